@@ -1,0 +1,1 @@
+"""The probe line protocol: specification, codec, host session, board half and simulated board."""

@@ -1,0 +1,1 @@
+"""Runs effects on link and storage, and turns their events into inputs."""

@@ -1,0 +1,1 @@
+"""Writing maps to other formats and reading them back."""

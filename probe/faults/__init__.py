@@ -1,0 +1,1 @@
+"""The fault finder: causes, observations and the next best question."""

@@ -1,0 +1,1 @@
+"""Shared reckoning: entropy, best next question, human time."""

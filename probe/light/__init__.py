@@ -1,0 +1,1 @@
+"""Levels, colours and evenness."""

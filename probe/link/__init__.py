@@ -1,0 +1,1 @@
+"""Wires to a board: serial, network and simulated."""

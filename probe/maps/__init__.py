@@ -1,0 +1,1 @@
+"""Frozen map models and the pure operations on them."""

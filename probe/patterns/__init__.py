@@ -1,0 +1,1 @@
+"""Pictures and test patterns for a chain."""

@@ -1,0 +1,1 @@
+"""Volts, amperes, fuses and wire of the 5 V side."""

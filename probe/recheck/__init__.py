@@ -1,0 +1,1 @@
+"""Finding the right map again after a change, as Bayesian alignment."""

@@ -1,0 +1,1 @@
+"""The map file and settings on disk."""

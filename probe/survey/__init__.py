@@ -1,0 +1,1 @@
+"""Steps of a survey: setting up a chain and walking it, as pure state machines."""
