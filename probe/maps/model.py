@@ -1,0 +1,241 @@
+"""What a map is: machine, chains of pixels, places, lamps, revisions. Frozen; operations return new ones.
+
+A pixel's number is its position in its chain's tuple, from 0. Its `id` never changes, so notes and states travel
+with the pixel when others are spliced in. Lengths are in millimetres, times in RFC 3339 UTC text, currents in mA.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from enum import StrEnum
+from functools import cached_property
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+FORMAT_NAME = "playfield-probe map"
+FORMAT_VERSION = 1
+MAX_TEXT = 2_000
+MAX_PIXELS = 65_535
+
+_SURROGATE = re.compile("[\ud800-\udfff]")
+
+
+def _clean(text: str) -> str:
+    """Replace lone surrogates, which no UTF-8 file can hold; everything else stays as typed."""
+    return _SURROGATE.sub("\ufffd", text)
+
+
+Text = Annotated[str, Field(max_length=MAX_TEXT), AfterValidator(_clean)]
+Label = Annotated[str, Field(min_length=1, max_length=MAX_TEXT), AfterValidator(_clean)]
+Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
+ByteOrder = Annotated[str, StringConstraints(pattern=r"^(?=[RGBW]+$)(?!.*(.).*\1)(?=.*R)(?=.*G)(?=.*B).{3,4}$")]
+
+
+class PixelState(StrEnum):
+    """What is known of a pixel."""
+
+    UNSEEN = "unseen"
+    PLACED = "placed"
+    DARK = "dark"
+    SPARE = "spare"
+    REPEATER = "repeater"
+    HIDDEN = "hidden"
+    DEAD = "dead"
+
+
+class Kind(StrEnum):
+    """What sort of light a place or lamp is."""
+
+    INSERT = "insert"
+    BUMPER = "bumper"
+    GENERAL = "general"
+    FLASHER = "flasher"
+    BACKBOX = "backbox"
+    BUTTON = "button"
+    SIGN = "sign"
+    OTHER = "other"
+
+
+class Record(BaseModel):
+    """Base of every record: frozen, and a field it does not know is an error."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", ignored_types=(cached_property,))
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy with some fields changed, unchecked. Cached look-ups of the old record are not taken along."""
+        del deep
+        fields = {name: getattr(self, name) for name in type(self).model_fields}
+        return self.model_construct(**(fields | dict(update or {})))
+
+
+class Position(Record):
+    """A point on the playfield from above: x to the right, y away from the player, mm from the near left corner."""
+
+    x_mm: float = Field(ge=-5_000, le=5_000, allow_inf_nan=False)
+    y_mm: float = Field(ge=-5_000, le=5_000, allow_inf_nan=False)
+
+
+class Place(Record):
+    """Where light is seen."""
+
+    id: Identifier
+    label: Label
+    area: Text = ""
+    kind: Kind = Kind.INSERT
+    position: Position | None = None
+    lamps: tuple[int, ...] = ()
+    group: Text = ""
+    note: Text = ""
+
+
+class Pixel(Record):
+    """One pixel of a chain. `verified` is the revision in which it was last seen to be right, 0 if never."""
+
+    id: Identifier
+    state: PixelState = PixelState.UNSEEN
+    place: Identifier | None = None
+    note: Text = ""
+    verified: int = Field(default=0, ge=0)
+
+
+class Chain(Record):
+    """Pixels on one output of the board.
+
+    `count` is what the board is set to, None while nobody knows; `pixels` is what the map knows of.
+    """
+
+    id: Identifier
+    name: Label
+    output: int = Field(ge=0, le=15)
+    count: int | None = Field(default=None, ge=1, le=MAX_PIXELS)
+    order: ByteOrder = "GRB"
+    chip: Identifier = "ws2812b"
+    latch_us: int = Field(default=300, ge=280, le=1_000)
+    ceiling_ma: int = Field(default=450, ge=1, le=100_000)
+    note: Text = ""
+    pixels: tuple[Pixel, ...] = Field(default=(), max_length=MAX_PIXELS)
+
+    @property
+    def length(self) -> int:
+        """Pixels that can be asked for: the count if known, but never fewer than the map holds."""
+        return max(self.count or 0, len(self.pixels))
+
+
+class Lamp(Record):
+    """One of the game's own lamp outputs."""
+
+    number: int = Field(ge=0, le=9_999)
+    name: Label
+    area: Text = ""
+    kind: Kind = Kind.INSERT
+    driver: Text = ""
+    insert_colour: Text = ""
+    note: Text = ""
+
+
+class Machine(Record):
+    """The game. Size is the playfield's; 514.35 × 1066.8 mm is the common 20.25 × 42 in."""
+
+    name: Label
+    width_mm: float = Field(default=514.35, gt=0, le=5_000)
+    length_mm: float = Field(default=1066.8, gt=0, le=5_000)
+    note: Text = ""
+
+
+class Bookmark(Record):
+    """Where the walk stopped."""
+
+    chain: Identifier
+    number: int = Field(ge=0, le=MAX_PIXELS)
+
+
+class Revision(Record):
+    """One change of the map that has a reason. `changes` are lines a person can read."""
+
+    number: int = Field(ge=1)
+    time: Text
+    reason: Text
+    changes: tuple[Text, ...] = ()
+
+
+class PlayfieldMap(Record):
+    """The whole map of one machine."""
+
+    format: Literal["playfield-probe map"] = "playfield-probe map"
+    version: Literal[1] = 1
+    machine: Machine
+    bookmark: Bookmark | None = None
+    chains: tuple[Chain, ...] = Field(default=(), max_length=64)
+    places: tuple[Place, ...] = ()
+    lamps: tuple[Lamp, ...] = ()
+    revisions: tuple[Revision, ...] = ()
+
+    @model_validator(mode="after")
+    def _references_hold(self) -> PlayfieldMap:
+        places = {p.id for p in self.places}
+        if len(places) != len(self.places):
+            raise ValueError(f"place id {_first_twice([p.id for p in self.places])!r} is used twice")
+        chains = [c.id for c in self.chains]
+        if len(set(chains)) != len(chains):
+            raise ValueError(f"chain id {_first_twice(chains)!r} is used twice")
+        for chain in self.chains:
+            ids = [p.id for p in chain.pixels]
+            if len(set(ids)) != len(ids):
+                raise ValueError(f"chain {chain.id!r}: pixel id {_first_twice(ids)!r} is used twice")
+            for number, pixel in enumerate(chain.pixels):
+                if pixel.place is not None and pixel.place not in places:
+                    raise ValueError(f"chain {chain.id!r}, pixel {number}: there is no place with id {pixel.place!r}")
+        if self.bookmark is not None and self.bookmark.chain not in chains:
+            raise ValueError(f"bookmark: there is no chain with id {self.bookmark.chain!r}")
+        return self
+
+    @cached_property
+    def place_by_id(self) -> dict[str, Place]:
+        """Places by id."""
+        return {place.id: place for place in self.places}
+
+    @cached_property
+    def chain_by_id(self) -> dict[str, Chain]:
+        """Chains by id."""
+        return {chain.id: chain for chain in self.chains}
+
+    @cached_property
+    def pixels_at(self) -> dict[str, tuple[tuple[str, int], ...]]:
+        """For each place id with pixels: the (chain id, number) pairs there, in order."""
+        found: dict[str, list[tuple[str, int]]] = {}
+        for chain_id, number, pixel in self.walk_pixels():
+            if pixel.place is not None:
+                found.setdefault(pixel.place, []).append((chain_id, number))
+        return {place: tuple(pairs) for place, pairs in found.items()}
+
+    def walk_pixels(self) -> Iterator[tuple[str, int, Pixel]]:
+        """Every pixel as (chain id, number, pixel), chain by chain."""
+        for chain in self.chains:
+            for number, pixel in enumerate(chain.pixels):
+                yield chain.id, number, pixel
+
+    def chain(self, chain_id: str) -> Chain:
+        """The chain with that id. Raises KeyError."""
+        return self.chain_by_id[chain_id]
+
+    def place_of(self, pixel: Pixel) -> Place | None:
+        """The place a pixel lights, or None."""
+        return None if pixel.place is None else self.place_by_id[pixel.place]
+
+
+def _first_twice(items: list[str]) -> str:
+    seen: set[str] = set()
+    for item in items:
+        if item in seen:
+            return item
+        seen.add(item)
+    raise ValueError("nothing is there twice")
+
+
+def shown_number(number: int) -> str:
+    """A pixel's number as every screen shows it: 0-based, with the count a person makes: `14 (15th)`."""
+    position = number + 1
+    suffix = "th" if position % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(position % 10, "th")
+    return f"{number} ({position}{suffix})"
