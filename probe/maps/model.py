@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator, Mapping
 from enum import StrEnum
 from functools import cached_property
+from itertools import permutations
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
@@ -30,7 +31,16 @@ def _clean(text: str) -> str:
 Text = Annotated[str, Field(max_length=MAX_TEXT), AfterValidator(_clean)]
 Label = Annotated[str, Field(min_length=1, max_length=MAX_TEXT), AfterValidator(_clean)]
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
-ByteOrder = Annotated[str, StringConstraints(pattern=r"^(?=[RGBW]+$)(?!.*(.).*\1)(?=.*R)(?=.*G)(?=.*B).{3,4}$")]
+BYTE_ORDERS = tuple("".join(letters) for colours in ("RGB", "RGBW") for letters in permutations(colours))
+
+
+def _is_order(text: str) -> str:
+    if text not in BYTE_ORDERS:
+        raise ValueError(f"{text!r} is not an order of bytes: it has to be a permutation of RGB or of RGBW")
+    return text
+
+
+ByteOrder = Annotated[str, AfterValidator(_is_order), Field(json_schema_extra={"enum": list(BYTE_ORDERS)})]
 
 
 class PixelState(StrEnum):
