@@ -81,10 +81,14 @@ class Record(BaseModel):
 
 
 class Position(Record):
-    """A point on the playfield from above: x to the right, y away from the player, mm from the near left corner."""
+    """A point on the playfield from above: x to the right, y away from the player, mm from the near left corner.
+
+    `guessed`: taken over from a neighbour, nobody has confirmed it.
+    """
 
     x_mm: float = Field(ge=-5_000, le=5_000, allow_inf_nan=False)
     y_mm: float = Field(ge=-5_000, le=5_000, allow_inf_nan=False)
+    guessed: bool = False
 
 
 class Place(Record):

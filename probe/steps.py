@@ -1,0 +1,165 @@
+"""What pure steps ask for (effects) and what they are told (news), shared by every activity.
+
+An activity is a frozen state and a function `step(state, given, now_s) -> (state, effects)`. Effects are carried out in
+order; the next one only when the one before has succeeded. What came of them returns as news.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from device_protocol.messages import Identity
+from device_protocol.values import Colour
+from probe.maps.model import Chain, PlayfieldMap
+
+
+@dataclass(frozen=True)
+class SaveMap:
+    """Put the map on disk before anything else happens."""
+
+    map: PlayfieldMap
+
+
+@dataclass(frozen=True)
+class SetUpChain:
+    """Tell the board count, byte order, latch time and ceiling of a chain. `count` overrides the map's."""
+
+    chain: Chain
+    count: int | None = None
+
+
+@dataclass(frozen=True)
+class ShowPixel:
+    """Light one pixel of an output, the rest of it dark."""
+
+    output: int
+    number: int
+    colour: Colour
+
+
+@dataclass(frozen=True)
+class ShowRange:
+    """Light `count` pixels from `first`, the rest of the output dark."""
+
+    output: int
+    first: int
+    count: int
+    colour: Colour
+
+
+@dataclass(frozen=True)
+class ShowPicture:
+    """Light a whole chain, one colour a pixel (at most 15 different ones beside dark)."""
+
+    output: int
+    colours: tuple[Colour, ...]
+
+
+@dataclass(frozen=True)
+class ShowDark:
+    """Make one output dark, or all of them."""
+
+    output: int | None = None
+
+
+@dataclass(frozen=True)
+class RingBell:
+    """Sound the terminal's bell, if the settings allow it."""
+
+
+Showing = ShowPixel | ShowRange | ShowPicture | ShowDark
+Effect = SaveMap | SetUpChain | RingBell | Showing
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The board says that it is lit."""
+
+    what: Showing
+
+
+@dataclass(frozen=True)
+class NotShown:
+    """The board refused, or is not there. `why` is a plain sentence."""
+
+    what: Showing | SetUpChain
+    why: str
+
+
+@dataclass(frozen=True)
+class Saved:
+    """The map is on disk."""
+
+
+@dataclass(frozen=True)
+class NotSaved:
+    """The map could not be written. `why` says what to do. It is kept in memory."""
+
+    why: str
+
+
+@dataclass(frozen=True)
+class BoardHere:
+    """A board answered. All its outputs are dark."""
+
+    identity: Identity
+
+
+@dataclass(frozen=True)
+class BoardAwaited:
+    """No answer yet; `what` says what is awaited."""
+
+    what: str
+
+
+@dataclass(frozen=True)
+class BoardGone:
+    """The board is lost. `why` names the likely cause and its cure."""
+
+    why: str
+
+
+@dataclass(frozen=True)
+class BoardDark:
+    """The board went dark by itself (the line was silent too long)."""
+
+
+@dataclass(frozen=True)
+class ButtonPressed:
+    """The hand-held step button; `times` since the last news of it."""
+
+    times: int = 1
+
+
+@dataclass(frozen=True)
+class Tick:
+    """Time has passed: half a second of it, for what blinks."""
+
+
+News = Shown | NotShown | Saved | NotSaved | BoardHere | BoardAwaited | BoardGone | BoardDark | ButtonPressed | Tick
+
+
+@dataclass(frozen=True)
+class BoardView:
+    """What a screen may say of the board."""
+
+    identity: Identity | None = None
+    words: str = "no board"
+
+    @property
+    def here(self) -> bool:
+        """Whether a board is there to light pixels."""
+        return self.identity is not None
+
+
+def board_view(view: BoardView, news: News) -> BoardView:
+    """The view after some news; the same object if the news says nothing of the board's presence."""
+    match news:
+        case BoardHere(identity):
+            return BoardView(identity, f"{identity.board} {identity.build}")
+        case BoardAwaited(what):
+            return BoardView(None, what)
+        case BoardGone(why):
+            return BoardView(None, why)
+        case _:
+            return view
