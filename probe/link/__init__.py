@@ -1,1 +1,73 @@
-"""Wires to a board: serial, network and simulated."""
+"""Wires to a board: serial, network and simulated; a link that keeps one board in reach.
+
+    link = BoardLink(open_wire, on_event=callback, transcript=None, retry=RetryPolicy(), identify_within_s=5.0)
+
+    open_wire    PortSpec(address="/dev/ttyUSB0" | "COM3" | "socket://HOST:PORT" | "rfc2217://HOST:PORT" | "loop://" |
+                 "simulated://?pixels=84&latency_ms=2", key=None, baud=115200), or any `async () -> Wire`
+                 (`SimulatedPort(board).open` for an in-process board). With `key` (see `remembered_key`) the port is
+                 looked up anew for each attempt, so that it may change its path.
+    on_event     called on the event loop, in order, with a `LinkEvent`:
+                 Opening(port, attempt) · Waiting(what, left_s) · Connected(identity, port, reason) ·
+                 Lost(error, retry_in_s) · NoticeArrived(notice) · WireNote(trouble, text)
+                 It must not block; it may start tasks that call `do`.
+    transcript   called with (seconds, "in" | "out", bytes) for a wire log.
+
+    link.start()                       begin in the background and never give up; everything is told by events
+    identity = await link.connect()    one attempt; raises LinkError; once connected the link reconnects by itself
+    reply = await link.do(order)       one in flight, others queue; raises LinkLost (a LinkError) as soon as the board
+                                       is lost or restarted, OrderRefused when the board refuses
+    link.identity                      Identity of the board now connected, or None
+    link.port                          address in use now, or None
+    await link.close(dark=True)        dark if possible, then closed; no task and no thread is left
+
+    links also work as `async with BoardLink(...) as link:` (start on entry, close on exit).
+
+After each `Connected` the board is dark and has its build's own settings: set it up (`board_setup.set_up_outputs`),
+then light anew. An idle link keeps the board awake by itself.
+"""
+
+from probe.link.errors import LinkError, LinkErrorKind, LinkLost
+from probe.link.events import (
+    Connected,
+    ConnectReason,
+    LinkEvent,
+    Lost,
+    NoticeArrived,
+    Opening,
+    Waiting,
+    WireNote,
+    WireTrouble,
+)
+from probe.link.ports import (
+    Family,
+    PortInfo,
+    current_address,
+    find_device,
+    find_port,
+    list_ports,
+    remembered_key,
+    usb_name,
+)
+
+__all__ = [
+    "ConnectReason",
+    "Connected",
+    "Family",
+    "LinkError",
+    "LinkErrorKind",
+    "LinkEvent",
+    "LinkLost",
+    "Lost",
+    "NoticeArrived",
+    "Opening",
+    "PortInfo",
+    "Waiting",
+    "WireNote",
+    "WireTrouble",
+    "current_address",
+    "find_device",
+    "find_port",
+    "list_ports",
+    "remembered_key",
+    "usb_name",
+]
