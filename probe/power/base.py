@@ -1,0 +1,35 @@
+"""What every file of the power package shares: the frozen model base and the one error."""
+
+from __future__ import annotations
+
+import unicodedata
+
+from pydantic import BaseModel, ConfigDict
+
+
+class PowerError(ValueError):
+    """A plan or a figure that cannot be reckoned; the text says where, what, and what to do."""
+
+
+class Frozen(BaseModel):
+    """Immutable model: unknown fields, infinities and NaN are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+def require_positive(value: float, *, what: str) -> None:
+    """Raise PowerError unless `value` is a finite number above zero."""
+    if not 0 < value < float("inf"):
+        raise PowerError(f"{what} is {value}: it must be above 0. Correct the entry.")
+
+
+def require_not_negative(value: float, *, what: str) -> None:
+    """Raise PowerError unless `value` is a finite number, 0 or more."""
+    if not 0 <= value < float("inf"):
+        raise PowerError(f"{what} is {value}: it must be 0 or more. Correct the entry.")
+
+
+def plain(text: str) -> str:
+    """`text` on one line: control and format characters become a space, so a name from a file cannot move a
+    cursor, split a row or break an XML document."""
+    return "".join(" " if unicodedata.category(c) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") else c for c in text)
