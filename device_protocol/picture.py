@@ -1,0 +1,151 @@
+"""Pictures: what they need in current, and the orders that show them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from device_protocol.errors import HostFault
+from device_protocol.framing import LEAST_LINE_LIMIT
+from device_protocol.messages import FEATURES, Dark, Light, Order, Paint, Palette, Range, Show
+from device_protocol.runs import run_text, split_runs
+from device_protocol.values import DARK, PALETTE_LAST, Colour
+
+_CRC_BYTES = len("*0000")
+_PALETTE_COLOURS_A_LINE = 4
+
+
+def need_ua(colours: Sequence[Colour], *, idle_ua: int, channel_ua: int) -> int:
+    """Current of a picture in uA, a colour for each pixel of the chain: SPEC 4.4, division rounded up."""
+    total = sum(colour.total for colour in colours)
+    return len(colours) * idle_ua - (-channel_ua * total // 255)
+
+
+def need_ma(colours: Sequence[Colour], *, idle_ua: int, channel_ua: int) -> int:
+    """The same in mA, rounded up."""
+    return -(-need_ua(colours, idle_ua=idle_ua, channel_ua=channel_ua) // 1000)
+
+
+def exceeds_ceiling(colours: Sequence[Colour], *, idle_ua: int, channel_ua: int, ceiling_ma: int) -> bool:
+    """True when a board would refuse the picture with 32 (SPEC 4.4). A dark picture never does."""
+    return any(not colour.is_dark for colour in colours) and (
+        need_ua(colours, idle_ua=idle_ua, channel_ua=channel_ua) > ceiling_ma * 1000
+    )
+
+
+def _brightest_only(colour: Colour) -> Colour:
+    values = [colour.red, colour.green, colour.blue, colour.white]
+    top = values.index(max(values))
+    return Colour(*(int(place == top) for place in range(4)))
+
+
+def _scaled(colour: Colour, base: Colour, numerator: int, denominator: int) -> Colour:
+    def part(value: int, least: int) -> int:
+        return least + (value - least) * numerator // denominator
+
+    return Colour(
+        part(colour.red, base.red),
+        part(colour.green, base.green),
+        part(colour.blue, base.blue),
+        part(colour.white, base.white),
+    )
+
+
+def dim_to_ceiling(
+    colours: Sequence[Colour], *, idle_ua: int, channel_ua: int, ceiling_ma: int
+) -> tuple[Colour, ...]:
+    """The picture, dimmed evenly as far as the ceiling asks; unchanged when it fits.
+
+    Every lit pixel keeps at least 1 of its strongest colour. Raises HostFault when even that is above the ceiling.
+    """
+    if not exceeds_ceiling(colours, idle_ua=idle_ua, channel_ua=channel_ua, ceiling_ma=ceiling_ma):
+        return tuple(colours)
+    # need_uA <= ceiling holds exactly when ceil(channel * total / 255) <= room, so when total <= room * 255 / channel
+    room = ceiling_ma * 1000 - len(colours) * idle_ua
+    allowed = room * 255 // channel_ua if channel_ua > 0 else 0
+    total = sum(colour.total for colour in colours)
+    lit = sum(not colour.is_dark for colour in colours)
+    if room < 0 or allowed < lit:
+        least = need_ma(
+            [DARK if colour.is_dark else _brightest_only(colour) for colour in colours],
+            idle_ua=idle_ua,
+            channel_ua=channel_ua,
+        )
+        raise HostFault(
+            f"{lit} lit pixels of {len(colours)} need {least} mA at their dimmest, the ceiling is {ceiling_ma} mA: "
+            "light fewer pixels, or raise the ceiling within what the feeds carry"
+        )
+    numerator, denominator = allowed - lit, total - lit
+    return tuple(
+        colour if colour.is_dark else _scaled(colour, _brightest_only(colour), numerator, denominator)
+        for colour in colours
+    )
+
+
+def palette_of(colours: Iterable[Colour]) -> list[Colour]:
+    """The colours other than dark, each once, in order of appearance."""
+    return list(dict.fromkeys(colour for colour in colours if not colour.is_dark))
+
+
+def _one_run(colours: Sequence[Colour]) -> tuple[int, int] | None:
+    """(first, count) when what is lit is one run of one colour."""
+    lit = [number for number, colour in enumerate(colours) if not colour.is_dark]
+    first, last = lit[0], lit[-1]
+    run = colours[first : last + 1]
+    return (first, len(run)) if all(colour == run[0] for colour in run) else None
+
+
+def _paint_orders(output: int, entries: Sequence[int], line_limit: int) -> list[Order]:
+    orders: list[Order] = []
+    offset = 0
+    taken: list[int] = []
+    room = 0
+    for entry, length in split_runs(entries):
+        text = run_text(entry, length)
+        if taken and len(text) > room:
+            orders.append(Paint(output, offset, tuple(taken)))
+            offset += len(taken)
+            taken = []
+        if not taken:
+            room = line_limit - len(f">00 paint {output} {offset} ") - _CRC_BYTES
+        taken += [entry] * length
+        room -= len(text)
+    orders.append(Paint(output, offset, tuple(taken)))
+    return orders
+
+
+def picture_orders(
+    output: int,
+    colours: Sequence[Colour],
+    *,
+    line_limit: int = LEAST_LINE_LIMIT,
+    features: Iterable[str] = FEATURES,
+) -> list[Order]:
+    """The fewest orders that show `colours` (a colour for each pixel of the chain) on `output`.
+
+    `line_limit`: the board's `line`; `features`: what it has. The picture is shown when the last order is answered.
+    Raises HostFault for more than 15 colours besides dark, or when the board lacks the feature that the picture needs.
+    """
+    if not colours:
+        raise HostFault("a picture needs at least one pixel")
+    if line_limit < LEAST_LINE_LIMIT:
+        raise HostFault(f"line limit {line_limit}: a board accepts at least {LEAST_LINE_LIMIT} (SPEC 2.4)")
+    has = frozenset(features)
+    palette = palette_of(colours)
+    if not palette:
+        return [Dark(output)]
+    run = _one_run(colours)
+    if run is not None and run[1] == 1:
+        return [Light(output, run[0], palette[0])]
+    if run is not None and "range" in has:
+        return [Range(output, run[0], run[1], palette[0])]
+    if "paint" not in has:
+        raise HostFault("this picture needs the feature paint, which the board lacks")
+    if len(palette) > PALETTE_LAST:
+        raise HostFault(f"{len(palette)} colours in one picture: at most {PALETTE_LAST} besides dark")
+    entry_of = {colour: number for number, colour in enumerate(palette, start=1)}
+    orders: list[Order] = [
+        Palette(output, first, tuple(palette[first - 1 : first - 1 + _PALETTE_COLOURS_A_LINE]))
+        for first in range(1, len(palette) + 1, _PALETTE_COLOURS_A_LINE)
+    ]
+    entries = [entry_of.get(colour, 0) for colour in colours]
+    return [*orders, *_paint_orders(output, entries, line_limit), Show(output)]

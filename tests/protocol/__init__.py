@@ -1,0 +1,1 @@
+"""The probe line protocol: codec, board, session, conversations."""
