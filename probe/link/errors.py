@@ -240,6 +240,8 @@ def fold(
         )
     if any(isinstance(e, (ValueError, TypeError, NotImplementedError)) for e in chain):
         detail = _one_line(str(chain[-1])) or "it is not understood"
+        if isinstance(chain[-1], TypeError):  # pyserial compares a port number that is not there
+            detail = "host or port number is missing"
         return link_error(LinkErrorKind.BAD_ADDRESS, port=port, detail=detail, baud=baud)
     return link_error(LinkErrorKind.FAILED, port=port, detail=text)
 
