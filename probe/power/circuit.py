@@ -13,7 +13,7 @@ from probe.power.base import PowerError
 
 Floats = NDArray[np.float64]
 
-SMALLEST_OHM: Final = 1e-6  # below any crimp; keeps a wire of length 0 solvable (10 µV at 10 A)
+SMALLEST_OHM: Final = 1e-7  # far below any crimp; keeps a wire of length 0 solvable (1 µV at 10 A)
 
 
 @dataclass(frozen=True, slots=True)

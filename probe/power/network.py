@@ -223,7 +223,7 @@ class _Network:
             volt = nodes[0::2] - nodes[1::2]
             wanted = self.loads.current_a(volt)
             residual = float(np.abs(wanted - drawn).max(initial=0.0))
-            if residual <= 1e-12 * scale:
+            if residual <= 1e-9 * scale:
                 return self._result(nodes, terminals, steps=steps, residual=residual)
             slope = self.loads.slope_s(volt)
             offset = wanted - slope * volt
