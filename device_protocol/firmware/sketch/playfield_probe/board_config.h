@@ -1,0 +1,93 @@
+/* What this build of the board is: edit here, or override any value with -D on the compiler's command line.
+ *
+ * Every value that `id` states comes from this file. SPEC.md, section 5.3, says what each means.
+ * SPDX-License-Identifier: MIT
+ */
+#ifndef BOARD_CONFIG_H
+#define BOARD_CONFIG_H
+
+/* Names, without quotes inside: board 1 to 24 of a-z 0-9 -, build 1 to 16 of a-z 0-9 . - */
+#ifndef PP_BOARD_NAME
+#define PP_BOARD_NAME "probe-328"
+#endif
+#ifndef PP_BUILD_NAME
+#define PP_BUILD_NAME "1.0"
+#endif
+
+/* Number of outputs, and the longest chain on each. One pixel takes half a byte of RAM on every output. */
+#ifndef PP_OUTPUTS
+#define PP_OUTPUTS 1
+#endif
+#ifndef PP_PIXELS
+#define PP_PIXELS 1000
+#endif
+
+/* Longest line accepted, in bytes without its LF (64 to 255). */
+#ifndef PP_LINE
+#define PP_LINE 96
+#endif
+
+/* The current ceiling of each output in mA: what its supply, fuse and wire can really feed. A host can only lower it. */
+#ifndef PP_CEILING_MA
+#define PP_CEILING_MA 2000
+#endif
+
+/* Current of one colour at full value, and of a dark pixel, in uA: the largest of any pixel kind that may be fitted. */
+#ifndef PP_CHANNEL_UA
+#define PP_CHANNEL_UA 20000
+#endif
+#ifndef PP_IDLE_UA
+#define PP_IDLE_UA 1000
+#endif
+
+/* Features (SPEC.md, section 6): 1 built in, 0 left out. */
+#ifndef PP_FEATURE_SETUP
+#define PP_FEATURE_SETUP 1
+#endif
+#ifndef PP_FEATURE_RANGE
+#define PP_FEATURE_RANGE 1
+#endif
+#ifndef PP_FEATURE_SILENCE
+#define PP_FEATURE_SILENCE 1
+#endif
+#ifndef PP_FEATURE_PAINT
+#define PP_FEATURE_PAINT 1
+#endif
+#ifndef PP_FEATURE_BUTTON
+#define PP_FEATURE_BUTTON 1
+#endif
+
+/* ---- Only the AVR port reads what follows ---- */
+
+/* Line speed: 115200 (2.1 % fast at 16 MHz), or 250000 (exact). */
+#ifndef PP_AVR_BAUD
+#define PP_AVR_BAUD 115200UL
+#endif
+
+/* The I/O port that carries every output (a letter), and the bit of output 0; output 1 is the next bit, and so on. */
+#ifndef PP_AVR_DATA_PORT
+#define PP_AVR_DATA_PORT B
+#endif
+#ifndef PP_AVR_DATA_BIT
+#define PP_AVR_DATA_BIT 0
+#endif
+
+/* The step button, between this pin and ground. */
+#ifndef PP_AVR_BUTTON_PORT
+#define PP_AVR_BUTTON_PORT D
+#endif
+#ifndef PP_AVR_BUTTON_BIT
+#define PP_AVR_BUTTON_BIT 2
+#endif
+
+/* 1: a watchdog restarts the board, and so darkens it, when the firmware stands still for 2 s. */
+#ifndef PP_AVR_WATCHDOG
+#define PP_AVR_WATCHDOG 1
+#endif
+
+/* Where constant texts live: an AVR would otherwise copy them into its RAM. */
+#if defined(__AVR__)
+#include "src/avr/pp_flash.h"
+#endif
+
+#endif

@@ -1,0 +1,32 @@
+/* What the AVR port's files offer to each other. SPDX-License-Identifier: MIT */
+#ifndef PP_AVR_INTERNAL_H
+#define PP_AVR_INTERNAL_H
+
+#include "../core/pp_board.h"
+
+#if F_CPU != 16000000UL
+#error "the pixel timing is counted in cycles of 16 MHz"
+#endif
+
+/* PP_AVR_REGISTER(PORT, B) is PORTB. */
+#define PP_AVR_JOIN(name, letter) name##letter
+#define PP_AVR_REGISTER(name, letter) PP_AVR_JOIN(name, letter)
+
+#define PP_AVR_TICKS_PER_MS 250 /* timer 1 */
+#define PP_AVR_TICK_US 4
+
+/* pp_avr_uart.c */
+void pp_avr_uart_setup(void);
+int16_t pp_avr_uart_receive(void *self);
+void pp_avr_uart_send(void *self, uint8_t byte);
+bool pp_avr_uart_waiting(void);
+void pp_avr_uart_take(void);
+
+/* pp_avr_pixels.c */
+void pp_avr_pixels_setup(void);
+void pp_avr_send_frame(void *self, uint8_t output, const pp_frame *frame);
+
+/* pp_avr.c */
+uint32_t pp_avr_now_ms(void *self);
+
+#endif

@@ -1,0 +1,119 @@
+/* The pixels: one wire, every bit a pulse whose length tells 0 from 1. SPDX-License-Identifier: MIT
+ *
+ * At 16 MHz a cycle is 62.5 ns. A 0 is high for 5 cycles (312.5 ns) and low for 15 (937.5 ns); a 1 is high for 11
+ * (687.5 ns) and low for 10 (625 ns). The high times lie inside both the WS2812B sheet (0: 250 to 550, 1: 650 to 950 ns)
+ * and the V5 sheet (0: 220 to 380, 1: 580 to 1,000 ns). Between bytes and pixels the low time is longer, which pixels
+ * bear as long as it stays far below their reset time.
+ */
+#if defined(__AVR__)
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/wdt.h>
+
+#include "pp_avr_internal.h"
+
+#define DATA_DDR PP_AVR_REGISTER(DDR, PP_AVR_DATA_PORT)
+#define DATA_PORT PP_AVR_REGISTER(PORT, PP_AVR_DATA_PORT)
+
+#if PP_AVR_DATA_BIT + PP_OUTPUTS > 8
+#error "the outputs do not fit on one I/O port: lower PP_OUTPUTS or PP_AVR_DATA_BIT"
+#endif
+
+/* Makes every output pin drive low. */
+void pp_avr_pixels_setup(void)
+{
+    uint8_t mask = (uint8_t)(((1u << PP_OUTPUTS) - 1) << PP_AVR_DATA_BIT);
+    DATA_PORT &= (uint8_t)~mask;
+    DATA_DDR |= mask;
+}
+
+/* Clocks out the bytes of one pixel; `high` and `low` are the port's two values. Cycles are counted from each rise. */
+static inline __attribute__((always_inline)) void send_pixel(const uint8_t *wire, uint8_t bytes, uint8_t high, uint8_t low)
+{
+    uint8_t byte, bits;
+    __asm__ volatile(
+        "1:  ld   %[byte], %a[wire]+  \n"
+        "    ldi  %[bits], 8          \n"
+        "2:  out  %[port], %[high]    \n" /*  0: rise */
+        "    rjmp .+0                 \n" /*  1 */
+        "    nop                      \n" /*  3 */
+        "    sbrs %[byte], 7          \n" /*  4 */
+        "    out  %[port], %[low]     \n" /*  5: fall of a 0 */
+        "    lsl  %[byte]             \n" /*  6: the bit goes to carry */
+        "    rjmp .+0                 \n" /*  7 */
+        "    rjmp .+0                 \n" /*  9 */
+        "    out  %[port], %[low]     \n" /* 11: fall of a 1 */
+        "    brcs .+0                 \n" /* 12: one cycle more after a 1 */
+        "    rjmp .+0                 \n"
+        "    rjmp .+0                 \n"
+        "    dec  %[bits]             \n"
+        "    brne 2b                  \n" /* next rise at 20 after a 0, at 21 after a 1 */
+        "    dec  %[bytes]            \n"
+        "    brne 1b                  \n"
+        : [byte] "=&r"(byte), [bits] "=&d"(bits), [bytes] "+r"(bytes), [wire] "+e"(wire)
+        : [port] "I"(_SFR_IO_ADDR(DATA_PORT)), [high] "r"(high), [low] "r"(low)
+        : "memory");
+}
+
+/* Takes a byte of the line if one has come: it has some 2 us, between two pixels. */
+static inline __attribute__((always_inline)) void mind_line(void)
+{
+    if (UCSR0A & (1 << RXC0))
+        pp_avr_uart_take();
+}
+
+/* Clocks out `count` pixels of the same colour; kept apart so that all it needs stays in registers. */
+static __attribute__((noinline)) void send_same(const uint8_t *wire, uint16_t count, uint8_t bytes, uint8_t high,
+                                                uint8_t low)
+{
+    while (count--) {
+        mind_line();
+        send_pixel(wire, bytes, high, low);
+    }
+}
+
+/* Clocks out `count` pixels given by palette numbers, two a byte. */
+static __attribute__((noinline)) void send_numbers(const pp_frame *frame, uint8_t high, uint8_t low)
+{
+    const uint8_t *numbers = frame->numbers, *palette = frame->palette[0];
+    uint16_t count = frame->count;
+    uint8_t bytes = frame->colours, pair = 0;
+    bool odd = false;
+    while (count--) {
+        mind_line();
+        if (odd)
+            pair >>= 4;
+        else
+            pair = *numbers++;
+        odd = !odd;
+        send_pixel(palette + (uint8_t)((pair & 15) * sizeof(pp_wire_colour)), bytes, high, low);
+    }
+}
+
+/* Clocks a frame out with interrupts off, taking bytes of the line between pixels, and waits for the latch. */
+void pp_avr_send_frame(void *self, uint8_t output, const pp_frame *frame)
+{
+    uint8_t mask = (uint8_t)(1u << (PP_AVR_DATA_BIT + output));
+#if PP_AVR_WATCHDOG
+    wdt_reset();
+#endif
+    cli();
+    uint8_t high = DATA_PORT | mask, low = DATA_PORT & (uint8_t)~mask;
+    if (frame->numbers) {
+        send_numbers(frame, high, low);
+    } else {
+        send_same(frame->palette[0], frame->first, frame->colours, high, low);
+        send_same(frame->palette[1], frame->end - frame->first, frame->colours, high, low);
+        send_same(frame->palette[0], frame->count - frame->end, frame->colours, high, low);
+    }
+    uint16_t latch_begins = TCNT1;
+    sei();
+    /* One step more than whole, for the first may have been nearly over. */
+    uint16_t ticks = (frame->latch_us + PP_AVR_TICK_US - 1) / PP_AVR_TICK_US + 1;
+    while ((uint16_t)(TCNT1 - latch_begins) < ticks)
+        ;
+    (void)pp_avr_now_ms(self); /* many long frames in a row would let timer 1 run round unseen */
+}
+
+#endif
