@@ -238,7 +238,7 @@ def fold(
             likely_cause="it hands on plain bytes, or is no serial server",
             cure="try the same host and port as socket://",
         )
-    if any(isinstance(e, (ValueError, TypeError, NotImplementedError)) for e in chain):
+    if any(isinstance(e, (ValueError, TypeError, LookupError, NotImplementedError)) for e in chain):
         detail = _one_line(str(chain[-1])) or "it is not understood"
         if isinstance(chain[-1], TypeError):  # pyserial compares a port number that is not there
             detail = "host or port number is missing"

@@ -24,6 +24,8 @@ _READ_WAIT_S = 0.1
 _CLOSE_WAIT_S = 3.0
 # A handler whose socket another thread has just closed trips over its own None.
 TROUBLE: tuple[type[BaseException], ...] = (*HANG_UP_FAMILIES, AttributeError)
+# pyserial slips over its own format string when it refuses an unknown option of a URL.
+_OPENING_TROUBLE: tuple[type[BaseException], ...] = (*TROUBLE, LookupError)
 
 
 async def run_in_daemon(work: Callable[[], _T], *, undo: Callable[[_T], None], name: str) -> _T:
@@ -80,7 +82,7 @@ async def open_pyserial(address: str, *, baud: int, timeout_s: float, write_time
 
     try:
         return await run_in_daemon(work, undo=close_quietly, name=f"opening {address}")
-    except TROUBLE as error:
+    except _OPENING_TROUBLE as error:
         raise fold(error, port=address, opening=True, baud=baud) from error
 
 

@@ -91,7 +91,10 @@ class PortSpec:
         """Open it now. Raises LinkError."""
         address = self.address
         if self.key is not None:
-            found = await asyncio.to_thread(current_address, self.key)
+            from probe.link.threaded_wire import run_in_daemon
+
+            key = self.key
+            found = await run_in_daemon(lambda: current_address(key), undo=lambda _: None, name="looking for ports")
             if found is None:
                 raise link_error(LinkErrorKind.NO_SUCH_PORT, port=address)
             address = found

@@ -1,0 +1,223 @@
+"""Every kind of wire carries bytes both ways, fails with one error, and leaves nothing behind."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import fcntl
+import os
+import termios
+import threading
+import time
+from collections.abc import Callable
+
+import pytest
+import serial
+
+from device_protocol.framing import OrderLine, encode_order
+from probe.link import LinkError, LinkErrorKind
+from probe.link.threaded_wire import run_in_daemon
+from probe.link.wire import PortSpec, Wire, open_wire
+from tests.link.far_ends import PtyEnd, board_answers, rfc2217_board, tcp_board
+
+IDENTIFY = encode_order(OrderLine(1, "id"))
+
+
+async def read_line(wire: Wire) -> bytes:
+    data = b""
+    while not data.endswith(b"\n"):
+        data += await asyncio.wait_for(wire.read(), 10)
+    return data
+
+
+async def identity_over(wire: Wire) -> bytes:
+    wire.write(IDENTIFY)
+    while not (line := await read_line(wire)).rpartition(b"<01 ok proto=1 ")[1]:
+        pass
+    return line
+
+
+async def failure_of(wire: Wire) -> LinkErrorKind:
+    try:
+        while True:
+            await asyncio.wait_for(wire.read(), 10)
+    except LinkError as error:
+        return error.kind
+
+
+async def until(done: Callable[[], object], *, within_s: float = 3.0) -> None:
+    """Give other tasks and threads time to do what is awaited."""
+    deadline = time.monotonic() + within_s
+    while not done():
+        assert time.monotonic() < deadline, "awaited in vain"
+        await asyncio.sleep(0.01)
+
+
+@pytest.fixture(autouse=True)
+async def _nothing_is_left() -> object:
+    before = set(threading.enumerate())
+    yield
+    await until(lambda: set(threading.enumerate()) <= before)
+    others = asyncio.all_tasks() - {asyncio.current_task()}
+    assert not [t for t in others if "link" in repr(t.get_coro())]
+
+
+async def test_a_pseudo_terminal() -> None:
+    end = PtyEnd(board_answers())
+    wire = await open_wire(end.path)
+    assert b"board=simulated" in await identity_over(wire)
+    await wire.close()
+    await wire.close()
+    with pytest.raises(LinkError):
+        wire.write(b"x")
+    end.hang_up()
+
+
+async def test_a_hang_up_while_reading_and_writing(capfd: pytest.CaptureFixture[str]) -> None:
+    end = PtyEnd(lambda data: b"")
+    wire = await open_wire(end.path)
+    wire.write(IDENTIFY)
+    await asyncio.sleep(0.02)
+    end.hang_up()
+    for _ in range(3):
+        with contextlib.suppress(LinkError):  # told again by `read`
+            wire.write(IDENTIFY * 50)
+        await asyncio.sleep(0.01)
+    assert await failure_of(wire) is LinkErrorKind.VANISHED
+    await wire.close()
+    assert capfd.readouterr().err == "", "no traceback over the screen"
+
+
+async def test_a_far_end_that_takes_no_bytes_blocks_neither_writing_nor_closing() -> None:
+    master, slave = os.openpty()
+    wire = await open_wire(os.ttyname(slave))
+    began = time.monotonic()
+    for _ in range(100):
+        wire.write(b"x" * 4096)
+        await asyncio.sleep(0)
+    await wire.close()
+    assert time.monotonic() - began < 5
+    os.close(master)
+    os.close(slave)
+
+
+async def test_a_port_open_elsewhere_is_busy() -> None:
+    end = PtyEnd(board_answers())
+    with serial.Serial(end.path, exclusive=True), pytest.raises(LinkError) as caught:
+        await open_wire(end.path)
+    assert caught.value.kind is LinkErrorKind.BUSY
+    end.hang_up()
+
+
+async def test_a_port_that_another_program_locked_with_the_terminal_ioctl(monkeypatch: pytest.MonkeyPatch) -> None:
+    end = PtyEnd(board_answers())
+    fcntl.ioctl(end.slave, termios.TIOCEXCL)
+    opened = os.open
+
+    def as_a_plain_user(path: str, *args: int) -> int:  # an administrator may open it all the same
+        if path == end.path:
+            raise OSError(16, "Device or resource busy", path)
+        return opened(path, *args)
+
+    monkeypatch.setattr(os, "open", as_a_plain_user)
+    with pytest.raises(LinkError) as caught:
+        await open_wire(end.path)
+    monkeypatch.undo()
+    assert caught.value.kind is LinkErrorKind.BUSY
+    end.hang_up()
+
+
+async def test_a_forbidden_port(monkeypatch: pytest.MonkeyPatch) -> None:
+    end = PtyEnd(board_answers())
+
+    def forbidden(*args: object) -> int:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("serial.serialposix.os.open", forbidden)
+    with pytest.raises(LinkError) as caught:
+        await open_wire(end.path)
+    monkeypatch.undo()
+    assert caught.value.kind is LinkErrorKind.FORBIDDEN
+    assert "group" in caught.value.cure
+    end.hang_up()
+
+
+async def test_loop() -> None:
+    wire = await open_wire("loop://")
+    wire.write(b"there and back\n")
+    assert await read_line(wire) == b"there and back\n"
+    await wire.close()
+    assert await failure_of(wire) is LinkErrorKind.CLOSED
+
+
+async def test_socket() -> None:
+    async with tcp_board() as (address, cut):
+        wire = await open_wire(f"socket://{address}")
+        assert b"board=simulated" in await identity_over(wire)
+        cut()
+        assert await failure_of(wire) is LinkErrorKind.VANISHED
+        await wire.close()
+
+
+@pytest.mark.filterwarnings("ignore:setDaemon:DeprecationWarning", "ignore:setName:DeprecationWarning")
+async def test_rfc2217_sets_the_far_ports_speed() -> None:
+    async with rfc2217_board() as (address, settings):
+        wire = await open_wire(f"rfc2217://{address}", baud=57_600)
+        assert b"board=simulated" in await identity_over(wire)
+        assert settings.baudrate == 57_600
+        await wire.close()
+
+
+async def test_simulated() -> None:
+    wire = await open_wire("simulated://?pixels=84&outputs=2&latency_ms=3")
+    line = await identity_over(wire)
+    assert b"outputs=2 pixels=84" in line
+    await wire.close()
+    assert await failure_of(wire) is LinkErrorKind.CLOSED
+
+
+@pytest.mark.parametrize(
+    ("address", "baud", "kind"),
+    [
+        ("/dev/ttyNOSUCH0", 115_200, LinkErrorKind.NO_SUCH_PORT),
+        ("/dev/null", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("socket://127.0.0.1:1", 115_200, LinkErrorKind.UNREACHABLE),
+        ("socket://nothing-after-the-host", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("socket://127.0.0.1:99999", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("telegraph://office", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("loop://?no=such", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("loop://", 0, LinkErrorKind.BAD_ADDRESS),
+        ("loop://", -5, LinkErrorKind.BAD_ADDRESS),
+        ("simulated://?pixels=many", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("simulated://?pixels=0", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("simulated://?colour=1", 115_200, LinkErrorKind.BAD_ADDRESS),
+    ],
+)
+async def test_addresses_that_cannot_be_opened(address: str, baud: int, kind: LinkErrorKind) -> None:
+    with pytest.raises(LinkError) as caught:
+        await open_wire(address, baud=baud)
+    assert caught.value.kind is kind
+
+
+async def test_a_remembered_device_that_is_not_plugged_in() -> None:
+    with pytest.raises(LinkError) as caught:
+        await PortSpec("/dev/ttyUSB0", key="usb:0403:6001:NOTHERE").open()
+    assert caught.value.kind is LinkErrorKind.NO_SUCH_PORT
+
+
+async def test_an_opening_that_is_given_up_is_undone() -> None:
+    go_on = threading.Event()
+    undone: list[str] = []
+
+    def slow() -> str:
+        go_on.wait(5)
+        return "port"
+
+    task = asyncio.create_task(run_in_daemon(slow, undo=undone.append, name="slow opening"))
+    await asyncio.sleep(0.02)
+    task.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await task
+    go_on.set()
+    await until(lambda: undone)
+    assert undone == ["port"]
