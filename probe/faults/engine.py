@@ -1,0 +1,405 @@
+"""The fault finder's reasoning: which question next, what the answers mean, when to stop.
+
+A session is a frozen value: answers go in, a new session comes out, and undo is the previous one. Beliefs run over
+single causes and over pairs of causes; a pair's abnormal answers are joined by a noisy-or, so that a second fault does
+not wreck the search for the first. Every likelihood is mixed with a small share of "any answer", because people err.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from probe.faults.context import TEXTS
+from probe.faults.knowledge import (
+    PICTURE_QUESTION,
+    STOP_OBSERVATION,
+    Cause,
+    Knowledge,
+    Observation,
+    Power,
+    Who,
+)
+from probe.faults.meter import Ranges, Verdict, judge, parse_readings
+from probe.inference.keystroke import Operator, klm_seconds
+from probe.inference.questions import Question, best_question
+from probe.maps.model import shown_number
+
+Floats = NDArray[np.float64]
+
+WRONG_SHARE = 0.03
+"""Share of answers taken to be slips, spread over all answers of the question."""
+PAIR_SHARE = 0.03
+"""Prior probability of two causes at once."""
+SURE = 0.93
+"""A cause this probable ends the questions."""
+MOST_QUESTIONS = 14
+LEAST_BITS = 0.02
+READING_SECONDS = 15.0
+"""Reading a question and deciding what one saw: judgement. Keeps a string of nearly free, nearly empty questions out."""
+ANSWER_SECONDS = klm_seconds([Operator.THINK, Operator.KEY_OCCASIONAL])
+UNSURE = "unsure"
+NO_K_PICTURES = frozenset({"nothing", "random", "restarts", "near-white", "swap-all", "repeating", "fades", "first-odd"})
+K_PICTURES = frozenset({"to-k-dark", "to-k-odd"})
+
+STOP_STEPS = (
+    "Switch the pixel supply off and unplug the machine from the wall.",
+    "Wait some minutes. Parts stay hot and can stay charged.",
+    "Measure ohms from 5 V to GND at the chain before anything is powered again.",
+    "Do not power up to see whether it is still there.",
+)
+
+
+@dataclass(frozen=True)
+class Given:
+    """One answer as given: shares of the question's answers (more than one when a reading is in doubt; none: unsure).
+
+    `by_tool` marks what the program saw for itself. `reading` is what was typed, if it was a reading.
+    """
+
+    observation: str
+    shares: tuple[tuple[str, float], ...]
+    by_tool: bool = False
+    reading: str = ""
+
+
+@dataclass(frozen=True)
+class Session:
+    """A fault search so far. `k` is the last good pixel's number, -1 when even the first is wrong, None if unknown."""
+
+    contexts: tuple[str, ...] = ()
+    given: tuple[Given, ...] = ()
+    k: int | None = None
+
+    @property
+    def questions_asked(self) -> int:
+        """Questions put to the person; what the program saw for itself is not counted."""
+        return sum(not given.by_tool for given in self.given)
+
+    @property
+    def stopped(self) -> bool:
+        """Heat, smell or ticking was reported: from then on nothing that needs power is asked."""
+        return any(given.observation == STOP_OBSERVATION and given.shares[:1] == (("yes", 1.0),) for given in self.given)
+
+    def has(self, observation: str) -> bool:
+        """Whether that question has been put, answered or not."""
+        return any(given.observation == observation for given in self.given)
+
+    def answer_to(self, observation: str) -> str | None:
+        """The single answer given, or None."""
+        for given in self.given:
+            if given.observation == observation and len(given.shares) == 1:
+                return given.shares[0][0]
+        return None
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """One cause in the list. `speaks_for` and `speaks_against` are (observation, answer) pairs, strongest first."""
+
+    cause: Cause
+    probability: float
+    word: str
+    speaks_for: tuple[tuple[str, str], ...]
+    speaks_against: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What the answers say now: suspects (three at most), and whether two causes at once explain them better."""
+
+    suspects: tuple[Suspect, ...]
+    two_causes: tuple[Cause, Cause] | None
+    two_causes_probability: float
+    explained: bool
+
+
+@dataclass(frozen=True)
+class Step:
+    """What to do next: ask `question`, or None when the search is over. `stop` holds the safety steps when they count."""
+
+    question: Observation | None
+    stop: tuple[str, ...] = ()
+    expected_bits: float = 0.0
+    over: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class _Tables:
+    """Hypotheses (single causes, then pairs) against the concatenated answers of all observations."""
+
+    columns: dict[str, tuple[int, int]]
+    order: tuple[str, ...]
+    starts: NDArray[np.intp]
+    likelihood: Floats
+    entropy: Floats
+    pairs: NDArray[np.intp]
+
+
+def joined(first: Floats, second: Floats, healthy: Floats, normal: int) -> Floats:
+    """Answer probabilities under two causes at once, shape (answers,).
+
+    The normal answer survives only if neither cause spoils it; the abnormal answers share the rest in the proportion
+    in which either cause raises them above a healthy chain's.
+    """
+    spoiled_first = min(1.0, first[normal] / healthy[normal])
+    spoiled_second = min(1.0, second[normal] / healthy[normal])
+    out = np.maximum(first - healthy, 0.0) + np.maximum(second - healthy, 0.0) + 0.1 * healthy
+    out[normal] = 0.0
+    stays = healthy[normal] * spoiled_first * spoiled_second
+    out = out / out.sum() * (1.0 - stays)
+    out[normal] = stays
+    return np.asarray(out)
+
+
+def _join_all(table: Floats, healthy: Floats, normal: int, pairs: NDArray[np.intp]) -> Floats:
+    """`joined` for many pairs at once: shape (pairs, answers)."""
+    one, two = table[pairs[:, 0]], table[pairs[:, 1]]
+    stays = healthy[normal] * np.minimum(1.0, one[:, normal] / healthy[normal])
+    stays = stays * np.minimum(1.0, two[:, normal] / healthy[normal])
+    out = np.maximum(one - healthy, 0.0) + np.maximum(two - healthy, 0.0) + 0.1 * healthy
+    out[:, normal] = 0.0
+    out = out / out.sum(axis=1, keepdims=True) * (1.0 - stays)[:, None]
+    out[:, normal] = stays
+    return np.asarray(out)
+
+
+@cache
+def _tables(knowledge: Knowledge) -> _Tables:
+    count = len(knowledge.causes)
+    pairs = np.array(list(itertools.combinations(range(count), 2)), dtype=np.intp)
+    columns: dict[str, tuple[int, int]] = {}
+    blocks = []
+    start = 0
+    for observation in knowledge.observations:
+        table, healthy = knowledge.likelihood[observation.id], knowledge.healthy[observation.id]
+        normal = next(i for i, answer in enumerate(observation.answers) if answer.normal)
+        block = np.vstack([table, _join_all(table, healthy, normal, pairs)])
+        block = (1 - WRONG_SHARE) * block + WRONG_SHARE / len(observation.answers)
+        blocks.append(block)
+        columns[observation.id] = (start, start + len(observation.answers))
+        start += len(observation.answers)
+    likelihood = np.hstack(blocks)
+    starts = np.array([first for first, _ in columns.values()], dtype=np.intp)
+    entropy = -np.add.reduceat(likelihood * np.log2(likelihood), starts, axis=1)
+    return _Tables(columns, tuple(columns), starts, likelihood, entropy, pairs)
+
+
+def _log_belief(knowledge: Knowledge, session: Session) -> Floats:
+    tables = _tables(knowledge)
+    prior = knowledge.prior(session.contexts)
+    pair_prior = prior[tables.pairs[:, 0]] * prior[tables.pairs[:, 1]]
+    log = np.log(np.concatenate([(1 - PAIR_SHARE) * prior, PAIR_SHARE * pair_prior / pair_prior.sum()]))
+    for given in session.given:
+        if given.shares:
+            log = log + np.log(_evidence(knowledge, tables, given))
+    return np.asarray(log)
+
+
+def _evidence(knowledge: Knowledge, tables: _Tables, given: Given) -> Floats:
+    """P(what was answered | hypothesis), shape (hypotheses,)."""
+    observation = knowledge.observation(given.observation)
+    start, _ = tables.columns[given.observation]
+    total = np.zeros(len(tables.likelihood))
+    for answer, share in given.shares:
+        total = total + share * tables.likelihood[:, start + observation.index(answer)]
+    return total
+
+
+def belief(knowledge: Knowledge, session: Session) -> Floats:
+    """Probability of each hypothesis: the causes in order, then the pairs of `itertools.combinations`. Sums to 1."""
+    log = _log_belief(knowledge, session)
+    weights = np.exp(log - log.max())
+    return np.asarray(weights / weights.sum())
+
+
+def marginals(knowledge: Knowledge, weights: Floats) -> Floats:
+    """Probability that each cause is there, alone or with another: shape (causes,)."""
+    count = len(knowledge.causes)
+    tables = _tables(knowledge)
+    out = weights[:count].copy()
+    np.add.at(out, tables.pairs[:, 0], weights[count:])
+    np.add.at(out, tables.pairs[:, 1], weights[count:])
+    return out
+
+
+def expected_bits(knowledge: Knowledge, weights: Floats) -> dict[str, float]:
+    """Expected information of every observation under a belief, bits, by observation."""
+    tables = _tables(knowledge)
+    answers = weights @ tables.likelihood
+    given_cause = weights @ tables.entropy
+    bits = -np.add.reduceat(answers * np.log2(answers), tables.starts) - given_cause
+    return {name: max(0.0, float(value)) for name, value in zip(tables.order, bits, strict=True)}
+
+
+def _allowed(observation: Observation, session: Session) -> bool:
+    if session.has(observation.id) or observation.who is Who.TOOL:
+        return False
+    if session.stopped and observation.power is Power.ON:
+        return False
+    if observation.needs_k:
+        picture = session.answer_to(PICTURE_QUESTION)
+        if session.k == -1 or (session.k is None and picture in NO_K_PICTURES):
+            return False
+    return not observation.skip_when & set(session.contexts)
+
+
+def next_step(knowledge: Knowledge, session: Session) -> Step:
+    """The next question: the picture question first, then the observation with most expected information a second.
+
+    A dead link is a finding by itself: nothing that needs the board to run a pattern is asked then.
+    """
+    stop = STOP_STEPS if session.stopped else ()
+    weights = belief(knowledge, session)
+    if session.questions_asked >= MOST_QUESTIONS:
+        return Step(None, stop, over="enough questions: try the first suspect's remedy, then ask again")
+    if float(marginals(knowledge, weights).max()) >= SURE:
+        return Step(None, stop, over="one cause explains the answers")
+    no_link = session.answer_to("link-answers") == "no"
+    picture = knowledge.observation(PICTURE_QUESTION)
+    if _allowed(picture, session) and not no_link:
+        return Step(picture, stop, expected_bits(knowledge, weights)[picture.id])
+    bits = expected_bits(knowledge, weights)
+    best = best_question(
+        (
+            Question(
+                key=observation.id,
+                expected_bits=bits[observation.id],
+                seconds=READING_SECONDS + ANSWER_SECONDS + observation.seconds,
+            )
+            for observation in knowledge.observations
+            if _allowed(observation, session) and not (no_link and observation.pattern is not None)
+        ),
+        least_bits=LEAST_BITS,
+    )
+    if best is None:
+        return Step(None, stop, over="no question left that would tell more")
+    return Step(knowledge.observation(best.key), stop, best.expected_bits)
+
+
+def answered(
+    knowledge: Knowledge, session: Session, *, observation: str, answer: str, by_tool: bool = False, k: int | None = None
+) -> Session:
+    """The session with an answer (or `UNSURE`); `k` where the answer names the last good pixel (-1: none is good).
+
+    An earlier answer to the same question is replaced. Raises KeyError for an unknown question or answer.
+    """
+    known = knowledge.observation(observation)
+    if answer == UNSURE:
+        shares: tuple[tuple[str, float], ...] = ()
+    else:
+        known.index(answer)
+        shares = ((answer, 1.0),)
+    new = _with(session, Given(observation, shares, by_tool))
+    if k is not None:
+        return replace(new, k=k)
+    if observation == PICTURE_QUESTION and answer == "nothing" and new.k is None:
+        return replace(new, k=-1)
+    return new
+
+
+def answered_by_reading(knowledge: Knowledge, session: Session, *, observation: str, typed: str) -> tuple[Session, Verdict]:
+    """The session with a typed meter reading, and what it was taken to mean.
+
+    Raises KeyError for a question that is no measurement, ReadingError for text that is no reading.
+    """
+    known = knowledge.observation(observation)
+    if not known.meter:
+        raise KeyError(f"{observation} is not a measurement")
+    ranges: Ranges = knowledge.ranges[known.meter]
+    verdict = judge(parse_readings(typed, ranges), ranges)
+    return _with(session, Given(observation, verdict.shares, reading=typed.strip())), verdict
+
+
+def _with(session: Session, given: Given) -> Session:
+    kept = tuple(old for old in session.given if old.observation != given.observation)
+    return replace(session, given=(*kept, given))
+
+
+def forgotten(session: Session, observation: str) -> Session:
+    """The session without the answer to one question, which may then be asked again."""
+    return replace(session, given=tuple(old for old in session.given if old.observation != observation))
+
+
+def confidence_word(probability: float) -> str:
+    """Plain words for a probability."""
+    for least, word in ((0.9, "very likely"), (0.6, "likely"), (0.25, "possible"), (0.08, "less likely")):
+        if probability >= least:
+            return word
+    return "unlikely"
+
+
+def finding(knowledge: Knowledge, session: Session, *, most: int = 3) -> Finding:
+    """The suspects, most probable first, with the answers that spoke for and against each."""
+    tables = _tables(knowledge)
+    weights = belief(knowledge, session)
+    count = len(knowledge.causes)
+    alone = marginals(knowledge, weights)
+    ranked = np.argsort(-alone, kind="stable")[:most]
+    suspects = tuple(
+        _suspect(knowledge, tables, session, int(position), float(alone[position])) for position in ranked
+    )
+    pair = count + int(np.argmax(weights[count:]))
+    pair_probability = float(weights[count:].sum())
+    first, second = (knowledge.causes[int(i)] for i in tables.pairs[pair - count])
+    return Finding(
+        suspects=suspects,
+        two_causes=(first, second) if pair_probability > 0.5 else None,
+        two_causes_probability=pair_probability,
+        explained=not suspects or len(suspects[0].speaks_against) < 2 or pair_probability > 0.5,
+    )
+
+
+def _suspect(knowledge: Knowledge, tables: _Tables, session: Session, position: int, probability: float) -> Suspect:
+    """Each answer is compared with what the other causes, by their prior weights, would have answered."""
+    count = len(knowledge.causes)
+    prior = knowledge.prior(session.contexts)
+    others = prior.copy()
+    others[position] = 0.0
+    others = others / others.sum()
+    scored = []
+    for given in session.given:
+        if given.shares:
+            evidence = _evidence(knowledge, tables, given)[:count]
+            score = float(np.log2(evidence[position] / (others @ evidence)))
+            scored.append((score, (given.observation, given.shares[0][0])))
+    scored.sort(key=lambda item: -item[0])
+    return Suspect(
+        cause=knowledge.causes[position],
+        probability=probability,
+        word=confidence_word(probability),
+        speaks_for=tuple(item for score, item in scored if score > 0.5),
+        speaks_against=tuple(item for score, item in reversed(scored) if score < -1.0),
+    )
+
+
+def filled(text: str, k: int | None) -> str:
+    """A text with `{k}` and `{k1}` replaced by shown numbers (0-based, with the count a person makes)."""
+    if k is None:
+        return text.replace("{k1}", "the next pixel").replace("{k}", "the last good pixel")
+    last = "the board" if k < 0 else shown_number(k)
+    return text.replace("{k1}", shown_number(k + 1)).replace("{k}", last)
+
+
+def why(knowledge: Knowledge, session: Session, suspect: Suspect) -> tuple[str, ...]:
+    """Lines that say which answers spoke for (+) and against (-) a suspect, and which contexts raised it."""
+    lines = []
+    for sign, items in (("+", suspect.speaks_for), ("-", suspect.speaks_against)):
+        for observation, answer in items:
+            known = knowledge.observation(observation)
+            lines.append(f"{sign} {filled(known.question, session.k)} {filled(known.answer(answer).text, session.k)}")
+    for context in session.contexts:
+        if knowledge.contexts[context].get(suspect.cause.id, 1.0) > 1:
+            lines.append(f"+ {TEXTS.get(context, context)}")
+    return tuple(lines)
+
+
+def most_probable(knowledge: Knowledge, session: Session, *, most: int = 3) -> Sequence[str]:
+    """Ids of the most probable causes, best first."""
+    alone = marginals(knowledge, belief(knowledge, session))
+    return [knowledge.causes[int(i)].id for i in np.argsort(-alone, kind="stable")[:most]]
