@@ -307,7 +307,17 @@ class Setup(Order):
         return (str(self.output), str(self.count), self.byte_order, str(self.latch_us), str(self.ceiling_ma))
 
     def parse_reply(self, fields: tuple[str, ...]) -> Settings:
-        return _settings(_exactly(fields, "COUNT ORDER LATCH CEILING"))
+        settings = _settings(_exactly(fields, "COUNT ORDER LATCH CEILING"))
+        if settings != self.settings:
+            raise BoardFault(f"the board set up {settings}, {self.settings} was asked")
+        return settings
+
+    @property
+    def settings(self) -> Settings:
+        """What holds on the board once this is answered."""
+        return Settings(
+            count=self.count, byte_order=self.byte_order, latch_us=self.latch_us, ceiling_ma=self.ceiling_ma
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -367,7 +377,10 @@ class Silence(Order):
         return (str(self.silence_ms),)
 
     def parse_reply(self, fields: tuple[str, ...]) -> SilenceSet:
-        return SilenceSet(_number(_exactly(fields, "MS")[0], "silence time"))
+        held = _number(_exactly(fields, "MS")[0], "silence time")
+        if held != self.silence_ms:
+            raise BoardFault(f"the board set a silence time of {held} ms, {self.silence_ms} was asked")
+        return SilenceSet(held)
 
 
 @dataclass(frozen=True, slots=True)
@@ -411,7 +424,10 @@ class Paint(Order):
         return (str(self.output), str(self.offset), encode_runs(self.entries))
 
     def parse_reply(self, fields: tuple[str, ...]) -> Staged:
-        return Staged(_number(_exactly(fields, "STAGED")[0], "staged"))
+        staged = _number(_exactly(fields, "STAGED")[0], "staged")
+        if staged != self.offset + len(self.entries):
+            raise BoardFault(f"the board staged {staged} pixels, {self.offset + len(self.entries)} were sent")
+        return Staged(staged)
 
 
 @dataclass(frozen=True, slots=True)
@@ -435,16 +451,21 @@ class Show(Order):
 
 @dataclass(frozen=True, slots=True)
 class Restarted:
-    """All is dark, all settings are lost (SPEC 7.2)."""
+    """All is dark, all settings are lost (SPEC 7.2). `inferred`: not told by the board, but seen from its answers."""
 
     cause: RestartCause
+    inferred: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class ButtonPressed:
-    """The step button (SPEC 7.3). `total`: presses since the board's restart."""
+    """The step button (SPEC 7.3). `total`: presses since the board's restart.
+
+    `presses`: how many are new; the session counts those in whose notice was lost.
+    """
 
     total: int
+    presses: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,449 @@
+"""The host's half of the protocol: orders in, events out; one order in flight. No port, no clock, no thread.
+
+    session = HostSession()
+    wire(session.connect(now_ms))                      # asks `id` until the board answers, 5 s at most
+    wire(session.send(Light(0, 14, Colour(32, 0, 0)), now_ms))
+    for event in session.receive_data(data, now_ms): ...
+    data, events = session.tick(now_ms)                # when next_deadline_ms() has come
+
+`now_ms` is any steady clock in ms. `Answered` comes only for an `ok` with the number of the order in flight, its
+checksum right and its fields as they have to be.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from enum import Enum, auto
+
+from device_protocol.errors import BoardFault, ErrorCode, HostFault
+from device_protocol.events import (
+    Answered,
+    Connected,
+    Event,
+    GaveUp,
+    GaveUpReason,
+    Interrupted,
+    InterruptReason,
+    Misanswered,
+    Refused,
+    Unreadable,
+)
+from device_protocol.framing import (
+    REPLY_LIMIT,
+    BoardLine,
+    ErrorLine,
+    LineReader,
+    NoticeLine,
+    OrderLineFault,
+    RawLine,
+    ReplyLine,
+    encode_order,
+    parse_board_line,
+    parse_order,
+)
+from device_protocol.line_statistics import LineStatistics, count_text_bytes
+from device_protocol.messages import (
+    PROTOCOL_VERSION,
+    Alive,
+    ButtonPressed,
+    Dark,
+    Identify,
+    Identity,
+    Order,
+    OutputState,
+    Reply,
+    RestartCause,
+    Restarted,
+    Settings,
+    Setup,
+    SilenceSet,
+    State,
+    parse_notice,
+)
+from device_protocol.values import SILENCE_MS_DEFAULT
+
+ANSWER_MS = 250.0
+"""An answer is awaited so long (SPEC 3.9) ..."""
+PIXEL_MS = 0.05
+"""... and so much longer for each pixel that may have to be clocked out."""
+SILENT_ASKS = 3
+"""So often an order is asked again after silence before the board counts as lost (SPEC 3.9)."""
+MOST_ASKS = 12
+"""So often an order is sent at most, when the board keeps saying that it came damaged. Judgement, no source."""
+CONNECT_MS = 5_000.0
+"""Silence so long after connecting does not yet mean that there is no board (SPEC 3.10)."""
+SETTLE_MS = 20.0
+"""Pause before asking again a damaged order: the answer to an earlier copy may be on its way."""
+NOT_READY_MS = 250.0
+"""Pause before asking again after 34."""
+UPTIME_SLACK_MS = 2_000.0
+"""How far a board's uptime may lag behind our clock before it means a restart that we did not hear of."""
+
+
+class Phase(Enum):
+    """Where a session stands."""
+
+    CLOSED = auto()
+    CONNECTING = auto()  # `id` in flight, no board known yet
+    READY = auto()
+    ASKING = auto()  # an order in flight
+    LOST = auto()  # gave up
+
+
+class _Input(Enum):
+    CONNECT = auto()
+    SEND = auto()
+    FINISHED = auto()  # the order in flight has its answer, or will get none
+    GAVE_UP = auto()
+    CLOSE = auto()
+
+
+_NEXT: dict[tuple[Phase, _Input], Phase] = {
+    (Phase.CLOSED, _Input.CONNECT): Phase.CONNECTING,
+    (Phase.READY, _Input.CONNECT): Phase.CONNECTING,
+    (Phase.LOST, _Input.CONNECT): Phase.CONNECTING,
+    (Phase.CONNECTING, _Input.FINISHED): Phase.READY,
+    (Phase.CONNECTING, _Input.GAVE_UP): Phase.LOST,
+    (Phase.READY, _Input.SEND): Phase.ASKING,
+    (Phase.ASKING, _Input.FINISHED): Phase.READY,
+    (Phase.ASKING, _Input.GAVE_UP): Phase.LOST,
+    **{(phase, _Input.CLOSE): Phase.CLOSED for phase in Phase},
+}
+_WHY_NOT = {
+    Phase.CLOSED: "not connected: call connect first",
+    Phase.CONNECTING: "the board has not answered yet: wait for Connected",
+    Phase.READY: "nothing is in flight",
+    Phase.ASKING: "an order is in flight: one at a time (SPEC 3.2)",
+    Phase.LOST: "the board is lost: call connect again",
+}
+
+
+class _Flight:
+    """The order in flight: its bytes, and how often and why it was sent."""
+
+    __slots__ = ("asks", "damaged", "deadline_ms", "line", "order", "seq", "silences")
+
+    def __init__(self, order: Order, seq: int, line: bytes) -> None:
+        self.order = order
+        self.seq = seq
+        self.line = line
+        self.asks = 0
+        self.silences = 0  # deadlines that passed without a word
+        self.damaged = False  # the board asked for it again; not counted as silence
+        self.deadline_ms = 0.0
+
+
+class HostSession:
+    """One board on one line. `first_seq`: number of the first order, 0 to 255."""
+
+    def __init__(self, *, first_seq: int = 1) -> None:
+        self.phase = Phase.CLOSED
+        self.identity: Identity | None = None
+        """What the board said last of itself; None until Connected."""
+        self.settings: dict[int, Settings] = {}
+        """Settings of outputs that were set up since the board's last restart."""
+        self.statistics = LineStatistics()
+        self._seq = first_seq
+        self._reader = LineReader(REPLY_LIMIT)
+        self._flight: _Flight | None = None
+        self._connect_until_ms = 0.0
+        self._last_sent_ms: float | None = None
+        self._silence_ms = float(SILENCE_MS_DEFAULT)
+        self._last_notice: int | None = None
+        self._presses = 0
+        self._identified_ms = 0.0
+        self._doubtful = False  # a line could not be read: it may have told of a restart
+
+    # --- what the owner does ---
+
+    def connect(self, now_ms: float) -> bytes:
+        """Begin to ask who is there; for 5 s, as the board may be starting. Returns bytes to send.
+
+        Ends with the event Connected or GaveUp. Raises HostFault while an order is in flight.
+        """
+        self._step(_Input.CONNECT)
+        self._reader.clear()
+        self.identity = None
+        self._forget_settings()
+        self.statistics = LineStatistics()
+        self._last_notice = None
+        self._presses = 0
+        self._connect_until_ms = now_ms + CONNECT_MS
+        return self._launch(Identify(), now_ms, after_noise=True)
+
+    def check(self, order: Order) -> None:
+        """Raise HostFault when this board cannot take `order` at all: a feature it lacks, a line too long for it."""
+        if self.identity is None:
+            raise HostFault(_WHY_NOT[Phase.CLOSED])
+        if not self.identity.has(order.FEATURE):
+            raise HostFault(f"the board lacks the feature {order.FEATURE}, which the order {order.WORD} needs")
+        length = len(encode_order(order.line(0))) - 1
+        if length > self.identity.line:
+            raise HostFault(f"the order {order.WORD} is {length} bytes long, the board takes {self.identity.line}")
+
+    @property
+    def ready(self) -> bool:
+        """True when `send` may be called."""
+        return self.phase is Phase.READY
+
+    def send(self, order: Order, now_ms: float) -> bytes:
+        """Send an order. Returns bytes to send. Raises HostFault when it is not the time or not for this board."""
+        if (self.phase, _Input.SEND) not in _NEXT:
+            raise HostFault(_WHY_NOT[self.phase])
+        self.check(order)
+        self._step(_Input.SEND)
+        return self._launch(order, now_ms, after_noise=False)
+
+    def receive_data(self, data: bytes, now_ms: float) -> list[Event]:
+        """Take bytes from the board. What has to be sent because of them comes from `tick`."""
+        self._count(bytes_received=len(data), text_bytes=count_text_bytes(data))
+        events: list[Event] = []
+        for raw in self._reader.feed(data):
+            events += self._take_line(raw, now_ms)
+        return events
+
+    def next_deadline_ms(self) -> float | None:
+        """When `tick` will next have something to do; None when no order is in flight."""
+        return None if self._flight is None else self._flight.deadline_ms
+
+    def tick(self, now_ms: float) -> tuple[bytes, list[Event]]:
+        """Time passes: asks again, or gives up. Returns bytes to send, and events. Harmless when called too early."""
+        flight = self._flight
+        if flight is None or now_ms < flight.deadline_ms:
+            return b"", []
+        if not flight.damaged:
+            flight.silences += 1
+        if self.phase is Phase.CONNECTING:
+            spent = now_ms >= self._connect_until_ms
+        else:
+            spent = flight.silences > SILENT_ASKS or flight.asks >= MOST_ASKS
+        if spent:
+            reason = GaveUpReason.DAMAGED if flight.damaged else GaveUpReason.NO_ANSWER
+            return b"", [self._give_up(flight, reason)]
+        self._count(asked_again=1)
+        return self._ask(flight, now_ms, after_noise=not flight.damaged), []
+
+    def close(self) -> list[Event]:
+        """The line is gone. The order in flight, if any, is void."""
+        flight = self._flight
+        self._flight = None
+        self._step(_Input.CLOSE)
+        self._reader.clear()
+        return [] if flight is None else [Interrupted(flight.order, InterruptReason.CLOSED)]
+
+    def keep_alive_due_ms(self) -> float | None:
+        """When `keep_alive_order` should be sent (SPEC section 9: a third of the silence time); None unless ready."""
+        if self.phase is not Phase.READY or self._last_sent_ms is None:
+            return None
+        return self._last_sent_ms + (SETTLE_MS if self._doubtful else self._silence_ms / 3)
+
+    def keep_alive_order(self) -> Order:
+        """`alive`; or, when a line was lost that may have told of a restart, an order whose answer shows it."""
+        if not self._doubtful:
+            return Alive()
+        return State(min(self.settings)) if self.settings else Identify()
+
+    # --- asking ---
+
+    def _step(self, what: _Input) -> None:
+        try:
+            self.phase = _NEXT[self.phase, what]
+        except KeyError:
+            raise HostFault(_WHY_NOT[self.phase]) from None
+
+    def _launch(self, order: Order, now_ms: float, *, after_noise: bool) -> bytes:
+        line = encode_order(order.line(self._seq))
+        self._flight = _Flight(order, self._seq, line)
+        self._seq = (self._seq + 1) % 256
+        return self._ask(self._flight, now_ms, after_noise=after_noise)
+
+    def _ask(self, flight: _Flight, now_ms: float, *, after_noise: bool) -> bytes:
+        flight.asks += 1
+        flight.damaged = False
+        flight.deadline_ms = now_ms + ANSWER_MS + self._pixels_of(flight.order) * PIXEL_MS
+        self._last_sent_ms = now_ms
+        # an LF first ends whatever is left of a damaged line (SPEC 2.3)
+        return b"\n" + flight.line if after_noise else flight.line
+
+    def _pixels_of(self, order: Order) -> int:
+        """Most pixels that the board may have to clock out before it answers."""
+        if self.identity is None or not order.CLOCKS_OUT:
+            return 0
+        number = getattr(order, "output", None)
+        if isinstance(order, Dark) and number is None:
+            return sum(self._count_of(output) for output in range(self.identity.outputs))
+        return self._count_of(number) if isinstance(number, int) else 0
+
+    def _count_of(self, output: int) -> int:
+        held = self.settings.get(output)
+        if held is not None:
+            return held.count
+        return 0 if self.identity is None else self.identity.pixels
+
+    def _give_up(self, flight: _Flight, reason: GaveUpReason) -> GaveUp:
+        self._flight = None
+        self._step(_Input.GAVE_UP)
+        return GaveUp(flight.order, reason, self.statistics, flight.asks)
+
+    def _finish(self) -> None:
+        self._flight = None
+        self._step(_Input.FINISHED)
+
+    # --- hearing ---
+
+    def _take_line(self, raw: RawLine, now_ms: float) -> list[Event]:
+        try:
+            line: BoardLine = parse_board_line(raw)
+        except BoardFault as fault:
+            self._count(unreadable_lines=1, echoed_lines=int(_is_order(raw)))
+            self._doubtful = True
+            return [Unreadable(str(fault), len(raw.data))]
+        self._count(readable_lines=1)
+        match line:
+            case NoticeLine():
+                return self._take_notice(line, now_ms)
+            case ReplyLine():
+                return self._take_reply(line, now_ms)
+            case ErrorLine():
+                return self._take_error(line, now_ms)
+
+    def _take_reply(self, line: ReplyLine, now_ms: float) -> list[Event]:
+        flight = self._flight
+        if flight is None or line.seq != flight.seq:
+            return []  # an answer to an earlier copy (SPEC 3.3)
+        try:
+            reply = flight.order.parse_reply(line.fields)
+        except BoardFault as fault:
+            if self.phase is Phase.CONNECTING:
+                return []  # left over from another host's orders; ours is still to be answered
+            self._finish()
+            return [Misanswered(flight.order, fault)]
+        if self.phase is Phase.CONNECTING:
+            return self._take_identity(flight, reply, now_ms)
+        self._finish()
+        answered = Answered(flight.order, reply, flight.asks)
+        return [*self._learn(flight.order, reply, now_ms), answered]
+
+    def _take_identity(self, flight: _Flight, reply: Reply, now_ms: float) -> list[Event]:
+        assert isinstance(reply, Identity)
+        if reply.proto != PROTOCOL_VERSION:
+            return [self._give_up(flight, GaveUpReason.OTHER_VERSION)]
+        self._finish()
+        self._doubtful = False
+        self._hold_identity(reply, now_ms)
+        return [Connected(reply)]
+
+    def _take_error(self, line: ErrorLine, now_ms: float) -> list[Event]:
+        flight = self._flight
+        if flight is None:
+            return []
+        if line.seq is None:
+            self._count(damaged_orders=1)
+            flight.damaged = True
+            flight.deadline_ms = min(
+                flight.deadline_ms, now_ms + SETTLE_MS + self._pixels_of(flight.order) * PIXEL_MS
+            )
+            return []
+        if line.seq != flight.seq or self.phase is Phase.CONNECTING:
+            return []
+        if line.code is ErrorCode.NOT_READY and flight.asks <= SILENT_ASKS:
+            flight.damaged = True
+            flight.deadline_ms = now_ms + NOT_READY_MS
+            return []
+        self._finish()
+        return [Refused(flight.order, line)]
+
+    def _take_notice(self, line: NoticeLine, now_ms: float) -> list[Event]:
+        notice = parse_notice(line)
+        if isinstance(notice, Restarted):
+            self._last_notice = line.seq
+            return self._take_restart(notice, now_ms)
+        if line.seq == self._last_notice:
+            return []  # a copy (SPEC 7.1)
+        self._last_notice = line.seq
+        if isinstance(notice, ButtonPressed):
+            new = notice.total - self._presses
+            self._presses = notice.total
+            return [replace(notice, presses=new if new > 0 else 1)]
+        return [notice]
+
+    def _take_restart(self, notice: Restarted, now_ms: float) -> list[Event]:
+        self._forget_settings()
+        self._presses = 0
+        flight = self._flight
+        if self.phase is Phase.CONNECTING:
+            assert flight is not None
+            flight.deadline_ms = now_ms  # it hears now: ask at once
+            flight.damaged = True
+            return []
+        self._doubtful = False
+        events: list[Event] = [notice]
+        if flight is None:
+            return events
+        if isinstance(flight.order, Identify | Alive):  # no setting matters to these
+            flight.deadline_ms = now_ms
+            flight.damaged = True
+            return events
+        self._finish()
+        return [*events, Interrupted(flight.order, InterruptReason.RESTARTED)]
+
+    # --- knowing the board ---
+
+    def _forget_settings(self) -> None:
+        self.settings.clear()
+        self._silence_ms = float(SILENCE_MS_DEFAULT)
+
+    def _hold_identity(self, identity: Identity, now_ms: float) -> None:
+        self.identity = identity
+        self._identified_ms = now_ms
+        self._silence_ms = float(identity.silence_ms)
+
+    def _learn(self, order: Order, reply: Reply, now_ms: float) -> list[Event]:
+        """Keep what an answer tells of the board; an event when it tells of a restart that was not heard."""
+        restart: list[Event] = []
+        match order, reply:
+            case _, Identity():
+                if self._uptime_fell(reply, now_ms):
+                    restart = self._inferred_restart(reply.cause)
+                self._hold_identity(reply, now_ms)
+                self._doubtful = False
+            case Setup(), Settings():
+                self.settings[order.output] = reply
+            case State(), OutputState():
+                held = self.settings.get(order.output)
+                if held is not None and held != reply.settings:
+                    restart = self._inferred_restart(RestartCause.UNKNOWN)
+                self._doubtful = False
+            case _, SilenceSet():
+                self._silence_ms = float(reply.silence_ms)
+            case _:
+                pass
+        return restart
+
+    def _inferred_restart(self, cause: RestartCause) -> list[Event]:
+        self._forget_settings()
+        self._presses = 0
+        self._last_notice = None
+        return [Restarted(cause, inferred=True)]
+
+    def _uptime_fell(self, identity: Identity, now_ms: float) -> bool:
+        before = self.identity
+        if before is None:
+            return False
+        expected = before.uptime_ms + (now_ms - self._identified_ms)
+        # a board's clock may run a few per cent slow; past 2^32 it may have wrapped (SPEC 5.3)
+        return expected < 2**32 and identity.uptime_ms + UPTIME_SLACK_MS < expected * 0.95
+
+    def _count(self, **more: int) -> None:
+        old = self.statistics
+        self.statistics = replace(old, **{name: getattr(old, name) + value for name, value in more.items()})
+
+
+def _is_order(raw: RawLine) -> bool:
+    try:
+        parse_order(raw)
+    except OrderLineFault:
+        return False
+    return True
+
+
