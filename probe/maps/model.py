@@ -23,13 +23,13 @@ MAX_PIXELS = 65_535
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
-def _clean(text: str) -> str:
-    """Replace lone surrogates, which no UTF-8 file can hold; everything else stays as typed."""
+def storable(text: str) -> str:
+    """Text with lone surrogates replaced, which no UTF-8 file can hold (the models refuse them); the rest as typed."""
     return _SURROGATE.sub("\ufffd", text)
 
 
-Text = Annotated[str, Field(max_length=MAX_TEXT), AfterValidator(_clean)]
-Label = Annotated[str, Field(min_length=1, max_length=MAX_TEXT), AfterValidator(_clean)]
+Text = Annotated[str, StringConstraints(max_length=MAX_TEXT)]
+Label = Annotated[str, StringConstraints(min_length=1, max_length=MAX_TEXT)]
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
 BYTE_ORDERS = tuple("".join(letters) for colours in ("RGB", "RGBW") for letters in permutations(colours))
 
@@ -138,13 +138,15 @@ class Chain(Record):
 
 
 class Lamp(Record):
-    """One of the game's own lamp outputs."""
+    """One of the game's own lamp outputs. `row` and `column` are its strobes, counted from 1, in a strobed game."""
 
     number: int = Field(ge=0, le=9_999)
     name: Label
     area: Text = ""
     kind: Kind = Kind.INSERT
     driver: Text = ""
+    row: int | None = Field(default=None, ge=1, le=64)
+    column: int | None = Field(default=None, ge=1, le=64)
     insert_colour: Text = ""
     note: Text = ""
 
@@ -188,6 +190,11 @@ class PlayfieldMap(Record):
 
     @model_validator(mode="after")
     def _references_hold(self) -> PlayfieldMap:
+        self.check_references()
+        return self
+
+    def check_references(self) -> None:
+        """Raise ValueError if an id is used twice or a reference leads nowhere."""
         places = {p.id for p in self.places}
         if len(places) != len(self.places):
             raise ValueError(f"place id {_first_twice([p.id for p in self.places])!r} is used twice")
@@ -203,7 +210,6 @@ class PlayfieldMap(Record):
                     raise ValueError(f"chain {chain.id!r}, pixel {number}: there is no place with id {pixel.place!r}")
         if self.bookmark is not None and self.bookmark.chain not in chains:
             raise ValueError(f"bookmark: there is no chain with id {self.bookmark.chain!r}")
-        return self
 
     @cached_property
     def place_by_id(self) -> dict[str, Place]:

@@ -18,6 +18,7 @@ from probe.maps.model import (
     PlayfieldMap,
     Position,
     Revision,
+    storable,
 )
 
 STATES_WITHOUT_PLACE = frozenset({PixelState.UNSEEN, PixelState.SPARE, PixelState.REPEATER})
@@ -25,7 +26,7 @@ STATES_WITHOUT_PLACE = frozenset({PixelState.UNSEEN, PixelState.SPARE, PixelStat
 
 def new_map(machine_name: str, **size: float) -> PlayfieldMap:
     """An empty map. Keywords: `width_mm`, `length_mm`. Raises pydantic.ValidationError for an empty name."""
-    return PlayfieldMap(machine=Machine(name=machine_name, **size))  # type: ignore[arg-type]
+    return PlayfieldMap(machine=Machine(name=storable(machine_name), **size))  # type: ignore[arg-type]
 
 
 def slug(label: str, taken: Iterable[str], fallback: str = "place") -> str:
@@ -125,6 +126,7 @@ def add_place(
     lamps: tuple[int, ...] = (),
 ) -> tuple[PlayfieldMap, Place]:
     """The map with one more place, and that place. Raises pydantic.ValidationError for an empty or over-long label."""
+    label, area = storable(label), storable(area)
     place = Place(id=slug(label, m.place_by_id), label=label, area=area, kind=kind, position=position, lamps=lamps)
     return m.model_copy(update={"places": (*m.places, place)}), place
 
@@ -168,7 +170,7 @@ def set_state(m: PlayfieldMap, chain_id: str, number: int, state: PixelState) ->
 def set_note(m: PlayfieldMap, chain_id: str, number: int, note: str) -> PlayfieldMap:
     """Write a pixel's note, replacing the old one."""
     pixel = pixel_at(m, chain_id, number)
-    checked = Pixel.model_validate({"id": pixel.id, "note": note})
+    checked = Pixel.model_validate({"id": pixel.id, "note": storable(note)})
     return set_pixel(m, chain_id, number, pixel.model_copy(update={"note": checked.note}))
 
 
