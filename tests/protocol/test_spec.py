@@ -1,0 +1,86 @@
+"""SPEC.md against the program: the table of codes, the worked conversation, the features."""
+
+from __future__ import annotations
+
+import csv
+import re
+from pathlib import Path
+
+import pytest
+
+import device_protocol
+from device_protocol import FEATURES, BoardConfig, ErrorCode, ProtocolBoard
+from device_protocol.board_orders import ORDER_RULES
+from device_protocol.messages import Order
+
+FOLDER = Path(device_protocol.__file__).parent
+SPEC = (FOLDER / "SPEC.md").read_text(encoding="utf-8")
+EXCHANGE_MS = 12
+"""Board's time from one order to the next in the worked conversation."""
+
+
+def _section(number: int) -> str:
+    found = re.search(rf"^## {number}\. .*?(?=^## |\Z)", SPEC, re.MULTILINE | re.DOTALL)
+    assert found is not None
+    return found[0]
+
+
+def _rows(text: str) -> list[list[str]]:
+    rows = [line.strip("|").split("|") for line in text.splitlines() if line.startswith("|")]
+    return [[cell.strip() for cell in row] for row in rows[2:]]
+
+
+def test_codes_are_the_same_in_spec_csv_and_program() -> None:
+    in_spec = {int(row[0]): row[1] for row in _rows(_section(8))}
+    with (FOLDER / "error_codes.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    in_csv = {int(row["code"]): row["name"] for row in rows}
+    assert len(rows) == len(in_csv), "a code stands twice in error_codes.csv"
+    assert all(row["when"] and row["host"] for row in rows)
+    assert in_spec == in_csv == {int(code): code.word for code in ErrorCode}
+
+
+def test_identity_keys_stand_in_the_order_of_the_table() -> None:
+    keys = [row[0] for row in _rows(_section(5))]
+    assert [field.split("=")[0] for field in ProtocolBoard().identity_fields()] == keys
+
+
+def test_every_order_of_the_spec_is_known_to_both_sides() -> None:
+    defined = set(re.findall(r"^5\.\d+ `([a-z]+)\b", _section(5), re.MULTILINE))
+    assert defined == set(ORDER_RULES)
+    assert defined == {order.WORD for order in Order.__subclasses__()}
+    for order in Order.__subclasses__():
+        assert ORDER_RULES[order.WORD].feature == order.FEATURE
+
+
+def test_features_stand_in_the_order_of_the_spec() -> None:
+    first = _section(6).split("6.2")[0]
+    assert tuple(re.findall(r"`([a-z]+)` \(", first)) == FEATURES
+
+
+def test_worked_conversation_is_what_a_board_says() -> None:
+    config = BoardConfig(board="example", outputs=2, pixels=300, line=96, ceiling_ma=1500)
+    board = ProtocolBoard(config)
+    now_ms = 0
+    said: list[str] = []
+    block = [line[4:] for line in _section(10).splitlines() if line.startswith("    ")]
+    assert len(block) > 40
+    said += board.tick(now_ms).decode().splitlines()
+    for line in block:
+        kind, text = line[:2], line[3:].strip()
+        if kind == "B ":
+            assert said, f"the board says nothing where the page has {text!r}"
+            assert said.pop(0) == text
+        else:
+            assert not said, f"before {line!r} the board also said {said}"
+        if kind == "H ":
+            now_ms += EXCHANGE_MS
+            said += board.receive_data(text.encode() + b"\n", now_ms).decode().splitlines()
+        elif kind == "--" and (passed := re.match(r"(\d+) ms pass", text)):
+            now_ms += int(passed[1])
+            said += board.tick(now_ms).decode().splitlines()
+        elif kind == "--" and "button" in text:
+            said += board.press_button(now_ms).decode().splitlines()
+        elif kind not in ("B ", "--"):
+            pytest.fail(f"line of another kind: {line!r}")
+    assert not said
