@@ -65,7 +65,6 @@ def test_worked_conversation_is_what_a_board_says() -> None:
     said: list[str] = []
     block = [line[4:] for line in _section(10).splitlines() if line.startswith("    ")]
     assert len(block) > 40
-    said += board.tick(now_ms).decode().splitlines()
     for line in block:
         kind, text = line[:2], line[3:].strip()
         if kind == "B ":
@@ -78,6 +77,8 @@ def test_worked_conversation_is_what_a_board_says() -> None:
             said += board.receive_data(text.encode() + b"\n", now_ms).decode().splitlines()
         elif kind == "--" and (passed := re.match(r"(\d+) ms pass", text)):
             now_ms += int(passed[1])
+            said += board.tick(now_ms).decode().splitlines()
+        elif kind == "--" and "power-up" in text:
             said += board.tick(now_ms).decode().splitlines()
         elif kind == "--" and "button" in text:
             said += board.press_button(now_ms).decode().splitlines()
