@@ -1,4 +1,4 @@
-"""What is known before the first question: contexts that shift the weights, from simple facts of the map and its user."""
+"""What is known before the first question: contexts that shift the weights, from plain facts of map and user."""
 
 from __future__ import annotations
 
@@ -58,7 +58,9 @@ def derive(facts: Facts) -> Context:
         found.append((FIRST_POWER, "no pixel of this chain has been seen right yet"))
     spliced = facts.days_since_splice is not None and facts.days_since_splice <= JUST_DAYS
     if spliced and facts.pixels_verified != 0:
-        found.append((JUST_SPLICED, f"the latest revision that changed the wiring is {facts.days_since_splice:g} days old"))
+        found.append(
+            (JUST_SPLICED, f"the latest revision that changed the wiring is {facts.days_since_splice:g} days old")
+        )
     elif facts.days_working is not None and facts.days_working >= WEEKS_DAYS and facts.pixels_verified != 0:
         found.append((WORKED_WEEKS, f"seen right for {facts.days_working:g} days with no splice since"))
     if facts.seen_right_on_bench and facts.wrong_in_play:

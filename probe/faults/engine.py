@@ -36,15 +36,17 @@ WRONG_SHARE = 0.03
 """Share of answers taken to be slips, spread over all answers of the question."""
 PAIR_SHARE = 0.03
 """Prior probability of two causes at once."""
-SURE = 0.93
+SURE = 0.9
 """A cause this probable ends the questions."""
-MOST_QUESTIONS = 14
-LEAST_BITS = 0.02
-READING_SECONDS = 15.0
-"""Reading a question and deciding what one saw: judgement. Keeps a string of nearly free, nearly empty questions out."""
+MOST_QUESTIONS = 12
+LEAST_BITS = 0.03
+READING_SECONDS = 30.0
+"""Going to the screen, reading, deciding what one saw, going back: judgement. Keeps out many nearly empty questions."""
 ANSWER_SECONDS = klm_seconds([Operator.THINK, Operator.KEY_OCCASIONAL])
 UNSURE = "unsure"
-NO_K_PICTURES = frozenset({"nothing", "random", "restarts", "near-white", "swap-all", "repeating", "fades", "first-odd"})
+NO_K_PICTURES = frozenset(
+    {"nothing", "random", "restarts", "near-white", "swap-all", "repeating", "fades", "first-odd"}
+)
 K_PICTURES = frozenset({"to-k-dark", "to-k-odd"})
 
 STOP_STEPS = (
@@ -84,7 +86,9 @@ class Session:
     @property
     def stopped(self) -> bool:
         """Heat, smell or ticking was reported: from then on nothing that needs power is asked."""
-        return any(given.observation == STOP_OBSERVATION and given.shares[:1] == (("yes", 1.0),) for given in self.given)
+        return any(
+            given.observation == STOP_OBSERVATION and given.shares[:1] == (("yes", 1.0),) for given in self.given
+        )
 
     def has(self, observation: str) -> bool:
         """Whether that question has been put, answered or not."""
@@ -121,7 +125,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Step:
-    """What to do next: ask `question`, or None when the search is over. `stop` holds the safety steps when they count."""
+    """What to do next: ask `question`, or None when the search is over. `stop` holds the safety steps."""
 
     question: Observation | None
     stop: tuple[str, ...] = ()
@@ -283,7 +287,13 @@ def next_step(knowledge: Knowledge, session: Session) -> Step:
 
 
 def answered(
-    knowledge: Knowledge, session: Session, *, observation: str, answer: str, by_tool: bool = False, k: int | None = None
+    knowledge: Knowledge,
+    session: Session,
+    *,
+    observation: str,
+    answer: str,
+    by_tool: bool = False,
+    k: int | None = None,
 ) -> Session:
     """The session with an answer (or `UNSURE`); `k` where the answer names the last good pixel (-1: none is good).
 
@@ -303,7 +313,9 @@ def answered(
     return new
 
 
-def answered_by_reading(knowledge: Knowledge, session: Session, *, observation: str, typed: str) -> tuple[Session, Verdict]:
+def answered_by_reading(
+    knowledge: Knowledge, session: Session, *, observation: str, typed: str
+) -> tuple[Session, Verdict]:
     """The session with a typed meter reading, and what it was taken to mean.
 
     Raises KeyError for a question that is no measurement, ReadingError for text that is no reading.
@@ -341,9 +353,7 @@ def finding(knowledge: Knowledge, session: Session, *, most: int = 3) -> Finding
     count = len(knowledge.causes)
     alone = marginals(knowledge, weights)
     ranked = np.argsort(-alone, kind="stable")[:most]
-    suspects = tuple(
-        _suspect(knowledge, tables, session, int(position), float(alone[position])) for position in ranked
-    )
+    suspects = tuple(_suspect(knowledge, tables, session, int(position), float(alone[position])) for position in ranked)
     pair = count + int(np.argmax(weights[count:]))
     pair_probability = float(weights[count:].sum())
     first, second = (knowledge.causes[int(i)] for i in tables.pairs[pair - count])

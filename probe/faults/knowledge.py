@@ -187,9 +187,7 @@ class Knowledge:
         observations, and the observation that gives it."""
         ids = [cause.id for cause in self.causes]
         one, two = ids.index(first), ids.index(second)
-        return max(
-            (float(np.abs(table[one] - table[two]).sum() / 2), name) for name, table in self.likelihood.items()
-        )
+        return max((float(np.abs(table[one] - table[two]).sum() / 2), name) for name, table in self.likelihood.items())
 
 
 def _rows(name: str, text: str, columns: Sequence[str]) -> list[tuple[int, dict[str, str]]]:
@@ -253,9 +251,7 @@ def _causes(text: str) -> tuple[Cause, ...]:
     name = "causes.csv"
     seen: set[str] = set()
     causes = []
-    for line, row in _rows(
-        name, text, ("id", "group", "weight", "after", "name", "remedy", "caution", "source")
-    ):
+    for line, row in _rows(name, text, ("id", "group", "weight", "after", "name", "remedy", "caution", "source")):
         at = f"{name}, line {line}"
         causes.append(
             Cause(
@@ -322,8 +318,8 @@ def _observations(
                 answers=own,
             )
         )
-    if unknown := answers.keys() - seen:
-        raise KnowledgeError(f"answers.csv: observations.csv has no {sorted(unknown)[0]!r}")
+    if strangers := answers.keys() - seen:
+        raise KnowledgeError(f"answers.csv: observations.csv has no {sorted(strangers)[0]!r}")
     for needed in (PICTURE_QUESTION, STOP_OBSERVATION):
         if needed not in seen:
             raise KnowledgeError(f"{name}: {needed!r} is missing")
