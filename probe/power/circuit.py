@@ -102,6 +102,16 @@ class GroundLink:
 
 
 @dataclass(frozen=True, slots=True)
+class Circuit:
+    """A whole network, in arrays."""
+
+    rails: tuple[Rails, ...]
+    taps: tuple[FeedTap, ...]
+    sources: tuple[Source, ...]
+    links: tuple[GroundLink, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RailState:
     """Solution for one chain. V and A; section currents flow from pixel k to k+1 in the plus rail and, counted the same
     way, from k to k+1 in the ground rail (so they are the negative of each other in a simple chain)."""
