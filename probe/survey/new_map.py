@@ -90,6 +90,7 @@ class Setting:
     name: str = ""
     lit: bool = False
     message: str = ""
+    paper: bool = False
 
     @property
     def question(self) -> str:
@@ -190,6 +191,8 @@ def _entered(state: Setting, text: str) -> tuple[Setting, tuple[Effect, ...]]:
             if not text or len(text) > LONGEST_NAME:
                 return replace(state, message=f"type a name of 1 to {LONGEST_NAME:,} characters"), (RingBell(),)
             named = replace(state, map=new_map(text), stage=Stage.BOARD, message="")
+            if named.paper:
+                return replace(named, stage=Stage.COUNT_ENTRY), ()
             return _open_output(named, 0) if named.board.here else (named, ())
         case Stage.COUNT_ENTRY:
             limit = state.board.identity.pixels if state.board.identity else 65_535
@@ -305,5 +308,7 @@ def _keep_chain(state: Setting, ceiling_ma: int) -> tuple[Setting, tuple[Effect,
         }
     )
     m = add_chain(state.map, grown(chain, chain.count or 0))
+    if state.paper:
+        return replace(state, map=m, stage=Stage.DONE), (SaveMap(m),)
     state, effects = _open_output(replace(state, map=m), state.output + 1)
     return state, (SaveMap(m), *effects)

@@ -1,0 +1,41 @@
+"""Commands that write a map in another format, or read one."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from probe.cli.outcome import Exit, complain
+
+
+def export_map(path: str, *, to: str, output: str | None) -> int:
+    """Write the map as CSV or JSON, to a file or to standard output."""
+    from probe.export import write_csv, write_json
+    from probe.storage import load_map, save_copy
+
+    content = {"csv": write_csv, "json": write_json}[to](load_map(path))
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    if output is None:
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+        return Exit.FINE
+    if Path(output).exists() and Path(output).samefile(path):
+        complain(f"{output} is the map itself: choose another file for the export")
+        return Exit.USAGE
+    save_copy(output, data)
+    return Exit.FINE
+
+
+def import_csv(path: str, *, output: str) -> int:
+    """Make a map file from a CSV. Refuses to overwrite."""
+    from probe.export import ImportProblem, read_csv
+    from probe.storage import MapFile
+
+    try:
+        m = read_csv(Path(path).read_bytes())
+    except ImportProblem as exc:
+        complain(f"{path}: {exc}")
+        return Exit.FILE
+    with MapFile.create(output, m):
+        pass
+    return Exit.FINE

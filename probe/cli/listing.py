@@ -1,0 +1,62 @@
+"""Commands that only show something: ports, and what is wrong with a map."""
+
+from __future__ import annotations
+
+import json
+
+from probe.cli.outcome import Exit
+
+
+def printable(text: str) -> str:
+    """Outside text on one line of a terminal: control and direction characters are escaped."""
+    kept = []
+    for character in text:
+        if character.isprintable():
+            kept.append(character)
+        else:
+            kept.append(character.encode("unicode_escape", "backslashreplace").decode())
+    return "".join(kept)
+
+
+def show_ports(*, as_json: bool) -> int:
+    """List the serial ports. None is opened."""
+    from probe.link import list_ports
+
+    ports = list_ports()
+    if as_json:
+        rows = [{"address": p.device, "name": p.name, "key": p.key} for p in ports]
+        print(json.dumps(rows, indent=2, ensure_ascii=True))
+    elif not ports:
+        print("No serial port found. Is the cable a data cable, and is the board plugged in?")
+    else:
+        width = max(len(p.device) for p in ports)
+        for port in ports:
+            print(f"{port.device:<{width}}  {printable(port.name)}")
+    return Exit.FINE
+
+
+def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
+    """Check a map. Exit code 1 if there are faults (with `strict`: warnings too)."""
+    from probe.maps.checks import Severity, check_map
+    from probe.storage import load_map
+
+    findings = check_map(load_map(path))
+    bad = {Severity.FAULT, Severity.WARNING} if strict else {Severity.FAULT}
+    if as_json:
+        rows = [
+            {
+                "code": f.code,
+                "severity": f.severity.value,
+                "where": f.where,
+                "what": f.what,
+                "what_to_do": f.what_to_do,
+            }
+            for f in findings
+        ]
+        print(json.dumps(rows, indent=2, ensure_ascii=True))
+    else:
+        for f in findings:
+            print(printable(f"{f.severity.value}: {f.where}: {f.what} - {f.what_to_do} [{f.code}]"))
+        counts = ", ".join(f"{sum(f.severity is s for f in findings)} {s.value}s" for s in Severity)
+        print(f"{counts}." if findings else "Nothing found.")
+    return Exit.FINDINGS if any(f.severity in bad for f in findings) else Exit.FINE

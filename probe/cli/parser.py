@@ -1,0 +1,101 @@
+"""The command line's grammar. Light to import: `--version` and completion load nothing else."""
+
+from __future__ import annotations
+
+import argparse
+
+from probe import __version__
+
+_EXITS = """exit codes:
+  0 fine   1 check found faults   2 wrong command line   3 file trouble
+  4 port or board trouble   5 a fault of this program   130 stopped with Ctrl+C"""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of the whole command."""
+    parser = argparse.ArgumentParser(
+        prog="playfield-probe",
+        description="Map, recheck and prove chains of addressable LEDs under a pinball playfield, one lit pixel at a time."
+        " Without a command it opens the map used last.",
+        epilog=_EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"playfield-probe {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    _demo(commands)
+    _walk(commands)
+    _ports(commands)
+    _export(commands)
+    _import(commands)
+    _check(commands)
+    _completion(commands)
+    return parser
+
+
+
+
+def _file(parser: argparse.ArgumentParser, name: str = "map", words: str = "map file") -> None:
+    argument = parser.add_argument(name, metavar=name.upper(), help=words)
+    argument.complete = {"bash": "_shtab_compgen_files", "zsh": "_files", "tcsh": "f"}  # type: ignore[attr-defined]
+
+
+def _wire_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--port", metavar="PORT", help="serial device, or a socket://, rfc2217:// or simulated:// URL")
+    parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="speed of the line (default 115200)")
+    parser.add_argument("--transcript", metavar="FILE", help="write a time-stamped log of the wire to this file")
+
+
+def _look_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--steady-only", action="store_true", help="nothing blinks or flashes")
+    parser.add_argument("--ascii", action="store_true", help="draw with ASCII signs only")
+
+
+def _demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("demo", help="try it without hardware: a simulated board under an invented machine")
+    parser.add_argument(
+        "--complete", action="store_true", help="start with the finished map instead of a half-made one"
+    )
+    parser.add_argument("--new", action="store_true", help="start with no map: set one up from the first question")
+    parser.add_argument("--keep", metavar="FILE", help="keep the demo's map in this file")
+    _look_options(parser)
+
+
+def _walk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("walk", help="walk a chain: light pixel after pixel, say what lights")
+    _file(parser, words="map file; a new one is set up if it is not there")
+    _wire_options(parser)
+    parser.add_argument("--paper", action="store_true", help="no board: enter what you have on paper")
+    parser.add_argument("--lamps", metavar="FILE", help="lamp list (CSV) whose names are offered")
+    _look_options(parser)
+
+
+def _ports(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("ports", help="list serial ports; opens none")
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _export(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("export", help="write a map in another format")
+    _file(parser)
+    parser.add_argument("--to", required=True, choices=("csv", "json"), help="format")
+    parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
+
+
+def _import(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("import", help="make a map file from a CSV export")
+    _file(parser, "csv", "CSV file, as `export --to csv` writes it")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE", required=True, help="map file to make; it must not be there yet"
+    )
+
+
+def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("check", help="find faults in a map: names used twice, gaps, counts that do not agree")
+    _file(parser)
+    parser.add_argument("--json", action="store_true", help="as JSON")
+    parser.add_argument("--strict", action="store_true", help="exit code 1 for warnings too")
+
+
+def _completion(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("completion", help="print a completion script for a shell")
+    parser.add_argument("shell", choices=("bash", "zsh", "tcsh"))

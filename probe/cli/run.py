@@ -1,0 +1,85 @@
+"""Runs a parsed command line, and turns every expected trouble into one plain sentence and an exit code."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import os
+import sys
+from pathlib import Path
+
+from probe.cli.outcome import Exit, complain
+
+log = logging.getLogger("probe")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the command; returns its exit code."""
+    from probe.storage import StorageError
+
+    try:
+        return int(_dispatch(arguments))
+    except StorageError as exc:
+        complain(str(exc))
+        return Exit.FILE
+    except BrokenPipeError:
+        # the reader of our output went away: not our trouble, and nothing more can be said to it
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.FINE
+    except OSError as exc:
+        complain(f"{exc.filename or 'the system'}: {exc.strerror or exc}")
+        return Exit.FILE
+    except KeyboardInterrupt:
+        return Exit.STOPPED
+    except Exception:
+        log.exception("unexpected")
+        where = _log_trouble()
+        complain(f"a fault of this program. Your map file is as it was last saved. Details: {where}")
+        return Exit.INTERNAL
+
+
+def _log_trouble() -> Path:
+    """Write the traceback being handled to the log file; returns its path."""
+    import traceback
+
+    from platformdirs import user_log_path
+
+    try:
+        where = user_log_path("playfield-probe", appauthor=False, ensure_exists=True) / "trouble.log"
+        with where.open("a", encoding="utf-8") as file:
+            traceback.print_exc(file=file)
+    except OSError:
+        traceback.print_exc(file=sys.stderr)
+        return Path("standard error")
+    return where
+
+
+def _dispatch(arguments: argparse.Namespace) -> int:
+    match arguments.command:
+        case "completion":
+            import shtab
+
+            from probe.cli.parser import build_parser
+
+            print(shtab.complete(build_parser(), shell=arguments.shell))
+            return Exit.FINE
+        case "ports":
+            from probe.cli.listing import show_ports
+
+            return show_ports(as_json=arguments.json)
+        case "check":
+            from probe.cli.listing import show_findings
+
+            return show_findings(arguments.map, as_json=arguments.json, strict=arguments.strict)
+        case "export":
+            from probe.cli.exchange import export_map
+
+            return export_map(arguments.map, to=arguments.to, output=arguments.output)
+        case "import":
+            from probe.cli.exchange import import_csv
+
+            return import_csv(arguments.csv, output=arguments.output)
+        case _:
+            from probe.cli.screens import open_program
+
+            return open_program(arguments)

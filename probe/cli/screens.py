@@ -1,0 +1,241 @@
+"""Commands that open the full-screen program: what to open, from files, settings and ports."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from device_protocol.board import BoardConfig
+from device_protocol.simulated import SimulatedBoard
+from device_protocol.wiring import PhysicalPixel, Wiring
+from probe.cli.outcome import Exit, complain
+from probe.cli.wire_log import WireLog
+from probe.link import BoardLink, LinkEvent, PortSpec, SimulatedPort, current_address, list_ports, remembered_key
+from probe.maps.model import Chain, PixelState, PlayfieldMap
+from probe.maps.operations import set_lamps
+from probe.screens.plan import MakeLink, Plan, Seen
+from probe.screens.start import PortChoice
+from probe.storage import (
+    MapFile,
+    RememberedPort,
+    Settings,
+    StorageError,
+    change_settings,
+    demo_map_path,
+    load_map,
+    load_settings,
+)
+
+log = logging.getLogger(__name__)
+DEMO_BOOT_S = 0.4
+
+
+class FileStore:
+    """A map file, made with the first save if it is not there yet."""
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = Path(path)
+        self._file: MapFile | None = MapFile.open(self.path) if self.path.exists() else None
+
+    @property
+    def map(self) -> PlayfieldMap | None:
+        """The map on disk; None while there is none."""
+        return self._file.map if self._file is not None else None
+
+    def save(self, m: PlayfieldMap) -> None:
+        """Put the map on disk. Raises StorageError."""
+        if self._file is None:
+            self._file = MapFile.create(self.path, m)
+        else:
+            self._file.save(m)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        if self._file is not None:
+            self._file.close()
+
+
+class Opening:
+    """Opens maps and ports with the options of one command line."""
+
+    def __init__(self, arguments: argparse.Namespace, settings: Settings) -> None:
+        self.settings = settings
+        self.steady_only = getattr(arguments, "steady_only", False) or settings.steady_only
+        self.plain_ascii = getattr(arguments, "ascii", False)
+        self.baud: int = getattr(arguments, "baud", 115_200)
+        self.transcript: str | None = getattr(arguments, "transcript", None)
+        self.lamps: str | None = getattr(arguments, "lamps", None)
+        self.demo_options = arguments
+
+    def recent(self) -> Sequence[str]:
+        """Maps used lately that are still there."""
+        return [path for path in self.settings.recent if Path(path).exists()]
+
+    def ports(self) -> Sequence[PortChoice]:
+        """Every serial port, then paper entry."""
+        found = [PortChoice(p.device, f"{p.device}   {p.name}") for p in list_ports()]
+        return [*found, PortChoice(None, "No board: enter what is on paper")]
+
+    def plan(self) -> Plan:
+        """A plan with everything that does not depend on the map."""
+        level = max(1, round(255 * self.settings.brightness_percent / 100))
+        return Plan(
+            self,
+            changed_keys=self.settings.keys,
+            bell=self.settings.bell,
+            steady_only=self.steady_only,
+            plain_ascii=self.plain_ascii,
+            level=level,
+        )
+
+    def open_file(self, path: str) -> Plan:
+        """A map file, or a new one. A port remembered for it is used again."""
+        store = FileStore(path)
+        plan = self.plan()
+        plan.path, plan.store, plan.map, plan.close = str(store.path), store, store.map, store.close
+        if self.lamps is not None and plan.map is not None:
+            plan.map = set_lamps(plan.map, _read_lamps(self.lamps))
+            store.save(plan.map)
+        _remember(lambda s: s.with_map(path))
+        if (remembered := self.settings.port_for(path)) is not None:
+            address = _address_of(remembered)
+            if address is not None:
+                plan.make_link = self._maker(address)
+        return plan
+
+    def link_to(self, choice: PortChoice, plan: Plan) -> MakeLink | None:
+        """A link to a port that was picked, which is remembered for the map."""
+        if choice.address is None:
+            return None
+        if plan.path:
+            key = remembered_key(choice.address)
+            port = RememberedPort(usb_serial=key, address=choice.address)
+            _remember(lambda s: s.with_port(plan.path, port))
+        return self._maker(choice.address)
+
+    def _maker(self, address: str) -> MakeLink:
+        spec = PortSpec(address=address, key=remembered_key(address), baud=self.baud)
+        transcript = WireLog(self.transcript) if self.transcript else None
+
+        def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
+            return BoardLink(spec, on_event=on_event, transcript=transcript)
+
+        return make
+
+    def open_demo(self) -> Plan:
+        """The demo: a copy of an invented machine's map, and a simulated board wired like the complete one."""
+        options = self.demo_options
+        truth = load_map(demo_map_path("kelp_forest.json"))
+        plan = self.plan()
+        keep = getattr(options, "keep", None)
+        folder = Path(tempfile.mkdtemp(prefix="playfield-probe-demo-")) if keep is None else None
+        path = Path(keep) if keep is not None else Path(str(folder)) / "kelp_forest.json"
+        store = FileStore(path)
+        if store.map is not None:
+            plan.map = store.map
+        elif not getattr(options, "new", False):
+            name = "kelp_forest.json" if getattr(options, "complete", False) else "kelp_forest_half.json"
+            plan.map = load_map(demo_map_path(name))
+            store.save(plan.map)
+        board = SimulatedBoard(
+            BoardConfig(outputs=len(truth.chains), pixels=1_000), [wiring_of(truth, chain) for chain in truth.chains]
+        )
+        port = SimulatedPort(board, name="simulated board", boot_s=DEMO_BOOT_S, resets_on_open=True)
+
+        def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
+            return BoardLink(port.open, on_event=on_event)
+
+        plan.path, plan.store, plan.close, plan.truth = str(path), store, store.close, truth
+        plan.make_link, plan.eyes = make, lambda: seen_on(board)
+        plan.welcome = f"Demo. Your map is in {path}. F1 shows the keys."
+        return plan
+
+
+def wiring_of(m: PlayfieldMap, chain: Chain) -> Wiring:
+    """A physical chain that is wired as a map says: dark, dead and hidden pixels show nothing that can be seen."""
+    unlit = (PixelState.DARK, PixelState.DEAD, PixelState.SPARE, PixelState.REPEATER)
+    return Wiring(
+        tuple(
+            PhysicalPixel(
+                place=None if pixel.state is PixelState.HIDDEN else pixel.place,
+                byte_order=chain.order,
+                emits=pixel.state not in unlit,
+            )
+            for pixel in chain.pixels
+        )
+    )
+
+
+def seen_on(board: SimulatedBoard) -> Seen:
+    """What the simulated playfield shows, as (place, colour word)."""
+    return tuple((place, _colour_word(c.red, c.green, c.blue + c.white)) for place, c in board.lit())
+
+
+def _colour_word(red: int, green: int, blue: int) -> str:
+    top = max(red, green, blue, 1)
+    on = (red * 2 > top, green * 2 > top, blue * 2 > top)
+    return {
+        (True, True, True): "white",
+        (True, False, False): "red",
+        (False, True, False): "green",
+        (False, False, True): "blue",
+        (True, True, False): "yellow",
+        (True, False, True): "purple",
+        (False, True, True): "cyan",
+    }.get(on, "dim")
+
+
+def _read_lamps(path: str):  # type: ignore[no-untyped-def]
+    from probe.export import read_lamp_list
+
+    return read_lamp_list(Path(path).read_text(encoding="utf-8-sig"))
+
+
+def _address_of(remembered: RememberedPort) -> str | None:
+    if remembered.usb_serial:
+        return current_address(remembered.usb_serial)
+    return remembered.address or None
+
+
+def _remember(change: Callable[[Settings], Settings]) -> None:
+    """Settings are a convenience: that they cannot be written stops nobody."""
+    try:
+        change_settings(change)
+    except StorageError as exc:
+        log.warning("settings: %s", exc)
+
+
+def open_program(arguments: argparse.Namespace) -> int:
+    """Open the full-screen program as the command line says."""
+    settings = load_settings()
+    opening = Opening(arguments, settings)
+    match arguments.command:
+        case "demo":
+            plan = opening.open_demo()
+        case "walk":
+            plan = opening.open_file(arguments.map)
+            if arguments.paper:
+                plan.make_link, plan.paper = None, True
+            elif arguments.port:
+                plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
+        case _:
+            last = next(iter(opening.recent()), None)
+            if last is None:
+                plan = opening.plan()
+                plan.start_here = True
+            else:
+                plan = opening.open_file(last)
+    from probe.screens.app import ProbeApp
+
+    app = ProbeApp(plan)
+    try:
+        words = app.run()
+    finally:
+        plan.close()
+        app.plan.close()
+    if words:
+        complain(words)
+    return Exit.FINE if app.return_code in (0, None) else Exit.INTERNAL

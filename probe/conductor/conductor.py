@@ -1,0 +1,264 @@
+"""The conductor: takes inputs, runs the pure step, carries the effects out in order, and feeds back what came of them.
+
+Effects of one step form a batch. Within a batch the next effect waits for the one before; a map that cannot be saved
+stops its batch, so that no later pixel lights over an answer that is not on disk. A picture that a later batch replaces
+is not sent at all: fast stepping never queues up stale light.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import time
+from collections import deque
+from collections.abc import Callable
+from typing import Any, Generic, Protocol, TypeVar
+
+from device_protocol.errors import HostFault, ProtocolFault
+from device_protocol.messages import ButtonPressed as ButtonNotice
+from device_protocol.messages import Identity, Order, Reply, WentDark
+from probe.conductor.orders import replaces, setup_orders, showing_orders
+from probe.conductor.words import refusal
+from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting
+from probe.link.refusal import OrderRefused
+from probe.maps.model import PlayfieldMap
+from probe.steps import (
+    BoardAwaited,
+    BoardDark,
+    BoardGone,
+    BoardHere,
+    ButtonPressed,
+    Effect,
+    News,
+    NotSaved,
+    NotShown,
+    RingBell,
+    Saved,
+    SaveMap,
+    SetUpChain,
+    ShowDark,
+    Showing,
+    Shown,
+    ShowPicture,
+    ShowPixel,
+    ShowRange,
+    Tick,
+)
+from probe.storage.errors import StorageError
+
+log = logging.getLogger(__name__)
+S = TypeVar("S")
+Step = Callable[[Any, Any, float], tuple[Any, tuple[Effect, ...]]]
+BLINK_HALF_S = 0.5
+
+
+class Board(Protocol):
+    """What the conductor needs of a link."""
+
+    @property
+    def identity(self) -> Identity | None:
+        """The board now connected."""
+
+    async def do(self, order: Order) -> Reply:
+        """Carry out one order."""
+
+
+class MapStore(Protocol):
+    """Where maps are saved. `save` blocks until the map is on disk, or raises OSError with plain words."""
+
+    def save(self, m: PlayfieldMap) -> None:
+        """Put the map on disk."""
+
+
+class Activity(Generic[S]):
+    """A state and its step, and who wants to know of a new state."""
+
+    def __init__(self, state: S, step: Step, on_change: Callable[[S], None]) -> None:
+        self.state = state
+        self.step = step
+        self.on_change = on_change
+
+
+class Conductor:
+    """Owns no thread and no port: it is given a link and a store. All methods run on the event loop.
+
+    `now_s` is any steady clock in seconds, `bell` sounds the terminal's bell.
+    """
+
+    def __init__(
+        self,
+        *,
+        store: MapStore | None = None,
+        bell: Callable[[], None] = lambda: None,
+        now_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.board: Board | None = None
+        self.store = store
+        self._bell = bell
+        self._now_s = now_s
+        self._activity: Activity[Any] | None = None
+        self._batches: deque[tuple[Effect, ...]] = deque()
+        self._wake = asyncio.Event()
+        self._idle = asyncio.Event()
+        self._idle.set()
+        self._worker: asyncio.Task[None] | None = None
+        self._ticker: asyncio.Task[None] | None = None
+        self._presses = 0
+        self._presence: News | None = None
+
+    def begin(self, activity: Activity[Any]) -> None:
+        """Make this the activity that gets inputs from now on; it is told at once whether a board is here."""
+        self._activity = activity
+        self._batches.clear()
+        if self._worker is None:
+            self._worker = asyncio.create_task(self._work(), name="conductor")
+            self._ticker = asyncio.create_task(self._tick(), name="conductor-tick")
+        if self._presence is not None:
+            self.take(self._presence)
+        else:
+            activity.on_change(activity.state)
+
+    def take(self, given: object) -> None:
+        """Give the activity an input: a key's meaning or news. Its effects are queued; returns at once."""
+        activity = self._activity
+        if activity is None:
+            return
+        before = activity.state
+        activity.state, effects = activity.step(before, given, self._now_s())
+        if effects:
+            self._batches.append(effects)
+            self._idle.clear()
+            self._wake.set()
+        if activity.state is not before:
+            activity.on_change(activity.state)
+
+    async def settled(self) -> None:
+        """Wait until every effect has been carried out."""
+        await self._idle.wait()
+
+    async def stop(self) -> None:
+        """Carry out what is queued, then stop."""
+        if self._worker is not None:
+            try:
+                await asyncio.wait_for(self.settled(), timeout=5)
+            except TimeoutError:
+                log.warning("stopped with effects still queued: %s", self._batches)
+        for task in (self._worker, self._ticker):
+            if task is not None:
+                task.cancel()
+        await asyncio.gather(*(t for t in (self._worker, self._ticker) if t is not None), return_exceptions=True)
+        self._worker = self._ticker = None
+        self._activity = None
+
+    def link_event(self, event: LinkEvent) -> None:
+        """Pass this to the link as its `on_event`."""
+        match event:
+            case Opening(port, attempt):
+                again = f", attempt {attempt}" if attempt > 1 else ""
+                self._tell(BoardAwaited(f"opening {port}{again}"))
+            case Waiting(what, left_s):
+                self._tell(BoardAwaited(f"{what} ({left_s:.0f} s left)"))
+            case Connected(identity, _, _):
+                self._presses = 0
+                self._forget_showing()
+                self._tell(BoardHere(identity))
+            case Lost(error, _):
+                self._forget_showing()
+                self._tell(BoardGone(str(error)))
+            case NoticeArrived(ButtonNotice(total)):
+                times, self._presses = max(1, total - self._presses), total
+                self.take(ButtonPressed(times))
+            case NoticeArrived(WentDark()):
+                self.take(BoardDark())
+            case _:
+                log.info("link: %s", event)
+
+    def _tell(self, presence: News) -> None:
+        self._presence = presence
+        self.take(presence)
+
+    def _forget_showing(self) -> None:
+        """Drop queued light: it was meant for a board that is gone or has restarted. Saves stay queued."""
+        kept = (tuple(e for e in batch if isinstance(e, (SaveMap, RingBell))) for batch in self._batches)
+        self._batches = deque(batch for batch in kept if batch)
+
+    async def _tick(self) -> None:
+        while True:
+            await asyncio.sleep(BLINK_HALF_S)
+            self.take(Tick())
+
+    async def _work(self) -> None:
+        while True:
+            while self._batches:
+                await self._run(self._batches.popleft())
+            self._wake.clear()
+            self._idle.set()
+            await self._wake.wait()
+
+    async def _run(self, batch: tuple[Effect, ...]) -> None:
+        for place, effect in enumerate(batch):
+            if self._replaced(effect, batch[place + 1 :]):
+                continue
+            match effect:
+                case SaveMap(m):
+                    if not await self._save(m):
+                        return
+                case RingBell():
+                    self._bell()
+                case SetUpChain():
+                    await self._set_up(effect)
+                case _:
+                    await self._show(effect)
+
+    def _replaced(self, effect: Effect, rest: tuple[Effect, ...]) -> bool:
+        """Whether something queued later makes this effect needless."""
+        later = [*rest, *(e for batch in self._batches for e in batch)]
+        if isinstance(effect, SaveMap):
+            return any(isinstance(e, SaveMap) for e in later)
+        if isinstance(effect, (ShowPixel, ShowRange, ShowPicture, ShowDark)):
+            showing = (ShowPixel, ShowRange, ShowPicture, ShowDark)
+            return any(isinstance(e, showing) and replaces(e, effect) for e in later)
+        return False
+
+    async def _save(self, m: PlayfieldMap) -> bool:
+        if self.store is None:
+            return True
+        try:
+            await asyncio.to_thread(self.store.save, m)
+        except (StorageError, OSError) as exc:
+            log.exception("saving failed")
+            self.take(NotSaved(str(exc)))
+            return False
+        self.take(Saved())
+        return True
+
+    async def _set_up(self, effect: SetUpChain) -> None:
+        board = self.board
+        if board is None or board.identity is None:
+            return
+        try:
+            for order in setup_orders(effect, board.identity):
+                await board.do(order)
+        except (LinkError, OrderRefused, ProtocolFault) as exc:
+            self.take(NotShown(effect, _why(exc)))
+
+    async def _show(self, effect: Showing) -> None:
+        board = self.board
+        if board is None or board.identity is None:
+            self.take(NotShown(effect, "no board: nothing is lit"))
+            return
+        try:
+            for order in showing_orders(effect, board.identity):
+                await board.do(order)
+        except (LinkError, OrderRefused, ProtocolFault) as exc:
+            self.take(NotShown(effect, _why(exc)))
+        else:
+            self.take(Shown(effect))
+
+
+def _why(exc: LinkError | OrderRefused | ProtocolFault) -> str:
+    if isinstance(exc, OrderRefused):
+        return refusal(exc.code, str(exc))
+    if isinstance(exc, HostFault):
+        return f"this cannot be shown: {exc}"
+    return str(exc)

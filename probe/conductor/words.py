@@ -1,0 +1,29 @@
+"""Plain sentences for what went wrong: what, and what to do."""
+
+from __future__ import annotations
+
+from device_protocol.errors import ErrorCode
+from device_protocol.messages import Identity
+
+_REFUSALS = {
+    ErrorCode.NO_SUCH_OUTPUT: "the board has no such output: the map was made with another board or build",
+    ErrorCode.NO_SUCH_PIXEL: "the board says there is no such pixel: is the count set too small?",
+    ErrorCode.CEILING: "this needs more current than the ceiling allows: lower the level or light fewer pixels",
+    ErrorCode.TOO_MANY_PIXELS: "the board cannot drive that many pixels on one output",
+    ErrorCode.NO_SUCH_FEATURE: "this board cannot do that: its firmware lacks the feature",
+    ErrorCode.UNKNOWN_ORDER: "the board does not know this order: it speaks an older version of the protocol",
+    ErrorCode.NOT_READY: "the board is busy: try again",
+}
+
+
+def refusal(code: ErrorCode | None, raw: str) -> str:
+    """What a refused order means for the person. `raw` is the board's own word, shown if the code says little."""
+    if code is not None and code in _REFUSALS:
+        return _REFUSALS[code]
+    return f"the board refused: {raw}"
+
+
+def greeting(identity: Identity) -> str:
+    """One line about a board that has answered."""
+    outputs = "1 output" if identity.outputs == 1 else f"{identity.outputs} outputs"
+    return f"{identity.board} {identity.build}: {outputs}, up to {identity.pixels} pixels each"

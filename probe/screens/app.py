@@ -1,0 +1,203 @@
+"""The full-screen program: owns the conductor and the link, opens screens, says the keys."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterable
+from typing import ClassVar
+
+from textual.app import App, SystemCommand
+from textual.binding import BindingType
+from textual.screen import Screen
+from textual.theme import Theme
+
+from probe.conductor import Conductor
+from probe.link import BoardLink
+from probe.maps.model import PlayfieldMap
+from probe.screens.help import HelpScreen
+from probe.screens.keys import TABLE, bindings, keys_of, typing_key
+from probe.screens.plan import Plan, Seen
+from probe.screens.setting import SettingScreen
+from probe.screens.start import PortChoice, PortScreen, StartScreen
+from probe.screens.table import TableScreen
+from probe.screens.walk import WalkScreen
+from probe.storage.errors import StorageError
+from probe.survey.keys import GoTo
+from probe.survey.walk_state import start
+
+log = logging.getLogger(__name__)
+
+DARK_SHOP = Theme(
+    name="dark-shop",
+    primary="#56B4E9",
+    secondary="#0072B2",
+    warning="#F0E442",
+    error="#D55E00",
+    success="#56B4E9",
+    accent="#E69F00",
+    foreground="#D8D8D8",
+    background="#000000",
+    surface="#0A0A0A",
+    panel="#161616",
+    dark=True,
+)
+
+
+class ProbeApp(App[str]):
+    """The program. `return_value` is a last sentence for the shell."""
+
+    TITLE = "playfield-probe"
+    CSS_PATH: ClassVar[str] = "app.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = list(bindings("app"))
+    ENABLE_COMMAND_PALETTE = True
+
+    def __init__(self, plan: Plan) -> None:
+        super().__init__()
+        self.plan = plan
+        self.conductor = Conductor(store=plan.store, bell=self._ring)
+        self.link: BoardLink | None = None
+        self.walk_screen: WalkScreen | None = None
+
+    @property
+    def truth(self) -> PlayfieldMap | None:
+        """Where the simulated playfield's places are; None with a real board."""
+        return self.plan.truth
+
+    def on_mount(self) -> None:
+        self.register_theme(DARK_SHOP)
+        self.theme = "dark-shop"
+        self._begin(self.plan)
+
+    def _begin(self, plan: Plan) -> None:
+        """Show what a plan opens: the start screen, the choice of a port, the set-up, or the walk."""
+        self.plan = plan
+        self.conductor.store = plan.store
+        rows = [row for row in TABLE if row.id in plan.changed_keys]
+        self.set_keymap({r.id: ",".join(k for k in keys_of(r, plan.changed_keys) if not typing_key(k)) for r in rows})
+        if plan.start_here:
+            self.push_screen(StartScreen(plan.opener.recent()))
+        elif plan.make_link is None and not plan.paper:
+            self.action_port()
+        else:
+            self._go_on()
+
+    def _go_on(self) -> None:
+        if self.plan.make_link is not None:
+            self.link = self.plan.make_link(self.conductor.link_event)
+            self.conductor.board = self.link
+            self.link.start()
+        if self.plan.map is not None and self.plan.map.chains:
+            self.open_walk(self.plan.map)
+        else:
+            self._swap_screen(SettingScreen(self.plan.map, paper=self.plan.paper))
+        if self.plan.welcome:
+            self.notify(self.plan.welcome, markup=False, timeout=10)
+
+    def action_port(self) -> None:
+        """Pick a port."""
+        self.push_screen(PortScreen(self.plan.opener.ports()), self._port_picked)
+
+    async def _port_picked(self, choice: PortChoice | None) -> None:
+        if choice is None:
+            if self.walk_screen is None and not isinstance(self.screen, StartScreen):
+                self.exit("")
+            return
+        await self._drop_link()
+        self.plan.make_link = self.plan.opener.link_to(choice, self.plan)
+        self.plan.paper = self.plan.make_link is None
+        if self.walk_screen is None:
+            self._go_on()
+        elif self.plan.make_link is not None:
+            self.link = self.plan.make_link(self.conductor.link_event)
+            self.conductor.board = self.link
+            self.link.start()
+
+    def open_file(self, path: str) -> None:
+        """Open a map from the start screen."""
+        self._open(lambda: self.plan.opener.open_file(path))
+
+    def open_demo(self) -> None:
+        """Open the demo from the start screen."""
+        self._open(self.plan.opener.open_demo)
+
+    def _open(self, how: Callable[[], Plan]) -> None:
+        try:
+            plan = how()
+        except (StorageError, OSError) as exc:
+            if isinstance(self.screen, StartScreen):
+                self.screen.complain(str(exc))
+            return
+        self._begin(plan)
+
+    def _ring(self) -> None:
+        if self.plan.bell:
+            self.bell()
+
+    def seen(self) -> Seen:
+        """What the simulated playfield shows now; empty with a real board."""
+        return self.plan.eyes() if self.plan.eyes is not None else ()
+
+    def open_walk(self, m: PlayfieldMap) -> None:
+        """Walk this map."""
+        walk = start(m, paper=self.plan.paper, steady_only=self.plan.steady_only, level=self.plan.level)
+        self.walk_screen = WalkScreen(walk, dict(self.plan.changed_keys), plain_ascii=self.plan.plain_ascii)
+        self._swap_screen(self.walk_screen)
+
+    def _swap_screen(self, screen: Screen[None]) -> None:
+        if isinstance(self.screen, (StartScreen, SettingScreen)):
+            self.switch_screen(screen)
+        else:
+            self.push_screen(screen)
+
+    def open_table(self) -> None:
+        """Show the map of the walk as a table."""
+        if self.walk_screen is not None:
+            self.push_screen(TableScreen(self.walk_screen.walk))
+
+    def light(self, chain: str, number: int) -> None:
+        """Light a pixel of the walk's map (the walk moves there)."""
+        self.conductor.take(GoTo(number, chain))
+
+    def action_help(self) -> None:
+        """Say the keys of this screen, and the cautions."""
+        scope = {WalkScreen: "walk", TableScreen: "table"}.get(type(self.screen), "app")
+        self.push_screen(HelpScreen(scope, dict(self.plan.changed_keys)))
+
+    def action_leave(self) -> None:
+        """Back to the screen before; from the last one, out of the program."""
+        if len(self.screen_stack) > 2:
+            self.pop_screen()
+        else:
+            self.notify("Ctrl+Q leaves the program. Everything is saved.", markup=False)
+
+    async def action_quit(self) -> None:
+        """Finish what is queued, make the board dark, and leave."""
+        await self._shut()
+        self.exit("")
+
+    async def _drop_link(self) -> None:
+        link, self.link = self.link, None
+        self.conductor.board = None
+        if link is not None:
+            await link.close()
+
+    async def _shut(self) -> None:
+        await self.conductor.stop()
+        await self._drop_link()
+        self.plan.close()
+
+    async def on_unmount(self) -> None:
+        await self._shut()
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Every action of this screen, for the command palette."""
+        scope = {WalkScreen: "walk", TableScreen: "table"}.get(type(screen), "")
+        for row in TABLE:
+            if row.scope in (scope, "app"):
+                target = screen if row.scope == scope and scope else self
+
+                async def act(row_action: str = row.action, where: Screen[object] | App[str] = target) -> None:
+                    await where.run_action(row_action)
+
+                keys = ", ".join(keys_of(row, self.plan.changed_keys))
+                yield SystemCommand(row.words, f"key: {keys}", act)

@@ -1,0 +1,124 @@
+"""Every key of the program, in one table: action, default keys, what it says, whether the footer shows it.
+
+Keys are Textual's names. `empty_only` keys act only while the entry line is empty; otherwise they type. Settings may
+map any action to other keys. Nothing here needs Ctrl with punctuation or keys that tmux and terminals keep for themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from textual.binding import Binding
+
+
+@dataclass(frozen=True)
+class KeyRow:
+    """One action. `scope` is the screen it belongs to; `shown` puts it in the footer (six at most for a screen)."""
+
+    action: str
+    scope: str
+    keys: tuple[str, ...]
+    words: str
+    shown: bool = False
+    empty_only: bool = False
+    display: str = ""
+
+    @property
+    def id(self) -> str:
+        """The name that settings use to map it to other keys."""
+        return f"{self.scope}.{self.action.split('(')[0]}" + (
+            "." + self.action.split("(")[1].strip("')").replace("', '", "-") if "(" in self.action else ""
+        )
+
+
+TABLE: tuple[KeyRow, ...] = (
+    KeyRow("help", "app", ("f1",), "Help", shown=True),
+    KeyRow("leave", "app", ("escape",), "Back"),
+    KeyRow("quit", "app", ("ctrl+q",), "Quit"),
+    KeyRow("take", "walk", ("enter",), "Take", shown=True),
+    KeyRow("say('NOTHING_LIT')", "walk", ("f2",), "Nothing lit", shown=True),
+    KeyRow("say('HIDDEN')", "walk", ("f3",), "Not visible", shown=True),
+    KeyRow("say('SAME_PLACE')", "walk", ("f4", "full_stop"), "Same place as the last", empty_only=True),
+    KeyRow("say('SPARE')", "walk", ("f5",), "Spare"),
+    KeyRow("say('REPEATER')", "walk", ("f6",), "Repeater"),
+    KeyRow("ask('NOTE')", "walk", ("f7",), "Note"),
+    KeyRow("ask('AREA')", "walk", ("f8",), "Area"),
+    KeyRow("kind", "walk", ("f9",), "Kind"),
+    KeyRow("ask('GOTO')", "walk", ("slash", "ctrl+g"), "Go to a number", empty_only=True),
+    KeyRow("forward", "walk", ("pagedown", "right"), "Forward", empty_only=True),
+    KeyRow("backward", "walk", ("pageup", "left"), "Back one", empty_only=True),
+    KeyRow("unseen", "walk", ("ctrl+n", "end"), "Next unseen", empty_only=True),
+    KeyRow("blink", "walk", ("asterisk", "ctrl+l"), "Blink", empty_only=True),
+    KeyRow("level(1)", "walk", ("plus",), "Brighter", empty_only=True),
+    KeyRow("level(-1)", "walk", ("minus",), "Dimmer", empty_only=True),
+    KeyRow("choose(1)", "walk", ("down",), "Next offer"),
+    KeyRow("choose(-1)", "walk", ("up",), "Offer before"),
+    KeyRow("undo", "walk", ("ctrl+z",), "Undo", shown=True),
+    KeyRow("redo", "walk", ("ctrl+y",), "Redo"),
+    KeyRow("point", "walk", ("ctrl+t",), "Point at the place in the picture"),
+    KeyRow("paper", "walk", ("equals_sign",), "Paper entry on/off", empty_only=True),
+    KeyRow("retry", "walk", ("ctrl+r",), "Save and light again"),
+    KeyRow("flip", "walk", ("comma",), "Picture from above or below", empty_only=True),
+    KeyRow("next_chain", "walk", ("ctrl+o",), "Next chain"),
+    KeyRow("table", "walk", ("f12", "ctrl+s"), "Map table", shown=True),
+    KeyRow("light_row", "table", ("enter",), "Light this pixel", shown=True),
+    KeyRow("search", "table", ("slash",), "Search", shown=True),
+    KeyRow("sort", "table", ("f2",), "Sort by next column", shown=True),
+    KeyRow("findings", "table", ("f3",), "Findings", shown=True),
+    KeyRow("walk_here", "table", ("f4",), "Walk from here", shown=True),
+)
+
+_PRIORITY = frozenset({"take", "choose", "undo", "redo"})
+
+
+def keys_of(row: KeyRow, changed: Mapping[str, str]) -> tuple[str, ...]:
+    """The keys of an action after the settings' changes (`{"walk.undo": "ctrl+u,f10"}`)."""
+    if row.id in changed:
+        return tuple(k.strip() for k in changed[row.id].split(",") if k.strip())
+    return row.keys
+
+
+def typing_key(key: str) -> bool:
+    """Whether the entry line itself uses a key: one that types or moves in it."""
+    return key in {"left", "right", "end", "home"} or not (
+        key.startswith(("f", "ctrl+", "page", "alt+", "shift+")) and len(key) > 1
+    )
+
+
+def bindings(scope: str, changed: Mapping[str, str] | None = None) -> list[Binding]:
+    """The bindings of a screen; `empty_only` typing keys are left to the entry line (see `while_empty`)."""
+    made = []
+    for row in TABLE:
+        if row.scope != scope:
+            continue
+        keys = [k for k in keys_of(row, changed or {}) if not (row.empty_only and typing_key(k))]
+        if keys:
+            made.append(
+                Binding(
+                    ",".join(keys),
+                    row.action,
+                    row.words,
+                    show=row.shown,
+                    priority=row.action.split("(")[0] in _PRIORITY and scope == "walk",
+                    id=row.id,
+                )
+            )
+    return made
+
+
+def while_empty(scope: str, changed: Mapping[str, str] | None = None) -> dict[str, str]:
+    """Key → action for the keys that act only while the entry line is empty."""
+    return {
+        key: row.action
+        for row in TABLE
+        if row.scope == scope and row.empty_only
+        for key in keys_of(row, changed or {})
+        if typing_key(key)
+    }
+
+
+def unknown_names(changed: Mapping[str, str]) -> list[str]:
+    """Names in the settings that no action has."""
+    known = {row.id for row in TABLE}
+    return sorted(name for name in changed if name not in known)

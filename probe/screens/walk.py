@@ -1,0 +1,363 @@
+"""The walk on screen: the number, what it lights, the entry line with its offers, and the picture beside it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.events import Click, Key
+from textual.screen import Screen
+from textual.widgets import Footer, Input, Static
+
+from probe.conductor import Activity
+from probe.maps.model import PixelState, Position, shown_number
+from probe.screens.keys import bindings, while_empty
+from probe.screens.text import cut, plain
+from probe.screens.widgets.big_number import BigNumber
+from probe.screens.widgets.entry import EntryLine
+from probe.screens.widgets.picture import MARK_SIGN, PlayfieldPicture, Spot, spots_of
+from probe.survey.keys import (
+    Answer,
+    Ask,
+    ChangeKind,
+    ChangeLevel,
+    Choose,
+    Entry,
+    GoTo,
+    Leave,
+    Move,
+    PutAt,
+    Redo,
+    Retry,
+    Say,
+    Take,
+    ToggleBlink,
+    TogglePaper,
+    Typed,
+    Undo,
+)
+from probe.survey.walk import step
+from probe.survey.walk_state import Walk
+
+if TYPE_CHECKING:
+    from probe.screens.app import ProbeApp
+
+_PROMPTS = {
+    Entry.LABEL: "What lights?",
+    Entry.NOTE: "Note on this pixel:",
+    Entry.AREA: "Area:",
+    Entry.GOTO: "Go to number:",
+}
+_STEPS = {"up": (0, -1), "down": (0, 1), "left": (-1, 0), "right": (1, 0)}
+
+
+class WalkScreen(Screen[None]):
+    """Walk a chain. All it does is show a `Walk` and pass keys on as its inputs."""
+
+    app: ProbeApp
+    CSS_PATH: ClassVar[str] = "walk.tcss"
+
+    def __init__(self, walk: Walk, changed_keys: dict[str, str], *, plain_ascii: bool = False) -> None:
+        super().__init__()
+        self._walk = walk
+        self._plain_ascii = plain_ascii
+        self._changed_keys = changed_keys
+        self._mark: tuple[int, int] | None = None
+        self._drawn: Walk | None = None
+        self._activity = Activity(walk, step, self.show)
+
+    BINDINGS: ClassVar[list[BindingType]] = list(bindings("walk"))
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="where")
+        with Horizontal(id="middle"):
+            with Vertical(id="left"):
+                yield BigNumber(plain_ascii=self._plain_ascii)
+                yield Static(id="lit")
+                yield Static(id="now")
+                with Horizontal(id="asking"):
+                    yield Static(id="prompt")
+                    yield EntryLine(while_empty("walk", self._changed_keys))
+                yield Static(id="offers")
+                yield Static(id="message")
+            with Vertical(id="right"):
+                yield PlayfieldPicture()
+                yield Static(id="seen")
+        yield Static(id="progress")
+        yield Footer(show_command_palette=False)
+
+    def on_mount(self) -> None:
+        self.query_one(EntryLine).focus()
+        self.app.conductor.begin(self._activity)
+
+    @property
+    def walk(self) -> Walk:
+        """The state that is shown."""
+        return self._activity.state
+
+    def on_screen_resume(self) -> None:
+        if self._drawn is not None:
+            self.app.conductor.begin(self._activity)
+            self._drawn = None
+            self.show(self.walk)
+
+    # -- showing ------------------------------------------------------------------------------------------------
+
+    def show(self, walk: Walk) -> None:
+        """Draw a state."""
+        if not self.is_mounted:
+            return
+        before, self._drawn = self._drawn, walk
+        chain = walk.here
+        where = f" {walk.map.machine.name} · {chain.name} (output {chain.output})"
+        board = walk.board.words if not walk.paper or walk.board.here else "paper entry, no board"
+        room = max(10, self.size.width - 2 - min(len(board), self.size.width // 2))
+        self._put("where", plain(f"{cut(where, room)}   {cut(board, self.size.width // 2)}"))
+        number = self.query_one(BigNumber)
+        lit = walk.is_lit or (walk.paper and not walk.board.here)
+        if before is None or (before.number, before.is_lit, before.paper) != (walk.number, walk.is_lit, walk.paper):
+            number.show(walk.number, lit=lit)
+        self._put("lit", self._lit_line(walk))
+        self._put("now", self._now_line(walk))
+        self._put("prompt", Content(_PROMPTS[walk.entry] + " "))
+        entry = self.query_one(EntryLine)
+        if entry.value != walk.typed:
+            with self.prevent(Input.Changed):
+                entry.value = walk.typed
+                entry.cursor_position = len(walk.typed)
+        self._put("offers", self._offer_lines(walk))
+        self._put("message", self._message(walk))
+        self._put("progress", self._progress(walk))
+        self._show_picture(walk, before)
+
+    def _put(self, name: str, content: Content) -> None:
+        self.query_one(f"#{name}", Static).update(content)
+
+    def _lit_line(self, walk: Walk) -> Content:
+        of = f" of {walk.here.length}" if walk.here.count else ", count open"
+        number = f"{shown_number(walk.number)}{of}"
+        if walk.is_lit:
+            return Content(f"{number}   ● LIT" + (", blinking" if walk.blinking else ""))
+        if walk.board.here:
+            return Content(f"{number}   ○ " + ("blinking" if walk.blinking else "not lit yet"))
+        return Content(f"{number}   ○ " + ("on paper" if walk.paper else "no board"))
+
+    def _now_line(self, walk: Walk) -> Content:
+        pixel, place = walk.pixel, walk.place
+        if place is not None:
+            words = f"{pixel.state.value}: {place.label}" + (f" · {place.area}" if place.area else "")
+            words += f" · {place.kind.value}"
+        elif pixel.state is PixelState.UNSEEN:
+            words = f"unseen   (new: {walk.next_area or 'no area'} · {walk.next_kind.value})"
+        else:
+            words = pixel.state.value
+        return plain(words + (f"   note: {pixel.note}" if pixel.note else ""))
+
+    def _offer_lines(self, walk: Walk) -> Content:
+        width = max(10, self.query_one("#offers").size.width or 40)
+        lines: list[Content] = []
+        chosen = walk.chosen % len(walk.offers) if walk.offers else 0
+        rows = max(1, self.query_one("#offers").size.height or 6)
+        first = max(0, chosen - rows + 1)
+        for index, offer in enumerate(walk.offers[first : first + rows], start=first):
+            head = "Enter ▸ " if index == chosen else "        "
+            if self._plain_ascii:
+                head = head.replace("▸", ">")
+            why = f"  ({offer.why})"
+            label = cut(offer.label, max(6, width - len(head) - len(why)))
+            line = Content(head).append(plain(label, "bold" if index == chosen else "")).append(plain(why, "dim"))
+            lines.append(line)
+        if not lines and walk.entry is Entry.LABEL:
+            lines.append(Content("type what lights; the last letters can wait").stylize("dim"))
+        return Content("\n").join(lines)
+
+    def _message(self, walk: Walk) -> Content:
+        if walk.unsaved:
+            return plain(f"NOT SAVED: {walk.unsaved} (Ctrl+R tries again)", "bold reverse")
+        return plain(walk.message)
+
+    def _progress(self, walk: Walk) -> Content:
+        done, length = walk.answered, walk.here.length
+        if walk.here.count:
+            filled = 20 * done // max(1, length)
+            bar = ("#" * filled).ljust(20, ".") if self._plain_ascii else ("█" * filled).ljust(20, "░")
+            words = f" {bar} {done} of {length}"
+        else:
+            words = f" {done} answered"
+        if walk.pace_s is not None:
+            words += f" · {walk.pace_s:.1f} s each"
+        if walk.left_s is not None:
+            minutes, seconds = divmod(round(walk.left_s), 60)
+            words += f" · {minutes}:{seconds:02d} left"
+        return Content(words)
+
+    def _show_picture(self, walk: Walk, before: Walk | None) -> None:
+        picture = self.query_one(PlayfieldPicture)
+        here = walk.place.id if walk.place is not None else None
+        seen = self.app.seen()
+        key = (walk.map.places, walk.map.chains, here, seen, self._mark)
+        if before is not None and getattr(self, "_picture_key", None) == key:
+            return
+        self._picture_key = key
+        spots = spots_of(walk.map, here)
+        truth = self.app.truth
+        if truth is not None:
+            for place_id, _ in seen:
+                place = truth.place_by_id.get(place_id)
+                if place is not None and place.position is not None:
+                    spots.append(Spot(place.position, "◉" if not self._plain_ascii else "@", "seen"))
+        if self._mark is not None:
+            spots.append(Spot(picture.position_of(*self._mark), MARK_SIGN, "mark"))
+        elif here is None and walk.offer is not None and walk.offer.place in walk.map.place_by_id:
+            place = walk.map.place_by_id[walk.offer.place or ""]
+            if place.position is not None:
+                spots.append(Spot(place.position, MARK_SIGN, "mark"))
+        picture.show(walk.map, spots)
+        self._put("seen", self._seen_line(seen))
+
+    def _seen_line(self, seen: tuple[tuple[str, str], ...]) -> Content:
+        """In the demo: what a person would see under the glass."""
+        truth = self.app.truth
+        if truth is None:
+            return Content("")
+        if not seen:
+            return Content("Under the glass: nothing lit")
+        names = []
+        for place_id, colour in seen[:3]:
+            place = truth.place_by_id.get(place_id)
+            names.append(f"{place.label if place else place_id} ({colour})")
+        return plain("Under the glass: " + ", ".join(names))
+
+    # -- keys ---------------------------------------------------------------------------------------------------
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.value != self.walk.typed:
+            self.app.conductor.take(Typed(event.value))
+
+    def on_input_submitted(self) -> None:
+        self.action_take()
+
+    def action_take(self) -> None:
+        """Enter: take the chosen offer, or set the mark."""
+        if self._mark is not None:
+            position = self.query_one(PlayfieldPicture).position_of(*self._mark)
+            self._mark = None
+            self.app.conductor.take(PutAt(position.x_mm, position.y_mm))
+            self.show(self.walk)
+            return
+        self.app.conductor.take(Take())
+
+    def action_say(self, answer: str) -> None:
+        """A one-key answer."""
+        self.app.conductor.take(Say(Answer[answer]))
+
+    def action_ask(self, entry: str) -> None:
+        """Use the entry line for a note, an area or a number."""
+        self.app.conductor.take(Ask(Entry[entry]))
+
+    def action_forward(self) -> None:
+        """The next pixel."""
+        self.app.conductor.take(Move(1))
+
+    def action_backward(self) -> None:
+        """The pixel before."""
+        self.app.conductor.take(Move(-1))
+
+    def action_unseen(self) -> None:
+        """The next pixel that nobody has answered."""
+        self.app.conductor.take(Move(unseen=True))
+
+    def action_choose(self, by: int) -> None:
+        """Another offer."""
+        if self._mark is not None:
+            self._move_mark(0, by)
+            return
+        self.app.conductor.take(Choose(by))
+
+    def action_level(self, by: int) -> None:
+        """Brighter or dimmer."""
+        self.app.conductor.take(ChangeLevel(by))
+
+    def action_kind(self) -> None:
+        """The next kind."""
+        self.app.conductor.take(ChangeKind())
+
+    def action_blink(self) -> None:
+        """Blink or stop."""
+        self.app.conductor.take(ToggleBlink())
+
+    def action_paper(self) -> None:
+        """Paper entry."""
+        self.app.conductor.take(TogglePaper())
+
+    def action_undo(self) -> None:
+        """Undo."""
+        self.app.conductor.take(Undo())
+
+    def action_redo(self) -> None:
+        """Redo."""
+        self.app.conductor.take(Redo())
+
+    def action_retry(self) -> None:
+        """Save and light again."""
+        self.app.conductor.take(Retry())
+
+    def action_flip(self) -> None:
+        """See the picture from the other side."""
+        self.query_one(PlayfieldPicture).flip()
+
+    def action_next_chain(self) -> None:
+        """On to the next chain, at its first unseen pixel."""
+        chains = self.walk.map.chains
+        at = next(i for i, chain in enumerate(chains) if chain.id == self.walk.chain)
+        chain = chains[(at + 1) % len(chains)]
+        unseen = next((i for i, p in enumerate(chain.pixels) if p.state is PixelState.UNSEEN), 0)
+        self.app.conductor.take(GoTo(unseen, chain.id))
+
+    def action_point(self) -> None:
+        """Move a mark in the picture with the arrows; Enter sets the position."""
+        picture = self.query_one(PlayfieldPicture)
+        place = self.walk.place or self.walk.last_place
+        start = place.position if place is not None and place.position is not None else None
+        machine = self.walk.map.machine
+        self._mark = picture.cell_of(start or Position(x_mm=machine.width_mm / 2, y_mm=machine.length_mm / 2))
+        self._put("message", Content("Arrows move the mark, Enter sets it, Esc leaves it."))
+        self._show_picture(self.walk, self.walk)
+
+    def action_table(self) -> None:
+        """Open the map table."""
+        self.app.open_table()
+
+    def action_leave(self) -> None:
+        """Esc: out of the mark or the entry; otherwise back."""
+        if self._mark is not None:
+            self._mark = None
+            self.show(self.walk)
+        elif self.walk.typed or self.walk.entry is not Entry.LABEL:
+            self.app.conductor.take(Leave())
+        else:
+            self.app.action_leave()
+
+    def on_key(self, event: Key) -> None:
+        """Arrows move the mark while there is one."""
+        if self._mark is not None and event.key in ("left", "right"):
+            self._move_mark(*_STEPS[event.key])
+            event.stop()
+
+    def _move_mark(self, across: int, down: int) -> None:
+        if self._mark is None:
+            return
+        size = self.query_one(PlayfieldPicture).size
+        column = min(size.width - 2, max(1, self._mark[0] + across))
+        row = min(size.height - 2, max(1, self._mark[1] + down))
+        self._mark = (column, row)
+        self._show_picture(self.walk, self.walk)
+
+    def on_click(self, event: Click) -> None:
+        """A click in the picture sets the position."""
+        if isinstance(event.widget, PlayfieldPicture):
+            position = event.widget.position_of(event.x, event.y)
+            self.app.conductor.take(PutAt(position.x_mm, position.y_mm))
