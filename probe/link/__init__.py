@@ -1,6 +1,6 @@
 """Wires to a board: serial, network and simulated; a link that keeps one board in reach.
 
-    link = BoardLink(open_wire, on_event=callback, transcript=None, retry=RetryPolicy(), identify_within_s=5.0)
+    link = BoardLink(open_wire, on_event=callback, transcript=None, retry=RetryPolicy())
 
     open_wire    PortSpec(address="/dev/ttyUSB0" | "COM3" | "socket://HOST:PORT" | "rfc2217://HOST:PORT" | "loop://" |
                  "simulated://?pixels=84&latency_ms=2", key=None, baud=115200), or any `async () -> Wire`
@@ -15,7 +15,7 @@
     link.start()                       begin in the background and never give up; everything is told by events
     identity = await link.connect()    one attempt; raises LinkError; once connected the link reconnects by itself
     reply = await link.do(order)       one in flight, others queue; raises LinkLost (a LinkError) as soon as the board
-                                       is lost or restarted, OrderRefused when the board refuses
+                                       is lost or restarted, OrderRefused when the board refuses or cannot
     link.identity                      Identity of the board now connected, or None
     link.port                          address in use now, or None
     await link.close(dark=True)        dark if possible, then closed; no task and no thread is left
@@ -26,6 +26,7 @@ After each `Connected` the board is dark and has its build's own settings: set i
 then light anew. An idle link keeps the board awake by itself.
 """
 
+from probe.link.board_setup import OutputPlan, SetupResult, set_up_outputs
 from probe.link.errors import LinkError, LinkErrorKind, LinkLost
 from probe.link.events import (
     Connected,
@@ -38,6 +39,7 @@ from probe.link.events import (
     WireNote,
     WireTrouble,
 )
+from probe.link.link import BoardLink, RetryPolicy
 from probe.link.ports import (
     Family,
     PortInfo,
@@ -48,8 +50,12 @@ from probe.link.ports import (
     remembered_key,
     usb_name,
 )
+from probe.link.refusal import OrderRefused
+from probe.link.wire import DEFAULT_BAUD, OpenWire, PortSpec, Wire, open_wire
 
 __all__ = [
+    "DEFAULT_BAUD",
+    "BoardLink",
     "ConnectReason",
     "Connected",
     "Family",
@@ -59,15 +65,24 @@ __all__ = [
     "LinkLost",
     "Lost",
     "NoticeArrived",
+    "OpenWire",
     "Opening",
+    "OrderRefused",
+    "OutputPlan",
     "PortInfo",
+    "PortSpec",
+    "RetryPolicy",
+    "SetupResult",
     "Waiting",
+    "Wire",
     "WireNote",
     "WireTrouble",
     "current_address",
     "find_device",
     "find_port",
     "list_ports",
+    "open_wire",
     "remembered_key",
+    "set_up_outputs",
     "usb_name",
 ]

@@ -19,6 +19,8 @@ from pathlib import Path
 
 import serial
 
+from device_protocol.messages import RestartCause
+
 HANG_UP_FAMILIES: tuple[type[BaseException], ...]
 """All families a port may raise; `except HANG_UP_FAMILIES` and hand the exception to `fold`."""
 try:
@@ -50,6 +52,7 @@ class LinkErrorKind(StrEnum):
     OTHER_VERSION = "other-version"
     SILENT = "silent"
     TIMEOUT = "timeout"
+    RESTARTED = "restarted"
     CLOSED = "closed"
     FAILED = "failed"
 
@@ -144,6 +147,11 @@ _TEXTS: dict[LinkErrorKind, _Texts] = {
         "{detail}",
         "check the cable and the board's supply; if it stays silent press its reset button",
     ),
+    LinkErrorKind.RESTARTED: _Texts(
+        "the board on {port} restarted",
+        "{detail}",
+        "nothing to do if it was meant: the board is set up and lit anew by itself",
+    ),
     LinkErrorKind.CLOSED: _Texts(
         "the line to {port} is closed",
         "the program is closing it",
@@ -180,6 +188,30 @@ def link_error(
         likely_cause=likely_cause if likely_cause is not None else texts.cause.format_map(words),
         cure=cure if cure is not None else texts.cure.format_map(words),
     )
+
+
+_RESTARTS: dict[RestartCause, tuple[str, str | None]] = {
+    RestartCause.POWER: (
+        "its supply was switched or broke off for a moment",
+        "if nobody switched it, check the plug and the supply's leads",
+    ),
+    RestartCause.EXTERNAL: ("its reset button was pressed, or another program opened its port", None),
+    RestartCause.BROWNOUT: (
+        "its supply sagged: pixels draw more than the board's own 5 V can give, or a lead is too thin",
+        "feed the pixels from their own fused supply with the grounds joined, or lower the current ceiling",
+    ),
+    RestartCause.WATCHDOG: (
+        "its firmware hung and was restarted by its watchdog",
+        "note what was lit when it happened, and load the newest firmware",
+    ),
+    RestartCause.UNKNOWN: ("it does not say why", None),
+}
+
+
+def restart_error(cause: RestartCause, *, port: str) -> LinkError:
+    """The error for a board that restarted in the middle of work."""
+    why, cure = _RESTARTS[cause]
+    return link_error(LinkErrorKind.RESTARTED, port=port, detail=why, cure=cure)
 
 
 _BUSY = {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}

@@ -67,7 +67,6 @@ class WireTrouble(StrEnum):
 
     ASKED_AGAIN = "asked-again"
     DAMAGED = "damaged"
-    STRAY = "stray"
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,6 @@ import serial
 from serial import rfc2217
 
 from device_protocol.board import BoardConfig, ProtocolBoard
-from probe.link.simulated_wire import BoardHalf
 
 
 def now_ms() -> float:
@@ -24,7 +23,7 @@ Answer = Callable[[bytes], bytes]
 """What a far end sends back for bytes that reach it."""
 
 
-def board_answers(board: BoardHalf | None = None) -> Answer:
+def board_answers(board: ProtocolBoard | None = None) -> Answer:
     half = board or ProtocolBoard(BoardConfig(pixels=60), now_ms=now_ms())
     return lambda data: half.receive_data(data, now_ms())
 

@@ -1,0 +1,350 @@
+"""One board over one wire after another: orders in a queue, their replies, deadlines, keep-alive, and what was lost.
+
+All of it runs on the event loop and is never re-entered: data and timers come one at a time.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from device_protocol import events as told
+from device_protocol.errors import ErrorCode, HostFault
+from device_protocol.messages import (
+    ButtonPressed,
+    Identify,
+    Identity,
+    Order,
+    Reply,
+    Restarted,
+    SilenceSet,
+    UnknownNotice,
+    WentDark,
+)
+from device_protocol.session import CONNECT_MS, HostSession, Phase
+from probe.link.diagnosis import Heard, why_lost, why_not_identified
+from probe.link.errors import (
+    HANG_UP_FAMILIES,
+    LinkError,
+    LinkErrorKind,
+    LinkLost,
+    fold,
+    link_error,
+    restart_error,
+)
+from probe.link.events import Connected, ConnectReason, LinkEvent, Lost, NoticeArrived, Waiting, WireNote, WireTrouble
+from probe.link.refusal import OrderRefused
+from probe.link.wire import Wire
+
+_WAITING_EVERY_S = 0.5
+
+Transcript = Callable[[float, str, bytes], None]
+
+
+@dataclass(slots=True, eq=False)
+class _Job:
+    """An order and whoever waits for its reply; None for the link's own orders."""
+
+    order: Order
+    future: asyncio.Future[Reply] | None
+    first_sent_s: float = 0.0
+
+    @property
+    def given_up(self) -> bool:
+        return self.future is not None and self.future.done()
+
+
+class Conversation:
+    """The board as far as one link knows it. `emit` takes the events; `baud` is for texts only."""
+
+    def __init__(
+        self, *, port: str, baud: int, emit: Callable[[LinkEvent], None], transcript: Transcript | None
+    ) -> None:
+        self.port = port
+        self.identity: Identity | None = None
+        """The board now connected; None while there is none that could take orders."""
+        self._baud = baud
+        self._emit = emit
+        self._transcript = transcript
+        self._loop = asyncio.get_running_loop()
+        self._session = HostSession()
+        self._queue: deque[_Job] = deque()
+        self._flight: _Job | None = None
+        self._loss: LinkError = link_error(LinkErrorKind.CLOSED, port=port)
+        self._wire: Wire | None = None
+        self._ended: asyncio.Future[LinkError] | None = None
+        self._timer: asyncio.TimerHandle | None = None
+        self._reason = ConnectReason.FIRST
+        self._heard = Heard()
+        self._connect_until_s = self._next_waiting_s = 0.0
+        self._silence_s = 0.0
+        self._surely_lit_s = 0.0  # when the board last had an order, at the earliest, by a clock that counts sleep
+        self._dark_is_known = False
+
+    # --- what the link does ---
+
+    async def hold(self, wire: Wire) -> LinkError:
+        """Talk over `wire` until it is lost; closes it and says why. When cancelled, too."""
+        self._wire = wire
+        self.port = wire.port
+        if self._reason is ConnectReason.RESTARTED:
+            self._reason = ConnectReason.AGAIN
+        self._ended = self._loop.create_future()
+        reader = asyncio.create_task(self._read(wire, self._ended), name=f"reading {wire.port}")
+        error = link_error(LinkErrorKind.CLOSED, port=self.port)
+        try:
+            self._begin_identifying()
+            error = await self._ended
+        finally:
+            reader.cancel()
+            if self._timer is not None:
+                self._timer.cancel()
+            self._wire = None
+            self._session.close()
+            self._fail_orders(error)
+            with contextlib.suppress(asyncio.CancelledError):
+                await reader
+            await wire.close()
+        return error
+
+    async def do(self, order: Order) -> Reply:
+        """Queue an order and wait for its reply. Raises LinkLost or OrderRefused."""
+        if self.identity is None:
+            raise LinkLost.because(self._loss)
+        try:
+            self._session.check(order)
+        except HostFault as fault:
+            lacks = not self.identity.has(order.FEATURE)
+            code = ErrorCode.NO_SUCH_FEATURE if lacks else ErrorCode.OVERLONG
+            raise OrderRefused(order, code=code, text=str(fault)) from fault
+        job = _Job(order, self._loop.create_future())
+        assert job.future is not None
+        self._queue.append(job)
+        self._go_on()
+        return await job.future
+
+    def drop_queue(self, error: LinkError) -> None:
+        """Orders not yet sent get no reply any more."""
+        self._fail(self._queue, error)
+        self._queue.clear()
+
+    # --- the wire ---
+
+    async def _read(self, wire: Wire, ended: asyncio.Future[LinkError]) -> None:
+        try:
+            while True:
+                data = await wire.read()
+                self._note("in", data)
+                if self.identity is None:
+                    self._heard.add(data)
+                self._take(self._session.receive_data(data, self._now_ms()))
+                self._go_on()
+        except Exception as error:
+            if not ended.done():
+                ended.set_result(self._as_link_error(error))
+
+    def _as_link_error(self, error: Exception) -> LinkError:
+        if isinstance(error, HANG_UP_FAMILIES):
+            return fold(error, port=self.port, opening=False)
+        if isinstance(error, LinkError):
+            return error
+        # A fault of this program: told as one, and the link begins anew instead of standing still for ever.
+        self._loop.call_exception_handler({"message": f"reading {self.port} failed", "exception": error})
+        return link_error(LinkErrorKind.FAILED, port=self.port, detail=f"a fault of this program: {error!r}")
+
+    def _write(self, data: bytes) -> None:
+        if data and self._wire is not None:
+            self._note("out", data)
+            with contextlib.suppress(LinkError):  # `read` says the same
+                self._wire.write(data)
+
+    def _note(self, direction: str, data: bytes) -> None:
+        if self._transcript is not None:
+            self._transcript(self._loop.time(), direction, data)
+
+    def _now_ms(self) -> float:
+        return self._loop.time() * 1000
+
+    # --- going on ---
+
+    def _go_on(self) -> None:
+        """Send what can be sent now, and wake when the next thing is due."""
+        while self._session.ready and self._queue:
+            job = self._queue.popleft()
+            if not job.given_up:
+                self._launch(job)
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        due = [
+            ms / 1000 for ms in (self._session.next_deadline_ms(), self._session.keep_alive_due_ms()) if ms is not None
+        ]
+        if self._session.phase is Phase.CONNECTING:
+            due.append(self._next_waiting_s)
+        if due and self._wire is not None:
+            self._timer = self._loop.call_at(min(due), self._wake)
+
+    def _launch(self, job: _Job) -> None:
+        self._flight = job
+        job.first_sent_s = _clock_that_counts_sleep()
+        self._write(self._session.send(job.order, self._now_ms()))
+
+    def _wake(self) -> None:
+        self._timer = None
+        data, events = self._session.tick(self._now_ms())
+        self._write(data)
+        self._take(events)
+        if self._session.phase is Phase.CONNECTING:
+            self._tell_waiting()
+        due_ms = self._session.keep_alive_due_ms()
+        if due_ms is not None and not self._queue and self._now_ms() >= due_ms:
+            self._queue.append(_Job(self._session.keep_alive_order(), None))
+        self._go_on()
+
+    def _tell_waiting(self) -> None:
+        now = self._loop.time()
+        if now >= self._next_waiting_s:
+            self._next_waiting_s = now + _WAITING_EVERY_S
+            self._emit(Waiting("the board to answer", max(self._connect_until_s - now, 0.0)))
+
+    def _begin_identifying(self) -> None:
+        self._heard = Heard()
+        self._connect_until_s = self._loop.time() + CONNECT_MS / 1000
+        self._next_waiting_s = 0.0
+        self._write(self._session.connect(self._now_ms()))
+        self._tell_waiting()
+        self._go_on()
+
+    # --- what the session tells ---
+
+    def _take(self, events: list[told.Event]) -> None:
+        for event in events:
+            match event:
+                case told.Connected(identity):
+                    self._connected(identity)
+                case told.Answered():
+                    self._answered(event)
+                case told.Refused(order):
+                    self._refused(OrderRefused.by_board(event), order)
+                case told.Misanswered(order, fault):
+                    text = f"the board's answer to {order.WORD} makes no sense: {fault}"
+                    self._refused(OrderRefused(order, code=None, text=text), order)
+                case told.GaveUp():
+                    self._gave_up(event)
+                case told.Interrupted():
+                    self._finish_flight(LinkLost.because(self._loss))
+                case told.Unreadable(reason):
+                    if self.identity is not None:
+                        self._emit(WireNote(WireTrouble.DAMAGED, reason))
+                case Restarted(cause):
+                    self._emit(NoticeArrived(event))
+                    self._restarted(restart_error(cause, port=self.port))
+                case WentDark():
+                    self._dark_is_known = True
+                    self._emit(NoticeArrived(event))
+                case ButtonPressed() | UnknownNotice():
+                    self._emit(NoticeArrived(event))
+
+    def _connected(self, identity: Identity) -> None:
+        self.identity = identity
+        self._silence_s = identity.silence_ms / 1000
+        self._surely_lit_s = _clock_that_counts_sleep()
+        self._dark_is_known = False
+        reason, self._reason = self._reason, ConnectReason.AGAIN
+        self._emit(Connected(identity, self.port, reason))
+
+    def _answered(self, event: told.Answered) -> None:
+        job, reply = self._flight, event.reply
+        if event.asks > 1:
+            self._emit(WireNote(WireTrouble.ASKED_AGAIN, f"{event.order.WORD} was sent {event.asks} times"))
+        if isinstance(reply, Identity):
+            if self.identity is None:  # asked because of a restart
+                self._flight = None
+                self.drop_queue(self._loss)
+                self._connected(reply)
+                self._resolve(job, reply)
+                return
+            self.identity = reply
+        self._flight = None
+        self._look_for_a_gap(job)
+        if isinstance(reply, Identity | SilenceSet):
+            self._silence_s = reply.silence_ms / 1000
+        self._resolve(job, reply)
+
+    def _look_for_a_gap(self, job: _Job | None) -> None:
+        """After a pause as long as the silence time the board has gone dark, though its notice may have been lost."""
+        if job is None:
+            return
+        now = _clock_that_counts_sleep()
+        gap_s = now - self._surely_lit_s
+        self._surely_lit_s = job.first_sent_s
+        if gap_s >= self._silence_s and not self._dark_is_known:
+            self._emit(NoticeArrived(WentDark()))
+        self._dark_is_known = False
+
+    def _refused(self, refusal: OrderRefused, order: Order) -> None:
+        self._look_for_a_gap(self._flight)
+        self._finish_flight(refusal)
+        if self.identity is None and isinstance(order, Identify):
+            self._lose(link_error(LinkErrorKind.OTHER_VERSION, port=self.port, detail=refusal.text))
+
+    def _gave_up(self, event: told.GaveUp) -> None:
+        if isinstance(event.order, Identify) and self._flight is None:
+            error = why_not_identified(event, self._heard, port=self.port, baud=self._baud)
+            if self._ended is not None and not self._ended.done():
+                self._ended.set_result(error)
+            return
+        self._lose(why_lost(event, port=self.port))
+
+    def _restarted(self, error: LinkError) -> None:
+        """The line holds: ask again who is there; until then no order."""
+        self._fail_queue_and_tell(error)  # what is in flight is settled by the session's next event
+        self._reason = ConnectReason.RESTARTED
+        self._queue.append(_Job(Identify(), None))
+
+    def _lose(self, error: LinkError) -> None:
+        """The board does not answer, but the wire holds: begin anew on it, as reopening may restart the board."""
+        self._fail_queue_and_tell(error)
+        self._finish_flight(LinkLost.because(error))
+        self._reason = ConnectReason.AGAIN
+        self._begin_identifying()
+
+    def _fail_queue_and_tell(self, error: LinkError) -> None:
+        self.identity = None
+        self._loss = error
+        self.drop_queue(error)
+        self._emit(Lost(error, 0.0))
+
+    # --- settling what waits ---
+
+    def _fail_orders(self, error: LinkError) -> None:
+        self.identity = None
+        self._loss = error
+        self._finish_flight(LinkLost.because(error))
+        self.drop_queue(error)
+
+    def _finish_flight(self, error: Exception) -> None:
+        job, self._flight = self._flight, None
+        if job is not None and job.future is not None and not job.future.done():
+            job.future.set_exception(error)
+
+    @staticmethod
+    def _resolve(job: _Job | None, reply: Reply) -> None:
+        if job is not None and job.future is not None and not job.future.done():
+            job.future.set_result(reply)
+
+    @staticmethod
+    def _fail(jobs: deque[_Job], error: LinkError) -> None:
+        for job in jobs:
+            if job.future is not None and not job.future.done():
+                job.future.set_exception(LinkLost.because(error))
+
+
+def _clock_that_counts_sleep() -> float:
+    """Seconds by a steady clock that goes on while the computer sleeps, where the system has one."""
+    boottime = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.clock_gettime(boottime) if boottime is not None else time.monotonic()
