@@ -1,0 +1,131 @@
+"""Tables as text by RFC 4180, safe to open in a spreadsheet, and exact when read back.
+
+Two things are done to a text cell, and undone on reading:
+
+* A text that a spreadsheet would take for a formula gets an apostrophe in front (OWASP, "CSV Injection": first
+  character one of = + - @, tab, carriage return, line feed, their full-width forms; NUL by OWASP ASVS 5, 1.2.10).
+  So does a text that starts with an apostrophe, so that reading back can tell. Numbers are no text: -0.25 stays.
+* Control characters other than line feed and tab, and the line separators U+0085, U+2028 and U+2029, are written as
+  backslash, u and four hexadecimal digits. A backslash that would read as the start of such a mark is written so too.
+
+Every other text, backslashes included, stands in the cell as it is.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from probe.export.errors import ImportProblem
+
+_RISKY = frozenset("=+-@\t\r\n\0'＝＋－＠")
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029]|\\\\(?=u[0-9a-f]{4})")
+_MARK = re.compile(r"\\u([0-9a-f]{4})")
+# Some spreadsheets split at these although they are not the comma; quotes stop them.
+_TO_QUOTE = re.compile('[,;|"\t\r\n]|^ | $|^\ufeff')
+MAX_CELL = 100_000
+
+
+def _risky(text: str) -> bool:
+    return text[:1] in _RISKY or text.lstrip()[:1] in _RISKY if text else False
+
+
+def guard(text: str) -> str:
+    """A text as it stands in a cell. `unguard` takes it back, exactly."""
+    if _risky(text):
+        text = "'" + text
+    return _CONTROL.sub(lambda match: f"\\u{ord(match.group()):04x}", text)
+
+
+def unguard(cell: str) -> str:
+    """The text that a cell stands for. Cells typed by hand mean what they say, unless `guard` could have made them."""
+    text = _MARK.sub(lambda match: chr(int(match.group(1), 16)), cell)
+    if text.startswith("'") and _risky(text[1:]):
+        return text[1:]
+    return text
+
+
+def _cell(text: str) -> str:
+    if _TO_QUOTE.search(text):
+        return '"' + text.replace('"', '""') + '"'
+    return text
+
+
+def table_text(rows: Iterable[Sequence[str]]) -> str:
+    """Rows of finished cells as RFC 4180 text, each record ended by CR LF."""
+    return "".join(",".join(map(_cell, row)) + "\r\n" for row in rows)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One record read: the line it starts on, and its cells by heading (absent ones are empty)."""
+
+    line: int
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table read: its headings as they stand, its rows, and what stands between cells and before decimals."""
+
+    header: Row
+    rows: tuple[Row, ...]
+    separator: str
+
+    def number(self, cell: str) -> str:
+        """A cell that holds a number, with a point for the decimals (spreadsheets that write ; write a comma)."""
+        return cell.strip().replace(",", ".") if self.separator != "," else cell.strip()
+
+
+def decode(data: str | bytes) -> str:
+    """The text of a table. Takes UTF-8 with or without its mark, and UTF-16 with one. Raises ImportProblem."""
+    if isinstance(data, str):
+        return data.removeprefix("\ufeff")
+    code = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+    try:
+        return data.decode(code)
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise ImportProblem("this is not UTF-8 text", "Save it as CSV in UTF-8", line=line) from error
+
+
+def read_table(data: str | bytes) -> Table:
+    """Read a table with a heading line; cells separated by comma, semicolon or tab, whichever the heading line uses.
+
+    Empty lines are passed over, missing cells at the end of a line are empty. Raises ImportProblem.
+    """
+    text = decode(data)
+    if not text.strip():
+        raise ImportProblem(
+            "the table is empty", "It needs a line with headings, then one line for each record", line=1
+        )
+    head = next(line for line in text.splitlines() if line.strip())
+    separator = max(",;\t", key=head.count)
+    rows = list(_records(text, separator))
+    header, *others = rows
+    for row in others:
+        if any(row.cells[len(header.cells) :]):
+            what = f"there are {len(row.cells)} cells under {len(header.cells)} headings"
+            raise ImportProblem(what, f'Put texts that contain "{separator}" in double quotes', line=row.line)
+    width = len(header.cells)
+    padded = tuple(Row(row.line, (*row.cells, *[""] * width)[:width]) for row in others)
+    return Table(header, padded, separator)
+
+
+def _records(text: str, separator: str) -> Iterator[Row]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    start = 1
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            hint = "Check the double quotes: a text with a quote in it is put in quotes, and that quote doubled"
+            raise ImportProblem(f"this cannot be read: {error}", hint, line=start) from error
+        if any(cells):
+            yield Row(start, tuple(cells))
+        start = reader.line_num + 1

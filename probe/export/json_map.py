@@ -1,0 +1,193 @@
+"""The map as plain JSON for other programs: every pixel with its number and place, every key always there.
+
+This is for reading by others; the map file keeps the map. The schema is `export.schema.json`.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from probe.maps.json_text import json_line
+from probe.maps.model import ByteOrder, Kind, Lamp, Pixel, PixelState, Place, PlayfieldMap
+
+EXPORT_NAME = "playfield-probe export"
+EXPORT_VERSION = 1
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class PixelAddress(_Part):
+    """A pixel: the chain's id, and the number in it from 0."""
+
+    chain: str
+    number: int = Field(ge=0)
+
+
+class ExportedPixel(_Part):
+    """A pixel with all that is known of its place; those are null or empty if it has none."""
+
+    number: int = Field(ge=0)
+    id: str
+    state: PixelState
+    place: str | None
+    name: str | None
+    area: str
+    kind: Kind | None
+    x_mm: float | None
+    y_mm: float | None
+    lamps: tuple[int, ...]
+    verified: int = Field(ge=0, description="revision in which it was last seen to be right, 0 if never")
+    note: str
+
+
+class ExportedChain(_Part):
+    """A chain and its pixels, in the order of their numbers."""
+
+    id: str
+    name: str
+    output: int = Field(ge=0)
+    count: int | None
+    order: ByteOrder
+    chip: str
+    latch_us: int
+    ceiling_ma: int
+    note: str
+    pixels: tuple[ExportedPixel, ...]
+
+
+class ExportedPlace(_Part):
+    """A place and the pixels that light it."""
+
+    id: str
+    name: str
+    area: str
+    kind: Kind
+    x_mm: float | None
+    y_mm: float | None
+    lamps: tuple[int, ...]
+    group: str
+    note: str
+    pixels: tuple[PixelAddress, ...]
+
+
+class ExportedLamp(_Part):
+    """A lamp of the game, the places it belongs to and the pixels there."""
+
+    number: int
+    name: str
+    area: str
+    kind: Kind
+    driver: str
+    row: int | None
+    column: int | None
+    insert_colour: str
+    note: str
+    places: tuple[str, ...]
+    pixels: tuple[PixelAddress, ...]
+
+
+class ExportedMachine(_Part):
+    """The machine; positions are millimetres from the near left corner of the playfield, seen from above."""
+
+    name: str
+    width_mm: float
+    length_mm: float
+    note: str
+
+
+class ExportedRevision(_Part):
+    """The last change of the map that was closed."""
+
+    number: int
+    time: str
+    reason: str
+
+
+class ExportedMap(_Part):
+    """The whole map."""
+
+    format: Literal["playfield-probe export"]
+    version: Literal[1]
+    machine: ExportedMachine
+    revision: ExportedRevision | None
+    chains: tuple[ExportedChain, ...]
+    places: tuple[ExportedPlace, ...]
+    lamps: tuple[ExportedLamp, ...]
+
+
+def _spot(place: Place | None) -> dict[str, Any]:
+    position = place.position if place else None
+    return {"x_mm": position and float(position.x_mm), "y_mm": position and float(position.y_mm)}
+
+
+def _pixel(number: int, pixel: Pixel, place: Place | None) -> dict[str, Any]:
+    return {
+        "number": number,
+        "id": pixel.id,
+        "state": pixel.state,
+        "place": pixel.place,
+        "name": place and place.label,
+        "area": place.area if place else "",
+        "kind": place and place.kind,
+        **_spot(place),
+        "lamps": list(place.lamps) if place else [],
+        "verified": pixel.verified,
+        "note": pixel.note,
+    }
+
+
+def _addresses(m: PlayfieldMap, place: Place) -> list[dict[str, Any]]:
+    return [{"chain": chain, "number": number} for chain, number in m.pixels_at.get(place.id, ())]
+
+
+def _place(m: PlayfieldMap, place: Place) -> dict[str, Any]:
+    return {
+        "id": place.id,
+        "name": place.label,
+        "area": place.area,
+        "kind": place.kind,
+        **_spot(place),
+        "lamps": list(place.lamps),
+        "group": place.group,
+        "note": place.note,
+        "pixels": _addresses(m, place),
+    }
+
+
+def _lamp(m: PlayfieldMap, lamp: Lamp) -> dict[str, Any]:
+    places = [place for place in m.places if lamp.number in place.lamps]
+    own = {name: getattr(lamp, name) for name in Lamp.model_fields}
+    pixels = [address for place in places for address in _addresses(m, place)]
+    return {**own, "places": [place.id for place in places], "pixels": pixels}
+
+
+def _list(records: list[dict[str, Any]]) -> str:
+    return "[\n" + ",\n".join(json_line(record) for record in records) + "\n]" if records else "[]"
+
+
+def write_json(m: PlayfieldMap) -> str:
+    """The map as JSON text, one record per line, ending in a line feed; to be saved as UTF-8. Same map, same text."""
+    machine = {
+        "name": m.machine.name,
+        "width_mm": float(m.machine.width_mm),
+        "length_mm": float(m.machine.length_mm),
+        "note": m.machine.note,
+    }
+    last = m.revisions[-1] if m.revisions else None
+    revision = last and {"number": last.number, "time": last.time, "reason": last.reason}
+    chains = []
+    for chain in m.chains:
+        own = {name: getattr(chain, name) for name in type(chain).model_fields if name != "pixels"}
+        pixels = [_pixel(number, pixel, m.place_of(pixel)) for number, pixel in enumerate(chain.pixels)]
+        chains.append(json_line(own)[:-1] + f', "pixels": {_list(pixels)}}}')
+    return (
+        f'{{\n"format": "{EXPORT_NAME}",\n"version": {EXPORT_VERSION},\n"machine": {json_line(machine)},\n'
+        f'"revision": {json_line(revision)},\n'
+        f'"chains": [{",".join(chr(10) + chain for chain in chains)}{chr(10) if chains else ""}],\n'
+        f'"places": {_list([_place(m, place) for place in m.places])},\n'
+        f'"lamps": {_list([_lamp(m, lamp) for lamp in m.lamps])}\n}}\n'
+    )

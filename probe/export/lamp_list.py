@@ -1,0 +1,154 @@
+"""A game's lamp list as a table: the headings people use, read into lamps, and written.
+
+Known headings, any case; only the number and the name are needed:
+
+| field | headings |
+|---|---|
+| number | number, no, no., nr, #, lamp, lamp number, lamp no |
+| name | name, label, description, lamp name, text, place |
+| area | area, region, part, location, where |
+| kind | kind, type, class |
+| driver | driver, driver transistor, transistor, output, scr |
+| row | row, lamp row, row strobe |
+| column | column, col, lamp column, strobe, column strobe |
+| insert_colour | insert_colour, insert colour, insert color, colour, color, insert |
+| note | note, notes, comment, comments, remark, remarks |
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pydantic import ValidationError
+
+from probe.export.cells import Row, Table, guard, read_table, table_text, unguard
+from probe.export.errors import ImportProblem
+from probe.maps.model import Kind, Lamp
+
+FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "note")
+_HEADINGS: dict[str, tuple[str, ...]] = {
+    "number": ("number", "no", "no.", "nr", "#", "lamp", "lamp number", "lamp no"),
+    "name": ("name", "label", "description", "lamp name", "text", "place"),
+    "area": ("area", "region", "part", "location", "where"),
+    "kind": ("kind", "type", "class"),
+    "driver": ("driver", "driver transistor", "transistor", "output", "scr"),
+    "row": ("row", "lamp row", "row strobe"),
+    "column": ("column", "col", "lamp column", "strobe", "column strobe"),
+    "insert_colour": ("insert_colour", "insert colour", "insert color", "colour", "color", "insert"),
+    "note": ("note", "notes", "comment", "comments", "remark", "remarks"),
+}
+_KINDS: dict[str, Kind] = {
+    **{kind.value: kind for kind in Kind},
+    "inserts": Kind.INSERT,
+    "bumpers": Kind.BUMPER,
+    "pop bumper": Kind.BUMPER,
+    "bumper cap": Kind.BUMPER,
+    "general illumination": Kind.GENERAL,
+    "gi": Kind.GENERAL,
+    "flash": Kind.FLASHER,
+    "flashers": Kind.FLASHER,
+    "flash lamp": Kind.FLASHER,
+    "back box": Kind.BACKBOX,
+    "buttons": Kind.BUTTON,
+    "signs": Kind.SIGN,
+}
+
+
+def _letter(index: int) -> str:
+    """The letters a spreadsheet shows above a column: 0 → A, 26 → AA."""
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters
+
+
+def _assign(table: Table, columns: Mapping[str, str] | None) -> dict[str, int]:
+    """The index of each field's column."""
+    line = table.header.line
+    headings = [" ".join(heading.lower().split()) for heading in table.header.cells]
+    shown = ", ".join(repr(heading) for heading in table.header.cells)
+    found: dict[str, int] = {}
+    for field, heading in (columns or {}).items():
+        if field not in FIELDS:
+            raise ImportProblem(f"a lamp has no {field!r}", f"It has: {', '.join(FIELDS)}")
+        wanted = " ".join(heading.lower().split())
+        if wanted not in headings:
+            raise ImportProblem(f"there is no column {heading!r} for {field}", f"The headings are: {shown}", line=line)
+        found[field] = headings.index(wanted)
+    for field in FIELDS:
+        if field in found:
+            continue
+        matching = [i for name in _HEADINGS[field] for i, h in enumerate(headings) if h == name]
+        free = [index for index in matching if index not in found.values()]
+        if free:
+            found[field] = free[0]
+    for field in ("number", "name"):
+        if field not in found:
+            known = ", ".join(_HEADINGS[field])
+            hint = f"The headings are: {shown}. Call one of them {field}, or say which one it is (known: {known})"
+            raise ImportProblem(f"no column for the lamp's {field} was found", hint, line=line)
+    return found
+
+
+def _integer(table: Table, row: Row, field: str, index: int) -> int | None:
+    cell = table.number(unguard(row.cells[index]))
+    if not cell:
+        return None
+    try:
+        value = float(cell)
+        whole = int(value)
+    except (ValueError, OverflowError):
+        whole, value = 0, 0.5
+    if whole != value:
+        column = f"{_letter(index)} ({field})"
+        raise ImportProblem(f"{cell[:40]!r} is not a whole number", "Write digits only", line=row.line, column=column)
+    return whole
+
+
+def _lamp(table: Table, found: Mapping[str, int], row: Row) -> Lamp:
+    fields: dict[str, Any] = {}
+    for field, index in found.items():
+        if field in ("number", "row", "column"):
+            fields[field] = _integer(table, row, field, index)
+        else:
+            fields[field] = unguard(row.cells[index])
+    if "kind" in fields:
+        said = " ".join(fields["kind"].lower().split())
+        fields["kind"] = _KINDS.get(said) if said else None
+        if said and fields["kind"] is None:
+            column = f"{_letter(found['kind'])} (kind)"
+            hint = f"Write one of: {', '.join(Kind)}; or leave it empty"
+            raise ImportProblem(f"{said[:40]!r} is no kind of light", hint, line=row.line, column=column)
+    try:
+        return Lamp.model_validate({name: value for name, value in fields.items() if value is not None})
+    except ValidationError as error:
+        fault = error.errors(include_url=False)[0]
+        field = str(fault["loc"][0])
+        column = f"{_letter(found[field])} ({field})"
+        missing = fault["type"] in ("missing", "string_too_short")
+        what = f"the lamp has no {field}" if missing else fault["msg"][:1].lower() + fault["msg"][1:]
+        hint = "Fill that cell in, or remove the line" if missing else "Correct that cell"
+        raise ImportProblem(what, hint, line=row.line, column=column) from None
+
+
+def read_lamp_list(data: str | bytes, *, columns: Mapping[str, str] | None = None) -> tuple[Lamp, ...]:
+    """Lamps in the order of the table. `columns` says which heading holds a field, where the usual ones do not do.
+
+    A number may be there twice (one output may feed two lamps); `check_map` points to it. Other columns are passed
+    over. Raises ImportProblem with line and column.
+    """
+    table = read_table(data)
+    found = _assign(table, columns)
+    return tuple(_lamp(table, found, row) for row in table.rows)
+
+
+def write_lamp_list(lamps: tuple[Lamp, ...]) -> str:
+    """The lamps as CSV text (RFC 4180, safe for spreadsheets) that `read_lamp_list` reads back exactly."""
+    rows = [list(FIELDS)]
+    for lamp in lamps:
+        values = [getattr(lamp, field) for field in FIELDS]
+        rows.append([guard(str(v)) if isinstance(v, str) else "" if v is None else str(v) for v in values])
+    return table_text(rows)
