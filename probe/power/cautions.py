@@ -1,0 +1,114 @@
+"""Cautions in plain words, as data. Shown where power is planned and before any step that opens a joint.
+
+They do not replace local rules, the supply's own papers or a qualified person.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+
+class Moment(StrEnum):
+    """When a caution is shown."""
+
+    PLANNING = "planning power"
+    OPENING = "before opening a joint"
+    POWERING = "before power on"
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution: a short fixed code, a line to read, and the moments it belongs to."""
+
+    code: str
+    text: str
+    moments: frozenset[Moment]
+
+
+_ALL: Final = frozenset(Moment)
+_PLAN: Final = frozenset({Moment.PLANNING})
+_OPEN: Final = frozenset({Moment.OPENING})
+_PLAN_POWER: Final = frozenset({Moment.PLANNING, Moment.POWERING})
+
+CAUTIONS: Final[tuple[Caution, ...]] = (
+    Caution(
+        "unplug",
+        "Pull the machine's plug out of the wall before you touch its wiring. The switch alone does not make it safe.",
+        frozenset({Moment.OPENING, Moment.PLANNING}),
+    ),
+    Caution(
+        "stored-charge",
+        "Wait some minutes after unplugging: capacitors stay charged. The coil supply is tens of volts, and many machines "
+        "have a high display supply as well.",
+        frozenset({Moment.OPENING, Moment.PLANNING}),
+    ),
+    Caution(
+        "own-supply-off",
+        "Switch the pixels' own supply off and unplug it too; it does not hang on the machine's switch.",
+        _OPEN,
+    ),
+    Caution(
+        "polarity",
+        "Find plus and ground with a meter, not by wire colour, before the first power-up. Swapped, they can destroy every "
+        "pixel and the board.",
+        _ALL,
+    ),
+    Caution(
+        "fuse",
+        "Put a fuse in every feed, at the supply's end, no larger than the thinnest wire behind it can take. A blown fuse "
+        "has a cause: find it first, and never bridge a fuse or fit a larger one.",
+        _PLAN_POWER,
+    ),
+    Caution(
+        "usb-apart",
+        "Never connect the computer's USB 5 V to the pixel supply. Ground is the only wire they share, and only once you "
+        "know how the machine is grounded.",
+        _ALL,
+    ),
+    Caution(
+        "no-hot-plug",
+        "Do not plug or unplug pixels with power on. When joining wires: ground first, then 5 V, then data; when taking "
+        "apart, the other way round.",
+        frozenset({Moment.OPENING, Moment.POWERING}),
+    ),
+    Caution(
+        "wall-side",
+        "Anything on the wall side of a supply is work for a qualified person under your local rules. Its terminals "
+        "need a cover.",
+        _PLAN,
+    ),
+    Caution(
+        "metal-tools",
+        "No metal tool or meter tip under the playfield while the game is on: one slip puts coil voltage on logic.",
+        frozenset({Moment.OPENING, Moment.POWERING}),
+    ),
+    Caution(
+        "hot-solder",
+        "Solder with eye protection and fresh air, nothing powered, and let joints cool. Wash your hands after "
+        "leaded solder. Count offcuts and loose strands before power comes back.",
+        _OPEN,
+    ),
+    Caution(
+        "staples",
+        "Put staples beside wires, never across them.",
+        _OPEN,
+    ),
+    Caution(
+        "smell-heat",
+        "Smell, heat or ticking: power off, unplug, and only then measure.",
+        frozenset({Moment.POWERING}),
+    ),
+    Caution(
+        "hint",
+        "This plan is a hint, not a licence. It cannot see your wiring; where it and a local rule or a maker's paper "
+        "differ, they are right.",
+        _PLAN_POWER,
+    ),
+)
+
+
+def cautions(moment: Moment) -> tuple[Caution, ...]:
+    """The cautions for a moment, in the order to show them."""
+    return tuple(caution for caution in CAUTIONS if moment in caution.moments)
