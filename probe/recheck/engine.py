@@ -1,0 +1,500 @@
+"""The recheck itself: what is believed, what to do next, when it is proved.
+
+`Recheck` is immutable.  `next_step()` gives the action worth most; `answered()` gives the next state; going back is
+keeping the earlier one.  Nothing here knows a screen, a wire or a clock.
+
+    state = Recheck.start(Setup.unchanged(100))
+    while (action := state.next_step().action) is not None:
+        state = state.answered(action, ask_the_person(action))
+    state.result()
+
+How an action is chosen
+* A pixel that is very probably new is lit and named at once: it has to be named anyhow, so the answer costs nothing
+  more, and it settles where the new run is.
+* Otherwise whole maps are drawn from the posterior.  What a map would show in a look, and where it puts a number, is
+  certain; so the spread of outcomes over the drawn maps is the expected information of the action.  It is divided by
+  the human time (`costs`) and the best one wins.
+* A look is always predicted from the most likely map and has a new code, so that "all as shown" is proof of the whole
+  map and "differs" finds the next edit.
+
+When it stops: the most likely map's exact posterior, less the share of doubt that unlisted rearrangements keep, is above
+`confidence`.  An answer that does not fit is never averaged in: either hypotheses that explain it take over, or the
+look stays under a hypothesis that says "this answer was wrong", `doubts()` names it, and the next actions ask again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from probe.inference.entropy import entropy_bits
+from probe.inference.questions import Question, best_question
+from probe.recheck.align import Forward, forward, maps_of, sample_paths, steps
+from probe.recheck.costs import look_seconds, probe_seconds
+from probe.recheck.evidence import Evidence
+from probe.recheck.frames import build_look, look_outcomes, numbers_at
+from probe.recheck.hypotheses import Hypothesis, first_hypothesis, from_look, from_probe, random_orders
+from probe.recheck.model import (
+    END,
+    NEW,
+    Action,
+    Answer,
+    AtNewPlace,
+    AtPlace,
+    Differs,
+    Floats,
+    Ints,
+    Look,
+    NotSure,
+    Observation,
+    Probe,
+    Setup,
+)
+from probe.recheck.result import Doubt, Result, build_result
+
+DRAWS = 192
+MOST_HYPOTHESES = 10
+MOST_PROPOSED = 12
+WORTH_KEEPING = 14.0
+"""Hypotheses this far (natural logarithm) below the best are dropped."""
+UNLISTED_DRAWS = 160
+PROBE_CANDIDATES = 48
+LIKELY_NEW = 0.8
+SURPRISE = -6.0
+HALF = 16
+WIDEST = 128
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """confidence: stop when the whole map is right with at least this chance.  looks: use look frames, not only probes."""
+
+    confidence: float = 0.998
+    looks: bool = True
+    seed: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """What to do next; action None means finished.  naming: the action names a new pixel, which has to be done anyhow.
+    expected_bits and seconds are of this action."""
+
+    action: Action | None
+    naming: bool = False
+    expected_bits: float = 0.0
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Draws:
+    maps: Ints
+    offsets: Ints
+    source: Ints
+    best: Ints
+    best_offsets: Ints
+    best_source: int
+    best_chance: float
+
+
+@dataclass(frozen=True)
+class Recheck:
+    """State of one chain's recheck."""
+
+    setup: Setup
+    options: Options
+    evidence: Evidence
+    hypotheses: tuple[Hypothesis, ...]
+    log_weights: tuple[float, ...]
+    run: Forward
+    surprises: tuple[int, ...] = ()
+    """Indexes of answers that were very unlikely when they were given."""
+
+    @staticmethod
+    def start(setup: Setup, options: Options | None = None) -> Recheck:
+        """Nothing asked yet."""
+        length = len(setup.order)
+        half = HALF if setup.new_count is None else max(HALF, abs(setup.new_count - length) + 12)
+        evidence = Evidence(setup, half=half)
+        first = first_hypothesis(setup)
+        return _evaluated(setup, options or Options(), evidence, [first], ())
+
+    # ---- belief ---------------------------------------------------------------------------------------------
+
+    @property
+    def observations(self) -> tuple[Observation, ...]:
+        """Everything asked and answered so far."""
+        return self.evidence.observations
+
+    @cached_property
+    def weights(self) -> Floats:
+        """Posterior of each hypothesis; adds up to 1."""
+        w = np.exp(np.array(self.log_weights) - max(self.log_weights))
+        return np.asarray(w / w.sum(), dtype=np.float64)
+
+    @cached_property
+    def named(self) -> dict[int, int]:
+        """Numbers that were answered with "a new place", and the index of the observation that did so last."""
+        found: dict[int, int] = {}
+        for index, seen in enumerate(self.observations):
+            if isinstance(seen.action, Probe):
+                if isinstance(seen.answer, AtNewPlace):
+                    found[seen.action.number] = index
+                elif not isinstance(seen.answer, NotSure):
+                    found.pop(seen.action.number, None)
+        return found
+
+    @cached_property
+    def _draws(self) -> _Draws:
+        rng = np.random.default_rng([self.options.seed, len(self.observations), 7])
+        counts = np.maximum(np.round(self.weights * DRAWS).astype(np.int64), (self.weights > 1e-4).astype(np.int64) * 2)
+        counts[int(self.weights.argmax())] += 1
+        maps, offsets, source = [], [], []
+        chances: dict[bytes, dict[int, float]] = {}
+        where: dict[bytes, tuple[int, int]] = {}
+        row = 0
+        for h in np.flatnonzero(counts).tolist():
+            paths = sample_paths(self.run, hypothesis=h, count=int(counts[h]), rng=rng)
+            drawn = maps_of(paths, np.array(self.hypotheses[h].order, dtype=np.int64), half=self.evidence.half)
+            for k, chance in enumerate((np.exp(paths.log_chance) * self.weights[h]).tolist()):
+                key = drawn[k].tobytes()
+                per = chances.setdefault(key, {})
+                if h not in per:
+                    per[h] = chance
+                    known = where.get(key)
+                    if known is None or self.weights[known[1]] < self.weights[h]:
+                        where[key] = (row + k, h)
+            row += len(drawn)
+            maps.append(drawn)
+            offsets.append(paths.offsets)
+            source.append(np.full(len(drawn), h, dtype=np.int64))
+        all_maps, all_offsets = np.concatenate(maps), np.concatenate(offsets)
+        best = max(chances, key=lambda key: sum(chances[key].values()))
+        at, origin = where[best]
+        return _Draws(
+            maps=all_maps,
+            offsets=all_offsets,
+            source=np.concatenate(source),
+            best=all_maps[at],
+            best_offsets=all_offsets[at],
+            best_source=origin,
+            best_chance=sum(chances[best].values()),
+        )
+
+    @property
+    def best_map(self) -> Ints:
+        """The most likely map: shape (numbers,), entry, NEW or END."""
+        return self._draws.best
+
+    @cached_property
+    def dark_chance(self) -> Floats:
+        """For each number of the best map, the chance that it gives no light any more."""
+        return self.evidence.dark_chance(self.best_map, void=self.hypotheses[self._draws.best_source].void)
+
+    @cached_property
+    def unlisted(self) -> float:
+        """Share of doubt for rearrangements that are no hypothesis yet but that all answers would have let pass."""
+        draws = self._draws
+        base = self.hypotheses[draws.best_source]
+        prior = self.setup.prior
+        if prior.rearranged <= 0.0:
+            return 0.0
+        rng = np.random.default_rng([self.options.seed, len(self.observations), 11])
+        orders = random_orders(np.array(base.order, dtype=np.int64), prior, count=UNLISTED_DRAWS, rng=rng)
+        numbers = len(draws.best)
+        position = np.clip(np.arange(numbers) + draws.best_offsets - self.evidence.half, 0, len(base.order) - 1)
+        matched = draws.best >= 0
+        maps = np.where(matched[None, :], orders[:, position], draws.best[None, :])
+        away = np.array(sorted(base.away), dtype=np.int64)
+        if away.size:
+            maps = np.where(np.isin(maps, away), NEW, maps)
+        changed = (maps != draws.best[None, :]).any(axis=1)
+        scores = self.evidence.map_scores(np.vstack([draws.best[None, :], maps]), void=base.void)
+        odds = np.exp(np.minimum(scores[1:] - scores[0], 0.0)) * changed
+        doubt = float(prior.rearranged / max(1e-3, 1.0 - prior.rearranged) * odds.mean())
+        return doubt / (1.0 + doubt)
+
+    @cached_property
+    def confidence(self) -> float:
+        """Chance that the best map is right everywhere: exact for the listed hypotheses, less the unlisted doubt."""
+        dark = self.dark_chance
+        return float(
+            self._draws.best_chance * (1.0 - self.unlisted) * np.prod(np.maximum(dark, 1.0 - dark))
+        )
+
+    def doubts(self, *, least: float = 0.02) -> tuple[Doubt, ...]:
+        """Answers that are probably wrong, with that chance: what contradicts the rest and is to be asked again."""
+        found: list[Doubt] = []
+        for index, seen in enumerate(self.observations):
+            if isinstance(seen.action, Look):
+                chance = float(
+                    sum(w for w, h in zip(self.weights, self.hypotheses, strict=True) if index in h.void)
+                )
+            else:
+                chance = self._probe_doubt(seen.action.number, seen.answer)
+            if chance >= least:
+                found.append(Doubt(index=index, chance=chance))
+        return tuple(found)
+
+    def _probe_doubt(self, number: int, answer: Answer) -> float:
+        column = self._draws.maps[:, number]
+        declared = np.isin(column, sorted(self.setup.declared_new))
+        if isinstance(answer, AtPlace):
+            agrees = column == answer.place
+        elif isinstance(answer, AtNewPlace):
+            agrees = (column == NEW) | declared
+        elif isinstance(answer, NotSure):
+            return 0.0
+        else:
+            unseen = np.array([e for e in range(self.setup.entries) if not self.setup.has_place[e]], dtype=np.int64)
+            agrees = (column == END) | np.isin(column, unseen)
+            if self.dark_chance[number] > 0.5:
+                return 0.0
+        weight = self._draw_weights
+        return float(1.0 - weight[agrees].sum())
+
+    @cached_property
+    def _draw_weights(self) -> Floats:
+        source = self._draws.source
+        counts = np.bincount(source, minlength=len(self.hypotheses))
+        weights = self.weights[source] / counts[source]
+        return np.asarray(weights / weights.sum(), dtype=np.float64)
+
+    # ---- what next ------------------------------------------------------------------------------------------
+
+    def unnamed(self) -> tuple[int, ...]:
+        """Numbers of the best map that are new and have no name yet."""
+        best = self.best_map
+        fresh = (best == NEW) | np.isin(best, sorted(self.setup.declared_new))
+        return tuple(n for n in np.flatnonzero(fresh).tolist() if n not in self.named)
+
+    def next_step(self) -> Step:
+        """The action with the most expected information per second of human time, or a finished step."""
+        naming = self._naming()
+        if naming is not None:
+            return naming
+        if self.confidence >= self.options.confidence:
+            left = self.unnamed()
+            if not left:
+                return Step(action=None)
+            return Step(action=Probe(number=left[0]), naming=True, seconds=probe_seconds(predicted=0.0))
+        questions = self._probe_questions()
+        if self.options.looks:
+            questions += self._look_questions()
+        best = best_question(questions)
+        if best is None or best.expected_bits < 1e-6:
+            return self._proof()
+        return Step(action=best.key, expected_bits=best.expected_bits, seconds=best.seconds)
+
+    def _proof(self) -> Step:
+        """Everything drawn agrees, yet the confidence is not reached: one more proof by looking, or by probing."""
+        if self.options.looks:
+            return Step(action=self.look(), seconds=look_seconds(places=len(self.setup.order), differs=0.0))
+        asked = [o.action.number for o in self.observations if isinstance(o.action, Probe)]
+        counts = np.bincount(np.array(asked, dtype=np.int64), minlength=len(self.best_map))[: len(self.best_map)]
+        counts = np.where(self.best_map == END, counts.max() + 1, counts)
+        return Step(action=Probe(number=int(counts.argmin())), seconds=probe_seconds(predicted=1.0))
+
+    def look(self, *, turn: int | None = None) -> Look:
+        """The look frame for the best map; turn: which code (default: one that was not used yet)."""
+        base = self.hypotheses[self._draws.best_source]
+        used = len(self.evidence.look_indexes)
+        return build_look(
+            self.setup,
+            self.best_map,
+            order=base.order,
+            away=base.away,
+            named=self.named,
+            dark=self.dark_chance > 0.5,
+            turn=used if turn is None else turn,
+            seed=self.options.seed,
+        )
+
+    def _new_share(self) -> Floats:
+        maps = self._draws.maps
+        fresh = maps == NEW
+        if self.setup.declared_new:
+            fresh = fresh | np.isin(maps, sorted(self.setup.declared_new))
+        return np.asarray(self._draw_weights @ fresh, dtype=np.float64)
+
+    def _naming(self) -> Step | None:
+        share = self._new_share()
+        unsure = self._unsure()
+        for number in self.unnamed():
+            if share[number] >= LIKELY_NEW and not unsure.get(number):
+                return Step(
+                    action=Probe(number=number), naming=True, seconds=probe_seconds(predicted=float(share[number]))
+                )
+        return None
+
+    def _unsure(self) -> dict[int, int]:
+        count: dict[int, int] = {}
+        for seen in self.observations:
+            if isinstance(seen.action, Probe) and isinstance(seen.answer, NotSure):
+                count[seen.action.number] = count.get(seen.action.number, 0) + 1
+        return count
+
+    def _probe_questions(self) -> list[Question[Action]]:
+        maps, weight = self._draws.maps, self._draw_weights
+        varies = np.flatnonzero((maps != maps[0]).any(axis=0))
+        if not varies.size:
+            return []
+        if varies.size > PROBE_CANDIDATES:
+            jumps = np.diff(self._draws.offsets[:, varies], axis=1, prepend=0) != 0
+            order = np.argsort(-(weight @ jumps), kind="stable")[: PROBE_CANDIDATES // 2]
+            spread = np.linspace(0, varies.size - 1, PROBE_CANDIDATES // 2).astype(np.int64)
+            varies = varies[np.unique(np.concatenate([order, spread]))]
+        fresh = self._new_share()
+        unsure = self._unsure()
+        made: list[Question[Action]] = []
+        for number in varies.tolist():
+            _, inverse = np.unique(maps[:, number], return_inverse=True)
+            shares = np.bincount(inverse.ravel(), weights=weight)
+            bits = entropy_bits(shares) * 0.5 ** unsure.get(number, 0)
+            seconds = probe_seconds(predicted=float(shares.max())) * (1.0 - float(fresh[number]))
+            made.append(Question(key=Probe(number=number), expected_bits=bits, seconds=max(seconds, 0.1)))
+        return made
+
+    def _look_questions(self) -> list[Question[Action]]:
+        maps, weight = self._draws.maps, self._draw_weights
+        at = numbers_at(maps, self.setup.entries)
+        frame = self.look()
+        outcome = look_outcomes(frame, maps, at)
+        _, inverse = np.unique(outcome, return_inverse=True)
+        shares = np.bincount(inverse.ravel(), weights=weight)
+        differs = float(weight[outcome >= 0].sum())
+        seconds = look_seconds(places=len(frame.places), differs=differs)
+        return [Question(key=frame, expected_bits=entropy_bits(shares), seconds=seconds)]
+
+    # ---- answers --------------------------------------------------------------------------------------------
+
+    def answered(self, action: Action, answer: Answer) -> Recheck:
+        """The state after an answer.
+
+        Raises TypeError for an answer of the wrong kind and ValueError for a place that was not on the list.
+        """
+        observation = Observation(action=action, answer=answer)
+        evidence = self.evidence.with_answer(observation)
+        index = len(self.observations)
+        kept = list(self.hypotheses)
+        extra: list[Hypothesis] = []
+        top = self.hypotheses[self._draws.best_source]
+        if isinstance(action, Look) and not isinstance(answer, NotSure):
+            extra += [replace(h, void=h.void | {index}) for h in kept]
+            if isinstance(answer, Differs):
+                extra += self._best_proposed(from_look(top, self.setup.prior, place=answer.place), evidence)
+        elif isinstance(answer, AtPlace):
+            assert isinstance(action, Probe)
+            extra += self._from_probe(action.number, answer.place, evidence)
+        state = _evaluated(self.setup, self.options, evidence, kept + extra, self.surprises)
+        before = float(np.logaddexp.reduce(np.array(self.log_weights)))
+        after = state.weight_of(kept)
+        if after - before < SURPRISE and not isinstance(answer, NotSure):
+            again = [replace(h, void=h.void | {i}) for h in state.hypotheses[:3] for i in evidence.look_indexes]
+            state = _evaluated(
+                self.setup,
+                self.options,
+                evidence,
+                list(state.hypotheses) + again,
+                (*self.surprises, index),
+            )
+        return state._widened_if_needed()
+
+    def weight_of(self, some: list[Hypothesis]) -> float:
+        """Natural logarithm of the joint weight of these hypotheses, -inf when none is left."""
+        keys = {h.key for h in some}
+        found = [w for w, h in zip(self.log_weights, self.hypotheses, strict=True) if h.key in keys]
+        return float(np.logaddexp.reduce(np.array(found))) if found else -np.inf
+
+    def _position(self, number: int) -> int:
+        """Where in the best hypothesis' order this number is taken from (the next one, for a new pixel)."""
+        draws = self._draws
+        order = self.hypotheses[draws.best_source].order
+        later = np.flatnonzero(draws.best_offsets[number:] >= 0)
+        if not later.size:
+            return len(order)
+        at = number + int(later[0])
+        return at + int(draws.best_offsets[at]) - self.evidence.half
+
+    def _from_probe(self, number: int, entry: int, evidence: Evidence) -> list[Hypothesis]:
+        draws = self._draws
+        if draws.best[number] == entry:
+            return []
+        top = self.hypotheses[draws.best_source]
+        position = self._position(number)
+        return self._best_proposed(from_probe(top, self.setup.prior, position=position, entry=entry), evidence)
+
+    def _best_proposed(self, proposed: list[Hypothesis], evidence: Evidence) -> list[Hypothesis]:
+        """The proposals that fit all answers best when everything else stays as in the best map."""
+        if len(proposed) <= MOST_PROPOSED:
+            return proposed
+        draws = self._draws
+        numbers = len(draws.best)
+        position = np.arange(numbers) + draws.best_offsets - self.evidence.half
+        matched = draws.best >= 0
+        longest = max(len(p.order) for p in proposed)
+        orders = np.full((len(proposed), max(longest, int(position.max(initial=0)) + 1)), NEW, dtype=np.int64)
+        for row, one in enumerate(proposed):
+            orders[row, : len(one.order)] = one.order
+        maps = np.where(matched[None, :], orders[:, np.where(matched, position, 0)], draws.best[None, :])
+        scores = evidence.map_scores(maps, void=self.hypotheses[draws.best_source].void)
+        scores = scores + np.array([p.log_prior for p in proposed])
+        best = np.argsort(-scores, kind="stable")[:MOST_PROPOSED]
+        return [proposed[i] for i in best.tolist()]
+
+    def _widened_if_needed(self) -> Recheck:
+        """A wider band when the best map runs along its edge."""
+        half = self.evidence.half
+        used = self._draws.best_offsets[self._draws.best >= 0]
+        if half >= WIDEST or not used.size or 3 <= used.min() <= used.max() <= 2 * half - 3:
+            return self
+        wide = self.evidence.widened(half=min(WIDEST, half * 2))
+        return _evaluated(self.setup, self.options, wide, list(self.hypotheses), self.surprises)
+
+    def result(self) -> Result:
+        """The map as found, with what is verified and how sure it is."""
+        return build_result(
+            setup=self.setup,
+            found=self.best_map,
+            maps=self._draws.maps,
+            weights=self._draw_weights,
+            dark=self.dark_chance,
+            confidence=self.confidence,
+            observations=self.observations,
+            doubted=frozenset(d.index for d in self.doubts()),
+            named=self.named,
+        )
+
+
+def _evaluated(
+    setup: Setup, options: Options, evidence: Evidence, candidates: list[Hypothesis], surprises: tuple[int, ...]
+) -> Recheck:
+    """Weigh hypotheses against all answers and keep the ones that count."""
+    unique = list({h.key: h for h in candidates}.values())
+    cells, constant = evidence.cells([h.variant() for h in unique])
+    moves = steps(setup.prior, expected_length=len(setup.order), half=evidence.half)
+    run = forward(cells, moves)
+    logs = run.log_total + constant + np.array([h.log_prior for h in unique])
+    order = np.argsort(-logs, kind="stable")
+    keep = [i for i in order.tolist()[:MOST_HYPOTHESES] if logs[i] > logs[order[0]] - WORTH_KEEPING]
+    picked = np.array(keep)
+    kept = Forward(
+        states=run.states[:, picked],
+        before=run.before[:, picked],
+        log_scale=run.log_scale[:, picked],
+        log_end=run.log_end[:, picked],
+        log_total=run.log_total[picked],
+        end_weights=run.end_weights[:, picked],
+        evidence=run.evidence[:, picked],
+        steps=run.steps,
+    )
+    return Recheck(
+        setup=setup,
+        options=options,
+        evidence=evidence,
+        hypotheses=tuple(unique[i] for i in keep),
+        log_weights=tuple(float(logs[i]) for i in keep),
+        run=kept,
+        surprises=surprises,
+    )
