@@ -13,7 +13,8 @@ from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
 from probe.cli.outcome import Exit, complain
 from probe.cli.wire_log import WireLog
-from probe.link import BoardLink, LinkEvent, PortSpec, SimulatedPort, current_address, list_ports, remembered_key
+from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
+from probe.link.simulated_wire import SimulatedPort
 from probe.maps.model import Chain, PixelState, PlayfieldMap
 from probe.maps.operations import set_lamps
 from probe.screens.plan import MakeLink, Plan, Seen

@@ -257,8 +257,8 @@ def test_blinking_is_a_flash_a_second_and_can_be_forbidden() -> None:
     walk, effects = play(at_board(), ToggleBlink(), Tick(), Tick(), Tick(), Tick())
     shown = [type(e) for e in effects]
     assert shown == [ShowPixel, ShowDark, ShowPixel, ShowDark, ShowPixel]
+    walk, _ = play(walk, *label("Answered while it blinks"))
     assert labels(walk.map)[0] == "Answered while it blinks"
-    steady, effects = play(at_board(), ToggleBlink())
     quiet = play(start(two_chains(), steady_only=True), BoardHere(BOARD), ToggleBlink(), Tick())[0]
     assert not quiet.blinking
 
