@@ -1,0 +1,246 @@
+"""Writes the demonstration files of the invented machine Kelp Forest: `python demo_maps/build_demo.py`.
+
+The tables below are the source; the files beside this one are made from them and nothing else.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+from probe.export import write_lamp_list
+from probe.maps import operations as op
+from probe.maps.checks import check_map
+from probe.maps.model import Chain, Kind, Lamp, Pixel, PixelState, PlayfieldMap, Position
+from probe.storage.layout import render_map
+
+# Per chain, in the order of the wire. A line without a bar opens an area. Otherwise, between bars:
+#   name | kind | x mm | y mm | lamp and colour of its insert, if it is one of the game's | what is special
+# "x2": two pixels. A name in parentheses is no place, but the state of a pixel.
+PLAYFIELD = """
+(repeater) | | | | | sits beside the board: the first run is long, and it only freshens the signal
+Shooter lane
+Shooter lane glow 1 | general | 488 | 120
+Shooter lane glow 2 | general | 490 | 330
+Launch arrow        | insert  | 478 | 455 | 1 white
+Tide pool
+Right outlane glow  | general | 442 | 205
+Right outlane pearl | insert  | 430 | 275 | 2 red
+Right return lane   | insert  | 392 | 268 | 3 green
+Right flipper glow  | general | 345 | 165
+Right sling glow 1  | general | 372 | 235
+Right sling glow 2  | general | 384 | 330
+Dive again          | insert  | 247 |  85 | 4 amber
+Left flipper glow   | general | 150 | 165
+Left sling glow 1   | general | 122 | 235
+Left sling glow 2   | general | 110 | 330
+Left return lane    | insert  | 102 | 268 | 5 green
+Left outlane pearl  | insert  |  64 | 275 | 6 red
+Left outlane glow   | general |  52 | 205
+(spare) | | | | | in reserve for the tide pool, coiled up and tied
+Otter den
+Otter bonus 1       | insert  | 190 | 215 | 7 yellow
+Otter bonus 2       | insert  | 205 | 248 | 8 yellow
+Otter bonus 3       | insert  | 225 | 276 | 9 yellow
+Otter bonus 4       | insert  | 247 | 290 | 10 yellow
+Otter bonus 5       | insert  | 269 | 276 | 11 yellow
+Otter bonus 6       | insert  | 289 | 248 | 12 yellow
+Otter bonus 7       | insert  | 304 | 215 | 13 yellow
+Otter bonus 10      | insert  | 247 | 330 | 14 orange
+Otter bonus 20      | insert  | 247 | 368 | 15 orange
+Otter bonus 2X      | insert  | 205 | 405 | 16 blue
+Otter bonus 3X      | insert  | 247 | 418 | 17 blue
+Otter bonus 5X      | insert  | 289 | 405 | 18 blue
+Kelp bed
+Kelp target 1       | insert  |  60 | 430 | 19 green
+Kelp target 2       | insert  |  56 | 465 | 20 green
+Kelp target 3       | insert  |  52 | 500 | 21 green
+Kelp target 4       | insert  |  48 | 535 | 22 green
+Kelp target 5       | insert  |  44 | 570 | 23 green
+Kelp bed glow 1     | general |  26 | 450
+Kelp bed glow 2     | general |  24 | 545
+Kelp bed harvest    | insert  | 104 | 505 | 24 white
+Wreck
+Wreck arrow         | insert  | 118 | 610 | 25 red
+Wreck spinner       | insert  |  96 | 655 | 26 amber
+Wreck lock 1        | insert  |  72 | 715 | 27 blue
+Wreck lock 2        | insert  |  70 | 752 | 28 blue
+Wreck lock 3        | insert  |  68 | 789 | 29 blue
+(hidden) | | | | | lights, but sits behind the wreck's bulkhead; nothing of it is seen from above
+Wreck flasher       | flasher |  50 | 850 | 30 clear | x2
+Wreck glow 1        | general |  28 | 700
+Wreck glow 2        | general |  30 | 905
+Wreck glow 3        | general |  85 | 985
+Reef
+Reef lane glow 1    | general | 140 | 1030
+Reef lane 1         | insert  | 170 | 985 | 31 white
+Reef lane 2         | insert  | 222 | 990 | 32 white
+Reef lane 3         | insert  | 274 | 990 | 33 white
+Reef lane 4         | insert  | 326 | 985 | 34 white
+Reef lane glow 2    | general | 248 | 1040
+Reef lane glow 3    | general | 356 | 1030
+Bumper cove
+Anemone bumper      | bumper  | 190 | 875 | 35 red | x2
+Starfish bumper     | bumper  | 312 | 870 | 36 yellow | x2
+Barnacle bumper     | bumper  | 250 | 790 | 37 green | x2
+Cove glow 1         | general | 150 | 820
+Cove glow 2         | general | 345 | 800
+Cove spinner value  | insert  | 250 | 715 | 38 amber
+(spare) | | | | | in reserve for the cove
+Urchin ridge
+Urchin glow 1       | general | 470 | 905
+Urchin target 1     | insert  | 428 | 700 | 39 violet
+Urchin target 2     | insert  | 432 | 665 | 40 violet
+Urchin target 3     | insert  | 436 | 630 | 41 violet
+Urchin jackpot      | insert  | 392 | 668 | 42 red
+Urchin glow 2       | general | 472 | 755
+Urchin glow 3       | general | 468 | 610
+Urchin arrow        | insert  | 398 | 575 | 43 red
+Trench
+Trench arrow        | insert  | 300 | 610 | 44 blue
+Trench eel 1        | insert  | 290 | 575 | 45 green
+Trench eel 2        | insert  | 284 | 545 | 46 green
+Trench eel 3        | insert  | 278 | 515 | 47 green | dead: water got in at its solder joint; to be replaced
+Trench eel 4        | insert  | 272 | 485 | 48 green
+Whirlpool           | insert  | 350 | 490 | 49 white
+Extra dive          | insert  | 196 | 480 | 50 orange
+Otter jackpot       | insert  | 200 | 545 | 51 red
+Trench glow 1       | general | 440 | 520
+Trench glow 2       | general | 446 | 420
+"""
+
+BACKBOX = """
+(repeater) | | | | | at the plug, after the long run up the neck
+Head glow
+Head glow 1         | backbox |  60 | 1180
+Head glow 2         | backbox | 160 | 1180
+Head glow 3         | backbox | 255 | 1180
+Head glow 4         | backbox | 350 | 1180
+Head glow 5         | backbox | 450 | 1180
+Score panel
+Diver 1             | backbox | 450 | 1300 | 52 clear
+Diver 2             | backbox | 450 | 1350 | 53 clear
+Diver 3             | backbox | 450 | 1400 | 54 clear
+Diver 4             | backbox | 450 | 1450 | 55 clear
+Ball in play        | backbox | 330 | 1270 | 56 clear
+Match               | backbox | 255 | 1270 | 57 clear
+Tilt                | backbox | 180 | 1270 | 58 clear
+Game over           | backbox | 110 | 1270 | 59 clear
+Title
+High tide score     | backbox |  90 | 1350 | 60 clear
+Title fish          | backbox |  90 | 1470 | 61 clear | x2
+Title diver         | backbox | 190 | 1500 | 62 clear | x2
+Title otter         | backbox | 300 | 1500 | 63 clear | x2
+Title glow 1        | backbox | 150 | 1600
+Title glow 2        | backbox | 350 | 1600
+(spare) | | | | | the last one
+"""
+
+FOLDER = Path(__file__).parent
+HALF_AT = 43
+"""The pixel at which the half mapped file stops."""
+
+
+def _lines(table: str) -> Iterator[tuple[str, list[str]]]:
+    """(area, fields of a line), with as many fields as there can be."""
+    area = ""
+    for line in table.strip().splitlines():
+        fields = [field.strip() for field in line.split("|")]
+        if len(fields) == 1:
+            area = fields[0]
+        else:
+            yield area, fields + [""] * (6 - len(fields))
+
+
+def lamps() -> tuple[Lamp, ...]:
+    """The game's lamps: strobed, eight rows by eight columns, numbered down the rows of each column."""
+    found = []
+    for table in (PLAYFIELD, BACKBOX):
+        for area, (name, kind, _, _, lamp, _) in _lines(table):
+            if lamp:
+                number, colour = lamp.split()
+                column, row = divmod(int(number) - 1, 8)
+                fields = {"number": int(number), "name": name, "area": area, "kind": Kind(kind)}
+                found.append(Lamp(**fields, row=row + 1, column=column + 1, insert_colour=colour))  # type: ignore[arg-type]
+    return tuple(sorted(found, key=lambda lamp: lamp.number))
+
+
+def _walk(m: PlayfieldMap, chain: str, table: str) -> PlayfieldMap:
+    number = 0
+    for area, (name, kind, x, y, lamp, special) in _lines(table):
+        if name.startswith("("):
+            m = op.set_state(m, chain, number, PixelState(name.strip("()")))
+            m = op.set_note(m, chain, number, special)
+            number += 1
+            continue
+        joined = (int(lamp.split()[0]),) if lamp else ()
+        spot = Position(x_mm=float(x), y_mm=float(y))
+        m, place = op.add_place(m, name, area=area, kind=Kind(kind), position=spot, lamps=joined)
+        if not lamp:
+            m = op.update_place(m, place.model_copy(update={"group": f"always on, {area}"}))
+        for _ in range(2 if special == "x2" else 1):
+            m = op.assign_place(m, chain, number, place.id)
+            if special.startswith("dead: "):
+                m = op.set_state(m, chain, number, PixelState.DEAD)
+                m = op.set_note(m, chain, number, special.removeprefix("dead: "))
+            number += 1
+    return op.set_count(m, chain, number)
+
+
+def complete() -> PlayfieldMap:
+    """The machine mapped to the end and proved once."""
+    m = op.new_map("Kelp Forest")
+    machine = m.machine.model_copy(update={"note": "Invented for demonstrations: no such machine was built."})
+    m = m.model_copy(update={"machine": machine})
+    m = op.add_chain(m, Chain(id="playfield", name="Playfield", output=0, note="enters at the near right corner"))
+    m = op.add_chain(m, Chain(id="backbox", name="Backbox", output=1, note="goes up through the neck of the cabinet"))
+    m = op.set_lamps(m, lamps())
+    m = _walk(m, "playfield", PLAYFIELD)
+    m = _walk(m, "backbox", BACKBOX)
+    m = op.add_revision(
+        m, time="2025-03-02T16:40:00Z", reason="First map", changes=["Both chains walked from end to end."]
+    )
+    spliced = next(p for p in m.places if p.label == "Whirlpool")
+    chain, number = m.pixels_at[spliced.id][0]
+    change = f"Spliced in pixel {number} on the chain {chain}: {spliced.label}. All later numbers went up by one."
+    m = op.add_revision(m, time="2025-03-16T10:05:00Z", reason="One more insert lit", changes=[change])
+    for where, at, pixel in m.walk_pixels():
+        seen = 1 if where == "backbox" or at < number else 2
+        m = op.set_pixel(m, where, at, pixel.model_copy(update={"verified": seen}))
+    return m
+
+
+def half() -> PlayfieldMap:
+    """The same machine as it was in the middle of the first walk: the playfield up to pixel 42, the backbox not begun."""
+    m = complete()
+    chains = []
+    for chain in m.chains:
+        keep = HALF_AT if chain.id == "playfield" else 0
+        seen = tuple(pixel.model_copy(update={"verified": 0}) for pixel in chain.pixels[:keep])
+        rest = tuple(Pixel(id=pixel.id) for pixel in chain.pixels[keep:])
+        chains.append(chain.model_copy(update={"pixels": seen + rest}))
+    used = {pixel.place for chain in chains for pixel in chain.pixels}
+    places = tuple(place for place in m.places if place.id in used)
+    m = m.model_copy(update={"chains": tuple(chains), "places": places, "revisions": ()})
+    return op.set_bookmark(m, "playfield", HALF_AT)
+
+
+def files() -> dict[str, bytes]:
+    """Content by file name."""
+    return {
+        "kelp_forest.json": render_map(complete()),
+        "kelp_forest_half.json": render_map(half()),
+        "kelp_forest_lamps.csv": write_lamp_list(lamps()).encode(),
+    }
+
+
+if __name__ == "__main__":
+    for name, content in files().items():
+        (FOLDER / name).write_bytes(content)
+    for made in (complete(), half()):
+        sizes = ", ".join(f"{chain.name} {len(chain.pixels)}" for chain in made.chains)
+        print(f"{sizes} pixels, {len(made.places)} places, {len(made.lamps)} lamps", file=sys.stderr)
+        for finding in check_map(made):
+            if finding.code != "lamp-without-place":
+                print(f"  {finding.severity} {finding.code}: {finding.what}", file=sys.stderr)
