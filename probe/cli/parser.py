@@ -32,8 +32,6 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-
-
 def _file(parser: argparse.ArgumentParser, name: str = "map", words: str = "map file") -> None:
     argument = parser.add_argument(name, metavar=name.upper(), help=words)
     argument.complete = {"bash": "_shtab_compgen_files", "zsh": "_files", "tcsh": "f"}  # type: ignore[attr-defined]

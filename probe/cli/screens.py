@@ -13,6 +13,7 @@ from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
 from probe.cli.outcome import Exit, complain
 from probe.cli.wire_log import WireLog
+from probe.export import read_lamp_list
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.simulated_wire import SimulatedPort
 from probe.maps.model import Chain, PixelState, PlayfieldMap
@@ -31,7 +32,7 @@ from probe.storage import (
 )
 
 log = logging.getLogger(__name__)
-DEMO_BOOT_S = 0.4
+DEMO_BOOT_MS = 400.0
 
 
 class FileStore:
@@ -97,9 +98,11 @@ class Opening:
         store = FileStore(path)
         plan = self.plan()
         plan.path, plan.store, plan.map, plan.close = str(store.path), store, store.map, store.close
-        if self.lamps is not None and plan.map is not None:
-            plan.map = set_lamps(plan.map, _read_lamps(self.lamps))
-            store.save(plan.map)
+        if self.lamps is not None:
+            plan.lamps = read_lamp_list(Path(self.lamps).read_text(encoding="utf-8-sig"))
+            if plan.map is not None:
+                plan.map = set_lamps(plan.map, plan.lamps)
+                store.save(plan.map)
         _remember(lambda s: s.with_map(path))
         if (remembered := self.settings.port_for(path)) is not None:
             address = _address_of(remembered)
@@ -142,16 +145,19 @@ class Opening:
             plan.map = load_map(demo_map_path(name))
             store.save(plan.map)
         board = SimulatedBoard(
-            BoardConfig(outputs=len(truth.chains), pixels=1_000), [wiring_of(truth, chain) for chain in truth.chains]
+            BoardConfig(outputs=len(truth.chains), pixels=1_000),
+            [wiring_of(truth, chain) for chain in truth.chains],
+            resets_on_open=True,
+            boot_ms=DEMO_BOOT_MS,
         )
-        port = SimulatedPort(board, name="simulated board", boot_s=DEMO_BOOT_S, resets_on_open=True)
+        port = SimulatedPort(board, name="simulated board")
 
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
             return BoardLink(port.open, on_event=on_event)
 
         plan.path, plan.store, plan.close, plan.truth = str(path), store, store.close, truth
         plan.make_link, plan.eyes = make, lambda: seen_on(board)
-        plan.welcome = f"Demo. Your map is in {path}. F1 shows the keys."
+        plan.welcome = f"This is the demo. Its map is in {path}. F1: keys."
         return plan
 
 
@@ -187,12 +193,6 @@ def _colour_word(red: int, green: int, blue: int) -> str:
         (True, False, True): "purple",
         (False, True, True): "cyan",
     }.get(on, "dim")
-
-
-def _read_lamps(path: str):  # type: ignore[no-untyped-def]
-    from probe.export import read_lamp_list
-
-    return read_lamp_list(Path(path).read_text(encoding="utf-8-sig"))
 
 
 def _address_of(remembered: RememberedPort) -> str | None:

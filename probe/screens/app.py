@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import ClassVar
 
 from textual.app import App, SystemCommand
@@ -89,9 +90,7 @@ class ProbeApp(App[str]):
         if self.plan.map is not None and self.plan.map.chains:
             self.open_walk(self.plan.map)
         else:
-            self._swap_screen(SettingScreen(self.plan.map, paper=self.plan.paper))
-        if self.plan.welcome:
-            self.notify(self.plan.welcome, markup=False, timeout=10)
+            self._swap_screen(SettingScreen(self.plan.map, self.plan.lamps, paper=self.plan.paper))
 
     def action_port(self) -> None:
         """Pick a port."""
@@ -140,6 +139,7 @@ class ProbeApp(App[str]):
     def open_walk(self, m: PlayfieldMap) -> None:
         """Walk this map."""
         walk = start(m, paper=self.plan.paper, steady_only=self.plan.steady_only, level=self.plan.level)
+        walk = replace(walk, message=self.plan.welcome)
         self.walk_screen = WalkScreen(walk, dict(self.plan.changed_keys), plain_ascii=self.plan.plain_ascii)
         self._swap_screen(self.walk_screen)
 

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from probe.conductor import MapStore
 from probe.link import BoardLink, LinkEvent
-from probe.maps.model import PlayfieldMap
+from probe.maps.model import Lamp, PlayfieldMap
 from probe.screens.start import PortChoice
 from probe.survey.walk_state import START_LEVEL
 
@@ -59,4 +59,5 @@ class Plan:
     plain_ascii: bool = False
     level: int = START_LEVEL
     welcome: str = ""
+    lamps: tuple[Lamp, ...] = ()
     close: Callable[[], None] = lambda: None

@@ -12,7 +12,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, Input, OptionList, Static
 
 from probe.conductor import Activity
-from probe.maps.model import PlayfieldMap
+from probe.maps.model import Lamp, PlayfieldMap
 from probe.screens.text import plain
 from probe.survey.new_map import ENTRY_STAGES, Back, Enter, Pick, Setting, Stage, step
 
@@ -28,9 +28,9 @@ class SettingScreen(Screen[None]):
         Binding("f2", "again", "This output again"),
     ]
 
-    def __init__(self, m: PlayfieldMap | None = None, *, paper: bool = False) -> None:
+    def __init__(self, m: PlayfieldMap | None = None, lamps: tuple[Lamp, ...] = (), *, paper: bool = False) -> None:
         super().__init__()
-        state = Setting(paper=paper) if m is None else Setting(stage=Stage.BOARD, map=m, paper=paper)
+        state = Setting(paper=paper, lamps=lamps, map=m, stage=Stage.MACHINE if m is None else Stage.BOARD)
         self._activity = Activity(state, step, self.show)
         self._drawn: tuple[object, ...] = ()
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 from enum import Enum, auto
 
 from device_protocol.values import Colour
-from probe.maps.model import MAX_TEXT, Chain, PlayfieldMap
-from probe.maps.operations import add_chain, grown, new_map, slug
+from probe.maps.model import MAX_TEXT, Chain, Lamp, PlayfieldMap
+from probe.maps.operations import add_chain, grown, new_map, set_lamps, slug
 from probe.steps import (
     BoardGone,
     BoardHere,
@@ -91,6 +91,7 @@ class Setting:
     lit: bool = False
     message: str = ""
     paper: bool = False
+    lamps: tuple[Lamp, ...] = ()
 
     @property
     def question(self) -> str:
@@ -190,7 +191,7 @@ def _entered(state: Setting, text: str) -> tuple[Setting, tuple[Effect, ...]]:
         case Stage.MACHINE:
             if not text or len(text) > LONGEST_NAME:
                 return replace(state, message=f"type a name of 1 to {LONGEST_NAME:,} characters"), (RingBell(),)
-            named = replace(state, map=new_map(text), stage=Stage.BOARD, message="")
+            named = replace(state, map=set_lamps(new_map(text), state.lamps), stage=Stage.BOARD, message="")
             if named.paper:
                 return replace(named, stage=Stage.COUNT_ENTRY), ()
             return _open_output(named, 0) if named.board.here else (named, ())

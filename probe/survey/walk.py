@@ -128,7 +128,7 @@ def step(walk: Walk, given: Key | News, now_s: float) -> tuple[Walk, tuple[Effec
 def _news(walk: Walk, news: News, now_s: float) -> tuple[Walk, tuple[Effect, ...]]:
     match news:
         case BoardHere(identity):
-            walk = replace(walk, board=board_view(walk.board, news), lit=None, message="")
+            walk = replace(walk, board=board_view(walk.board, news), lit=None)
             setups = tuple(
                 SetUpChain(c, set_count_for(walk, c)) for c in walk.map.chains if c.output < identity.outputs
             )
