@@ -53,7 +53,7 @@ def test_pieces_do_not_matter(data: bytes, limit: int, cuts: list[int]) -> None:
 @given(STREAM, st.integers(1, 40))
 def test_lines_are_what_splitting_says(data: bytes, limit: int) -> None:
     """Against a plain reading of SPEC 2.2 to 2.4 on the whole text."""
-    expected = []
+    expected: list[bytes | ErrorCode] = []
     for line in data.split(b"\n")[:-1]:
         text = line.removesuffix(b"\r")
         if len(text) > limit:
