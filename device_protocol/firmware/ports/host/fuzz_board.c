@@ -65,7 +65,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     unsigned expected = 0;
     bool pending = false, cr = false;
-    memset(&host, 0, sizeof host);
+    host.now_ms = 0;
+    host.out_length = 0;
+    host.button_closed = false;
     pp_host_restart(&host, PP_CAUSE_POWER);
     for (size_t i = 0; i < size; i++) {
         uint8_t byte = data[i];

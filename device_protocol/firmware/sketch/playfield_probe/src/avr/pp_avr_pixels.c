@@ -63,31 +63,39 @@ static inline __attribute__((always_inline)) void mind_line(void)
         pp_avr_uart_take();
 }
 
-/* Clocks out `count` pixels of the same colour; kept apart so that all it needs stays in registers. */
-static __attribute__((noinline)) void send_same(const uint8_t *wire, uint16_t count, uint8_t bytes, uint8_t high,
-                                                uint8_t low)
+/* Clocks out a run of one colour in a dark chain; one loop, for a call between two pixels would take too long. */
+static __attribute__((noinline)) void send_run(const pp_frame *frame, uint8_t high, uint8_t low)
 {
+    const uint8_t *palette = frame->palette[0];
+    uint16_t count = frame->count, length = frame->end - frame->first;
+    uint16_t from_first = (uint16_t)-frame->first; /* pixel number less that of the first in the run, modulo 2^16 */
+    uint8_t bytes = frame->colours;
     while (count--) {
         mind_line();
+        const uint8_t *wire = palette;
+        if (from_first < length)
+            wire += sizeof(pp_wire_colour);
+        from_first++;
         send_pixel(wire, bytes, high, low);
     }
 }
 
-/* Clocks out `count` pixels given by palette numbers, two a byte. */
+/* Clocks out pixels given by palette numbers, two a byte. Kept apart so that all it needs stays in registers. */
 static __attribute__((noinline)) void send_numbers(const pp_frame *frame, uint8_t high, uint8_t low)
 {
     const uint8_t *numbers = frame->numbers, *palette = frame->palette[0];
     uint16_t count = frame->count;
-    uint8_t bytes = frame->colours, pair = 0;
-    bool odd = false;
-    while (count--) {
+    uint8_t bytes = frame->colours;
+    for (;;) {
         mind_line();
-        if (odd)
-            pair >>= 4;
-        else
-            pair = *numbers++;
-        odd = !odd;
+        uint8_t pair = *numbers++;
         send_pixel(palette + (uint8_t)((pair & 15) * sizeof(pp_wire_colour)), bytes, high, low);
+        if (--count == 0)
+            return;
+        mind_line();
+        send_pixel(palette + (uint8_t)((pair >> 4) * sizeof(pp_wire_colour)), bytes, high, low);
+        if (--count == 0)
+            return;
     }
 }
 
@@ -100,13 +108,10 @@ void pp_avr_send_frame(void *self, uint8_t output, const pp_frame *frame)
 #endif
     cli();
     uint8_t high = DATA_PORT | mask, low = DATA_PORT & (uint8_t)~mask;
-    if (frame->numbers) {
+    if (frame->numbers)
         send_numbers(frame, high, low);
-    } else {
-        send_same(frame->palette[0], frame->first, frame->colours, high, low);
-        send_same(frame->palette[1], frame->end - frame->first, frame->colours, high, low);
-        send_same(frame->palette[0], frame->count - frame->end, frame->colours, high, low);
-    }
+    else
+        send_run(frame, high, low);
     uint16_t latch_begins = TCNT1;
     sei();
     /* One step more than whole, for the first may have been nearly over. */

@@ -82,7 +82,7 @@ uint8_t pp_show_run(pp_board *board, uint8_t output, uint16_t first, uint16_t co
                     const uint8_t rgbw[PP_COLOURS_MAX], pp_order *order);
 void pp_show_dark(pp_board *board, uint8_t output);
 void pp_show_all_dark(pp_board *board);
-void pp_picture_forget(pp_chain *chain);
+void pp_forget_staged(pp_chain *chain);
 #if PP_FEATURE_PAINT
 void pp_stage(pp_chain *chain, uint16_t first, uint16_t count, uint8_t entry);
 uint8_t pp_show_staged(pp_board *board, uint8_t output, pp_order *order);

@@ -244,7 +244,7 @@ static uint8_t order_palette(pp_board *board, pp_order *order)
         (void)pp_parse_colour(order->argument[2 + i], rgbw);
         pp_to_wire(chain, rgbw, chain->palette[first + i]);
     }
-    pp_picture_forget(chain);
+    pp_forget_staged(chain);
     pp_reply_ok(board, order);
     return PP_OK;
 }

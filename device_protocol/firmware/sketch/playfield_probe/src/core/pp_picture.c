@@ -59,7 +59,10 @@ static void send_run(pp_board *board, uint8_t output, uint16_t first, uint16_t c
     board->port->send_frame(board->self, output, &frame);
     chain->shown_lit = values ? count : 0;
     chain->shown_sum = (uint32_t)values * count;
-    pp_picture_forget(chain);
+    pp_forget_staged(chain);
+#if PP_FEATURE_PAINT
+    memset(chain->palette, 0, sizeof chain->palette); /* SPEC 5.11 leaves it open: so no host comes to rely on it */
+#endif
 }
 
 /* Shows `count` pixels from `first` in one colour and the rest dark, unless that exceeds the ceiling. */
@@ -91,7 +94,7 @@ void pp_show_all_dark(pp_board *board)
 }
 
 /* Forgets what is staged on a chain. */
-void pp_picture_forget(pp_chain *chain)
+void pp_forget_staged(pp_chain *chain)
 {
 #if PP_FEATURE_PAINT
     chain->staged = 0;
