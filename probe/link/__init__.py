@@ -22,8 +22,8 @@
 
     links also work as `async with BoardLink(...) as link:` (start on entry, close on exit).
 
-After each `Connected` the board is dark and has its build's own settings: set it up (`board_setup.set_up_outputs`),
-then light anew. An idle link keeps the board awake by itself.
+After each `Connected` settings and light of the board are unknown: order `Dark()`, set it up (`set_up_outputs`), then
+light anew. An idle link keeps the board awake by itself.
 """
 
 from probe.link.board_setup import OutputPlan, SetupResult, set_up_outputs

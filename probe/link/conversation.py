@@ -16,7 +16,6 @@ from device_protocol import events as told
 from device_protocol.errors import ErrorCode, HostFault
 from device_protocol.messages import (
     ButtonPressed,
-    Identify,
     Identity,
     Order,
     Reply,
@@ -80,6 +79,7 @@ class Conversation:
         self._timer: asyncio.TimerHandle | None = None
         self._reason = ConnectReason.FIRST
         self._heard = Heard()
+        self._identify_when_ready = False
         self._connect_until_s = self._next_waiting_s = 0.0
         self._silence_s = 0.0
         self._surely_lit_s = 0.0  # when the board last had an order, at the earliest, by a clock that counts sleep
@@ -173,6 +173,9 @@ class Conversation:
 
     def _go_on(self) -> None:
         """Send what can be sent now, and wake when the next thing is due."""
+        if self._identify_when_ready and self._session.ready:
+            self._begin_identifying()
+            return
         while self._session.ready and self._queue:
             job = self._queue.popleft()
             if not job.given_up:
@@ -212,6 +215,7 @@ class Conversation:
             self._emit(Waiting("the board to answer", max(self._connect_until_s - now, 0.0)))
 
     def _begin_identifying(self) -> None:
+        self._identify_when_ready = False
         self._heard = Heard()
         self._connect_until_s = self._loop.time() + CONNECT_MS / 1000
         self._next_waiting_s = 0.0
@@ -228,11 +232,11 @@ class Conversation:
                     self._connected(identity)
                 case told.Answered():
                     self._answered(event)
-                case told.Refused(order):
-                    self._refused(OrderRefused.by_board(event), order)
+                case told.Refused():
+                    self._refused(OrderRefused.by_board(event))
                 case told.Misanswered(order, fault):
                     text = f"the board's answer to {order.WORD} makes no sense: {fault}"
-                    self._refused(OrderRefused(order, code=None, text=text), order)
+                    self._refused(OrderRefused(order, code=None, text=text))
                 case told.GaveUp():
                     self._gave_up(event)
                 case told.Interrupted():
@@ -261,13 +265,7 @@ class Conversation:
         job, reply = self._flight, event.reply
         if event.asks > 1:
             self._emit(WireNote(WireTrouble.ASKED_AGAIN, f"{event.order.WORD} was sent {event.asks} times"))
-        if isinstance(reply, Identity):
-            if self.identity is None:  # asked because of a restart
-                self._flight = None
-                self.drop_queue(self._loss)
-                self._connected(reply)
-                self._resolve(job, reply)
-                return
+        if isinstance(reply, Identity) and self.identity is not None:
             self.identity = reply
         self._flight = None
         self._look_for_a_gap(job)
@@ -283,17 +281,16 @@ class Conversation:
         gap_s = now - self._surely_lit_s
         self._surely_lit_s = job.first_sent_s
         if gap_s >= self._silence_s and not self._dark_is_known:
+            self._surely_lit_s = now  # what is lit after this notice is lit by later orders
             self._emit(NoticeArrived(WentDark()))
         self._dark_is_known = False
 
-    def _refused(self, refusal: OrderRefused, order: Order) -> None:
+    def _refused(self, refusal: OrderRefused) -> None:
         self._look_for_a_gap(self._flight)
         self._finish_flight(refusal)
-        if self.identity is None and isinstance(order, Identify):
-            self._lose(link_error(LinkErrorKind.OTHER_VERSION, port=self.port, detail=refusal.text))
 
     def _gave_up(self, event: told.GaveUp) -> None:
-        if isinstance(event.order, Identify) and self._flight is None:
+        if self._flight is None:  # it was identifying
             error = why_not_identified(event, self._heard, port=self.port, baud=self._baud)
             if self._ended is not None and not self._ended.done():
                 self._ended.set_result(error)
@@ -301,10 +298,10 @@ class Conversation:
         self._lose(why_lost(event, port=self.port))
 
     def _restarted(self, error: LinkError) -> None:
-        """The line holds: ask again who is there; until then no order."""
+        """The line holds: begin anew on it as soon as nothing is in flight; until then no order."""
         self._fail_queue_and_tell(error)  # what is in flight is settled by the session's next event
         self._reason = ConnectReason.RESTARTED
-        self._queue.append(_Job(Identify(), None))
+        self._identify_when_ready = True
 
     def _lose(self, error: LinkError) -> None:
         """The board does not answer, but the wire holds: begin anew on it, as reopening may restart the board."""

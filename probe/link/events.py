@@ -10,7 +10,7 @@ from probe.link.errors import LinkError
 
 
 class ConnectReason(StrEnum):
-    """Why a board is newly connected. In every case it is dark and has forgotten its settings."""
+    """Why a board is newly connected. In every case its settings and what it shows must be taken as unknown."""
 
     FIRST = "first"
     AGAIN = "again"
@@ -37,7 +37,7 @@ class Waiting:
 
 @dataclass(frozen=True, slots=True)
 class Connected:
-    """The board has said who it is. Set its outputs up and light anew what should be lit."""
+    """The board has said who it is. Make it dark, set its outputs up, and light anew what should be lit."""
 
     identity: Identity
     port: str

@@ -74,7 +74,9 @@ class Faults:
     def order_passes(self, data: bytes, now_s: float) -> bool:
         """Count the orders in `data`, begin a silence when it is due. True: the plug is to be pulled in this order."""
         profile = self.profile
-        before, self._lines = self._lines, self._lines + data.count(b"\n")
+        if now_s < self.silent_until_s:
+            return False  # else asking again would make the silence endless
+        before, self._lines = self._lines, self._lines + data.count(b">")
 
         def due(every: int) -> bool:
             return bool(every) and self._lines // every > before // every

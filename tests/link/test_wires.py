@@ -9,7 +9,6 @@ import os
 import termios
 import threading
 import time
-from collections.abc import Callable
 
 import pytest
 import serial
@@ -18,7 +17,10 @@ from device_protocol.framing import OrderLine, encode_order
 from probe.link import LinkError, LinkErrorKind
 from probe.link.threaded_wire import run_in_daemon
 from probe.link.wire import PortSpec, Wire, open_wire
+from tests.link.conftest import until
 from tests.link.far_ends import PtyEnd, board_answers, rfc2217_board, tcp_board
+
+pytestmark = pytest.mark.usefixtures("nothing_is_left")
 
 IDENTIFY = encode_order(OrderLine(1, "id"))
 
@@ -43,23 +45,6 @@ async def failure_of(wire: Wire) -> LinkErrorKind:
             await asyncio.wait_for(wire.read(), 10)
     except LinkError as error:
         return error.kind
-
-
-async def until(done: Callable[[], object], *, within_s: float = 3.0) -> None:
-    """Give other tasks and threads time to do what is awaited."""
-    deadline = time.monotonic() + within_s
-    while not done():
-        assert time.monotonic() < deadline, "awaited in vain"
-        await asyncio.sleep(0.01)
-
-
-@pytest.fixture(autouse=True)
-async def _nothing_is_left() -> object:
-    before = set(threading.enumerate())
-    yield
-    await until(lambda: set(threading.enumerate()) <= before)
-    others = asyncio.all_tasks() - {asyncio.current_task()}
-    assert not [t for t in others if "link" in repr(t.get_coro())]
 
 
 async def test_a_pseudo_terminal() -> None:
