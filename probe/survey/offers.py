@@ -133,7 +133,8 @@ def offers(around: Surroundings, typed: str, *, limit: int = 8) -> tuple[Offer, 
     exact = [o for o in known if _folded(o.label) == _folded(typed)]
     short = [o for o in known if o not in exact and abbreviates(typed, o.label)]
     as_typed = [] if exact else [Offer(typed, "new, as typed")]
-    chosen = exact + (short[: limit - 1] + as_typed if short else as_typed)
+    first, later = ([], []) if exact else _varied(around, typed, {_folded(o.label) for o in (*short, *as_typed)})
+    chosen = exact + (first + short)[: limit - 2] + as_typed + later
     if len(chosen) < limit:
         rest = {index: o.label for index, o in enumerate(known) if o not in chosen}
         alike = process.extract(
@@ -141,6 +142,33 @@ def offers(around: Surroundings, typed: str, *, limit: int = 8) -> tuple[Offer, 
         )
         chosen += [known[index] for _, _, index in alike]
     return tuple(chosen[:limit])
+
+
+_ORDINAL = re.compile(r"^\d+\w?$")
+
+
+def _varied(around: Surroundings, typed: str, skip: set[str]) -> tuple[list[Offer], list[Offer]]:
+    """The last label with a part of it replaced by what was typed: sure ones, and ones to offer after the text itself.
+
+    After `Otter bonus 7`, `10` means `Otter bonus 10`. After `Wreck arrow`, `spinner` may mean `Wreck spinner`; after
+    `Anemone bumper`, `Starfish` may mean `Starfish bumper`.
+    """
+    last, _ = around.neighbours()
+    words = last.label.split() if last is not None else []
+    if last is None or len(words) < 2:
+        return [], []
+    first, later = [], []
+    if _ORDINAL.match(typed) and _ORDINAL.match(words[-1]):
+        first.append(" ".join([*words[:-1], typed]))
+    later += [" ".join([*words[:kept], typed]) for kept in range(len(words) - 1, 0, -1)]
+    later += [" ".join([typed, *words[dropped:]]) for dropped in range(1, len(words))]
+    known = {_folded(place.label) for place in around.map.places} | skip
+
+    def made(labels: list[str]) -> list[Offer]:
+        fresh = dict.fromkeys(label for label in labels if _folded(label) not in known)
+        return [Offer(label, "like the last one", position_of=last.id) for label in fresh]
+
+    return made(first), made(later)
 
 
 def _expected(around: Surroundings) -> list[Offer]:
@@ -170,10 +198,25 @@ def _expected(around: Surroundings) -> list[Offer]:
             elif label is following and (not m.lamps or not _from_list(m, last)):
                 found.append(Offer(label, "next in line", position_of=last.id))
     found += [_of_lamp(lamp) for lamp in _after(open_lamps, m.lamps, last)]
+    found += [Offer(label, "the other side", position_of=None) for label in _other_sides(around, placed | set(by_name))]
     unique: dict[str, Offer] = {}
     for offer in found:
         unique.setdefault(f"{offer.place or ''}\0{_folded(offer.label)}\0{offer.lamps}", offer)
     return list(unique.values())
+
+
+def _other_sides(around: Surroundings, known: set[str], limit: int = 6) -> list[str]:
+    """Counterparts of labels on one side that the other side still lacks, those named last first."""
+    m = around.map
+    found: dict[str, None] = {}
+    for pixel in reversed(m.chain(around.chain).pixels[: around.number]):
+        place = m.place_of(pixel)
+        label = other_side(place.label) if place is not None else None
+        if label is not None and _folded(label) not in known:
+            found.setdefault(label)
+            if len(found) == limit:
+                break
+    return list(found)
 
 
 def _wants_another_pixel(m: PlayfieldMap, last: Place, before: Place | None) -> bool:
