@@ -19,6 +19,7 @@ LEFT, RIGHT, TOP = 56.0, 16.0, 40.0
 ROW: Final = 15.0
 CHARACTER: Final = 6.6  # width of a character at font size 11, roughly
 MOST_POINTS: Final = 1500
+HALO: Final = 'stroke="#ffffff" stroke-width="4" paint-order="stroke"'  # keeps words readable over lines
 
 
 def svg(profile: VoltProfile, *, width_px: int = 720, height_px: int = 320) -> str:
@@ -62,8 +63,8 @@ class _Sheet:
             f'<rect width="{self.width:g}" height="{self.height:g}" fill="#ffffff"/>',
             f'<text x="{LEFT:g}" y="18" font-size="14">{title}</text>',
             *self._axes(),
-            *self._line(),
             self._curve(),
+            *self._line(),
             *self._lowest(),
             *self._marks(),
             "</svg>",
@@ -91,7 +92,7 @@ class _Sheet:
         y = self.y(self.profile.low_line_volt)
         return [
             f'<path d="M{LEFT:g},{y:.1f} H{self.width - RIGHT:g}" stroke="#000000" stroke-dasharray="6 4"/>',
-            f'<text x="{LEFT + 6:g}" y="{y - 4:.1f}">{self.profile.low_line_volt:g} V line</text>',
+            f'<text x="{LEFT + 6:g}" y="{y - 5:.1f}" {HALO}>{self.profile.low_line_volt:g} V line</text>',
         ]
 
     def _curve(self) -> str:
@@ -110,9 +111,11 @@ class _Sheet:
         low = float(self.profile.volt[mark.pixel]) < self.profile.low_line_volt
         words = f"lowest: {mark.name} at pixel {mark.pixel}" + (" - too low" if low else "")
         anchor = "end" if x > self.width / 2 else "start"
+        # The curve lies above its lowest point, so below it is free, if there is room.
+        words_y = y + 17 if y + 21 < self.bottom else y - 9
         return [
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" fill="#ffffff" stroke="#000000" stroke-width="2"/>',
-            f'<text x="{x:.1f}" y="{max(y - 9, TOP):.1f}" text-anchor="{anchor}">{_text(words)}</text>',
+            f'<text x="{x:.1f}" y="{words_y:.1f}" text-anchor="{anchor}" {HALO}>{_text(words)}</text>',
         ]
 
     def _label_rows(self) -> list[list[tuple[float, Mark, bool]]]:

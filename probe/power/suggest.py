@@ -56,13 +56,14 @@ def suggest_feed(
     first = max((cut + 1 for cut in cuts if cut < lowest.pixel), default=0)
     last = min((cut for cut in cuts if cut >= lowest.pixel), default=chain.count - 1)
     own = [tap for tap in net.taps if tap.chain == number and first <= tap.pixel <= last]
-    lead = min((max(t.plus_ohm, t.ground_ohm) for t in own), default=0.0) if lead_ohm is None else lead_ohm
+    leads = [(lead_ohm, lead_ohm)] if lead_ohm is not None else [(tap.plus_ohm, tap.ground_ohm) for tap in own]
+    plus_ohm, ground_ohm = min(leads, key=sum)
     tried: dict[int, tuple[float, float, Spot, FeedTap]] = {}
 
     def score(pixel: int) -> tuple[float, float]:
         if pixel not in tried:
             nearest = min(own, key=lambda tap: abs(tap.pixel - pixel))
-            tap = FeedTap(chain=number, pixel=pixel, supply=nearest.supply, plus_ohm=lead, ground_ohm=lead)
+            tap = FeedTap(chain=number, pixel=pixel, supply=nearest.supply, plus_ohm=plus_ohm, ground_ohm=ground_ohm)
             answer = solve(rails=net.rails, taps=(*net.taps, tap), sources=net.sources, links=net.links)
             new = answer.rails[number].volt
             spot = Spot(chain=chain.name, pixel=int(np.argmin(new)), volt=float(new.min()))

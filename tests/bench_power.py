@@ -1,0 +1,73 @@
+"""Timing of the power reckoning: `run` prints figures, nothing is asserted."""
+
+from __future__ import annotations
+
+import argparse
+import statistics
+import time
+from collections.abc import Callable
+
+from probe.power.circuit import Circuit, Solution
+from probe.power.network import solve
+from probe.power.plan import Chain, Feed, LoadState, PixelRun, PowerPlan, Supply, circuit
+from probe.power.report import report
+from probe.power.suggest import suggest_feed
+from probe.power.wire import Wire
+
+
+def plan(*, pixels: int, feeds: int, level: int = 255) -> PowerPlan:
+    """One chain of WS2812B with evenly placed feeds from one supply."""
+    places = [round(k * (pixels - 1) / max(feeds - 1, 1)) for k in range(feeds)]
+    return PowerPlan(
+        chains=(
+            Chain(
+                name="long",
+                runs=(PixelRun(kind="WS2812B", count=pixels, level=level),),
+                wire=Wire(awg=20),
+                spacing_m=0.02,
+            ),
+        ),
+        feeds=tuple(
+            Feed(name=f"feed {k}", chain="long", pixel=place, supply="main", wire=Wire(awg=16), length_m=1.0)
+            for k, place in enumerate(places)
+        ),
+        supplies=(Supply(name="main"),),
+    )
+
+
+def _median_ms(work: Callable[[], object], *, rounds: int) -> float:
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        work()
+        times.append((time.perf_counter() - start) * 1000)
+    return statistics.median(times)
+
+
+def run(argv: list[str]) -> int:
+    """Print the median time of a solve (all regulating, and overloaded), of a whole report and of a suggestion."""
+    parser = argparse.ArgumentParser(prog="power", description="timing of the power reckoning")
+    parser.add_argument("--rounds", type=int, default=7)
+    parser.add_argument("--pixels", type=int, default=10_000)
+    parser.add_argument("--feeds", type=int, default=50)
+    options = parser.parse_args(argv)
+    size = f"{options.pixels} pixels, {options.feeds} feeds"
+    normal = plan(pixels=options.pixels, feeds=options.feeds, level=40)
+    for name, state in (("at the ceiling", LoadState.CEILING), ("full white, sagging", LoadState.FULL_WHITE)):
+        net = circuit(normal, state)
+
+        def once(net: Circuit = net) -> Solution:
+            return solve(rails=net.rails, taps=net.taps, sources=net.sources, links=net.links)
+
+        answer = solve(rails=net.rails, taps=net.taps, sources=net.sources, links=net.links)
+        below = int((~answer.rails[0].regulating).sum())
+        print(
+            f"solve {size}, {name}: {_median_ms(once, rounds=options.rounds):.1f} ms "
+            f"({answer.steps} steps, {below} pixels below regulation, lowest {answer.rails[0].volt.min():.3f} V)"
+        )
+    print(f"whole report, {size}: {_median_ms(lambda: report(normal), rounds=options.rounds):.1f} ms")
+    print(f"one more feed, {size}: {_median_ms(lambda: suggest_feed(normal), rounds=1):.1f} ms")
+    home = plan(pixels=150, feeds=3, level=120)
+    print(f"whole report, 150 pixels, 3 feeds: {_median_ms(lambda: report(home), rounds=options.rounds):.1f} ms")
+    print(f"one more feed, 150 pixels, 3 feeds: {_median_ms(lambda: suggest_feed(home), rounds=3):.1f} ms")
+    return 0
