@@ -44,10 +44,8 @@ READING_SECONDS = 30.0
 """Going to the screen, reading, deciding what one saw, going back: judgement. Keeps out many nearly empty questions."""
 ANSWER_SECONDS = klm_seconds([Operator.THINK, Operator.KEY_OCCASIONAL])
 UNSURE = "unsure"
-NO_K_PICTURES = frozenset(
-    {"nothing", "random", "restarts", "near-white", "swap-all", "repeating", "fades", "first-odd"}
-)
-K_PICTURES = frozenset({"to-k-dark", "to-k-odd"})
+K_PICTURES = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "one-dark", "shifted"})
+"""Pictures with an edge: whoever picks one can name the last good pixel."""
 
 STOP_STEPS = (
     "Switch the pixel supply off and unplug the machine from the wall.",
@@ -247,8 +245,8 @@ def _allowed(observation: Observation, session: Session) -> bool:
     if session.stopped and observation.power is Power.ON:
         return False
     if observation.needs_k:
-        picture = session.answer_to(PICTURE_QUESTION)
-        if session.k == -1 or (session.k is None and picture in NO_K_PICTURES):
+        looked = session.answer_to(PICTURE_QUESTION) is not None
+        if session.k == -1 or (session.k is None and looked):
             return False
     return not observation.skip_when & set(session.contexts)
 

@@ -1,0 +1,339 @@
+"""Faults planted into the model wiring, one function for each cause, with numbers drawn from a seed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from random import Random
+
+from probe.faults.wiring import OPEN_OHM, Chip, Flex, Game, Joint, Output, Plug, Wiring
+from probe.patterns.pictures import Colour
+
+Planter = Callable[[Wiring, Random], tuple[Wiring, int | None]]
+
+
+@dataclass(frozen=True)
+class Planted:
+    """A wiring with faults in it: which, and for each the pixel after which it sits (-1 before the first, None: no
+    place). `after_work`: it began right after work on the wires."""
+
+    wiring: Wiring
+    causes: tuple[str, ...]
+    places: tuple[int | None, ...]
+    hot: bool
+    after_work: bool
+
+
+def sound(count: int, rng: Random) -> Wiring:
+    """A chain without faults, with the small differences of real ones."""
+    joints = tuple(
+        Joint(five_ohm=rng.uniform(0.003, 0.006), ground_ohm=rng.uniform(0.003, 0.006), data_ohm=rng.uniform(0.1, 0.6))
+        for _ in range(count)
+    )
+    wiring = Wiring(chips=(Chip(),) * count, joints=joints, chance=rng.random())
+    kind = "shared" if rng.random() < 0.2 else "own"
+    # Straight 3.3 V with newer chips, and a long lead that is buffered and paired, are common and harmless.
+    if rng.random() < 0.33:
+        chips = tuple(replace(c, high_v=2.7) for c in wiring.chips)
+        wiring = replace(wiring, chips=chips, head=replace(wiring.head, logic_v=3.3))
+    long_lead = rng.random() < 0.12
+    return replace(
+        wiring,
+        supply=replace(wiring.supply, kind=kind, volts=rng.uniform(4.95, 5.15)),
+        head=replace(
+            wiring.head,
+            lead_m=rng.uniform(1.6, 2.5) if long_lead else rng.uniform(0.2, 1.2),
+            paired=long_lead,
+            resistor_ohm=rng.choice([220.0, 330.0, 470.0]),
+        ),
+        settings=replace(wiring.settings, count=count),
+    )
+
+
+def _k(wiring: Wiring, rng: Random) -> int:
+    return rng.randrange(0, wiring.count - 2)
+
+
+def _supply(**changes: object) -> Planter:
+    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+        del rng
+        return replace(w, supply=replace(w.supply, **changes)), None  # type: ignore[arg-type]
+
+    return plant
+
+
+def _head(**changes: object) -> Planter:
+    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+        del rng
+        return replace(w, head=replace(w.head, **changes)), -1  # type: ignore[arg-type]
+
+    return plant
+
+
+def _game(game: Game) -> Planter:
+    return lambda w, rng: (replace(w, game=game), None)
+
+
+def _chip(offset: int, **changes: object) -> Planter:
+    """Change the chip `offset` pixels after a place k drawn along the chain."""
+
+    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+        k = _k(w, rng)
+        return w.with_chip(k + offset, replace(w.chips[k + offset], **changes)), k  # type: ignore[arg-type]
+
+    return plant
+
+
+def _joint(**changes: object) -> Planter:
+    """Change the joint between a drawn k and k+1."""
+
+    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+        k = _k(w, rng)
+        return w.with_joint(k + 1, replace(w.joints[k + 1], **changes)), k  # type: ignore[arg-type]
+
+    return plant
+
+
+def _all_chips(**changes: object) -> Planter:
+    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+        del rng
+        return replace(w, chips=tuple(replace(c, **changes) for c in w.chips)), None  # type: ignore[arg-type]
+
+    return plant
+
+
+def _weak(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    limit = rng.uniform(0.5, 4.0) * w.count * 0.001 + rng.uniform(0.0, 0.25)
+    return replace(w, supply=replace(w.supply, kind="own", limit_a=limit)), None
+
+
+def _short(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    at = rng.randrange(w.count)
+    return replace(w, supply=replace(w.supply, short_at=at, short_ohm=rng.uniform(0.05, 0.4), limit_a=5.0)), at - 1
+
+
+def _sag(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    # 26 to 28 AWG at 0.1 to 0.2 m a pixel: 134 and 213 mohm/m.
+    ohm = rng.uniform(0.018, 0.032)
+    return replace(w, joints=tuple(replace(j, five_ohm=ohm, ground_ohm=ohm) for j in w.joints)), None
+
+
+def _usb(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    supply = replace(w.supply, kind="usb", volts=rng.uniform(4.8, 5.05), source_ohm=rng.uniform(0.3, 0.9), limit_a=2.0)
+    return replace(w, supply=supply, head=replace(w.head, brownout_v=rng.uniform(3.9, 4.4))), None
+
+
+def _brownout(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    supply = replace(w.supply, kind="shared")
+    return replace(w, supply=supply, head=replace(w.head, brownout_v=4.3, board_ohm=rng.uniform(0.9, 2.0))), None
+
+
+def _five_joint(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    k = _k(w, rng)
+    beyond = w.count - k - 1
+    ohm = rng.uniform(0.6, 2.2) / (beyond * 0.018)
+    return w.with_joint(k + 1, replace(w.joints[k + 1], five_ohm=ohm)), k
+
+
+def _ground_joint(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    # An open ground leaves the way through the data pins' protection: tens to hundreds of ohms.
+    k = _k(w, rng)
+    ohm = rng.uniform(1.0, 4.0) / ((w.count - k - 1) * 0.002)
+    return w.with_joint(k + 1, replace(w.joints[k + 1], ground_ohm=ohm)), k
+
+
+def _resistor(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    ohm = rng.choice([0.5, 470_000.0])
+    return replace(w, head=replace(w.head, resistor_ohm=ohm, lead_m=max(w.head.lead_m, 0.5))), -1
+
+
+def _wrong_output(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    return replace(w, head=replace(w.head, on_set_output=False, other_chain_there=rng.random() < 0.25)), -1
+
+
+def _first_dead(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    del rng
+    return w.with_chip(0, replace(w.chips[0], input_ok=False)), -1
+
+
+def _loose(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    k = _k(w, rng)
+    flex = Flex.DATA_OPENS if rng.random() < 0.65 else Flex.FIVE_OPENS
+    return w.with_joint(k + 1, replace(w.joints[k + 1], flex=flex, open_at_rest=rng.random() < 0.5)), k
+
+
+def _staple(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    k = _k(w, rng)
+    joint = replace(w.joints[k + 1], flex=Flex.DATA_SHORTS, open_at_rest=rng.random() < 0.5, staple=True)
+    return w.with_joint(k + 1, joint), k
+
+
+def _teed(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    k = _k(w, rng)
+    return replace(w, teed=k + 1), k
+
+
+def _passed_by(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    k = _k(w, rng)
+    return replace(w, passed_by=k + 1), k
+
+
+def _one_colour(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    k = _k(w, rng)
+    return w.with_chip(k + 1, replace(w.chips[k + 1], dead_colours=frozenset(rng.choice("RGB")))), k
+
+
+def _order_all(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    order = rng.choice(["RGB", "BRG", "GBR", "BGR", "RBG"])
+    return replace(w, chips=tuple(replace(c, order=order) for c in w.chips)), None
+
+
+def _order_batch(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    first = rng.randrange(1, w.count - 8)
+    batch = range(first, first + rng.randrange(1, 7))
+    chips = tuple(replace(c, order="RGB") if i in batch else c for i, c in enumerate(w.chips))
+    return replace(w, chips=chips), first - 1
+
+
+def _four_driven(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    del rng
+    return replace(w, settings=replace(w.settings, order="GRBW")), None
+
+
+def _speed(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    del rng
+    return replace(w, settings=replace(w.settings, khz=400)), None
+
+
+def _count(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    missing = rng.randrange(1, 11)
+    return replace(w, settings=replace(w.settings, count=w.count - missing)), None
+
+
+def _latch(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    del rng
+    return replace(w, settings=replace(w.settings, latch_us=50)), None
+
+
+def _grouped(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    del rng
+    return replace(w, chips=tuple(replace(c, leds=3) for c in w.chips)), None
+
+
+def _burned(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    cut = rng.randrange(5, w.count - 5)
+    second = 0 if rng.random() < 0.6 else cut + rng.randrange(1, 5)
+    chips = [replace(c, address=i if i < cut else second + i - cut) for i, c in enumerate(w.chips)]
+    return replace(w, chips=tuple(chips)), None
+
+
+def _stale(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    at = rng.randrange(0, w.count - 3)
+    return replace(w, shift_from=at, shift=rng.choice([-1, 1, 1, 2])), at - 1
+
+
+def _marginal(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    del rng
+    chips = tuple(replace(c, high_v=None) for c in w.chips)
+    return replace(w, chips=chips, head=replace(w.head, logic_v=3.3)), -1
+
+
+def _data_five(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    del rng
+    return replace(w, head=replace(w.head, plug=Plug.DATA_FIVE)), -1
+
+
+PLANTERS: dict[str, Planter] = {
+    "no-5v": _supply(volts=0.0),
+    "supply-weak": _weak,
+    "supply-short": _short,
+    "polarity-swapped": _head(plug=Plug.FIVE_GROUND),
+    "sag-far-end": _sag,
+    "five-joint-high": _five_joint,
+    "ground-joint-open": _ground_joint,
+    "usb-only": _usb,
+    "supply-high": _supply(volts=5.75),
+    "board-brownout": _brownout,
+    "coil-noise": _game(Game(coil_noise=True)),
+    "no-common-ground": _head(common_ground=False),
+    "data-ground-swapped": _head(plug=Plug.DATA_GROUND),
+    "data-five-swapped": _data_five,
+    "wrong-end": _head(from_end=True),
+    "wrong-output": _wrong_output,
+    "head-data-open": _head(data_open=True),
+    "marginal-3v3": _marginal,
+    "head-lead-long": _head(lead_m=2.4, paired=False),
+    "head-resistor": _resistor,
+    "first-input-dead": _first_dead,
+    "output-dead": _head(output_ok=False),
+    "joint-open": _joint(data_ohm=OPEN_OHM),
+    "k-output-dead": _chip(0, output=Output.DEAD),
+    "next-dead": _chip(1, input_ok=False),
+    "next-backwards": _chip(1, backwards=True),
+    "led-dead": _chip(1, lights=False),
+    "colour-dead": _one_colour,
+    "stuck-colour": _chip(1, stuck=Colour(0, 60, 0)),
+    "corrupts-after": _chip(0, output=Output.WILD),
+    "data-shorted": _joint(data_rail="GND"),
+    "staple-nick": _staple,
+    "joint-loose": _loose,
+    "fails-warm": _chip(1, fails_warm=True),
+    "data-teed": _teed,
+    "chains-crossed": _head(crossed=True),
+    "pixel-skipped": _passed_by,
+    "gap-long": _joint(metres=1.3),
+    "order-wrong": _order_all,
+    "order-batch": _order_batch,
+    "rgbw-as-rgb": _all_chips(order="GRBW"),
+    "rgb-as-rgbw": _four_driven,
+    "odd-width": _chip(1, order="GRBW"),
+    "wrong-speed": _speed,
+    "count-small": _count,
+    "latch-short": _latch,
+    "grouped-chip": _grouped,
+    "fixed-address": _burned,
+    "table-stale": _stale,
+    "turned-away": _chip(1, hidden=True),
+    "input-unwired": _game(Game(input_wired=False)),
+    "no-holding-load": _game(Game(needs_load=True)),
+    "input-pulses": _game(Game(pulses=True)),
+    "game-driver": _game(Game(driver_ok=False)),
+    "no-link": _head(answers=False),
+    "bytes-lost": _head(loses_bytes=True),
+}
+
+HOT = {"polarity-swapped": 0.7, "supply-short": 0.7, "data-five-swapped": 0.4, "supply-weak": 0.3, "supply-high": 0.1}
+"""How often a planted fault warms, smells or ticks."""
+
+BY_WORK = frozenset(
+    ["polarity-swapped", "data-ground-swapped", "data-five-swapped", "no-common-ground", "wrong-end", "head-data-open", "joint-open", "next-backwards", "data-shorted", "data-teed", "chains-crossed", "pixel-skipped", "order-batch", "odd-width", "table-stale", "joint-loose", "staple-nick", "five-joint-high", "ground-joint-open", "fixed-address", "count-small", "supply-short", "gap-long"]
+)
+"""Faults that come of work on the wires; the others come when they like."""
+
+
+def plant(causes: Sequence[str], *, seed: int, count: int = 50) -> Planted:
+    """A wiring with those faults, the same for the same seed. Raises ValueError for an unknown cause or a short chain."""
+    if count < 20:
+        raise ValueError(f"a practice chain has at least 20 pixels, not {count}")
+    rng = Random(seed)
+    wiring = sound(count, rng)
+    places = []
+    for cause in causes:
+        if cause not in PLANTERS:
+            raise ValueError(f"there is no fault {cause!r} to plant; there are {', '.join(sorted(PLANTERS))}")
+        wiring, place = PLANTERS[cause](wiring, rng)
+        places.append(place)
+    hot = any(rng.random() < HOT.get(cause, 0.0) for cause in causes)
+    after_work = any(rng.random() < (0.85 if cause in BY_WORK else 0.25) for cause in causes)
+    return Planted(wiring, tuple(causes), tuple(places), hot, after_work)
+
+
+def plant_any(weights: Sequence[tuple[str, float]], *, seed: int, count: int = 50, faults: int = 1) -> Planted:
+    """Like `plant`, with `faults` different causes drawn by their weights."""
+    rng = Random(f"which {seed}")
+    chosen: list[str] = []
+    while len(chosen) < faults:
+        cause = rng.choices([c for c, _ in weights], [w for _, w in weights])[0]
+        if cause not in chosen:
+            chosen.append(cause)
+    return plant(chosen, seed=seed, count=count)
