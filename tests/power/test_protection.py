@@ -57,7 +57,7 @@ def test_continuous_load_rule() -> None:
 
 
 def test_fuse_on_22_awg() -> None:
-    """The usual trade example: 22 AWG, a 3 A fuse, 2.25 A at most of a load kept to 75 to 80 % (ronsholidaylights.com)."""
+    """The usual trade example: 22 AWG, a 3 A fuse, 2.25 A at most (load kept to 75 to 80 %: common practice)."""
     rating = wire_rating_a(Wire(awg=22))
     choice = choose_fuse(planned_a=2.25, fault_a=2.25, wire_rating_a=rating)
     assert (choice.rating_a, choice.colour, choice.verdict) == (3, "violet", FuseVerdict.FITS)
