@@ -63,6 +63,8 @@ async def run_in_daemon(work: Callable[[], _T], *, undo: Callable[[_T], None], n
         return await future
     except asyncio.CancelledError:
         abandoned.set()
+        if future.done() and not future.cancelled() and future.exception() is None:  # both in the same turn of the loop
+            threading.Thread(target=undo, args=(future.result(),), name=f"{name} undone", daemon=True).start()
         raise
 
 

@@ -206,3 +206,16 @@ async def test_an_opening_that_is_given_up_is_undone() -> None:
     go_on.set()
     await until(lambda: undone)
     assert undone == ["port"]
+
+
+async def test_an_opening_that_is_given_up_as_it_succeeds_is_undone() -> None:
+    undone: list[str] = []
+    task = asyncio.create_task(run_in_daemon(lambda: "port", undo=undone.append, name="quick opening"))
+    await asyncio.sleep(0)
+    time.sleep(0.1)  # noqa: ASYNC251 - the loop stands still while the thread delivers
+    await asyncio.sleep(0)
+    task.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await task
+    await until(lambda: undone)
+    assert undone == ["port"]
