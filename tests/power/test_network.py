@@ -267,6 +267,29 @@ def test_power_and_current_balance(seed: int) -> None:
         assert given_w == pytest.approx(taken_w, abs=1e-6)
 
 
+@settings(max_examples=100, deadline=None)
+@given(seed=st.integers(0, 10**6))
+def test_it_settles_for_resistances_over_five_decades(seed: int) -> None:
+    circuit = random_circuit(seed, heavy=True)
+    rng = np.random.default_rng(seed + 5)
+
+    def wild(ohm: Floats) -> Floats:
+        return ohm * 10 ** rng.uniform(-3, 2, len(ohm))
+
+    circuit["rails"] = [
+        dataclasses.replace(
+            r,
+            plus_ohm=wild(r.plus_ohm),
+            ground_ohm=wild(r.ground_ohm),
+            loads=dataclasses.replace(r.loads, light_a=r.loads.light_a * 10 ** rng.uniform(-2, 1.5)),
+        )
+        for r in circuit["rails"]
+    ]
+    answer = solve(**circuit)
+    assert answer.steps < 30
+    assert answer.residual_a < 1e-6
+
+
 def test_load_curve_never_falls() -> None:
     loads = pixels(1, light_a=0.06)
     volts = np.linspace(-1, 6, 701)
