@@ -1,8 +1,9 @@
 """Human time of the recheck's actions, by the Keystroke-Level Model.
 
 The person answers with keys.  A predicted answer is confirmed by one key; another place is picked by typing a few
-letters of its name.  The model has no operator for looking over a playfield: SCAN_SECONDS per place is our own
-assumption, no source; whole groups are taken in at a glance, so it is small.
+letters of its name.  The model has no operators for looking over a playfield or for turning from it to a screen two
+metres away: SCAN_SECONDS per place and TURN_SECONDS per answer are our own assumptions, no source.  Whole groups of
+places are taken in at a glance, so the first is small.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 from probe.inference.keystroke import Operator, klm_seconds
 
 SCAN_SECONDS = 0.02
+TURN_SECONDS = 2.0
 CONFIRM = klm_seconds([Operator.THINK, Operator.KEY])
 """Mental preparation and one key: 1.55 s."""
 PICK_PLACE = klm_seconds([Operator.THINK, Operator.THINK] + [Operator.KEY] * 4)
@@ -21,7 +23,7 @@ PICK_COLOUR = klm_seconds([Operator.THINK, Operator.KEY])
 
 def probe_seconds(*, predicted: float) -> float:
     """Expected seconds of a probe whose predicted answer comes with the chance `predicted`."""
-    return predicted * CONFIRM + (1.0 - predicted) * PICK_PLACE
+    return TURN_SECONDS + predicted * CONFIRM + (1.0 - predicted) * PICK_PLACE
 
 
 def look_seconds(*, places: int, differs: float) -> float:
@@ -31,4 +33,4 @@ def look_seconds(*, places: int, differs: float) -> float:
     """
     clean = places * SCAN_SECONDS + CONFIRM
     found = 0.5 * places * SCAN_SECONDS + PICK_PLACE + PICK_COLOUR
-    return differs * found + (1.0 - differs) * clean
+    return TURN_SECONDS + differs * found + (1.0 - differs) * clean

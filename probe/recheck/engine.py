@@ -29,7 +29,7 @@ from functools import cached_property
 
 import numpy as np
 
-from probe.inference.entropy import entropy_bits
+from probe.inference.entropy import binary_entropy_bits, entropy_bits
 from probe.inference.questions import Question, best_question
 from probe.recheck.align import Forward, forward, maps_of, sample_paths, steps
 from probe.recheck.costs import look_seconds, probe_seconds
@@ -47,6 +47,7 @@ from probe.recheck.model import (
     Floats,
     Ints,
     Look,
+    NothingLit,
     NotSure,
     Observation,
     Probe,
@@ -63,6 +64,11 @@ UNLISTED_DRAWS = 160
 PROBE_CANDIDATES = 48
 LIKELY_NEW = 0.8
 SURPRISE = -6.0
+PROOF_STAGE = 0.9
+"""From this chance of the best map on, what is left is proof, and a look will be needed anyhow: a probe is asked only
+if it is expected to tell more than the look, not merely because it is quicker."""
+REVISIONS = 2
+"""How often contradicted answers are looked at again for another explanation, after each answer."""
 HALF = 16
 WIDEST = 128
 
@@ -274,6 +280,9 @@ class Recheck:
         naming = self._naming()
         if naming is not None:
             return naming
+        again = self._ask_again()
+        if again is not None:
+            return again
         if self.confidence >= self.options.confidence:
             left = self.unnamed()
             if not left:
@@ -281,7 +290,11 @@ class Recheck:
             return Step(action=Probe(number=left[0]), naming=True, seconds=probe_seconds(predicted=0.0))
         questions = self._probe_questions()
         if self.options.looks:
-            questions += self._look_questions()
+            looks = self._look_questions()
+            if self._draws.best_chance >= PROOF_STAGE:
+                most = max(look.expected_bits for look in looks)
+                questions = [q for q in questions if q.expected_bits > most]
+            questions += looks
         best = best_question(questions)
         if best is None or best.expected_bits < 1e-6:
             return self._proof()
@@ -320,13 +333,51 @@ class Recheck:
 
     def _naming(self) -> Step | None:
         share = self._new_share()
-        unsure = self._unsure()
+        asked = {o.action.number for o in self.observations if isinstance(o.action, Probe)}
         for number in self.unnamed():
-            if share[number] >= LIKELY_NEW and not unsure.get(number):
+            if share[number] >= LIKELY_NEW and number not in asked:
                 return Step(
                     action=Probe(number=number), naming=True, seconds=probe_seconds(predicted=float(share[number]))
                 )
         return None
+
+    def _ask_again(self) -> Step | None:
+        """The question behind an answer that contradicts the best map, if it was asked only once.
+
+        A look that differed at a place is asked again as a probe of the number predicted there: that answer is
+        decisive, while another look could be overlooked again.
+        """
+        best = self.best_map
+        void = self.hypotheses[self._draws.best_source].void
+        asked: dict[int, list[int]] = {}
+        for index, seen in enumerate(self.observations):
+            if isinstance(seen.action, Probe) and not isinstance(seen.answer, NotSure):
+                asked.setdefault(seen.action.number, []).append(index)
+        for index, seen in enumerate(self.observations):
+            number: int | None = None
+            if isinstance(seen.action, Look):
+                if index in void and isinstance(seen.answer, Differs):
+                    there = np.flatnonzero(best == seen.answer.place)
+                    if there.size and not any(i > index for i in asked.get(int(there[0]), [])):
+                        number = int(there[0])
+            elif len(asked.get(seen.action.number, [])) == 1 and self._contradicts(seen):
+                number = seen.action.number
+            if number is not None:
+                return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
+        return None
+
+    def _contradicts(self, seen: Observation) -> bool:
+        """Whether a probe's answer does not fit the best map."""
+        assert isinstance(seen.action, Probe)
+        value = int(self.best_map[seen.action.number])
+        if isinstance(seen.answer, AtPlace):
+            return value != seen.answer.place
+        if isinstance(seen.answer, AtNewPlace):
+            return value != NEW and value not in self.setup.declared_new
+        if isinstance(seen.answer, NothingLit):
+            unseen = value >= 0 and not self.setup.has_place[value] and value not in self.setup.declared_new
+            return value != END and not unseen and self.dark_chance[seen.action.number] <= 0.5
+        return False
 
     def _unsure(self) -> dict[int, int]:
         count: dict[int, int] = {}
@@ -365,7 +416,11 @@ class Recheck:
         shares = np.bincount(inverse.ravel(), weights=weight)
         differs = float(weight[outcome >= 0].sum())
         seconds = look_seconds(places=len(frame.places), differs=differs)
-        return [Question(key=frame, expected_bits=entropy_bits(shares), seconds=seconds)]
+        return [Question(key=frame, expected_bits=entropy_bits(shares) + self._unlisted_bits(), seconds=seconds)]
+
+    def _unlisted_bits(self) -> float:
+        """A look also speaks on rearrangements that are no hypothesis yet."""
+        return binary_entropy_bits(self.unlisted) if self._draws.best_chance >= PROOF_STAGE else 0.0
 
     # ---- answers --------------------------------------------------------------------------------------------
 
@@ -399,7 +454,30 @@ class Recheck:
                 list(state.hypotheses) + again,
                 (*self.surprises, index),
             )
+        for _ in range(REVISIONS):
+            proposed = state._explanations()
+            if not proposed:
+                break
+            state = _evaluated(
+                self.setup, self.options, evidence, list(state.hypotheses) + proposed, state.surprises
+            )
         return state._widened_if_needed()
+
+    def _explanations(self) -> list[Hypothesis]:
+        """Rearrangements that would make sense of answers which the best map calls wrong."""
+        top = self.hypotheses[self._draws.best_source]
+        known = {h.key for h in self.hypotheses}
+        proposed: dict[object, Hypothesis] = {}
+        for index, seen in enumerate(self.observations):
+            made: list[Hypothesis] = []
+            if isinstance(seen.action, Look):
+                if index in top.void and isinstance(seen.answer, Differs):
+                    base = replace(top, void=top.void - {index})
+                    made = self._best_proposed(from_look(base, self.setup.prior, place=seen.answer.place), self.evidence)
+            elif isinstance(seen.answer, AtPlace) and self._contradicts(seen):
+                made = self._from_probe(seen.action.number, seen.answer.place, self.evidence)
+            proposed.update((h.key, h) for h in made if h.key not in known)
+        return self._best_proposed(list(proposed.values()), self.evidence)
 
     def weight_of(self, some: list[Hypothesis]) -> float:
         """Natural logarithm of the joint weight of these hypotheses, -inf when none is left."""
@@ -438,7 +516,7 @@ class Recheck:
         for row, one in enumerate(proposed):
             orders[row, : len(one.order)] = one.order
         maps = np.where(matched[None, :], orders[:, np.where(matched, position, 0)], draws.best[None, :])
-        scores = evidence.map_scores(maps, void=self.hypotheses[draws.best_source].void)
+        scores = evidence.map_scores(maps, void=proposed[0].void)
         scores = scores + np.array([p.log_prior for p in proposed])
         best = np.argsort(-scores, kind="stable")[:MOST_PROPOSED]
         return [proposed[i] for i in best.tolist()]

@@ -157,12 +157,14 @@ class Evidence:
             behind[number] = sum(t.end for t in terms)
         for h, variant in enumerate(variants):
             relative, index = self._look_sum(variant.order, variant.void)
-            match[h] = np.log((1.0 - p_dark) * np.exp(np.minimum(relative, 600.0)) + p_dark)
+            # A last pixel that went dark looks the same as a missing one: it counts as missing.
+            dark_share = np.where(index == variant.order[-1], 1e-30, p_dark)
+            match[h] = np.log((1.0 - p_dark) * np.exp(np.minimum(relative, 600.0)) + dark_share)
             for number, terms in self._probes.items():
                 lit = np.append(sum((t.at_entry for t in terms), np.zeros(setup.entries)), 0.0)[index[number]]
                 dark = sum(t.dark for t in terms)
                 match[h, number] = np.logaddexp(
-                    np.log1p(-p_dark) + relative[number] + lit, np.log(p_dark) + dark
+                    np.log1p(-p_dark) + relative[number] + lit, np.log(dark_share[number]) + dark
                 )
                 new[h, number] = sum(t.new for t in terms)
             match[h][index == setup.entries] = -np.inf
