@@ -62,6 +62,8 @@ TABLE: tuple[KeyRow, ...] = (
     KeyRow("flip", "walk", ("comma",), "Picture from above or below", empty_only=True),
     KeyRow("next_chain", "walk", ("ctrl+o",), "Next chain"),
     KeyRow("table", "walk", ("f12", "ctrl+s"), "Map table", shown=True),
+    KeyRow("leave", "walk", ("escape",), "Empty the line, or back"),
+    KeyRow("leave", "table", ("escape",), "Back to the walk"),
     KeyRow("light_row", "table", ("enter",), "Light this pixel", shown=True),
     KeyRow("search", "table", ("slash",), "Search", shown=True),
     KeyRow("sort", "table", ("f2",), "Sort by next column", shown=True),

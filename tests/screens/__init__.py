@@ -1,0 +1,1 @@
+"""Tests of the full-screen program, keys in and screens out."""
