@@ -183,14 +183,20 @@ def build_sketch(work: Path) -> Path:
     main = work / "sketch.cpp"
     main.write_text(f'#include <Arduino.h>\n#line 1 "{SKETCH.name}.ino"\n' + (copy / f"{SKETCH.name}.ino").read_text())
     shutil.move(main, copy / "sketch.cpp")
-    objects = []
-    for source in [copy / "sketch.cpp", *sorted((copy / "src").rglob("*.c")), *sorted(core.glob("*.c*"))]:
-        target = work / f"{len(objects)}-{source.name}.o"
-        _run(*(for_c if source.suffix == ".c" else for_cpp), *common, source, "-o", target)
-        objects.append(target)
+    def compiled(sources: Iterable[Path], prefix: str) -> list[Path]:
+        objects = []
+        for number, source in enumerate(sources):
+            objects.append(work / f"{prefix}-{number}-{source.name}.o")
+            _run(*(for_c if source.suffix == ".c" else for_cpp), *common, source, "-o", objects[-1])
+        return objects
+
+    own = compiled([copy / "sketch.cpp", *sorted((copy / "src").rglob("*.c"))], "sketch")
+    # The core goes into an archive: only what the sketch needs of it is linked, its serial port in particular is not.
+    archive = work / "core.a"
+    _run("avr-gcc-ar", "rcs", archive, *compiled(sorted(core.glob("*.c*")), "core"))
     elf = work / "sketch.elf"
     _run("avr-gcc", "-w", "-Os", "-g", "-flto", "-fuse-linker-plugin", "-Wl,--gc-sections", "-mmcu=atmega328p",
-         "-o", elf, *objects, "-lm")  # fmt: skip
+         "-o", elf, *own, archive, "-lm")  # fmt: skip
     return elf
 
 

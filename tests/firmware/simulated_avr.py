@@ -218,7 +218,8 @@ class SimulatedAvr:
     # --- restarts and memory ---
 
     def restart(self, cause: str) -> None:
-        """Restarts the chip: power, external, brownout, watchdog or unknown."""
+        """Restarts the chip: power, external, brownout, watchdog, unknown, or bootloader (entered by the reset pin; it has
+        cleared the flags and left them in r2)."""
         self.command(f"restart {cause}")
 
     def power_cut(self, *, seed: int = 1) -> None:

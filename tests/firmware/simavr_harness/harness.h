@@ -79,7 +79,8 @@ bool waveform_record(const char *path);
 /* ---- memory.c: what survives a restart and what does not ---- */
 
 void memory_attach(avr_t *avr, uint16_t ram_used_end);
-/* Restarts the chip: power (RAM lost), external, brownout or watchdog; false for another cause. */
+/* Restarts the chip: power (RAM lost), external, brownout, watchdog, unknown (no flag set), or bootloader (as after a
+ * bootloader that was entered by the reset pin, cleared the flags and left them in r2); false for another cause. */
 bool memory_restart(avr_t *avr, const char *cause);
 /* Cuts the power now: an EEPROM byte being written is left half done. */
 void memory_power_cut(avr_t *avr, uint32_t seed);

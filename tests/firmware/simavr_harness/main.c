@@ -26,7 +26,7 @@
  *   timing_clear
  *   edges FILE | edges          records all edges to a file (16 bytes each, see harness.h), or stops
  *   pin D2 0|1                  drives an input pin
- *   restart CAUSE               power, external, brownout, watchdog, unknown
+ *   restart CAUSE               power, external, brownout, watchdog, unknown, bootloader
  *   power_cut SEED              as restart power, and an EEPROM byte being written is left half done
  *   eeprom | eeprom OFFSET HEX  reads all, or stores
  */

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include <simavr/avr_eeprom.h>
+#include <simavr/sim_cycle_timers.h>
 
 enum { MCUSR = 0x54, EECR = 0x3F, EEDR = 0x40, EEARL = 0x41, EEARH = 0x42 };
 enum { PORF = 0, EXTRF = 1, BORF = 2, WDRF = 3 };
@@ -26,24 +27,42 @@ static struct {
     bool any;
 } last_write;
 
-/* Watches writes to the EEPROM's control register, to know which byte a power cut would catch. */
+static bool writing(const avr_t *avr)
+{
+    return last_write.any && avr->cycle - last_write.begun < EEPROM_WRITE_CYCLES;
+}
+
+static avr_cycle_count_t write_done(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    (void)when, (void)param;
+    avr->data[EECR] &= (uint8_t)~(1 << EEPE);
+    return 0;
+}
+
+/* Watches writes to the EEPROM's control register: to know which byte a power cut would catch, and to keep EEPE up for as
+ * long as the chip takes, which simavr does not. */
 static void watch_eecr(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
 {
     (void)param;
-    bool armed = avr->data[EECR] & 1 << EEMPE;
+    bool begins = (avr->data[EECR] & 1 << EEMPE) && (value & 1 << EEPE) && !writing(avr);
     uint16_t at = (uint16_t)(avr->data[EEARL] | (avr->data[EEARH] & 3) << 8);
     uint8_t old = 0xFF;
-    if (armed && (value & 1 << EEPE))
+    if (begins)
         memory_eeprom(avr, false, &old, at, 1);
+    else
+        value &= (uint8_t)~(1 << EEPE);
     write_eecr(avr, address, value, write_eecr_param);
-    if (armed && (value & 1 << EEPE)) {
+    if (begins) {
         last_write.address = at;
         last_write.old = old;
         memory_eeprom(avr, false, &last_write.new, at, 1);
         last_write.begun = avr->cycle;
         last_write.any = true;
         eeprom_writes++;
+        avr_cycle_timer_register(avr, EEPROM_WRITE_CYCLES, write_done, NULL);
     }
+    if (writing(avr))
+        avr->data[EECR] |= 1 << EEPE;
 }
 
 void memory_attach(avr_t *avr, uint16_t ram_used_end)
@@ -61,7 +80,7 @@ static void forget_ram(avr_t *avr)
 
 bool memory_restart(avr_t *avr, const char *cause)
 {
-    uint8_t flags;
+    uint8_t flags, r2 = 0xFF; /* registers hold anything after a restart */
     if (strcmp(cause, "power") == 0)
         flags = 1 << PORF | 1 << BORF; /* a rising supply sets both */
     else if (strcmp(cause, "external") == 0)
@@ -72,6 +91,8 @@ bool memory_restart(avr_t *avr, const char *cause)
         flags = 1 << WDRF;
     else if (strcmp(cause, "unknown") == 0)
         flags = 0;
+    else if (strcmp(cause, "bootloader") == 0)
+        flags = 0, r2 = 1 << EXTRF;
     else
         return false;
     if (flags & 1 << PORF)
@@ -79,13 +100,14 @@ bool memory_restart(avr_t *avr, const char *cause)
     avr_reset(avr);
     usart_reset(avr);
     avr->data[MCUSR] = flags;
+    avr->data[2] = r2;
     last_write.any = false;
     return true;
 }
 
 void memory_power_cut(avr_t *avr, uint32_t seed)
 {
-    if (last_write.any && avr->cycle - last_write.begun < EEPROM_WRITE_CYCLES) {
+    if (writing(avr)) {
         /* The chip erases (bits to 1), then writes (bits to 0); a cut leaves either half done. */
         srand(seed);
         uint8_t chance = (uint8_t)rand(), left;

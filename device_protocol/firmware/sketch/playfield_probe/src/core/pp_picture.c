@@ -134,7 +134,8 @@ uint8_t pp_show_staged(pp_board *board, uint8_t output, pp_order *order)
         uint8_t pair = chain->numbers[pixel >> 1];
         uint16_t value = values[(pixel & 1) ? pair >> 4 : pair & 15];
         sum += value;
-        lit += value != 0;
+        if (value)
+            lit++;
     }
     uint8_t code = check_ceiling(chain, sum, order);
     if (code)
