@@ -161,6 +161,7 @@ class Conductor:
             case Connected(identity, _, _):
                 self._presses = 0
                 self._forget_showing()
+                self._batches.append((ShowDark(),))  # a board that only hung may still show its old picture
                 self._tell(BoardHere(identity))
             case Lost(error, _):
                 self._forget_showing()

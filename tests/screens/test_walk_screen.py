@@ -82,6 +82,8 @@ async def test_map_the_whole_demo_by_keys(open_app: OpenApp) -> None:
             for given in person.inputs(walk):
                 await stage.pilot.press(*keys_for(given))
         await stage.app.conductor.settled()
+        screen = stage.app.walk_screen
+        assert screen is not None
         assert screen.walk.answered == screen.walk.here.length
     assert same_answers(load_map(stage.path), truth) == []
 
