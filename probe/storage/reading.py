@@ -79,11 +79,8 @@ def parse_json(path: Path, text: str, hint: str) -> Any:
             doubled.extend(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]
         return members
 
-    def refuse(constant: str) -> Any:
-        raise DamagedFileError(path, f"{constant} is not a number JSON has", hint)
-
     try:
-        data = json.loads(text, object_pairs_hook=unique, parse_constant=refuse)
+        data = json.loads(text, object_pairs_hook=unique)
     except json.JSONDecodeError as error:
         if mark := _MERGE_MARK.search(text):
             what = f"{mark.group().strip()!r} is the mark of an unfinished merge"
@@ -100,8 +97,20 @@ def parse_json(path: Path, text: str, hint: str) -> Any:
     except ValueError as error:
         raise DamagedFileError(path, f"this is not valid JSON: {error}", hint) from error
     if doubled:
-        raise DamagedFileError(path, f"the key {doubled[0]!r} is there twice in one record", hint, field=doubled[0])
+        what = f"the key {doubled[0]!r} is there twice in one record"
+        raise DamagedFileError(path, what, hint, line=_line_of_second(text, doubled[0]), field=doubled[0])
     return data
+
+
+def _line_of_second(text: str, key: str) -> int | None:
+    """The line, from 1, where a key stands a second time in one record, if that is plain to see."""
+    member = re.compile(re.escape(json.dumps(key)) + r"\s*:")
+    leading = 0
+    for number, line in enumerate(text.split("\n"), 1):
+        leading += member.match(line) is not None
+        if leading > 1 or len(member.findall(line)) > 1:
+            return number
+    return None
 
 
 def _said(error: dict[str, Any], model: type[BaseModel]) -> str:
@@ -217,6 +226,17 @@ def _members(m: PlayfieldMap) -> int:
     return sum([len(record.__pydantic_fields_set__) for record in records])
 
 
+def _may_have_doubles(data: bytes, m: PlayfieldMap) -> bool:
+    """Whether a key may stand twice in a record; if not, it surely does not. Ten times as fast as looking.
+
+    In a file as we write it a quote and a colon end every key. Elsewhere they only meet where a text starts with a
+    colon, or behind a backslash, so that the sum cannot come out too low.
+    """
+    if any(space in data for space in (b" :", b"\t:", b"\n:", b"\r:")):
+        return True
+    return data.count(b'":') - data.count(b'\\":') != _members(m)
+
+
 def parse_map(path: Path, data: bytes, hint: str) -> PlayfieldMap:
     """The map in a file's content.
 
@@ -236,9 +256,7 @@ def parse_map(path: Path, data: bytes, hint: str) -> PlayfieldMap:
             for at, what in _dangling(raw):
                 raise DamagedFileError(path, what, hint, line=find(text, at), field=named(at)) from error
         raise _refusal(path, PlayfieldMap, text, faults, hint) from error
-    # A quote, a colon and a space follow every key as we write it, and stand nowhere else, since quotes inside of texts
-    # have a backslash before them. If the sum is another, somebody else wrote it, and a key may be there twice.
-    if data.count(b'": ') - data.count(b'\\": ') != _members(m) or not {"format", "version"} <= m.model_fields_set:
+    if _may_have_doubles(data, m) or not {"format", "version"} <= m.model_fields_set:
         _refuse_other_formats(path, parse_json(path, text, hint), text)
     return m
 

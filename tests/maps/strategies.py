@@ -1,0 +1,160 @@
+"""Maps and texts for property tests, hostile ones among them."""
+
+from __future__ import annotations
+
+from hypothesis import strategies as st
+
+from probe.maps.model import (
+    BYTE_ORDERS,
+    Bookmark,
+    Chain,
+    Kind,
+    Lamp,
+    Machine,
+    Pixel,
+    PixelState,
+    Place,
+    PlayfieldMap,
+    Position,
+    Revision,
+)
+
+HOSTILE = (
+    "[/x]",
+    "[bold]x",
+    "=1+1",
+    "'=1",
+    "''",
+    "'",
+    "' =1",
+    "+1",
+    "-cmd",
+    "@SUM(A1)",
+    "\t=1",
+    "\r=1",
+    "\n=1",
+    "\0=1",
+    " =1",
+    "＝1+1",
+    "a,b;c|d",
+    'say "kelp"',
+    '": ',
+    '\\": ',
+    "back\\slash",
+    "\\u001b",
+    "\\\\u001b",
+    "\\u005cu001b",
+    "line\r\nbreak",
+    "lone\rreturn",
+    "NUL\0inside",
+    "bell\x07 escape\x1b[31m delete\x7f csi\x9b31m",
+    "next\x85line\u2028and\u2029page",
+    "🐙🦦👩‍🚒",
+    "שלום ריף",
+    "\u202eturned\u2066around",
+    "\ufeffmark",
+    " spaces ",
+    "5" * 500,
+    "é" * 500,
+    "NaN",
+    "null",
+    "007",
+    "1e5",
+    "record",
+)
+
+texts = st.one_of(
+    st.sampled_from(HOSTILE),
+    st.text(st.characters(exclude_categories=["Cs"]), max_size=40),
+    st.text("'=+-@\t\r\n\0\\u001b\"',; ", max_size=12),
+)
+labels = texts.filter(bool)
+identifiers = st.from_regex(r"[a-z0-9][a-z0-9-]{0,8}", fullmatch=True)
+lengths = st.floats(-5_000, 5_000, allow_nan=False, allow_infinity=False)
+positions = st.builds(Position, x_mm=lengths, y_mm=lengths)
+lamp_numbers = st.integers(0, 9_999)
+
+
+def _unique_ids(records: list[Place]) -> tuple[Place, ...]:
+    return tuple({record.id: record for record in records}.values())
+
+
+places = st.builds(
+    Place,
+    id=identifiers,
+    label=labels,
+    area=texts,
+    kind=st.sampled_from(Kind),
+    position=st.none() | positions,
+    lamps=st.lists(lamp_numbers, max_size=3).map(tuple),
+    group=texts,
+    note=texts,
+)
+lamps = st.builds(
+    Lamp,
+    number=lamp_numbers,
+    name=labels,
+    area=texts,
+    kind=st.sampled_from(Kind),
+    driver=texts,
+    row=st.none() | st.integers(1, 64),
+    column=st.none() | st.integers(1, 64),
+    insert_colour=texts,
+    note=texts,
+)
+revisions = st.builds(
+    Revision, number=st.integers(1, 99), time=texts, reason=texts, changes=st.lists(texts, max_size=3).map(tuple)
+)
+machines = st.builds(
+    Machine,
+    name=labels,
+    width_mm=st.floats(0.001, 5_000),
+    length_mm=st.floats(0.001, 5_000),
+    note=texts,
+)
+
+
+@st.composite
+def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
+    """A chain whose pixels light some of those places."""
+    ids = draw(st.lists(identifiers, unique=True, max_size=6))
+    lit = st.none() | st.sampled_from(place_ids) if place_ids else st.none()
+    pixels = tuple(
+        Pixel(
+            id=name,
+            state=draw(st.sampled_from(PixelState)),
+            place=draw(lit),
+            note=draw(texts),
+            verified=draw(st.integers(0, 5)),
+        )
+        for name in ids
+    )
+    return Chain(
+        id=draw(identifiers),
+        name=draw(labels),
+        output=draw(st.integers(0, 15)),
+        count=draw(st.none() | st.integers(1, 65_535)),
+        order=draw(st.sampled_from(BYTE_ORDERS)),
+        chip=draw(st.sampled_from(["ws2812b", "sk6812"])),
+        latch_us=draw(st.integers(280, 1_000)),
+        ceiling_ma=draw(st.integers(1, 100_000)),
+        note=draw(texts),
+        pixels=pixels,
+    )
+
+
+@st.composite
+def maps(draw: st.DrawFn) -> PlayfieldMap:
+    """Any sound map."""
+    made = _unique_ids(draw(st.lists(places, max_size=5)))
+    lines = draw(st.lists(chains([place.id for place in made]), max_size=3, unique_by=lambda chain: chain.id))
+    mark = draw(st.sampled_from([None, *[chain.id for chain in lines]]))
+    closed = draw(st.lists(revisions, max_size=2, unique_by=lambda revision: revision.number))
+    return PlayfieldMap(
+        machine=draw(machines),
+        chains=tuple(lines),
+        places=made,
+        lamps=tuple(draw(st.lists(lamps, max_size=3))),
+        revisions=tuple(closed),
+        bookmark=None if mark is None else Bookmark(chain=mark, number=draw(st.integers(0, 65_535))),
+    )
