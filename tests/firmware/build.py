@@ -183,6 +183,7 @@ def build_sketch(work: Path) -> Path:
     main = work / "sketch.cpp"
     main.write_text(f'#include <Arduino.h>\n#line 1 "{SKETCH.name}.ino"\n' + (copy / f"{SKETCH.name}.ino").read_text())
     shutil.move(main, copy / "sketch.cpp")
+
     def compiled(sources: Iterable[Path], prefix: str) -> list[Path]:
         objects = []
         for number, source in enumerate(sources):

@@ -20,7 +20,9 @@ def seed_corpus(folder: Path) -> None:
     for conversation in all_conversations():
         lines = [sealed(">" + step.rest) for step in conversation.steps if step.verb == ">"]
         # a chain that fits the small build below, then the conversation's own orders
-        (folder / conversation.name).write_bytes(b"\n".join([sealed(">00 setup 0 16 GRB 300 2000"), *lines, b""])[:4096])
+        (folder / conversation.name).write_bytes(
+            b"\n".join([sealed(">00 setup 0 16 GRB 300 2000"), *lines, b""])[:4096]
+        )
 
 
 def test_fuzz(tmp_path: Path) -> None:

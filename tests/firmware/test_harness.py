@@ -86,7 +86,9 @@ def test_power_cut_tears_the_byte_being_written(seed: int) -> None:
         assert contents[: written - 1] == b"\x55" * (written - 1)
         assert contents[written:64] == b"\x0f" * (64 - written)
         torn = contents[written - 1]
-        assert torn | 0x0F == torn or torn | 0x55 == torn, "bits of the old or the new value, and others not yet cleared"
+        assert torn | 0x0F == torn or torn | 0x55 == torn, (
+            "bits of the old or the new value, and others not yet cleared"
+        )
 
 
 def test_a_chip_that_stands_still_is_reported() -> None:

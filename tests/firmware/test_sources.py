@@ -63,7 +63,7 @@ def test_error_names_are_those_of_the_list() -> None:
         ({"PP_LINE": 63}, "PP_LINE"),
         ({"PP_LINE": 256}, "PP_LINE"),
         ({"PP_PIXELS": 65_535, "PP_CHANNEL_UA": 20_000}, "4,294 A"),
-        ({"PP_BOARD_NAME": '\'"a-name-of-more-than-24-bytes"\''}, "pp_board_name_fits"),
+        ({"PP_BOARD_NAME": "'\"a-name-of-more-than-24-bytes\"'"}, "pp_board_name_fits"),
     ],
     ids=["no-output", "pixels", "short-line", "long-line", "need-overflows", "name"],
 )

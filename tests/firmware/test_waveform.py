@@ -53,9 +53,7 @@ def decode(edges: Iterable[tuple[int, int]]) -> list[bytes]:
             fell = cycle
     for bits in frames:
         assert len(bits) % 8 == 0
-    return [
-        bytes(int("".join(map(str, bits[at : at + 8])), 2) for at in range(0, len(bits), 8)) for bits in frames
-    ]
+    return [bytes(int("".join(map(str, bits[at : at + 8])), 2) for at in range(0, len(bits), 8)) for bits in frames]
 
 
 def test_edges_decode_to_the_picture(chip: SimulatedAvr, tmp_path: Path) -> None:
