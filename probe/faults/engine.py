@@ -15,11 +15,10 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.faults.context import TEXTS
 from probe.faults.knowledge import (
+    AFTER_STOP,
     PICTURE_QUESTION,
     STOP_OBSERVATION,
-    Cause,
     Knowledge,
     Observation,
     Power,
@@ -28,7 +27,6 @@ from probe.faults.knowledge import (
 from probe.faults.meter import Ranges, Verdict, judge, parse_readings
 from probe.inference.keystroke import Operator, klm_seconds
 from probe.inference.questions import Question, best_question
-from probe.maps.model import shown_number
 
 Floats = NDArray[np.float64]
 
@@ -98,27 +96,6 @@ class Session:
             if given.observation == observation and len(given.shares) == 1:
                 return given.shares[0][0]
         return None
-
-
-@dataclass(frozen=True)
-class Suspect:
-    """One cause in the list. `speaks_for` and `speaks_against` are (observation, answer) pairs, strongest first."""
-
-    cause: Cause
-    probability: float
-    word: str
-    speaks_for: tuple[tuple[str, str], ...]
-    speaks_against: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True)
-class Finding:
-    """What the answers say now: suspects (three at most), and whether two causes at once explain them better."""
-
-    suspects: tuple[Suspect, ...]
-    two_causes: tuple[Cause, Cause] | None
-    two_causes_probability: float
-    explained: bool
 
 
 @dataclass(frozen=True)
@@ -199,18 +176,27 @@ def _log_belief(knowledge: Knowledge, session: Session) -> Floats:
     log = np.log(np.concatenate([(1 - PAIR_SHARE) * prior, PAIR_SHARE * pair_prior / pair_prior.sum()]))
     for given in session.given:
         if given.shares:
-            log = log + np.log(_evidence(knowledge, tables, given))
+            log = log + np.log(evidence(knowledge, given))
     return np.asarray(log)
 
 
-def _evidence(knowledge: Knowledge, tables: _Tables, given: Given) -> Floats:
+def evidence(knowledge: Knowledge, given: Given) -> Floats:
     """P(what was answered | hypothesis), shape (hypotheses,)."""
+    tables = _tables(knowledge)
     observation = knowledge.observation(given.observation)
     start, _ = tables.columns[given.observation]
     total = np.zeros(len(tables.likelihood))
     for answer, share in given.shares:
         total = total + share * tables.likelihood[:, start + observation.index(answer)]
+    if given.by_tool:  # the program does not slip
+        return (total - WRONG_SHARE / len(observation.answers)) / (1 - WRONG_SHARE)
     return total
+
+
+def pair_causes(knowledge: Knowledge, hypothesis: int) -> tuple[int, int]:
+    """The two causes of a pair, as positions, by its position among the hypotheses."""
+    first, second = _tables(knowledge).pairs[hypothesis - len(knowledge.causes)]
+    return int(first), int(second)
 
 
 def belief(knowledge: Knowledge, session: Session) -> Floats:
@@ -253,11 +239,15 @@ def _allowed(observation: Observation, session: Session) -> bool:
 
 def next_step(knowledge: Knowledge, session: Session) -> Step:
     """The next question: the picture question first, then the observation with most expected information a second.
+    After heat, smell or ticking the first is whether 5 V and GND touch, with power off.
 
     A dead link is a finding by itself: nothing that needs the board to run a pattern is asked then.
     """
     stop = STOP_STEPS if session.stopped else ()
     weights = belief(knowledge, session)
+    after_stop = knowledge.observation(AFTER_STOP)
+    if session.stopped and not session.has(AFTER_STOP):
+        return Step(after_stop, stop, expected_bits(knowledge, weights)[AFTER_STOP])
     if session.questions_asked >= MOST_QUESTIONS:
         return Step(None, stop, over="enough questions: try the first suspect's remedy, then ask again")
     if float(marginals(knowledge, weights).max()) >= SURE:
@@ -334,77 +324,6 @@ def _with(session: Session, given: Given) -> Session:
 def forgotten(session: Session, observation: str) -> Session:
     """The session without the answer to one question, which may then be asked again."""
     return replace(session, given=tuple(old for old in session.given if old.observation != observation))
-
-
-def confidence_word(probability: float) -> str:
-    """Plain words for a probability."""
-    for least, word in ((0.9, "very likely"), (0.6, "likely"), (0.25, "possible"), (0.08, "less likely")):
-        if probability >= least:
-            return word
-    return "unlikely"
-
-
-def finding(knowledge: Knowledge, session: Session, *, most: int = 3) -> Finding:
-    """The suspects, most probable first, with the answers that spoke for and against each."""
-    tables = _tables(knowledge)
-    weights = belief(knowledge, session)
-    count = len(knowledge.causes)
-    alone = marginals(knowledge, weights)
-    ranked = np.argsort(-alone, kind="stable")[:most]
-    suspects = tuple(_suspect(knowledge, tables, session, int(position), float(alone[position])) for position in ranked)
-    pair = count + int(np.argmax(weights[count:]))
-    pair_probability = float(weights[count:].sum())
-    first, second = (knowledge.causes[int(i)] for i in tables.pairs[pair - count])
-    return Finding(
-        suspects=suspects,
-        two_causes=(first, second) if pair_probability > 0.5 else None,
-        two_causes_probability=pair_probability,
-        explained=not suspects or len(suspects[0].speaks_against) < 2 or pair_probability > 0.5,
-    )
-
-
-def _suspect(knowledge: Knowledge, tables: _Tables, session: Session, position: int, probability: float) -> Suspect:
-    """Each answer is compared with what the other causes, by their prior weights, would have answered."""
-    count = len(knowledge.causes)
-    prior = knowledge.prior(session.contexts)
-    others = prior.copy()
-    others[position] = 0.0
-    others = others / others.sum()
-    scored = []
-    for given in session.given:
-        if given.shares:
-            evidence = _evidence(knowledge, tables, given)[:count]
-            score = float(np.log2(evidence[position] / (others @ evidence)))
-            scored.append((score, (given.observation, given.shares[0][0])))
-    scored.sort(key=lambda item: -item[0])
-    return Suspect(
-        cause=knowledge.causes[position],
-        probability=probability,
-        word=confidence_word(probability),
-        speaks_for=tuple(item for score, item in scored if score > 0.5),
-        speaks_against=tuple(item for score, item in reversed(scored) if score < -1.0),
-    )
-
-
-def filled(text: str, k: int | None) -> str:
-    """A text with `{k}` and `{k1}` replaced by shown numbers (0-based, with the count a person makes)."""
-    if k is None:
-        return text.replace("{k1}", "the next pixel").replace("{k}", "the last good pixel")
-    last = "the board" if k < 0 else shown_number(k)
-    return text.replace("{k1}", shown_number(k + 1)).replace("{k}", last)
-
-
-def why(knowledge: Knowledge, session: Session, suspect: Suspect) -> tuple[str, ...]:
-    """Lines that say which answers spoke for (+) and against (-) a suspect, and which contexts raised it."""
-    lines = []
-    for sign, items in (("+", suspect.speaks_for), ("-", suspect.speaks_against)):
-        for observation, answer in items:
-            known = knowledge.observation(observation)
-            lines.append(f"{sign} {filled(known.question, session.k)} {filled(known.answer(answer).text, session.k)}")
-    for context in session.contexts:
-        if knowledge.contexts[context].get(suspect.cause.id, 1.0) > 1:
-            lines.append(f"+ {TEXTS.get(context, context)}")
-    return tuple(lines)
 
 
 def most_probable(knowledge: Knowledge, session: Session, *, most: int = 3) -> Sequence[str]:

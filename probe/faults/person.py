@@ -8,29 +8,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from random import Random
 
+from probe.faults.behaviour import Quality, data_path, rails
 from probe.faults.engine import UNSURE
+from probe.faults.eyes import Eyes
 from probe.faults.knowledge import Observation
 from probe.faults.plant import Planted
-from probe.faults.wiring import (
-    OPEN_OHM,
-    Flex,
-    Now,
-    Plug,
-    Quality,
-    Seen,
-    View,
-    Wiring,
-    data_path,
-    rails,
-    view,
-)
-from probe.patterns.patterns import LOAD_SHARES, Chain, frame, pattern
-from probe.patterns.pictures import BLUE, DARK, GREEN, RED, Picture, single, whole
-
-CEILING_MA = 2_000
-TAIL = 10
-STEP_V = 0.3
-"""A fall in volts between neighbours that the eye takes for an edge, not a fade."""
+from probe.faults.wiring import OPEN_OHM, Flex, Plug, Wiring
+from probe.patterns.patterns import frame, pattern
+from probe.patterns.pictures import DARK, RED, whole
 
 
 @dataclass(frozen=True)
@@ -42,20 +27,14 @@ class Reply:
     k: int | None = None
 
 
-class SimulatedPerson:
+class SimulatedPerson(Eyes):
     """Answers for one planted wiring. `wrong`: share of answers replaced by another one at random (0 to 1)."""
 
     def __init__(self, planted: Planted, *, seed: int, wrong: float = 0.0) -> None:
         if not 0 <= wrong <= 1:
             raise ValueError(f"the share of wrong answers is from 0 to 1, not {wrong}")
-        self.planted = planted
-        self.w = planted.wiring
-        self.rng = Random(f"person {seed}")
+        super().__init__(planted, rng=Random(f"person {seed}"))
         self.wrong = wrong
-        self.k: int | None = None
-        self.now = Now(warm=self.w.chance > 0.5)
-        self.chain = Chain(count=self.w.settings.count, ceiling_ma=CEILING_MA)
-        self.full = Chain(count=self.w.count, ceiling_ma=CEILING_MA)
 
     def answer(self, observation: Observation) -> Reply:
         """The reply to a question. Raises KeyError for one this person cannot do."""
@@ -70,222 +49,6 @@ class SimulatedPerson:
             others = [answer.id for answer in observation.answers if answer.id != right]
             return Reply(answer=self.rng.choice(others), k=made.k)
         return made
-
-    def see(self, picture: Picture, wiring: Wiring | None = None) -> View:
-        """What is seen with a picture on the chain as it is now (or as changed for a test)."""
-        return view(wiring or self.w, picture, self.now)
-
-    def dims(self, wiring: Wiring | None = None) -> list[View]:
-        """The chain in dim red, green and blue."""
-        count = (wiring or self.w).settings.count
-        return [self.see(whole(colour.at(12), count), wiring) for colour in (RED, GREEN, BLUE)]
-
-    def bright(self, share: float = 1.0, wiring: Wiring | None = None) -> View:
-        """The chain at a share of the ceiling."""
-        return self.see(self.load(share), wiring)
-
-    def load(self, share: float = 1.0) -> Picture:
-        """The load pattern's picture."""
-        return frame(pattern("load-steps"), self.chain, LOAD_SHARES.index(share)).picture
-
-    def looks(self, seen: Seen, number: int) -> Seen:
-        """A pixel from above: one turned away shows nothing."""
-        return Seen(DARK) if self.w.chips[number].hidden else seen
-
-    # Looking
-
-    def colour_picture(self) -> str:
-        """What red, green and blue look like, in the words of the colours question; sets `k`."""
-        views = self.dims()
-        count = self.w.count
-        seen = [[self.looks(v.pixels[i], i) for v in views] for i in range(count)]
-        if views[0].near_white:
-            return "near-white"
-        if all(s.dark for row in seen for s in row):
-            return "nothing"
-        wild = [i for i in range(count) if any(not s.steady for s in seen[i])]
-        if wild:
-            self.k = wild[0] - 1
-            return "wild"
-        shown = [tuple("".join(sorted(s.colour.letters)) for s in row) for row in seen]
-        lit = [i for i in range(count) if any(shown[i])]
-        odd = [i for i in lit if shown[i] != ("R", "G", "B")]
-        if not odd:
-            return "right"
-        self.k = odd[0] - 1
-        if len(odd) == 1:
-            return "colour-missing" if self.w.chips[odd[0]].order == self.w.settings.order else "swap-some"
-        if len(odd) >= 0.6 * len(lit) and len({shown[i] for i in odd}) > 2 and len({shown[i] for i in odd[1:]}) > 2:
-            return "repeating"
-        if len(odd) == len(lit):
-            return "swap-all"
-        return "swap-to-end" if odd[-1] == lit[-1] else "swap-some"
-
-    def look(self) -> str:
-        """The first question: the picture that fits best."""
-        self.k = None
-        colours = self.colour_picture()
-        views = self.dims()
-        if colours == "nothing":
-            self.k = -1
-            return "other-chain" if views[0].other_chain_lit else "nothing"
-        if colours == "near-white":
-            return "near-white"
-        if colours == "wild":
-            return self._wild(views)
-        stuck = [i for i, v in enumerate(views[0].pixels) if v.colour.letters == {"G"}]
-        if colours == "colour-missing" and len(stuck) == 1:
-            return "stuck-one"
-        if colours != "right":
-            return colours
-        dark = [i for i, s in enumerate(views[0].pixels) if self.looks(s, i).dark]
-        if dark:
-            return self._dark(dark)
-        return self._bright() or self._stepping() or self._elsewhere()
-
-    def _wild(self, views: list[View]) -> str:
-        wild = [i for i in range(self.w.count) if any(not v.pixels[i].steady for v in views)]
-        if wild == [0]:
-            self.k = None
-            return "first-odd"
-        if wild[0] <= 1:
-            self.k = None
-            return "random"
-        self.k = wild[0] - 1
-        return "to-k-odd"
-
-    def _dark(self, dark: list[int]) -> str:
-        tail = [i for i in dark if i >= self.w.count - len(dark)]
-        self.k = dark[0] - 1
-        if len(dark) == 1:
-            return self._stepping() if self.w.passed_by is not None and self.w.chance < 0.5 else "one-dark"
-        if len(tail) == len(dark):
-            return "tail-dark" if len(dark) <= TAIL and self.rng.random() < 0.7 else "to-k-dark"
-        return "to-k-dark"
-
-    def _bright(self) -> str:
-        seen = self.bright()
-        if seen.restarted or seen.pulsing:
-            return "restarts"
-        poor = [i for i, s in enumerate(seen.pixels) if s.tinted or s.dark or not s.steady]
-        if not poor:
-            return ""
-        volts = rails(self.w, self.load()).volts
-        if poor[0] > 0 and volts[poor[0] - 1] - volts[poor[0]] > STEP_V:
-            self.k = poor[0] - 1
-            return "to-k-odd" if any(seen.pixels[i].tinted for i in poor) else "to-k-dark"
-        if not seen.pixels[poor[0]].tinted:
-            self.k = poor[0] - 1
-            return "to-k-odd"
-        return "fades"
-
-    def _walk(self, number: int) -> tuple[list[int], int]:
-        """Places lit for a number, and the place the map expects (its own one unless the map is stale)."""
-        seen = self.see(single(number, RED.at(32), self.w.settings.count)).pixels
-        lit = [i for i, s in enumerate(seen) if not self.looks(s, i).dark and self.w.chips[i].stuck is None]
-        shifted = self.w.shift_from is not None and number >= self.w.shift_from
-        return lit, number + (self.w.shift if shifted else 0)
-
-    def _stepping(self) -> str:
-        if self.w.chips[0].leds > 1:
-            return "group"
-        for number in range(self.w.settings.count):
-            lit, wanted = self._walk(number)
-            if len(lit) > 1:
-                return "two-places"
-            if lit and lit[0] != wanted:
-                self.k = number - 1
-                return "shifted"
-        return ""
-
-    def _elsewhere(self) -> str:
-        """Trouble that is not there on the bench, or not just now."""
-        game = self.w.game
-        if not (game.input_wired and game.driver_ok) or game.needs_load or game.pulses:
-            return "game-only"
-        if game.coil_noise:
-            return "game-only" if self.rng.random() < 0.2 else "comes-goes"
-        if self._loose() or any(chip.fails_warm for chip in self.w.chips):
-            return "comes-goes"
-        return "none"
-
-    def _loose(self) -> list[int]:
-        return [i for i, joint in enumerate(self.w.joints) if joint.flex is not Flex.FIRM]
-
-    def walk(self) -> str:
-        """The walking test in the words of its question."""
-        views = self.dims()
-        if views[0].other_chain_lit and all(s.dark for s in views[0].pixels):
-            return "other-chain"
-        if all(s.dark for v in views for s in v.pixels):
-            return "nothing"
-        if self.w.chips[0].leds > 1:
-            return "group"
-        if any(not s.steady for v in views for s in v.pixels) or any(c.stuck for c in self.w.chips):
-            return "wild"
-        walked = [self._walk(n) for n in range(self.w.settings.count)]
-        missing = [n for n, (lit, _) in enumerate(walked) if not lit]
-        twice = [n for n, (lit, _) in enumerate(walked) if len(lit) > 1]
-        order = [lit[0] for lit, _ in walked if lit]
-        repeats = sum(a == b for a, b in zip(order, order[1:], strict=False))
-        skips = sum(b > a + 1 for a, b in zip(order, order[1:], strict=False))
-        if repeats > 2 or skips > 2:
-            return "again"
-        if twice:
-            return "two-places"
-        if any(lit and lit[0] != wanted for lit, wanted in walked):
-            return "shifted"
-        if len(missing) == 1:
-            return "one-dark"
-        return "stops" if missing or self.w.settings.count < self.w.count else "right"
-
-    def when(self) -> str:
-        """When the trouble is there."""
-        if any(chip.fails_warm for chip in self.w.chips):
-            return "warm"
-        if self._loose():
-            return "touched"
-        game = self.w.game
-        if game != type(game)():
-            return "game-on"
-        dims = self.dims()
-        whole_now = all(not s.dark and s.steady for v in dims for s in v.pixels)
-        seen = self.bright()
-        poor = seen.restarted or seen.pulsing or any(s.tinted or s.dark or not s.steady for s in seen.pixels)
-        return "bright" if whole_now and poor else "always"
-
-    def load_steps(self) -> str:
-        """What the rising level does."""
-        first = self.bright(LOAD_SHARES[0])
-        last = self.bright(1.0)
-        if last.restarted and not first.restarted:
-            return "restarts"
-        if last.pulsing and not first.pulsing:
-            return "unsteady"
-        worse = [i for i, (a, b) in enumerate(zip(first.pixels, last.pixels, strict=True)) if a.steady and _worse(a, b)]
-        if not worse:
-            return "same"
-        return "end-tints" if any(last.pixels[i].tinted for i in worse) else "unsteady"
-
-    def right_after(self, wiring: Wiring, start: int) -> bool:
-        """Whether the pixels from `start` on (the last one or two apart) come right in a changed wiring, not before."""
-
-        def right(w: Wiring) -> bool:
-            seen = self.see(whole(RED.at(12), w.settings.count), w).pixels[start : w.count - 2]
-            return bool(seen) and all(s.steady and s.colour.letters == {"R"} for s in seen)
-
-        return right(wiring) and not right(self.w)
-
-    def cured(self, wiring: Wiring) -> bool:
-        """Whether all is right, dim and bright, in a changed wiring and was not before."""
-
-        def right(w: Wiring) -> bool:
-            seen = [*self.dims(w), self.bright(1.0, w)]
-            return not any(v.restarted or v.pulsing for v in seen) and all(
-                s.steady and not s.dark and not s.tinted for v in seen for s in v.pixels
-            )
-
-        return right(wiring) and not right(self.w)
 
     # Measuring
 
@@ -426,7 +189,7 @@ class SimulatedPerson:
         number = (self.k if self.k is not None else -1) + 2
         if number >= self.w.settings.count:
             return "no"
-        lit, wanted = self._walk(number)
+        lit, wanted = self.walked(number)
         return "yes" if lit == [wanted] else "no"
 
     def probe_next(self) -> str:
@@ -452,7 +215,7 @@ class SimulatedPerson:
         """A good pixel on a short lead at this output."""
         head, settings = self.w.head, self.w.settings
         fed = self.w.supply.volts > 4 and self.w.supply.short_at is None
-        board = head.answers and head.output_ok and head.on_set_output and not head.crossed
+        board = head.answers and head.output_ok and head.on_set_output
         fits = settings.khz == 800 and settings.latch_us >= 280
         level = head.logic_v > 3.5 or self.w.chips[0].high_v is not None or self.w.chance > 0.5
         return "yes" if fed and board and fits and level and head.resistor_ohm < 20_000 else "no"
@@ -475,23 +238,19 @@ class SimulatedPerson:
 
     def hold_flex(self) -> str:
         """One frame held, joints touched."""
-        kinds = {self.w.joints[i].flex for i in self._loose()}
+        kinds = {self.w.joints[i].flex for i in self.loose()}
         if Flex.FIVE_OPENS in kinds:
             return "dark"
         return "odd" if kinds and self.w.chance < 0.6 else "clean"
 
     def march_flex(self) -> str:
         """Colours change slowly, joints touched."""
-        return "lags" if self._loose() else "follows"
+        return "lags" if self.loose() else "follows"
 
     def hold_game(self) -> str:
         """One frame held while the game plays."""
-        shaken = bool(self._loose()) and self.w.chance < 0.5
+        shaken = bool(self.loose()) and self.w.chance < 0.5
         return "marks" if self.w.game.coil_noise or shaken else "clean"
-
-
-def _worse(before: Seen, after: Seen) -> bool:
-    return (after.tinted and not before.tinted) or (after.dark and not before.dark) or not after.steady
 
 
 def _yes(value: object) -> str:

@@ -119,7 +119,7 @@ def _sag(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
 
 
 def _usb(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
-    supply = replace(w.supply, kind="usb", volts=rng.uniform(4.8, 5.05), source_ohm=rng.uniform(0.3, 0.9), limit_a=2.0)
+    supply = replace(w.supply, kind="usb", volts=rng.uniform(4.8, 5.05), source_ohm=rng.uniform(0.55, 1.0), limit_a=2.0)
     return replace(w, supply=supply, head=replace(w.head, brownout_v=rng.uniform(3.9, 4.4))), None
 
 
@@ -306,7 +306,31 @@ HOT = {"polarity-swapped": 0.7, "supply-short": 0.7, "data-five-swapped": 0.4, "
 """How often a planted fault warms, smells or ticks."""
 
 BY_WORK = frozenset(
-    ["polarity-swapped", "data-ground-swapped", "data-five-swapped", "no-common-ground", "wrong-end", "head-data-open", "joint-open", "next-backwards", "data-shorted", "data-teed", "chains-crossed", "pixel-skipped", "order-batch", "odd-width", "table-stale", "joint-loose", "staple-nick", "five-joint-high", "ground-joint-open", "fixed-address", "count-small", "supply-short", "gap-long"]
+    [
+        "polarity-swapped",
+        "data-ground-swapped",
+        "data-five-swapped",
+        "no-common-ground",
+        "wrong-end",
+        "head-data-open",
+        "joint-open",
+        "next-backwards",
+        "data-shorted",
+        "data-teed",
+        "chains-crossed",
+        "pixel-skipped",
+        "order-batch",
+        "odd-width",
+        "table-stale",
+        "joint-loose",
+        "staple-nick",
+        "five-joint-high",
+        "ground-joint-open",
+        "fixed-address",
+        "count-small",
+        "supply-short",
+        "gap-long",
+    ]
 )
 """Faults that come of work on the wires; the others come when they like."""
 

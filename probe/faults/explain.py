@@ -1,0 +1,103 @@
+"""What the answers say, in plain words: the suspects, how sure, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from probe.faults.context import TEXTS
+from probe.faults.engine import Session, belief, evidence, marginals, pair_causes
+from probe.faults.knowledge import Cause, Knowledge
+from probe.maps.model import shown_number
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """One cause in the list. `speaks_for` and `speaks_against` are (observation, answer) pairs, strongest first."""
+
+    cause: Cause
+    probability: float
+    word: str
+    speaks_for: tuple[tuple[str, str], ...]
+    speaks_against: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What the answers say now: suspects (three at most), and whether two causes at once explain them better."""
+
+    suspects: tuple[Suspect, ...]
+    two_causes: tuple[Cause, Cause] | None
+    two_causes_probability: float
+    explained: bool
+
+
+def confidence_word(probability: float) -> str:
+    """Plain words for a probability."""
+    for least, word in ((0.9, "very likely"), (0.6, "likely"), (0.25, "possible"), (0.08, "less likely")):
+        if probability >= least:
+            return word
+    return "unlikely"
+
+
+def finding(knowledge: Knowledge, session: Session, *, most: int = 3) -> Finding:
+    """The suspects, most probable first, with the answers that spoke for and against each."""
+    weights = belief(knowledge, session)
+    count = len(knowledge.causes)
+    alone = marginals(knowledge, weights)
+    ranked = np.argsort(-alone, kind="stable")[:most]
+    suspects = tuple(_suspect(knowledge, session, int(position), float(alone[position])) for position in ranked)
+    pair = count + int(np.argmax(weights[count:]))
+    pair_probability = float(weights[count:].sum())
+    first, second = (knowledge.causes[int(i)] for i in pair_causes(knowledge, pair))
+    return Finding(
+        suspects=suspects,
+        two_causes=(first, second) if pair_probability > 0.5 else None,
+        two_causes_probability=pair_probability,
+        explained=not suspects or len(suspects[0].speaks_against) < 2 or pair_probability > 0.5,
+    )
+
+
+def _suspect(knowledge: Knowledge, session: Session, position: int, probability: float) -> Suspect:
+    """Each answer is compared with what the other causes, by their prior weights, would have answered."""
+    count = len(knowledge.causes)
+    prior = knowledge.prior(session.contexts)
+    others = prior.copy()
+    others[position] = 0.0
+    others = others / others.sum()
+    scored = []
+    for given in session.given:
+        if given.shares:
+            chances = evidence(knowledge, given)[:count]
+            score = float(np.log2(chances[position] / (others @ chances)))
+            scored.append((score, (given.observation, given.shares[0][0])))
+    scored.sort(key=lambda item: -item[0])
+    return Suspect(
+        cause=knowledge.causes[position],
+        probability=probability,
+        word=confidence_word(probability),
+        speaks_for=tuple(item for score, item in scored if score > 0.5),
+        speaks_against=tuple(item for score, item in reversed(scored) if score < -1.0),
+    )
+
+
+def filled(text: str, k: int | None) -> str:
+    """A text with `{k}` and `{k1}` replaced by shown numbers (0-based, with the count a person makes)."""
+    if k is None:
+        return text.replace("{k1}", "the next pixel").replace("{k}", "the last good pixel")
+    last = "the board" if k < 0 else shown_number(k)
+    return text.replace("{k1}", shown_number(k + 1)).replace("{k}", last)
+
+
+def why(knowledge: Knowledge, session: Session, suspect: Suspect) -> tuple[str, ...]:
+    """Lines that say which answers spoke for (+) and against (-) a suspect, and which contexts raised it."""
+    lines = []
+    for sign, items in (("+", suspect.speaks_for), ("-", suspect.speaks_against)):
+        for observation, answer in items:
+            known = knowledge.observation(observation)
+            lines.append(f"{sign} {filled(known.question, session.k)} {filled(known.answer(answer).text, session.k)}")
+    for context in session.contexts:
+        if knowledge.contexts[context].get(suspect.cause.id, 1.0) > 1:
+            lines.append(f"+ {TEXTS.get(context, context)}")
+    return tuple(lines)
