@@ -195,7 +195,7 @@ class ProtocolBoard:
 
     def _pass_time(self, now_ms: float) -> None:
         self._now_ms = max(now_ms, self._now_ms)
-        if self._heard_ms is not None and self._now_ms - self._heard_ms >= self.silence_ms:
+        if self._heard_ms is not None and self._now_ms >= self._heard_ms + self.silence_ms:
             self._heard_ms = None
             for number in range(len(self.outputs)):
                 self.make_dark(number)

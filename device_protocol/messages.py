@@ -336,9 +336,7 @@ class State(Order):
 
     def parse_reply(self, fields: tuple[str, ...]) -> OutputState:
         *settings, lit, need = _exactly(fields, "COUNT ORDER LATCH CEILING LIT NEED")
-        return OutputState(
-            settings=_settings(tuple(settings)), lit=_number(lit, "lit"), need_ma=_number(need, "need")
-        )
+        return OutputState(settings=_settings(tuple(settings)), lit=_number(lit, "lit"), need_ma=_number(need, "need"))
 
 
 @dataclass(frozen=True, slots=True)

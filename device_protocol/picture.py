@@ -50,9 +50,7 @@ def _scaled(colour: Colour, base: Colour, numerator: int, denominator: int) -> C
     )
 
 
-def dim_to_ceiling(
-    colours: Sequence[Colour], *, idle_ua: int, channel_ua: int, ceiling_ma: int
-) -> tuple[Colour, ...]:
+def dim_to_ceiling(colours: Sequence[Colour], *, idle_ua: int, channel_ua: int, ceiling_ma: int) -> tuple[Colour, ...]:
     """The picture, dimmed evenly as far as the ceiling asks; unchanged when it fits.
 
     Every lit pixel keeps at least 1 of its strongest colour. Raises HostFault when even that is above the ceiling.

@@ -340,9 +340,7 @@ class HostSession:
         if line.seq is None:
             self._count(damaged_orders=1)
             flight.damaged = True
-            flight.deadline_ms = min(
-                flight.deadline_ms, now_ms + SETTLE_MS + self._pixels_of(flight.order) * PIXEL_MS
-            )
+            flight.deadline_ms = min(flight.deadline_ms, now_ms + SETTLE_MS + self._pixels_of(flight.order) * PIXEL_MS)
             return []
         if line.seq != flight.seq or self.phase is Phase.CONNECTING:
             return []
@@ -445,5 +443,3 @@ def _is_order(raw: RawLine) -> bool:
     except OrderLineFault:
         return False
     return True
-
-

@@ -1,8 +1,8 @@
 """A simulated board with pixels on its outputs: what a person would see, without hardware.
 
-    board = SimulatedBoard(BoardConfig(outputs=2), [Wiring.of_places(["a", "b"]), Wiring.of_places(["c"])])
-    answer = board.receive_data(order, now_ms)
-    board.lit()            # (Sighting("b", Colour(32, 0, 0)),)
+board = SimulatedBoard(BoardConfig(outputs=2), [Wiring.of_places(["a", "b"]), Wiring.of_places(["c"])])
+answer = board.receive_data(order, now_ms)
+board.lit()            # (Sighting("b", Colour(32, 0, 0)),)
 """
 
 from __future__ import annotations

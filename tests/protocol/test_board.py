@@ -282,9 +282,7 @@ class BoardModel(RuleBasedStateMachine):
     def paint(self, output: int, data: st.DataObject) -> None:
         table = data.draw(st.lists(RGBW if "W" in self.byte_order[output] else RGB, min_size=1, max_size=5))
         picture = data.draw(
-            st.lists(
-                st.sampled_from([DARK, *table]), min_size=self.count[output], max_size=self.count[output]
-            )
+            st.lists(st.sampled_from([DARK, *table]), min_size=self.count[output], max_size=self.count[output])
         )
         *orders, last = picture_orders(output, picture, line_limit=CONFIG.line)
         for order in orders:

@@ -29,9 +29,7 @@ PART = st.text(st.characters(min_codepoint=0x21, max_codepoint=0x7E, exclude_cha
 PARTS = st.lists(PART, max_size=5).map(tuple)
 WORD = st.text("abcdefghijklmnopqrstuvwxyz", min_size=1, max_size=12)
 SEQ = st.integers(0, 255)
-STREAM = st.one_of(
-    st.binary(max_size=200), st.lists(st.sampled_from(list(HOSTILE)), max_size=200).map(bytes)
-)
+STREAM = st.one_of(st.binary(max_size=200), st.lists(st.sampled_from(list(HOSTILE)), max_size=200).map(bytes))
 
 
 @given(STREAM, st.integers(1, 40), st.lists(st.integers(0, 200), max_size=10))

@@ -95,9 +95,7 @@ def _shown_by(orders: list[Order], count: int, *, line: int, four: bool) -> tupl
 def painted(draw: st.DrawFn) -> tuple[list[Colour], bool]:
     four = draw(st.booleans())
     colours = draw(st.lists(RGBW if four else RGB, min_size=1, max_size=15))
-    runs = draw(
-        st.lists(st.tuples(st.sampled_from([DARK, *colours]), st.integers(1, 30)), min_size=1, max_size=50)
-    )
+    runs = draw(st.lists(st.tuples(st.sampled_from([DARK, *colours]), st.integers(1, 30)), min_size=1, max_size=50))
     return [colour for colour, length in runs for _ in range(length)], four
 
 
