@@ -235,5 +235,6 @@ class SimulatedAvr:
         self.command(f"eeprom {offset} {data.hex()}")
 
     def status(self) -> dict[str, Any]:
-        """Counts: cycle, chip_baud, fed, received, overruns, sent, lines, stack_free (bytes), eeprom_writes, idle."""
+        """Counts: cycle, chip_baud, fed, received, overruns, sent, lines, stack_free (bytes), eeprom_writes,
+        line_taken (cycle at which the chip last began to send on a quiet line), idle (nothing on the line)."""
         return self.command("status")

@@ -36,6 +36,7 @@ typedef struct usart_counts {
     double host_baud; /* speed of the far end */
     bool early_overrun; /* flag an overrun at once, instead of with the byte that follows the loss */
     uint64_t fed, received, overruns, sent;
+    uint64_t line_taken; /* cycle at which the chip last began to send on a quiet line */
 } usart_counts;
 extern usart_counts usart;
 

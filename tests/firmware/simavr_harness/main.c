@@ -174,11 +174,12 @@ static void print_range(const char *name, range_ns range, const char *end)
 static void print_status(void)
 {
     printf("{\"pty\": \"%s\", \"cycle\": %llu, \"state\": %d, \"chip_baud\": %.3f, \"fed\": %llu, \"received\": %llu, "
-           "\"overruns\": %llu, \"sent\": %llu, \"lines\": %llu, \"stack_free\": %u, \"eeprom_writes\": %llu, \"idle\": %s}\n",
+           "\"overruns\": %llu, \"sent\": %llu, \"lines\": %llu, \"stack_free\": %u, \"eeprom_writes\": %llu, "
+           "\"line_taken\": %llu, \"idle\": %s}\n",
            pty_path, (unsigned long long)avr->cycle, avr->state, usart_chip_baud(avr), (unsigned long long)usart.fed,
            (unsigned long long)usart.received, (unsigned long long)usart.overruns, (unsigned long long)usart.sent,
            (unsigned long long)lines_sent, memory_stack_free(avr), (unsigned long long)eeprom_writes,
-           usart_idle() ? "true" : "false");
+           (unsigned long long)usart.line_taken, usart_idle() ? "true" : "false");
 }
 
 static void fail(const char *text)

@@ -241,6 +241,7 @@ static void write_data(avr_t *avr, avr_io_addr_t address, uint8_t value, void *p
     } else {
         sending = true;
         sending_byte = value;
+        usart.line_taken = avr->cycle;
         avr_cycle_timer_register(
             avr, (avr_cycle_count_t)((double)avr->frequency * BITS_PER_BYTE / usart_chip_baud(avr) + 0.5), byte_sent, NULL);
     }
