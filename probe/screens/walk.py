@@ -67,6 +67,7 @@ class WalkScreen(Screen[None]):
         self._changed_keys = changed_keys
         self._mark: tuple[int, int] | None = None
         self._drawn: Walk | None = None
+        self._lines: dict[str, Content] = {}
         self._activity = Activity(walk, step, self.show)
 
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("walk"))
@@ -134,7 +135,10 @@ class WalkScreen(Screen[None]):
         self._show_picture(walk, before)
 
     def _put(self, name: str, content: Content) -> None:
-        self.query_one(f"#{name}", Static).update(content)
+        """Change a line if it differs. Only the prompt changes the layout: the others have fixed heights."""
+        if self._lines.get(name) != content:
+            self._lines[name] = content
+            self.query_one(f"#{name}", Static).update(content, layout=name == "prompt")
 
     def _lit_line(self, walk: Walk) -> Content:
         of = f" of {walk.here.length}" if walk.here.count else ", count open"
