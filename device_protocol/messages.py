@@ -1,4 +1,4 @@
-"""Orders, replies and notices as values (SPEC sections 5 and 7).
+"""Orders as values (SPEC section 5); with the replies and notices, all that passes between host and board.
 
 Each order knows its words, the feature it belongs to, and how to read its reply. Making one checks what holds for every
 board; what depends on the board in hand (outputs, count, ceiling) is the board's to refuse.
@@ -6,13 +6,35 @@ board; what depends on the board in hand (outputs, count, ceiling) is the board'
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from enum import Enum
+from dataclasses import dataclass
 from typing import ClassVar
 
 from device_protocol.errors import BoardFault, HostFault
-from device_protocol.framing import NoticeLine, OrderLine
+from device_protocol.framing import OrderLine
+from device_protocol.notices import (
+    ButtonPressed,
+    Notice,
+    Restarted,
+    UnknownNotice,
+    WentDark,
+    parse_notice,
+)
+from device_protocol.replies import (
+    FEATURES,
+    PROTOCOL_VERSION,
+    Done,
+    Identity,
+    OutputState,
+    Reply,
+    RestartCause,
+    Settings,
+    SilenceSet,
+    Staged,
+    exactly,
+    parse_identity,
+    read_number,
+    read_settings,
+)
 from device_protocol.runs import encode_runs
 from device_protocol.values import (
     LATCH_US_DEFAULT,
@@ -23,181 +45,39 @@ from device_protocol.values import (
     SILENCE_MS_MOST,
     Colour,
     is_byte_order,
-    parse_number,
 )
 
-PROTOCOL_VERSION = 1
-FEATURES = ("setup", "range", "silence", "paint", "button")
-"""Names of features in the order of SPEC section 6."""
-
-
-class RestartCause(Enum):
-    """Why a board restarted (SPEC 7.2)."""
-
-    POWER = "power"
-    EXTERNAL = "external"
-    BROWNOUT = "brownout"
-    WATCHDOG = "watchdog"
-    UNKNOWN = "unknown"
-
-    @classmethod
-    def from_text(cls, text: str) -> RestartCause:
-        """A cause that this version does not know is UNKNOWN."""
-        return next((cause for cause in cls if cause.value == text), cls.UNKNOWN)
-
-
-# --- replies ---------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Done:
-    """A reply without fields."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Identity:
-    """What a board says of itself (SPEC 5.3). Keys that this version does not know are kept in `extra`."""
-
-    proto: int
-    board: str
-    build: str
-    line: int
-    outputs: int
-    pixels: int
-    ceiling_ma: int
-    channel_ua: int
-    idle_ua: int
-    silence_ms: int
-    uptime_ms: int
-    cause: RestartCause
-    table: int
-    features: frozenset[str]
-    extra: Mapping[str, str] = field(default_factory=dict, hash=False)
-
-    def has(self, feature: str | None) -> bool:
-        """True when the board has `feature`; None stands for what every board has."""
-        return feature is None or feature in self.features
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settings:
-    """Settings of one output as they hold on the board (SPEC 5.7)."""
-
-    count: int
-    byte_order: str
-    latch_us: int
-    ceiling_ma: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OutputState:
-    """Settings of one output, and what is lit on it (SPEC 5.8)."""
-
-    settings: Settings
-    lit: int
-    need_ma: int
-
-
-@dataclass(frozen=True, slots=True)
-class SilenceSet:
-    """The silence time as it now holds, ms (SPEC 5.10)."""
-
-    silence_ms: int
-
-
-@dataclass(frozen=True, slots=True)
-class Staged:
-    """How many pixels of the picture are staged (SPEC 5.12)."""
-
-    pixels: int
-
-
-Reply = Done | Identity | Settings | OutputState | SilenceSet | Staged
-
-
-def _number(text: str, what: str) -> int:
-    try:
-        return parse_number(text)
-    except ValueError as error:
-        raise BoardFault(f"{what}: {error}") from None
-
-
-def _exactly(fields: tuple[str, ...], names: str) -> tuple[str, ...]:
-    wanted = names.split()
-    if len(fields) != len(wanted):
-        raise BoardFault(f"reply with {len(fields)} fields where {len(wanted)} belong ({names})")
-    return fields
-
-
-def _settings(fields: tuple[str, ...]) -> Settings:
-    count, byte_order, latch, ceiling = fields
-    if not is_byte_order(byte_order):
-        raise BoardFault(f"byte order {byte_order!r}: not a permutation of RGB or RGBW")
-    return Settings(
-        count=_number(count, "count"),
-        byte_order=byte_order,
-        latch_us=_number(latch, "latch time"),
-        ceiling_ma=_number(ceiling, "ceiling"),
-    )
-
-
-_IDENTITY_NUMBERS = {
-    "proto": "proto",
-    "line": "line",
-    "outputs": "outputs",
-    "pixels": "pixels",
-    "ceiling": "ceiling_ma",
-    "channel": "channel_ua",
-    "idle": "idle_ua",
-    "silence": "silence_ms",
-    "uptime": "uptime_ms",
-    "table": "table",
-}
-
-
-def parse_identity(fields: tuple[str, ...]) -> Identity:
-    """Read the fields of a reply to `id`, in any order. Raises BoardFault when one is missing or unreadable."""
-    values: dict[str, str] = {}
-    for text in fields:
-        key, equals, value = text.partition("=")
-        if not equals or key in values:
-            raise BoardFault(f"field {text!r} of the identity: key=value, each key once (SPEC 5.3)")
-        values[key] = value
-    try:
-        numbers: dict[str, int] = {}
-        for key, name in _IDENTITY_NUMBERS.items():
-            text = values.pop(key)
-            # uptime has up to ten digits: it wraps at 2^32
-            if key == "uptime" and text.isascii() and text.isdecimal() and len(text) <= 10:
-                numbers[name] = int(text)
-            else:
-                numbers[name] = _number(text, f"{key} of the identity")
-        board, build = values.pop("board"), values.pop("build")
-        cause, features = RestartCause.from_text(values.pop("cause")), values.pop("features")
-    except KeyError as error:
-        raise BoardFault(f"the identity lacks {error.args[0]} (SPEC 5.3)") from None
-    if numbers["outputs"] < 1 or numbers["pixels"] < 1 or numbers["line"] < 64:
-        raise BoardFault("the identity states no usable outputs, pixels or line length (SPEC 5.3)")
-    return Identity(
-        proto=numbers["proto"],
-        board=board,
-        build=build,
-        line=numbers["line"],
-        outputs=numbers["outputs"],
-        pixels=numbers["pixels"],
-        ceiling_ma=numbers["ceiling_ma"],
-        channel_ua=numbers["channel_ua"],
-        idle_ua=numbers["idle_ua"],
-        silence_ms=numbers["silence_ms"],
-        uptime_ms=numbers["uptime_ms"],
-        cause=cause,
-        table=numbers["table"],
-        features=frozenset() if features == "none" else frozenset(features.split(",")),
-        extra=values,
-    )
-
-
-# --- orders ----------------------------------------------------------------------------------------------------------
+__all__ = [
+    "FEATURES",
+    "PROTOCOL_VERSION",
+    "Alive",
+    "ButtonPressed",
+    "Dark",
+    "Done",
+    "Identify",
+    "Identity",
+    "Light",
+    "Notice",
+    "Order",
+    "OutputState",
+    "Paint",
+    "Palette",
+    "Range",
+    "Reply",
+    "RestartCause",
+    "Restarted",
+    "Settings",
+    "Setup",
+    "Show",
+    "Silence",
+    "SilenceSet",
+    "Staged",
+    "State",
+    "UnknownNotice",
+    "WentDark",
+    "parse_identity",
+    "parse_notice",
+]
 
 
 def _between(value: int, least: int, most: int, what: str) -> None:
@@ -223,7 +103,7 @@ class Order:
 
     def parse_reply(self, fields: tuple[str, ...]) -> Reply:
         """Read the FIELDS of this order's `ok`. Raises BoardFault."""
-        _exactly(fields, "")
+        exactly(fields, "")
         return Done()
 
     def line(self, seq: int) -> OrderLine:
@@ -307,7 +187,7 @@ class Setup(Order):
         return (str(self.output), str(self.count), self.byte_order, str(self.latch_us), str(self.ceiling_ma))
 
     def parse_reply(self, fields: tuple[str, ...]) -> Settings:
-        settings = _settings(_exactly(fields, "COUNT ORDER LATCH CEILING"))
+        settings = read_settings(exactly(fields, "COUNT ORDER LATCH CEILING"))
         if settings != self.settings:
             raise BoardFault(f"the board set up {settings}, {self.settings} was asked")
         return settings
@@ -335,8 +215,10 @@ class State(Order):
         return (str(self.output),)
 
     def parse_reply(self, fields: tuple[str, ...]) -> OutputState:
-        *settings, lit, need = _exactly(fields, "COUNT ORDER LATCH CEILING LIT NEED")
-        return OutputState(settings=_settings(tuple(settings)), lit=_number(lit, "lit"), need_ma=_number(need, "need"))
+        *settings, lit, need = exactly(fields, "COUNT ORDER LATCH CEILING LIT NEED")
+        return OutputState(
+            settings=read_settings(tuple(settings)), lit=read_number(lit, "lit"), need_ma=read_number(need, "need")
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -375,7 +257,7 @@ class Silence(Order):
         return (str(self.silence_ms),)
 
     def parse_reply(self, fields: tuple[str, ...]) -> SilenceSet:
-        held = _number(_exactly(fields, "MS")[0], "silence time")
+        held = read_number(exactly(fields, "MS")[0], "silence time")
         if held != self.silence_ms:
             raise BoardFault(f"the board set a silence time of {held} ms, {self.silence_ms} was asked")
         return SilenceSet(held)
@@ -422,7 +304,7 @@ class Paint(Order):
         return (str(self.output), str(self.offset), encode_runs(self.entries))
 
     def parse_reply(self, fields: tuple[str, ...]) -> Staged:
-        staged = _number(_exactly(fields, "STAGED")[0], "staged")
+        staged = read_number(exactly(fields, "STAGED")[0], "staged")
         if staged != self.offset + len(self.entries):
             raise BoardFault(f"the board staged {staged} pixels, {self.offset + len(self.entries)} were sent")
         return Staged(staged)
@@ -442,59 +324,3 @@ class Show(Order):
 
     def arguments(self) -> tuple[str, ...]:
         return (str(self.output),)
-
-
-# --- notices ---------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Restarted:
-    """All is dark, all settings are lost (SPEC 7.2). `inferred`: not told by the board, but seen from its answers."""
-
-    cause: RestartCause
-    inferred: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class ButtonPressed:
-    """The step button (SPEC 7.3). `total`: presses since the board's restart.
-
-    `presses`: how many are new; the session counts those in whose notice was lost.
-    """
-
-    total: int
-    presses: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class WentDark:
-    """The board went dark because the host was silent (SPEC 7.4)."""
-
-
-@dataclass(frozen=True, slots=True)
-class UnknownNotice:
-    """A notice that this version does not know (SPEC 7.5)."""
-
-    word: str
-    fields: tuple[str, ...]
-
-
-Notice = Restarted | ButtonPressed | WentDark | UnknownNotice
-
-
-def parse_notice(line: NoticeLine) -> Notice:
-    """Read a notice. Fields that do not fit a known word make it an UnknownNotice."""
-    match line.word, line.fields:
-        case "restarted", (cause, *_):
-            return Restarted(RestartCause.from_text(cause))
-        case "restarted", ():
-            return Restarted(RestartCause.UNKNOWN)
-        case "button", (total, *_):
-            try:
-                return ButtonPressed(parse_number(total))
-            except ValueError:
-                return UnknownNotice(line.word, line.fields)
-        case "dark", ("silence", *_):
-            return WentDark()
-        case _:
-            return UnknownNotice(line.word, line.fields)

@@ -41,26 +41,18 @@ from device_protocol.framing import (
     parse_board_line,
     parse_order,
 )
+from device_protocol.known_board import KnownBoard
 from device_protocol.line_statistics import LineStatistics, count_text_bytes
 from device_protocol.messages import (
     PROTOCOL_VERSION,
     Alive,
-    ButtonPressed,
-    Dark,
     Identify,
     Identity,
     Order,
-    OutputState,
     Reply,
-    RestartCause,
     Restarted,
     Settings,
-    Setup,
-    SilenceSet,
-    State,
-    parse_notice,
 )
-from device_protocol.values import SILENCE_MS_DEFAULT
 
 ANSWER_MS = 250.0
 """An answer is awaited so long (SPEC 3.9) ..."""
@@ -76,8 +68,6 @@ SETTLE_MS = 20.0
 """Pause before asking again a damaged order: the answer to an earlier copy may be on its way."""
 NOT_READY_MS = 250.0
 """Pause before asking again after 34."""
-UPTIME_SLACK_MS = 2_000.0
-"""How far a board's uptime may lag behind our clock before it means a restart that we did not hear of."""
 
 
 class Phase(Enum):
@@ -138,21 +128,13 @@ class HostSession:
 
     def __init__(self, *, first_seq: int = 1) -> None:
         self.phase = Phase.CLOSED
-        self.identity: Identity | None = None
-        """What the board said last of itself; None until Connected."""
-        self.settings: dict[int, Settings] = {}
-        """Settings of outputs that were set up since the board's last restart."""
         self.statistics = LineStatistics()
         self._seq = first_seq
         self._reader = LineReader(REPLY_LIMIT)
         self._flight: _Flight | None = None
         self._connect_until_ms = 0.0
         self._last_sent_ms: float | None = None
-        self._silence_ms = float(SILENCE_MS_DEFAULT)
-        self._last_notice: int | None = None
-        self._presses = 0
-        self._identified_ms = 0.0
-        self._doubtful = False  # a line could not be read: it may have told of a restart
+        self._board = KnownBoard()
 
     # --- what the owner does ---
 
@@ -163,11 +145,8 @@ class HostSession:
         """
         self._step(_Input.CONNECT)
         self._reader.clear()
-        self.identity = None
-        self._forget_settings()
+        self._board = KnownBoard()
         self.statistics = LineStatistics()
-        self._last_notice = None
-        self._presses = 0
         self._connect_until_ms = now_ms + CONNECT_MS
         return self._launch(Identify(), now_ms, after_noise=True)
 
@@ -180,6 +159,16 @@ class HostSession:
         length = len(encode_order(order.line(0))) - 1
         if length > self.identity.line:
             raise HostFault(f"the order {order.WORD} is {length} bytes long, the board takes {self.identity.line}")
+
+    @property
+    def identity(self) -> Identity | None:
+        """What the board said last of itself; None until Connected."""
+        return self._board.identity
+
+    @property
+    def settings(self) -> dict[int, Settings]:
+        """Settings of outputs that were set up since the board's last restart."""
+        return self._board.settings
 
     @property
     def ready(self) -> bool:
@@ -235,13 +224,11 @@ class HostSession:
         """When `keep_alive_order` should be sent (SPEC section 9: a third of the silence time); None unless ready."""
         if self.phase is not Phase.READY or self._last_sent_ms is None:
             return None
-        return self._last_sent_ms + (SETTLE_MS if self._doubtful else self._silence_ms / 3)
+        return self._last_sent_ms + (SETTLE_MS if self._board.doubtful else self._board.silence_ms / 3)
 
     def keep_alive_order(self) -> Order:
         """`alive`; or, when a line was lost that may have told of a restart, an order whose answer shows it."""
-        if not self._doubtful:
-            return Alive()
-        return State(min(self.settings)) if self.settings else Identify()
+        return self._board.sign_of_life()
 
     # --- asking ---
 
@@ -260,25 +247,10 @@ class HostSession:
     def _ask(self, flight: _Flight, now_ms: float, *, after_noise: bool) -> bytes:
         flight.asks += 1
         flight.damaged = False
-        flight.deadline_ms = now_ms + ANSWER_MS + self._pixels_of(flight.order) * PIXEL_MS
+        flight.deadline_ms = now_ms + ANSWER_MS + self._board.pixels_to_clock(flight.order) * PIXEL_MS
         self._last_sent_ms = now_ms
         # an LF first ends whatever is left of a damaged line (SPEC 2.3)
         return b"\n" + flight.line if after_noise else flight.line
-
-    def _pixels_of(self, order: Order) -> int:
-        """Most pixels that the board may have to clock out before it answers."""
-        if self.identity is None or not order.CLOCKS_OUT:
-            return 0
-        number = getattr(order, "output", None)
-        if isinstance(order, Dark) and number is None:
-            return sum(self._count_of(output) for output in range(self.identity.outputs))
-        return self._count_of(number) if isinstance(number, int) else 0
-
-    def _count_of(self, output: int) -> int:
-        held = self.settings.get(output)
-        if held is not None:
-            return held.count
-        return 0 if self.identity is None else self.identity.pixels
 
     def _give_up(self, flight: _Flight, reason: GaveUpReason) -> GaveUp:
         self._flight = None
@@ -296,7 +268,7 @@ class HostSession:
             line: BoardLine = parse_board_line(raw)
         except BoardFault as fault:
             self._count(unreadable_lines=1, echoed_lines=int(_is_order(raw)))
-            self._doubtful = True
+            self._board.doubtful = True
             return [Unreadable(str(fault), len(raw.data))]
         self._count(readable_lines=1)
         match line:
@@ -322,15 +294,15 @@ class HostSession:
             return self._take_identity(flight, reply, now_ms)
         self._finish()
         answered = Answered(flight.order, reply, flight.asks)
-        return [*self._learn(flight.order, reply, now_ms), answered]
+        restart = self._board.take_reply(flight.order, reply, now_ms)
+        return [answered] if restart is None else [restart, answered]
 
     def _take_identity(self, flight: _Flight, reply: Reply, now_ms: float) -> list[Event]:
         assert isinstance(reply, Identity)
         if reply.proto != PROTOCOL_VERSION:
             return [self._give_up(flight, GaveUpReason.OTHER_VERSION)]
         self._finish()
-        self._doubtful = False
-        self._hold_identity(reply, now_ms)
+        self._board.take_identity(reply, now_ms)
         return [Connected(reply)]
 
     def _take_error(self, line: ErrorLine, now_ms: float) -> list[Event]:
@@ -340,7 +312,9 @@ class HostSession:
         if line.seq is None:
             self._count(damaged_orders=1)
             flight.damaged = True
-            flight.deadline_ms = min(flight.deadline_ms, now_ms + SETTLE_MS + self._pixels_of(flight.order) * PIXEL_MS)
+            flight.deadline_ms = min(
+                flight.deadline_ms, now_ms + SETTLE_MS + self._board.pixels_to_clock(flight.order) * PIXEL_MS
+            )
             return []
         if line.seq != flight.seq or self.phase is Phase.CONNECTING:
             return []
@@ -352,29 +326,18 @@ class HostSession:
         return [Refused(flight.order, line)]
 
     def _take_notice(self, line: NoticeLine, now_ms: float) -> list[Event]:
-        notice = parse_notice(line)
-        if isinstance(notice, Restarted):
-            self._last_notice = line.seq
-            return self._take_restart(notice, now_ms)
-        if line.seq == self._last_notice:
-            return []  # a copy (SPEC 7.1)
-        self._last_notice = line.seq
-        if isinstance(notice, ButtonPressed):
-            new = notice.total - self._presses
-            self._presses = notice.total
-            return [replace(notice, presses=new if new > 0 else 1)]
-        return [notice]
+        notice = self._board.take_notice(line)
+        if notice is None:
+            return []
+        return self._take_restart(notice, now_ms) if isinstance(notice, Restarted) else [notice]
 
     def _take_restart(self, notice: Restarted, now_ms: float) -> list[Event]:
-        self._forget_settings()
-        self._presses = 0
         flight = self._flight
         if self.phase is Phase.CONNECTING:
             assert flight is not None
             flight.deadline_ms = now_ms  # it hears now: ask at once
             flight.damaged = True
             return []
-        self._doubtful = False
         events: list[Event] = [notice]
         if flight is None:
             return events
@@ -384,53 +347,6 @@ class HostSession:
             return events
         self._finish()
         return [*events, Interrupted(flight.order, InterruptReason.RESTARTED)]
-
-    # --- knowing the board ---
-
-    def _forget_settings(self) -> None:
-        self.settings.clear()
-        self._silence_ms = float(SILENCE_MS_DEFAULT)
-
-    def _hold_identity(self, identity: Identity, now_ms: float) -> None:
-        self.identity = identity
-        self._identified_ms = now_ms
-        self._silence_ms = float(identity.silence_ms)
-
-    def _learn(self, order: Order, reply: Reply, now_ms: float) -> list[Event]:
-        """Keep what an answer tells of the board; an event when it tells of a restart that was not heard."""
-        restart: list[Event] = []
-        match order, reply:
-            case _, Identity():
-                if self._uptime_fell(reply, now_ms):
-                    restart = self._inferred_restart(reply.cause)
-                self._hold_identity(reply, now_ms)
-                self._doubtful = False
-            case Setup(), Settings():
-                self.settings[order.output] = reply
-            case State(), OutputState():
-                held = self.settings.get(order.output)
-                if held is not None and held != reply.settings:
-                    restart = self._inferred_restart(RestartCause.UNKNOWN)
-                self._doubtful = False
-            case _, SilenceSet():
-                self._silence_ms = float(reply.silence_ms)
-            case _:
-                pass
-        return restart
-
-    def _inferred_restart(self, cause: RestartCause) -> list[Event]:
-        self._forget_settings()
-        self._presses = 0
-        self._last_notice = None
-        return [Restarted(cause, inferred=True)]
-
-    def _uptime_fell(self, identity: Identity, now_ms: float) -> bool:
-        before = self.identity
-        if before is None:
-            return False
-        expected = before.uptime_ms + (now_ms - self._identified_ms)
-        # a board's clock may run a few per cent slow; past 2^32 it may have wrapped (SPEC 5.3)
-        return expected < 2**32 and identity.uptime_ms + UPTIME_SLACK_MS < expected * 0.95
 
     def _count(self, **more: int) -> None:
         old = self.statistics

@@ -1,0 +1,62 @@
+"""Notices: lines that a board sends unasked (SPEC section 7)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from device_protocol.framing import NoticeLine
+from device_protocol.replies import RestartCause
+from device_protocol.values import parse_number
+
+
+@dataclass(frozen=True, slots=True)
+class Restarted:
+    """All is dark, all settings are lost (SPEC 7.2). `inferred`: not told by the board, but seen from its answers."""
+
+    cause: RestartCause
+    inferred: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ButtonPressed:
+    """The step button (SPEC 7.3). `total`: presses since the board's restart.
+
+    `presses`: how many are new; the session counts those in whose notice was lost.
+    """
+
+    total: int
+    presses: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class WentDark:
+    """The board went dark because the host was silent (SPEC 7.4)."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownNotice:
+    """A notice that this version does not know (SPEC 7.5)."""
+
+    word: str
+    fields: tuple[str, ...]
+
+
+Notice = Restarted | ButtonPressed | WentDark | UnknownNotice
+
+
+def parse_notice(line: NoticeLine) -> Notice:
+    """Read a notice. Fields that do not fit a known word make it an UnknownNotice."""
+    match line.word, line.fields:
+        case "restarted", (cause, *_):
+            return Restarted(RestartCause.from_text(cause))
+        case "restarted", ():
+            return Restarted(RestartCause.UNKNOWN)
+        case "button", (total, *_):
+            try:
+                return ButtonPressed(parse_number(total))
+            except ValueError:
+                return UnknownNotice(line.word, line.fields)
+        case "dark", ("silence", *_):
+            return WentDark()
+        case _:
+            return UnknownNotice(line.word, line.fields)
