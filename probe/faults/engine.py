@@ -15,6 +15,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from probe.faults.context import JUST_SPLICED, Context
 from probe.faults.knowledge import (
     AFTER_STOP,
     PICTURE_QUESTION,
@@ -37,6 +38,10 @@ PAIR_SHARE = 0.03
 SURE = 0.9
 """A cause this probable ends the questions."""
 MOST_QUESTIONS = 12
+MORE_QUESTIONS = 6
+REJECTED = 0.01
+"""What is left of a cause's weight when its remedy did not help: it may have been done badly."""
+NEAR_PIXELS = 3
 LEAST_BITS = 0.03
 READING_SECONDS = 30.0
 """Going to the screen, reading, deciding what one saw, going back: judgement. Keeps out many nearly empty questions."""
@@ -68,11 +73,14 @@ class Given:
 
 @dataclass(frozen=True)
 class Session:
-    """A fault search so far. `k` is the last good pixel's number, -1 when even the first is wrong, None if unknown."""
+    """A fault search so far. `k` is the last good pixel's number, -1 when even the first is wrong, None if unknown;
+    `near` the place of the latest splice, if known; `rejected` causes whose remedy did not help."""
 
     contexts: tuple[str, ...] = ()
     given: tuple[Given, ...] = ()
     k: int | None = None
+    near: int | None = None
+    rejected: frozenset[str] = frozenset()
 
     @property
     def questions_asked(self) -> int:
@@ -85,6 +93,17 @@ class Session:
         return any(
             given.observation == STOP_OBSERVATION and given.shares[:1] == (("yes", 1.0),) for given in self.given
         )
+
+    @property
+    def contexts_that_count(self) -> tuple[str, ...]:
+        """The contexts, without the fresh splice when the trouble sits elsewhere in the chain."""
+        apart = self.k is not None and self.near is not None and self.k >= 0 and abs(self.k - self.near) > NEAR_PIXELS
+        return tuple(name for name in self.contexts if not (apart and name == JUST_SPLICED))
+
+    @property
+    def most_questions(self) -> int:
+        """Questions before the search gives up; each remedy that did not help allows some more."""
+        return MOST_QUESTIONS + MORE_QUESTIONS * len(self.rejected)
 
     def has(self, observation: str) -> bool:
         """Whether that question has been put, answered or not."""
@@ -121,27 +140,14 @@ class _Tables:
 
 
 def joined(first: Floats, second: Floats, healthy: Floats, normal: int) -> Floats:
-    """Answer probabilities under two causes at once, shape (answers,).
+    """Answer probabilities under two causes at once: rows of shape (pairs, answers); `healthy` has shape (answers,).
 
     The normal answer survives only if neither cause spoils it; the abnormal answers share the rest in the proportion
     in which either cause raises them above a healthy chain's.
     """
-    spoiled_first = min(1.0, first[normal] / healthy[normal])
-    spoiled_second = min(1.0, second[normal] / healthy[normal])
+    stays = healthy[normal] * np.minimum(1.0, first[:, normal] / healthy[normal])
+    stays = stays * np.minimum(1.0, second[:, normal] / healthy[normal])
     out = np.maximum(first - healthy, 0.0) + np.maximum(second - healthy, 0.0) + 0.1 * healthy
-    out[normal] = 0.0
-    stays = healthy[normal] * spoiled_first * spoiled_second
-    out = out / out.sum() * (1.0 - stays)
-    out[normal] = stays
-    return np.asarray(out)
-
-
-def _join_all(table: Floats, healthy: Floats, normal: int, pairs: NDArray[np.intp]) -> Floats:
-    """`joined` for many pairs at once: shape (pairs, answers)."""
-    one, two = table[pairs[:, 0]], table[pairs[:, 1]]
-    stays = healthy[normal] * np.minimum(1.0, one[:, normal] / healthy[normal])
-    stays = stays * np.minimum(1.0, two[:, normal] / healthy[normal])
-    out = np.maximum(one - healthy, 0.0) + np.maximum(two - healthy, 0.0) + 0.1 * healthy
     out[:, normal] = 0.0
     out = out / out.sum(axis=1, keepdims=True) * (1.0 - stays)[:, None]
     out[:, normal] = stays
@@ -158,7 +164,7 @@ def _tables(knowledge: Knowledge) -> _Tables:
     for observation in knowledge.observations:
         table, healthy = knowledge.likelihood[observation.id], knowledge.healthy[observation.id]
         normal = next(i for i, answer in enumerate(observation.answers) if answer.normal)
-        block = np.vstack([table, _join_all(table, healthy, normal, pairs)])
+        block = np.vstack([table, joined(table[pairs[:, 0]], table[pairs[:, 1]], healthy, normal)])
         block = (1 - WRONG_SHARE) * block + WRONG_SHARE / len(observation.answers)
         blocks.append(block)
         columns[observation.id] = (start, start + len(observation.answers))
@@ -171,7 +177,9 @@ def _tables(knowledge: Knowledge) -> _Tables:
 
 def _log_belief(knowledge: Knowledge, session: Session) -> Floats:
     tables = _tables(knowledge)
-    prior = knowledge.prior(session.contexts)
+    prior = knowledge.prior(session.contexts_that_count)
+    prior = prior * [REJECTED if cause.id in session.rejected else 1.0 for cause in knowledge.causes]
+    prior = prior / prior.sum()
     pair_prior = prior[tables.pairs[:, 0]] * prior[tables.pairs[:, 1]]
     log = np.log(np.concatenate([(1 - PAIR_SHARE) * prior, PAIR_SHARE * pair_prior / pair_prior.sum()]))
     for given in session.given:
@@ -248,7 +256,7 @@ def next_step(knowledge: Knowledge, session: Session) -> Step:
     after_stop = knowledge.observation(AFTER_STOP)
     if session.stopped and not session.has(AFTER_STOP):
         return Step(after_stop, stop, expected_bits(knowledge, weights)[AFTER_STOP])
-    if session.questions_asked >= MOST_QUESTIONS:
+    if session.questions_asked >= session.most_questions:
         return Step(None, stop, over="enough questions: try the first suspect's remedy, then ask again")
     if float(marginals(knowledge, weights).max()) >= SURE:
         return Step(None, stop, over="one cause explains the answers")
@@ -274,6 +282,16 @@ def next_step(knowledge: Knowledge, session: Session) -> Step:
     return Step(knowledge.observation(best.key), stop, best.expected_bits)
 
 
+def begin(context: Context) -> Session:
+    """A fresh session with the contexts that follow from the facts."""
+    return Session(contexts=context.names, near=context.near)
+
+
+def not_cured(knowledge: Knowledge, session: Session, cause: str) -> Session:
+    """The session after a cause's remedy was done and did not help. Raises KeyError for an unknown cause."""
+    return replace(session, rejected=session.rejected | {knowledge.cause(cause).id})
+
+
 def answered(
     knowledge: Knowledge,
     session: Session,
@@ -294,11 +312,9 @@ def answered(
         known.index(answer)
         shares = ((answer, 1.0),)
     new = _with(session, Given(observation, shares, by_tool))
-    if k is not None:
-        return replace(new, k=k)
-    if observation == PICTURE_QUESTION and answer == "nothing" and new.k is None:
-        return replace(new, k=-1)
-    return new
+    if observation == PICTURE_QUESTION and k is None:
+        return replace(new, k=-1 if answer == "nothing" else None)
+    return new if k is None else replace(new, k=k)
 
 
 def answered_by_reading(
