@@ -1,0 +1,1 @@
+"""The whole program, from inputs to pixels and files."""
