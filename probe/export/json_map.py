@@ -181,7 +181,7 @@ def write_json(m: PlayfieldMap) -> str:
     revision = last and {"number": last.number, "time": last.time, "reason": last.reason}
     chains = []
     for chain in m.chains:
-        own = {name: getattr(chain, name) for name in type(chain).model_fields if name != "pixels"}
+        own = {name: getattr(chain, name) for name in ExportedChain.model_fields if name != "pixels"}
         pixels = [_pixel(number, pixel, m.place_of(pixel)) for number, pixel in enumerate(chain.pixels)]
         chains.append(json_line(own)[:-1] + f', "pixels": {_list(pixels)}}}')
     return (

@@ -6,31 +6,24 @@ with the pixel when others are spliced in. Lengths are in millimetres, times in 
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from enum import StrEnum
 from functools import cached_property
 from itertools import permutations
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import AfterValidator, Field, model_validator
+
+from probe.maps.harness import Batch, Feed, Gauge, Joint, Power, Supply
+from probe.maps.record import MAX_TEXT as MAX_TEXT
+from probe.maps.record import Identifier, Label, Text
+from probe.maps.record import Record as Record
+from probe.maps.record import storable as storable
 
 FORMAT_NAME = "playfield-probe map"
 FORMAT_VERSION = 1
-MAX_TEXT = 2_000
 MAX_PIXELS = 65_535
 
-_SURROGATE = re.compile("[\ud800-\udfff]")
-
-
-def storable(text: str) -> str:
-    """Text with lone surrogates replaced, which no UTF-8 file can hold (the models refuse them); the rest as typed."""
-    return _SURROGATE.sub("\ufffd", text)
-
-
-Text = Annotated[str, StringConstraints(max_length=MAX_TEXT)]
-Label = Annotated[str, StringConstraints(min_length=1, max_length=MAX_TEXT)]
-Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
 BYTE_ORDERS = tuple("".join(letters) for colours in ("RGB", "RGBW") for letters in permutations(colours))
 
 
@@ -68,18 +61,6 @@ class Kind(StrEnum):
     OTHER = "other"
 
 
-class Record(BaseModel):
-    """Base of every record: frozen, and a field it does not know is an error."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", ignored_types=(cached_property,))
-
-    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
-        """A copy with some fields changed, unchecked. Cached look-ups of the old record are not taken along."""
-        del deep
-        fields = {name: getattr(self, name) for name in type(self).model_fields}
-        return self.model_construct(**(fields | dict(update or {})))
-
-
 class Position(Record):
     """A point on the playfield from above: x to the right, y away from the player, mm from the near left corner.
 
@@ -101,23 +82,30 @@ class Place(Record):
     position: Position | None = None
     lamps: tuple[int, ...] = ()
     group: Text = ""
+    level: int | None = Field(default=None, ge=0, le=255)
     note: Text = ""
 
 
 class Pixel(Record):
-    """One pixel of a chain. `verified` is the revision in which it was last seen to be right, 0 if never."""
+    """One pixel of a chain. `verified` is the revision in which it was last seen to be right, 0 if never.
+
+    `batch` is the id of the batch it came with.
+    """
 
     id: Identifier
     state: PixelState = PixelState.UNSEEN
     place: Identifier | None = None
     note: Text = ""
     verified: int = Field(default=0, ge=0)
+    batch: Identifier | None = None
 
 
 class Chain(Record):
     """Pixels on one output of the board.
 
-    `count` is what the board is set to, None while nobody knows; `pixels` is what the map knows of.
+    `count` is what the board is set to, None while nobody knows; `pixels` is what the map knows of. `wire` and
+    `ground_wire` are the gauges between pixels (None: not noted, and for ground as the 5 V wire), `spacing_mm` the wire
+    from pixel to pixel where a joint says nothing else. `joints` holds what is noted of joints, in any order.
     """
 
     id: Identifier
@@ -129,7 +117,11 @@ class Chain(Record):
     latch_us: int = Field(default=300, ge=280, le=1_000)
     ceiling_ma: int = Field(default=450, ge=1, le=100_000)
     note: Text = ""
+    wire: Gauge | None = None
+    ground_wire: Gauge | None = None
+    spacing_mm: float | None = Field(default=None, ge=0, le=50_000, allow_inf_nan=False)
     pixels: tuple[Pixel, ...] = Field(default=(), max_length=MAX_PIXELS)
+    joints: tuple[Joint, ...] = Field(default=(), max_length=MAX_PIXELS)
 
     @property
     def length(self) -> int:
@@ -186,6 +178,10 @@ class PlayfieldMap(Record):
     chains: tuple[Chain, ...] = Field(default=(), max_length=64)
     places: tuple[Place, ...] = ()
     lamps: tuple[Lamp, ...] = ()
+    power: Power | None = None
+    supplies: tuple[Supply, ...] = ()
+    feeds: tuple[Feed, ...] = ()
+    batches: tuple[Batch, ...] = ()
     revisions: tuple[Revision, ...] = ()
 
     @model_validator(mode="after")
@@ -208,6 +204,10 @@ class PlayfieldMap(Record):
             for number, pixel in enumerate(chain.pixels):
                 if pixel.place is not None and pixel.place not in places:
                     raise ValueError(f"chain {chain.id!r}, pixel {number}: there is no place with id {pixel.place!r}")
+        for what, found in (("supply", self.supplies), ("feed", self.feeds), ("batch", self.batches)):
+            names = [record.id for record in found]
+            if len(set(names)) != len(names):
+                raise ValueError(f"{what} id {_first_twice(names)!r} is used twice")
         if self.bookmark is not None and self.bookmark.chain not in chains:
             raise ValueError(f"bookmark: there is no chain with id {self.bookmark.chain!r}")
 

@@ -11,6 +11,7 @@ from typing import Any, cast
 
 from pydantic import ValidationError
 
+from probe.maps.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.maps.json_text import json_line, quoted
 from probe.maps.model import (
     Bookmark,
@@ -34,6 +35,8 @@ _ALWAYS: dict[type[Record], frozenset[str]] = {
     Pixel: frozenset({"state"}),
     Place: frozenset({"kind"}),
     Lamp: frozenset({"kind"}),
+    Supply: frozenset({"volt"}),
+    Joint: frozenset({"after"}),
 }
 _IDENTIFIERS = frozenset({"id", "place", "chain", "chip"})
 _NEVER_LEFT_OUT = object()
@@ -54,6 +57,8 @@ _WRITERS: dict[type[Any], _Writer] = {
     Position: lambda position: _line_of(position),
     PixelState: {state: f'"{state}"' for state in PixelState}.__getitem__,
     Kind: {kind: f'"{kind}"' for kind in Kind}.__getitem__,
+    JoinedTo: {target: f'"{target}"' for target in JoinedTo}.__getitem__,
+    Fixing: {fixing: f'"{fixing}"' for fixing in Fixing}.__getitem__,
 }
 
 
@@ -62,7 +67,7 @@ def _plan(kind: type[Record]) -> tuple[tuple[str, str, Any, _Writer], ...]:
     always = _ALWAYS.get(kind, frozenset())
     plan: list[tuple[str, str, Any, _Writer]] = []
     for name, field in kind.model_fields.items():
-        if (kind, name) == (Chain, "pixels"):
+        if kind is Chain and name in ("pixels", "joints"):
             continue  # one line each: the renderer writes them
         left_out = _NEVER_LEFT_OUT if field.is_required() or name in always else field.default
         writer = '"%s"'.__mod__ if name in _IDENTIFIERS else _WRITERS.get(cast("type[Any]", field.annotation), _any)
@@ -70,9 +75,10 @@ def _plan(kind: type[Record]) -> tuple[tuple[str, str, Any, _Writer], ...]:
     return tuple(plan)
 
 
-_PLANS: dict[type[Record], tuple[tuple[str, str, Any, _Writer], ...]] = {
-    kind: _plan(kind) for kind in (Machine, Bookmark, Chain, Pixel, Position, Place, Lamp, Revision)
-}
+_KINDS: tuple[type[Record], ...] = (
+    Machine, Bookmark, Chain, Pixel, Position, Place, Lamp, Revision, Power, Supply, Feed, Batch, Joint,
+)  # fmt: skip
+_PLANS: dict[type[Record], tuple[tuple[str, str, Any, _Writer], ...]] = {kind: _plan(kind) for kind in _KINDS}
 
 
 def _fields(record: Record) -> list[str]:
@@ -117,6 +123,11 @@ class Renderer:
         parts.append(f'"chains": {self._list([self._chain(chain, check) for chain in m.chains])},\n')
         parts.append(f'"places": {self._block(m.places, check)},\n')
         parts.append(f'"lamps": {self._block(m.lamps, check)},\n')
+        if m.power is not None:
+            parts.append(f'"power": {self._line(m.power, check)},\n')
+        for name, records in (("supplies", m.supplies), ("feeds", m.feeds), ("batches", m.batches)):
+            if records:
+                parts.append(f'"{name}": {self._block(records, check)},\n')
         parts.append(f'"revisions": {self._block(m.revisions, check)}\n}}\n')
         if check:
             m.check_references()
@@ -130,8 +141,10 @@ class Renderer:
     def _chain(self, chain: Chain, check: bool) -> str:
         fields = _fields(chain)
         if check:
-            _checked(chain.model_copy(update={"pixels": ()}), "{" + ", ".join(fields) + "}")
+            _checked(chain.model_copy(update={"pixels": (), "joints": ()}), "{" + ", ".join(fields) + "}")
         fields.append(f'"pixels": {self._block(chain.pixels, check)}')
+        if chain.joints:
+            fields.append(f'"joints": {self._block(chain.joints, check)}')
         return "{" + ", ".join(fields) + "}"
 
     def _block(self, records: tuple[Record, ...], check: bool) -> str:
@@ -155,7 +168,8 @@ class Renderer:
     def _forget(self, m: PlayfieldMap) -> None:
         """Let go of records and blocks that this map does not have, once they are many."""
         blocks: list[tuple[Record, ...]] = [chain.pixels for chain in m.chains]
-        blocks += [m.places, m.lamps, m.revisions]
+        blocks += [chain.joints for chain in m.chains]
+        blocks += [m.places, m.lamps, m.revisions, m.supplies, m.feeds, m.batches]
         self._blocks = {id(block): self._blocks[id(block)] for block in blocks if block}
         live = sum(map(len, blocks)) + 2
         if len(self._lines) > 2 * live + 200:

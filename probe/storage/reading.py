@@ -107,7 +107,7 @@ def _line_of_second(text: str, key: str) -> int | None:
     member = re.compile(re.escape(json.dumps(key)) + r"\s*:")
     leading = 0
     for number, line in enumerate(text.split("\n"), 1):
-        leading += member.match(line) is not None
+        leading += member.match(line.lstrip(" \t{") if number == 1 else line.lstrip(" \t")) is not None
         if leading > 1 or len(member.findall(line)) > 1:
             return number
     return None
@@ -199,6 +199,12 @@ def _dangling(data: Any) -> Iterator[tuple[Path_, str]]:
             pixels.add(pixel["id"])
             if pixel.get("place") is not None and pixel["place"] not in places:
                 yield (*at, "place"), f"there is no place with the id {pixel['place']!r}"
+    for kind, singular in (("supplies", "supply"), ("feeds", "feed"), ("batches", "batch")):
+        ids: set[str] = set()
+        for index, record in enumerate(data.get(kind, ())):
+            if record["id"] in ids:
+                yield (kind, index, "id"), f"the {singular} id {record['id']!r} is used twice"
+            ids.add(record["id"])
     mark = data.get("bookmark")
     if mark is not None and mark["chain"] not in chains:
         yield ("bookmark", "chain"), f"there is no chain with the id {mark['chain']!r}"
@@ -221,8 +227,9 @@ def _members(m: PlayfieldMap) -> int:
     records: list[Record] = [m, m.machine, *m.chains, *m.places, *m.lamps, *m.revisions]
     records += [pixel for chain in m.chains for pixel in chain.pixels]
     records += [place.position for place in m.places if place.position is not None]
-    if m.bookmark is not None:
-        records.append(m.bookmark)
+    records += [joint for chain in m.chains for joint in chain.joints]
+    records += [*m.supplies, *m.feeds, *m.batches]
+    records += [record for record in (m.bookmark, m.power) if record is not None]
     return sum([len(record.__pydantic_fields_set__) for record in records])
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from hypothesis import strategies as st
 
+from probe.maps.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.maps.model import (
     BYTE_ORDERS,
     Bookmark,
@@ -88,6 +91,7 @@ places = st.builds(
     position=st.none() | positions,
     lamps=st.lists(lamp_numbers, max_size=3).map(tuple),
     group=texts,
+    level=st.none() | st.integers(0, 255),
     note=texts,
 )
 lamps = st.builds(
@@ -114,6 +118,80 @@ machines = st.builds(
 )
 
 
+sizes = st.none() | st.floats(0, 50_000)
+gauges = st.none() | st.sampled_from(["22 AWG", "4 AWG", "0.34 mm²", "1.5 mm²"])
+joined = st.sampled_from(JoinedTo)
+powers = st.builds(
+    Power,
+    ceiling_level=st.integers(0, 255),
+    typical_percent=st.integers(0, 100),
+    copper_c=st.floats(-40, 150),
+    ambient_c=st.floats(-40, 90),
+    wires_in_bundle=st.integers(1, 100),
+    drive_volt=st.floats(0.001, 60),
+    frames_per_s=st.floats(0.001, 10_000),
+    note=texts,
+)
+supplies = st.builds(
+    Supply,
+    id=identifiers,
+    name=labels,
+    volt=st.floats(0.001, 60),
+    rating_a=st.none() | st.floats(0.001, 1_000),
+    board_ma=st.integers(0, 100_000),
+    usb=st.booleans(),
+    note=texts,
+)
+feeds = st.builds(
+    Feed,
+    id=identifiers,
+    name=labels,
+    chain=identifiers,
+    pixel=identifiers,
+    supply=identifiers,
+    wire=gauges,
+    length_mm=sizes,
+    fuse_a=st.none() | st.floats(0.001, 1_000),
+    note=texts,
+)
+batches = st.builds(
+    Batch,
+    id=identifiers,
+    name=labels,
+    five_volt=texts,
+    ground=texts,
+    data_in=texts,
+    data_out=texts,
+    chip=st.none() | st.sampled_from(["ws2812b", "sk6812-rgbw"]),
+    note=texts,
+)
+joints = st.builds(
+    Joint,
+    after=st.none() | identifiers,
+    before=identifiers,
+    leaving_5v=texts,
+    leaving_ground=texts,
+    leaving_data=texts,
+    arriving_5v=texts,
+    arriving_ground=texts,
+    arriving_data=texts,
+    five_volt_to=joined,
+    ground_to=joined,
+    data_to=joined,
+    five_volt_open=st.booleans(),
+    length_mm=sizes,
+    extra_mohm=st.floats(0, 1_000_000),
+    fixing=st.sampled_from(Fixing),
+    made_on=st.sampled_from(["", "2025-03-16", "1999-12-31"]),
+    checked=st.booleans(),
+    note=texts,
+)
+
+
+def _some(records: st.SearchStrategy[Any]) -> st.SearchStrategy[tuple[Any, ...]]:
+    return st.lists(records, max_size=2, unique_by=lambda record: record.id).map(tuple)
+
+
 @st.composite
 def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
     """A chain whose pixels light some of those places."""
@@ -126,6 +204,7 @@ def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
             place=draw(lit),
             note=draw(texts),
             verified=draw(st.integers(0, 5)),
+            batch=draw(st.none() | identifiers),
         )
         for name in ids
     )
@@ -139,7 +218,11 @@ def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
         latch_us=draw(st.integers(280, 1_000)),
         ceiling_ma=draw(st.integers(1, 100_000)),
         note=draw(texts),
+        wire=draw(gauges),
+        ground_wire=draw(gauges),
+        spacing_mm=draw(sizes),
         pixels=pixels,
+        joints=tuple(draw(st.lists(joints, max_size=2))),
     )
 
 
@@ -155,6 +238,10 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         chains=tuple(lines),
         places=made,
         lamps=tuple(draw(st.lists(lamps, max_size=3))),
+        power=draw(st.none() | powers),
+        supplies=draw(_some(supplies)),
+        feeds=draw(_some(feeds)),
+        batches=draw(_some(batches)),
         revisions=tuple(closed),
         bookmark=None if mark is None else Bookmark(chain=mark, number=draw(st.integers(0, 65_535))),
     )

@@ -45,6 +45,7 @@ def test_one_record_a_line_and_nothing_that_upsets_one(m: PlayfieldMap) -> None:
     assert text.splitlines() == lines
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", text)
     records = len(m.chains) + sum(len(c.pixels) for c in m.chains) + len(m.places) + len(m.lamps) + len(m.revisions)
+    records += len(m.supplies) + len(m.feeds) + len(m.batches) + sum(len(c.joints) for c in m.chains)
     opened = [line for line in lines if line.startswith("{") and line != "{"]
     assert len(opened) == records
     for line in opened:
