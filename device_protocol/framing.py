@@ -84,11 +84,9 @@ class LineReader:
             self._too_long = True
 
     def _end_line(self) -> RawLine | None:
-        data = bytes(self._held)
+        data = bytes(self._held).removesuffix(b"\r")
         too_long, lost = self._too_long, self._lost
         self.clear()
-        if not too_long and data.endswith(b"\r"):
-            data = data[:-1]
         if lost:
             return RawLine(data, ErrorCode.LOST_BYTES)
         if too_long or len(data) > self.limit:
