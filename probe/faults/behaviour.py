@@ -116,7 +116,7 @@ def rails(wiring: Wiring, picture: Picture) -> Rails:
         volts, total = _ladder(wiring, loop, wanted, volts, supply)
         if total > wiring.supply.limit_a:
             supply *= max(0.3, 0.98 * wiring.supply.limit_a / total)
-        elif float(np.abs(volts - before).max()) < 1e-4:
+        elif float(np.abs(volts - before).max()) < 1e-6:
             break
     collapsed = supply < 0.9 * wiring.supply.volts
     feed = supply - total * wiring.supply.source_ohm

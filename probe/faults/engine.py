@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 
 WRONG_SHARE = 0.03
 """Share of answers taken to be slips, spread over all answers of the question."""
-PAIR_SHARE = 0.03
+PAIR_SHARE = 0.05
 """Prior probability of two causes at once."""
 SURE = 0.9
 """A cause this probable ends the questions."""

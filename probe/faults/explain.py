@@ -33,6 +33,11 @@ class Finding:
     explained: bool
 
 
+LEAST_GAIN_BITS = 0.5
+SELDOM = 0.12
+"""An answer given less often than this, compared with the cause's usual one, does not fit the cause."""
+
+
 def confidence_word(probability: float) -> str:
     """Plain words for a probability."""
     for least, word in ((0.9, "very likely"), (0.6, "likely"), (0.25, "possible"), (0.08, "less likely")):
@@ -60,25 +65,31 @@ def finding(knowledge: Knowledge, session: Session, *, most: int = 3) -> Finding
 
 
 def _suspect(knowledge: Knowledge, session: Session, position: int, probability: float) -> Suspect:
-    """Each answer is compared with what the other causes, by their prior weights, would have answered."""
+    """For: answers likelier under this cause than under the others by their weights. Against: answers it seldom gives."""
     count = len(knowledge.causes)
-    prior = knowledge.prior(session.contexts)
+    prior = knowledge.prior(session.contexts_that_count)
     others = prior.copy()
     others[position] = 0.0
     others = others / others.sum()
-    scored = []
+    speaks_for: list[tuple[float, tuple[str, str]]] = []
+    against: list[tuple[float, tuple[str, str]]] = []
     for given in session.given:
-        if given.shares:
-            chances = evidence(knowledge, given)[:count]
-            score = float(np.log2(chances[position] / (others @ chances)))
-            scored.append((score, (given.observation, given.shares[0][0])))
-    scored.sort(key=lambda item: -item[0])
+        if not given.shares:
+            continue
+        chances = evidence(knowledge, given)[:count]
+        gain = float(np.log2(chances[position] / (others @ chances)))
+        surprise = float(chances[position] / knowledge.likelihood[given.observation][position].max())
+        item = (given.observation, given.shares[0][0])
+        if gain > LEAST_GAIN_BITS:
+            speaks_for.append((-gain, item))
+        elif surprise < SELDOM:
+            against.append((surprise, item))
     return Suspect(
         cause=knowledge.causes[position],
         probability=probability,
         word=confidence_word(probability),
-        speaks_for=tuple(item for score, item in scored if score > 0.5),
-        speaks_against=tuple(item for score, item in reversed(scored) if score < -1.0),
+        speaks_for=tuple(item for _, item in sorted(speaks_for)),
+        speaks_against=tuple(item for _, item in sorted(against)),
     )
 
 

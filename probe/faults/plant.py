@@ -51,7 +51,8 @@ def sound(count: int, rng: Random) -> Wiring:
 
 
 def _k(wiring: Wiring, rng: Random) -> int:
-    return rng.randrange(0, wiring.count - 2)
+    """A place with a few pixels after it."""
+    return rng.randrange(0, wiring.count - 6)
 
 
 def _supply(**changes: object) -> Planter:

@@ -1,0 +1,278 @@
+"""The fault finder's reasoning."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from probe.faults.context import Context, Facts, derive
+from probe.faults.engine import (
+    UNSURE,
+    Session,
+    answered,
+    answered_by_reading,
+    begin,
+    belief,
+    expected_bits,
+    forgotten,
+    joined,
+    marginals,
+    most_probable,
+    next_step,
+    not_cured,
+)
+from probe.faults.explain import confidence_word, filled, finding, why
+from probe.faults.knowledge import Power, Who
+from probe.faults.tables import load
+from probe.inference.entropy import expected_information_bits
+
+K = load()
+
+
+def told(session: Session, **answers: str) -> Session:
+    """Answers by observation; underscores stand for hyphens."""
+    for observation, answer in answers.items():
+        session = answered(K, session, observation=observation.replace("_", "-"), answer=answer)
+    return session
+
+
+def test_the_picture_comes_first() -> None:
+    step = next_step(K, Session())
+    assert step.question is not None
+    assert step.question.id == "look"
+    assert len(step.question.answers) > 15
+
+
+def test_the_next_question_has_the_most_bits_per_second() -> None:
+    session = answered(K, Session(), observation="look", answer="nothing")
+    step = next_step(K, session)
+    assert step.question is not None
+    bits = expected_bits(K, belief(K, session))
+    rate = bits[step.question.id] / (step.question.seconds + 30)
+    for other in ("volts-first", "spare-same-output", "when", "pads-first"):
+        assert bits[other] / (K.observation(other).seconds + 32) <= rate * 1.1
+
+
+def test_expected_bits_are_the_mutual_information() -> None:
+    weights = belief(K, told(Session(), look="to-k-dark"))
+    single = len(K.causes)
+    alone = np.zeros_like(weights)
+    alone[:single] = weights[:single] / weights[:single].sum()
+    found = expected_bits(K, alone)
+    for name in ("arrow-next", "volts-first", "when"):
+        table = 0.97 * K.likelihood[name] + 0.03 / K.likelihood[name].shape[1]
+        assert found[name] == pytest.approx(expected_information_bits(alone[:single], table), abs=1e-9)
+
+
+def test_a_joint_that_is_open_is_found() -> None:
+    session = answered(K, Session(), observation="look", answer="to-k-dark", k=14)
+    session = told(session, arrow_next="yes")
+    for observation, typed in (("dout-k", "1.4 / 0"), ("din-next", "0.01 / 0.01"), ("joint-ohms", "OL")):
+        session, verdict = answered_by_reading(K, session, observation=observation, typed=typed)
+        assert verdict.answer is not None
+    found = finding(K, session)
+    assert found.suspects[0].cause.id == "joint-open"
+    assert found.suspects[0].word in ("likely", "very likely")
+    assert found.explained
+    assert filled(found.suspects[0].cause.name, session.k) == ("The data joint between 14 (15th) and 15 (16th) is open")
+    lines = why(K, session, found.suspects[0])
+    assert any("14 (15th) to DIN of 15 (16th)" in line and line.startswith("+") for line in lines)
+
+
+def test_answers_against_a_suspect_are_shown_as_such() -> None:
+    session = told(Session(), look="swap-all", when="warm", settings_flip="order")
+    found = finding(K, session)
+    assert found.suspects[0].cause.id == "order-wrong"
+    assert ("when", "warm") in found.suspects[0].speaks_against
+    assert any(line.startswith("- When") for line in why(K, session, found.suspects[0]))
+
+
+@pytest.mark.parametrize("before", [{}, {"look": "restarts"}, {"look": "nothing", "when": "always"}])
+def test_heat_smell_or_ticking_stops_everything_that_needs_power(before: dict[str, str]) -> None:
+    session = told(told(Session(), **before), heat="yes")
+    step = next_step(K, session)
+    assert session.stopped
+    assert step.stop
+    assert "unplug" in step.stop[0]
+    assert step.question is not None
+    assert step.question.id == "supply-ohms"
+    while step.question is not None:
+        assert step.question.power is not Power.ON
+        assert step.stop
+        normal = next(a.id for a in step.question.answers if a.normal)
+        session = answered(K, session, observation=step.question.id, answer=normal)
+        step = next_step(K, session)
+
+
+def test_not_sure_changes_no_belief_and_is_not_asked_again() -> None:
+    session = told(Session(), look="nothing")
+    step = next_step(K, session)
+    assert step.question is not None
+    unsure = answered(K, session, observation=step.question.id, answer=UNSURE)
+    np.testing.assert_array_equal(belief(K, session), belief(K, unsure))
+    again = next_step(K, unsure)
+    assert again.question is not None
+    assert again.question.id != step.question.id
+
+
+def test_a_doubtful_reading_counts_for_both_sides() -> None:
+    session = told(Session(), look="fades")
+    sure, _ = answered_by_reading(K, session, observation="volts-last", typed="3.9")
+    doubtful, verdict = answered_by_reading(K, session, observation="volts-last", typed="4.5")
+    good, _ = answered_by_reading(K, session, observation="volts-last", typed="4.9")
+    sag = [cause.id for cause in K.causes].index("sag-far-end")
+    chances = [marginals(K, belief(K, s))[sag] for s in (good, doubtful, sure)]
+    assert verdict.answer is None
+    assert chances == sorted(chances)
+
+
+def test_questions_about_a_place_wait_until_there_is_one() -> None:
+    for picture in ("nothing", "random"):
+        session = told(Session(), look=picture)
+        while (question := next_step(K, session).question) is not None:
+            assert not question.needs_k
+            session = answered(K, session, observation=question.id, answer=UNSURE)
+
+
+def test_context_that_already_answers_a_question_spares_it() -> None:
+    session = Session(contexts=("just-spliced",))
+    asked = set()
+    while (question := next_step(K, session).question) is not None:
+        asked.add(question.id)
+        session = answered(K, session, observation=question.id, answer=UNSURE)
+    assert "after-work" not in asked
+
+
+def test_a_fresh_splice_weighs_only_near_its_place() -> None:
+    ids = [cause.id for cause in K.causes]
+    start = begin(Context(("just-spliced",), ("",), near=14))
+    chances = [
+        marginals(K, belief(K, answered(K, start, observation="look", answer="to-k-dark", k=k)))[
+            ids.index("next-backwards")
+        ]
+        for k in (14, 40)
+    ]
+    assert chances[0] > 1.3 * chances[1]
+
+
+def test_a_dead_link_is_found_without_running_patterns() -> None:
+    session = answered(K, Session(), observation="link-answers", answer="no", by_tool=True)
+    assert most_probable(K, session)[0] == "no-link"
+    while (question := next_step(K, session).question) is not None:
+        assert question.pattern is None
+        session = answered(K, session, observation=question.id, answer=UNSURE)
+    assert session.questions_asked <= 12
+
+
+def test_a_remedy_that_did_not_help_goes_down_the_list_and_more_is_asked() -> None:
+    session = told(Session(), look="one-dark", below="lit")
+    assert most_probable(K, session)[0] == "turned-away"
+    session = not_cured(K, session, "turned-away")
+    assert most_probable(K, session)[0] != "turned-away"
+    assert next_step(K, session).question is not None
+    with pytest.raises(KeyError):
+        not_cured(K, session, "gremlins")
+
+
+def test_answers_can_be_changed_and_taken_back() -> None:
+    first = answered(K, Session(), observation="look", answer="to-k-dark", k=9)
+    second = answered(K, first, observation="look", answer="swap-all")
+    assert second.k is None
+    assert second.questions_asked == 1
+    assert forgotten(second, "look").given == ()
+    assert first.answer_to("look") == "to-k-dark"
+
+
+def test_unknown_questions_and_answers_are_named() -> None:
+    with pytest.raises(KeyError, match="no observation 'mood'"):
+        answered(K, Session(), observation="mood", answer="yes")
+    with pytest.raises(KeyError, match="no answer 'purple'"):
+        answered(K, Session(), observation="look", answer="purple")
+    with pytest.raises(KeyError, match="not a measurement"):
+        answered_by_reading(K, Session(), observation="look", typed="3 V")
+
+
+def test_one_wrong_answer_does_not_hide_the_cause() -> None:
+    session = answered(K, Session(), observation="look", answer="to-k-dark", k=9)
+    session = told(session, arrow_next="yes", dout_k="moves", din_next="moves", joint_ohms="open", jumper_next="yes")
+    assert most_probable(K, session)[0] == "next-dead"
+
+
+def test_two_causes_at_once_are_both_named() -> None:
+    session = told(Session(), look="game-only", settings_flip="order", colours="swap-all")
+    session = told(session, input_view="none", old_bulb_lights="yes", walk="right", when="game-on")
+    found = finding(K, session)
+    assert {suspect.cause.id for suspect in found.suspects[:2]} == {"order-wrong", "input-unwired"}
+    assert found.two_causes is not None
+    assert {cause.id for cause in found.two_causes} == {"order-wrong", "input-unwired"}
+
+
+def test_joined_answers_are_a_noisy_or() -> None:
+    healthy = np.array([0.9, 0.05, 0.05])
+    one, two = np.array([[0.1, 0.85, 0.05]]), np.array([[0.9, 0.05, 0.05]])
+    both = joined(one, two, healthy, 0)
+    np.testing.assert_allclose(both.sum(axis=1), 1.0)
+    assert both[0, 0] == pytest.approx(0.1)
+    spoiled = joined(one, np.array([[0.1, 0.05, 0.85]]), healthy, 0)
+    assert spoiled[0, 0] == pytest.approx(0.9 / 81)
+    assert spoiled[0, 1] == pytest.approx(spoiled[0, 2])
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.data())
+def test_any_answers_end_the_search_with_a_sound_belief(data: st.DataObject) -> None:
+    contexts = tuple(sorted(data.draw(st.sets(st.sampled_from(sorted(K.contexts))))))
+    session = Session(contexts=contexts)
+    for _ in range(20):
+        question = next_step(K, session).question
+        if question is None:
+            break
+        assert question.who is not Who.TOOL
+        answer = data.draw(st.sampled_from([UNSURE, *(a.id for a in question.answers)]))
+        k = data.draw(st.one_of(st.none(), st.integers(-1, 40)))
+        session = answered(K, session, observation=question.id, answer=answer, k=k)
+        weights = belief(K, session)
+        assert weights.sum() == pytest.approx(1.0)
+        assert np.isfinite(weights).all()
+    else:
+        pytest.fail("the search did not end within 20 questions")
+    assert len(finding(K, session).suspects) == 3
+
+
+def test_confidence_in_plain_words_never_claims_certainty() -> None:
+    words = [confidence_word(p) for p in (1.0, 0.7, 0.3, 0.1, 0.01)]
+    assert words == ["very likely", "likely", "possible", "less likely", "unlikely"]
+
+
+def test_places_are_named_or_described() -> None:
+    assert filled("{k} and {k1}", 20) == "20 (21st) and 21 (22nd)"
+    assert filled("{k} and {k1}", -1) == "the board and 0 (1st)"
+    assert filled("{k} and {k1}", None) == "the last good pixel and the next pixel"
+
+
+@pytest.mark.parametrize(
+    ("facts", "names"),
+    [
+        (Facts(), ()),
+        (Facts(pixels_verified=0), ("first-power",)),
+        (Facts(pixels_verified=30, days_since_splice=0.5), ("just-spliced",)),
+        (Facts(pixels_verified=30, days_since_splice=0.5, days_working=90), ("just-spliced",)),
+        (Facts(pixels_verified=30, days_since_splice=60, days_working=60), ("worked-weeks",)),
+        (Facts(pixels_verified=30, days_working=3), ()),
+        (Facts(batches=("A", "B", "A", "")), ("mixed-batch",)),
+        (Facts(batches=("A", " A", "")), ()),
+        (Facts(seen_right_on_bench=True, wrong_in_play=True), ("play-only",)),
+        (Facts(wrong_in_play=True), ()),
+    ],
+)
+def test_contexts_follow_from_plain_facts(facts: Facts, names: tuple[str, ...]) -> None:
+    context = derive(facts)
+    assert context.names == names
+    assert len(context.reasons) == len(names)
+
+
+def test_the_place_of_a_splice_is_kept_only_while_it_is_fresh() -> None:
+    assert derive(Facts(pixels_verified=3, days_since_splice=1, splice_near=7)).near == 7
+    assert derive(Facts(pixels_verified=3, days_since_splice=30, splice_near=7)).near is None

@@ -1,0 +1,177 @@
+"""The model wiring: a sound chain looks and measures right, planted faults look as physics says, nothing comes from the
+fault tables."""
+
+from __future__ import annotations
+
+import ast
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import probe.faults.behaviour
+from probe.faults.behaviour import IDLE_A, rails, view
+from probe.faults.eyes import Eyes
+from probe.faults.meter import judge, parse_readings
+from probe.faults.person import SimulatedPerson
+from probe.faults.plant import PLANTERS, plant, plant_any, sound
+from probe.faults.tables import load
+from probe.faults.wiring import Chip, Joint, Supply, Wiring
+from probe.patterns.pictures import DARK, RED, WHITE, whole
+
+K = load()
+HERE = Path(probe.faults.behaviour.__file__).parent
+
+
+def planted_sound(seed: int) -> SimulatedPerson:
+    """A person at a chain without faults."""
+    nothing = plant([], seed=seed)
+    return SimulatedPerson(replace(nothing, after_work=False), seed=seed)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_sound_chain_gives_the_normal_answer_to_everything_but_circumstances(seed: int) -> None:
+    person = planted_sound(seed)
+    person.k = 10
+    for observation in K.observations:
+        if observation.id in ("direct-3v3", "lead-long", "supply-kind"):
+            continue
+        person.k = 10
+        reply = person.answer(observation)
+        answer = reply.answer
+        if reply.typed:
+            ranges = K.ranges[observation.meter]
+            answer = str(judge(parse_readings(reply.typed, ranges), ranges).answer)
+        assert observation.answer(answer).normal, f"{observation.id}: {answer} {reply.typed}"
+
+
+@pytest.mark.parametrize("cause", sorted(PLANTERS))
+def test_every_planted_fault_changes_some_answer(cause: str) -> None:
+    planted = plant([cause], seed=0)
+    person, usual = SimulatedPerson(planted, seed=0), planted_sound(0)
+    person.answer(K.observation("look"))
+    k = person.k
+    different = []
+    for observation in K.observations:
+        person.k = usual.k = k
+        here, there = person.answer(observation), usual.answer(observation)
+        one, two = here.answer, there.answer
+        if observation.meter and here.typed and there.typed:
+            ranges = K.ranges[observation.meter]
+            one, two = (str(judge(parse_readings(r.typed, ranges), ranges).answer) for r in (here, there))
+        if one != two and observation.id not in ("after-work", "heat"):
+            different.append(observation.id)
+    assert different, f"{cause} looks like a sound chain"
+
+
+@pytest.mark.parametrize("file", ["wiring.py", "behaviour.py", "plant.py", "chips.py", "eyes.py"])
+def test_the_model_does_not_know_the_fault_tables(file: str) -> None:
+    tree = ast.parse((HERE / file).read_text(encoding="utf-8"))
+    imported = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+    assert not imported & {
+        "probe.faults.knowledge",
+        "probe.faults.tables",
+        "probe.faults.engine",
+        "probe.faults.explain",
+    }
+
+
+def test_the_person_reads_questions_but_no_likelihoods() -> None:
+    text = (HERE / "person.py").read_text(encoding="utf-8")
+    assert "likelihood" not in text
+    assert "probe.faults.tables" not in text
+
+
+def chain_of(count: int, ohm: float, **supply: float) -> Wiring:
+    """Identical joints with `ohm` in each rail."""
+    joints = (Joint(five_ohm=ohm, ground_ohm=ohm),) * count
+    wiring = Wiring(chips=(Chip(),) * count, joints=joints, supply=Supply(source_ohm=1e-6))
+    return replace(wiring, supply=replace(wiring.supply, **supply))  # type: ignore[arg-type]
+
+
+def test_the_fall_along_a_dark_chain_follows_the_triangle_sum() -> None:
+    """Derived: last pixel's drop = 2 r i N(N+1)/2 for N equal loads fed at one end."""
+    count, ohm = 40, 0.01
+    found = rails(chain_of(count, ohm), whole(DARK, count))
+    assert 5.0 - found.volts[-1] == pytest.approx(2 * ohm * IDLE_A * count * (count + 1) / 2, rel=1e-3)
+    assert found.lift[-1] == pytest.approx(ohm * IDLE_A * count * (count + 1) / 2, rel=1e-3)
+
+
+def test_a_second_feed_at_the_far_end_cuts_the_worst_fall_to_about_a_quarter() -> None:
+    """Derived: fed at both ends the drop is about one quarter."""
+    count = 50
+    picture = whole(WHITE.at(60), count)
+    one = 5.0 - rails(chain_of(count, 0.01), picture).volts.min()
+    two = 5.0 - rails(chain_of(count, 0.01, far_feed=True), picture).volts.min()
+    assert two / one == pytest.approx(0.25, abs=0.05)
+
+
+def test_current_is_kept_at_every_joint() -> None:
+    count = 30
+    wiring = chain_of(count, 0.02)
+    found = rails(wiring, whole(RED.at(200), count))
+    taken = found.joint_a - np.append(found.joint_a[1:], 0.0)
+    assert (taken > 0).all()
+    assert found.joint_a[0] == pytest.approx(taken.sum())
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.sampled_from(sorted(PLANTERS)), st.sampled_from(sorted(PLANTERS)), st.integers(0, 10_000))
+def test_two_faults_at_once_never_break_the_model(one: str, two: str, seed: int) -> None:
+    planted = plant([one, two], seed=seed, count=20)
+    person = SimulatedPerson(planted, seed=seed)
+    for observation in K.observations:
+        reply = person.answer(observation)
+        if reply.typed:
+            parse_readings(reply.typed, K.ranges[observation.meter])
+        elif reply.answer != "unsure":
+            observation.index(reply.answer)
+
+
+def test_the_same_seed_plants_the_same_fault() -> None:
+    weights = [(cause.id, cause.weight) for cause in K.causes]
+    assert plant_any(weights, seed=5) == plant_any(weights, seed=5)
+    assert len({plant_any(weights, seed=s).causes for s in range(40)}) > 10
+    assert len(set(plant_any(weights, seed=5, faults=2).causes)) == 2
+
+
+def test_unknown_faults_and_short_chains_are_refused() -> None:
+    with pytest.raises(ValueError, match="no fault 'gremlins'"):
+        plant(["gremlins"], seed=1)
+    with pytest.raises(ValueError, match="at least 20"):
+        plant([], seed=1, count=5)
+    with pytest.raises(ValueError, match="both have to be the same"):
+        Wiring(chips=(Chip(),), joints=())
+
+
+def test_an_open_joint_is_dark_after_k_and_a_dead_led_only_at_one_place() -> None:
+    planted = plant(["joint-open"], seed=3)
+    k = planted.places[0]
+    assert k is not None
+    seen = view(planted.wiring, whole(RED.at(12), planted.wiring.count)).pixels
+    assert [not pixel.dark for pixel in seen] == [number <= k for number in range(len(seen))]
+    planted = plant(["led-dead"], seed=3)
+    seen = view(planted.wiring, whole(RED.at(12), planted.wiring.count)).pixels
+    assert sum(pixel.dark for pixel in seen) == 1
+
+
+def test_wrong_answers_come_at_the_rate_asked_for() -> None:
+    planted = plant(["order-wrong"], seed=1)
+    right = SimulatedPerson(planted, seed=1)
+    wrong = SimulatedPerson(planted, seed=1, wrong=1.0)
+    for observation in K.observations:
+        if not observation.meter and not observation.needs_k:
+            assert wrong.answer(observation).answer != right.answer(observation).answer
+    with pytest.raises(ValueError, match="from 0 to 1"):
+        SimulatedPerson(planted, seed=1, wrong=2.0)
+
+
+def test_eyes_see_the_sound_chain_as_it_is() -> None:
+    eyes = Eyes(plant([], seed=9), rng=Random(1))
+    assert eyes.look() == "none"
+    assert eyes.walk() == "right"
+    assert sound(30, Random(2)).count == 30
