@@ -8,6 +8,8 @@ After the last number what is left of the order is removed likewise.  Missing pi
 an old pixel or the end, so every map has exactly one script and the chance of a map is the chance of its path.
 Swaps, reversed and moved runs are not steps of the path: they are other orders, and each order is a hypothesis of its
 own (see `hypotheses`).  That keeps the constraint that a pixel is in one place only, which jumps inside a path lose.
+One kind is summed here: a run that was moved to an unknown spot.  The order lacks the run; one alignment row stands
+for "not passed yet" and a second one for "passed", and a link from the first to the second takes the whole run at once.
 
 States of one number: MATCH(d) and NEW(d), d = band offset; position minus number = d - half.  Transitions do not depend
 on the number, because the factor of a missing pixel is divided out of every match and multiplied in once for the
@@ -22,8 +24,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 
-from probe.recheck.model import END, NEW, Bools, Floats, Ints, Prior
+from probe.recheck.model import END, NEW, Floats, Ints, Prior
 
 TINY = 1e-300
 
@@ -74,81 +77,155 @@ def steps(prior: Prior, *, expected_length: int, half: int) -> Steps:
 
 
 @dataclass(frozen=True)
-class Cells:
-    """Evidence for H orders.
+class Links:
+    """Moved runs: row `source[k]` takes its run and goes on as row `target[k]`; all arrays of shape (K,) but the last.
 
-    match: shape (H, J, D) natural logarithms, number j being the entry at position j + d - half, relative to that entry
-    being missing; -inf outside the order.  new: shape (H, J); behind: shape (J,) for a number behind the end.
-    lengths: shape (H,), length of each order.  tail_new, tail_none: shape (H,), factor (natural logarithm) of ending
-    in a new pixel or not.
+    length: pixels in the run.  chance: natural logarithm of the chance of each single spot.
+    evidence: shape (K, J + 1), factor of the run beginning at each number (-inf where it does not fit).
+    run: for each link the entries of the run in the order in which they are passed.
+    """
+
+    source: Ints
+    target: Ints
+    length: Ints
+    chance: Floats
+    evidence: Floats
+    run: tuple[Ints, ...]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Evidence for R alignment rows.
+
+    match: shape (R, J, D) natural logarithms, number j being entry index[r, j, d], relative to that entry being
+    missing; -inf outside the order.  new: shape (R, J); behind: shape (J,) for a number behind the end.
+    lengths: shape (R,): how many numbers take the row's order to its end without new or missing pixels.
+    tail_new, tail_none: shape (R,), factor (natural logarithm) of ending in a new pixel or not.
+    begins: shape (R,), whether a path may begin in the row (targets of links do not).
     known_length: the chain has exactly J numbers.
     """
 
     match: Floats
+    index: tuple[Ints, ...]
     new: Floats
     behind: Floats
     lengths: Ints
     tail_new: Floats
     tail_none: Floats
+    begins: npt.NDArray[np.bool_]
+    links: Links | None
     known_length: bool
 
 
 @dataclass(frozen=True)
 class Forward:
-    """Forward pass.  Row r is after r numbers.
+    """Forward pass.  Row index 0 of the first axis is before the first number, n after n numbers.
 
-    states, before: shape (J + 1, H, 2 D): scaled chances after and before the evidence of that number.
-    log_scale: shape (J + 1, H).  log_end: shape (J + 1, H): logarithm of everything that ends after r numbers.
-    log_total: shape (H,): logarithm of the likelihood of all evidence.
+    states, before: shape (J + 1, R, 2 D): scaled chances after and before the evidence of that number.
+    linked: shape (J + 1, R, D): share of a MATCH state that came in by a link, or None without links.
+    log_scale, log_end: shape (J + 1, R); log_end: logarithm of everything that ends after n numbers.
+    log_total: shape (R,): logarithm of the likelihood of all evidence.
     """
 
     states: Floats
     before: Floats
+    linked: Floats | None
     log_scale: Floats
     log_end: Floats
     log_total: Floats
     end_weights: Floats
     evidence: Floats
+    top: Floats
     steps: Steps
+    cells: Cells
 
 
 def _end_weights(cells: Cells, moves: Steps) -> Floats:
-    """Shape (J + 1, H, 2 D): chance to end after r numbers in each state, tail evidence included."""
-    hypotheses, numbers, width = cells.match.shape
+    """Shape (J + 1, R, 2 D): chance to end after n numbers in each state, tail evidence included."""
+    rows, numbers, width = cells.match.shape
     offsets = np.arange(width) - moves.half
     left = cells.lengths[None, :, None] - (np.arange(numbers + 1)[:, None, None] + offsets[None, None, :])
     fits = (left >= 0) & (left < moves.end.shape[1])
     index = np.where(fits, left, 0)
-    weights = np.empty((numbers + 1, hypotheses, 2 * width))
+    weights = np.empty((numbers + 1, rows, 2 * width))
     weights[:, :, :width] = np.where(fits, moves.end[0][index], 0.0) * np.exp(cells.tail_none)[None, :, None]
     weights[:, :, width:] = np.where(fits, moves.end[1][index], 0.0) * np.exp(cells.tail_new)[None, :, None]
     return weights
 
 
+class _Linker:
+    """Adds what comes in by links, number by number, with the scales of both rows."""
+
+    def __init__(self, links: Links, moves: Steps, rows: int, numbers: int) -> None:
+        width = 2 * moves.half + 1
+        self.links, self.width = links, width
+        self.linked = np.zeros((numbers + 1, rows, width))
+        # a run is taken where an old pixel could follow: no run of new pixels begins or goes on
+        self.leave = np.array(
+            [
+                1.0 - moves.matrix[:width, width:].sum(axis=1).max(),
+                1.0 - moves.matrix[width:, width:].sum(axis=1).max(),
+            ]
+        )
+
+    def add(self, n: int, states: Floats, now: Floats, scale: Floats, base: Floats) -> None:
+        """Put the runs that end with number n - 1 into `now`, which stands on the scale `base` (changed in place)."""
+        links, width = self.links, self.width
+        begin = n - links.length
+        k = np.flatnonzero(begin >= 0)
+        if not k.size:
+            return
+        begin = begin[k]
+        factor = links.chance[k] + links.evidence[k, begin]
+        k, begin, factor = k[factor > -1e300], begin[factor > -1e300], factor[factor > -1e300]
+        if not k.size:
+            return
+        source, target = links.source[k], links.target[k]
+        from_row = states[begin, source]
+        inflow = from_row[:, :width] * self.leave[0] + from_row[:, width:] * self.leave[1]
+        logs = scale[begin, source] + factor
+        empty = now[target].sum(axis=1) <= 0.0
+        base[target[empty]] = logs[empty]
+        difference = logs - base[target]
+        lift = np.maximum(difference, 0.0)
+        now[target] *= np.exp(-lift)[:, None]
+        base[target] += lift
+        inflow *= np.exp(difference - lift)[:, None]
+        now[target, :width] += inflow
+        total = now[target, :width]
+        self.linked[n, target] = np.where(total > 0.0, inflow / np.where(total > 0.0, total, 1.0), 0.0)
+
+
 def forward(cells: Cells, moves: Steps) -> Forward:
-    """Sum over all scripts, for all orders at once.  Time is J small matrix products."""
-    hypotheses, numbers, width = cells.match.shape
-    top = np.maximum(cells.match.max(axis=2), cells.new)
-    evidence = np.empty((numbers, hypotheses, 2 * width))
-    evidence[:, :, :width] = np.exp(cells.match - top[:, :, None]).transpose(1, 0, 2)
-    evidence[:, :, width:] = np.exp(cells.new - top).T[:, :, None]
-    states = np.zeros((numbers + 1, hypotheses, 2 * width))
+    """Sum over all scripts, for all rows at once.  Time is J small matrix products."""
+    rows, numbers, width = cells.match.shape
+    top = np.maximum(cells.match.max(axis=2), cells.new).T
+    evidence = np.empty((numbers, rows, 2 * width))
+    evidence[:, :, :width] = np.exp(cells.match.transpose(1, 0, 2) - top[:, :, None])
+    evidence[:, :, width:] = np.exp(cells.new.T - top)[:, :, None]
+    states = np.zeros((numbers + 1, rows, 2 * width))
     before = np.zeros_like(states)
-    states[0, :, moves.half] = 1.0
-    sums = np.empty((numbers, hypotheses))
+    states[0, cells.begins, moves.half] = 1.0
+    log_scale = np.zeros((numbers + 1, rows))
+    linker = _Linker(cells.links, moves, rows, numbers) if cells.links is not None else None
+    sums = np.empty((numbers, rows))
     matrix = moves.matrix
-    for r in range(numbers):
-        ahead = before[r + 1]
-        now = states[r + 1]
-        np.matmul(states[r], matrix, out=ahead)
-        np.multiply(ahead, evidence[r], out=now)
+    for n in range(1, numbers + 1):
+        ahead, now = before[n], states[n]
+        np.matmul(states[n - 1], matrix, out=ahead)
+        np.multiply(ahead, evidence[n - 1], out=now)
+        if linker is not None:
+            base = log_scale[n - 1] + top[n - 1]
+            linker.add(n, states, now, log_scale, base)
         total = now.sum(axis=1)
         if not total.all():
-            np.maximum(total, TINY, out=total)
+            total[total <= 0.0] = 1.0  # nothing gets here (yet): the row stays empty
         now /= total[:, None]
-        sums[r] = total
-    log_scale = np.zeros((numbers + 1, hypotheses))
-    np.cumsum(np.log(np.maximum(sums, TINY)) + top.T, axis=0, out=log_scale[1:])
+        sums[n - 1] = total
+        if linker is not None:
+            log_scale[n] = base + np.log(total)
+    if linker is None:
+        np.cumsum(np.log(sums) + top, axis=0, out=log_scale[1:])
     weights = _end_weights(cells, moves)
     behind = np.zeros(numbers + 1)
     behind[:-1] = np.cumsum(cells.behind[::-1])[::-1]
@@ -157,130 +234,191 @@ def forward(cells: Cells, moves: Steps) -> Forward:
     log_end[0] = -np.inf  # a chain has at least one pixel
     if cells.known_length:
         log_end[:-1] = -np.inf
-    log_total = np.logaddexp.reduce(log_end, axis=0)
     return Forward(
         states=states,
         before=before,
+        linked=linker.linked if linker is not None else None,
         log_scale=log_scale,
         log_end=log_end,
-        log_total=log_total,
+        log_total=np.logaddexp.reduce(log_end, axis=0),
         end_weights=weights,
         evidence=evidence,
+        top=top,
         steps=moves,
+        cells=cells,
     )
 
 
-def marginals(cells: Cells, run: Forward, *, hypothesis: int = 0) -> tuple[Floats, Floats]:
-    """Posterior of each number under one order, by forward and backward pass.
+def marginals(run: Forward, *, row: int = 0) -> tuple[Floats, Floats]:
+    """Posterior of each number in one row without links, by forward and backward pass.
 
     Returns (states, ended): states of shape (J, 2 D), the chance of MATCH(d) and NEW(d); ended of shape (J,), the
-    chance that the number is behind the end.  Each row of both together adds up to 1.
+    chance that the number is behind the end.  Each number's chances add up to 1.
     """
+    cells = run.cells
     numbers, width = cells.match.shape[1:]
-    h = hypothesis
-    top = np.maximum(cells.match[h].max(axis=1), cells.new[h])
     behind = np.zeros(numbers + 1)
     behind[:-1] = np.cumsum(cells.behind[::-1])[::-1]
     ahead = np.zeros(2 * width)
     scale = -np.inf
     states = np.zeros((numbers, 2 * width))
-    for r in range(numbers, 0, -1):
+    for n in range(numbers, 0, -1):
         here = np.zeros(2 * width)
-        if r == numbers or not cells.known_length:
-            here = run.end_weights[r, h]
-        end_scale = float(behind[r])
+        if n == numbers or not cells.known_length:
+            here = run.end_weights[n, row]
+        end_scale = float(behind[n])
         level = max(scale, end_scale)
         joined = ahead * np.exp(scale - level) + here * np.exp(end_scale - level)
         largest = max(float(joined.max()), TINY)
         back, back_scale = joined / largest, level + float(np.log(largest))
-        weight = run.log_scale[r, h] + back_scale - run.log_total[h]
-        states[r - 1] = run.states[r, h] * back * np.exp(weight)
-        ahead = run.steps.matrix @ (run.evidence[r - 1, h] * back)
-        scale = back_scale + float(top[r - 1])
+        weight = run.log_scale[n, row] + back_scale - run.log_total[row]
+        states[n - 1] = run.states[n, row] * back * np.exp(weight)
+        ahead = run.steps.matrix @ (run.evidence[n - 1, row] * back)
+        scale = back_scale + float(run.top[n - 1, row])
     return states, np.clip(1.0 - states.sum(axis=1), 0.0, 1.0)
 
 
 @dataclass(frozen=True)
 class Paths:
-    """Sampled scripts of one order: offsets of shape (n, J) (band offset of a match, or NEW, or END), and the natural
-    logarithm of each path's posterior chance under that order, shape (n,)."""
+    """Sampled scripts: maps of shape (n, J) (entry, NEW or END); positions of shape (n, J) (where in the order a match
+    was taken, a moved run being counted where it was passed; -1 elsewhere); log_chance of shape (n,): natural logarithm
+    of each script's posterior chance; spot of shape (n,): position at which a moved run was passed, or -1."""
 
-    offsets: Ints
+    maps: Ints
+    positions: Ints
     log_chance: Floats
+    spot: Ints
 
 
-def sample_paths(
-    run: Forward, *, hypothesis: int, count: int, rng: np.random.Generator
-) -> Paths:
-    """Draw whole scripts from the posterior of one order, with the exact chance of each.
+def sample_paths(run: Forward, *, row: int, count: int, rng: np.random.Generator) -> Paths:
+    """Draw whole scripts that end in one row from the posterior, with the exact chance of each.
 
     Going backward, the chance to have stayed on one diagonal is known beforehand for every cell; so a draw jumps from
     edit to edit by bisection instead of going number by number.
     """
-    width = run.states.shape[2] // 2
-    numbers = run.states.shape[0] - 1
-    h = hypothesis
-    matrix = run.steps.matrix
-    states, before = run.states[:, h], run.before[:, h]
-    stay_step = float(matrix[0, 0])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        stay = states[:-1, :width] * stay_step / before[1:, :width]
-        log_stay = np.log(np.nan_to_num(stay, nan=0.0))
-    np.clip(log_stay, -700.0, 0.0, out=log_stay)
-    total_stay = np.zeros((numbers + 1, width))
-    np.cumsum(log_stay, axis=0, out=total_stay[1:])  # row r: logarithm of staying through steps 0..r-1
-
-    end_chance = np.exp(run.log_end[:, h] - run.log_total[h])
-    row = rng.choice(numbers + 1, size=count, p=end_chance / end_chance.sum())
-    log_chance = np.log(end_chance[row])
-    offsets = np.full((count, numbers), END, dtype=np.int64)
-    last = states[row] * run.end_weights[row, h]
-    state, picked = _draw(last, rng)
-    log_chance += picked
-    live = np.arange(count)
-    while live.size:
-        r, s = row[live], state[live]
-        is_match = s < width
-        # matches: slide down the diagonal to the step that was not a stay
-        for_match = live[is_match]
-        if for_match.size:
-            rm, sm = row[for_match], state[for_match]
-            goal = total_stay[rm, sm] - np.log(rng.random(for_match.size))
-            low, high = np.zeros(for_match.size, dtype=np.int64), rm.copy()
-            while np.any(low < high):  # least k with total_stay[k] <= goal
-                middle = (low + high) // 2
-                fits = total_stay[middle, sm] <= goal
-                high = np.where(fits, middle, high)
-                low = np.where(fits, low, middle + 1)
-            low = np.maximum(low, 1)  # row 0 is the start; the first number's own step is drawn below
-            log_chance[for_match] += total_stay[rm, sm] - total_stay[low, sm]
-            for index, start, stop, offset in zip(
-                for_match.tolist(), low.tolist(), rm.tolist(), sm.tolist(), strict=True
-            ):
-                offsets[index, start - 1 : stop] = offset
-            row[for_match] = low
-        for_new = live[~is_match]
-        offsets[for_new, r[~is_match] - 1] = NEW
-        r = row[live]
-        inner = r > 1
-        live = live[inner]
-        if not live.size:
-            break
-        r, s = row[live], state[live]
-        came = states[r - 1] * matrix[:, s].T
-        matches = s < width
-        came[matches] = _without_stay(came[matches], s[matches])
-        full = before[r, s]
-        previous, picked = _draw(came, rng, total=full)
-        log_chance[live] += picked
-        state[live] = previous
-        row[live] = r - 1
-    return Paths(offsets=offsets, log_chance=log_chance)
+    sampler = _Sampler(run, row, count, rng)
+    return sampler.draw()
 
 
-def _without_stay(came: Floats, at: Ints) -> Floats:
-    came[np.arange(len(at)), at] = 0.0
-    return came
+class _Sampler:
+    def __init__(self, run: Forward, row: int, count: int, rng: np.random.Generator) -> None:
+        self.run, self.rng = run, rng
+        self.width = run.states.shape[2] // 2
+        self.half = run.steps.half
+        numbers = run.states.shape[0] - 1
+        self.maps = np.full((count, numbers), END, dtype=np.int64)
+        self.positions = np.full((count, numbers), -1, dtype=np.int64)
+        self.spot = np.full(count, -1, dtype=np.int64)
+        self.log_chance = np.zeros(count)
+        self.row = row
+        self.link = -1
+        links = run.cells.links
+        if links is not None:
+            found = np.flatnonzero(links.target == row)
+            self.link = int(found[0]) if found.size else -1
+
+    def draw(self) -> Paths:
+        run, rng, count = self.run, self.rng, len(self.log_chance)
+        end_chance = np.exp(run.log_end[:, self.row] - run.log_total[self.row])
+        at = rng.choice(len(end_chance), size=count, p=end_chance / end_chance.sum())
+        self.log_chance += np.log(end_chance[at])
+        state, picked = _draw(run.states[at, self.row] * run.end_weights[at, self.row], rng)
+        self.log_chance += picked
+        every = np.arange(count)
+        if self.link < 0:
+            self._backward(every, at, state, self.row, shift=0, linked=None)
+        else:
+            links = run.cells.links
+            assert links is not None
+            assert run.linked is not None
+            length, source = int(links.length[self.link]), int(links.source[self.link])
+            at, state = self._backward(every, at, state, self.row, shift=length, linked=run.linked[:, self.row])
+            leave = _Linker(links, run.steps, 1, 0).leave
+            from_row = run.states[at - length, source]
+            both = np.stack(
+                [from_row[every, state] * leave[0], from_row[every, state + self.width] * leave[1]], axis=1
+            )
+            kind, picked = _draw(both, rng)
+            self.log_chance += picked
+            passed = links.run[self.link]
+            begin = at - length
+            self.spot[:] = begin + state - self.half
+            for step in range(length):
+                self.maps[every, begin + step] = passed[step]
+                self.positions[every, begin + step] = self.spot + step
+            live = np.flatnonzero(begin > 0)
+            self._backward(
+                live, begin[live], (state + kind * self.width)[live], source, shift=0, linked=None
+            )
+        return Paths(maps=self.maps, positions=self.positions, log_chance=self.log_chance, spot=self.spot)
+
+    def _backward(
+        self, who: Ints, at: Ints, state: Ints, row: int, *, shift: int, linked: Floats | None
+    ) -> tuple[Ints, Ints]:
+        """Walk back in one row, to the start or to where a link came in; returns where and in which offset."""
+        run, rng, width = self.run, self.rng, self.width
+        matrix = run.steps.matrix
+        states, before, index = run.states[:, row], run.before[:, row], run.cells.index[row]
+        numbers = states.shape[0] - 1
+        with np.errstate(divide="ignore", invalid="ignore"):
+            stay = states[:-1, :width] * float(matrix[0, 0]) / before[1:, :width]
+            if linked is not None:
+                stay = stay * (1.0 - linked[1:])
+            log_stay = np.log(np.nan_to_num(stay, nan=0.0))
+        np.clip(log_stay, -700.0, 0.0, out=log_stay)
+        total_stay = np.zeros((numbers + 1, width))
+        np.cumsum(log_stay, axis=0, out=total_stay[1:])  # n: logarithm of staying through steps 0..n-1
+        at, state = at.copy(), state.copy()
+        arrived_at, arrived_state = at.copy(), state.copy()
+        live = np.arange(len(who))
+        while live.size:
+            is_match = state[live] < width
+            matched = live[is_match]
+            if matched.size:
+                low = self._slide(total_stay, at[matched], state[matched])
+                self.log_chance[who[matched]] += (
+                    total_stay[at[matched], state[matched]] - total_stay[low, state[matched]]
+                )
+                for one, start, stop, offset in zip(
+                    who[matched].tolist(), low.tolist(), at[matched].tolist(), state[matched].tolist(), strict=True
+                ):
+                    self.maps[one, start - 1 : stop] = index[start - 1 : stop, offset]
+                    first = start - 1 + offset - self.half
+                    self.positions[one, start - 1 : stop] = np.arange(first, first + stop - start + 1)
+                at[matched] = low
+            fresh = live[~is_match]
+            self.maps[who[fresh], at[fresh] - 1] = NEW
+            if linked is None:
+                live = live[at[live] > 1]
+            if not live.size:
+                break
+            n, s = at[live], state[live]
+            came = states[n - 1] * matrix[:, s].T / before[n, s][:, None]
+            matches = s < width
+            came[np.flatnonzero(matches), s[matches]] = 0.0
+            if linked is not None:
+                share = np.where(matches, linked[n, np.where(matches, s, 0)], 0.0)
+                came = np.column_stack([came * (1.0 - share)[:, None], share])
+            came = np.nan_to_num(came, nan=0.0, posinf=0.0)
+            previous, picked = _draw(came, rng, total=np.ones(len(came)))
+            self.log_chance[who[live]] += picked
+            crossed = previous == 2 * width
+            arrived_at[live[crossed]], arrived_state[live[crossed]] = n[crossed], s[crossed]
+            live, previous, n = live[~crossed], previous[~crossed], n[~crossed]
+            state[live] = previous
+            at[live] = n - 1
+        return arrived_at, arrived_state
+
+    def _slide(self, total_stay: Floats, at: Ints, state: Ints) -> Ints:
+        """For each match, the earliest number count to which it came along its diagonal without an edit."""
+        goal = total_stay[at, state] - np.log(self.rng.random(at.size))
+        low, high = np.zeros(at.size, dtype=np.int64), at.copy()
+        while np.any(low < high):  # least n with total_stay[n] <= goal
+            middle = (low + high) // 2
+            fits = total_stay[middle, state] <= goal
+            high = np.where(fits, middle, high)
+            low = np.where(fits, low, middle + 1)
+        return np.maximum(low, 1)  # the first number's own step is drawn, or certain
 
 
 def _draw(weights: Floats, rng: np.random.Generator, *, total: Floats | None = None) -> tuple[Ints, Floats]:
@@ -293,12 +431,3 @@ def _draw(weights: Floats, rng: np.random.Generator, *, total: Floats | None = N
     with np.errstate(divide="ignore", invalid="ignore"):
         chance = np.log(weights[np.arange(len(weights)), picked] / whole)
     return picked.astype(np.int64), chance
-
-
-def maps_of(paths: Paths, order: Ints, *, half: int) -> Ints:
-    """Maps of sampled paths: shape (n, J); the entry, NEW or END for each number."""
-    numbers = paths.offsets.shape[1]
-    position = np.arange(numbers)[None, :] + paths.offsets - half
-    matched: Bools = paths.offsets >= 0
-    safe = np.clip(np.where(matched, position, 0), 0, len(order) - 1)
-    return np.where(matched, order[safe], paths.offsets)

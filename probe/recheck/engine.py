@@ -31,11 +31,11 @@ import numpy as np
 
 from probe.inference.entropy import binary_entropy_bits, entropy_bits
 from probe.inference.questions import Question, best_question
-from probe.recheck.align import Forward, forward, maps_of, sample_paths, steps
+from probe.recheck.align import Forward, forward, sample_paths, steps
 from probe.recheck.costs import look_seconds, probe_seconds
 from probe.recheck.evidence import Evidence
 from probe.recheck.frames import build_look, look_outcomes, numbers_at
-from probe.recheck.hypotheses import Hypothesis, first_hypothesis, from_look, from_probe, random_orders
+from probe.recheck.hypotheses import Hypothesis, first_hypothesis, from_look, from_probe, random_runs, random_swaps
 from probe.recheck.model import (
     END,
     NEW,
@@ -56,11 +56,15 @@ from probe.recheck.model import (
 from probe.recheck.result import Doubt, Result, build_result
 
 DRAWS = 192
-MOST_HYPOTHESES = 10
-MOST_PROPOSED = 12
+MOST_HYPOTHESES = 24
+MOST_PROPOSED = 32
+MOST_FROM_LOOK = 5
+WORTH_DOUBTING = 1e-3
+"""A look's answer is doubted only together with hypotheses of at least this chance."""
 WORTH_KEEPING = 14.0
 """Hypotheses this far (natural logarithm) below the best are dropped."""
-UNLISTED_DRAWS = 160
+UNLISTED_SWAPS = 2000
+UNLISTED_RUNS = 100
 PROBE_CANDIDATES = 48
 LIKELY_NEW = 0.8
 SURPRISE = -6.0
@@ -95,12 +99,19 @@ class Step:
 
 @dataclass(frozen=True)
 class _Draws:
+    """Maps drawn from the posterior.
+
+    maps, positions: shape (n, J); source: hypothesis of each, shape (n,).  best: the most likely map, shape (J,);
+    best_positions: where in its order each number stands, -1 for new and behind the end; best_hypothesis: its
+    hypothesis, a floating run being placed; best_chance: its posterior chance.
+    """
+
     maps: Ints
-    offsets: Ints
+    positions: Ints
     source: Ints
     best: Ints
-    best_offsets: Ints
-    best_source: int
+    best_positions: Ints
+    best_hypothesis: Hypothesis
     best_chance: float
 
 
@@ -113,7 +124,7 @@ class Recheck:
     evidence: Evidence
     hypotheses: tuple[Hypothesis, ...]
     log_weights: tuple[float, ...]
-    run: Forward
+    runs: tuple[tuple[Forward, int], ...]
     surprises: tuple[int, ...] = ()
     """Indexes of answers that were very unlikely when they were given."""
 
@@ -124,7 +135,10 @@ class Recheck:
         half = HALF if setup.new_count is None else max(HALF, abs(setup.new_count - length) + 12)
         evidence = Evidence(setup, half=half)
         first = first_hypothesis(setup)
-        return _evaluated(setup, options or Options(), evidence, [first], ())
+        empty = Recheck(
+            setup=setup, options=options or Options(), evidence=evidence, hypotheses=(), log_weights=(), runs=()
+        )
+        return empty._with([first])
 
     # ---- belief ---------------------------------------------------------------------------------------------
 
@@ -156,35 +170,35 @@ class Recheck:
         rng = np.random.default_rng([self.options.seed, len(self.observations), 7])
         counts = np.maximum(np.round(self.weights * DRAWS).astype(np.int64), (self.weights > 1e-4).astype(np.int64) * 2)
         counts[int(self.weights.argmax())] += 1
-        maps, offsets, source = [], [], []
+        maps, positions, source, spots = [], [], [], []
         chances: dict[bytes, dict[int, float]] = {}
         where: dict[bytes, tuple[int, int]] = {}
         row = 0
         for h in np.flatnonzero(counts).tolist():
-            paths = sample_paths(self.run, hypothesis=h, count=int(counts[h]), rng=rng)
-            drawn = maps_of(paths, np.array(self.hypotheses[h].order, dtype=np.int64), half=self.evidence.half)
+            paths = sample_paths(self.runs[h][0], row=self.runs[h][1], count=int(counts[h]), rng=rng)
             for k, chance in enumerate((np.exp(paths.log_chance) * self.weights[h]).tolist()):
-                key = drawn[k].tobytes()
+                key = paths.maps[k].tobytes()
                 per = chances.setdefault(key, {})
                 if h not in per:
                     per[h] = chance
                     known = where.get(key)
                     if known is None or self.weights[known[1]] < self.weights[h]:
                         where[key] = (row + k, h)
-            row += len(drawn)
-            maps.append(drawn)
-            offsets.append(paths.offsets)
-            source.append(np.full(len(drawn), h, dtype=np.int64))
-        all_maps, all_offsets = np.concatenate(maps), np.concatenate(offsets)
+            row += len(paths.maps)
+            maps.append(paths.maps)
+            positions.append(paths.positions)
+            spots.append(paths.spot)
+            source.append(np.full(len(paths.maps), h, dtype=np.int64))
+        all_maps, all_positions = np.concatenate(maps), np.concatenate(positions)
         best = max(chances, key=lambda key: sum(chances[key].values()))
         at, origin = where[best]
         return _Draws(
             maps=all_maps,
-            offsets=all_offsets,
+            positions=all_positions,
             source=np.concatenate(source),
             best=all_maps[at],
-            best_offsets=all_offsets[at],
-            best_source=origin,
+            best_positions=all_positions[at],
+            best_hypothesis=self.hypotheses[origin].placed(int(np.concatenate(spots)[at])),
             best_chance=sum(chances[best].values()),
         )
 
@@ -196,29 +210,31 @@ class Recheck:
     @cached_property
     def dark_chance(self) -> Floats:
         """For each number of the best map, the chance that it gives no light any more."""
-        return self.evidence.dark_chance(self.best_map, void=self.hypotheses[self._draws.best_source].void)
+        return self.evidence.dark_chance(self.best_map, void=self._draws.best_hypothesis.void)
 
     @cached_property
     def unlisted(self) -> float:
         """Share of doubt for rearrangements that are no hypothesis yet but that all answers would have let pass."""
         draws = self._draws
-        base = self.hypotheses[draws.best_source]
+        base = draws.best_hypothesis
         prior = self.setup.prior
         if prior.rearranged <= 0.0:
             return 0.0
         rng = np.random.default_rng([self.options.seed, len(self.observations), 11])
-        orders = random_orders(np.array(base.order, dtype=np.int64), prior, count=UNLISTED_DRAWS, rng=rng)
-        numbers = len(draws.best)
-        position = np.clip(np.arange(numbers) + draws.best_offsets - self.evidence.half, 0, len(base.order) - 1)
-        matched = draws.best >= 0
-        maps = np.where(matched[None, :], orders[:, position], draws.best[None, :])
-        away = np.array(sorted(base.away), dtype=np.int64)
-        if away.size:
-            maps = np.where(np.isin(maps, away), NEW, maps)
-        changed = (maps != draws.best[None, :]).any(axis=1)
-        scores = self.evidence.map_scores(np.vstack([draws.best[None, :], maps]), void=base.void)
-        odds = np.exp(np.minimum(scores[1:] - scores[0], 0.0)) * changed
-        doubt = float(prior.rearranged / max(1e-3, 1.0 - prior.rearranged) * odds.mean())
+        best, positions = draws.best, draws.best_positions
+        matched = np.flatnonzero(best >= 0)
+        if len(matched) < 2:
+            return 0.0
+        pairs = matched[random_swaps(length=len(matched), count=UNLISTED_SWAPS, rng=rng)]
+        swaps = np.exp(np.minimum(self.evidence.swap_scores(best, pairs, void=base.void), 0.0)).mean()
+        orders = random_runs(np.array(base.order, dtype=np.int64), prior, count=UNLISTED_RUNS, rng=rng)
+        shown = orders[:, np.clip(positions, 0, len(base.order) - 1)]
+        maps = np.where((best >= 0)[None, :], shown, best[None, :])
+        changed = (maps != best[None, :]).any(axis=1)
+        scores = self.evidence.map_scores(np.vstack([best[None, :], maps]), void=base.void)
+        runs = (np.exp(np.minimum(scores[1:] - scores[0], 0.0)) * changed).mean()
+        odds = prior.swap * float(swaps) + (prior.reversal + prior.move) * float(runs)
+        doubt = odds / max(1e-3, 1.0 - prior.rearranged)
         return doubt / (1.0 + doubt)
 
     @cached_property
@@ -311,13 +327,12 @@ class Recheck:
 
     def look(self, *, turn: int | None = None) -> Look:
         """The look frame for the best map; turn: which code (default: one that was not used yet)."""
-        base = self.hypotheses[self._draws.best_source]
+        base = self._draws.best_hypothesis
         used = len(self.evidence.look_indexes)
         return build_look(
             self.setup,
             self.best_map,
             order=base.order,
-            away=base.away,
             named=self.named,
             dark=self.dark_chance > 0.5,
             turn=used if turn is None else turn,
@@ -348,7 +363,7 @@ class Recheck:
         decisive, while another look could be overlooked again.
         """
         best = self.best_map
-        void = self.hypotheses[self._draws.best_source].void
+        void = self._draws.best_hypothesis.void
         asked: dict[int, list[int]] = {}
         for index, seen in enumerate(self.observations):
             if isinstance(seen.action, Probe) and not isinstance(seen.answer, NotSure):
@@ -392,7 +407,7 @@ class Recheck:
         if not varies.size:
             return []
         if varies.size > PROBE_CANDIDATES:
-            jumps = np.diff(self._draws.offsets[:, varies], axis=1, prepend=0) != 0
+            jumps = np.diff(self._draws.positions[:, varies] - varies[None, :], axis=1, prepend=0) != 0
             order = np.argsort(-(weight @ jumps), kind="stable")[: PROBE_CANDIDATES // 2]
             spread = np.linspace(0, varies.size - 1, PROBE_CANDIDATES // 2).astype(np.int64)
             varies = varies[np.unique(np.concatenate([order, spread]))]
@@ -434,38 +449,57 @@ class Recheck:
         index = len(self.observations)
         kept = list(self.hypotheses)
         extra: list[Hypothesis] = []
-        top = self.hypotheses[self._draws.best_source]
+        top = self._draws.best_hypothesis
         if isinstance(action, Look) and not isinstance(answer, NotSure):
-            extra += [replace(h, void=h.void | {index}) for h in kept]
+            extra += [
+                replace(h, void=h.void | {index}) for h, w in zip(kept, self.weights, strict=True) if w > WORTH_DOUBTING
+            ]
             if isinstance(answer, Differs):
-                extra += self._best_proposed(from_look(top, self.setup.prior, place=answer.place), evidence)
+                proposed = from_look(top, self.setup.prior, place=answer.place, floating=False)
+                extra += self._best_proposed(proposed, evidence)[:MOST_FROM_LOOK]
         elif isinstance(answer, AtPlace):
             assert isinstance(action, Probe)
             extra += self._from_probe(action.number, answer.place, evidence)
-        state = _evaluated(self.setup, self.options, evidence, kept + extra, self.surprises)
+        state = replace(self, evidence=evidence, hypotheses=(), log_weights=(), runs=())._with(kept + extra)
         before = float(np.logaddexp.reduce(np.array(self.log_weights)))
-        after = state.weight_of(kept)
-        if after - before < SURPRISE and not isinstance(answer, NotSure):
-            again = [replace(h, void=h.void | {i}) for h in state.hypotheses[:3] for i in evidence.look_indexes]
-            state = _evaluated(
-                self.setup,
-                self.options,
-                evidence,
-                list(state.hypotheses) + again,
-                (*self.surprises, index),
+        if state.weight_of(kept) - before < SURPRISE and not isinstance(answer, NotSure):
+            state = replace(state, surprises=(*self.surprises, index))
+            state = state._with(
+                [replace(h, void=h.void | {i}) for h in state.hypotheses[:3] for i in evidence.look_indexes]
             )
         for _ in range(REVISIONS):
             proposed = state._explanations()
             if not proposed:
                 break
-            state = _evaluated(
-                self.setup, self.options, evidence, list(state.hypotheses) + proposed, state.surprises
-            )
+            state = state._with(proposed)
         return state._widened_if_needed()
+
+    def _with(self, more: list[Hypothesis]) -> Recheck:
+        """Weigh more hypotheses against all answers, and keep the ones that count."""
+        known = {h.key for h in self.hypotheses}
+        unique = list({h.key: h for h in more if h.key not in known}.values())
+        if not unique:
+            return self
+        cells, constant, final = self.evidence.cells([h.variant() for h in unique])
+        moves = steps(self.setup.prior, expected_length=len(self.setup.order), half=self.evidence.half)
+        run = forward(cells, moves)
+        weighed = list(zip(self.log_weights, self.hypotheses, self.runs, strict=True))
+        for at, one in enumerate(unique):
+            row = int(final[at])
+            log_weight = float(run.log_total[row] + constant[at] + one.log_prior)
+            weighed.append((log_weight, one, (run, row)))
+        weighed.sort(key=lambda entry: -entry[0])
+        kept = [entry for entry in weighed[:MOST_HYPOTHESES] if entry[0] > weighed[0][0] - WORTH_KEEPING]
+        return replace(
+            self,
+            hypotheses=tuple(entry[1] for entry in kept),
+            log_weights=tuple(entry[0] for entry in kept),
+            runs=tuple(entry[2] for entry in kept),
+        )
 
     def _explanations(self) -> list[Hypothesis]:
         """Rearrangements that would make sense of answers which the best map calls wrong."""
-        top = self.hypotheses[self._draws.best_source]
+        top = self._draws.best_hypothesis
         known = {h.key for h in self.hypotheses}
         proposed: dict[object, Hypothesis] = {}
         for index, seen in enumerate(self.observations):
@@ -473,7 +507,8 @@ class Recheck:
             if isinstance(seen.action, Look):
                 if index in top.void and isinstance(seen.answer, Differs):
                     base = replace(top, void=top.void - {index})
-                    made = self._best_proposed(from_look(base, self.setup.prior, place=seen.answer.place), self.evidence)
+                    made = from_look(base, self.setup.prior, place=seen.answer.place, floating=True)
+                    made = self._best_proposed(made, self.evidence)
             elif isinstance(seen.answer, AtPlace) and self._contradicts(seen):
                 made = self._from_probe(seen.action.number, seen.answer.place, self.evidence)
             proposed.update((h.key, h) for h in made if h.key not in known)
@@ -488,18 +523,15 @@ class Recheck:
     def _position(self, number: int) -> int:
         """Where in the best hypothesis' order this number is taken from (the next one, for a new pixel)."""
         draws = self._draws
-        order = self.hypotheses[draws.best_source].order
-        later = np.flatnonzero(draws.best_offsets[number:] >= 0)
-        if not later.size:
-            return len(order)
-        at = number + int(later[0])
-        return at + int(draws.best_offsets[at]) - self.evidence.half
+        later = draws.best_positions[number:]
+        later = later[later >= 0]
+        return int(later[0]) if later.size else len(draws.best_hypothesis.order)
 
     def _from_probe(self, number: int, entry: int, evidence: Evidence) -> list[Hypothesis]:
         draws = self._draws
         if draws.best[number] == entry:
             return []
-        top = self.hypotheses[draws.best_source]
+        top = draws.best_hypothesis
         position = self._position(number)
         return self._best_proposed(from_probe(top, self.setup.prior, position=position, entry=entry), evidence)
 
@@ -508,27 +540,29 @@ class Recheck:
         if len(proposed) <= MOST_PROPOSED:
             return proposed
         draws = self._draws
-        numbers = len(draws.best)
-        position = np.arange(numbers) + draws.best_offsets - self.evidence.half
-        matched = draws.best >= 0
+        position, matched = draws.best_positions, draws.best >= 0
         longest = max(len(p.order) for p in proposed)
-        orders = np.full((len(proposed), max(longest, int(position.max(initial=0)) + 1)), NEW, dtype=np.int64)
+        orders = np.full((len(proposed), max(longest, int(position.max(initial=0)) + 1)), END, dtype=np.int64)
         for row, one in enumerate(proposed):
             orders[row, : len(one.order)] = one.order
         maps = np.where(matched[None, :], orders[:, np.where(matched, position, 0)], draws.best[None, :])
         scores = evidence.map_scores(maps, void=proposed[0].void)
-        scores = scores + np.array([p.log_prior for p in proposed])
+        scores = scores + np.array(
+            [p.log_prior + evidence.elsewhere_bonus(p.floating, void=p.void) for p in proposed]
+        )
         best = np.argsort(-scores, kind="stable")[:MOST_PROPOSED]
         return [proposed[i] for i in best.tolist()]
 
     def _widened_if_needed(self) -> Recheck:
         """A wider band when the best map runs along its edge."""
         half = self.evidence.half
-        used = self._draws.best_offsets[self._draws.best >= 0]
+        positions = self._draws.best_positions
+        used = (positions - np.arange(len(positions)) + half)[positions >= 0]
         if half >= WIDEST or not used.size or 3 <= used.min() <= used.max() <= 2 * half - 3:
             return self
         wide = self.evidence.widened(half=min(WIDEST, half * 2))
-        return _evaluated(self.setup, self.options, wide, list(self.hypotheses), self.surprises)
+        empty = replace(self, evidence=wide, hypotheses=(), log_weights=(), runs=())
+        return empty._with(list(self.hypotheses))
 
     def result(self) -> Result:
         """The map as found, with what is verified and how sure it is."""
@@ -544,35 +578,3 @@ class Recheck:
             named=self.named,
         )
 
-
-def _evaluated(
-    setup: Setup, options: Options, evidence: Evidence, candidates: list[Hypothesis], surprises: tuple[int, ...]
-) -> Recheck:
-    """Weigh hypotheses against all answers and keep the ones that count."""
-    unique = list({h.key: h for h in candidates}.values())
-    cells, constant = evidence.cells([h.variant() for h in unique])
-    moves = steps(setup.prior, expected_length=len(setup.order), half=evidence.half)
-    run = forward(cells, moves)
-    logs = run.log_total + constant + np.array([h.log_prior for h in unique])
-    order = np.argsort(-logs, kind="stable")
-    keep = [i for i in order.tolist()[:MOST_HYPOTHESES] if logs[i] > logs[order[0]] - WORTH_KEEPING]
-    picked = np.array(keep)
-    kept = Forward(
-        states=run.states[:, picked],
-        before=run.before[:, picked],
-        log_scale=run.log_scale[:, picked],
-        log_end=run.log_end[:, picked],
-        log_total=run.log_total[picked],
-        end_weights=run.end_weights[:, picked],
-        evidence=run.evidence[:, picked],
-        steps=run.steps,
-    )
-    return Recheck(
-        setup=setup,
-        options=options,
-        evidence=evidence,
-        hypotheses=tuple(unique[i] for i in keep),
-        log_weights=tuple(float(logs[i]) for i in keep),
-        run=kept,
-        surprises=surprises,
-    )

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from probe.recheck.align import Cells
+from probe.recheck.align import Cells, Links
 from probe.recheck.codes import UNLIT
 from probe.recheck.model import (
     END,
@@ -40,16 +40,21 @@ class _SeenLook:
 class _Memo:
     """Sums of look factors over the band, by order.  Only a memory: everything in it can be reckoned again."""
 
-    index: dict[bytes, Ints] = field(default_factory=dict)
-    sums: dict[bytes, tuple[int, Floats]] = field(default_factory=dict)
+    index: dict[tuple[bytes, int], Ints] = field(default_factory=dict)
+    sums: dict[tuple[bytes, int], tuple[int, Floats]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Variant:
-    """One hypothesis as the evidence needs it: order of entries, entries that are elsewhere, looks taken as void."""
+    """One hypothesis as the evidence needs it.
+
+    order: entries in order, without a floating run.  floating: entries of a run that stands somewhere, each spot with
+    the natural logarithm of a chance `spot_chance`.  void: indexes of looks taken as wrong.
+    """
 
     order: Ints
-    away: frozenset[int]
+    floating: Ints
+    spot_chance: float
     void: frozenset[int]
 
 
@@ -110,13 +115,14 @@ class Evidence:
         """Natural logarithm of the chance that this look's answer is wrong altogether and came out like this."""
         return next(seen.terms.void for seen in self._looks if seen.index == index)
 
-    def _band_index(self, order: Ints, key: bytes) -> Ints:
+    def _band_index(self, order: Ints, shift: int) -> Ints:
+        key = (order.tobytes(), shift)
         if key not in self._memo.index:
             if len(self._memo.index) > _MOST_CACHED:
                 self._memo.index.clear()
                 self._memo.sums.clear()
             width = 2 * self.half + 1
-            position = np.arange(self.numbers)[:, None] + np.arange(width)[None, :] - self.half
+            position = np.arange(self.numbers)[:, None] + np.arange(width)[None, :] - self.half - shift
             inside = (position >= 0) & (position < len(order))
             self._memo.index[key] = np.where(inside, order[np.clip(position, 0, len(order) - 1)], self.setup.entries)
         return self._memo.index[key]
@@ -126,10 +132,10 @@ class Evidence:
         band: Floats = (seen.table - seen.table[:, COLOURS:]).ravel().take(index * (COLOURS + 1) + seen.shown[:, None])
         return band
 
-    def _look_sum(self, order: Ints, void: frozenset[int]) -> tuple[Floats, Ints]:
+    def _look_sum(self, order: Ints, shift: int, void: frozenset[int]) -> tuple[Floats, Ints]:
         """Sum over looks of (factor when lit) - (factor when dark), over the band, and the entries in the band."""
-        key = order.tobytes()
-        index = self._band_index(order, key)
+        index = self._band_index(order, shift)
+        key = (order.tobytes(), shift)
         done, total = self._memo.sums.get(key, (0, np.zeros(index.shape)))
         if done > len(self._looks):  # the memory is ahead, after an undo
             done, total = 0, np.zeros(index.shape)
@@ -142,54 +148,138 @@ class Evidence:
                 total = total - self._look_band(seen, index)
         return total, index
 
-    def cells(self, variants: list[Variant]) -> tuple[Cells, Floats]:
-        """Cells for `forward`, and for each variant the logarithm of what the cells leave out; shape (H,)."""
-        setup, width = self.setup, 2 * self.half + 1
-        count = len(variants)
-        match = np.empty((count, self.numbers, width))
-        new = np.zeros((count, self.numbers))
-        tails = np.zeros((2, count))
-        constant = np.zeros(count)
-        p_dark = setup.prior.went_dark
-        every = np.arange(setup.entries)
+    def _match_cells(self, relative: Floats, index: Ints, *, last: int) -> Floats:
+        """Factors of matches, from the looks' sum (changed neither) with probes and dark pixels put in.
+
+        relative, index: shape (J, D).  last: the entry at the end of the chain: gone dark, it looks the same as
+        missing, and counts as missing.
+        """
+        p_dark = self.setup.prior.went_dark
+        dark_share = np.where(index == last, 1e-30, p_dark)
+        match: Floats = np.log((1.0 - p_dark) * np.exp(np.minimum(relative, 600.0)) + dark_share)
+        for number, terms in self._probes.items():
+            lit = np.append(sum((t.at_entry for t in terms), np.zeros(self.setup.entries)), 0.0)[index[number]]
+            dark = sum(t.dark for t in terms)
+            match[number] = np.logaddexp(
+                np.log1p(-p_dark) + relative[number] + lit, np.log(dark_share[number]) + dark
+            )
+        match[index == self.setup.entries] = -np.inf
+        return match
+
+    def _run_evidence(self, run: Ints, void: frozenset[int], *, last: int) -> Floats:
+        """Factor of a run standing at numbers b, b + 1, … for every b; shape (J + 1,), -inf where it does not fit."""
+        index = np.broadcast_to(run[None, :], (self.numbers, len(run)))
+        relative = np.zeros(index.shape)
+        for seen in self._looks:
+            if seen.index not in void:
+                relative += self._look_band(seen, index)
+        match = self._match_cells(relative, index, last=last)
+        found = np.full(self.numbers + 1, -np.inf)
+        spots = self.numbers - len(run) + 1
+        if spots > 0:
+            found[:spots] = sum((match[t : t + spots, t] for t in range(len(run))), np.zeros(spots))
+        return found
+
+    def cells(self, variants: list[Variant]) -> tuple[Cells, Floats, Ints]:
+        """Rows for `forward`; for each variant the logarithm of what the rows leave out, and the row it ends in.
+
+        The last two have shape (H,).  A variant with a floating run takes two rows.
+        """
+        width = 2 * self.half + 1
+        owner: list[int] = []
+        shifts: list[int] = []
+        sources: list[int] = []
+        for h, variant in enumerate(variants):
+            owner.append(h)
+            shifts.append(0)
+            if len(variant.floating):
+                sources.append(len(owner) - 1)
+                owner.append(h)
+                shifts.append(len(variant.floating))
+        rows = len(owner)
+        match = np.empty((rows, self.numbers, width))
+        indexes: list[Ints] = []
+        final = np.zeros(len(variants), dtype=np.int64)
+        for row, (h, shift) in enumerate(zip(owner, shifts, strict=True)):
+            variant = variants[h]
+            relative, index = self._look_sum(variant.order, shift, variant.void)
+            match[row] = self._match_cells(relative, index, last=int(variant.order[-1]))
+            indexes.append(index)
+            final[h] = row
+        per_variant = [self._outside(variant) for variant in variants]
+        links = None
+        if sources:
+            floats = [variants[owner[s]] for s in sources]
+            links = Links(
+                source=np.array(sources),
+                target=np.array(sources) + 1,
+                length=np.array([len(v.floating) for v in floats]),
+                chance=np.array([v.spot_chance for v in floats]),
+                evidence=np.stack([self._run_evidence(v.floating, v.void, last=int(v.order[-1])) for v in floats]),
+                run=tuple(v.floating for v in floats),
+            )
         behind = np.zeros(self.numbers)
         for number, terms in self._probes.items():
             behind[number] = sum(t.end for t in terms)
-        for h, variant in enumerate(variants):
-            relative, index = self._look_sum(variant.order, variant.void)
-            # A last pixel that went dark looks the same as a missing one: it counts as missing.
-            dark_share = np.where(index == variant.order[-1], 1e-30, p_dark)
-            match[h] = np.log((1.0 - p_dark) * np.exp(np.minimum(relative, 600.0)) + dark_share)
-            for number, terms in self._probes.items():
-                lit = np.append(sum((t.at_entry for t in terms), np.zeros(setup.entries)), 0.0)[index[number]]
-                dark = sum(t.dark for t in terms)
-                match[h, number] = np.logaddexp(
-                    np.log1p(-p_dark) + relative[number] + lit, np.log(dark_share[number]) + dark
-                )
-                new[h, number] = sum(t.new for t in terms)
-            match[h][index == setup.entries] = -np.inf
-            away = np.array(sorted(variant.away), dtype=np.int64)
-            present_or_missing = np.setdiff1d(every, away)
-            for seen in self._looks:
-                if seen.index in variant.void:
-                    constant[h] += seen.terms.void
-                    continue
-                new[h] += seen.terms.new_noticed
-                tails[0, h] += seen.terms.tail_new
-                tails[1, h] += seen.terms.tail_none
-                constant[h] += seen.table[present_or_missing, COLOURS].sum()
-                if away.size:
-                    constant[h] += np.log(np.exp(seen.table[away, :COLOURS]).mean(axis=1)).sum()
         made = Cells(
             match=match,
-            new=new,
+            index=tuple(indexes),
+            new=np.stack([per_variant[h][0] for h in owner]),
             behind=behind,
-            lengths=np.array([len(v.order) for v in variants], dtype=np.int64),
-            tail_new=tails[0],
-            tail_none=tails[1],
-            known_length=setup.new_count is not None,
+            lengths=np.array([len(variants[h].order) + shift for h, shift in zip(owner, shifts, strict=True)]),
+            tail_new=np.array([per_variant[h][1] for h in owner]),
+            tail_none=np.array([per_variant[h][2] for h in owner]),
+            begins=np.array([shift == 0 for shift in shifts]),
+            links=links,
+            known_length=self.setup.new_count is not None,
         )
-        return made, constant
+        return made, np.array([p[3] for p in per_variant]), final
+
+    def _outside(self, variant: Variant) -> tuple[Floats, float, float, float]:
+        """New-pixel factors of shape (J,), the two tail factors, and the factor of everything missing."""
+        new = np.zeros(self.numbers)
+        for number, terms in self._probes.items():
+            new[number] = sum(t.new for t in terms)
+        tail_new = tail_none = constant = 0.0
+        for seen in self._looks:
+            if seen.index in variant.void:
+                constant += seen.terms.void
+                continue
+            new = new + seen.terms.new_noticed
+            tail_new += seen.terms.tail_new
+            tail_none += seen.terms.tail_none
+            constant += float(seen.table[:, COLOURS].sum())
+        return new, tail_new, tail_none, constant
+
+    def swap_scores(self, found: Ints, pairs: Ints, *, void: frozenset[int]) -> Floats:
+        """How much likelier (natural logarithm) all looks are when two numbers' pixels are exchanged.
+
+        found: a map of shape (J,); pairs: numbers, shape (K, 2), both matched to old pixels.  Returns shape (K,).
+        """
+        a, b = pairs[:, 0], pairs[:, 1]
+        change = np.zeros(len(pairs))
+        for seen in self._looks:
+            if seen.index in void:
+                continue
+            table, shown = seen.table, seen.shown
+            change += table[found[b], shown[a]] - table[found[a], shown[a]]
+            change += table[found[a], shown[b]] - table[found[b], shown[b]]
+        for number, terms in self._probes.items():
+            lit = sum((t.at_entry for t in terms), np.zeros(self.setup.entries))
+            for one, other in ((a, b), (b, a)):
+                hit = one == number
+                change[hit] += lit[found[other[hit]]] - lit[found[one[hit]]]
+        return change
+
+    def elsewhere_bonus(self, entries: tuple[int, ...], *, void: frozenset[int]) -> float:
+        """Factor for entries that stand at an unknown spot, relative to being missing (natural logarithm)."""
+        at = np.array(entries, dtype=np.int64)
+        bonus = 0.0
+        for seen in self._looks:
+            if seen.index not in void:
+                lit = np.log(np.exp(seen.table[at, :COLOURS]).mean(axis=1))
+                bonus += float((lit - seen.table[at, COLOURS]).sum())
+        return bonus
 
     def map_scores(self, maps: Ints, *, void: frozenset[int]) -> Floats:
         """Log likelihood of whole maps, up to one constant; shape (K,) for maps of shape (K, J).

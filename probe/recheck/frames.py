@@ -20,7 +20,6 @@ def build_look(
     found: Ints,
     *,
     order: tuple[int, ...],
-    away: frozenset[int],
     named: Mapping[int, object],
     dark: Bools,
     turn: int,
@@ -29,8 +28,7 @@ def build_look(
     """The look frame for a predicted map.
 
     found: shape (numbers,), the predicted map; order: the entries in predicted order, so that a missing place is
-    listed where it used to be; away: entries whose position is not known, left off the list; named: new pixels that
-    have been named (listed); dark: shape (numbers,), matched pixels expected to give no light; turn: how many looks
+    listed where it used to be; named: new pixels that have been named (listed); dark: shape (numbers,), matched pixels expected to give no light; turn: how many looks
     came before (each has a code of its own).  Numbers predicted as new and not named yet stay dark, so that any light
     off the list is news.
     """
@@ -64,7 +62,7 @@ def build_look(
     places += missing[missing_at:]
     expected += [UNLIT] * (len(missing) - missing_at)
     listed = set(places)
-    gone = [e for e in range(setup.entries) if setup.has_place[e] and e not in listed and e not in away]
+    gone = [e for e in range(setup.entries) if setup.has_place[e] and e not in listed]
     places += gone  # declared as taken out: should be dark
     expected += [UNLIT] * len(gone)
     return Look(

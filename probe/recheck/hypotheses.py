@@ -11,7 +11,6 @@ that all answers so far would have let pass is counted as doubt.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,36 +20,50 @@ from probe.recheck.model import Ints, Prior, Setup
 
 NEAR_SWAP = 8
 MOST_INTO_RUN = 10
+BEGINS_BEFORE = 5
+"""A rearrangement may begin this many places before the one that was seen to differ: colours agree by chance."""
 
 
 @dataclass(frozen=True)
 class Hypothesis:
     """An order of entries.
 
-    away: entries that shine somewhere, position unknown.  void: indexes of looks whose answer is taken as wrong.
-    log_prior: natural logarithm, without the looks taken as wrong.  arranged: rearrangements in it.
+    floating: entries of one run that was moved to an unknown spot; the order lacks it, the alignment sums over the
+    spots.  void: indexes of looks whose answer is taken as wrong.  log_prior: natural logarithm, without the looks
+    taken as wrong.  arranged: rearrangements in it.
     """
 
     order: tuple[int, ...]
-    away: frozenset[int]
+    floating: tuple[int, ...]
     void: frozenset[int]
     log_prior: float
     arranged: int = 0
 
     def variant(self) -> Variant:
         """The same for the evidence."""
-        return Variant(order=np.array(self.order, dtype=np.int64), away=self.away, void=self.void)
+        return Variant(
+            order=np.array(self.order, dtype=np.int64),
+            floating=np.array(self.floating, dtype=np.int64),
+            spot_chance=-math.log(len(self.order) + 1.0),
+            void=self.void,
+        )
+
+    def placed(self, spot: int) -> Hypothesis:
+        """The same with the floating run standing at this position of the order."""
+        if not self.floating:
+            return self
+        return replace(self, order=self.order[:spot] + self.floating + self.order[spot:], floating=())
 
     @property
-    def key(self) -> tuple[tuple[int, ...], frozenset[int], frozenset[int]]:
+    def key(self) -> tuple[tuple[int, ...], tuple[int, ...], frozenset[int]]:
         """What makes two hypotheses the same."""
-        return self.order, self.away, self.void
+        return self.order, self.floating, self.void
 
 
 def first_hypothesis(setup: Setup) -> Hypothesis:
     """Everything in the predicted order."""
     rest = max(1e-3, 1.0 - setup.prior.rearranged)
-    return Hypothesis(order=setup.order, away=frozenset(), void=frozenset(), log_prior=math.log(rest))
+    return Hypothesis(order=setup.order, floating=(), void=frozenset(), log_prior=math.log(rest))
 
 
 def _moved(order: tuple[int, ...], start: int, length: int, target: int, *, flip: bool = False) -> tuple[int, ...]:
@@ -90,26 +103,24 @@ class _Proposer:
 
     def __init__(self, base: Hypothesis) -> None:
         self.base = base
-        self.made: dict[tuple[tuple[int, ...], frozenset[int]], Hypothesis] = {}
+        self.made: dict[tuple[tuple[int, ...], tuple[int, ...]], Hypothesis] = {}
 
-    def add(self, order: tuple[int, ...], chance: float, *, away: frozenset[int] | None = None) -> None:
-        away = self.base.away if away is None else away
-        if (order, away) == (self.base.order, self.base.away):
+    def add(self, order: tuple[int, ...], chance: float, *, floating: tuple[int, ...] = ()) -> None:
+        if (order, floating) == (self.base.order, self.base.floating):
             return
         log_prior = self.base.log_prior + math.log(max(chance, 1e-30))
-        known = self.made.get((order, away))
+        known = self.made.get((order, floating))
         if known is None or known.log_prior < log_prior:
-            self.made[order, away] = replace(
-                self.base, order=order, away=away, log_prior=log_prior, arranged=self.base.arranged + 1
+            self.made[order, floating] = replace(
+                self.base, order=order, floating=floating, log_prior=log_prior, arranged=self.base.arranged + 1
             )
 
-    def send_away(self, start: int, length: int, prior: Prior) -> None:
+    def float_run(self, start: int, length: int, prior: Prior) -> None:
         order = self.base.order
         if start < 0 or start + length > len(order) or length >= len(order):
             return
-        gone = frozenset(order[start : start + length])
-        chance = (prior.move / prior.longest_run + (prior.swap if length == 1 else 0.0)) / len(order)
-        self.add(order[:start] + order[start + length :], chance, away=self.base.away | gone)
+        chance = prior.move / prior.longest_run / len(order)
+        self.add(order[:start] + order[start + length :], chance, floating=order[start : start + length])
 
     def result(self) -> list[Hypothesis]:
         return list(self.made.values())
@@ -120,18 +131,8 @@ def from_probe(base: Hypothesis, prior: Prior, *, position: int, entry: int) -> 
     made = _Proposer(base)
     order, length = base.order, len(base.order)
     if entry not in order:
-        for start, size in _runs_of(sorted(base.away), entry):
-            run = tuple(range(start, start + size))
-            into = entry - start
-            for flip in (False, True):
-                lead = size - 1 - into if flip else into
-                at = min(max(0, position - lead), length)
-                shown = run[::-1] if flip else run
-                chance = 0.5 / max(length, 1)
-                made.add(order[:at] + shown + order[at:], chance, away=base.away - frozenset(run))
-        if entry not in base.away:
-            at = min(position, length)
-            made.add((*order[:at], entry, *order[at:]), 1e-3)
+        at = min(position, length)
+        made.add((*order[:at], entry, *order[at:]), 1e-3)  # declared as taken out, but still there
         return made.result()
     other = order.index(entry)
     if other == position:
@@ -146,7 +147,7 @@ def from_probe(base: Hypothesis, prior: Prior, *, position: int, entry: int) -> 
         gap = other - position
         if 0 < gap <= prior.longest_run:
             for into in range(min(MOST_INTO_RUN, position) + 1):
-                made.send_away(position - into, gap, prior)
+                made.float_run(position - into, gap, prior)
     for into in range(MOST_INTO_RUN + 1):
         start, target = other - into, position - into
         if start < 0 or target < 0:
@@ -158,35 +159,25 @@ def from_probe(base: Hypothesis, prior: Prior, *, position: int, entry: int) -> 
     return made.result()
 
 
-def _runs_of(values: list[int], entry: int) -> Iterator[tuple[int, int]]:
-    """The run of consecutive values that holds `entry`, as (start, size)."""
-    if entry not in values:
-        return
-    held = set(values)
-    start = stop = entry
-    while start - 1 in held:
-        start -= 1
-    while stop + 1 in held:
-        stop += 1
-    yield start, stop - start + 1
+def from_look(base: Hypothesis, prior: Prior, *, place: int, floating: bool) -> list[Hypothesis]:
+    """Orders in which something begins at or shortly before the place that differs.
 
-
-def from_look(base: Hypothesis, prior: Prior, *, place: int) -> list[Hypothesis]:
-    """Orders in which something begins at or shortly before the place that differs."""
+    floating: also runs that were moved from there to an unknown spot.
+    """
     made = _Proposer(base)
     if place not in base.order:
         return []
     order, length = base.order, len(base.order)
     position = order.index(place)
-    for before in range(3):
+    for before in range(BEGINS_BEFORE):
         start = position - before
         if start < 0:
             break
         for size in range(2, prior.longest_run + 1):
             if start + size <= length:
                 made.add(_reversed(order, start, start + size), reversal_prior(prior, length=length))
-        for size in range(1, prior.longest_run + 1):
-            made.send_away(start, size, prior)
+        for size in range(1, prior.longest_run + 1) if floating else ():
+            made.float_run(start, size, prior)
     for distance in range(1, NEAR_SWAP + 1):
         if position + distance < length:
             chance = swap_prior(prior, length=length, distance=distance)
@@ -194,24 +185,25 @@ def from_look(base: Hypothesis, prior: Prior, *, place: int) -> list[Hypothesis]
     return made.result()
 
 
-def random_orders(order: Ints, prior: Prior, *, count: int, rng: np.random.Generator) -> Ints:
-    """Rearrangements of an order drawn from the prior; shape (count, length)."""
+def random_swaps(*, length: int, count: int, rng: np.random.Generator) -> Ints:
+    """Pairs of positions drawn from the prior for swaps; shape (count, 2)."""
+    distance = np.minimum(length - 1, np.exp(rng.random(count) * math.log(length)).astype(np.int64))
+    first = (rng.random(count) * (length - distance)).astype(np.int64)
+    return np.column_stack([first, first + distance])
+
+
+def random_runs(order: Ints, prior: Prior, *, count: int, rng: np.random.Generator) -> Ints:
+    """Reversed and moved runs of an order drawn from the prior; shape (count, length)."""
     length = len(order)
     made = np.tile(order, (count, 1))
     if length < 2:
         return made
-    weights = np.array([prior.swap, prior.reversal, prior.move])
-    kinds = rng.choice(3, size=count, p=weights / weights.sum())
-    for row, kind in enumerate(kinds.tolist()):
-        if kind == 0:
-            distance = min(length - 1, int(math.exp(rng.random() * math.log(length))))
-            a = int(rng.integers(length - distance))
-            made[row, [a, a + distance]] = made[row, [a + distance, a]]
-            continue
+    moved = rng.random(count) < prior.move / max(1e-12, prior.move + prior.reversal)
+    for row in range(count):
         size = int(rng.integers(2, max(3, min(prior.longest_run, length // 2) + 1)))
         size = min(size, length)
         start = int(rng.integers(length - size + 1))
-        if kind == 1:
+        if not moved[row]:
             made[row, start : start + size] = order[start : start + size][::-1]
         else:
             rest = np.delete(order, np.s_[start : start + size])
