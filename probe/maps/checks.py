@@ -19,6 +19,10 @@ Codes are stable: scripts may rely on them.
 | lamp-number-twice | warning | a lamp number is in the list twice |
 | lamp-unknown | warning | a place belongs to a lamp number that the list does not have |
 | position-outside | warning | a place of the playfield lies outside of it |
+| feed-lost | warning | a feed is at a pixel that is no longer there |
+| feed-without-supply | warning | a feed comes from a supply the map does not have |
+| joint-lost | warning | a joint is noted between pixels that are not neighbours |
+| batch-unknown | warning | pixels are of a batch the map does not have |
 | no-chains | hint | the map has no chain yet |
 | unfinished | hint | the end of a chain is unseen |
 | label-in-two-areas | hint | places of different areas have the same name |
@@ -44,6 +48,7 @@ from probe.maps.model import (
     shown_number,
 )
 from probe.maps.operations import STATES_WITHOUT_PLACE, folded
+from probe.maps.wiring_checks import wiring_faults
 
 IDLE_MA_PER_PIXEL = 1
 """What a dark pixel takes. SK6812 data sheet (2015): 1 mA; WS2812B V5 sheet: 0.6 mA. The larger one."""
@@ -115,7 +120,7 @@ def _pixels_in_words(first: int, last: int) -> str:
 
 def check_map(m: PlayfieldMap) -> tuple[Finding, ...]:
     """Everything found, faults first, then by chain and number, place and lamp in the map's order."""
-    found = [*_chains(m), *_places(m), *_labels(m), *_lamps(m)]
+    found = [*_chains(m), *_places(m), *_labels(m), *_lamps(m), *_wiring(m)]
     chains = {chain.id: index for index, chain in enumerate(m.chains)}
     places = {place.id: index for index, place in enumerate(m.places)}
 
@@ -255,6 +260,11 @@ def _labels(m: PlayfieldMap) -> Iterator[Finding]:
             yield _hint(
                 "label-in-two-areas", what, "Fine if meant; a name of its own is easier to find", place=first.id
             )
+
+
+def _wiring(m: PlayfieldMap) -> Iterator[Finding]:
+    for code, what, todo, chain in wiring_faults(m):
+        yield _finding(Severity.WARNING, code, what, todo, {} if chain is None else {"chain": chain})
 
 
 def _lamps(m: PlayfieldMap) -> Iterator[Finding]:
