@@ -77,6 +77,7 @@ class Activity(Generic[S]):
         self.state = state
         self.step = step
         self.on_change = on_change
+        self.told = True
 
 
 class Conductor:
@@ -130,7 +131,17 @@ class Conductor:
             self._idle.clear()
             self._wake.set()
         if activity.state is not before:
-            activity.on_change(activity.state)
+            self._tell_soon(activity)
+
+    def _tell_soon(self, activity: Activity[Any]) -> None:
+        """Tell of the new state after the queued effects have had their turn: light goes out before it is drawn."""
+        if activity.told:
+            activity.told = False
+            asyncio.get_running_loop().call_soon(self._tell_now, activity)
+
+    def _tell_now(self, activity: Activity[Any]) -> None:
+        activity.told = True
+        activity.on_change(activity.state)
 
     async def settled(self) -> None:
         """Wait until every effect has been carried out."""

@@ -18,7 +18,7 @@ from probe.screens.keys import bindings, while_empty
 from probe.screens.text import cut, plain
 from probe.screens.widgets.big_number import BigNumber
 from probe.screens.widgets.entry import EntryLine
-from probe.screens.widgets.picture import MARK_SIGN, PlayfieldPicture, Spot, spots_of
+from probe.screens.widgets.picture import LIT_SIGN, MARK_SIGN, PlayfieldPicture, Spot
 from probe.survey.keys import (
     Answer,
     Ask,
@@ -132,7 +132,7 @@ class WalkScreen(Screen[None]):
         self._put("offers", self._offer_lines(walk))
         self._put("message", self._message(walk))
         self._put("progress", self._progress(walk))
-        self._show_picture(walk, before)
+        self._show_picture(walk)
 
     def _put(self, name: str, content: Content) -> None:
         """Change a line if it differs. Only the prompt changes the layout: the others have fixed heights."""
@@ -198,21 +198,20 @@ class WalkScreen(Screen[None]):
             words += f" · {minutes}:{seconds:02d} left"
         return Content(words)
 
-    def _show_picture(self, walk: Walk, before: Walk | None) -> None:
+    def _show_picture(self, walk: Walk) -> None:
         picture = self.query_one(PlayfieldPicture)
-        here = walk.place.id if walk.place is not None else None
+        here = walk.place
         seen = self.app.seen()
-        key = (walk.map.places, walk.map.chains, here, seen, self._mark)
-        if before is not None and getattr(self, "_picture_key", None) == key:
-            return
-        self._picture_key = key
-        spots = spots_of(walk.map, here)
+        lit_sign = "@" if self._plain_ascii else LIT_SIGN
+        spots = []
+        if here is not None and here.position is not None:
+            spots.append(Spot(here.position, lit_sign, "lit"))
         truth = self.app.truth
         if truth is not None:
             for place_id, _ in seen:
                 place = truth.place_by_id.get(place_id)
                 if place is not None and place.position is not None:
-                    spots.append(Spot(place.position, "◉" if not self._plain_ascii else "@", "seen"))
+                    spots.append(Spot(place.position, lit_sign, "seen"))
         if self._mark is not None:
             spots.append(Spot(picture.position_of(*self._mark), MARK_SIGN, "mark"))
         elif here is None and walk.offer is not None and walk.offer.place in walk.map.place_by_id:
@@ -329,7 +328,7 @@ class WalkScreen(Screen[None]):
         machine = self.walk.map.machine
         self._mark = picture.cell_of(start or Position(x_mm=machine.width_mm / 2, y_mm=machine.length_mm / 2))
         self._put("message", Content("Arrows move the mark, Enter sets it, Esc leaves it."))
-        self._show_picture(self.walk, self.walk)
+        self._show_picture(self.walk)
 
     def action_table(self) -> None:
         """Open the map table."""
@@ -358,7 +357,7 @@ class WalkScreen(Screen[None]):
         column = min(size.width - 2, max(1, self._mark[0] + across))
         row = min(size.height - 2, max(1, self._mark[1] + down))
         self._mark = (column, row)
-        self._show_picture(self.walk, self.walk)
+        self._show_picture(self.walk)
 
     def on_click(self, event: Click) -> None:
         """A click in the picture sets the position."""

@@ -35,28 +35,26 @@ class Spot:
     look: str
 
 
-def spots_of(m: PlayfieldMap, lit_place: str | None = None) -> list[Spot]:
-    """What a map shows: every place with a position, by kind; dark and dead ones marked `x`."""
+def look_of_places(m: PlayfieldMap) -> dict[str, tuple[str, str]]:
+    """Sign and look of every place that has a position, by place id: dark and dead ones are marked `x`."""
     trouble = {
         pixel.place
         for chain in m.chains
         for pixel in chain.pixels
         if pixel.place and pixel.state in (PixelState.DARK, PixelState.DEAD)
     }
-    found = []
+    lit_by = m.pixels_at
+    looks = {}
     for place in m.places:
         if place.position is None:
             continue
-        if place.id == lit_place:
-            found.append(Spot(place.position, LIT_SIGN, "lit"))
-        elif place.id in trouble:
-            found.append(Spot(place.position, "x", "dark"))
-        elif place.id not in m.pixels_at:
-            found.append(Spot(place.position, SIGNS[place.kind], "unseen"))
+        if place.id in trouble:
+            looks[place.id] = ("x", "dark")
+        elif place.id not in lit_by:
+            looks[place.id] = (SIGNS[place.kind], "unseen")
         else:
-            look = "guess" if place.position.guessed else "plain"
-            found.append(Spot(place.position, SIGNS[place.kind], look))
-    return found
+            looks[place.id] = (SIGNS[place.kind], "guess" if place.position.guessed else "plain")
+    return looks
 
 
 _ORDER = {"unseen": 0, "guess": 1, "plain": 2, "dark": 3, "seen": 4, "lit": 5, "mark": 6}
@@ -78,27 +76,29 @@ class PlayfieldPicture(Widget):
 
     def __init__(self) -> None:
         super().__init__(id="picture")
-        self._spots: tuple[Spot, ...] = ()
+        self._map: PlayfieldMap | None = None
+        self._overlay: tuple[Spot, ...] = ()
         self._extent_mm = (514.35, 1066.8)
         self.from_below = False
-        self._rows: dict[int, dict[int, Spot]] = {}
-        self._laid_out_for: tuple[int, int] | None = None
+        self._base: dict[int, dict[int, tuple[str, str]]] = {}
+        self._base_for: tuple[object, ...] | None = None
 
-    def show(self, m: PlayfieldMap, spots: Iterable[Spot]) -> None:
-        """Draw these spots on this machine's playfield (anything above it, such as a backbox, is made room for)."""
-        chosen = tuple(spots)
-        top = max([m.machine.length_mm, *(s.position.y_mm for s in chosen)])
-        extent = (m.machine.width_mm, top)
-        if chosen == self._spots and extent == self._extent_mm:
+    def show(self, m: PlayfieldMap, overlay: Iterable[Spot] = ()) -> None:
+        """Draw this map, and `overlay` above it. What lies above the playfield, such as a backbox, is made room for."""
+        spots = tuple(overlay)
+        old = self._map
+        same = old is not None and old.places is m.places and old.chains is m.chains and old.machine is m.machine
+        if same and spots == self._overlay:
             return
-        self._spots, self._extent_mm = chosen, extent
-        self._laid_out_for = None
+        if old is None or old.places is not m.places or old.machine is not m.machine:
+            tops = [p.position.y_mm for p in m.places if p.position is not None]
+            self._extent_mm = (m.machine.width_mm, max([m.machine.length_mm, *tops]))
+        self._map, self._overlay = m, spots
         self.refresh()
 
     def flip(self) -> None:
         """See it from the other side."""
         self.from_below = not self.from_below
-        self._laid_out_for = None
         self.refresh()
 
     def cell_of(self, position: Position) -> tuple[int, int]:
@@ -120,14 +120,31 @@ class PlayfieldPicture(Widget):
         return Position(x_mm=round(across * self._extent_mm[0], 1), y_mm=round(up * self._extent_mm[1], 1))
 
     def _lay_out(self) -> None:
-        size = (self.size.width, self.size.height)
-        if self._laid_out_for == size:
+        """Put the places of the map into cells, once for each map and size; what matters more covers what less."""
+        m = self._map
+        if m is None:
             return
-        rows: dict[int, dict[int, Spot]] = {}
-        for spot in sorted(self._spots, key=lambda s: _ORDER.get(s.look, 0)):
-            column, row = self.cell_of(spot.position)
-            rows.setdefault(row, {})[column] = spot
-        self._rows, self._laid_out_for = rows, size
+        key = (m.places, m.chains, self.size, self.from_below, self._extent_mm)
+        old = self._base_for
+        if old is not None and old[0] is key[0] and old[1] is key[1] and old[2:] == key[2:]:
+            return
+        self._base_for = key
+        rows: dict[int, dict[int, tuple[str, str]]] = {}
+        looks = look_of_places(m)
+        across, up = self.size.width - 3, self.size.height - 3
+        width_mm, top_mm = self._extent_mm
+        for place in m.places:
+            look = looks.get(place.id)
+            if look is None or place.position is None:
+                continue
+            share = min(1.0, max(0.0, place.position.x_mm / width_mm))
+            column = 1 + round((1 - share if self.from_below else share) * across)
+            row = 1 + round((1 - min(1.0, max(0.0, place.position.y_mm / top_mm))) * up)
+            cells = rows.setdefault(row, {})
+            before = cells.get(column)
+            if before is None or _ORDER[before[1]] <= _ORDER[look[1]]:
+                cells[column] = look
+        self._base = rows
 
     def render_line(self, y: int) -> Strip:
         """One row of the picture, the frame included."""
@@ -141,14 +158,18 @@ class PlayfieldPicture(Widget):
             title = "from below" if self.from_below else "from above"
             line = f"+{(' ' + title + ' ' if y == 0 else ''):-^{width - 2}}+"
             return Strip([Segment(line[:width], edge)], width)
-        cells = self._rows.get(y, {})
+        cells = dict(self._base.get(y, {}))
+        for spot in self._overlay:
+            column, row = self.cell_of(spot.position)
+            if row == y and (column not in cells or _ORDER[cells[column][1]] <= _ORDER[spot.look]):
+                cells[column] = (spot.sign, spot.look)
         segments = [Segment("|", edge)]
         column = 1
         for at in sorted(c for c in cells if 1 <= c < width - 1):
             if at > column:
                 segments.append(Segment(" " * (at - column), base))
-            spot = cells[at]
-            segments.append(Segment(spot.sign, base + _STYLES.get(spot.look, Style())))
+            sign, look = cells[at]
+            segments.append(Segment(sign, base + _STYLES[look]))
             column = at + 1
         segments.append(Segment(" " * max(0, width - 1 - column), base))
         segments.append(Segment("|", edge))
