@@ -13,6 +13,7 @@ from textual.widgets import Footer, Input, OptionList, Static
 
 from probe.conductor import Activity
 from probe.maps.model import Lamp, PlayfieldMap
+from probe.screens.seen import under_the_glass
 from probe.screens.text import plain
 from probe.survey.new_map import ENTRY_STAGES, Back, Enter, Pick, Setting, Stage, step
 
@@ -41,6 +42,7 @@ class SettingScreen(Screen[None]):
             yield Static(id="question")
             yield Input(id="setting-entry")
             yield OptionList(id="setting-choices", markup=False)
+            yield Static(id="setting-seen")
             yield Static(id="setting-message")
         yield Footer(show_command_palette=False)
 
@@ -64,6 +66,7 @@ class SettingScreen(Screen[None]):
             board += "   ● lit" if state.lit else "   ○ not lit yet"
         self.query_one("#setting-board", Static).update(plain(board))
         self.query_one("#question", Static).update(Content(state.question))
+        self.query_one("#setting-seen", Static).update(under_the_glass(self.app.truth, self.app.seen()))
         self.query_one("#setting-message", Static).update(plain(state.message))
         asked = (state.stage, state.output, state.choices, state.question)
         if asked == self._drawn:

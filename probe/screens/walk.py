@@ -15,6 +15,7 @@ from textual.widgets import Footer, Input, Static
 from probe.conductor import Activity
 from probe.maps.model import PixelState, Position, shown_number
 from probe.screens.keys import bindings, while_empty
+from probe.screens.seen import under_the_glass
 from probe.screens.text import cut, plain
 from probe.screens.widgets.big_number import BigNumber
 from probe.screens.widgets.entry import EntryLine
@@ -219,20 +220,7 @@ class WalkScreen(Screen[None]):
             if place.position is not None:
                 spots.append(Spot(place.position, MARK_SIGN, "mark"))
         picture.show(walk.map, spots)
-        self._put("seen", self._seen_line(seen))
-
-    def _seen_line(self, seen: tuple[tuple[str, str], ...]) -> Content:
-        """In the demo: what a person would see under the glass."""
-        truth = self.app.truth
-        if truth is None:
-            return Content("")
-        if not seen:
-            return Content("Under the glass: nothing lit")
-        names = []
-        for place_id, colour in seen[:3]:
-            place = truth.place_by_id.get(place_id)
-            names.append(f"{place.label if place else place_id} ({colour})")
-        return plain("Under the glass: " + ", ".join(names))
+        self._put("seen", under_the_glass(truth, seen))
 
     # -- keys ---------------------------------------------------------------------------------------------------
 

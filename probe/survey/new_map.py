@@ -105,7 +105,8 @@ class Setting:
             case Stage.CHAIN:
                 return f"{where}: the first pixels are lit dimly. Does anything light?"
             case Stage.ORDER:
-                return f"{where}: the first {STRETCH} pixels show one colour. Which do you see?"
+                turn = len(self.order.answers) + 1
+                return f"{where}: the first {STRETCH} pixels show test colour {turn}. Which colour do you see?"
             case Stage.COUNT:
                 return f"{where}: how many pixels has this chain?"
             case Stage.COUNT_ENTRY:

@@ -25,6 +25,7 @@ class Offer:
     why: str
     place: str | None = None
     lamps: tuple[int, ...] = ()
+    group: str = ""
     area: str | None = None
     kind: Kind | None = None
     position_of: str | None = None
@@ -266,7 +267,10 @@ def _after(open_lamps: list[Lamp], every: tuple[Lamp, ...], last: Place | None) 
 
 
 def _of_lamp(lamp: Lamp) -> Offer:
-    return Offer(lamp.name, f"lamp {lamp.number}", lamps=(lamp.number,), area=lamp.area or None, kind=lamp.kind)
+    area = lamp.area or None
+    if lamp.number is None:
+        return Offer(lamp.name, "in the list", group=lamp.group, area=area, kind=lamp.kind)
+    return Offer(lamp.name, f"lamp {lamp.number}", lamps=(lamp.number,), group=lamp.group, area=area, kind=lamp.kind)
 
 
 def _same(m: PlayfieldMap, place: Place, why: str) -> Offer:

@@ -324,7 +324,8 @@ def _place_for(walk: Walk, offer: Offer) -> tuple[PlayfieldMap, Place]:
         same = folded(place.label) == folded(offer.label) and (folded(place.area) == folded(area) or not place.area)
         if same and place.id not in m.pixels_at:
             lamps = place.lamps or offer.lamps
-            place = place.model_copy(update={"lamps": lamps, "position": walk.put_at or place.position})
+            known = {"lamps": lamps, "group": place.group or offer.group, "position": walk.put_at or place.position}
+            place = place.model_copy(update=known)
             return update_place(m, place), place
     return add_place(
         m,
@@ -333,6 +334,7 @@ def _place_for(walk: Walk, offer: Offer) -> tuple[PlayfieldMap, Place]:
         kind=offer.kind if offer.kind is not None and walk.kind is None else walk.next_kind,
         position=walk.put_at or _guessed_position(walk, offer),
         lamps=offer.lamps,
+        group=offer.group,
     )
 
 

@@ -1,0 +1,24 @@
+"""In the demo: what a person would see under the glass, in words."""
+
+from __future__ import annotations
+
+from textual.content import Content
+
+from probe.maps.model import PlayfieldMap
+from probe.screens.text import plain
+
+MOST_NAMES = 3
+
+
+def under_the_glass(truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...]) -> Content:
+    """A line about what is lit; empty with a real board. `seen` holds (place id, colour word) pairs."""
+    if truth is None:
+        return Content("")
+    if not seen:
+        return Content("Under the glass: nothing lit")
+    words = []
+    for place_id, colour in seen[:MOST_NAMES]:
+        place = truth.place_by_id.get(place_id)
+        words.append(f"{place.label if place else place_id} ({colour})")
+    more = f" and {len(seen) - MOST_NAMES} more" if len(seen) > MOST_NAMES else ""
+    return plain("Under the glass: " + ", ".join(words) + more)
