@@ -13,7 +13,7 @@
 | `report`, `results`, `findings` | `report(plan)` -> `PowerReport`: all figures, and findings in words |
 | `suggest` | `suggest_feed(plan)`: where one more feed helps most |
 | `profile`, `picture`, `drawing` | voltage along a chain as characters and as SVG |
-| `harness`, `harness_edit` | joints by wire function; following splices, removals, turned stretches |
+| `harness` | joints by wire function: what is wrong, what to join to what |
 | `cautions` | what to read before planning, opening a joint, powering |
 
 Errors: models raise pydantic's ValidationError, everything else `base.PowerError`; both are ValueErrors and say where,

@@ -8,24 +8,16 @@ the colours match.
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final, Self
 
 from pydantic import Field, model_validator
 
+from probe.maps.harness import Batch
+from probe.maps.harness import Fixing as Fixing
+from probe.maps.harness import WireFunction as WireFunction
 from probe.power.base import Frozen, plain
-
-
-class WireFunction(StrEnum):
-    """What a wire does."""
-
-    FIVE_VOLT = "5 V"
-    GROUND = "ground"
-    DATA_IN = "data in"
-    DATA_OUT = "data out"
-
 
 # A wire leaving a pixel -> the wire arriving at the next one that it belongs to.
 MATES: Final[dict[WireFunction, WireFunction]] = {
@@ -34,16 +26,6 @@ MATES: Final[dict[WireFunction, WireFunction]] = {
     WireFunction.DATA_OUT: WireFunction.DATA_IN,
 }
 ARRIVING: Final = tuple(MATES.values())
-
-
-class Fixing(StrEnum):
-    """How the wire at a joint is held."""
-
-    CLIP = "clip"
-    STAPLE = "staple"
-    TIE = "tie"
-    LOOSE = "loose"
-    UNKNOWN = "unknown"
 
 
 class WireEnd(Frozen):
@@ -89,7 +71,7 @@ class Joint(Frozen):
     connections: tuple[Connection, ...] | None = None
     length_m: float | None = Field(default=None, ge=0)
     fixing: Fixing = Fixing.UNKNOWN
-    made_on: datetime.date | None = None
+    made_on: str = ""
     checked: bool = False
     note: str = ""
 
@@ -107,30 +89,23 @@ class Joint(Frozen):
         return f"joint {ends[0]} to {ends[1]}"
 
 
-class BatchColours(Frozen):
-    """Colour code of one batch: colour of each wire at a pixel's arriving and leaving end."""
+def arriving_side(batch: Batch | None, *, pixel: int) -> JointSide:
+    """The wires by which data comes to a pixel of this batch (None: the batch is not known), in its colours."""
+    return _side(batch, pixel, WireFunction.DATA_IN, batch.data_in if batch else "")
 
-    name: str
-    five_volt: str | None = None
-    ground: str | None = None
-    data_in: str | None = None
-    data_out: str | None = None
 
-    def arriving(self, *, pixel: int) -> JointSide:
-        """The wires by which data comes to a pixel of this batch."""
-        return self._side(pixel, WireFunction.DATA_IN, self.data_in)
+def leaving_side(batch: Batch | None, *, pixel: int | None) -> JointSide:
+    """The wires by which data leaves it (pixel None: the board's lead)."""
+    return _side(batch, pixel, WireFunction.DATA_OUT, batch.data_out if batch else "")
 
-    def leaving(self, *, pixel: int | None) -> JointSide:
-        """The wires by which data leaves it (pixel None: a board lead with these colours)."""
-        return self._side(pixel, WireFunction.DATA_OUT, self.data_out)
 
-    def _side(self, pixel: int | None, data: WireFunction, colour: str | None) -> JointSide:
-        wires = (
-            WireEnd(function=WireFunction.FIVE_VOLT, colour=self.five_volt),
-            WireEnd(function=WireFunction.GROUND, colour=self.ground),
-            WireEnd(function=data, colour=colour),
-        )
-        return JointSide(pixel=pixel, batch=self.name, wires=wires)
+def _side(batch: Batch | None, pixel: int | None, data: WireFunction, colour: str) -> JointSide:
+    wires = (
+        WireEnd(function=WireFunction.FIVE_VOLT, colour=(batch.five_volt if batch else "") or None),
+        WireEnd(function=WireFunction.GROUND, colour=(batch.ground if batch else "") or None),
+        WireEnd(function=data, colour=colour or None),
+    )
+    return JointSide(pixel=pixel, batch=batch.name if batch else "", wires=wires)
 
 
 class Severity(StrEnum):
@@ -165,24 +140,6 @@ def check_joint(joint: Joint) -> tuple[JointProblem, ...]:
     found = [*_side_problems(joint, joint.leaving, tuple(MATES)), *_side_problems(joint, joint.arriving, ARRIVING)]
     if joint.connections is not None:
         found += _connection_problems(joint)
-    return tuple(found)
-
-
-def check_harness(joints: tuple[Joint, ...]) -> tuple[JointProblem, ...]:
-    """Problems of all joints of a chain, and of their order: board to 0, 0 to 1, 1 to 2 ..."""
-    found: list[JointProblem] = []
-    for k, joint in enumerate(joints):
-        expected = (None if k == 0 else k - 1, k)
-        if (joint.leaving.pixel, joint.arriving.pixel) != expected:
-            found.append(
-                JointProblem(
-                    Severity.REFUSE,
-                    "order",
-                    joint.name,
-                    f"{joint.name} stands where the joint arriving at pixel {k} belongs",
-                )
-            )
-        found += check_joint(joint)
     return tuple(found)
 
 
