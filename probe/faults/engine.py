@@ -49,6 +49,9 @@ ANSWER_SECONDS = klm_seconds([Operator.THINK, Operator.KEY_OCCASIONAL])
 UNSURE = "unsure"
 K_PICTURES = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "one-dark", "shifted"})
 """Pictures with an edge: whoever picks one can name the last good pixel."""
+SECOND_LOOKS = frozenset({"colours", "walk"})
+"""Looks that the picture question already covers: the same eyes on the same light would be counted twice. They are
+asked only where it gave nothing."""
 
 STOP_STEPS = (
     "Switch the pixel supply off and unplug the machine from the wall.",
@@ -237,6 +240,8 @@ def _allowed(observation: Observation, session: Session) -> bool:
     if session.has(observation.id) or observation.who is Who.TOOL:
         return False
     if session.stopped and observation.power is Power.ON:
+        return False
+    if observation.id in SECOND_LOOKS and session.answer_to(PICTURE_QUESTION) not in (None, "none"):
         return False
     if observation.needs_k:
         looked = session.answer_to(PICTURE_QUESTION) is not None
