@@ -26,6 +26,7 @@ _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029]|\\\\(?=u[0-9a-f
 _MARK = re.compile(r"\\u([0-9a-f]{4})")
 # Some spreadsheets split at these although they are not the comma; quotes stop them.
 _TO_QUOTE = re.compile('[,;|"\t\r\n]|^ | $|^\ufeff')
+_QUOTED = re.compile('"(?:[^"]|"")*"')
 MAX_CELL = 100_000
 
 
@@ -98,13 +99,12 @@ def read_table(data: str | bytes) -> Table:
     Empty lines are passed over, missing cells at the end of a line are empty. Raises ImportProblem.
     """
     text = decode(data)
-    if not text.strip():
-        raise ImportProblem(
-            "the table is empty", "It needs a line with headings, then one line for each record", line=1
-        )
-    head = next(line for line in text.splitlines() if line.strip())
+    head = next((line for line in _QUOTED.sub("", text[:MAX_CELL]).splitlines() if line.strip()), "")
     separator = max(",;\t", key=head.count)
     rows = list(_records(text, separator))
+    if not rows:
+        todo = "It needs a line with headings, then one line for each record"
+        raise ImportProblem("the table is empty", todo, line=1)
     header, *others = rows
     for row in others:
         if any(row.cells[len(header.cells) :]):

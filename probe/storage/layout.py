@@ -7,78 +7,86 @@ the format's version: they never change within it.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any, cast
+from enum import Enum
+from typing import Any, cast, get_args, get_origin
 
 from pydantic import ValidationError
 
-from probe.maps.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
+from probe.maps.harness import Joint, Supply
 from probe.maps.json_text import json_line, quoted
-from probe.maps.model import (
-    Bookmark,
-    Chain,
-    Kind,
-    Lamp,
-    Machine,
-    Pixel,
-    PixelState,
-    Place,
-    PlayfieldMap,
-    Position,
-    Record,
-    Revision,
-)
+from probe.maps.model import Chain, Lamp, Machine, Pixel, Place, PlayfieldMap, Record
 
 _ALWAYS: dict[type[Record], frozenset[str]] = {
     Machine: frozenset({"width_mm", "length_mm"}),
-    Bookmark: frozenset(),
-    Chain: frozenset({"count", "order", "chip", "latch_us", "ceiling_ma"}),
+    Chain: frozenset({"count", "order", "chip", "latch_us", "ceiling_ma", "pixels"}),
     Pixel: frozenset({"state"}),
     Place: frozenset({"kind"}),
     Lamp: frozenset({"kind"}),
     Supply: frozenset({"volt"}),
     Joint: frozenset({"after"}),
+    PlayfieldMap: frozenset({"format", "version", "chains", "places", "lamps", "revisions"}),
 }
 _IDENTIFIERS = frozenset({"id", "place", "chain", "chip"})
 _NEVER_LEFT_OUT = object()
 _Writer = Callable[[Any], str]
 
 
+class _Writers(dict[type[Any], _Writer]):
+    """How a value of a type is written; types of records and words are added as they come."""
+
+    def __missing__(self, kind: type[Any]) -> _Writer:
+        writer: _Writer = json_line
+        if issubclass(kind, Record):
+            writer = _line_of
+        elif issubclass(kind, str) and issubclass(kind, Enum):
+            writer = {member: quoted(member.value) for member in kind}.__getitem__
+        self[kind] = writer
+        return writer
+
+
 def _any(value: Any) -> str:
     return _WRITERS[type(value)](value)
 
 
-_WRITERS: dict[type[Any], _Writer] = {
-    str: quoted,
-    int: repr,
-    bool: json_line,
-    type(None): json_line,
-    float: repr,
-    tuple: lambda items: "[" + ", ".join(map(_any, items)) + "]",
-    Position: lambda position: _line_of(position),
-    PixelState: {state: f'"{state}"' for state in PixelState}.__getitem__,
-    Kind: {kind: f'"{kind}"' for kind in Kind}.__getitem__,
-    JoinedTo: {target: f'"{target}"' for target in JoinedTo}.__getitem__,
-    Fixing: {fixing: f'"{fixing}"' for fixing in Fixing}.__getitem__,
-}
+_WRITERS = _Writers({str: quoted, int: repr, float: repr, tuple: lambda items: "[" + ", ".join(map(_any, items)) + "]"})
 
 
-def _plan(kind: type[Record]) -> tuple[tuple[str, str, Any, _Writer], ...]:
-    """For each field: its name, its JSON key with the colon, the value at which it is left out, how it is written."""
-    always = _ALWAYS.get(kind, frozenset())
-    plan: list[tuple[str, str, Any, _Writer]] = []
-    for name, field in kind.model_fields.items():
-        if kind is Chain and name in ("pixels", "joints"):
-            continue  # one line each: the renderer writes them
-        left_out = _NEVER_LEFT_OUT if field.is_required() or name in always else field.default
-        writer = '"%s"'.__mod__ if name in _IDENTIFIERS else _WRITERS.get(cast("type[Any]", field.annotation), _any)
-        plan.append((name, f'"{name}": ', left_out, writer))
-    return tuple(plan)
+def blocks_of(kind: type[Record]) -> tuple[str, ...]:
+    """Fields of the map or of a chain that hold many records: each of those gets a line of its own."""
+    if kind not in (PlayfieldMap, Chain):
+        return ()
+    many = ((name, get_args(field.annotation)) for name, field in kind.model_fields.items())
+    return tuple(
+        name
+        for name, items in many
+        if get_origin(kind.model_fields[name].annotation) is tuple
+        and isinstance(items[0], type)
+        and issubclass(items[0], Record)
+    )
 
 
-_KINDS: tuple[type[Record], ...] = (
-    Machine, Bookmark, Chain, Pixel, Position, Place, Lamp, Revision, Power, Supply, Feed, Batch, Joint,
-)  # fmt: skip
-_PLANS: dict[type[Record], tuple[tuple[str, str, Any, _Writer], ...]] = {kind: _plan(kind) for kind in _KINDS}
+class _Plans(dict[type[Record], tuple[tuple[str, str, Any, _Writer], ...]]):
+    """For each field of a record: its name, its JSON key with the colon, the value at which it is left out, its writer.
+
+    Fields that are blocks are not among them: the renderer writes those.
+    """
+
+    def __missing__(self, kind: type[Record]) -> tuple[tuple[str, str, Any, _Writer], ...]:
+        always = _ALWAYS.get(kind, frozenset())
+        blocks = blocks_of(kind)
+        plan: list[tuple[str, str, Any, _Writer]] = []
+        for name, field in kind.model_fields.items():
+            if name not in blocks:
+                left_out = _NEVER_LEFT_OUT if field.is_required() or name in always else field.default
+                bare = cast("type[Any]", field.annotation)
+                known = isinstance(bare, type) and (bare in _WRITERS or issubclass(bare, Enum))
+                writer = '"%s"'.__mod__ if name in _IDENTIFIERS else _WRITERS[bare] if known else _any
+                plan.append((name, f'"{name}": ', left_out, writer))
+        self[kind] = tuple(plan)
+        return self[kind]
+
+
+_PLANS = _Plans()
 
 
 def _fields(record: Record) -> list[str]:
@@ -93,6 +101,10 @@ def _fields(record: Record) -> list[str]:
 
 def _line_of(record: Record) -> str:
     return "{" + ", ".join(_fields(record)) + "}"
+
+
+_TOP_BLOCKS = blocks_of(PlayfieldMap)
+_CHAIN_BLOCKS = blocks_of(Chain)
 
 
 class UnsoundRecordError(ValueError):
@@ -116,23 +128,22 @@ class Renderer:
         `check=False` is for a map that was just read. Raises UnsoundRecordError for a record that breaks its model's
         rules, ValueError for references that lead nowhere.
         """
-        parts = [f'{{\n"format": {quoted(m.format)},\n"version": {m.version},\n']
-        parts.append(f'"machine": {self._line(m.machine, check)},\n')
-        if m.bookmark is not None:
-            parts.append(f'"bookmark": {self._line(m.bookmark, check)},\n')
-        parts.append(f'"chains": {self._list([self._chain(chain, check) for chain in m.chains])},\n')
-        parts.append(f'"places": {self._block(m.places, check)},\n')
-        parts.append(f'"lamps": {self._block(m.lamps, check)},\n')
-        if m.power is not None:
-            parts.append(f'"power": {self._line(m.power, check)},\n')
-        for name, records in (("supplies", m.supplies), ("feeds", m.feeds), ("batches", m.batches)):
-            if records:
-                parts.append(f'"{name}": {self._block(records, check)},\n')
-        parts.append(f'"revisions": {self._block(m.revisions, check)}\n}}\n')
+        parts = []
+        for name, field in PlayfieldMap.model_fields.items():
+            value = getattr(m, name)
+            if name not in _ALWAYS[PlayfieldMap] and not field.is_required() and value in (None, ()):
+                continue
+            if name == "chains":
+                text = self._list([self._chain(chain, check) for chain in m.chains])
+            elif name in _TOP_BLOCKS:
+                text = self._block(value, check)
+            else:
+                text = self._line(value, check) if isinstance(value, Record) else _any(value)
+            parts.append(f'"{name}": {text}')
         if check:
             m.check_references()
         self._forget(m)
-        return "".join(parts).encode()
+        return ("{\n" + ",\n".join(parts) + "\n}\n").encode()
 
     @staticmethod
     def _list(lines: Sequence[str]) -> str:
@@ -141,10 +152,10 @@ class Renderer:
     def _chain(self, chain: Chain, check: bool) -> str:
         fields = _fields(chain)
         if check:
-            _checked(chain.model_copy(update={"pixels": (), "joints": ()}), "{" + ", ".join(fields) + "}")
-        fields.append(f'"pixels": {self._block(chain.pixels, check)}')
-        if chain.joints:
-            fields.append(f'"joints": {self._block(chain.joints, check)}')
+            _checked(chain.model_copy(update=dict.fromkeys(_CHAIN_BLOCKS, ())), "{" + ", ".join(fields) + "}")
+        for name in _CHAIN_BLOCKS:
+            if getattr(chain, name) or name in _ALWAYS[Chain]:
+                fields.append(f'"{name}": {self._block(getattr(chain, name), check)}')
         return "{" + ", ".join(fields) + "}"
 
     def _block(self, records: tuple[Record, ...], check: bool) -> str:
@@ -167,9 +178,8 @@ class Renderer:
 
     def _forget(self, m: PlayfieldMap) -> None:
         """Let go of records and blocks that this map does not have, once they are many."""
-        blocks: list[tuple[Record, ...]] = [chain.pixels for chain in m.chains]
-        blocks += [chain.joints for chain in m.chains]
-        blocks += [m.places, m.lamps, m.revisions, m.supplies, m.feeds, m.batches]
+        blocks: list[tuple[Record, ...]] = [getattr(chain, name) for chain in m.chains for name in _CHAIN_BLOCKS]
+        blocks += [getattr(m, name) for name in _TOP_BLOCKS if name != "chains"]
         self._blocks = {id(block): self._blocks[id(block)] for block in blocks if block}
         live = sum(map(len, blocks)) + 2
         if len(self._lines) > 2 * live + 200:

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -222,14 +222,33 @@ def _without_collector() -> Iterator[None]:
             gc.enable()
 
 
+class _Nested(dict[type[Record], tuple[str, ...]]):
+    """Names of the fields of a kind of record that hold records."""
+
+    def __missing__(self, kind: type[Record]) -> tuple[str, ...]:
+        self[kind] = tuple(name for name, field in kind.model_fields.items() if _holds_records(field.annotation))
+        return self[kind]
+
+
+def _holds_records(annotation: Any) -> bool:
+    if isinstance(annotation, type) and issubclass(annotation, Record):
+        return True
+    return any(_holds_records(part) for part in get_args(annotation))
+
+
+_NESTED = _Nested()
+
+
 def _members(m: PlayfieldMap) -> int:
     """How many keys stood in the file that this map was read from, if each was there once."""
-    records: list[Record] = [m, m.machine, *m.chains, *m.places, *m.lamps, *m.revisions]
-    records += [pixel for chain in m.chains for pixel in chain.pixels]
-    records += [place.position for place in m.places if place.position is not None]
-    records += [joint for chain in m.chains for joint in chain.joints]
-    records += [*m.supplies, *m.feeds, *m.batches]
-    records += [record for record in (m.bookmark, m.power) if record is not None]
+    records: list[Record] = [m]
+    for record in records:  # grows while it is walked
+        for name in _NESTED[type(record)]:
+            value = getattr(record, name)
+            if isinstance(value, tuple):
+                records += value
+            elif value is not None:
+                records.append(value)
     return sum([len(record.__pydantic_fields_set__) for record in records])
 
 

@@ -74,7 +74,7 @@ texts = st.one_of(
 labels = texts.filter(bool)
 identifiers = st.from_regex(r"[a-z0-9][a-z0-9-]{0,8}", fullmatch=True)
 lengths = st.floats(-5_000, 5_000, allow_nan=False, allow_infinity=False)
-positions = st.builds(Position, x_mm=lengths, y_mm=lengths)
+positions = st.builds(Position, x_mm=lengths, y_mm=lengths, guessed=st.booleans())
 lamp_numbers = st.integers(0, 9_999)
 
 

@@ -21,6 +21,6 @@ def test_no_acknowledged_label_is_lost(tmp_path: Path) -> None:
     assert done.stderr == ""
     sums = json.loads(done.stdout)
     assert sums["kills"] == KILLS
-    assert sums["answers"] > KILLS  # it did work between the kills
+    assert sums["answers"] > KILLS // 2  # it did work between the kills
     assert sums["leftovers"] > 0  # some of them hit a save in the middle
     assert sums["left"] == []

@@ -16,7 +16,7 @@ from probe.maps import operations as op
 from probe.maps.json_text import json_line, quoted
 from probe.maps.model import Chain, Pixel, PixelState, Place, PlayfieldMap
 from probe.storage import demo_map_path, load_map
-from probe.storage.layout import Renderer, UnsoundRecordError, render_map
+from probe.storage.layout import Renderer, UnsoundRecordError, blocks_of, render_map
 from probe.storage.reading import parse_map
 from probe.storage.schema import MAP_SCHEMA, map_schema, schema_text
 from tests.maps.strategies import maps, texts
@@ -44,13 +44,19 @@ def test_one_record_a_line_and_nothing_that_upsets_one(m: PlayfieldMap) -> None:
     lines = text[:-1].split("\n")
     assert text.splitlines() == lines
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", text)
-    records = len(m.chains) + sum(len(c.pixels) for c in m.chains) + len(m.places) + len(m.lamps) + len(m.revisions)
-    records += len(m.supplies) + len(m.feeds) + len(m.batches) + sum(len(c.joints) for c in m.chains)
+    records = sum(len(getattr(m, name)) for name in blocks_of(PlayfieldMap))
+    records += sum(len(getattr(chain, name)) for chain in m.chains for name in blocks_of(Chain))
     opened = [line for line in lines if line.startswith("{") and line != "{"]
     assert len(opened) == records
     for line in opened:
         if not line.endswith("["):
             json.loads(line.removesuffix(","))
+
+
+def test_blocks_are_what_holds_many_records() -> None:
+    assert {"chains", "places", "lamps", "revisions"} <= set(blocks_of(PlayfieldMap))
+    assert set(blocks_of(Chain)) >= {"pixels", "joints"}
+    assert blocks_of(Place) == ()
 
 
 @given(maps(), st.data())
