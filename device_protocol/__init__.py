@@ -27,6 +27,15 @@ Orders (frozen values)      answered with
     Palette(output, first, colours)                             Done
     Paint(output, offset, entries)                              Staged
     Show(output)                                                Done
+    ReadTableState()                                            TableState
+    WriteTable(offset, data), ReadTable(offset, count)          BytesStaged, TableBytes
+    CommitTable(length, crc, revision), EraseTable()            Committed, Done
+    table_orders(encode_table(table), revision), table_read_orders(length)      whole tables as lists of orders
+    Play(player), LightLamp(lamp, level), LightGroup(group, level)              PlayState, PixelsLit
+    RunPattern(output, kind, colours, step_ms, sending, keep), ReadPattern(output) Done, PatternState or NoPattern
+    ReadInputs(first), ReadEdges(first)                         InputStates, EdgeCounts
+    Linger(linger_ms), WatchInputs(on)                          LingerSet, Done
+    CountChain(output, sent, times)                             ChainCount
     picture_orders(output, colours, line_limit=..., features=...)    any picture as a list of orders
     dim_to_ceiling(colours, idle_ua=..., channel_ua=..., ceiling_ma=...), need_ma(...), exceeds_ceiling(...)
 
@@ -40,7 +49,7 @@ Events
     Unreadable(reason, length)      a line was damaged or strange
     Restarted(cause, inferred)      all dark, all settings lost
     ButtonPressed(total, presses)   `presses` are new
-    WentDark(), UnknownNotice(word, fields)
+    WentDark(), InputsChanged(first, on), PixelsGivenBack(), UnknownNotice(word, fields)
 
 Board
     board = SimulatedBoard(BoardConfig(outputs=2), [Wiring.of_places(["a", "b"])], resets_on_open=True)
@@ -73,20 +82,49 @@ from device_protocol.messages import (
     PROTOCOL_VERSION,
     Alive,
     ButtonPressed,
+    BytesStaged,
+    ChainCount,
+    CommitTable,
+    Committed,
+    CountChain,
     Dark,
     Done,
+    EdgeCounts,
+    EraseTable,
     Identify,
     Identity,
+    InputsChanged,
+    InputStates,
     Light,
+    LightGroup,
+    LightLamp,
+    Linger,
+    LingerSet,
+    NoPattern,
     Notice,
     Order,
     OutputState,
     Paint,
     Palette,
+    PatternKeep,
+    PatternKind,
+    PatternLine,
+    PatternState,
+    PixelsGivenBack,
+    PixelsLit,
+    Play,
+    Player,
+    PlayState,
     Range,
+    ReadEdges,
+    ReadInputs,
+    ReadPattern,
+    ReadTable,
+    ReadTableState,
     Reply,
     RestartCause,
     Restarted,
+    RunPattern,
     Settings,
     Setup,
     Show,
@@ -94,8 +132,14 @@ from device_protocol.messages import (
     SilenceSet,
     Staged,
     State,
+    TableBytes,
+    TableState,
     UnknownNotice,
+    WatchInputs,
     WentDark,
+    WriteTable,
+    table_orders,
+    table_read_orders,
 )
 from device_protocol.picture import (
     dim_to_ceiling,
@@ -107,6 +151,16 @@ from device_protocol.picture import (
 )
 from device_protocol.session import HostSession, Phase
 from device_protocol.simulated import Sighting, SimulatedBoard
+from device_protocol.table_format import (
+    Group,
+    Lamp,
+    LampTable,
+    TableEntry,
+    TableFormatError,
+    TableOutput,
+    decode_table,
+    encode_table,
+)
 from device_protocol.values import DARK, Colour
 from device_protocol.wiring import PhysicalPixel, PixelChain, Wiring
 
@@ -121,41 +175,73 @@ __all__ = [
     "BoardConfig",
     "BoardFault",
     "ButtonPressed",
+    "BytesStaged",
+    "ChainCount",
     "Colour",
+    "CommitTable",
+    "Committed",
     "Connected",
+    "CountChain",
     "Dark",
     "Done",
+    "EdgeCounts",
+    "EraseTable",
     "ErrorCode",
     "ErrorLine",
     "Event",
     "GaveUp",
     "GaveUpReason",
+    "Group",
     "HostFault",
     "HostSession",
     "Identify",
     "Identity",
+    "InputStates",
+    "InputsChanged",
     "InterruptReason",
     "Interrupted",
+    "Lamp",
+    "LampTable",
     "Light",
+    "LightGroup",
+    "LightLamp",
     "LineReader",
     "LineStatistics",
     "LineVerdict",
+    "Linger",
+    "LingerSet",
     "Misanswered",
+    "NoPattern",
     "Notice",
     "Order",
     "OutputState",
     "Paint",
     "Palette",
+    "PatternKeep",
+    "PatternKind",
+    "PatternLine",
+    "PatternState",
     "Phase",
     "PhysicalPixel",
     "PixelChain",
+    "PixelsGivenBack",
+    "PixelsLit",
+    "Play",
+    "PlayState",
+    "Player",
     "ProtocolBoard",
     "ProtocolFault",
     "Range",
+    "ReadEdges",
+    "ReadInputs",
+    "ReadPattern",
+    "ReadTable",
+    "ReadTableState",
     "Refused",
     "Reply",
     "RestartCause",
     "Restarted",
+    "RunPattern",
     "Settings",
     "Setup",
     "Show",
@@ -165,15 +251,26 @@ __all__ = [
     "SimulatedBoard",
     "Staged",
     "State",
+    "TableBytes",
+    "TableEntry",
+    "TableFormatError",
+    "TableOutput",
+    "TableState",
     "UnknownNotice",
     "Unreadable",
+    "WatchInputs",
     "WentDark",
     "Wiring",
+    "WriteTable",
     "crc16",
+    "decode_table",
     "dim_to_ceiling",
+    "encode_table",
     "exceeds_ceiling",
     "need_ma",
     "need_ua",
     "palette_of",
     "picture_orders",
+    "table_orders",
+    "table_read_orders",
 ]

@@ -25,6 +25,9 @@ class ErrorCode(IntEnum):
     NOT_READY = 34
     INCOMPLETE = 35
     OUT_OF_STEP = 36
+    MISMATCH = 37
+    BAD_TABLE = 38
+    NOT_IN_TABLE = 39
     INTERNAL = 40
 
     @property
@@ -60,6 +63,9 @@ _BLAME = {
     ErrorCode.NOT_READY: Blame.BOARD,
     ErrorCode.INCOMPLETE: Blame.HOST,
     ErrorCode.OUT_OF_STEP: Blame.HOST,
+    ErrorCode.MISMATCH: Blame.LINE,
+    ErrorCode.BAD_TABLE: Blame.SETTINGS,
+    ErrorCode.NOT_IN_TABLE: Blame.SETTINGS,
     ErrorCode.INTERNAL: Blame.BOARD,
 }
 

@@ -8,7 +8,9 @@ from device_protocol.framing import NoticeLine
 from device_protocol.messages import (
     Alive,
     ButtonPressed,
-    Dark,
+    Committed,
+    CountChain,
+    EraseTable,
     Identify,
     Identity,
     Notice,
@@ -82,6 +84,10 @@ class KnownBoard:
                     return self._inferred_restart(RestartCause.UNKNOWN)
             case Setup(), Settings():
                 self.settings[order.output] = reply
+            case _, Committed() if self.identity is not None:
+                self.identity = replace(self.identity, table=reply.revision)
+            case EraseTable(), _ if self.identity is not None:
+                self.identity = replace(self.identity, table=0)
             case _, SilenceSet():
                 self.silence_ms = float(reply.silence_ms)
             case _:
@@ -98,10 +104,13 @@ class KnownBoard:
         """Most pixels that the board may have to clock out before it answers `order`."""
         if self.identity is None or not order.CLOCKS_OUT:
             return 0
+        whole = sum(self._count_of(output) for output in range(self.identity.outputs))
+        # what the table lit goes dark first (SPEC 13.2)
+        before = whole if self.identity.has("play") else 0
+        if isinstance(order, CountChain):
+            return before + order.sent * order.times
         number = getattr(order, "output", None)
-        if isinstance(order, Dark) and number is None:
-            return sum(self._count_of(output) for output in range(self.identity.outputs))
-        return self._count_of(number) if isinstance(number, int) else 0
+        return before + (self._count_of(number) if isinstance(number, int) else whole)
 
     def _count_of(self, output: int) -> int:
         held = self.settings.get(output)

@@ -10,22 +10,60 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from device_protocol.errors import BoardFault, HostFault
-from device_protocol.framing import OrderLine
+from device_protocol.feature_messages import (
+    CommitTable,
+    CountChain,
+    EraseTable,
+    LightGroup,
+    LightLamp,
+    Linger,
+    Play,
+    ReadEdges,
+    ReadInputs,
+    ReadPattern,
+    ReadTable,
+    ReadTableState,
+    RunPattern,
+    WatchInputs,
+    WriteTable,
+    table_orders,
+    table_read_orders,
+)
+from device_protocol.feature_replies import (
+    BytesStaged,
+    ChainCount,
+    Committed,
+    EdgeCounts,
+    InputStates,
+    LingerSet,
+    NoPattern,
+    PatternKeep,
+    PatternKind,
+    PatternLine,
+    PatternState,
+    PixelsLit,
+    Player,
+    PlayState,
+    TableBytes,
+    TableState,
+)
 from device_protocol.notices import (
     ButtonPressed,
+    InputsChanged,
     Notice,
+    PixelsGivenBack,
     Restarted,
     UnknownNotice,
     WentDark,
     parse_notice,
 )
+from device_protocol.order import MOST_NUMBER, Order, Reply, between
 from device_protocol.replies import (
     FEATURES,
     PROTOCOL_VERSION,
     Done,
     Identity,
     OutputState,
-    Reply,
     RestartCause,
     Settings,
     SilenceSet,
@@ -52,20 +90,49 @@ __all__ = [
     "PROTOCOL_VERSION",
     "Alive",
     "ButtonPressed",
+    "BytesStaged",
+    "ChainCount",
+    "CommitTable",
+    "Committed",
+    "CountChain",
     "Dark",
     "Done",
+    "EdgeCounts",
+    "EraseTable",
     "Identify",
     "Identity",
+    "InputStates",
+    "InputsChanged",
     "Light",
+    "LightGroup",
+    "LightLamp",
+    "Linger",
+    "LingerSet",
+    "NoPattern",
     "Notice",
     "Order",
     "OutputState",
     "Paint",
     "Palette",
+    "PatternKeep",
+    "PatternKind",
+    "PatternLine",
+    "PatternState",
+    "PixelsGivenBack",
+    "PixelsLit",
+    "Play",
+    "PlayState",
+    "Player",
     "Range",
+    "ReadEdges",
+    "ReadInputs",
+    "ReadPattern",
+    "ReadTable",
+    "ReadTableState",
     "Reply",
     "RestartCause",
     "Restarted",
+    "RunPattern",
     "Settings",
     "Setup",
     "Show",
@@ -73,42 +140,17 @@ __all__ = [
     "SilenceSet",
     "Staged",
     "State",
+    "TableBytes",
+    "TableState",
     "UnknownNotice",
+    "WatchInputs",
     "WentDark",
+    "WriteTable",
     "parse_identity",
     "parse_notice",
+    "table_orders",
+    "table_read_orders",
 ]
-
-
-def _between(value: int, least: int, most: int, what: str) -> None:
-    if not least <= value <= most:
-        raise HostFault(f"{what} {value}: {least} to {most}")
-
-
-_MOST_NUMBER = 999_999_999
-
-
-@dataclass(frozen=True, slots=True)
-class Order:
-    """What all orders share. `words` gives the WORD and its ARGUMENTS as on the line."""
-
-    WORD: ClassVar[str] = ""
-    FEATURE: ClassVar[str | None] = None
-    CLOCKS_OUT: ClassVar[bool] = False
-    """True when carrying it out sends a frame, so that the reply comes later."""
-
-    def arguments(self) -> tuple[str, ...]:
-        """ARGUMENTS as on the line."""
-        return ()
-
-    def parse_reply(self, fields: tuple[str, ...]) -> Reply:
-        """Read the FIELDS of this order's `ok`. Raises BoardFault."""
-        exactly(fields, "")
-        return Done()
-
-    def line(self, seq: int) -> OrderLine:
-        """The order as a line with sequence number `seq`."""
-        return OrderLine(seq, self.WORD, self.arguments())
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +174,8 @@ class Light(Order):
     CLOCKS_OUT: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
-        _between(self.output, 0, _MOST_NUMBER, "output")
-        _between(self.pixel, 0, _MOST_NUMBER, "pixel")
+        between(self.output, 0, MOST_NUMBER, "output")
+        between(self.pixel, 0, MOST_NUMBER, "pixel")
 
     def arguments(self) -> tuple[str, ...]:
         return (str(self.output), str(self.pixel), self.colour.text)
@@ -149,7 +191,7 @@ class Dark(Order):
 
     def __post_init__(self) -> None:
         if self.output is not None:
-            _between(self.output, 0, _MOST_NUMBER, "output")
+            between(self.output, 0, MOST_NUMBER, "output")
 
     def arguments(self) -> tuple[str, ...]:
         return ("all" if self.output is None else str(self.output),)
@@ -176,10 +218,10 @@ class Setup(Order):
     CLOCKS_OUT: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
-        _between(self.output, 0, _MOST_NUMBER, "output")
-        _between(self.count, 1, _MOST_NUMBER, "count")
-        _between(self.ceiling_ma, 1, _MOST_NUMBER, "ceiling in mA")
-        _between(self.latch_us, LATCH_US_LEAST, LATCH_US_MOST, "latch time in us")
+        between(self.output, 0, MOST_NUMBER, "output")
+        between(self.count, 1, MOST_NUMBER, "count")
+        between(self.ceiling_ma, 1, MOST_NUMBER, "ceiling in mA")
+        between(self.latch_us, LATCH_US_LEAST, LATCH_US_MOST, "latch time in us")
         if not is_byte_order(self.byte_order):
             raise HostFault(f"byte order {self.byte_order!r}: a permutation of RGB or RGBW")
 
@@ -209,7 +251,7 @@ class State(Order):
     FEATURE: ClassVar[str | None] = "setup"
 
     def __post_init__(self) -> None:
-        _between(self.output, 0, _MOST_NUMBER, "output")
+        between(self.output, 0, MOST_NUMBER, "output")
 
     def arguments(self) -> tuple[str, ...]:
         return (str(self.output),)
@@ -234,9 +276,9 @@ class Range(Order):
     CLOCKS_OUT: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
-        _between(self.output, 0, _MOST_NUMBER, "output")
-        _between(self.first, 0, _MOST_NUMBER, "first pixel")
-        _between(self.count, 1, _MOST_NUMBER, "count")
+        between(self.output, 0, MOST_NUMBER, "output")
+        between(self.first, 0, MOST_NUMBER, "first pixel")
+        between(self.count, 1, MOST_NUMBER, "count")
 
     def arguments(self) -> tuple[str, ...]:
         return (str(self.output), str(self.first), str(self.count), self.colour.text)
@@ -251,7 +293,7 @@ class Silence(Order):
     FEATURE: ClassVar[str | None] = "silence"
 
     def __post_init__(self) -> None:
-        _between(self.silence_ms, SILENCE_MS_LEAST, SILENCE_MS_MOST, "silence time in ms")
+        between(self.silence_ms, SILENCE_MS_LEAST, SILENCE_MS_MOST, "silence time in ms")
 
     def arguments(self) -> tuple[str, ...]:
         return (str(self.silence_ms),)
@@ -274,9 +316,9 @@ class Palette(Order):
     FEATURE: ClassVar[str | None] = "paint"
 
     def __post_init__(self) -> None:
-        _between(self.output, 0, _MOST_NUMBER, "output")
-        _between(len(self.colours), 1, 4, "number of palette colours")
-        _between(self.first, 1, PALETTE_LAST + 1 - len(self.colours), "first palette entry")
+        between(self.output, 0, MOST_NUMBER, "output")
+        between(len(self.colours), 1, 4, "number of palette colours")
+        between(self.first, 1, PALETTE_LAST + 1 - len(self.colours), "first palette entry")
 
     def arguments(self) -> tuple[str, ...]:
         return (str(self.output), str(self.first), *(colour.text for colour in self.colours))
@@ -293,12 +335,12 @@ class Paint(Order):
     FEATURE: ClassVar[str | None] = "paint"
 
     def __post_init__(self) -> None:
-        _between(self.output, 0, _MOST_NUMBER, "output")
-        _between(self.offset, 0, _MOST_NUMBER, "offset")
+        between(self.output, 0, MOST_NUMBER, "output")
+        between(self.offset, 0, MOST_NUMBER, "offset")
         if not self.entries:
             raise HostFault("paint without a pixel: at least one entry")
-        _between(min(self.entries), 0, PALETTE_LAST, "palette entry")
-        _between(max(self.entries), 0, PALETTE_LAST, "palette entry")
+        between(min(self.entries), 0, PALETTE_LAST, "palette entry")
+        between(max(self.entries), 0, PALETTE_LAST, "palette entry")
 
     def arguments(self) -> tuple[str, ...]:
         return (str(self.output), str(self.offset), encode_runs(self.entries))
@@ -320,7 +362,7 @@ class Show(Order):
     CLOCKS_OUT: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
-        _between(self.output, 0, _MOST_NUMBER, "output")
+        between(self.output, 0, MOST_NUMBER, "output")
 
     def arguments(self) -> tuple[str, ...]:
         return (str(self.output),)

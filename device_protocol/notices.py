@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from device_protocol.errors import BoardFault
+from device_protocol.feature_replies import read_bits
 from device_protocol.framing import NoticeLine
 from device_protocol.replies import RestartCause
 from device_protocol.values import parse_number
@@ -34,6 +36,23 @@ class WentDark:
 
 
 @dataclass(frozen=True, slots=True)
+class InputsChanged:
+    """Lamp inputs as they are now, from number `first` (SPEC 7.6). Bits beyond the board's last input are False."""
+
+    first: int
+    on: tuple[bool, ...]
+
+    def numbers_on(self) -> tuple[int, ...]:
+        """Numbers of those that are on."""
+        return tuple(self.first + place for place, on in enumerate(self.on) if on)
+
+
+@dataclass(frozen=True, slots=True)
+class PixelsGivenBack:
+    """The game has the pixels again (SPEC 7.7)."""
+
+
+@dataclass(frozen=True, slots=True)
 class UnknownNotice:
     """A notice that this version does not know (SPEC 7.5)."""
 
@@ -41,7 +60,7 @@ class UnknownNotice:
     fields: tuple[str, ...]
 
 
-Notice = Restarted | ButtonPressed | WentDark | UnknownNotice
+Notice = Restarted | ButtonPressed | WentDark | InputsChanged | PixelsGivenBack | UnknownNotice
 
 
 def parse_notice(line: NoticeLine) -> Notice:
@@ -58,5 +77,12 @@ def parse_notice(line: NoticeLine) -> Notice:
                 return UnknownNotice(line.word, line.fields)
         case "dark", ("silence", *_):
             return WentDark()
+        case "inputs", (first, bits, *_):
+            try:
+                return InputsChanged(parse_number(first), read_bits(bits, 8 * (len(bits) // 2)))
+            except (ValueError, BoardFault):
+                return UnknownNotice(line.word, line.fields)
+        case "play", ("game", *_):
+            return PixelsGivenBack()
         case _:
             return UnknownNotice(line.word, line.fields)

@@ -10,7 +10,7 @@ from device_protocol.errors import BoardFault
 from device_protocol.values import is_byte_order, parse_number
 
 PROTOCOL_VERSION = 1
-FEATURES = ("setup", "range", "silence", "paint", "button")
+FEATURES = ("setup", "range", "silence", "paint", "button", "table", "play", "pattern", "inputs", "count")
 """Names of features in the order of SPEC section 6."""
 
 
@@ -90,9 +90,6 @@ class Staged:
     """How many pixels of the picture are staged (SPEC 5.12)."""
 
     pixels: int
-
-
-Reply = Done | Identity | Settings | OutputState | SilenceSet | Staged
 
 
 def read_number(text: str, what: str) -> int:
