@@ -17,6 +17,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Run the command; returns its exit code."""
     from probe.storage import StorageError
 
+    logging.getLogger().addHandler(logging.NullHandler())  # nothing may write over the screen
     try:
         return int(_dispatch(arguments))
     except StorageError as exc:

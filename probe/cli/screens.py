@@ -13,14 +13,15 @@ from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
 from probe.cli.outcome import Exit, complain
 from probe.cli.wire_log import WireLog
-from probe.export import read_lamp_list
+from probe.export import ImportProblem, read_lamp_list
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.simulated_wire import SimulatedPort
-from probe.maps.model import Chain, PixelState, PlayfieldMap
+from probe.maps.model import Chain, Lamp, PixelState, PlayfieldMap
 from probe.maps.operations import set_lamps
 from probe.screens.plan import MakeLink, Plan, Seen
 from probe.screens.start import PortChoice
 from probe.storage import (
+    CannotReadError,
     MapFile,
     RememberedPort,
     Settings,
@@ -99,7 +100,7 @@ class Opening:
         plan = self.plan()
         plan.path, plan.store, plan.map, plan.close = str(store.path), store, store.map, store.close
         if self.lamps is not None:
-            plan.lamps = read_lamp_list(Path(self.lamps).read_text(encoding="utf-8-sig"))
+            plan.lamps = _lamps_from(Path(self.lamps))
             if plan.map is not None:
                 plan.map = set_lamps(plan.map, plan.lamps)
                 store.save(plan.map)
@@ -193,6 +194,13 @@ def _colour_word(red: int, green: int, blue: int) -> str:
         (True, False, True): "purple",
         (False, True, True): "cyan",
     }.get(on, "dim")
+
+
+def _lamps_from(path: Path) -> tuple[Lamp, ...]:
+    try:
+        return read_lamp_list(path.read_bytes())
+    except ImportProblem as exc:
+        raise CannotReadError(path, str(exc), "Mend the lamp list, then try again") from exc
 
 
 def _address_of(remembered: RememberedPort) -> str | None:

@@ -71,8 +71,6 @@ TABLE: tuple[KeyRow, ...] = (
     KeyRow("walk_here", "table", ("f4",), "Walk from here", shown=True),
 )
 
-_PRIORITY = frozenset({"take", "choose", "undo", "redo"})
-
 
 def keys_of(row: KeyRow, changed: Mapping[str, str]) -> tuple[str, ...]:
     """The keys of an action after the settings' changes (`{"walk.undo": "ctrl+u,f10"}`)."""
@@ -102,7 +100,6 @@ def bindings(scope: str, changed: Mapping[str, str] | None = None) -> list[Bindi
                     row.action,
                     row.words,
                     show=row.shown,
-                    priority=row.action.split("(")[0] in _PRIORITY and scope == "walk",
                     id=row.id,
                 )
             )

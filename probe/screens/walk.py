@@ -228,7 +228,9 @@ class WalkScreen(Screen[None]):
         if event.value != self.walk.typed:
             self.app.conductor.take(Typed(event.value))
 
-    def on_input_submitted(self) -> None:
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        if event.value != self.walk.typed:
+            self.app.conductor.take(Typed(event.value))
         self.action_take()
 
     def action_take(self) -> None:

@@ -1,0 +1,166 @@
+"""The command as a person or a script runs it: output, exit codes, no traceback."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from probe.cli.outcome import Exit
+from probe.storage import demo_map_path, load_map
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+def command(*arguments: str, folder: Path, **more: str) -> subprocess.CompletedProcess[bytes]:
+    environment = {
+        **os.environ,
+        "PLAYFIELD_PROBE_SETTINGS": str(folder / "settings.json"),
+        "PYTHONPATH": str(ROOT),
+        **more,
+    }
+    return subprocess.run(
+        [sys.executable, "-m", "probe", *arguments],
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        timeout=60,
+        check=False,
+    )
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Path:
+    path = tmp_path / "kelp.json"
+    shutil.copy(demo_map_path(), path)
+    return path
+
+
+def test_version_and_help(tmp_path: Path) -> None:
+    assert command("--version", folder=tmp_path).stdout.startswith(b"playfield-probe ")
+    shown = command("--help", folder=tmp_path)
+    assert shown.returncode == Exit.FINE
+    for word in (b"demo", b"walk", b"export", b"exit codes"):
+        assert word in shown.stdout
+
+
+def test_wrong_words_are_a_usage_error(tmp_path: Path) -> None:
+    assert command("exprot", folder=tmp_path).returncode == Exit.USAGE
+    assert command("export", "x.json", "--to", "xml", folder=tmp_path).returncode == Exit.USAGE
+
+
+def test_export_and_import_make_the_same_map(demo: Path, tmp_path: Path) -> None:
+    done = command("export", str(demo), "--to", "csv", "-o", "out.csv", folder=tmp_path)
+    assert (done.returncode, done.stderr) == (Exit.FINE, b"")
+    assert list(csv.reader(io.StringIO((tmp_path / "out.csv").read_bytes().decode("utf-8-sig"))))
+    done = command("import", "out.csv", "-o", "again.json", folder=tmp_path)
+    assert (done.returncode, done.stderr) == (Exit.FINE, b"")
+    assert load_map(tmp_path / "again.json") == load_map(demo)
+    again = command("import", "out.csv", "-o", "again.json", folder=tmp_path)
+    assert again.returncode == Exit.FILE
+    assert b"there is a file already" in again.stderr
+
+
+def test_export_to_standard_output_is_json(demo: Path, tmp_path: Path) -> None:
+    done = command("export", str(demo), "--to", "json", folder=tmp_path)
+    assert done.returncode == Exit.FINE
+    assert json.loads(done.stdout)
+
+
+def test_export_over_the_map_itself_is_refused(demo: Path, tmp_path: Path) -> None:
+    before = demo.read_bytes()
+    done = command("export", str(demo), "--to", "csv", "-o", str(demo), folder=tmp_path)
+    assert done.returncode == Exit.USAGE
+    assert demo.read_bytes() == before
+
+
+def test_check_says_what_and_its_code_is_for_scripts(demo: Path, tmp_path: Path) -> None:
+    assert command("check", str(demo), folder=tmp_path).returncode == Exit.FINE
+    text = demo.read_text(encoding="utf-8")
+    spoiled = text.replace('"state": "repeater"', '"state": "repeater", "place": "launch-arrow"', 1)
+    assert spoiled != text
+    demo.write_text(spoiled, encoding="utf-8")
+    done = command("check", str(demo), folder=tmp_path)
+    assert done.returncode == Exit.FINDINGS
+    assert b"repeater" in done.stdout
+    as_json = json.loads(command("check", str(demo), "--json", folder=tmp_path).stdout)
+    assert {"code", "severity", "where", "what", "what_to_do"} <= set(as_json[0])
+
+
+def test_ports_as_json(tmp_path: Path) -> None:
+    done = command("ports", "--json", folder=tmp_path)
+    assert done.returncode == Exit.FINE
+    assert isinstance(json.loads(done.stdout), list)
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "tcsh"])
+def test_completion_scripts(shell: str, tmp_path: Path) -> None:
+    done = command("completion", shell, folder=tmp_path)
+    assert done.returncode == Exit.FINE
+    assert b"export" in done.stdout
+    if shell == "bash":
+        script = tmp_path / "complete.sh"
+        script.write_bytes(done.stdout)
+        assert subprocess.run(["bash", "-n", str(script)], check=False).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("content", "word"),
+    [
+        (b"", b"empty"),
+        (b"{", b"line 1"),
+        (b'{"format": "something else", "version": 1}', b"format"),
+        (b'{"format": "playfield-probe map", "version": 99}', b"Install a later"),
+        (b"\xff\xfe\x00", b"UTF-8"),
+    ],
+)
+def test_a_damaged_file_is_told_with_its_place_and_left_alone(content: bytes, word: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "bad.json"
+    path.write_bytes(content)
+    for arguments in (["check", "bad.json"], ["export", "bad.json", "--to", "csv"], ["walk", "bad.json", "--paper"]):
+        done = command(*arguments, folder=tmp_path)
+        assert done.returncode == Exit.FILE, done.stderr
+        assert b"bad.json" in done.stderr
+        assert b"Traceback" not in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+        assert path.read_bytes() == content
+    assert word in command("check", "bad.json", folder=tmp_path).stderr
+
+
+def test_a_missing_file_is_told(tmp_path: Path) -> None:
+    done = command("check", "nowhere.json", folder=tmp_path)
+    assert done.returncode == Exit.FILE
+    assert b"nowhere.json" in done.stderr
+    assert list(tmp_path.iterdir()) == [], "nothing is left behind"
+
+
+def test_a_map_that_another_program_holds_is_refused(demo: Path, tmp_path: Path) -> None:
+    from probe.storage import MapFile
+
+    with MapFile.open(demo):
+        done = command("walk", str(demo), "--paper", folder=tmp_path)
+    assert done.returncode == Exit.FILE
+    assert b"kelp.json" in done.stderr
+
+
+def test_broken_settings_are_told_with_line_and_field(demo: Path, tmp_path: Path) -> None:
+    (tmp_path / "settings.json").write_text('{\n "brightness_percent": "bright"\n}', encoding="utf-8")
+    done = command("walk", str(demo), "--paper", folder=tmp_path)
+    assert done.returncode == Exit.FILE
+    assert b"settings.json" in done.stderr
+    assert b"brightness_percent" in done.stderr
+
+
+def test_a_bad_lamp_list_is_told(demo: Path, tmp_path: Path) -> None:
+    (tmp_path / "lamps.csv").write_text("number,name\nseven,Reef lane 1\n", encoding="utf-8")
+    done = command("walk", str(demo), "--paper", "--lamps", "lamps.csv", folder=tmp_path)
+    assert done.returncode == Exit.FILE, done.stderr
+    assert b"lamps.csv" in done.stderr
+    assert b"line 2" in done.stderr
