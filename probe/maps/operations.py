@@ -124,12 +124,10 @@ def add_place(
     kind: Kind = Kind.INSERT,
     position: Position | None = None,
     lamps: tuple[int, ...] = (),
-    group: str = "",
 ) -> tuple[PlayfieldMap, Place]:
     """The map with one more place, and that place. Raises pydantic.ValidationError for an empty or over-long label."""
     label, area = storable(label), storable(area)
-    named = {"id": slug(label, m.place_by_id), "label": label, "area": area, "group": storable(group)}
-    place = Place.model_validate(named | {"kind": kind, "position": position, "lamps": lamps})
+    place = Place(id=slug(label, m.place_by_id), label=label, area=area, kind=kind, position=position, lamps=lamps)
     return m.model_copy(update={"places": (*m.places, place)}), place
 
 
