@@ -38,16 +38,18 @@ def show_ports(*, as_json: bool) -> int:
 def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
     """Check a map. Exit code 1 if there are faults (with `strict`: warnings too)."""
     from probe.maps.checks import Severity, check_map
+    from probe.maps.where_words import where_words
     from probe.storage import load_map
 
-    findings = check_map(load_map(path))
+    m = load_map(path)
+    findings = check_map(m)
     bad = {Severity.FAULT, Severity.WARNING} if strict else {Severity.FAULT}
     if as_json:
         rows = [
             {
                 "code": f.code,
                 "severity": f.severity.value,
-                "where": f.where,
+                "where": f.where.model_dump(exclude_none=True),
                 "what": f.what,
                 "what_to_do": f.what_to_do,
             }
@@ -56,7 +58,7 @@ def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
         print(json.dumps(rows, indent=2, ensure_ascii=True))
     else:
         for f in findings:
-            print(printable(f"{f.severity.value}: {f.where}: {f.what} - {f.what_to_do} [{f.code}]"))
+            print(printable(f"{f.severity.value}: {where_words(m, f.where)}: {f.what} - {f.what_to_do} [{f.code}]"))
         counts = ", ".join(f"{sum(f.severity is s for f in findings)} {s.value}s" for s in Severity)
         print(f"{counts}." if findings else "Nothing found.")
     return Exit.FINDINGS if any(f.severity in bad for f in findings) else Exit.FINE

@@ -15,6 +15,7 @@ from textual.widgets import DataTable, Footer, Input, Static
 from probe.maps.checks import check_map
 from probe.maps.model import Pixel, Place, shown_number
 from probe.maps.operations import folded
+from probe.maps.where_words import where_words
 from probe.screens.keys import bindings
 from probe.screens.text import cut, plain, visible
 from probe.survey.walk_state import Walk
@@ -113,7 +114,7 @@ class TableScreen(Screen[None]):
     def _fill_findings(self) -> None:
         findings = check_map(self._map)
         lines = [Content(f"{len(findings)} findings").stylize("bold")]
-        lines += [plain(f"  {f.severity.value}: {f.where}: {f.what} - {f.what_to_do}") for f in findings]
+        lines += [plain(f"  {f.severity.value}: {where_words(self._map, f.where)}: {f.what} - {f.what_to_do}") for f in findings]
         self.query_one("#findings-text", Static).update(Content("\n").join(lines))
 
     def _chosen(self) -> tuple[str, int] | None:
