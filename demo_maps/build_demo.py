@@ -153,17 +153,35 @@ def _lines(table: str) -> Iterator[tuple[str, list[str]]]:
             yield area, fields + [""] * (6 - len(fields))
 
 
+def always_on(area: str) -> str:
+    """The group of an area's general illumination."""
+    return f"always on, {area}"
+
+
 def lamps() -> tuple[Lamp, ...]:
-    """The game's lamps: strobed, eight rows by eight columns, numbered down the rows of each column."""
-    found = []
+    """The lamp list, area by area as one writes it down at the machine: the game's lamps, then what is always on.
+
+    The game's lamps are strobed, eight rows by eight columns, numbered down the rows of each column.
+    """
+    found: dict[str, tuple[list[Lamp], list[Lamp]]] = {}
     for table in (PLAYFIELD, BACKBOX):
         for area, (name, kind, _, _, lamp, _) in _lines(table):
+            if name.startswith("("):
+                continue
+            switched, glows = found.setdefault(area, ([], []))
+            fields = {"name": name, "area": area, "kind": Kind(kind)}
             if lamp:
                 number, colour = lamp.split()
                 column, row = divmod(int(number) - 1, 8)
-                fields = {"number": int(number), "name": name, "area": area, "kind": Kind(kind)}
-                found.append(Lamp(**fields, row=row + 1, column=column + 1, insert_colour=colour))  # type: ignore[arg-type]
-    return tuple(sorted(found, key=lambda lamp: lamp.number))
+                strobes = {"row": row + 1, "column": column + 1, "insert_colour": colour}
+                switched.append(Lamp.model_validate(fields | strobes | {"number": int(number)}))
+            else:
+                glows.append(Lamp.model_validate(fields | {"group": always_on(area)}))
+    return tuple(
+        lamp
+        for switched, glows in found.values()
+        for lamp in (*sorted(switched, key=lambda lamp: lamp.number or 0), *sorted(glows, key=lambda lamp: lamp.name))
+    )
 
 
 def _walk(m: PlayfieldMap, chain: str, table: str) -> PlayfieldMap:
@@ -178,7 +196,7 @@ def _walk(m: PlayfieldMap, chain: str, table: str) -> PlayfieldMap:
         spot = Position(x_mm=float(x), y_mm=float(y))
         m, place = op.add_place(m, name, area=area, kind=Kind(kind), position=spot, lamps=joined)
         if not lamp:
-            m = op.update_place(m, place.model_copy(update={"group": f"always on, {area}"}))
+            m = op.update_place(m, place.model_copy(update={"group": always_on(area)}))
         for _ in range(2 if special == "x2" else 1):
             m = op.assign_place(m, chain, number, place.id)
             if special.startswith("dead: "):

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from probe.maps.joining import places_of_lamp
 from probe.maps.json_text import json_line
 from probe.maps.model import ByteOrder, Kind, Lamp, Pixel, PixelState, Place, PlayfieldMap
 
@@ -39,6 +40,7 @@ class ExportedPixel(_Part):
     kind: Kind | None
     x_mm: float | None
     y_mm: float | None
+    guessed: bool = Field(description="the position was taken over from a neighbour; nobody has confirmed it")
     lamps: tuple[int, ...]
     verified: int = Field(ge=0, description="revision in which it was last seen to be right, 0 if never")
     note: str
@@ -68,16 +70,18 @@ class ExportedPlace(_Part):
     kind: Kind
     x_mm: float | None
     y_mm: float | None
+    guessed: bool = Field(description="the position was taken over from a neighbour; nobody has confirmed it")
     lamps: tuple[int, ...]
     group: str
+    level: int | None = Field(description="brightness out of 255, null if nobody set it")
     note: str
     pixels: tuple[PixelAddress, ...]
 
 
 class ExportedLamp(_Part):
-    """A lamp of the game, the places it belongs to and the pixels there."""
+    """A lamp of the game, the places it belongs to and the pixels there. Without a number it belongs to a group."""
 
-    number: int
+    number: int | None
     name: str
     area: str
     kind: Kind
@@ -85,6 +89,7 @@ class ExportedLamp(_Part):
     row: int | None
     column: int | None
     insert_colour: str
+    group: str
     note: str
     places: tuple[str, ...]
     pixels: tuple[PixelAddress, ...]
@@ -121,7 +126,11 @@ class ExportedMap(_Part):
 
 def _spot(place: Place | None) -> dict[str, Any]:
     position = place.position if place else None
-    return {"x_mm": position and float(position.x_mm), "y_mm": position and float(position.y_mm)}
+    return {
+        "x_mm": position and float(position.x_mm),
+        "y_mm": position and float(position.y_mm),
+        "guessed": bool(position and position.guessed),
+    }
 
 
 def _pixel(number: int, pixel: Pixel, place: Place | None) -> dict[str, Any]:
@@ -153,14 +162,15 @@ def _place(m: PlayfieldMap, place: Place) -> dict[str, Any]:
         **_spot(place),
         "lamps": list(place.lamps),
         "group": place.group,
+        "level": place.level,
         "note": place.note,
         "pixels": _addresses(m, place),
     }
 
 
 def _lamp(m: PlayfieldMap, lamp: Lamp) -> dict[str, Any]:
-    places = [place for place in m.places if lamp.number in place.lamps]
-    own = {name: getattr(lamp, name) for name in Lamp.model_fields}
+    places = places_of_lamp(m, lamp)
+    own = {name: getattr(lamp, name) for name in ExportedLamp.model_fields if name in Lamp.model_fields}
     pixels = [address for place in places for address in _addresses(m, place)]
     return {**own, "places": [place.id for place in places], "pixels": pixels}
 

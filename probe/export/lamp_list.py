@@ -1,6 +1,8 @@
 """A game's lamp list as a table: the headings people use, read into lamps, and written.
 
-Known headings, any case; only the number and the name are needed:
+Known headings, any case. The name is needed, and one of: a number; row and column of a strobed game (the number is then
+counted down the rows of each column, eight to a column); a group, for general illumination and all that is always on.
+A row of general illumination without number and group gets the group "general illumination".
 
 | field | headings |
 |---|---|
@@ -12,6 +14,7 @@ Known headings, any case; only the number and the name are needed:
 | row | row, lamp row, row strobe |
 | column | column, col, lamp column, strobe, column strobe |
 | insert_colour | insert_colour, insert colour, insert color, colour, color, insert |
+| group | group, string, circuit |
 | note | note, notes, comment, comments, remark, remarks |
 """
 
@@ -26,7 +29,9 @@ from probe.export.cells import Row, Table, guard, read_table, table_text, unguar
 from probe.export.errors import ImportProblem
 from probe.maps.model import Kind, Lamp
 
-FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "note")
+FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")
+ROWS_IN_COLUMN = 8
+GENERAL_GROUP = "general illumination"
 _HEADINGS: dict[str, tuple[str, ...]] = {
     "number": ("number", "no", "no.", "nr", "#", "lamp", "lamp number", "lamp no"),
     "name": ("name", "label", "description", "lamp name", "text", "place"),
@@ -36,6 +41,7 @@ _HEADINGS: dict[str, tuple[str, ...]] = {
     "row": ("row", "lamp row", "row strobe"),
     "column": ("column", "col", "lamp column", "strobe", "column strobe"),
     "insert_colour": ("insert_colour", "insert colour", "insert color", "colour", "color", "insert"),
+    "group": ("group", "string", "circuit"),
     "note": ("note", "notes", "comment", "comments", "remark", "remarks"),
 }
 _KINDS: dict[str, Kind] = {
@@ -85,12 +91,36 @@ def _assign(table: Table, columns: Mapping[str, str] | None) -> dict[str, int]:
         free = [index for index in matching if index not in found.values()]
         if free:
             found[field] = free[0]
-    for field in ("number", "name"):
+    needed = ["name"]
+    if "group" not in found and not {"row", "column"} <= found.keys():
+        needed.append("number")
+    for field in needed:
         if field not in found:
             known = ", ".join(_HEADINGS[field])
             hint = f"The headings are: {shown}. Call one of them {field}, or say which one it is (known: {known})"
             raise ImportProblem(f"no column for the lamp's {field} was found", hint, line=line)
     return found
+
+
+def _number(fields: dict[str, Any], found: Mapping[str, int], row: Row) -> None:
+    """Fill in the number from the strobes, or the group of a row that no lamp output switches."""
+    if fields.get("number") is not None:
+        return
+    strobes = fields.get("row"), fields.get("column")
+    if "number" not in found and strobes[0] is not None and strobes[1] is not None:
+        if not 1 <= strobes[0] <= ROWS_IN_COLUMN:
+            column = f"{_letter(found['row'])} (row)"
+            hint = f"Rows are counted from 1 to {ROWS_IN_COLUMN}; give the lamps numbers if yours has more"
+            raise ImportProblem("no number can be counted from this row", hint, line=row.line, column=column)
+        fields["number"] = (strobes[1] - 1) * ROWS_IN_COLUMN + strobes[0]
+    elif not (fields.get("group") or "").strip():
+        if fields.get("kind") is not Kind.GENERAL:
+            at = found.get("number", found.get("group", found["name"]))
+            field = next(name for name, index in found.items() if index == at)
+            hint = "Fill its number in, or name the group it belongs to if no lamp output of the game switches it"
+            what = "the lamp has neither a number nor a group"
+            raise ImportProblem(what, hint, line=row.line, column=f"{_letter(at)} ({field})")
+        fields["group"] = GENERAL_GROUP
 
 
 def _integer(table: Table, row: Row, field: str, index: int) -> int | None:
@@ -122,6 +152,7 @@ def _lamp(table: Table, found: Mapping[str, int], row: Row) -> Lamp:
             column = f"{_letter(found['kind'])} (kind)"
             hint = f"Write one of: {', '.join(Kind)}; or leave it empty"
             raise ImportProblem(f"{said[:40]!r} is no kind of light", hint, line=row.line, column=column)
+    _number(fields, found, row)
     try:
         return Lamp.model_validate({name: value for name, value in fields.items() if value is not None})
     except ValidationError as error:

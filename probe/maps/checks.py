@@ -18,6 +18,10 @@ Codes are stable: scripts may rely on them.
 | place-far-apart | warning | the pixels of a place are far apart in the chain |
 | lamp-number-twice | warning | a lamp number is in the list twice |
 | lamp-unknown | warning | a place belongs to a lamp number that the list does not have |
+| lamp-name-twice | warning | two rows of the lamp list have the same name and area |
+| lamp-without-pixel | warning | a lamp has places, and no pixel lights any of them |
+| pixel-in-two-lamps | warning | pixels belong to more than one lamp, through their place |
+| pixel-without-job | warning | there is a lamp list, and a placed pixel belongs to no lamp and no group |
 | position-outside | warning | a place of the playfield lies outside of it |
 | feed-lost | warning | a feed is at a pixel that is no longer there |
 | feed-without-supply | warning | a feed comes from a supply the map does not have |
@@ -26,7 +30,9 @@ Codes are stable: scripts may rely on them.
 | no-chains | hint | the map has no chain yet |
 | unfinished | hint | the end of a chain is unseen |
 | label-in-two-areas | hint | places of different areas have the same name |
-| lamp-without-place | hint | a lamp of the list has no place yet |
+| lamp-without-place | hint | a row of the lamp list has no place yet |
+| seen-otherwise | warning | something was noted in the game that is not what the map predicts |
+| proved-wrong | warning | a lamp or group was looked at in the game, found wrong, and has not changed since |
 """
 
 from __future__ import annotations
@@ -37,6 +43,7 @@ from collections.abc import Iterator
 from enum import StrEnum
 from itertools import pairwise
 
+from probe.maps.joining import has_job, places_of_lamp
 from probe.maps.model import (
     Chain,
     Kind,
@@ -48,6 +55,7 @@ from probe.maps.model import (
     shown_number,
 )
 from probe.maps.operations import STATES_WITHOUT_PLACE, folded
+from probe.maps.proving import Standing, standings
 from probe.maps.wiring_checks import wiring_faults
 
 IDLE_MA_PER_PIXEL = 1
@@ -120,7 +128,7 @@ def _pixels_in_words(first: int, last: int) -> str:
 
 def check_map(m: PlayfieldMap) -> tuple[Finding, ...]:
     """Everything found, faults first, then by chain and number, place and lamp in the map's order."""
-    found = [*_chains(m), *_places(m), *_labels(m), *_lamps(m), *_wiring(m)]
+    found = [*_chains(m), *_places(m), *_labels(m), *_lamps(m), *_proofs(m), *_wiring(m)]
     chains = {chain.id: index for index, chain in enumerate(m.chains)}
     places = {place.id: index for index, place in enumerate(m.places)}
 
@@ -268,24 +276,67 @@ def _wiring(m: PlayfieldMap) -> Iterator[Finding]:
 
 
 def _lamps(m: PlayfieldMap) -> Iterator[Finding]:
-    served = {number for place in m.places for number in place.lamps}
     names: dict[int, str] = {}
+    rows: set[tuple[str, str]] = set()
     for lamp in m.lamps:
-        if lamp.number in names:
-            both = f"{quoted_label(names[lamp.number])} and {quoted_label(lamp.name)}"
+        name = quoted_label(lamp.name)
+        who = name if lamp.number is None else f"lamp {lamp.number}, {name},"
+        where: dict[str, str | int] = {} if lamp.number is None else {"lamp": lamp.number}
+        if lamp.number is not None and lamp.number in names:
+            both = f"{quoted_label(names[lamp.number])} and {name}"
             todo = "Correct the list, unless one output of the game really feeds both"
-            yield _warning("lamp-number-twice", f"lamp {lamp.number} is both {both}", todo, lamp=lamp.number)
+            yield _warning("lamp-number-twice", f"lamp {lamp.number} is both {both}", todo, **where)
             continue
-        names[lamp.number] = lamp.name
-        if lamp.number not in served:
-            what = f"lamp {lamp.number}, {quoted_label(lamp.name)}, has no place yet"
-            yield _hint("lamp-without-place", what, "Join it to the place it lights", lamp=lamp.number)
-    if not m.lamps:
-        return
+        key = (folded(lamp.name), folded(lamp.area))
+        if key in rows:
+            todo = "Tell them apart by name: places are joined to them by it"
+            yield _warning("lamp-name-twice", f"the lamp list has {name} twice", todo, **where)
+        rows.add(key)
+        if lamp.number is not None:
+            names[lamp.number] = lamp.name
+        places = places_of_lamp(m, lamp)
+        if not places:
+            yield _hint("lamp-without-place", f"{who} has no place yet", "Join it to the place it lights", **where)
+        elif not any(place.id in m.pixels_at for place in places):
+            todo = "Find the pixel that lights it"
+            yield _warning("lamp-without-pixel", f"{who} has a place, and no pixel lights it", todo, **where)
+    if m.lamps:
+        yield from _jobs(m, names)
+
+
+def _jobs(m: PlayfieldMap, names: dict[int, str]) -> Iterator[Finding]:
     for place in m.places:
+        label = quoted_label(place.label)
         for number in place.lamps:
             if number not in names:
-                what = (
-                    f"the place {quoted_label(place.label)} belongs to lamp {number}, which the lamp list does not have"
-                )
-                yield _warning("lamp-unknown", what, "Correct the number, or add the lamp", place=place.id, lamp=number)
+                what = f"the place {label} belongs to lamp {number}, which the lamp list does not have"
+                todo = "Correct the number, or add the lamp"
+                yield _warning("lamp-unknown", what, todo, place=place.id, lamp=number)
+        pixels = m.pixels_at.get(place.id, ())
+        if not pixels:
+            continue
+        chain, number = pixels[0]
+        shown = ", ".join(shown_number(n) for _, n in pixels[:3]) + (" …" if len(pixels) > 3 else "")
+        where: dict[str, str | int] = {"chain": chain, "number": number, "place": place.id}
+        if len(set(place.lamps)) > 1:
+            lamps = " and ".join(map(str, sorted(set(place.lamps))))
+            what = f"pixel {shown} at {label} belongs to lamps {lamps}"
+            todo = "It lights with either; take one away unless that is meant"
+            yield _warning("pixel-in-two-lamps", what, todo, **where)
+        if not has_job(place):
+            what = f"pixel {shown} at {label} belongs to no lamp and no group"
+            yield _warning("pixel-without-job", what, "Join its place to a lamp, or put it into a group", **where)
+
+
+def _proofs(m: PlayfieldMap) -> Iterator[Finding]:
+    for standing in standings(m):
+        if standing.state is Standing.WRONG:
+            who = f"lamp {standing.lamp}" if standing.lamp is not None else f"the group {quoted_label(standing.group)}"
+            where: dict[str, str | int] = {} if standing.lamp is None else {"lamp": standing.lamp}
+            todo = "Correct its pixels, then prove it again"
+            yield _warning("proved-wrong", f"{who} was found wrong in the game", todo, **where)
+    for seen in m.observations:
+        who = f"lamp {seen.lamp}: " if seen.lamp is not None else ""
+        what = f"{who}the map says {quoted_label(seen.predicted)}, seen was {quoted_label(seen.seen)}"
+        at: dict[str, str | int] = {} if seen.lamp is None else {"lamp": seen.lamp}
+        yield _warning("seen-otherwise", what, "Look again; correct the map, then remove the note", **at)

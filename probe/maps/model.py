@@ -14,7 +14,10 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
+from probe.maps.change import Change
+from probe.maps.game import Group, LightColour, Observation, Proof
 from probe.maps.harness import Batch, Feed, Gauge, Joint, Power, Supply
+from probe.maps.light import Fade, Reading
 from probe.maps.record import MAX_TEXT as MAX_TEXT
 from probe.maps.record import Identifier, Label, Text
 from probe.maps.record import Record as Record
@@ -73,7 +76,11 @@ class Position(Record):
 
 
 class Place(Record):
-    """Where light is seen."""
+    """Where light is seen.
+
+    `depth_mm`: how far its pixels sit below the surface that they light; None if nobody measured. `diffuser`: something
+    white is between them.
+    """
 
     id: Identifier
     label: Label
@@ -83,6 +90,9 @@ class Place(Record):
     lamps: tuple[int, ...] = ()
     group: Text = ""
     level: int | None = Field(default=None, ge=0, le=255)
+    colour: LightColour = ""
+    depth_mm: float | None = Field(default=None, ge=0, le=500, allow_inf_nan=False)
+    diffuser: bool = False
     note: Text = ""
 
 
@@ -130,9 +140,12 @@ class Chain(Record):
 
 
 class Lamp(Record):
-    """One of the game's own lamp outputs. `row` and `column` are its strobes, counted from 1, in a strobed game."""
+    """A row of the lamp list. `row` and `column` are its strobes, counted from 1, in a strobed game.
 
-    number: int = Field(ge=0, le=9_999)
+    `number` None: no lamp output of the game switches it (general illumination, always on); it belongs to a `group`.
+    """
+
+    number: int | None = Field(default=None, ge=0, le=9_999)
     name: Label
     area: Text = ""
     kind: Kind = Kind.INSERT
@@ -140,7 +153,14 @@ class Lamp(Record):
     row: int | None = Field(default=None, ge=1, le=64)
     column: int | None = Field(default=None, ge=1, le=64)
     insert_colour: Text = ""
+    group: Text = ""
     note: Text = ""
+
+    @model_validator(mode="after")
+    def _has_number_or_group(self) -> Lamp:
+        if self.number is None and not self.group.strip():
+            raise ValueError(f"the lamp {self.name[:40]!r} has neither a number nor a group")
+        return self
 
 
 class Machine(Record):
@@ -160,16 +180,23 @@ class Bookmark(Record):
 
 
 class Revision(Record):
-    """One change of the map that has a reason. `changes` are lines a person can read."""
+    """One change of the map that has a reason. `changes` are lines a person can read, `diff` is the change itself.
+
+    `rewired`: chains whose pixels were spliced in, taken out or put in another order. `undoes`: the revision that this
+    one takes back (or, if that took one back itself, does again).
+    """
 
     number: int = Field(ge=1)
     time: Text
     reason: Text
     changes: tuple[Text, ...] = ()
+    rewired: tuple[Identifier, ...] = ()
+    undoes: int | None = Field(default=None, ge=1)
+    diff: tuple[Change, ...] = ()
 
 
 class PlayfieldMap(Record):
-    """The whole map of one machine."""
+    """The whole map of one machine. `pending` is what changed since the last revision, while a session is open."""
 
     format: Literal["playfield-probe map"] = "playfield-probe map"
     version: Literal[1] = 1
@@ -182,7 +209,13 @@ class PlayfieldMap(Record):
     supplies: tuple[Supply, ...] = ()
     feeds: tuple[Feed, ...] = ()
     batches: tuple[Batch, ...] = ()
+    groups: tuple[Group, ...] = ()
+    proofs: tuple[Proof, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    fade: Fade | None = None
+    readings: tuple[Reading, ...] = ()
     revisions: tuple[Revision, ...] = ()
+    pending: tuple[Change, ...] = ()
 
     @model_validator(mode="after")
     def _references_hold(self) -> PlayfieldMap:

@@ -124,10 +124,12 @@ def add_place(
     kind: Kind = Kind.INSERT,
     position: Position | None = None,
     lamps: tuple[int, ...] = (),
+    group: str = "",
 ) -> tuple[PlayfieldMap, Place]:
     """The map with one more place, and that place. Raises pydantic.ValidationError for an empty or over-long label."""
     label, area = storable(label), storable(area)
-    place = Place(id=slug(label, m.place_by_id), label=label, area=area, kind=kind, position=position, lamps=lamps)
+    named = {"id": slug(label, m.place_by_id), "label": label, "area": area, "group": storable(group)}
+    place = Place.model_validate(named | {"kind": kind, "position": position, "lamps": lamps})
     return m.model_copy(update={"places": (*m.places, place)}), place
 
 

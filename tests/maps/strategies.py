@@ -6,6 +6,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from probe.maps.game import Group, Observation, Proof, Verdict
 from probe.maps.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.maps.model import (
     BYTE_ORDERS,
@@ -76,6 +77,7 @@ identifiers = st.from_regex(r"[a-z0-9][a-z0-9-]{0,8}", fullmatch=True)
 lengths = st.floats(-5_000, 5_000, allow_nan=False, allow_infinity=False)
 positions = st.builds(Position, x_mm=lengths, y_mm=lengths, guessed=st.booleans())
 lamp_numbers = st.integers(0, 9_999)
+light_colours = st.sampled_from(["", "FF8020", "000000", "FF802040"])
 
 
 def _unique_ids(records: list[Place]) -> tuple[Place, ...]:
@@ -92,19 +94,42 @@ places = st.builds(
     lamps=st.lists(lamp_numbers, max_size=3).map(tuple),
     group=texts,
     level=st.none() | st.integers(0, 255),
+    colour=light_colours,
     note=texts,
 )
-lamps = st.builds(
-    Lamp,
-    number=lamp_numbers,
-    name=labels,
-    area=texts,
-    kind=st.sampled_from(Kind),
-    driver=texts,
-    row=st.none() | st.integers(1, 64),
-    column=st.none() | st.integers(1, 64),
-    insert_colour=texts,
+_lamp_fields: dict[str, st.SearchStrategy[Any]] = {
+    "name": labels,
+    "area": texts,
+    "kind": st.sampled_from(Kind),
+    "driver": texts,
+    "row": st.none() | st.integers(1, 64),
+    "column": st.none() | st.integers(1, 64),
+    "insert_colour": texts,
+    "note": texts,
+}
+lamps = st.builds(Lamp, number=lamp_numbers, group=texts, **_lamp_fields) | st.builds(
+    Lamp, number=st.none(), group=texts.filter(str.strip), **_lamp_fields
+)
+groups = st.builds(Group, name=labels, level=st.none() | st.integers(0, 255), colour=light_colours, note=texts)
+proofs = st.builds(
+    Proof,
+    lamp=st.none() | lamp_numbers,
+    group=texts,
+    verdict=st.sampled_from(Verdict),
+    time=texts,
+    revision=st.integers(0, 99),
+    pixels=texts,
+    by_table=st.booleans(),
     note=texts,
+)
+observations = st.builds(
+    Observation,
+    time=texts,
+    revision=st.integers(0, 99),
+    lamp=st.none() | lamp_numbers,
+    predicted=texts,
+    seen=texts,
+    place=st.none() | identifiers,
 )
 revisions = st.builds(
     Revision, number=st.integers(1, 99), time=texts, reason=texts, changes=st.lists(texts, max_size=3).map(tuple)
@@ -242,6 +267,9 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         supplies=draw(_some(supplies)),
         feeds=draw(_some(feeds)),
         batches=draw(_some(batches)),
+        groups=tuple(draw(st.lists(groups, max_size=2))),
+        proofs=tuple(draw(st.lists(proofs, max_size=2))),
+        observations=tuple(draw(st.lists(observations, max_size=2))),
         revisions=tuple(closed),
         bookmark=None if mark is None else Bookmark(chain=mark, number=draw(st.integers(0, 65_535))),
     )

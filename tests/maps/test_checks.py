@@ -10,8 +10,11 @@ from hypothesis import given
 from probe.maps import checks
 from probe.maps import operations as op
 from probe.maps.checks import FAR_APART, Finding, Severity, check_map
+from probe.maps.game import Verdict
+from probe.maps.harness import Feed, Joint, Supply
 from probe.maps.harness import Feed, Joint, Supply
 from probe.maps.model import Bookmark, Chain, Kind, Lamp, Pixel, PixelState, Place, PlayfieldMap, Position
+from probe.maps.proving import add_observation, add_proof, standings
 from probe.storage import demo_map_path, load_map
 from tests.maps.strategies import maps
 
@@ -46,7 +49,17 @@ def lamp_list(*numbers: int) -> tuple[Lamp, ...]:
 
 
 def joined(m: PlayfieldMap, *numbers: int) -> PlayfieldMap:
-    return op.update_place(m, m.places[0].model_copy(update={"lamps": numbers}))
+    """The first places with one lamp each, the others in a group."""
+    for at, place in enumerate(m.places):
+        update = {"lamps": (numbers[at],)} if at < len(numbers) else {"group": "always on"}
+        m = op.update_place(m, place.model_copy(update=update))
+    return m
+
+
+def seen_wrong() -> PlayfieldMap:
+    m = op.set_lamps(joined(clean(), 7), lamp_list(7))
+    wrong = next(row for row in standings(m) if row.lamp == 7)
+    return add_proof(m, wrong, Verdict.WRONG, time="2025-03-16T10:05:00Z", by_table=True)
 
 
 def far_apart(distance: int) -> PlayfieldMap:
@@ -54,6 +67,13 @@ def far_apart(distance: int) -> PlayfieldMap:
     for number in range(3, 2 + distance):
         m = op.set_state(m, "playfield", number, PixelState.SPARE)
     return op.assign_place(m, "playfield", 2 + distance, m.places[2].id)
+
+
+def wired(m: PlayfieldMap, *, feed_pixel: str, supply: str, after: str) -> PlayfieldMap:
+    """One supply called main, one feed, and a joint that ends at the playfield's second pixel."""
+    feed = Feed(id="a", name="A", chain="playfield", pixel=feed_pixel, supply=supply)
+    m = with_chain(m, "playfield", joints=(Joint(after=after, before="playfield-1"),))
+    return m.model_copy(update={"supplies": (Supply(id="main", name="Main"),), "feeds": (feed,)})
 
 
 def wired(m: PlayfieldMap, *, feed_pixel: str, supply: str, after: str) -> PlayfieldMap:
@@ -115,8 +135,52 @@ CASES: dict[str, tuple[PlayfieldMap, list[tuple[str, str | None, int | None]]]] 
     "all lamps joined": (op.set_lamps(joined(clean(), 7, 8), lamp_list(7, 8)), []),
     "lamp without place": (op.set_lamps(joined(clean(), 7), lamp_list(7, 8)), [("lamp-without-place", None, None)]),
     "lamp number twice": (op.set_lamps(joined(clean(), 7), lamp_list(7, 7)), [("lamp-number-twice", None, None)]),
+    "lamp name twice": (
+        op.set_lamps(joined(clean(), 7, 8), (Lamp(number=7, name="Reef"), Lamp(number=8, name="REEF "))),
+        [("lamp-name-twice", None, None)],
+    ),
+    "a row without a number is joined by its group and name": (
+        op.set_lamps(joined(clean(), 7), (*lamp_list(7), Lamp(name="Playfield 1", group="always on"))),
+        [],
+    ),
+    "a row without a number, and no such place": (
+        op.set_lamps(joined(clean(), 7), (*lamp_list(7), Lamp(name="Apron glow", group="always on"))),
+        [("lamp-without-place", None, None)],
+    ),
+    "a lamp whose place no pixel lights": (
+        with_places(op.set_lamps(joined(clean(), 7), lamp_list(7, 8)), Place(id="extra", label="Extra", lamps=(8,))),
+        [("lamp-without-pixel", None, None), ("place-without-pixels", None, None)],
+    ),
+    "a pixel in two lamps": (
+        op.set_lamps(rechanged(joined(clean(), 7), 1, lamps=(7, 8)), lamp_list(7, 8)),
+        [("pixel-in-two-lamps", "playfield", 1)],
+    ),
+    "a pixel without a job": (
+        op.set_lamps(rechanged(joined(clean(), 7), 1, group=" "), lamp_list(7)),
+        [("pixel-without-job", "playfield", 1)],
+    ),
+    "found wrong in the game": (seen_wrong(), [("proved-wrong", None, None)]),
+    "found wrong, and changed since": (op.add_revision(seen_wrong(), time="2025-03-17T10:05:00Z", reason="new"), []),
+    "seen otherwise": (
+        add_observation(clean(), time="2025-03-16T10:05:00Z", lamp=7, predicted="Reef lane 1", seen="[/x]\n"),
+        [("seen-otherwise", None, None)],
+    ),
     "lamp unknown": (op.set_lamps(joined(clean(), 7, 9), lamp_list(7)), [("lamp-unknown", None, None)]),
     "no lamp list, nothing to compare": (joined(clean(), 9), []),
+    "feed and joint that hold": (wired(clean(), feed_pixel="playfield-2", supply="main", after="playfield-0"), []),
+    "feed lost": (
+        wired(clean(), feed_pixel="gone", supply="main", after="playfield-0"),
+        [("feed-lost", "playfield", None)],
+    ),
+    "feed without supply": (
+        wired(clean(), feed_pixel="playfield-2", supply="other", after="playfield-0"),
+        [("feed-without-supply", "playfield", None)],
+    ),
+    "joint lost": (
+        wired(clean(), feed_pixel="playfield-2", supply="main", after="playfield-2"),
+        [("joint-lost", "playfield", None)],
+    ),
+    "batch unknown": (with_pixel(clean(), "backbox", 1, batch="march"), [("batch-unknown", "backbox", None)]),
     "feed and joint that hold": (wired(clean(), feed_pixel="playfield-2", supply="main", after="playfield-0"), []),
     "feed lost": (
         wired(clean(), feed_pixel="gone", supply="main", after="playfield-0"),

@@ -28,7 +28,7 @@ def test_with_the_lamp_list_most_answers_are_one_key() -> None:
     keys, m = walked(truth, lamps=True)
     assert keys <= 1.5
     assert not same_answers(m, truth)
-    assert not open_rows(m), "every row was joined on the way"
+    assert [lamp.name for lamp in open_rows(m)] == ["Trench eel 3"], "all joined on the way, but the dead one"
     by_label = {place.label: place for place in truth.places}
     for place in m.places:
         assert (place.lamps, place.group, place.kind) == (
