@@ -16,8 +16,8 @@ from typing import Any, Generic, Protocol, TypeVar
 
 from device_protocol.errors import HostFault, ProtocolFault
 from device_protocol.messages import ButtonPressed as ButtonNotice
-from device_protocol.messages import Identity, Order, Reply, WentDark
-from probe.conductor.orders import replaces, setup_orders, showing_orders
+from device_protocol.messages import Identity, Order, Reply, Setup, WentDark
+from probe.conductor.orders import Limits, replaces, setup_orders, showing_orders
 from probe.conductor.words import refusal
 from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting
 from probe.link.refusal import OrderRefused
@@ -106,11 +106,12 @@ class Conductor:
         self._ticker: asyncio.Task[None] | None = None
         self._presses = 0
         self._presence: News | None = None
+        self._limits: dict[int, Limits] = {}
 
     def begin(self, activity: Activity[Any]) -> None:
         """Make this the activity that gets inputs from now on; it is told at once whether a board is here."""
         self._activity = activity
-        self._batches.clear()
+        self._forget_showing()
         if self._worker is None:
             self._worker = asyncio.create_task(self._work(), name="conductor")
             self._ticker = asyncio.create_task(self._tick(), name="conductor-tick")
@@ -168,9 +169,10 @@ class Conductor:
                 again = f", attempt {attempt}" if attempt > 1 else ""
                 self._tell(BoardAwaited(f"opening {port}{again}"))
             case Waiting(what, left_s):
-                self._tell(BoardAwaited(f"{what} ({left_s:.0f} s left)"))
+                self._tell(BoardAwaited(f"waiting for {what} ({left_s:.0f} s left)"))
             case Connected(identity, _, _):
                 self._presses = 0
+                self._limits.clear()
                 self._forget_showing()
                 self._batches.append((ShowDark(),))  # a board that only hung may still show its old picture
                 self._tell(BoardHere(identity))
@@ -251,6 +253,8 @@ class Conductor:
         try:
             for order in setup_orders(effect, board.identity):
                 await board.do(order)
+                if isinstance(order, Setup):
+                    self._limits[order.output] = Limits.after(order, board.identity)
         except (LinkError, OrderRefused, ProtocolFault) as exc:
             self.take(NotShown(effect, _why(exc)))
 
@@ -260,7 +264,8 @@ class Conductor:
             self.take(NotShown(effect, "no board: nothing is lit"))
             return
         try:
-            for order in showing_orders(effect, board.identity):
+            limits = self._limits.get(effect.output) if effect.output is not None else None
+            for order in showing_orders(effect, board.identity, limits):
                 await board.do(order)
         except (LinkError, OrderRefused, ProtocolFault) as exc:
             self.take(NotShown(effect, _why(exc)))

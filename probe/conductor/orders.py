@@ -2,9 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from device_protocol.messages import Dark, Identity, Light, Order, Range, Setup
-from device_protocol.picture import picture_orders
+from device_protocol.picture import dim_to_ceiling, picture_orders
+from device_protocol.values import DARK, Colour
 from probe.steps import SetUpChain, ShowDark, Showing, ShowPicture, ShowPixel, ShowRange
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What an output is set to on the board: its count, and its ceiling in mA."""
+
+    count: int
+    ceiling_ma: int
+
+    @classmethod
+    def at_start(cls, identity: Identity) -> Limits:
+        """Those of an output that nobody has set up (SPEC 4.1)."""
+        return cls(identity.pixels, identity.ceiling_ma)
+
+    @classmethod
+    def after(cls, order: Setup, identity: Identity) -> Limits:
+        """Those after a `setup`; never above what the board states."""
+        return cls(order.count, min(order.ceiling_ma, identity.ceiling_ma))
 
 
 def setup_orders(effect: SetUpChain, identity: Identity) -> list[Order]:
@@ -27,11 +48,40 @@ def setup_orders(effect: SetUpChain, identity: Identity) -> list[Order]:
     ]
 
 
-def showing_orders(effect: Showing, identity: Identity) -> list[Order]:
-    """The orders that show what an effect asks for.
+def under_ceiling(effect: Showing, identity: Identity, limits: Limits) -> Showing:
+    """The effect, dimmed evenly as far as the output's ceiling asks; itself if it fits.
 
-    A board without `range` lights the first pixel of a range. Raises HostFault if a picture needs more than it has.
+    Reckoned as the board does (SPEC 4.4), so that nothing is asked that it would have to refuse. Raises HostFault if
+    even the dimmest light is above the ceiling.
     """
+
+    def dimmed(lit: tuple[Colour, ...], first: int = 0) -> tuple[Colour, ...]:
+        rest = max(0, limits.count - first - len(lit))
+        whole = (DARK,) * first + lit + (DARK,) * rest
+        allowed = dim_to_ceiling(
+            whole, idle_ua=identity.idle_ua, channel_ua=identity.channel_ua, ceiling_ma=limits.ceiling_ma
+        )
+        return allowed[first : first + len(lit)]
+
+    match effect:
+        case ShowPixel(output, number, colour):
+            return ShowPixel(output, number, dimmed((colour,), number)[0])
+        case ShowRange(output, first, count, colour):
+            lit = (colour,) * (count if identity.has("range") else 1)
+            return ShowRange(output, first, count, dimmed(lit, first)[0]) if lit else effect
+        case ShowPicture(output, colours):
+            return ShowPicture(output, dimmed(colours))
+        case ShowDark():
+            return effect
+
+
+def showing_orders(effect: Showing, identity: Identity, limits: Limits | None = None) -> list[Order]:
+    """The orders that show what an effect asks for, dimmed to the ceiling of its output.
+
+    `limits`: what the output is set to, None as after a restart. A board without `range` lights the first pixel of a
+    range. Raises HostFault if a picture needs more than the board has, or more current than the ceiling leaves.
+    """
+    effect = under_ceiling(effect, identity, limits or Limits.at_start(identity))
     match effect:
         case ShowPixel(output, number, colour):
             return [Light(output, number, colour)]
