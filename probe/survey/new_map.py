@@ -101,7 +101,7 @@ class Setting:
             case Stage.MACHINE:
                 return "Which machine is this? Type its name."
             case Stage.BOARD:
-                return f"Waiting for the board: {self.board.words}."
+                return "No board yet. This goes on as soon as one answers."
             case Stage.CHAIN:
                 return f"{where}: the first pixels are lit dimly. Does anything light?"
             case Stage.ORDER:
