@@ -7,7 +7,7 @@ import argparse
 from probe import __version__
 
 _EXITS = """exit codes:
-  0 fine   1 check found faults   2 wrong command line   3 file trouble
+  0 fine   1 faults, or things to mend, were found   2 wrong command line   3 file trouble
   4 port or board trouble   5 a fault of this program   130 stopped with Ctrl+C"""
 
 
@@ -28,6 +28,8 @@ def build_parser() -> argparse.ArgumentParser:
     _export(commands)
     _import(commands)
     _check(commands)
+    _power(commands)
+    _harness(commands)
     _completion(commands)
     return parser
 
@@ -92,6 +94,21 @@ def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     _file(parser)
     parser.add_argument("--json", action="store_true", help="as JSON")
     parser.add_argument("--strict", action="store_true", help="exit code 1 for warnings too")
+
+
+def _power(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser(
+        "power", help="reckon the power plan of a map: voltages, currents, fuses, supplies; a hint, not a licence"
+    )
+    _file(parser)
+    parser.add_argument("--json", action="store_true", help="as JSON")
+    parser.add_argument("--ascii", action="store_true", help="draw with ASCII signs only")
+
+
+def _harness(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("harness", help="print the sheet of joints: which wire to join to which, by function")
+    _file(parser)
+    parser.add_argument("--json", action="store_true", help="as JSON")
 
 
 def _completion(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -161,9 +161,12 @@ def _side_problems(joint: Joint, side: JointSide, expected: tuple[WireFunction, 
                 "the pixel seems turned round; look at the arrow printed on it"
             )
             found.append(JointProblem(Severity.REFUSE, "turned", joint.name, text))
-        if wire.colour is None:
-            text = f"the colour of the {wire.function} wire {which} {side.who} is not noted"
-            found.append(JointProblem(Severity.ASK, "no-colour", joint.name, text))
+    silent = [wire.function.value for wire in side.wires if wire.colour is None]
+    if silent:
+        *most, last = silent
+        wires = f"the {', '.join(most)} and {last} wires" if most else f"the {last} wire"
+        text = f"nobody has noted the colour of {wires} {which} {side.who}"
+        found.append(JointProblem(Severity.ASK, "no-colour", joint.name, text))
     noted = [wire for wire in side.wires if wire.colour is not None]
     for k, wire in enumerate(noted):
         if any(same_colour(wire.colour, other.colour) for other in noted[:k]):

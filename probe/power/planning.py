@@ -111,8 +111,8 @@ Input = (
 
 @dataclass(frozen=True)
 class Planning:
-    """The whole state. `made` is the entry that the last input made, for the cursor to go to; `tried` counts inputs, so
-    that a screen can tell that one was refused."""
+    """The whole state. `made` is the entry that the last input made, for the cursor to go to; `refused` counts entries
+    that were refused, so that a screen can tell that the last one was."""
 
     map: PlayfieldMap
     chain: str
@@ -141,7 +141,7 @@ def start(m: PlayfieldMap, chain: str | None = None) -> Planning:
     """Plan a map, beginning with a chain. Raises ValueError for a map without chains."""
     if not m.chains:
         raise ValueError("this map has no chain yet: set one up first")
-    return Planning(m, chain if chain in m.chain_by_id else m.chains[0].id)  # type: ignore[arg-type]
+    return Planning(m, chain if chain in m.chain_by_id else m.chains[0].id)
 
 
 def step(state: Planning, given: Input | News, now_s: float) -> tuple[Planning, tuple[Effect, ...]]:

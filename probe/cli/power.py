@@ -1,0 +1,72 @@
+"""The power plan and the harness sheet on the terminal."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import textwrap
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from probe.cli.listing import printable
+from probe.cli.outcome import Exit
+
+if TYPE_CHECKING:
+    from probe.power.words import Section
+
+WIDEST = 100
+LEAST = 40
+
+
+def show_power(path: str, *, as_json: bool, plain_ascii: bool = False) -> int:
+    """Print the power plan of a map. Exit code 1 if something must be mended before power on."""
+    from probe.power.from_map import reckon
+    from probe.power.views import profile_of, text_picture
+    from probe.power.words import as_data, power_sections
+    from probe.storage import load_map
+
+    reckoned = reckon(load_map(path))
+    if as_json:
+        print(json.dumps(as_data(reckoned), indent=2, ensure_ascii=True, allow_nan=False))
+    else:
+        _print(power_sections(reckoned)[:1])
+        if reckoned.made is not None and reckoned.report is not None:
+            for chain in reckoned.made.plan.chains:
+                profile = profile_of(reckoned, chain.name)
+                print()
+                for line in text_picture(profile, width=_width(), height=14, ascii_only=plain_ascii):
+                    print(printable(line))
+            print()
+        _print(power_sections(reckoned)[1:])
+    return Exit.FINDINGS if reckoned.must_stop else Exit.FINE
+
+
+def show_harness(path: str, *, as_json: bool) -> int:
+    """Print the harness sheet of a map. Exit code 1 if a joint connects unlike functions."""
+    from probe.power.sheet import harness_data, harness_sheet_lines, refusals
+    from probe.storage import load_map
+
+    m = load_map(path)
+    refused = refusals(m)
+    if as_json:
+        print(json.dumps({"refused": refused, "joints": harness_data(m)}, indent=2, ensure_ascii=True))
+    else:
+        _print(harness_sheet_lines(m))
+        print(f"\n{refused} refused." if refused else "\nNo joint is refused.")
+    return Exit.FINDINGS if refused else Exit.FINE
+
+
+def _width() -> int:
+    return max(LEAST, min(WIDEST, shutil.get_terminal_size((80, 24)).columns - 1))
+
+
+def _print(sections: Iterable[Section]) -> None:
+    """Sections with wrapped lines; what a line is indented by is kept, and its rest hangs."""
+    for number, section in enumerate(sections):
+        if number:
+            print()
+        print(printable(section.title))
+        for line in section.lines:
+            inner = printable(line)
+            indent = "  " + " " * (len(inner) - len(inner.lstrip()))
+            print(textwrap.fill(inner.strip(), _width(), initial_indent=indent, subsequent_indent=indent + "  "))
