@@ -12,7 +12,6 @@ from probe.maps import operations as op
 from probe.maps.checks import FAR_APART, Finding, Severity, check_map
 from probe.maps.game import Verdict
 from probe.maps.harness import Feed, Joint, Supply
-from probe.maps.harness import Feed, Joint, Supply
 from probe.maps.model import Bookmark, Chain, Kind, Lamp, Pixel, PixelState, Place, PlayfieldMap, Position
 from probe.maps.proving import add_observation, add_proof, standings
 from probe.storage import demo_map_path, load_map
@@ -67,13 +66,6 @@ def far_apart(distance: int) -> PlayfieldMap:
     for number in range(3, 2 + distance):
         m = op.set_state(m, "playfield", number, PixelState.SPARE)
     return op.assign_place(m, "playfield", 2 + distance, m.places[2].id)
-
-
-def wired(m: PlayfieldMap, *, feed_pixel: str, supply: str, after: str) -> PlayfieldMap:
-    """One supply called main, one feed, and a joint that ends at the playfield's second pixel."""
-    feed = Feed(id="a", name="A", chain="playfield", pixel=feed_pixel, supply=supply)
-    m = with_chain(m, "playfield", joints=(Joint(after=after, before="playfield-1"),))
-    return m.model_copy(update={"supplies": (Supply(id="main", name="Main"),), "feeds": (feed,)})
 
 
 def wired(m: PlayfieldMap, *, feed_pixel: str, supply: str, after: str) -> PlayfieldMap:
@@ -167,20 +159,6 @@ CASES: dict[str, tuple[PlayfieldMap, list[tuple[str, str | None, int | None]]]] 
     ),
     "lamp unknown": (op.set_lamps(joined(clean(), 7, 9), lamp_list(7)), [("lamp-unknown", None, None)]),
     "no lamp list, nothing to compare": (joined(clean(), 9), []),
-    "feed and joint that hold": (wired(clean(), feed_pixel="playfield-2", supply="main", after="playfield-0"), []),
-    "feed lost": (
-        wired(clean(), feed_pixel="gone", supply="main", after="playfield-0"),
-        [("feed-lost", "playfield", None)],
-    ),
-    "feed without supply": (
-        wired(clean(), feed_pixel="playfield-2", supply="other", after="playfield-0"),
-        [("feed-without-supply", "playfield", None)],
-    ),
-    "joint lost": (
-        wired(clean(), feed_pixel="playfield-2", supply="main", after="playfield-2"),
-        [("joint-lost", "playfield", None)],
-    ),
-    "batch unknown": (with_pixel(clean(), "backbox", 1, batch="march"), [("batch-unknown", "backbox", None)]),
     "feed and joint that hold": (wired(clean(), feed_pixel="playfield-2", supply="main", after="playfield-0"), []),
     "feed lost": (
         wired(clean(), feed_pixel="gone", supply="main", after="playfield-0"),
