@@ -63,12 +63,37 @@ class ShowDark:
 
 
 @dataclass(frozen=True)
+class RunPattern:
+    """Let the board run a pattern by its own clock (SPEC 5.22): steps of `step_ms`, one colour each.
+
+    `walk`: one pixel steps along instead of the whole chain. `line`: `send`, `once` or `turns`. `hold`: the pattern
+    outlasts the silence time.
+    """
+
+    output: int
+    colours: tuple[Colour, ...]
+    step_ms: int
+    walk: bool = False
+    line: str = "send"
+    hold: bool = False
+
+
+@dataclass(frozen=True)
+class CountChain:
+    """Find a chain's length by its return wire (SPEC 5.28): `sent` pixels clocked out dark, `times` times."""
+
+    output: int
+    sent: int
+    times: int = 8
+
+
+@dataclass(frozen=True)
 class RingBell:
     """Sound the terminal's bell, if the settings allow it."""
 
 
-Showing = ShowPixel | ShowRange | ShowPicture | ShowDark
-Effect = SaveMap | SetUpChain | RingBell | Showing
+Showing = ShowPixel | ShowRange | ShowPicture | ShowDark | RunPattern
+Effect = SaveMap | SetUpChain | RingBell | CountChain | Showing
 
 
 @dataclass(frozen=True)
@@ -82,8 +107,23 @@ class Shown:
 class NotShown:
     """The board refused, or is not there. `why` is a plain sentence."""
 
-    what: Showing | SetUpChain
+    what: Showing | SetUpChain | CountChain
     why: str
+
+
+@dataclass(frozen=True)
+class Counted:
+    """What came back on a return wire: least and most pixels found, and edges of the last time."""
+
+    what: CountChain
+    least: int
+    most: int
+    edges: int
+
+
+@dataclass(frozen=True)
+class LineTrouble:
+    """An order had to be sent again, or a reply came damaged. It was mended without help."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +176,20 @@ class Tick:
     """Time has passed: half a second of it, for what blinks."""
 
 
-News = Shown | NotShown | Saved | NotSaved | BoardHere | BoardAwaited | BoardGone | BoardDark | ButtonPressed | Tick
+News = (
+    Shown
+    | NotShown
+    | Counted
+    | LineTrouble
+    | Saved
+    | NotSaved
+    | BoardHere
+    | BoardAwaited
+    | BoardGone
+    | BoardDark
+    | ButtonPressed
+    | Tick
+)
 
 
 @dataclass(frozen=True)

@@ -15,11 +15,13 @@ from collections.abc import Callable
 from typing import Any, Generic, Protocol, TypeVar
 
 from device_protocol.errors import HostFault, ProtocolFault
+from device_protocol.feature_messages import CountChain as CountOrder
+from device_protocol.feature_replies import ChainCount
 from device_protocol.messages import ButtonPressed as ButtonNotice
 from device_protocol.messages import Identity, Order, Reply, Setup, WentDark
 from probe.conductor.orders import Limits, replaces, setup_orders, showing_orders
 from probe.conductor.words import refusal
-from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting
+from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting, WireNote
 from probe.link.refusal import OrderRefused
 from probe.maps.model import PlayfieldMap
 from probe.steps import (
@@ -28,11 +30,15 @@ from probe.steps import (
     BoardGone,
     BoardHere,
     ButtonPressed,
+    CountChain,
+    Counted,
     Effect,
+    LineTrouble,
     News,
     NotSaved,
     NotShown,
     RingBell,
+    RunPattern,
     Saved,
     SaveMap,
     SetUpChain,
@@ -184,6 +190,9 @@ class Conductor:
                 self.take(ButtonPressed(times))
             case NoticeArrived(WentDark()):
                 self.take(BoardDark())
+            case WireNote():
+                log.info("link: %s", event)
+                self.take(LineTrouble())
             case _:
                 log.info("link: %s", event)
 
@@ -221,6 +230,8 @@ class Conductor:
                     self._bell()
                 case SetUpChain():
                     await self._set_up(effect)
+                case CountChain():
+                    await self._count(effect)
                 case _:
                     await self._show(effect)
 
@@ -229,8 +240,8 @@ class Conductor:
         later = [*rest, *(e for batch in self._batches for e in batch)]
         if isinstance(effect, SaveMap):
             return any(isinstance(e, SaveMap) for e in later)
-        if isinstance(effect, (ShowPixel, ShowRange, ShowPicture, ShowDark)):
-            showing = (ShowPixel, ShowRange, ShowPicture, ShowDark)
+        showing = (ShowPixel, ShowRange, ShowPicture, ShowDark, RunPattern)
+        if isinstance(effect, showing):
             return any(isinstance(e, showing) and replaces(e, effect) for e in later)
         return False
 
@@ -257,6 +268,19 @@ class Conductor:
                     self._limits[order.output] = Limits.after(order, board.identity)
         except (LinkError, OrderRefused, ProtocolFault) as exc:
             self.take(NotShown(effect, _why(exc)))
+
+    async def _count(self, effect: CountChain) -> None:
+        board = self.board
+        if board is None or board.identity is None:
+            self.take(NotShown(effect, "no board: nothing is counted"))
+            return
+        try:
+            reply = await board.do(CountOrder(effect.output, effect.sent, effect.times))
+        except (LinkError, OrderRefused, ProtocolFault) as exc:
+            self.take(NotShown(effect, _why(exc)))
+        else:
+            if isinstance(reply, ChainCount):
+                self.take(Counted(effect, reply.least, reply.most, reply.edges))
 
     async def _show(self, effect: Showing) -> None:
         board = self.board

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from device_protocol.feature_messages import RunPattern as RunPatternOrder
+from device_protocol.feature_replies import PatternKeep, PatternKind, PatternLine
 from device_protocol.messages import Dark, Identity, Light, Order, Range, Setup
 from device_protocol.picture import dim_to_ceiling, picture_orders
 from device_protocol.values import DARK, Colour
-from probe.steps import SetUpChain, ShowDark, Showing, ShowPicture, ShowPixel, ShowRange
+from probe.steps import RunPattern, SetUpChain, ShowDark, Showing, ShowPicture, ShowPixel, ShowRange
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,9 @@ def under_ceiling(effect: Showing, identity: Identity, limits: Limits) -> Showin
             return ShowRange(output, first, count, dimmed(lit, first)[0]) if lit else effect
         case ShowPicture(output, colours):
             return ShowPicture(output, dimmed(colours))
+        case RunPattern(colours=colours, walk=walk):
+            pixels = 1 if walk else limits.count
+            return replace(effect, colours=tuple(dimmed((colour,) * pixels)[0] for colour in colours))
         case ShowDark():
             return effect
 
@@ -91,6 +96,10 @@ def showing_orders(effect: Showing, identity: Identity, limits: Limits | None = 
             return [Range(output, first, count, colour)]
         case ShowPicture(output, colours):
             return picture_orders(output, colours, line_limit=identity.line, features=identity.features)
+        case RunPattern(output, colours, step_ms, walk, line, hold):
+            kind = PatternKind.WALK if walk else PatternKind.WHOLE
+            keep = PatternKeep.HOLD if hold else PatternKeep.GUARD
+            return [RunPatternOrder(output, kind, colours, step_ms, PatternLine(line), keep)]
         case ShowDark(output):
             return [Dark(output)]
 
