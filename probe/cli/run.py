@@ -80,6 +80,14 @@ def _dispatch(arguments: argparse.Namespace) -> int:
             from probe.cli.exchange import import_csv
 
             return import_csv(arguments.csv, output=arguments.output)
+        case "power":
+            from probe.cli.power import show_power
+
+            return show_power(arguments.map, as_json=arguments.json, plain_ascii=arguments.ascii)
+        case "harness":
+            from probe.cli.power import show_harness
+
+            return show_harness(arguments.map, as_json=arguments.json)
         case _:
             from probe.cli.screens import open_program
 
