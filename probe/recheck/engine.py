@@ -56,9 +56,13 @@ from probe.recheck.model import (
 from probe.recheck.result import Doubt, Result, build_result
 
 DRAWS = 192
-MOST_HYPOTHESES = 24
-MOST_PROPOSED = 32
+MOST_HYPOTHESES = 28
+MOST_PROPOSED = 24
+MOST_FLOATING = 8
 MOST_FROM_LOOK = 5
+MOST_BASES = 3
+MOST_FROM_OTHERS = 8
+MOST_EXPLAINED = 2
 WORTH_DOUBTING = 1e-3
 """A look's answer is doubted only together with hypotheses of at least this chance."""
 WORTH_KEEPING = 14.0
@@ -81,7 +85,7 @@ WIDEST = 128
 class Options:
     """confidence: stop when the whole map is right with at least this chance.  looks: use look frames, not only probes."""
 
-    confidence: float = 0.998
+    confidence: float = 0.9965
     looks: bool = True
     seed: int = 0
 
@@ -170,6 +174,9 @@ class Recheck:
         rng = np.random.default_rng([self.options.seed, len(self.observations), 7])
         counts = np.maximum(np.round(self.weights * DRAWS).astype(np.int64), (self.weights > 1e-4).astype(np.int64) * 2)
         counts[int(self.weights.argmax())] += 1
+        for h, one in enumerate(self.hypotheses):
+            if one.arranged == 0:
+                counts[h] = max(counts[h], 2)
         maps, positions, source, spots = [], [], [], []
         chances: dict[bytes, dict[int, float]] = {}
         where: dict[bytes, tuple[int, int]] = {}
@@ -456,7 +463,8 @@ class Recheck:
             ]
             if isinstance(answer, Differs):
                 proposed = from_look(top, self.setup.prior, place=answer.place, floating=False)
-                extra += self._best_proposed(proposed, evidence)[:MOST_FROM_LOOK]
+                draws = self._draws
+                extra += self._best_proposed(proposed, evidence, draws.best, draws.best_positions)[:MOST_FROM_LOOK]
         elif isinstance(answer, AtPlace):
             assert isinstance(action, Probe)
             extra += self._from_probe(action.number, answer.place, evidence)
@@ -490,6 +498,9 @@ class Recheck:
             weighed.append((log_weight, one, (run, row)))
         weighed.sort(key=lambda entry: -entry[0])
         kept = [entry for entry in weighed[:MOST_HYPOTHESES] if entry[0] > weighed[0][0] - WORTH_KEEPING]
+        plain = next((entry for entry in weighed if entry[1].arranged == 0), None)
+        if plain is not None and plain not in kept:
+            kept.append(plain)  # the start for other explanations
         return replace(
             self,
             hypotheses=tuple(entry[1] for entry in kept),
@@ -502,17 +513,21 @@ class Recheck:
         top = self._draws.best_hypothesis
         known = {h.key for h in self.hypotheses}
         proposed: dict[object, Hypothesis] = {}
-        for index, seen in enumerate(self.observations):
+        explained = 0
+        for index, seen in reversed(list(enumerate(self.observations))):
             made: list[Hypothesis] = []
+            if explained >= MOST_EXPLAINED:
+                break
             if isinstance(seen.action, Look):
                 if index in top.void and isinstance(seen.answer, Differs):
                     base = replace(top, void=top.void - {index})
                     made = from_look(base, self.setup.prior, place=seen.answer.place, floating=True)
-                    made = self._best_proposed(made, self.evidence)
+                    made = self._best_proposed(made, self.evidence, self._draws.best, self._draws.best_positions)
             elif isinstance(seen.answer, AtPlace) and self._contradicts(seen):
                 made = self._from_probe(seen.action.number, seen.answer.place, self.evidence)
+            explained += bool(made)
             proposed.update((h.key, h) for h in made if h.key not in known)
-        return self._best_proposed(list(proposed.values()), self.evidence)
+        return list(proposed.values())
 
     def weight_of(self, some: list[Hypothesis]) -> float:
         """Natural logarithm of the joint weight of these hypotheses, -inf when none is left."""
@@ -520,38 +535,62 @@ class Recheck:
         found = [w for w, h in zip(self.log_weights, self.hypotheses, strict=True) if h.key in keys]
         return float(np.logaddexp.reduce(np.array(found))) if found else -np.inf
 
-    def _position(self, number: int) -> int:
-        """Where in the best hypothesis' order this number is taken from (the next one, for a new pixel)."""
+    def _bases(self, number: int) -> list[tuple[Hypothesis, Ints, Ints]]:
+        """Maps to start proposals from: the best one, and drawn ones in which the number stands elsewhere.
+
+        Each as (hypothesis, map, positions), the one with the fewest rearrangements among them, so that a wrong turn can be left again.
+        """
         draws = self._draws
-        later = draws.best_positions[number:]
-        later = later[later >= 0]
-        return int(later[0]) if later.size else len(draws.best_hypothesis.order)
+        best = (draws.best_hypothesis, draws.best, draws.best_positions)
+        bases = {(_taken_from(number, draws.best_positions, len(best[0].order)), best[0].arranged): best}
+        arranged = np.array([h.arranged for h in self.hypotheses])[draws.source]
+        order = np.argsort(-self._draw_weights, kind="stable")
+        plain = order[arranged[order] == 0][:1]
+        for row in [*plain.tolist(), *order.tolist()]:
+            if len(bases) >= MOST_BASES:
+                break
+            hypothesis = self.hypotheses[int(draws.source[row])]
+            if hypothesis.floating:
+                continue
+            position = _taken_from(number, draws.positions[row], len(hypothesis.order))
+            key = (position, hypothesis.arranged)
+            bases.setdefault(key, (hypothesis, draws.maps[row], draws.positions[row]))
+        return list(bases.values())
 
     def _from_probe(self, number: int, entry: int, evidence: Evidence) -> list[Hypothesis]:
-        draws = self._draws
-        if draws.best[number] == entry:
+        """Rearrangements that put this entry at this number."""
+        if self._draws.best[number] == entry:
             return []
-        top = draws.best_hypothesis
-        position = self._position(number)
-        return self._best_proposed(from_probe(top, self.setup.prior, position=position, entry=entry), evidence)
+        found: list[Hypothesis] = []
+        for base, drawn, positions in self._bases(number):
+            at = _taken_from(number, positions, len(base.order))
+            for void in {base.void, frozenset[int]()}:
+                made = from_probe(replace(base, void=void), self.setup.prior, position=at, entry=entry)
+                most = MOST_PROPOSED if not found else MOST_FROM_OTHERS
+                found += self._best_proposed(made, evidence, drawn, positions)[:most]
+        return found
 
-    def _best_proposed(self, proposed: list[Hypothesis], evidence: Evidence) -> list[Hypothesis]:
-        """The proposals that fit all answers best when everything else stays as in the best map."""
-        if len(proposed) <= MOST_PROPOSED:
+    def _best_proposed(
+        self, proposed: list[Hypothesis], evidence: Evidence, drawn: Ints, positions: Ints
+    ) -> list[Hypothesis]:
+        """The proposals that fit all answers best when everything else stays as in a drawn map of shape (J,)."""
+        if len(proposed) <= 2:
             return proposed
-        draws = self._draws
-        position, matched = draws.best_positions, draws.best >= 0
+        matched = drawn >= 0
         longest = max(len(p.order) for p in proposed)
-        orders = np.full((len(proposed), max(longest, int(position.max(initial=0)) + 1)), END, dtype=np.int64)
+        orders = np.full((len(proposed), max(longest, int(positions.max(initial=0)) + 1)), END, dtype=np.int64)
         for row, one in enumerate(proposed):
             orders[row, : len(one.order)] = one.order
-        maps = np.where(matched[None, :], orders[:, np.where(matched, position, 0)], draws.best[None, :])
+        maps = np.where(matched[None, :], orders[:, np.where(matched, positions, 0)], drawn[None, :])
         scores = evidence.map_scores(maps, void=proposed[0].void)
         scores = scores + np.array(
             [p.log_prior + evidence.elsewhere_bonus(p.floating, void=p.void) for p in proposed]
         )
-        best = np.argsort(-scores, kind="stable")[:MOST_PROPOSED]
-        return [proposed[i] for i in best.tolist()]
+        order = np.argsort(-scores, kind="stable").tolist()
+        # a floating run stands for all its spots, so it is ranked among its like
+        floating = [i for i in order if proposed[i].floating][:MOST_FLOATING]
+        fixed = [i for i in order if not proposed[i].floating][:MOST_PROPOSED]
+        return [proposed[i] for i in order if i in floating or i in fixed]
 
     def _widened_if_needed(self) -> Recheck:
         """A wider band when the best map runs along its edge."""
@@ -578,3 +617,9 @@ class Recheck:
             named=self.named,
         )
 
+
+def _taken_from(number: int, positions: Ints, length: int) -> int:
+    """Where in the order a number is taken from; for a new pixel, where the next old one is."""
+    later = positions[number:]
+    later = later[later >= 0]
+    return int(later[0]) if later.size else length

@@ -273,6 +273,8 @@ class Evidence:
 
     def elsewhere_bonus(self, entries: tuple[int, ...], *, void: frozenset[int]) -> float:
         """Factor for entries that stand at an unknown spot, relative to being missing (natural logarithm)."""
+        if not entries:
+            return 0.0
         at = np.array(entries, dtype=np.int64)
         bonus = 0.0
         for seen in self._looks:
