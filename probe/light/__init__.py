@@ -1,1 +1,17 @@
-"""Levels, colours and evenness."""
+"""Light: levels and colours, positions, evenness of general illumination. Pure: no file but its own tables, no clock.
+
+| file | what |
+|---|---|
+| `lengths` | tape measure and grid: what a person types, as mm |
+| `levels` | level and colour of places and groups; what a chain shows within its ceiling |
+| `advice` | warm or cool, by insert colour and kind: common practice, from `data/advice.csv` |
+| `picture_keys`, `picture_work` | the picture screen's activity |
+| `optics` | illuminance from a pixel: beam, depth, distance, diffuser |
+| `gaps` | which places are neighbours |
+| `evenness` | uniformity of readings and ratings; fit of the light model to them |
+| `suggest` | trims and changes of seating that make it even, and how sure that is |
+| `even_keys`, `even_walk` | the guided walk for evenness |
+| `cautions` | what to read before light is shown |
+
+Gamma is not here: `device_protocol.lightness` is its one place.
+"""
