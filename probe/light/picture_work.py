@@ -208,12 +208,7 @@ def step(work: PictureWork, given: Key | News, now_s: float) -> tuple[PictureWor
             words = f"lamps glow up in {fade.rise_ms} ms, down in {fade.fall_ms} ms" if fade else "lamps switch at once"
             return _changed(work, set_fade(work.map, fade), f"in the game's table: {words}")
         case ToggleDiffuser():
-            place = work.here
-            if place is None:
-                return _nothing(work)
-            changed = place.model_copy(update={"diffuser": not place.diffuser})
-            words = "has a diffuser" if changed.diffuser else "has no diffuser"
-            return _changed(work, update_place(work.map, changed), f"{place.label} {words}")
+            return _toggle_diffuser(work)
         case _:
             return _news(work, given)
 
@@ -402,6 +397,15 @@ def _changed(work: PictureWork, m: PlayfieldMap, message: str) -> tuple[PictureW
     past = (*work.past, Moment(work.map, work.place))[-MOST_UNDO:]
     relit, effects = _relit(replace(work, map=m, past=past, future=(), message=message))
     return relit, (SaveMap(m), *effects)
+
+
+def _toggle_diffuser(work: PictureWork) -> tuple[PictureWork, Effects]:
+    place = work.here
+    if place is None:
+        return _nothing(work)
+    changed = place.model_copy(update={"diffuser": not place.diffuser})
+    words = "has a diffuser" if changed.diffuser else "has no diffuser"
+    return _changed(work, update_place(work.map, changed), f"{place.label} {words}")
 
 
 def _travel(work: PictureWork, *, back: bool) -> tuple[PictureWork, Effects]:
