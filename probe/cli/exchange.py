@@ -9,12 +9,15 @@ from probe.cli.outcome import Exit, complain
 
 
 def export_map(path: str, *, to: str, output: str | None) -> int:
-    """Write the map as CSV or JSON, to a file or to standard output."""
-    from probe.export import write_csv, write_json
+    """Write the map in one of the formats, to a file or to standard output."""
+    from probe.export import WRITERS
     from probe.storage import load_map, save_copy
 
-    content = {"csv": write_csv, "json": write_json}[to](load_map(path))
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    try:
+        data = WRITERS[to](load_map(path)).encode("utf-8")
+    except ValueError as exc:
+        complain(f"{path}: {exc}")
+        return Exit.FILE
     if output is None:
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()

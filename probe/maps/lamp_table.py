@@ -4,8 +4,8 @@ A pixel belongs to a lamp through its place (`Place.lamps`), to a group through 
 dead now are in the table all the same: once repaired they light. A place without a lamp but with a group is always on.
 
 Level and colour of a pixel are its place's; where the place says none, its group's; else the defaults below. They are
-values of the map, in the steps that the eye sees as even; what duty a pixel gets for them is reckoned in one place only,
-where the light is made (SPEC: feature `play`).
+values of the map, in steps even to the eye; the duty that a pixel gets is `device_protocol.lightness` of them, and that is
+what every table holds that leaves the program (SPEC 12.1).
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from device_protocol.lightness import at_level
 from device_protocol.values import Colour
 from probe.maps.model import Place, PlayfieldMap
 from probe.maps.operations import folded
@@ -30,6 +31,11 @@ class TablePixel:
     number: int
     level: int = DEFAULT_LEVEL
     colour: Colour = DEFAULT_COLOUR
+
+    @property
+    def duty(self) -> Colour:
+        """What the pixel is sent when its lamp is full on."""
+        return at_level(self.colour, self.level)
 
 
 @dataclass(frozen=True, slots=True)
