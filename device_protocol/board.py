@@ -7,11 +7,18 @@ the frames is the business of `simulated.SimulatedBoard`.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
 
+from device_protocol.board_game import GIVE_BACK_MS, STEP_MS, GameLamps, Levels, table_picture
+from device_protocol.board_inputs import LampInputs
 from device_protocol.board_orders import ORDER_RULES
 from device_protocol.board_output import BoardOutput, Refusal
+from device_protocol.board_pattern import RunningPattern
+from device_protocol.board_store import TableStore
 from device_protocol.errors import ErrorCode
+from device_protocol.feature_replies import PatternLine, Player
 from device_protocol.framing import (
     HAND_IDENTIFY,
     ErrorLine,
@@ -24,7 +31,8 @@ from device_protocol.framing import (
     parse_order,
 )
 from device_protocol.messages import FEATURES, PROTOCOL_VERSION, RestartCause
-from device_protocol.values import LATCH_US_DEFAULT, SILENCE_MS_DEFAULT, Colour
+from device_protocol.table_format import Group, Lamp, TableLimits, TableOutput
+from device_protocol.values import DARK, LATCH_US_DEFAULT, SILENCE_MS_DEFAULT, Colour
 
 FRAMES_KEPT = 64
 """So many frames of each output are kept for whoever looks at them."""
@@ -44,9 +52,21 @@ class BoardConfig:
     board: str = "simulated"
     build: str = "1.0"
     byte_order: str = "GRB"
+    table_bytes: int = 500
+    lamps: int = 64
+    groups: int = 16
+    play_pixels: int | None = None
+    inputs: int = 8
+
+    @property
+    def game_pixels(self) -> int:
+        """Pixels of three colours that the game can light on each output: 160 shared out, unless `play_pixels` says."""
+        if self.play_pixels is not None:
+            return self.play_pixels
+        return min(self.pixels, 160 // self.outputs)
 
     def __post_init__(self) -> None:
-        limits = {"outputs": (1, 16), "pixels": (1, 65_535), "line": (64, 255)}
+        limits = {"outputs": (1, 16), "pixels": (1, 65_535), "line": (64, 255), "inputs": (1, 255)}
         for name, (least, most) in limits.items():
             if not least <= getattr(self, name) <= most:
                 raise ValueError(f"{name} {getattr(self, name)}: {least} to {most} (SPEC 5.3)")
@@ -70,6 +90,20 @@ class ProtocolBoard:
         """Set by a test: orders that change something are answered with 34."""
         self.failing = False
         """Set by a test: orders that change something are answered with 40."""
+        self.store = TableStore(self.config.table_bytes)
+        """Non-volatile: survives `restart`."""
+        self.inputs = LampInputs(self.config.inputs)
+        self.table_limits = TableLimits(outputs=self.config.outputs, count=self.config.pixels)
+        if "play" in self.config.features:
+            self.table_limits = replace(
+                self.table_limits,
+                lamps=self.config.lamps,
+                groups=self.config.groups,
+                pixels=self.config.game_pixels,
+            )
+        self._game_has = False
+        self._redraw = False  # the game's picture may have changed
+        self._table_lit = False  # what is lit was lit by the table
         self._reader = LineReader(self.config.line)
         self._outbox = bytearray()
         self._begin(now_ms, cause)
@@ -81,6 +115,7 @@ class ProtocolBoard:
         self._pass_time(now_ms)
         for raw in self._reader.feed(data):
             self._outbox += encode_board_line(self._answer(raw))
+        self._tell_inputs()
         return self._flush()
 
     def tick(self, now_ms: float) -> bytes:
@@ -92,7 +127,7 @@ class ProtocolBoard:
         """When `tick` will next have something to do; None when nothing is awaited."""
         if self._outbox:
             return self._now_ms
-        return None if self._heard_ms is None else self._heard_ms + self.silence_ms
+        return min((due_ms for due_ms, _ in self._due()), default=None)
 
     def press_button(self, now_ms: float) -> bytes:
         """The step button is pressed and released. A board without the feature `button` says nothing."""
@@ -100,6 +135,22 @@ class ProtocolBoard:
         if "button" in self.config.features:
             self._presses += 1
             self._notify("button", str(self._presses))
+        return self._flush()
+
+    def set_input(self, number: int, on: bool, now_ms: float) -> bytes:
+        """The game's lamp output at input `number` (from 1) goes on or off. Raises IndexError for another number."""
+        if not 1 <= number <= len(self.inputs):
+            raise IndexError(f"input {number}: 1 to {len(self.inputs)}")
+        self._pass_time(now_ms)
+        if self.inputs.set(number, on, self.now_ms):
+            self._input_changed(number, True)
+        self._tell_inputs()
+        return self._flush()
+
+    def ask_lamp(self, whose: Lamp | Group, level: int, now_ms: float) -> bytes:
+        """The board's own program wants a lamp or group at a level, 0 to 255 (SPEC 13.3)."""
+        self._pass_time(now_ms)
+        self._game.ask(whose, level)
         return self._flush()
 
     def restart(self, cause: RestartCause, now_ms: float) -> bytes:
@@ -129,7 +180,7 @@ class ProtocolBoard:
             "silence": self.silence_ms,
             "uptime": int(self._now_ms - self._started_ms) % 2**32,
             "cause": self._cause.value,
-            "table": 0,
+            "table": 0 if self.store.held is None else self.store.held.revision,
             "features": ",".join(name for name in FEATURES if name in config.features) or "none",
         }
         return tuple(f"{key}={value}" for key, value in values.items())
@@ -141,24 +192,130 @@ class ProtocolBoard:
         if self.failing:
             raise Refusal(ErrorCode.INTERNAL)
 
+    @property
+    def now_ms(self) -> float:
+        """The board's time."""
+        return self._now_ms
+
     def light_up(self, number: int, picture: list[Colour]) -> None:
         """Show a picture that was not staged, if the ceiling allows it."""
         output = self.outputs[number]
         output.check_ceiling(picture)
+        self.take_pixels()
+        output.pattern = None
         output.forget_staged(palette_too=True)
         self.clock_picture(number, picture)
 
     def make_dark(self, number: int) -> None:
         """Show a dark picture of the present count."""
+        self.take_pixels()
         output = self.outputs[number]
+        output.pattern = None
         output.forget_staged(palette_too=True)
-        self.clock_picture(number, [Colour(0, 0, 0)] * output.count)
+        self.clock_picture(number, [DARK] * output.count)
 
     def clock_picture(self, number: int, picture: list[Colour]) -> None:
         """Make `picture` the one that is lit, and clock it out."""
         output = self.outputs[number]
         output.picture = picture
-        frame = output.frame()
+        self._clock(number, output.frame())
+
+    def run_pattern(self, number: int, pattern: RunningPattern) -> None:
+        """Start a pattern, if the ceiling allows all its steps."""
+        output = self.outputs[number]
+        pictures = pattern.pictures(output.count)
+        output.check_ceiling(max(pictures, key=lambda picture: sum(colour.total for colour in picture)))
+        self.light_up(number, pictures[0])
+        output.pattern = pattern
+
+    # --- the lamp table and the game's pixels ---
+
+    @property
+    def game_has_pixels(self) -> bool:
+        """SPEC 13.1."""
+        return self._game_has
+
+    def take_pixels(self) -> None:
+        """The host has the pixels; what the table lit goes dark (SPEC 13.2)."""
+        self._darken_table_picture()
+        self._game_has = False
+
+    def give_pixels(self, player: Player) -> None:
+        """Everything goes dark, then `player` has the pixels."""
+        for number in range(len(self.outputs)):
+            self.make_dark(number)
+        if player is Player.GAME:
+            self._game_has = self._redraw = True
+
+    def change_table(self, change: Callable[[], None]) -> None:
+        """Commit or erase: what the old table lit goes dark first."""
+        self._darken_table_picture()
+        change()
+        held = self.store.held
+        if held is not None:
+            self._game.begin_table(held.table)
+        self._game_has &= held is not None
+        self._redraw = True
+
+    def light_whose(self, whose: Lamp | Group, level: int) -> None:
+        """Light what the table gives a lamp or group, and nothing else (SPEC 5.20)."""
+        if not self._table_lit:
+            for number in range(len(self.outputs)):
+                self.make_dark(number)
+        self._game_has = False
+        wanted = (type(whose), whose.number)
+        self._show_table(lambda each: level if (type(each), each.number) == wanted else 0)
+
+    def _darken_table_picture(self) -> None:
+        held = self.store.held
+        if held is not None and self._table_lit:
+            for chain in held.table.outputs:
+                count = min(chain.count, self.table_limits.pixels_of(chain))
+                self._clock_table(chain, [DARK] * count)
+        self._table_lit = False
+
+    def _show_table(self, levels: Levels) -> None:
+        held = self.store.held
+        assert held is not None
+        for chain in held.table.outputs:
+            picture = table_picture(
+                held.table,
+                chain,
+                levels,
+                count=min(chain.count, self.table_limits.pixels_of(chain)),
+                ceiling_ma=min(chain.ceiling_ma, self.outputs[chain.output].ceiling_ma),
+                idle_ua=self.config.idle_ua,
+                channel_ua=self.config.channel_ua,
+            )
+            self._clock_table(chain, picture)
+        self._table_lit = True
+
+    def _clock_table(self, chain: TableOutput, picture: list[Colour]) -> None:
+        output = self.outputs[chain.output]
+        output.forget_staged(palette_too=True)
+        output.picture = picture
+        self._clock(chain.output, b"".join(colour.wire(chain.byte_order) for colour in picture))
+
+    # --- the return wire ---
+
+    def count_chain(self, number: int, sent: int, times: int) -> tuple[int, int, int]:
+        """Least and most pixels found, and the edges of the last time (SPEC 5.28)."""
+        self.make_dark(number)
+        bits = 8 * self.outputs[number].colours_of_pixel
+        found: list[int] = []
+        edges = 0
+        for _ in range(times):
+            frame = bytes(sent * bits // 8)
+            self._clock(number, frame)
+            edges = self.edges_returned(number, frame)
+            found.append(max(0, sent - (edges + bits // 2) // bits))
+        return min(found), max(found), edges
+
+    def edges_returned(self, number: int, frame: bytes) -> int:
+        """Edges that come back by the return wire of an output. None here; boards with something on it override."""
+        return 0
+
+    def _clock(self, number: int, frame: bytes) -> None:
         self.frames[number].append(frame)
         self.frames_clocked += 1
         self.clock_out(number, frame)
@@ -178,6 +335,12 @@ class ProtocolBoard:
         self.silence_ms = SILENCE_MS_DEFAULT
         self._reader.clear()
         self._outbox.clear()
+        self.store.staged.clear()
+        self.inputs.begin()
+        self._game = GameLamps()
+        self._game_has = self._redraw = self._table_lit = False
+        self._game_step_ms = now_ms + STEP_MS
+        self._give_back_ms: float | None = None
         self.outputs = [
             BoardOutput(
                 count=config.pixels,
@@ -192,14 +355,116 @@ class ProtocolBoard:
         for number in range(config.outputs):
             self.make_dark(number)
         self._notify("restarted", cause.value)
+        held = self.store.held
+        if held is not None:
+            self._game.begin_table(held.table)
+            self._game_has = self._redraw = self._has("play")
+        if self._has("inputs"):
+            for number, on in enumerate(self.inputs.on, start=1):
+                if on:
+                    self._input_changed(number, True)
+
+    def _has(self, feature: str) -> bool:
+        return feature in self.config.features
+
+    def _due(self) -> list[tuple[float, Callable[[], None]]]:
+        """What happens by itself, and when; at the same moment in this order."""
+        due: list[tuple[float, Callable[[], None]]] = []
+        if self._has("inputs") and (off_ms := self.inputs.off_due_ms()) is not None:
+            due.append((off_ms, self._inputs_off))
+        if self._heard_ms is not None:
+            due.append((self._heard_ms + self.silence_ms, self._end_silence))
+        if self._give_back_ms is not None:
+            due.append((self._give_back_ms, self._give_back))
+        if (
+            self._has("play")
+            and self.store.held is not None
+            and (self._game.moving or (self._game_has and self._redraw))
+        ):
+            self._skip_game_steps(before_ms=self._now_ms)
+            due.append((self._game_step_ms, self._step_game))
+        due += [
+            (output.pattern.due_ms, partial(self._step_pattern, number))
+            for number, output in enumerate(self.outputs)
+            if output.pattern is not None
+        ]
+        if self._has("inputs") and (tell_ms := self.inputs.tell_due_ms()) is not None:
+            due.append((tell_ms, self._tell_inputs))
+        return due
 
     def _pass_time(self, now_ms: float) -> None:
+        passed = now_ms > self._now_ms
+        while due := self._due():
+            due_ms, act = min(due, key=lambda each: each[0])
+            if due_ms > now_ms:
+                break
+            self._now_ms = max(due_ms, self._now_ms)
+            act()
         self._now_ms = max(now_ms, self._now_ms)
-        if self._heard_ms is not None and self._now_ms >= self._heard_ms + self.silence_ms:
-            self._heard_ms = None
-            for number in range(len(self.outputs)):
+        self._skip_game_steps(before_ms=self._now_ms + 1)
+        if passed:
+            for number, output in enumerate(self.outputs):
+                if output.pattern is not None and output.pattern.sends_now:
+                    self._clock(number, output.frame())
+
+    def _skip_game_steps(self, *, before_ms: float) -> None:
+        """Steps in which nothing was to do: the next one keeps to the same beat."""
+        if self._game_step_ms < before_ms:
+            self._game_step_ms += STEP_MS * -(-(before_ms - self._game_step_ms) // STEP_MS)
+
+    def _end_silence(self) -> None:
+        self._heard_ms = None
+        self.inputs.watch(False)
+        if self._game_has:
+            return
+        darkened = False
+        for number, output in enumerate(self.outputs):
+            if output.pattern is None or not output.pattern.holds:
                 self.make_dark(number)
+                darkened = True
+        if darkened:
             self._notify("dark", "silence")
+            holding = any(output.pattern is not None for output in self.outputs)
+            if self._has("play") and self.store.held is not None and not holding:
+                self._give_back_ms = self._now_ms + GIVE_BACK_MS
+
+    def _give_back(self) -> None:
+        self._give_back_ms = None
+        self._game_has = self._redraw = True
+        self._notify("play", "game")
+
+    def _step_game(self) -> None:
+        self._game_step_ms += STEP_MS
+        held = self.store.held
+        assert held is not None
+        self._redraw |= self._game.step(held.table)
+        if self._game_has and self._redraw:
+            self._redraw = False
+            self._show_table(self._game.shown)
+
+    def _step_pattern(self, number: int) -> None:
+        output = self.outputs[number]
+        pattern = output.pattern
+        assert pattern is not None
+        pattern.steps_done += 1
+        pattern.due_ms += pattern.step_ms
+        picture = pattern.picture(output.count)
+        if pattern.sends_now or (pattern.sending is PatternLine.ONCE and picture != output.picture):
+            self.clock_picture(number, picture)
+
+    def _inputs_off(self) -> None:
+        for number in self.inputs.take_off(self._now_ms):
+            self._input_changed(number, False)
+
+    def _input_changed(self, number: int, on: bool) -> None:
+        if self._has("play") and number <= self.config.lamps:
+            self._game.ask(Lamp(number), 255 if on else 0)
+
+    def _tell_inputs(self) -> None:
+        tell_ms = self.inputs.tell_due_ms()
+        if self._has("inputs") and tell_ms is not None and tell_ms <= self._now_ms:
+            for first, bits in self.inputs.told(self._now_ms):
+                self._notify("inputs", str(first), bits)
 
     def _notify(self, word: str, *fields: str) -> None:
         self._outbox += encode_board_line(NoticeLine(self._notices, word, fields))
@@ -218,6 +483,7 @@ class ProtocolBoard:
         except OrderLineFault as fault:
             return ErrorLine(None, fault.code, fault.code.word)
         self._heard_ms = self._now_ms
+        self._give_back_ms = None
         try:
             return ReplyLine(order.seq, self._carry_out(order.word, order.arguments))
         except Refusal as refusal:

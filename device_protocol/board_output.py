@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from device_protocol.board_pattern import RunningPattern
 from device_protocol.errors import ErrorCode
 from device_protocol.picture import need_ma, need_ua
 from device_protocol.values import DARK, PALETTE_LAST, Colour
@@ -35,6 +36,7 @@ class BoardOutput:
     picture: list[Colour] = field(default_factory=list)
     palette: list[Colour] = field(default_factory=_dark_palette)
     staged: list[int] = field(default_factory=list)
+    pattern: RunningPattern | None = None
 
     def __post_init__(self) -> None:
         self.picture = [DARK] * self.count
@@ -52,7 +54,8 @@ class BoardOutput:
     @property
     def need_ma(self) -> int:
         """Need of what is lit, mA, rounded up (SPEC 4.4)."""
-        return need_ma(self.picture, idle_ua=self.idle_ua, channel_ua=self.channel_ua)
+        total = sum(colour.total for colour in self.picture)
+        return -(-(self.count * self.idle_ua - (-self.channel_ua * total // 255)) // 1000)
 
     def check_ceiling(self, picture: list[Colour]) -> None:
         """Refuse a picture above the ceiling (SPEC 4.4, 4.5). A dark one always passes."""

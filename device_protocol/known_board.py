@@ -106,7 +106,7 @@ class KnownBoard:
             return 0
         whole = sum(self._count_of(output) for output in range(self.identity.outputs))
         # what the table lit goes dark first (SPEC 13.2)
-        before = whole if self.identity.has("play") else 0
+        before = whole if self.identity.has("play") and self.identity.table else 0
         if isinstance(order, CountChain):
             return before + order.sent * order.times
         number = getattr(order, "output", None)

@@ -7,7 +7,7 @@ board.lit()            # (Sighting("b", Colour(32, 0, 0)),)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import NamedTuple
 
 from device_protocol.board import BoardConfig, ProtocolBoard
@@ -30,6 +30,7 @@ class SimulatedBoard(ProtocolBoard):
     """`ProtocolBoard` with a chain on each output. Outputs without a wiring have no pixels.
 
     `resets_on_open`: opening the port restarts it (cause `external`); for `boot_ms` it is deaf, then it says so.
+    `return_wires`: outputs whose last pixel is wired back to the board (SPEC section 15).
     """
 
     def __init__(
@@ -40,11 +41,13 @@ class SimulatedBoard(ProtocolBoard):
         now_ms: float = 0.0,
         resets_on_open: bool = False,
         boot_ms: float = BOOT_MS_DEFAULT,
+        return_wires: Collection[int] = (),
     ) -> None:
         outputs = (config or BoardConfig()).outputs
         if len(wirings) > outputs:
             raise ValueError(f"{len(wirings)} wirings for a board of {outputs} outputs")
         self.resets_on_open = resets_on_open
+        self.return_wires = frozenset(return_wires)
         self.boot_ms = boot_ms
         self._deaf_until_ms: float | None = None
         self._chains = [PixelChain(wiring) for wiring in wirings]
@@ -79,6 +82,13 @@ class SimulatedBoard(ProtocolBoard):
             return said
         return said + super().press_button(now_ms)
 
+    def set_input(self, number: int, on: bool, now_ms: float) -> bytes:
+        said = self._boot(now_ms)
+        if self._deaf_until_ms is not None:
+            self.inputs.raw[number - 1] = on  # seen when the board has started
+            return said
+        return said + super().set_input(number, on, now_ms)
+
     def next_deadline_ms(self) -> float | None:
         return super().next_deadline_ms() if self._deaf_until_ms is None else self._deaf_until_ms
 
@@ -97,6 +107,9 @@ class SimulatedBoard(ProtocolBoard):
 
     def clock_out(self, number: int, frame: bytes) -> None:
         self._chains[number].take_frame(frame)
+
+    def edges_returned(self, number: int, frame: bytes) -> int:
+        return self._chains[number].bits_beyond(frame) if number in self.return_wires else 0
 
     def wiring(self, output: int) -> Wiring:
         """What is wired to `output`."""

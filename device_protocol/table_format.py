@@ -39,6 +39,25 @@ class TableFormatError(ValueError):
         self.at = at
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableLimits:
+    """What a board can keep (SPEC 12.3, 12.6): outputs, largest count, highest lamp number, number of groups, pixels of
+    three colours that a table can name on each output."""
+
+    outputs: int = MOST_OUTPUTS
+    count: int = 65_535
+    lamps: int = LAMP_LAST
+    groups: int = GROUP_LAST + 1
+    pixels: int = PIXEL_LAST + 1
+
+    def pixels_of(self, chain: TableOutput) -> int:
+        """How many pixels of that chain a table can name."""
+        return self.pixels if len(chain.byte_order) == 3 else self.pixels * 3 // 4
+
+
+ANY_BOARD = TableLimits(pixels=(PIXEL_LAST + 1) * 4 // 3 + 1)
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Lamp:
     """One of the game's lamps, by its number."""
@@ -233,7 +252,7 @@ class _Reader:
         return TableFormatError(self.record, reason)
 
 
-def _read_output(reader: _Reader) -> TableOutput:
+def _read_output(reader: _Reader, limits: TableLimits) -> TableOutput:
     first, order = reader.take(2)
     count, ceiling_ma = reader.number(), reader.number()
     (latch,) = reader.take(1)
@@ -241,13 +260,17 @@ def _read_output(reader: _Reader) -> TableOutput:
     letters = "".join(_LETTERS[order >> 2 * place & 3] for place in range(colours)) if colours in (3, 4) else ""
     if not is_byte_order(letters) or _order_byte(letters) != order:
         raise reader.fault(f"no byte order: {first:#04x} {order:#04x}")
+    if output >= limits.outputs or count > limits.count:
+        raise reader.fault(f"output {output} with {count} pixels is not on this board")
     try:
         return TableOutput(output, count, letters, ceiling_ma, latch * LATCH_UNIT_US)
     except HostFault as fault:
         raise reader.fault(str(fault)) from None
 
 
-def _read_entries(reader: _Reader, chains: dict[int, TableOutput], colours: list[Colour]) -> Iterator[TableEntry]:
+def _read_entries(
+    reader: _Reader, chains: dict[int, TableOutput], colours: list[Colour], limits: TableLimits
+) -> Iterator[TableEntry]:
     whose: Lamp | Group | None = None
     lamp, output, pixel, level = 0, 0, -1, 255
     while reader.at < len(reader.image):
@@ -269,6 +292,8 @@ def _read_entries(reader: _Reader, chains: dict[int, TableOutput], colours: list
             whose = Lamp(lamp)
         if whose is None:
             raise reader.fault("the first entry names no lamp or group")
+        if whose.number > (limits.lamps if isinstance(whose, Lamp) else limits.groups - 1):
+            raise reader.fault(f"this board cannot keep {whose}")
         if control & 0x20:
             output, pixel = divmod(reader.number(), 4096)
         else:
@@ -277,6 +302,8 @@ def _read_entries(reader: _Reader, chains: dict[int, TableOutput], colours: list
             raise reader.fault(f"output {output} has no record")
         if pixel >= chains[output].count or pixel > PIXEL_LAST:
             raise reader.fault(f"output {output} has no pixel {pixel}")
+        if pixel >= limits.pixels_of(chains[output]):
+            raise reader.fault(f"the game on this board cannot light pixel {pixel} of output {output}")
         if control & 0x10:
             (level,) = reader.take(1)
         if control & 15 == OWN_COLOUR:
@@ -288,8 +315,8 @@ def _read_entries(reader: _Reader, chains: dict[int, TableOutput], colours: list
         yield TableEntry(whose, output, pixel, colour, level)
 
 
-def decode_table(image: bytes) -> LampTable:
-    """Read an image. Raises TableFormatError. What a certain board can keep is that board's to refuse (SPEC 12.6)."""
+def decode_table(image: bytes, limits: TableLimits = ANY_BOARD) -> LampTable:
+    """Read an image for a board with these limits. Raises TableFormatError."""
     reader = _Reader(image)
     form, outputs, colour_count, rise, fall = reader.take(_HEAD)
     if form != FORMAT:
@@ -301,7 +328,7 @@ def decode_table(image: bytes) -> LampTable:
     chains: dict[int, TableOutput] = {}
     for _ in range(outputs):
         reader.record = reader.at
-        chain = _read_output(reader)
+        chain = _read_output(reader, limits)
         if chain.output in chains:
             raise reader.fault(f"output {chain.output} has two records")
         chains[chain.output] = chain
@@ -309,7 +336,7 @@ def decode_table(image: bytes) -> LampTable:
     for _ in range(colour_count):
         reader.record = reader.at
         colours.append(Colour(*reader.take(4)))
-    entries = list(_read_entries(reader, chains, colours))
+    entries = list(_read_entries(reader, chains, colours, limits))
     # one entry that says so makes its group start dark
     dark = {entry.whose.number for entry in entries if isinstance(entry.whose, Group) and entry.whose.starts_dark}
     settled = (
@@ -327,6 +354,7 @@ __all__ = [
     "LampTable",
     "TableEntry",
     "TableFormatError",
+    "TableLimits",
     "TableOutput",
     "decode_table",
     "encode_table",

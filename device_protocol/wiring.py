@@ -140,6 +140,15 @@ class PixelChain:
             if not pixel.passes_data:
                 return
 
+    def bits_beyond(self, frame: bytes) -> int:
+        """Bits of a frame that leave the last pixel; each of them rises once on the wire."""
+        taken = 0
+        for pixel in self.wiring:
+            if not pixel.fitted or not pixel.passes_data:
+                return 0
+            taken += len(pixel.byte_order)
+        return 8 * max(0, len(frame) - taken)
+
     def shown(self) -> list[tuple[PhysicalPixel, Colour]]:
         """Each pixel with the light that leaves it now."""
         return [(pixel, pixel.shows(held)) for pixel, held in zip(self.wiring, self.held, strict=True)]
