@@ -27,6 +27,7 @@ from probe.recheck.model import (
     Answer,
     AtNewPlace,
     Look,
+    Prior,
     Setup,
 )
 from tests.recheck.baselines import bisection, stepping
@@ -122,7 +123,11 @@ def run_one(case: Case, seed: int, options: Options, tally: Tally) -> None:
     person = Person(chain, rng)
     truth = chain.truth()
     length = len(chain.wiring) if case.known_length else None
-    if case.declared:
+    if not options.looks:
+        # probing alone cannot prove that nothing was rearranged or went dark short of stepping: not asked of it here
+        prior = Prior(swap=0.0, reversal=0.0, move=0.0, went_dark=1e-12)
+        setup = Setup.unchanged(case.old_count, new_count=length, prior=prior)
+    elif case.declared:
         setup = Setup.declared(case.old_count, truth, new_count=length)
     else:
         setup = Setup.unchanged(case.old_count, new_count=length)

@@ -393,7 +393,8 @@ class _Sampler:
             if not live.size:
                 break
             n, s = at[live], state[live]
-            came = states[n - 1] * matrix[:, s].T / before[n, s][:, None]
+            with np.errstate(divide="ignore", invalid="ignore"):
+                came = states[n - 1] * matrix[:, s].T / before[n, s][:, None]
             matches = s < width
             came[np.flatnonzero(matches), s[matches]] = 0.0
             if linked is not None:

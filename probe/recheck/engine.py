@@ -178,24 +178,28 @@ class Recheck:
             if one.arranged == 0:
                 counts[h] = max(counts[h], 2)
         maps, positions, source, spots = [], [], [], []
-        chances: dict[bytes, dict[int, float]] = {}
+        chances: dict[bytes, dict[tuple[int, bytes], float]] = {}
+        declared = np.array(sorted(self.setup.declared_new), dtype=np.int64)
         where: dict[bytes, tuple[int, int]] = {}
         row = 0
         for h in np.flatnonzero(counts).tolist():
             paths = sample_paths(self.runs[h][0], row=self.runs[h][1], count=int(counts[h]), rng=rng)
+            # a declared new pixel and one that was not declared are the same thing on the playfield
+            drawn = np.where(np.isin(paths.maps, declared), NEW, paths.maps) if declared.size else paths.maps
             for k, chance in enumerate((np.exp(paths.log_chance) * self.weights[h]).tolist()):
-                key = paths.maps[k].tobytes()
+                key = drawn[k].tobytes()
+                script = (h, paths.maps[k].tobytes())
                 per = chances.setdefault(key, {})
-                if h not in per:
-                    per[h] = chance
+                if script not in per:
+                    per[script] = chance
                     known = where.get(key)
                     if known is None or self.weights[known[1]] < self.weights[h]:
                         where[key] = (row + k, h)
-            row += len(paths.maps)
-            maps.append(paths.maps)
+            row += len(drawn)
+            maps.append(drawn)
             positions.append(paths.positions)
             spots.append(paths.spot)
-            source.append(np.full(len(paths.maps), h, dtype=np.int64))
+            source.append(np.full(len(drawn), h, dtype=np.int64))
         all_maps, all_positions = np.concatenate(maps), np.concatenate(positions)
         best = max(chances, key=lambda key: sum(chances[key].values()))
         at, origin = where[best]
@@ -268,11 +272,10 @@ class Recheck:
 
     def _probe_doubt(self, number: int, answer: Answer) -> float:
         column = self._draws.maps[:, number]
-        declared = np.isin(column, sorted(self.setup.declared_new))
         if isinstance(answer, AtPlace):
             agrees = column == answer.place
         elif isinstance(answer, AtNewPlace):
-            agrees = (column == NEW) | declared
+            agrees = column == NEW
         elif isinstance(answer, NotSure):
             return 0.0
         else:
@@ -295,8 +298,7 @@ class Recheck:
     def unnamed(self) -> tuple[int, ...]:
         """Numbers of the best map that are new and have no name yet."""
         best = self.best_map
-        fresh = (best == NEW) | np.isin(best, sorted(self.setup.declared_new))
-        return tuple(n for n in np.flatnonzero(fresh).tolist() if n not in self.named)
+        return tuple(n for n in np.flatnonzero(best == NEW).tolist() if n not in self.named)
 
     def next_step(self) -> Step:
         """The action with the most expected information per second of human time, or a finished step."""
@@ -347,11 +349,7 @@ class Recheck:
         )
 
     def _new_share(self) -> Floats:
-        maps = self._draws.maps
-        fresh = maps == NEW
-        if self.setup.declared_new:
-            fresh = fresh | np.isin(maps, sorted(self.setup.declared_new))
-        return np.asarray(self._draw_weights @ fresh, dtype=np.float64)
+        return np.asarray(self._draw_weights @ (self._draws.maps == NEW), dtype=np.float64)
 
     def _naming(self) -> Step | None:
         share = self._new_share()
@@ -395,9 +393,9 @@ class Recheck:
         if isinstance(seen.answer, AtPlace):
             return value != seen.answer.place
         if isinstance(seen.answer, AtNewPlace):
-            return value != NEW and value not in self.setup.declared_new
+            return value != NEW
         if isinstance(seen.answer, NothingLit):
-            unseen = value >= 0 and not self.setup.has_place[value] and value not in self.setup.declared_new
+            unseen = value >= 0 and not self.setup.has_place[value]
             return value != END and not unseen and self.dark_chance[seen.action.number] <= 0.5
         return False
 
@@ -608,6 +606,7 @@ class Recheck:
         return build_result(
             setup=self.setup,
             found=self.best_map,
+            declared=(self.best_map == NEW) & (self._draws.best_positions >= 0),
             maps=self._draws.maps,
             weights=self._draw_weights,
             dark=self.dark_chance,

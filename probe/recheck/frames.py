@@ -46,7 +46,7 @@ def build_look(
     missing_at = 0
     for number in range(end):
         entry = int(found[number])
-        if entry == NEW or (entry >= 0 and entry in setup.declared_new):
+        if entry == NEW:
             if number not in named:
                 colours[number] = UNLIT
             continue

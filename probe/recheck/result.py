@@ -13,6 +13,7 @@ from probe.recheck.model import (
     AllAsShown,
     AtNewPlace,
     AtPlace,
+    Bools,
     Differs,
     ExtraLight,
     Floats,
@@ -70,6 +71,7 @@ def build_result(
     *,
     setup: Setup,
     found: Ints,
+    declared: Bools,
     maps: Ints,
     weights: Floats,
     dark: Floats,
@@ -78,21 +80,20 @@ def build_result(
     doubted: frozenset[int],
     named: Mapping[int, int],
 ) -> Result:
-    """Put a map of shape (numbers,) and draws of shape (n, numbers) with weights (n,) into words."""
+    """Put a map of shape (numbers,), which of its new pixels were declared, and draws of shape (n, numbers) with weights (n,) into words."""
     agree = weights @ (maps == found[None, :])
     verified = _verified(setup, found, observations, doubted)
     numbers: list[Found] = []
     for number, entry in enumerate(found.tolist()):
         if entry == END:
             break
-        declared = entry in setup.declared_new
-        is_new = entry == NEW or declared
+        is_new = entry == NEW
         numbers.append(
             Found(
                 number=number,
                 kind=Kind.NEW if is_new else Kind.OLD,
                 old=None if is_new else entry,
-                declared=declared,
+                declared=bool(declared[number]),
                 dark=bool(dark[number] > 0.5),
                 confidence=max(float(agree[number]), confidence),
                 verified=number in verified or number in named,
@@ -128,7 +129,7 @@ def _verified(
         if isinstance(seen.answer, AtPlace):
             right = seen.answer.place == entry
         elif isinstance(seen.answer, AtNewPlace):
-            right = entry == NEW or entry in setup.declared_new
+            right = entry == NEW
         elif isinstance(seen.answer, NothingLit):
             right = entry >= 0 and not setup.has_place[entry]
         else:
