@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from device_protocol.messages import Identity
+from device_protocol.errors import ErrorCode
+from device_protocol.messages import Identity, Order, Reply
 from device_protocol.values import Colour
 from probe.maps.model import Chain, PlayfieldMap
 
@@ -88,12 +89,20 @@ class CountChain:
 
 
 @dataclass(frozen=True)
+class GiveOrders:
+    """Give the board orders one after another; the first that fails ends them. `tag` comes back with the news."""
+
+    orders: tuple[Order, ...]
+    tag: str
+
+
+@dataclass(frozen=True)
 class RingBell:
     """Sound the terminal's bell, if the settings allow it."""
 
 
 Showing = ShowPixel | ShowRange | ShowPicture | ShowDark | RunPattern
-Effect = SaveMap | SetUpChain | RingBell | CountChain | Showing
+Effect = SaveMap | SetUpChain | RingBell | CountChain | GiveOrders | Showing
 
 
 @dataclass(frozen=True)
@@ -124,6 +133,40 @@ class Counted:
 @dataclass(frozen=True)
 class LineTrouble:
     """An order had to be sent again, or a reply came damaged. It was mended without help."""
+
+
+@dataclass(frozen=True)
+class Answered:
+    """The board has carried out every order; a reply for each."""
+
+    tag: str
+    replies: tuple[Reply, ...]
+
+
+@dataclass(frozen=True)
+class NotAnswered:
+    """The board is not there, or refused an order (`code` is its code then). `why` is a plain sentence.
+
+    `replies` are those to the orders before it.
+    """
+
+    tag: str
+    why: str
+    code: ErrorCode | None = None
+    replies: tuple[Reply, ...] = ()
+
+
+@dataclass(frozen=True)
+class InputsTold:
+    """The board tells lamp inputs of the game as they are now, from number `first` on."""
+
+    first: int
+    on: tuple[bool, ...]
+
+
+@dataclass(frozen=True)
+class GameHasPixels:
+    """The board gave the pixels back to the game; what the host lit is gone."""
 
 
 @dataclass(frozen=True)
@@ -179,6 +222,10 @@ class Tick:
 News = (
     Shown
     | NotShown
+    | Answered
+    | NotAnswered
+    | InputsTold
+    | GameHasPixels
     | Counted
     | LineTrouble
     | Saved

@@ -18,13 +18,14 @@ from device_protocol.errors import HostFault, ProtocolFault
 from device_protocol.feature_messages import CountChain as CountOrder
 from device_protocol.feature_replies import ChainCount
 from device_protocol.messages import ButtonPressed as ButtonNotice
-from device_protocol.messages import Identity, Order, Reply, Setup, WentDark
+from device_protocol.messages import Identity, InputsChanged, Order, PixelsGivenBack, Reply, Setup, WentDark
 from probe.conductor.orders import Limits, replaces, setup_orders, showing_orders
 from probe.conductor.words import refusal
 from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting, WireNote
 from probe.link.refusal import OrderRefused
 from probe.maps.model import PlayfieldMap
 from probe.steps import (
+    Answered,
     BoardAwaited,
     BoardDark,
     BoardGone,
@@ -33,8 +34,12 @@ from probe.steps import (
     CountChain,
     Counted,
     Effect,
+    GameHasPixels,
+    GiveOrders,
+    InputsTold,
     LineTrouble,
     News,
+    NotAnswered,
     NotSaved,
     NotShown,
     RingBell,
@@ -190,6 +195,10 @@ class Conductor:
                 self.take(ButtonPressed(times))
             case NoticeArrived(WentDark()):
                 self.take(BoardDark())
+            case NoticeArrived(InputsChanged(first, on)):
+                self.take(InputsTold(first, on))
+            case NoticeArrived(PixelsGivenBack()):
+                self.take(GameHasPixels())
             case WireNote():
                 log.info("link: %s", event)
                 self.take(LineTrouble())
@@ -232,6 +241,9 @@ class Conductor:
                     await self._set_up(effect)
                 case CountChain():
                     await self._count(effect)
+                case GiveOrders():
+                    if not await self._give(effect):
+                        return
                 case _:
                     await self._show(effect)
 
@@ -281,6 +293,22 @@ class Conductor:
         else:
             if isinstance(reply, ChainCount):
                 self.take(Counted(effect, reply.least, reply.most, reply.edges))
+
+    async def _give(self, effect: GiveOrders) -> bool:
+        replies: list[Reply] = []
+        board = self.board
+        if board is None or board.identity is None:
+            self.take(NotAnswered(effect.tag, "no board: plug it in, or pick its port"))
+            return False
+        try:
+            for order in effect.orders:
+                replies.append(await board.do(order))
+        except (LinkError, OrderRefused, ProtocolFault) as exc:
+            code = exc.code if isinstance(exc, OrderRefused) else None
+            self.take(NotAnswered(effect.tag, _why(exc), code, tuple(replies)))
+            return False
+        self.take(Answered(effect.tag, tuple(replies)))
+        return True
 
     async def _show(self, effect: Showing) -> None:
         board = self.board

@@ -12,6 +12,9 @@ _REFUSALS = {
     ErrorCode.TOO_MANY_PIXELS: "the board cannot drive that many pixels on one output",
     ErrorCode.NO_SUCH_FEATURE: "this board cannot do that: its firmware lacks the feature",
     ErrorCode.UNKNOWN_ORDER: "the board does not know this order: it speaks an older version of the protocol",
+    ErrorCode.MISMATCH: "the board's memory does not hold what was sent: write the table again; if that fails, the chip is worn",
+    ErrorCode.BAD_TABLE: "this board cannot keep such a table: it has fewer lamps, groups or pixels than the map asks for",
+    ErrorCode.NOT_IN_TABLE: "the board's table has no such lamp or group, or the board holds no table: write the table first",
     ErrorCode.NOT_READY: "the board is busy: try again",
 }
 

@@ -17,7 +17,9 @@ from device_protocol.errors import ErrorCode, HostFault
 from device_protocol.messages import (
     ButtonPressed,
     Identity,
+    InputsChanged,
     Order,
+    PixelsGivenBack,
     Reply,
     Restarted,
     SilenceSet,
@@ -250,7 +252,7 @@ class Conversation:
                 case WentDark():
                     self._dark_is_known = True
                     self._emit(NoticeArrived(event))
-                case ButtonPressed() | UnknownNotice():
+                case ButtonPressed() | InputsChanged() | PixelsGivenBack() | UnknownNotice():
                     self._emit(NoticeArrived(event))
 
     def _connected(self, identity: Identity) -> None:
