@@ -124,7 +124,8 @@ class Forward:
     states, before: shape (J + 1, R, 2 D): scaled chances after and before the evidence of that number.
     linked: shape (J + 1, R, D): share of a MATCH state that came in by a link, or None without links.
     log_scale, log_end: shape (J + 1, R); log_end: logarithm of everything that ends after n numbers.
-    log_total: shape (R,): logarithm of the likelihood of all evidence.
+    log_total: shape (R,): logarithm of the likelihood of all evidence.  end_weights: chances to end from each state,
+    for `end_least` and more numbers.  top: shape (J, R), what the evidence was scaled by.
     """
 
     states: Floats
@@ -134,23 +135,28 @@ class Forward:
     log_end: Floats
     log_total: Floats
     end_weights: Floats
+    end_least: int
     evidence: Floats
     top: Floats
     steps: Steps
     cells: Cells
 
 
-def _end_weights(cells: Cells, moves: Steps) -> Floats:
-    """Shape (J + 1, R, 2 D): chance to end after n numbers in each state, tail evidence included."""
+def _end_weights(cells: Cells, moves: Steps) -> tuple[Floats, int]:
+    """Chance to end after n numbers in each state, tail evidence included, and the least n for which there is any.
+
+    Shape (J + 1 - least, R, 2 D).
+    """
     rows, numbers, width = cells.match.shape
+    least = numbers if cells.known_length else max(1, min(numbers, int(cells.lengths.min()) - 3 * moves.half))
     offsets = np.arange(width) - moves.half
-    left = cells.lengths[None, :, None] - (np.arange(numbers + 1)[:, None, None] + offsets[None, None, :])
+    left = cells.lengths[None, :, None] - (np.arange(least, numbers + 1)[:, None, None] + offsets[None, None, :])
     fits = (left >= 0) & (left < moves.end.shape[1])
     index = np.where(fits, left, 0)
-    weights = np.empty((numbers + 1, rows, 2 * width))
+    weights = np.empty((numbers + 1 - least, rows, 2 * width))
     weights[:, :, :width] = np.where(fits, moves.end[0][index], 0.0) * np.exp(cells.tail_none)[None, :, None]
     weights[:, :, width:] = np.where(fits, moves.end[1][index], 0.0) * np.exp(cells.tail_new)[None, :, None]
-    return weights
+    return weights, least
 
 
 class _Linker:
@@ -203,8 +209,10 @@ def forward(cells: Cells, moves: Steps) -> Forward:
     evidence = np.empty((numbers, rows, 2 * width))
     evidence[:, :, :width] = np.exp(cells.match.transpose(1, 0, 2) - top[:, :, None])
     evidence[:, :, width:] = np.exp(cells.new.T - top)[:, :, None]
-    states = np.zeros((numbers + 1, rows, 2 * width))
-    before = np.zeros_like(states)
+    states = np.empty((numbers + 1, rows, 2 * width))
+    states[0] = 0.0
+    before = np.empty_like(states)
+    before[0] = 0.0
     states[0, cells.begins, moves.half] = 1.0
     log_scale = np.zeros((numbers + 1, rows))
     linker = _Linker(cells.links, moves, rows, numbers) if cells.links is not None else None
@@ -226,14 +234,12 @@ def forward(cells: Cells, moves: Steps) -> Forward:
             log_scale[n] = base + np.log(total)
     if linker is None:
         np.cumsum(np.log(sums) + top, axis=0, out=log_scale[1:])
-    weights = _end_weights(cells, moves)
+    weights, least = _end_weights(cells, moves)
     behind = np.zeros(numbers + 1)
     behind[:-1] = np.cumsum(cells.behind[::-1])[::-1]
+    log_end = np.full((numbers + 1, rows), -np.inf)
     with np.errstate(divide="ignore"):
-        log_end = np.log((states * weights).sum(axis=2)) + log_scale + behind[:, None]
-    log_end[0] = -np.inf  # a chain has at least one pixel
-    if cells.known_length:
-        log_end[:-1] = -np.inf
+        log_end[least:] = np.log((states[least:] * weights).sum(axis=2)) + log_scale[least:] + behind[least:, None]
     return Forward(
         states=states,
         before=before,
@@ -242,6 +248,7 @@ def forward(cells: Cells, moves: Steps) -> Forward:
         log_end=log_end,
         log_total=np.logaddexp.reduce(log_end, axis=0),
         end_weights=weights,
+        end_least=least,
         evidence=evidence,
         top=top,
         steps=moves,
@@ -264,8 +271,8 @@ def marginals(run: Forward, *, row: int = 0) -> tuple[Floats, Floats]:
     states = np.zeros((numbers, 2 * width))
     for n in range(numbers, 0, -1):
         here = np.zeros(2 * width)
-        if n == numbers or not cells.known_length:
-            here = run.end_weights[n, row]
+        if n >= run.end_least:
+            here = run.end_weights[n - run.end_least, row]
         end_scale = float(behind[n])
         level = max(scale, end_scale)
         joined = ahead * np.exp(scale - level) + here * np.exp(end_scale - level)
@@ -322,7 +329,7 @@ class _Sampler:
         end_chance = np.exp(run.log_end[:, self.row] - run.log_total[self.row])
         at = rng.choice(len(end_chance), size=count, p=end_chance / end_chance.sum())
         self.log_chance += np.log(end_chance[at])
-        state, picked = _draw(run.states[at, self.row] * run.end_weights[at, self.row], rng)
+        state, picked = _draw(run.states[at, self.row] * run.end_weights[at - run.end_least, self.row], rng)
         self.log_chance += picked
         every = np.arange(count)
         if self.link < 0:

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from probe.inference.keystroke import Operator, klm_seconds
 
-SCAN_SECONDS = 0.02
-TURN_SECONDS = 2.0
+SCAN_SECONDS = 0.01
+TURN_SECONDS = 4.0
 CONFIRM = klm_seconds([Operator.THINK, Operator.KEY])
 """Mental preparation and one key: 1.55 s."""
 PICK_PLACE = klm_seconds([Operator.THINK, Operator.THINK] + [Operator.KEY] * 4)

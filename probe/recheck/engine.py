@@ -65,7 +65,7 @@ MOST_FROM_OTHERS = 8
 MOST_EXPLAINED = 2
 WORTH_DOUBTING = 1e-3
 """A look's answer is doubted only together with hypotheses of at least this chance."""
-WORTH_KEEPING = 14.0
+WORTH_KEEPING = 12.0
 """Hypotheses this far (natural logarithm) below the best are dropped."""
 UNLISTED_SWAPS = 2000
 UNLISTED_RUNS = 100
@@ -77,7 +77,7 @@ PROOF_STAGE = 0.9
 if it is expected to tell more than the look, not merely because it is quicker."""
 REVISIONS = 2
 """How often contradicted answers are looked at again for another explanation, after each answer."""
-HALF = 16
+HALF = 12
 WIDEST = 128
 
 
