@@ -262,6 +262,9 @@ def new_feed(m: PlayfieldMap, chain_id: str, text: str) -> tuple[PlayfieldMap, K
     if not m.supplies:
         m, _ = add_supply(m, "5 V supply")
     near = next((feed for feed in m.feeds if feed.chain == chain_id), None)
+    if near is None and number:
+        # Until now the plan took one at the board's end for granted: it stays.
+        m, near = add_feed(m, chain_id, 0, supply=m.supplies[0].id, name="board end")
     supply = m.supplies[0].id if near is None or near.supply not in {s.id for s in m.supplies} else near.supply
     name = "board end" if number == 0 else "far end" if number == chain.length - 1 else f"at {number}"
     m, feed = add_feed(m, chain_id, number, supply=supply, name=name)

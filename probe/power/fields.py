@@ -194,16 +194,16 @@ def _note() -> Field:
 FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
     Chain: (
         Field("wire", "wire between pixels", How.GAUGE, optional=True),
-        Field("ground_wire", "ground wire", How.GAUGE, optional=True, silent="as the 5 V wire"),
-        Field("spacing_mm", "wire from pixel to pixel", How.NUMBER, "mm", by=10, optional=True),
+        Field("ground_wire", "ground wire", How.GAUGE, optional=True, silent="as 5 V wire"),
+        Field("spacing_mm", "spacing of pixels", How.NUMBER, "mm", by=10, optional=True),
         Field("ceiling_ma", "ceiling of the output", How.WHOLE, "mA", by=50),
     ),
     Power: (
         Field("ceiling_level", "greatest level sent", How.WHOLE, by=16),
-        Field("typical_percent", "light in play, of that", How.WHOLE, "%", by=5),
-        Field("drive_volt", "data level of the board", How.NUMBER, "V", by=0.1),
-        Field("frames_per_s", "frames a second wished for", How.NUMBER, by=5),
-        Field("ambient_c", "air under the playfield", How.NUMBER, "°C", by=5),
+        Field("typical_percent", "of that, in play", How.WHOLE, "%", by=5),
+        Field("drive_volt", "board's data level", How.NUMBER, "V", by=0.1),
+        Field("frames_per_s", "frames a second", How.NUMBER, by=5),
+        Field("ambient_c", "air under playfield", How.NUMBER, "°C", by=5),
         Field("copper_c", "copper of the wires", How.NUMBER, "°C", by=5),
         Field("wires_in_bundle", "wires in a bundle", How.WHOLE),
     ),
@@ -212,7 +212,7 @@ FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
         Field("volt", "voltage", How.NUMBER, "V", by=0.1),
         Field("rating_a", "rating", How.NUMBER, "A", ladder=SUPPLY_SIZES_A, optional=True),
         Field("board_ma", "boards fed from it", How.WHOLE, "mA", by=10),
-        Field("usb", "a computer's USB port", How.FLAG),
+        Field("usb", "is a USB port", How.FLAG),
     ),
     Feed: (
         Field("name", "name", How.TEXT),
@@ -222,21 +222,21 @@ FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
         _note(),
     ),
     Joint: (
-        Field("length_mm", "length of the stretch", How.NUMBER, "mm", by=10, optional=True),
+        Field("length_mm", "length of stretch", How.NUMBER, "mm", by=10, optional=True),
         Field("fixing", "held by", How.CHOICE, choices=tuple(Fixing)),
         Field("made_on", "made on", How.TEXT, optional=True),
-        Field("five_volt_to", "5 V found joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
-        Field("ground_to", "ground found joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
-        Field("data_to", "data out found joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
-        Field("checked", "checked by eye or meter", How.FLAG),
-        Field("leaving_5v", "5 V leaving, colour", **_COLOUR),  # type: ignore[arg-type]
-        Field("leaving_ground", "ground leaving, colour", **_COLOUR),  # type: ignore[arg-type]
-        Field("leaving_data", "data out, colour", **_COLOUR),  # type: ignore[arg-type]
-        Field("arriving_5v", "5 V arriving, colour", **_COLOUR),  # type: ignore[arg-type]
-        Field("arriving_ground", "ground arriving, colour", **_COLOUR),  # type: ignore[arg-type]
-        Field("arriving_data", "data in, colour", **_COLOUR),  # type: ignore[arg-type]
-        Field("five_volt_open", "5 V left open on purpose", How.FLAG),
-        Field("extra_mohm", "resistance beyond a fair joint's", How.NUMBER, "mΩ", by=10),
+        Field("five_volt_to", "5 V joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
+        Field("ground_to", "ground joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
+        Field("data_to", "data out joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
+        Field("checked", "checked", How.FLAG),
+        Field("leaving_5v", "5 V leaving", **_COLOUR),  # type: ignore[arg-type]
+        Field("leaving_ground", "ground leaving", **_COLOUR),  # type: ignore[arg-type]
+        Field("leaving_data", "data out", **_COLOUR),  # type: ignore[arg-type]
+        Field("arriving_5v", "5 V arriving", **_COLOUR),  # type: ignore[arg-type]
+        Field("arriving_ground", "ground arriving", **_COLOUR),  # type: ignore[arg-type]
+        Field("arriving_data", "data in", **_COLOUR),  # type: ignore[arg-type]
+        Field("five_volt_open", "5 V left open", How.FLAG),
+        Field("extra_mohm", "extra resistance", How.NUMBER, "mΩ", by=10),
         _note(),
     ),
     Batch: (

@@ -232,7 +232,9 @@ def joining_lines(joint: Joint) -> tuple[str, ...]:
 
 
 def _its(wire: WireEnd | None) -> str:
-    return "not on the sheet" if wire is None else f"its {_coloured(wire)}"
+    if wire is None:
+        return "not on the sheet"
+    return "colour not noted" if not plain(wire.colour or "").strip() else f"its {_coloured(wire)}"
 
 
 def _coloured(wire: WireEnd) -> str:

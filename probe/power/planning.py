@@ -89,6 +89,11 @@ class NextLoad:
 
 
 @dataclass(frozen=True)
+class Look:
+    """Another screen is looked at: what was said of the last input is old."""
+
+
+@dataclass(frozen=True)
 class Undo:
     """Back to the map before the last change."""
 
@@ -104,8 +109,8 @@ class Retry:
 
 
 Input = (
-    Change | Step | AddFeed | AddSupply | AddBatch | GiveBatch | SetLevels | Remove | NextChain | NextLoad | Undo | Redo
-    | Retry
+    Change | Step | AddFeed | AddSupply | AddBatch | GiveBatch | SetLevels | Remove | NextChain | NextLoad | Look | Undo
+    | Redo | Retry
 )  # fmt: skip
 
 
@@ -179,6 +184,8 @@ def _step(state: Planning, given: Input | News) -> tuple[Planning, tuple[Effect,
         case NextLoad():
             load = LOADS[(LOADS.index(state.load) + 1) % len(LOADS)]
             return replace(state, load=load, made=None, message=f"shown: {load}"), ()
+        case Look():
+            return (replace(state, message="", made=None) if state.message or state.made else state), ()
         case Undo():
             return _travel(state, state.past, state.future, back=True)
         case Redo():

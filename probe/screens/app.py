@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
@@ -15,6 +15,8 @@ from textual.theme import Theme
 from probe.conductor import Conductor
 from probe.link import BoardLink
 from probe.maps.model import PlayfieldMap
+from probe.power.cautions import Moment
+from probe.screens.bench import Bench
 from probe.screens.help import HelpScreen
 from probe.screens.keys import TABLE, bindings, keys_of, typing_key
 from probe.screens.plan import Plan, Seen
@@ -58,6 +60,7 @@ class ProbeApp(App[str]):
         self.conductor = Conductor(store=plan.store, bell=self._ring)
         self.link: BoardLink | None = None
         self.walk_screen: WalkScreen | None = None
+        self.cautions_read: set[Moment] = set()
 
     @property
     def truth(self) -> PlayfieldMap | None:
@@ -154,14 +157,33 @@ class ProbeApp(App[str]):
         if self.walk_screen is not None:
             self.push_screen(TableScreen(self.walk_screen.walk))
 
+    def open_power(self) -> None:
+        """Show the power plan of the walk's map."""
+        self._open_planning("power")
+
+    def open_harness(self) -> None:
+        """Show the harness sheet of the walk's map, at the walk's pixel."""
+        self._open_planning("harness")
+
+    def _open_planning(self, which: str) -> None:
+        walk = self.walk_screen.walk if self.walk_screen is not None else None
+        if walk is not None and self.walk_screen is not None:
+            Bench(self, walk.map, walk.chain, walk.number, self.walk_screen.use_map).open(which)
+
     def light(self, chain: str, number: int) -> None:
         """Light a pixel of the walk's map (the walk moves there)."""
         self.conductor.take(GoTo(number, chain))
 
     def action_help(self) -> None:
         """Say the keys of this screen, and the cautions."""
-        scope = {WalkScreen: "walk", TableScreen: "table"}.get(type(self.screen), "app")
+        scope = self._scope(self.screen) or "app"
         self.push_screen(HelpScreen(scope, dict(self.plan.changed_keys)))
+
+    @staticmethod
+    def _scope(screen: Screen[Any]) -> str:
+        """The scope of a screen's keys; empty if it has none of its own."""
+        own: str = getattr(screen, "KEY_SCOPE", "")
+        return own or {WalkScreen: "walk", TableScreen: "table"}.get(type(screen), "")
 
     def action_leave(self) -> None:
         """Back to the screen before; from the last one, out of the program."""
@@ -191,7 +213,7 @@ class ProbeApp(App[str]):
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Every action of this screen, for the command palette."""
-        scope = {WalkScreen: "walk", TableScreen: "table"}.get(type(screen), "")
+        scope = self._scope(screen)
         for row in TABLE:
             if row.scope in (scope, "app"):
                 target = screen if row.scope == scope and scope else self

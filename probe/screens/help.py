@@ -36,6 +36,8 @@ _NAMES = {
     "minus": "-",
     "comma": ",",
     "equals_sign": "=",
+    "exclamation_mark": "!",
+    "ampersand": "&",
     "right": "→",
     "left": "←",
     "up": "↑",

@@ -13,7 +13,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
 from probe.conductor import Activity
-from probe.maps.model import PixelState, Position, shown_number
+from probe.maps.model import PixelState, PlayfieldMap, Position, shown_number
 from probe.screens.keys import bindings, while_empty
 from probe.screens.seen import under_the_glass
 from probe.screens.text import cut, plain
@@ -41,7 +41,7 @@ from probe.survey.keys import (
     Undo,
 )
 from probe.survey.walk import step
-from probe.survey.walk_state import Walk
+from probe.survey.walk_state import Walk, with_map
 
 if TYPE_CHECKING:
     from probe.screens.app import ProbeApp
@@ -319,6 +319,18 @@ class WalkScreen(Screen[None]):
         self._mark = picture.cell_of(start or Position(x_mm=machine.width_mm / 2, y_mm=machine.length_mm / 2))
         self._put("message", Content("Arrows move the mark, Enter sets it, Esc leaves it."))
         self._show_picture(self.walk)
+
+    def use_map(self, m: PlayfieldMap) -> None:
+        """Go on with a map that was changed elsewhere; undo goes back to the one before."""
+        self._activity.state = with_map(self.walk, m)
+
+    def action_power(self) -> None:
+        """Open the power plan."""
+        self.app.open_power()
+
+    def action_harness(self) -> None:
+        """Open the harness sheet."""
+        self.app.open_harness()
 
     def action_table(self) -> None:
         """Open the map table."""

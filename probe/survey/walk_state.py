@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from probe.maps.model import Chain, Kind, Pixel, PixelState, Place, PlayfieldMap, Position
@@ -140,6 +140,14 @@ def start(m: PlayfieldMap, *, paper: bool = False, steady_only: bool = False, le
     if limit and number >= limit:
         number = limit - 1
     return Walk(m, chain, number, paper=paper, steady_only=steady_only, level=level)
+
+
+def with_map(walk: Walk, m: PlayfieldMap) -> Walk:
+    """The walk on a map that was changed elsewhere. It still has the walk's chain; undo goes back to the map before."""
+    if m is walk.map:
+        return walk
+    past = (*walk.past, Moment(walk.map, walk.chain, walk.number))
+    return replace(walk, map=m, past=past, future=())
 
 
 def next_unseen(m: PlayfieldMap, chain_id: str, number: int) -> tuple[str, int] | None:
