@@ -34,12 +34,13 @@ from probe.inference.questions import Question, best_question
 from probe.recheck.align import Forward, forward, sample_paths, steps
 from probe.recheck.costs import look_seconds, probe_seconds
 from probe.recheck.evidence import Evidence
-from probe.recheck.frames import build_look, look_outcomes, numbers_at
+from probe.recheck.frames import LOOK_CLEAN, build_look, look_outcomes, numbers_at
 from probe.recheck.hypotheses import Hypothesis, first_hypothesis, from_look, from_probe, random_runs, random_swaps
 from probe.recheck.model import (
     END,
     NEW,
     Action,
+    AllAsShown,
     Answer,
     AtNewPlace,
     AtPlace,
@@ -83,10 +84,12 @@ WIDEST = 128
 
 @dataclass(frozen=True, kw_only=True)
 class Options:
-    """confidence: stop when the whole map is right with at least this chance.  looks: use look frames, not only probes."""
+    """confidence: stop when the whole map is right with at least this chance.  looks: use look frames, not only probes.
+    clean_looks: at least so many looks have to have found the final map as shown; two are a frame and another code."""
 
     confidence: float = 0.9965
     looks: bool = True
+    clean_looks: int = 2
     seed: int = 0
 
 
@@ -310,6 +313,8 @@ class Recheck:
             return again
         if self.confidence >= self.options.confidence:
             left = self.unnamed()
+            if not left and self.options.looks and self.clean_looks() < self.options.clean_looks:
+                return self._proof()
             if not left:
                 return Step(action=None)
             return Step(action=Probe(number=left[0]), naming=True, seconds=probe_seconds(predicted=0.0))
@@ -333,6 +338,17 @@ class Recheck:
         counts = np.bincount(np.array(asked, dtype=np.int64), minlength=len(self.best_map))[: len(self.best_map)]
         counts = np.where(self.best_map == END, counts.max() + 1, counts)
         return Step(action=Probe(number=int(counts.argmin())), seconds=probe_seconds(predicted=1.0))
+
+    def clean_looks(self) -> int:
+        """How many looks found all as shown that the best map would indeed show like that."""
+        best = self.best_map[None, :]
+        at = numbers_at(best, self.setup.entries)
+        return sum(
+            isinstance(seen.action, Look)
+            and isinstance(seen.answer, AllAsShown)
+            and int(look_outcomes(seen.action, best, at)[0]) == LOOK_CLEAN
+            for seen in self.observations
+        )
 
     def look(self, *, turn: int | None = None) -> Look:
         """The look frame for the best map; turn: which code (default: one that was not used yet)."""

@@ -75,6 +75,10 @@ class Evidence:
         self._looks: tuple[_SeenLook, ...] = ()
         self._probes: dict[int, tuple[ProbeTerms, ...]] = {}
         self._memo = _Memo()
+        self._is_declared: Floats | None = None
+        if setup.declared_new:
+            self._is_declared = np.zeros(setup.entries + 1)
+            self._is_declared[sorted(setup.declared_new)] = 1.0
 
     def with_answer(self, observation: Observation) -> Evidence:
         """Evidence with one more answer."""
@@ -127,9 +131,10 @@ class Evidence:
             self._memo.index[key] = np.where(inside, order[np.clip(position, 0, len(order) - 1)], self.setup.entries)
         return self._memo.index[key]
 
-    @staticmethod
-    def _look_band(seen: _SeenLook, index: Ints) -> Floats:
+    def _look_band(self, seen: _SeenLook, index: Ints) -> Floats:
         band: Floats = (seen.table - seen.table[:, COLOURS:]).ravel().take(index * (COLOURS + 1) + seen.shown[:, None])
+        if self._is_declared is not None:  # such a pixel has no place on the list: lit, it is a light off the list
+            band = band + self._is_declared[index] * seen.terms.new_noticed[:, None]
         return band
 
     def _look_sum(self, order: Ints, shift: int, void: frozenset[int]) -> tuple[Floats, Ints]:

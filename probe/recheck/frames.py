@@ -9,8 +9,10 @@ import numpy.typing as npt
 
 from probe.recheck.codes import UNLIT, frame_code
 from probe.recheck.evidence import COLOURS
-from probe.recheck.model import NEW, Bools, Ints, Look, Setup
+from probe.recheck.model import END, NEW, Bools, Ints, Look, Setup
 
+LOOK_CLEAN, LOOK_EXTRA = -1, -2
+"""Outcomes of a look: all as shown; a light where no place is known."""
 TAIL_NUMBERS = 6
 """A look lights this many numbers beyond the predicted end, so that a pixel added there is seen."""
 
@@ -33,7 +35,7 @@ def build_look(
     off the list is news.
     """
     numbers = len(found)
-    matched = np.flatnonzero(found != -2)
+    matched = np.flatnonzero(found != END)
     end = int(matched[-1]) + 1 if matched.size else 0
     lit_until = numbers if setup.new_count is not None else min(numbers, end + TAIL_NUMBERS)
     colours = frame_code(length=numbers, turn=turn, seed=seed).astype(np.int64)
@@ -85,7 +87,7 @@ def numbers_at(maps: Ints, entries: int) -> Ints:
 def look_outcomes(look: Look, maps: Ints, at: Ints) -> Ints:
     """What an attentive person would answer under each map, as one whole number per map; shape (S,).
 
-    Equal numbers mean equal answers.  maps: shape (S, J); at: from `numbers_at`.
+    Equal numbers mean equal answers; LOOK_CLEAN and LOOK_EXTRA stand for themselves.  maps: shape (S, J); at: from `numbers_at`.
     """
     colour = np.append(np.array(look.colours, dtype=np.int64), UNLIT)
     places = np.array(look.places, dtype=np.int64)
@@ -99,4 +101,4 @@ def look_outcomes(look: Look, maps: Ints, at: Ints) -> Ints:
     lit[sorted(look.named)] = False
     extra = ((maps == NEW) & lit[None, :]).any(axis=1)
     code = first * (COLOURS + 1) + shown[rows, first] + 1
-    return np.where(any_differs, code, np.where(extra, -2, -1)).astype(np.int64)
+    return np.where(any_differs, code, np.where(extra, LOOK_EXTRA, LOOK_CLEAN)).astype(np.int64)
