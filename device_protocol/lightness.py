@@ -72,3 +72,9 @@ def srgb_to_linear(value: float) -> float:
         raise ValueError(f"picture value {value}: 0 to 255")
     v = value / 255
     return v / 12.92 if v <= 0.04045 else float(((v + 0.055) / 1.055) ** 2.4)
+
+
+def linear_to_srgb(light: float) -> int:
+    """The 8-bit sRGB value whose light comes nearest to `light` (0 to 1), for a colour that a screen shows."""
+    v = min(1.0, max(0.0, light))
+    return round(255 * (12.92 * v if v <= 0.0031308 else 1.055 * v ** (1 / 2.4) - 0.055))

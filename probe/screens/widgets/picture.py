@@ -2,71 +2,84 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rich.segment import Segment
 from rich.style import Style
+from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from probe.maps.model import Kind, PixelState, PlayfieldMap, Position
+from probe.maps.model import PlayfieldMap, Position
+from probe.screens.widgets.picture_layers import (
+    CHANGED_SIGN,
+    DARK_SIGN,
+    SIGNS,
+    UNSEEN_SIGN,
+    Rows,
+    View,
+    ascii_sign,
+    grid_cells,
+    look_of_places,
+    merged,
+    number_cells,
+    route_cells,
+    route_points,
+)
 
-SIGNS: Mapping[Kind, str] = {
-    Kind.INSERT: "o",
-    Kind.BUMPER: "O",
-    Kind.GENERAL: "·",
-    Kind.FLASHER: "*",
-    Kind.BACKBOX: "=",
-    Kind.BUTTON: "u",
-    Kind.SIGN: "#",
-    Kind.OTHER: "?",
-}
 LIT_SIGN = "◉"
 MARK_SIGN = "+"
+MARGIN_MM = 40.0
+GRID_MM = 50.0
+
+__all__ = ["LIT_SIGN", "MARK_SIGN", "SIGNS", "PlayfieldPicture", "Spot", "legend", "look_of_places"]
 
 
 @dataclass(frozen=True)
 class Spot:
-    """One thing to draw: position in mm, its sign, and how (`plain`, `dark`, `lit`, `seen`, `mark`, `guess`)."""
+    """One thing to draw: position in mm, its sign, and how (a look: `plain`, `dark`, `lit`, `seen`, `held`, `mark` …)."""
 
     position: Position
     sign: str
     look: str
 
 
-def look_of_places(m: PlayfieldMap) -> dict[str, tuple[str, str]]:
-    """Sign and look of every place that has a position, by place id: dark and dead ones are marked `x`."""
-    trouble = {
-        pixel.place
-        for chain in m.chains
-        for pixel in chain.pixels
-        if pixel.place and pixel.state in (PixelState.DARK, PixelState.DEAD)
-    }
-    lit_by = m.pixels_at
-    looks = {}
-    for place in m.places:
-        if place.position is None:
-            continue
-        if place.id in trouble:
-            looks[place.id] = ("x", "dark")
-        elif place.id not in lit_by:
-            looks[place.id] = (SIGNS[place.kind], "unseen")
-        else:
-            looks[place.id] = (SIGNS[place.kind], "guess" if place.position.guessed else "plain")
-    return looks
-
-
-_ORDER = {"unseen": 0, "guess": 1, "plain": 2, "dark": 3, "seen": 4, "lit": 5, "mark": 6}
+_ORDER = {
+    "grid": 0,
+    "route": 1,
+    "number": 2,
+    "unseen": 3,
+    "guess": 4,
+    "plain": 5,
+    "changed": 6,
+    "dark": 7,
+    "held": 8,
+    "seen": 9,
+    "lit": 10,
+    "mark": 11,
+}
 _STYLES = {
+    "grid": Style(dim=True),
+    "route": Style(color="#0072B2"),
+    "number": Style(dim=True),
     "unseen": Style(dim=True),
     "guess": Style(color="#56B4E9", dim=True),
     "plain": Style(color="#56B4E9"),
+    "changed": Style(color="#E69F00", bold=True),
     "dark": Style(color="#D55E00", bold=True),
+    "held": Style(color="#56B4E9", bold=True, reverse=True),
     "seen": Style(color="#F0E442", bold=True, reverse=True),
     "lit": Style(color="#F0E442", bold=True, reverse=True),
     "mark": Style(bold=True, reverse=True),
 }
+
+
+def legend(kinds: Iterable[str], *, plain: bool = False) -> str:
+    """What the signs mean, for the kinds that occur: `o insert  · general  x dark  ! changed  _ no pixel  ◉ lit`."""
+    found = [f"{sign} {kind.value}" for kind, sign in SIGNS.items() if kind.value in set(kinds)]
+    found += [f"{DARK_SIGN} dark", f"{CHANGED_SIGN} changed", f"{UNSEEN_SIGN} no pixel", f"{LIT_SIGN} lit"]
+    return "  ".join(ascii_sign(word[0]) + word[1:] if plain else word for word in found)
 
 
 class PlayfieldPicture(Widget):
@@ -74,14 +87,22 @@ class PlayfieldPicture(Widget):
 
     DEFAULT_CSS = "PlayfieldPicture { width: 1fr; height: 1fr; }"
 
-    def __init__(self) -> None:
+    def __init__(self, *, plain_ascii: bool = False) -> None:
         super().__init__(id="picture")
         self._map: PlayfieldMap | None = None
         self._overlay: tuple[Spot, ...] = ()
         self._extent_mm = (514.35, 1066.8)
+        self._plain = plain_ascii
         self.from_below = False
-        self._base: dict[int, dict[int, tuple[str, str]]] = {}
+        self.show_route = False
+        self.show_grid = False
+        self.area: str | None = None
+        self._base: Rows = {}
         self._base_for: tuple[object, ...] | None = None
+        self._under: Rows = {}
+        self._under_for: tuple[object, ...] | None = None
+        self._box: tuple[float, float, float, float] | None = None
+        self._box_for: tuple[object, str] | None = None
 
     def show(self, m: PlayfieldMap, overlay: Iterable[Spot] = ()) -> None:
         """Draw this map, and `overlay` above it. What lies above the playfield, such as a backbox, is made room for."""
@@ -93,58 +114,112 @@ class PlayfieldPicture(Widget):
         if old is None or old.places is not m.places or old.machine is not m.machine:
             tops = [p.position.y_mm for p in m.places if p.position is not None]
             self._extent_mm = (m.machine.width_mm, max([m.machine.length_mm, *tops]))
+        rows = None if not same else {self.cell_of(s.position)[1] for s in {*spots} ^ {*self._overlay}}
         self._map, self._overlay = m, spots
-        self.refresh()
+        if rows is None:
+            self.refresh()
+        else:
+            self._refresh_rows(rows)
+
+    def _refresh_rows(self, rows: Iterable[int]) -> None:
+        """Draw only these rows again."""
+        if self.size.width:
+            self.refresh(*(Region(0, row, self.size.width, 1) for row in sorted(rows)))
 
     def flip(self) -> None:
         """See it from the other side."""
         self.from_below = not self.from_below
         self.refresh()
 
+    def toggle_route(self) -> None:
+        """Draw the route of the chains with their numbers, or not."""
+        self.show_route = not self.show_route
+        self.refresh()
+
+    def toggle_grid(self) -> None:
+        """Draw the letters and numbers of the grid, or not."""
+        self.show_grid = not self.show_grid
+        self.refresh()
+
+    def zoom(self, area: str | None) -> None:
+        """Draw only the area of that name, None for the whole playfield."""
+        self.area = area
+        self.refresh()
+
+    @property
+    def view(self) -> View:
+        """What is drawn, and on how many cells."""
+        columns, rows = max(1, self.size.width - 2), max(1, self.size.height - 2)
+        box = self._area_box()
+        left, near, right, far = box or (0.0, 0.0, *self._extent_mm)
+        return View(left, near, right, far, columns, rows, self.from_below)
+
+    def _area_box(self) -> tuple[float, float, float, float] | None:
+        m = self._map
+        if m is None or self.area is None:
+            return None
+        if self._box_for is None or self._box_for[0] is not m.places or self._box_for[1] != self.area:
+            self._box, self._box_for = self._box_of(m), (m.places, self.area)
+        return self._box
+
+    def _box_of(self, m: PlayfieldMap) -> tuple[float, float, float, float] | None:
+        spots = [p.position for p in m.places if p.area == self.area and p.position is not None]
+        if not spots:
+            return None
+        xs, ys = [s.x_mm for s in spots], [s.y_mm for s in spots]
+        return min(xs) - MARGIN_MM, min(ys) - MARGIN_MM, max(xs) + MARGIN_MM, max(ys) + MARGIN_MM
+
     def cell_of(self, position: Position) -> tuple[int, int]:
         """Column and row of a position."""
-        width, height = max(1, self.size.width - 2), max(1, self.size.height - 2)
-        across = min(1.0, max(0.0, position.x_mm / self._extent_mm[0]))
-        up = min(1.0, max(0.0, position.y_mm / self._extent_mm[1]))
-        if self.from_below:
-            across = 1 - across
-        return 1 + round(across * (width - 1)), 1 + round((1 - up) * (height - 1))
+        return self.view.cell(position)
 
     def position_of(self, column: int, row: int) -> Position:
         """The position in mm of a cell."""
-        width, height = max(2, self.size.width - 2), max(2, self.size.height - 2)
-        across = min(1.0, max(0.0, (column - 1) / (width - 1)))
-        if self.from_below:
-            across = 1 - across
-        up = 1 - min(1.0, max(0.0, (row - 1) / (height - 1)))
-        return Position(x_mm=round(across * self._extent_mm[0], 1), y_mm=round(up * self._extent_mm[1], 1))
+        return self.view.position(column, row)
 
     def _lay_out(self) -> None:
-        """Put the places of the map into cells, once for each map and size; what matters more covers what less."""
+        """Put the places of the map into cells, once for each map and view; what matters more covers what less."""
         m = self._map
         if m is None:
             return
-        key = (m.places, m.chains, self.size, self.from_below, self._extent_mm)
+        view = self.view
+        key = (m.places, m.chains, m.revisions, view, self.show_route, self.show_grid)
         old = self._base_for
-        if old is not None and old[0] is key[0] and old[1] is key[1] and old[2:] == key[2:]:
+        if (
+            old is not None
+            and all(new is was for new, was in zip(key[:3], old[:3], strict=True))
+            and old[3:] == key[3:]
+        ):
             return
         self._base_for = key
-        rows: dict[int, dict[int, tuple[str, str]]] = {}
+        rows: Rows = {}
         looks = look_of_places(m)
-        across, up = self.size.width - 3, self.size.height - 3
-        width_mm, top_mm = self._extent_mm
         for place in m.places:
             look = looks.get(place.id)
-            if look is None or place.position is None:
+            if look is None or place.position is None or not view.inside(place.position):
                 continue
-            share = min(1.0, max(0.0, place.position.x_mm / width_mm))
-            column = 1 + round((1 - share if self.from_below else share) * across)
-            row = 1 + round((1 - min(1.0, max(0.0, place.position.y_mm / top_mm))) * up)
+            column, row = view.cell(place.position)
             cells = rows.setdefault(row, {})
             before = cells.get(column)
             if before is None or _ORDER[before[1]] <= _ORDER[look[1]]:
-                cells[column] = look
-        self._base = rows
+                cells[column] = (ascii_sign(look[0]), look[1]) if self._plain else look
+        layers: list[Rows] = [rows]
+        if self.show_route or self.show_grid:
+            layers.insert(0, self._underlay(m, view, rows))
+        self._base = merged(layers, _ORDER) if len(layers) > 1 else rows
+
+    def _underlay(self, m: PlayfieldMap, view: View, places: Rows) -> Rows:
+        """Route, numbers and grid; kept until a position, the order or the view changes."""
+        routes = route_points(m) if self.show_route else ()
+        key = (routes, view, self.show_route, self.show_grid)
+        if self._under_for != key:
+            layers: list[Rows] = []
+            if self.show_grid:
+                layers.append(grid_cells(view, GRID_MM))
+            if self.show_route:
+                layers += [route_cells(routes, view, plain=self._plain), number_cells(m, view, places)]
+            self._under, self._under_for = merged(layers, _ORDER), key
+        return self._under
 
     def render_line(self, y: int) -> Strip:
         """One row of the picture, the frame included."""
@@ -159,10 +234,13 @@ class PlayfieldPicture(Widget):
             line = f"+{(' ' + title + ' ' if y == 0 else ''):-^{width - 2}}+"
             return Strip([Segment(line[:width], edge)], width)
         cells = dict(self._base.get(y, {}))
+        view = self.view
         for spot in self._overlay:
-            column, row = self.cell_of(spot.position)
-            if row == y and (column not in cells or _ORDER[cells[column][1]] <= _ORDER[spot.look]):
-                cells[column] = (spot.sign, spot.look)
+            column, row = view.cell(spot.position)
+            if row == y and (view.inside(spot.position) or spot.look == "mark"):
+                before = cells.get(column)
+                if before is None or _ORDER[before[1]] <= _ORDER[spot.look]:
+                    cells[column] = (spot.sign, spot.look)
         segments = [Segment("|", edge)]
         column = 1
         for at in sorted(c for c in cells if 1 <= c < width - 1):
