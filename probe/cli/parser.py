@@ -11,6 +11,9 @@ _EXITS = """exit codes:
   4 port or board trouble   5 a fault of this program   130 stopped with Ctrl+C"""
 
 
+EXPORTS = ("csv", "json", "lamps-csv", "pixels-csv", "places-csv", "c-header", "python")
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser of the whole command."""
     parser = argparse.ArgumentParser(
@@ -28,6 +31,12 @@ def build_parser() -> argparse.ArgumentParser:
     _export(commands)
     _import(commands)
     _check(commands)
+    _renumber(commands)
+    _undo(commands)
+    _revisions(commands)
+    _diff(commands)
+    _lamps(commands)
+    _table(commands)
     _power(commands)
     _harness(commands)
     _completion(commands)
@@ -77,7 +86,12 @@ def _ports(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def _export(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = commands.add_parser("export", help="write a map in another format")
     _file(parser)
-    parser.add_argument("--to", required=True, choices=("csv", "json"), help="format")
+    parser.add_argument(
+        "--to",
+        required=True,
+        choices=EXPORTS,
+        help="csv and json: the whole map; lamps-csv, pixels-csv, places-csv: tables; c-header, python: for boards",
+    )
     parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
 
 
@@ -108,6 +122,82 @@ def _power(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 def _harness(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = commands.add_parser("harness", help="print the sheet of joints: which wire to join to which, by function")
     _file(parser)
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _lamps(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("lamps", help="read the game's lamp list into a map, join places to it, or show it")
+    _file(parser)
+    parser.add_argument("--from", dest="source", metavar="FILE", help="CSV file with the lamp list")
+    parser.add_argument(
+        "--columns",
+        nargs="+",
+        default=[],
+        metavar="FIELD=HEADING",
+        help="which heading holds what, where it is not found by itself: number, name, area, kind, driver, row, column,"
+        " insert_colour, group, note",
+    )
+    parser.add_argument("--replace", action="store_true", help="drop rows of the map that the file does not have")
+    parser.add_argument("--join", action="store_true", help="join places to lamps by name, as far as that is sure")
+    parser.add_argument("--dry-run", action="store_true", help="only say what would change")
+
+
+def _table(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("table", help="put a map's lamp table into a board, or compare the two")
+    _file(parser)
+    _wire_options(parser)
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument("--compare", action="store_true", help="read the board's table and say what differs (default)")
+    what.add_argument("--read", action="store_true", help="say what the board's table holds")
+    what.add_argument("--write", action="store_true", help="write it, read it back, compare, commit")
+
+
+def _renumber(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser(
+        "renumber",
+        help="say what was changed in the wiring; the map is renumbered as a new revision",
+        epilog="changes are said as: '3 new after Reef lane 2', 'took out GI 12', 'reversed Reef lane 1 to Reef lane 4',"
+        " 'moved Reef lane 1 to Reef lane 3 after GI 4', 'swapped Reef lane 1 and Reef lane 2', 'replaced GI 3'."
+        " A place may also be said by its number: #14. 'Backbox: took out #3' names the chain.",
+    )
+    _file(parser)
+    parser.add_argument(
+        "--change",
+        action="append",
+        required=True,
+        metavar="WORDS",
+        help="what was changed; again for each change, in order",
+    )
+    parser.add_argument("--reason", metavar="WORDS", help="why, for the list of revisions (default: the changes)")
+    parser.add_argument("--dry-run", action="store_true", help="show what would be done, write nothing")
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _undo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("undo", help="take the last revision back, as a revision of its own")
+    _file(parser)
+    parser.add_argument("--redo", action="store_true", help="do again what was undone last")
+    parser.add_argument("--dry-run", action="store_true", help="show what would be done, write nothing")
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _revisions(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("revisions", help="list the map's revisions, and what is verified since")
+    _file(parser)
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _diff(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser(
+        "diff", help="compare two map files, or two revisions of one; exit code 1 if they differ"
+    )
+    _file(parser)
+    second = parser.add_argument("other", metavar="OTHER", nargs="?", help="a second map file")
+    second.complete = {"bash": "_shtab_compgen_files", "zsh": "_files", "tcsh": "f"}  # type: ignore[attr-defined]
+    parser.add_argument(
+        "--from", dest="older", type=int, metavar="N", help="revision to compare from; 0 is before the first"
+    )
+    parser.add_argument("--to", dest="newer", type=int, metavar="N", help="revision to compare with (default: now)")
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 

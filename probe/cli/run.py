@@ -76,6 +76,49 @@ def _dispatch(arguments: argparse.Namespace) -> int:
             from probe.cli.exchange import export_map
 
             return export_map(arguments.map, to=arguments.to, output=arguments.output)
+        case "renumber":
+            from probe.cli.revise import renumber_map
+
+            return renumber_map(
+                arguments.map,
+                changes=arguments.change,
+                reason=arguments.reason,
+                dry_run=arguments.dry_run,
+                as_json=arguments.json,
+            )
+        case "undo":
+            from probe.cli.revise import undo_revision
+
+            return undo_revision(arguments.map, redo=arguments.redo, dry_run=arguments.dry_run, as_json=arguments.json)
+        case "revisions":
+            from probe.cli.revise import list_revisions
+
+            return list_revisions(arguments.map, as_json=arguments.json)
+        case "diff":
+            from probe.cli.revise import diff_maps
+
+            return diff_maps(
+                arguments.map,
+                arguments.other,
+                older=arguments.older,
+                newer=arguments.newer,
+                as_json=arguments.json,
+            )
+        case "lamps":
+            from probe.cli.lamps import merge_lamp_list
+
+            return merge_lamp_list(
+                arguments.map,
+                source=arguments.source,
+                columns=arguments.columns,
+                replace=arguments.replace,
+                join=arguments.join,
+                dry_run=arguments.dry_run,
+            )
+        case "table":
+            from probe.cli.table import table_command
+
+            return table_command(arguments)
         case "import":
             from probe.cli.exchange import import_csv
 

@@ -30,18 +30,19 @@ class What(StrEnum):
     FEED = "feed"
     BATCH = "batch"
     POWER = "power"
+    FADE = "fade"
 
 
 class Change(Record):
     """One record before and after; None where it was not there. Fields are as in the map file, defaults left out.
 
-    `id` is the record's (a joint's is `after>before`, a lamp's its number or name). `at` is its index among its like:
+    `key` is the record's id (a joint's is `after>before`, a lamp's its number or name). `at` is its index among its like:
     the old one if it is gone now, else the new one if it is new. `order` and `length` (pixels before) only with ORDER.
     """
 
     what: What
     chain: Identifier | None = None
-    id: Text = ""
+    key: Text = ""
     at: int | None = Field(default=None, ge=0)
     order: Order = ""
     length: int | None = Field(default=None, ge=0)

@@ -1,7 +1,7 @@
 """What differs between two maps, record by record; and the way back.
 
-`revert(after, diff(before, after))` is `before` again. Proofs and observations are a log of their own and the bookmark
-is no part of the map's content: they are left as they are.
+`revert(after, diff(before, after))` is `before` again. Proofs, observations and readings are logs of their own, and the
+bookmark is no part of what a map says: `NOT_COMPARED` names what is left as it is.
 """
 
 from __future__ import annotations
@@ -14,8 +14,12 @@ from typing import Any
 from probe.maps.change import Change, What, fields_of
 from probe.maps.game import Group
 from probe.maps.harness import Batch, Feed, Joint, Power, Supply
+from probe.maps.light import Fade
 from probe.maps.model import Chain, Lamp, Machine, Pixel, Place, PlayfieldMap, Record
 
+NOT_COMPARED = frozenset(
+    {"format", "version", "bookmark", "proofs", "observations", "readings", "revisions", "pending"}
+)
 _CHAIN_BLOCKS = frozenset({"pixels", "joints"})
 _RUN = re.compile(r"\+?\d+(?:-\d+)?")
 _MAX_KEY = 1_900
@@ -47,6 +51,7 @@ _LISTS = (
     _List(What.BATCH, "batches", Batch, _id),
     _List(What.GROUP, "groups", Group, lambda group: str(group.name)),
 )
+_ALONE: tuple[tuple[What, str, type[Record]], ...] = ((What.POWER, "power", Power), (What.FADE, "fade", Fade))
 _PIXELS = _List(What.PIXEL, "pixels", Pixel, _id)
 _JOINTS = _List(What.JOINT, "joints", Joint, lambda joint: f"{joint.after or ''}>{joint.before}")
 
@@ -80,8 +85,10 @@ def diff(before: PlayfieldMap, after: PlayfieldMap, *, cache: Cache | None = Non
         old, new = getattr(before, kind.field), getattr(after, kind.field)
         if old is not new:
             made += _list(kind, None, old, new, kept)
-    if before.power is not after.power and before.power != after.power:
-        made.append(_change(kept, What.POWER, None, "", None, before.power, after.power))
+    for what, field, _ in _ALONE:
+        one, other = getattr(before, field), getattr(after, field)
+        if one is not other and one != other:
+            made.append(_change(kept, what, None, "", None, one, other))
     return tuple(made)
 
 
@@ -95,7 +102,7 @@ def _change(
     made = Change(
         what=what,
         chain=chain,
-        id=key,
+        key=key,
         at=at,
         before=None if old is None else fields_of(old, leave_out=leave_out),
         after=None if new is None else fields_of(new, leave_out=leave_out),
@@ -108,7 +115,7 @@ def _chains(before: PlayfieldMap, after: PlayfieldMap, cache: Cache) -> list[Cha
     made: list[Change] = []
     old_ids, new_ids = [c.id for c in before.chains], [c.id for c in after.chains]
     if _reordered(old_ids, new_ids):
-        made.append(Change(what=What.ORDER, id="chains", order=_runs(old_ids, new_ids), length=len(old_ids)))
+        made.append(Change(what=What.ORDER, key="chains", order=_runs(old_ids, new_ids), length=len(old_ids)))
     for chain_id in dict.fromkeys([*old_ids, *new_ids]):
         old, new = before.chain_by_id.get(chain_id), after.chain_by_id.get(chain_id)
         if old is new:
@@ -138,7 +145,7 @@ def _list(kind: _List, chain: str | None, olds: Sequence[Record], news: Sequence
     made: list[Change] = []
     if list(old) != list(new) and (kind is _PIXELS or _reordered(list(old), list(new))):
         order = _runs(list(old), list(new))
-        made.append(Change(what=What.ORDER, chain=chain, id=kind.field, order=order, length=len(old)))
+        made.append(Change(what=What.ORDER, chain=chain, key=kind.field, order=order, length=len(old)))
     old_at = {key: at for at, key in enumerate(old)}
     new_at = {key: at for at, key in enumerate(new)}
     for key, record in old.items():
@@ -214,18 +221,21 @@ def revert(m: PlayfieldMap, changes: Iterable[Change], *, strict: bool = True) -
     Raises ConflictError if a record that changed is no longer as the change left it; `strict=False` takes the old
     record then too.
     """
+    alone = {what: (field, model) for what, field, model in _ALONE}
     by_list: dict[tuple[What, str | None], list[Change]] = {}
     orders: dict[tuple[str | None, str], Change] = {}
     update: dict[str, object] = {}
     for change in changes:
         if change.what is What.ORDER:
-            orders[change.chain, change.id] = change
+            orders[change.chain, change.key] = change
         elif change.what is What.MACHINE:
             _agrees(fields_of(m.machine), change, strict)
             update["machine"] = Machine.model_validate(change.before)
-        elif change.what is What.POWER:
-            _agrees(None if m.power is None else fields_of(m.power), change, strict)
-            update["power"] = None if change.before is None else Power.model_validate(change.before)
+        elif change.what in alone:
+            field, model = alone[change.what]
+            there = getattr(m, field)
+            _agrees(None if there is None else fields_of(there), change, strict)
+            update[field] = None if change.before is None else model.model_validate(change.before)
         else:
             by_list.setdefault((change.what, change.chain), []).append(change)
     for kind in _LISTS:
@@ -238,7 +248,7 @@ def revert(m: PlayfieldMap, changes: Iterable[Change], *, strict: bool = True) -
 
 def _agrees(now: Mapping[str, Any] | None, change: Change, strict: bool) -> None:
     if strict and now != change.after:
-        where = f"{change.what.value} {change.id}".strip() + (f" of chain {change.chain}" if change.chain else "")
+        where = f"{change.what.value} {change.key}".strip() + (f" of chain {change.chain}" if change.chain else "")
         raise ConflictError(f"{where} is not as this change left it: it was changed since, outside of the revisions")
 
 
@@ -248,7 +258,7 @@ def _reverted(
     records: dict[str, Record] = _keyed(kind, now)
     gone: list[Change] = []
     for change in changes:
-        there = records.get(change.id)
+        there = records.get(change.key)
         _agrees(None if there is None else fields_of(there), change, strict)
         if change.before is None:
             continue
@@ -256,8 +266,8 @@ def _reverted(
         if change.after is None and there is None:
             gone.append(change)
         else:
-            records[change.id] = old
-    fresh = {change.id for change in changes if change.before is None}
+            records[change.key] = old
+    fresh = {change.key for change in changes if change.before is None}
     if order is None:
         back = [record for key, record in records.items() if key not in fresh]
         for change in sorted(gone, key=lambda c: c.at or 0):
@@ -305,15 +315,15 @@ def _reverted_chains(
         if update:
             chains[name] = chain.model_copy(update=update)
     fresh = {name for name, change in own.items() if change.before is None}
-    gone_ids = {change.id for change in gone}
+    gone_keys = {change.key for change in gone}
     back = [chains[c.id] for c in m.chains if c.id not in fresh]
     order = orders.get((None, "chains"))
     if order is not None:
-        placed = {change.at or 0: chains[change.id] for change in gone}
+        placed = {change.at or 0: chains[change.key] for change in gone}
         for slot, c in zip(expanded(order.order), m.chains, strict=False):
             if slot is not None:
                 placed[slot] = chains[c.id]
         return tuple(placed[at] for at in sorted(placed))
-    for change in sorted((c for c in gone if c.id in gone_ids), key=lambda c: c.at or 0):
-        back.insert(change.at or 0, chains[change.id])
+    for change in sorted((c for c in gone if c.key in gone_keys), key=lambda c: c.at or 0):
+        back.insert(change.at or 0, chains[change.key])
     return tuple(back)

@@ -180,8 +180,8 @@ def _replacing(old: Pixel, name: str, batch: str | None) -> Pixel:
 def _fresh_ids(m: PlayfieldMap, chain: Chain, how_many: int, used: frozenset[str]) -> list[str]:
     """Ids that the chain does not use and, as far as its revisions tell, never used."""
     taken = used | {pixel.id for pixel in chain.pixels}
-    taken |= {c.id for r in m.revisions for c in r.diff if c.chain == chain.id}
-    taken |= {c.id for c in m.pending if c.chain == chain.id}
+    taken |= {c.key for r in m.revisions for c in r.diff if c.chain == chain.id}
+    taken |= {c.key for c in m.pending if c.chain == chain.id}
     made: list[str] = []
     number = len(chain.pixels)
     head = chain.id[:56]

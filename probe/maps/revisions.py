@@ -39,7 +39,7 @@ def rewired(changes: Iterable[Change]) -> tuple[str, ...]:
     }
     new_chains = {c.chain for c in listed if c.what is What.CHAIN and c.before is None}
     for change in listed:
-        if change.what is not What.ORDER or change.chain is None or change.id != "pixels":
+        if change.what is not What.ORDER or change.chain is None or change.key != "pixels":
             continue
         if change.chain in new_chains:
             continue

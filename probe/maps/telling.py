@@ -46,7 +46,7 @@ def _chain_lines(before: PlayfieldMap, after: PlayfieldMap, chain_id: str, chang
     for change in changes:
         if change.what is What.CHAIN:
             lines.append(f"{new.name}: {_fields(change.before, change.after)}")
-        elif change.what is What.ORDER and change.id == "pixels":
+        elif change.what is What.ORDER and change.key == "pixels":
             lines += [f"{new.name}: {words}" for words in _order_lines(before, after, old, new, change)]
     lines += _pixel_lines(before, after, old, new, [c for c in changes if c.what is What.PIXEL])
     joints = sum(c.what is What.JOINT for c in changes)
@@ -118,7 +118,7 @@ def _pixel_lines(
     verified = 0
     for change in changes:
         if change.before is None:
-            number = at[change.id]
+            number = at[change.key]
             if new.pixels[number].place is not None:
                 lines.append(f"{new.name} {number}: {pixel_words(after, new, number)}, new")
             continue
@@ -128,7 +128,7 @@ def _pixel_lines(
         if differing == {"verified"}:
             verified += 1
             continue
-        lines.append(f"{new.name} {at[change.id]}: {_said(before, change.before)} → {_said(after, change.after)}")
+        lines.append(f"{new.name} {at[change.key]}: {_said(before, change.before)} → {_said(after, change.after)}")
     if verified:
         lines.append(f"{new.name}: {verified} pixels seen to be as the map says")
     return lines
@@ -162,9 +162,9 @@ def _value(value: object) -> str:
 
 def _record_line(change: Change) -> str:
     record = change.after or change.before or {}
-    name = str(record.get("label") or record.get("name") or change.id)
+    name = str(record.get("label") or record.get("name") or change.key)
     if change.what is What.ORDER:
-        return f"{change.id}: put in another order"
+        return f"{change.key}: put in another order"
     head = f"{change.what.value} {name}".strip()
     if change.before is None:
         return f"{head}: new"

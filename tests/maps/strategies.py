@@ -6,8 +6,10 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from probe.maps.change import Change, What
 from probe.maps.game import Group, Observation, Proof, Verdict
 from probe.maps.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
+from probe.maps.light import Fade, Measure, Rating, Reading
 from probe.maps.model import (
     BYTE_ORDERS,
     Bookmark,
@@ -94,6 +96,8 @@ places = st.builds(
     lamps=st.lists(lamp_numbers, max_size=3).map(tuple),
     group=texts,
     level=st.none() | st.integers(0, 255),
+    depth_mm=st.none() | st.floats(0, 500),
+    diffuser=st.booleans(),
     colour=light_colours,
     note=texts,
 )
@@ -131,8 +135,45 @@ observations = st.builds(
     seen=texts,
     place=st.none() | identifiers,
 )
+values = st.recursive(
+    st.none() | st.booleans() | st.integers(-9_999, 9_999) | texts,
+    lambda inner: st.lists(inner, max_size=2) | st.dictionaries(texts, inner, max_size=2),
+    max_leaves=4,
+)
+records = st.none() | st.dictionaries(st.sampled_from(["id", "label", "note"]) | texts, values, max_size=3)
+changes = st.builds(
+    Change,
+    what=st.sampled_from(What),
+    chain=st.none() | identifiers,
+    key=texts,
+    at=st.none() | st.integers(0, 99),
+    order=st.sampled_from(["", "0-41 +3 42-99", "57-50", "+1", "3"]),
+    length=st.none() | st.integers(0, 99),
+    before=records,
+    after=records,
+)
 revisions = st.builds(
-    Revision, number=st.integers(1, 99), time=texts, reason=texts, changes=st.lists(texts, max_size=3).map(tuple)
+    Revision,
+    number=st.integers(1, 99),
+    time=texts,
+    reason=texts,
+    changes=st.lists(texts, max_size=3).map(tuple),
+    rewired=st.lists(identifiers, max_size=2).map(tuple),
+    undoes=st.none() | st.integers(1, 99),
+    diff=st.lists(changes, max_size=2).map(tuple),
+)
+fades = st.builds(Fade, rise_ms=st.integers(0, 1_020), fall_ms=st.integers(0, 1_020))
+readings = st.builds(
+    Reading,
+    round=st.integers(1, 9_999),
+    place=identifiers,
+    to=st.none() | identifiers,
+    rating=st.none() | st.sampled_from(Rating),
+    value=st.none() | st.floats(0, 1_000_000),
+    measure=st.sampled_from(Measure),
+    level=st.integers(0, 255),
+    to_level=st.none() | st.integers(0, 255),
+    time=texts,
 )
 machines = st.builds(
     Machine,
@@ -270,6 +311,9 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         groups=tuple(draw(st.lists(groups, max_size=2))),
         proofs=tuple(draw(st.lists(proofs, max_size=2))),
         observations=tuple(draw(st.lists(observations, max_size=2))),
+        fade=draw(st.none() | fades),
+        readings=tuple(draw(st.lists(readings, max_size=2))),
         revisions=tuple(closed),
+        pending=tuple(draw(st.lists(changes, max_size=2))),
         bookmark=None if mark is None else Bookmark(chain=mark, number=draw(st.integers(0, 65_535))),
     )

@@ -183,8 +183,7 @@ def test_words_are_read_as_they_were_meant(changes: tuple[Edit, ...]) -> None:
     for edit in changes:
         said.append(edit_text(now, edit))
         now = apply_edit(now, edit)
-    meant = apply_edits(m, parse_edits(m, said))
-    assert meant.chain("playfield").pixels == now.chain("playfield").pixels
+    assert parse_edits(m, said) == changes
 
 
 def test_a_change_leaves_its_chain_unverified_and_the_other_verified() -> None:
@@ -245,14 +244,19 @@ def test_words(words: str, edit: Edit | None) -> None:
 
 @given(
     st.text(max_size=60)
-    | st.lists(st.sampled_from(['took', 'out', 'new', 'after', 'GI', '1', 'to', 'and', '#', '3', '"', 'Playfield:'])).map(" ".join)
+    | st.lists(
+        st.sampled_from(["took", "out", "new", "after", "GI", "1", "to", "and", "#", "3", '"', "Playfield:"])
+    ).map(" ".join)
 )
 def test_any_words_give_an_edit_or_a_clear_error(words: str) -> None:
     m = machine()
+    complaint, edit = "", None
     try:
         edit = parse_edit(m, words)
     except EditTextError as error:
-        assert str(error)
+        complaint = str(error)
+    if edit is None:
+        assert complaint
     else:
         apply_edit(m, edit)
 

@@ -1,0 +1,176 @@
+"""Commands on the map's history: renumber after a change, undo, list revisions, compare two of them or two files."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from probe.cli.listing import printable
+from probe.cli.outcome import Exit, complain
+
+if TYPE_CHECKING:
+    from probe.maps.change import Change
+    from probe.maps.model import PlayfieldMap
+
+
+def now_text() -> str:
+    """The time as revisions hold it: RFC 3339, UTC, whole seconds."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_run: bool, as_json: bool) -> int:
+    """Apply stated changes as one revision; with `dry_run` only show what would be done."""
+    from probe.maps.edit_text import parse_edits
+    from probe.maps.edits import EditError, renumber
+    from probe.maps.revisions import close
+    from probe.storage import MapFile, load_map
+
+    def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
+        time = now_text()
+        before = close(m, time=time, reason="Session that was not closed")
+        words = reason if reason is not None else "; ".join(changes)
+        return before, renumber(before, parse_edits(before, changes), time=time, reason=words[:2_000])
+
+    try:
+        if dry_run:
+            before, after = made(load_map(path))
+        else:
+            with MapFile.open(path) as file:
+                before, after = made(file.map)
+                file.save(after)
+    except EditError as error:
+        complain(printable(f"{error} (nothing was changed)"))
+        return Exit.USAGE
+    _show_diff(before, after, as_json=as_json)
+    if not as_json:
+        number = after.revisions[-1].number if after.revisions else 0
+        same = after.revisions == before.revisions
+        done = "nothing was changed" if same else f"this is revision {number} now"
+        print("Dry run: nothing was written." if dry_run else f"Saved: {done}.")
+    return Exit.FINE
+
+
+def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int:
+    """Take the last revision back (or do the last undone one again), as a revision of its own."""
+    from probe.maps.diff import ConflictError
+    from probe.maps.revisions import NoRevisionError, close, undo
+    from probe.storage import MapFile, load_map
+
+    def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
+        time = now_text()
+        before = close(m, time=time, reason="Session that was not closed")
+        return before, undo(before, time=time, redo=redo)
+
+    try:
+        if dry_run:
+            before, after = made(load_map(path))
+        else:
+            with MapFile.open(path) as file:
+                before, after = made(file.map)
+                file.save(after)
+    except (NoRevisionError, ConflictError) as error:
+        complain(printable(f"{path}: {error} (nothing was changed)"))
+        return Exit.FINDINGS
+    _show_diff(before, after, as_json=as_json)
+    if not as_json:
+        print("Dry run: nothing was written." if dry_run else printable(f"{after.revisions[-1].reason}."))
+    return Exit.FINE
+
+
+def list_revisions(path: str, *, as_json: bool) -> int:
+    """Print every revision, and what is verified since the last change of each chain."""
+    from probe.maps.revisions import changed_in, verified_count
+    from probe.storage import load_map
+
+    m = load_map(path)
+    chains = [
+        {
+            "chain": c.id,
+            "pixels": len(c.pixels),
+            "changed_in": changed_in(m, c.id),
+            "verified_since": verified_count(m, c),
+        }
+        for c in m.chains
+    ]
+    if as_json:
+        rows: list[dict[str, Any]] = [
+            {
+                "number": r.number,
+                "time": r.time,
+                "reason": r.reason,
+                "changes": list(r.changes),
+                "rewired": list(r.rewired),
+                "undoes": r.undoes,
+                "can_be_undone": bool(r.diff),
+            }
+            for r in m.revisions
+        ]
+        print(json.dumps({"revisions": rows, "open": len(m.pending), "chains": chains}, indent=2, ensure_ascii=True))
+        return Exit.FINE
+    for revision in m.revisions:
+        print(printable(f"{revision.number}  {revision.time}  {revision.reason}"))
+        for line in revision.changes:
+            print(printable(f"     {line}"))
+    if not m.revisions:
+        print("No revision yet.")
+    if m.pending:
+        print(f"A session is open: {len(m.pending)} records changed since the last revision.")
+    for chain in m.chains:
+        count, changed = verified_count(m, chain), changed_in(m, chain.id)
+        since = f"since it was rewired in revision {changed}" if changed else "so far"
+        print(printable(f"{chain.name}: {count} of {len(chain.pixels)} pixels verified {since}."))
+    return Exit.FINE
+
+
+def diff_maps(first: str, second: str | None, *, older: int | None, newer: int | None, as_json: bool) -> int:
+    """Compare two files, or two revisions of one file. Exit code 1 if they differ."""
+    from probe.maps.revisions import NoRevisionError, at_revision
+    from probe.storage import load_map
+
+    m = load_map(first)
+    try:
+        if second is not None:
+            if older is not None or newer is not None:
+                complain("--from and --to are for revisions of one file: name one file, or leave them out")
+                return Exit.USAGE
+            before, after = m, load_map(second)
+        else:
+            if older is None and newer is None:
+                complain("name a second file, or revisions of this one with --from and --to")
+                return Exit.USAGE
+            before = at_revision(m, older) if older is not None else at_revision(m, _before(m, newer))
+            after = at_revision(m, newer) if newer is not None else m
+    except NoRevisionError as error:
+        complain(printable(f"{first}: {error}"))
+        return Exit.FILE
+    return Exit.FINDINGS if _show_diff(before, after, as_json=as_json) else Exit.FINE
+
+
+def _before(m: PlayfieldMap, number: int | None) -> int:
+    """The revision before a revision; 0 before the first."""
+    numbers = [r.number for r in m.revisions]
+    return numbers[numbers.index(number) - 1] if number in numbers and numbers.index(number) else 0
+
+
+def _show_diff(before: PlayfieldMap, after: PlayfieldMap, *, as_json: bool) -> bool:
+    """Print what differs; returns whether anything does."""
+    from probe.maps.diff import diff
+    from probe.maps.telling import told
+
+    changes = diff(before, after)
+    lines = told(before, after, changes, most=100_000)
+    if as_json:
+        found = {"lines": list(lines), "changes": [_plain(change) for change in changes]}
+        print(json.dumps(found, indent=2, ensure_ascii=True))
+    else:
+        for line in lines:
+            print(printable(line))
+        if not changes:
+            print("No difference.")
+    return bool(changes)
+
+
+def _plain(change: Change) -> dict[str, Any]:
+    return change.model_dump(mode="json", exclude_defaults=True)
