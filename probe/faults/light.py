@@ -49,7 +49,8 @@ _COLOUR_WORDS = ("red", "green", "blue", "white")
 
 @dataclass(frozen=True)
 class Running:
-    """A pattern on an output since `since_s`. `by_board`: on the board's own clock. `extra`: pixels beyond the count."""
+    """A pattern on an output since `since_s`. `by_board`: on the board's own clock. `extra`: pixels beyond the count.
+    `changed`: the chain is set up otherwise than the map says."""
 
     pattern: Pattern
     chain: PatternChain
@@ -57,6 +58,7 @@ class Running:
     step: int = 0
     since_s: float = 0.0
     extra: int = 0
+    changed: bool = False
     limiter: FlashLimiter = field(default_factory=FlashLimiter)
 
     @property

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from probe.faults.engine import UNSURE
 from probe.faults.explain import filled
-from probe.faults.knowledge import Cause, Knowledge, Observation
-from probe.faults.person import SimulatedPerson
+from probe.faults.knowledge import Cause, Knowledge
+from probe.faults.person import Reply, SimulatedPerson
 from probe.faults.plant import Planted, plant_any
 
 
@@ -26,20 +27,21 @@ class Practice:
         weights = [(cause.id, cause.weight) for cause in knowledge.causes]
         self.planted: Planted = plant_any(weights, seed=seed, count=count, faults=faults)
         self._person = SimulatedPerson(self.planted, seed=seed)
-        self._made: dict[str, str] = {}
-        self.told("look")
+        self._made: dict[str, Reply] = {}
+        self.answer("look")
+
+    def answer(self, observation_id: str) -> Reply:
+        """What one would answer to that question; the same whenever it is asked. Raises KeyError."""
+        if observation_id not in self._made:
+            self._made[observation_id] = self._person.answer(self.knowledge.observation(observation_id))
+        return self._made[observation_id]
 
     def told(self, observation_id: str) -> str:
         """What one would see or read for that observation, in words or as a reading. Raises KeyError."""
-        if observation_id not in self._made:
-            self._made[observation_id] = self._make(self.knowledge.observation(observation_id))
-        return self._made[observation_id]
-
-    def _make(self, observation: Observation) -> str:
-        reply = self._person.answer(observation)
+        observation, reply = self.knowledge.observation(observation_id), self.answer(observation_id)
         if reply.typed:
             return reply.typed
-        if reply.answer == "unsure":
+        if reply.answer == UNSURE:
             return "nothing to be made out: there is no such place here"
         text = filled(observation.answer(reply.answer).text, self._person.k)
         edge = observation.id == "look" and self._person.k is not None and self._person.k >= 0

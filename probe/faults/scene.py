@@ -1,0 +1,145 @@
+"""The scene of a practice round: a simulated board on a model wiring with a planted fault, and what one sees and reads.
+
+What the board clocks out goes through the model: the strip shows what the pixels make of it, not what was asked for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from device_protocol.board import BoardConfig
+from device_protocol.simulated import SimulatedBoard
+from device_protocol.values import Colour as BoardColour
+from probe.faults.behaviour import Now, Seen, View, view
+from probe.faults.knowledge import Knowledge, Who
+from probe.faults.plant import Planted
+from probe.faults.practice import Practice
+from probe.faults.wiring import Flex
+from probe.maps.model import Chain, Kind, PixelState, PlayfieldMap, Position
+from probe.maps.operations import add_chain, add_place, assign_place, new_map, set_count
+from probe.patterns.pictures import DARK, Colour
+
+CEILING_MA = 2_000
+CHAIN = "practice"
+SIGNS = {
+    "": "·",
+    "R": "R",
+    "G": "G",
+    "B": "B",
+    "W": "W",
+    "GR": "Y",
+    "BR": "M",
+    "BG": "C",
+    "BGR": "W",
+}
+SIGN_WORDS = "· dark, R G B, Y M C mixed, W white, small letter: tinted, ~ unsteady"
+
+
+class PracticeBoard(SimulatedBoard):
+    """A board whose first output drives the model wiring. It is deaf and dumb when the planted fault is the link."""
+
+    def __init__(self, planted: Planted, *, now_ms: float = 0.0) -> None:
+        self._planted = planted
+        self._frame = b""
+        super().__init__(BoardConfig(outputs=2, pixels=200, ceiling_ma=CEILING_MA), now_ms=now_ms)
+
+    def receive_data(self, data: bytes, now_ms: float) -> bytes:
+        said = super().receive_data(data, now_ms)
+        return said if self._planted.wiring.head.answers else b""
+
+    def tick(self, now_ms: float) -> bytes:
+        said = super().tick(now_ms)
+        return said if self._planted.wiring.head.answers else b""
+
+    def clock_out(self, number: int, frame: bytes) -> None:
+        super().clock_out(number, frame)
+        if number == 0:
+            self._frame = frame
+
+    def view(self) -> View:
+        """What the pixels make of the last frame, with the settings the board has now."""
+        wiring = self._planted.wiring
+        driven = self.outputs[0].byte_order if self.outputs else wiring.settings.order
+        size = len(driven)
+        whole = range(0, len(self._frame) - size + 1, size)
+        picture = tuple(_colour(BoardColour.from_wire(self._frame[at : at + size], driven)) for at in whole)
+        latch_us = self.outputs[0].latch_us if self.outputs else wiring.settings.latch_us
+        if self._planted.wiring.settings.latch_us < wiring.chips[0].latch_us:
+            latch_us = min(latch_us, wiring.settings.latch_us) if latch_us <= 300 else latch_us
+        settings = replace(wiring.settings, order=driven, count=len(picture), latch_us=latch_us)
+        return view(replace(wiring, settings=settings), picture or (DARK,), Now(warm=wiring.chance > 0.5))
+
+    def strip(self) -> str:
+        """What is seen, one sign for each pixel along the wire (`SIGN_WORDS`)."""
+        shown = self.view()
+        hidden = [chip.hidden for chip in self._planted.wiring.chips]
+        return "".join("·" if away else sign(seen) for seen, away in zip(shown.pixels, hidden, strict=True))
+
+
+def _colour(colour: BoardColour) -> Colour:
+    return Colour(colour.red, colour.green, colour.blue, colour.white)
+
+
+def sign(seen: Seen) -> str:
+    """One sign for what is seen of a pixel: the colours that are at least half as strong as the strongest."""
+    if not seen.steady:
+        return "~"
+    top = max(seen.colour)
+    letters = "".join(
+        sorted(letter for letter, level in zip("RGBW", seen.colour, strict=True) if level and 2 * level >= top)
+    )
+    mark = SIGNS.get(letters, "W" if "W" in letters else "·")
+    return mark.lower() if seen.tinted else mark
+
+
+class Scene:
+    """A practice round with its board, its map, and what one would see and measure. The same seed gives the same."""
+
+    def __init__(self, knowledge: Knowledge, *, seed: int, count: int = 50) -> None:
+        self.seed = seed
+        self.practice = Practice(knowledge, seed=seed, count=count)
+        self.planted = self.practice.planted
+        self.board = PracticeBoard(self.planted)
+        self.map = practice_map(self.planted)
+        self.tool = {
+            observation.id: self.practice.answer(observation.id).answer
+            for observation in knowledge.observations
+            if observation.who is Who.TOOL
+        }
+
+    def told(self, observation: str) -> str:
+        """What one would see or read for an observation, in words."""
+        return self.practice.told(observation)
+
+    def reacts(self, joint: int) -> str:
+        """What touching the joint that arrives at pixel `joint` does."""
+        flex = self.planted.wiring.joints[joint].flex
+        head = joint == 0 and self.planted.wiring.head.data_flex
+        return "something changes" if flex is not Flex.FIRM or head else "nothing changes"
+
+    def lights(self, number: int) -> str:
+        """What a single lit number shows."""
+        return self.board.strip()[number : number + 1] or "·"
+
+
+def practice_map(planted: Planted) -> PlayfieldMap:
+    """The map a restorer would hold of the planted chain: its settings, and places as the map believes them."""
+    wiring = planted.wiring
+    settings = wiring.settings
+    order = settings.order
+    m = add_chain(
+        new_map("Kelp Forest, practice"),
+        Chain(id=CHAIN, name="Practice chain", output=0, order=order, ceiling_ma=CEILING_MA),
+    )
+    m = set_count(m, CHAIN, settings.count)
+    size = m.machine
+    for number in range(settings.count):
+        shifted = wiring.shift_from is not None and number >= wiring.shift_from
+        spot = number + (wiring.shift if shifted else 0)
+        position = Position(
+            x_mm=size.width_mm * (0.15 + 0.7 * (spot % 10) / 9), y_mm=size.length_mm * (0.1 + 0.16 * (spot // 10))
+        )
+        m, place = add_place(m, f"Spot {spot}", kind=Kind.INSERT, position=position)
+        m = assign_place(m, CHAIN, number, place.id)
+    assert all(pixel.state is PixelState.PLACED for pixel in m.chain(CHAIN).pixels)
+    return m

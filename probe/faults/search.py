@@ -1,0 +1,411 @@
+"""The fault search: question by question to a cause, its remedy, and what follows. A frozen state and a pure step."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from device_protocol.messages import RestartCause
+from probe.faults.context import Context, derive
+from probe.faults.engine import (
+    K_PICTURES,
+    UNSURE,
+    Session,
+    answered,
+    answered_by_reading,
+    begin,
+    not_cured,
+)
+from probe.faults.explain import filled
+from probe.faults.from_map import facts, kept
+from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, Who
+from probe.faults.light import stepped, ticked
+from probe.faults.meter import ReadingError
+from probe.faults.plant import Planted
+from probe.faults.search_jobs import (
+    begin_colours,
+    begin_flex,
+    begin_halving,
+    begin_return,
+    counted_again,
+    flexed,
+    halved,
+    look_given,
+    return_over,
+)
+from probe.faults.search_keys import Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
+from probe.faults.search_light import FLIP_QUESTION, lights, relit, trials
+from probe.faults.search_next import next_question, with_tool_facts
+from probe.faults.search_state import CONTEXTS, Mode, Search
+from probe.maps.model import PlayfieldMap, shown_number
+from probe.patterns.patterns import PatternName
+from probe.steps import (
+    BoardDark,
+    BoardGone,
+    BoardHere,
+    ButtonPressed,
+    CountChain,
+    Counted,
+    Effect,
+    LineTrouble,
+    News,
+    NotSaved,
+    NotShown,
+    RingBell,
+    Saved,
+    SaveMap,
+    SetUpChain,
+    Shown,
+    Tick,
+    board_view,
+)
+
+__all__ = ["Search", "score", "start", "start_practice", "step"]
+
+MOST_PAST = 60
+FREE_QUESTIONS = 3
+_LOADS = frozenset({PatternName.TOUR, PatternName.LOAD_STEPS, PatternName.SOAK})
+
+Result = tuple[Search, tuple[Effect, ...]]
+
+
+def start(m: PlayfieldMap, chain_id: str, *, now: str, steady_only: bool = False, paper: bool = False) -> Search:
+    """A search on a chain, with the contexts that its map gives. `now`: RFC 3339 text. Raises KeyError."""
+    m.chain(chain_id)
+    context = derive(facts(m, chain_id, now=now))
+    return Search(
+        m,
+        chain_id,
+        contexts=context.names,
+        reasons=tuple(zip(context.names, context.reasons, strict=True)),
+        near=context.near,
+        steady_only=steady_only,
+        paper=paper,
+    )
+
+
+def start_practice(
+    m: PlayfieldMap, chain_id: str, planted: Planted, tool: Mapping[str, str], *, steady_only: bool = False
+) -> Search:
+    """A search for a planted fault. `tool`: what the program would see for itself, answers by observation."""
+    search = Search(m, chain_id, planted=planted, steady_only=steady_only)
+    session = Session()
+    for name, answer in tool.items():
+        session = answered(search.knowledge, session, observation=name, answer=answer, by_tool=True)
+    return next_question(replace(search, session=session))
+
+
+def step(search: Search, given: Key | News, now_s: float) -> Result:
+    """The search after a key or some news, and what is to be done. `now_s`: seconds on any steady clock."""
+    match given:
+        case Typed(text):
+            return replace(search, typed=text, chosen=0, message=""), ()
+        case Choose(by):
+            size = len(search.items)
+            return (replace(search, chosen=(search.chosen + by) % size), ()) if size else (search, ())
+        case Take(time):
+            return _take(search, search.item.key if search.item is not None else "", time, now_s)
+        case Unsure():
+            return _take_if_there(search, UNSURE, now_s)
+        case Say(yes):
+            return _take_if_there(search, "yes" if yes else "no", now_s)
+        case Heat():
+            return _heat(search, now_s)
+        case Step(by):
+            return _stepped(search, by, now_s)
+        case Undo():
+            return _undone(search, now_s)
+        case Relight():
+            search, effects = relit(replace(search, message=""), now_s)
+            return search, ((SaveMap(search.map), *effects) if search.unsaved else effects)
+        case _:
+            return _news(search, given, now_s)
+
+
+# News
+
+
+def _news(search: Search, news: News, now_s: float) -> Result:
+    match news:
+        case BoardHere(identity):
+            lit_before = search.was_lit and search.planted is None
+            search = replace(search, board=board_view(search.board, news))
+            loaded = search.running is not None and search.running.pattern.name in _LOADS
+            causes = (RestartCause.BROWNOUT, RestartCause.WATCHDOG, *((RestartCause.POWER,) if loaded else ()))
+            if lit_before and identity.cause in causes:
+                search = _told(search, "restarted", "yes")
+            if search.mode is not Mode.CONTEXT:
+                search = with_tool_facts(search)
+            setups = tuple(SetUpChain(c) for c in search.map.chains if c.output < identity.outputs)
+            if search.returned is not None:
+                search = replace(search, returned=replace(search.returned, waiting=False))
+            search, effects = lights(search, now_s)
+            return search, setups + effects
+        case BoardGone():
+            return replace(search, board=board_view(search.board, news), lit=None), (RingBell(),)
+        case BoardDark():
+            return relit(replace(search, lit=None), now_s)
+        case Shown(what):
+            return replace(search, lit=what, was_lit=search.was_lit or search.running is not None), ()
+        case NotShown(CountChain(), why):
+            back = search.returned
+            held = None if back is None else replace(back, waiting=False)
+            return replace(search, returned=held, message=why), ()
+        case NotShown(_, why):
+            return replace(search, lit=None, message=why), ()
+        case Counted(_, least, most, _):
+            if search.returned is None:
+                return search, ()
+            return replace(search, returned=search.returned.counted(least=least, most=most)), ()
+        case LineTrouble():
+            return (replace(search, troubles=search.troubles + 1), ()) if search.running is not None else (search, ())
+        case ButtonPressed(times):
+            size = len(search.items)
+            return (replace(search, chosen=(search.chosen + times) % size), ()) if size else (search, ())
+        case Tick():
+            return _ticked(search, now_s)
+        case Saved():
+            return replace(search, unsaved=""), ()
+        case NotSaved(why):
+            return replace(search, unsaved=why), (RingBell(),)
+        case _:
+            return replace(search, board=board_view(search.board, news)), ()
+
+
+def _ticked(search: Search, now_s: float) -> Result:
+    if search.mode is Mode.RETURN:
+        return counted_again(search)
+    if search.running is None or not search.board.here:
+        return search, ()
+    running, effects = ticked(search.running, search.board.identity, now_s)
+    return (search, ()) if running is search.running else (replace(search, running=running), effects)
+
+
+def _told(search: Search, observation: str, answer: str) -> Search:
+    session = answered(search.knowledge, search.session, observation=observation, answer=answer, by_tool=True)
+    return replace(search, session=session)
+
+
+# Keys
+
+
+def _take_if_there(search: Search, key: str, now_s: float) -> Result:
+    if any(item.key == key for item in search.items):
+        return _take(search, key, "", now_s)
+    return search, (RingBell(),)
+
+
+def _heat(search: Search, now_s: float) -> Result:
+    if search.session.stopped:
+        return search, ()
+    search = _remembered(search)
+    session = answered(search.knowledge, search.session, observation=STOP_OBSERVATION, answer="yes")
+    search, effects = lights(next_question(replace(search, session=session, splitting=False)), now_s)
+    return replace(search, message=""), (*effects, RingBell())
+
+
+def _stepped(search: Search, by: int, now_s: float) -> Result:
+    asked = search.question.id if search.question is not None and search.mode is Mode.QUESTION else ""
+    if asked == FLIP_QUESTION:
+        return lights(replace(search, trial=(search.trial + by) % len(trials(search.here))), now_s)
+    if search.running is None:
+        return search, ()
+    running, effects = stepped(search.running, by, search.board.identity, now_s)
+    return replace(search, running=running), effects
+
+
+def _undone(search: Search, now_s: float) -> Result:
+    if not search.past:
+        return replace(search, message="nothing to undo"), (RingBell(),)
+    before = search.past[-1]
+    back = replace(
+        before,
+        past=search.past[:-1],
+        board=search.board,
+        troubles=search.troubles,
+        was_lit=search.was_lit,
+        running=search.running,
+        unsaved=search.unsaved,
+        message="undone",
+    )
+    back, effects = lights(back, now_s)
+    return back, ((SaveMap(back.map), *effects) if back.map != search.map else effects)
+
+
+def _remembered(search: Search) -> Search:
+    before = replace(search, past=(), message="", running=None, lit=None)
+    return replace(search, past=(*search.past, before)[-MOST_PAST:])
+
+
+def _take(search: Search, key: str, time: str, now_s: float) -> Result:
+    if not key:
+        return search, ()
+    moved = _remembered(search)
+    match search.mode:
+        case Mode.CONTEXT:
+            return _context(moved, key, now_s)
+        case Mode.QUESTION:
+            return _question(search, moved, key, now_s)
+        case Mode.LAST_GOOD:
+            return _last_good(search, moved, key, now_s)
+        case Mode.HALVING:
+            return halved(moved, key, now_s)
+        case Mode.FINDING:
+            return _finding(moved, key, time, now_s)
+        case Mode.REPAIR:
+            return _repair(moved, key, time, now_s)
+        case Mode.COLOURS:
+            looked, effects = look_given(moved, key, now_s)
+            refused = looked.looks == search.looks and looked.mode is Mode.COLOURS
+            return replace(looked, past=search.past) if refused else looked, effects
+        case Mode.FLEX:
+            return flexed(moved, key, time, now_s)
+        case Mode.RETURN:
+            return return_over(moved, key, time, now_s)
+        case Mode.DONE:
+            return search, ()
+
+
+def _context(search: Search, key: str, now_s: float) -> Result:
+    if key == "flex":
+        return begin_flex(search, now_s)
+    if key == "return":
+        return begin_return(search, now_s)
+    if key != "start":
+        on = set(search.contexts) ^ {key}
+        return replace(search, contexts=tuple(name for name in CONTEXTS if name in on)), ()
+    session = begin(Context(search.contexts, (), search.near))
+    search = with_tool_facts(replace(search, session=session, message=""))
+    return lights(next_question(search), now_s)
+
+
+def _question(search: Search, moved: Search, key: str, now_s: float) -> Result:
+    asked = search.question
+    if asked is None:
+        return search, ()
+    if key == "flex":
+        return begin_flex(moved, now_s)
+    session = search.session
+    words = ""
+    if key == "typed":
+        if not search.typed.strip():
+            return replace(search, message="type the reading first, or choose not sure"), (RingBell(),)
+        try:
+            session, verdict = answered_by_reading(search.knowledge, session, observation=asked.id, typed=search.typed)
+        except ReadingError as exc:
+            return replace(search, message=str(exc)), (RingBell(),)
+        meaning = [f"{asked.answer(a).text} {share:.0%}" for a, share in verdict.shares]
+        plain = asked.answer(verdict.answer).text if verdict.answer else ", ".join(meaning)
+        words = f"{search.typed.strip()}: {plain or 'in no known range, it settles nothing'}"
+    else:
+        session = answered(search.knowledge, session, observation=asked.id, answer=key)
+    moved = replace(moved, session=session, message="")
+    if asked.id == PICTURE_QUESTION:
+        moved = with_tool_facts(moved)
+        if key in K_PICTURES:
+            return lights(replace(moved, mode=Mode.LAST_GOOD, chosen=0, typed=""), now_s)
+    moved = next_question(moved)
+    stopped = moved.session.stopped and not search.session.stopped
+    moved, effects = lights(replace(moved, message=moved.message or words), now_s)
+    return moved, ((*effects, RingBell()) if stopped else effects)
+
+
+def _last_good(search: Search, moved: Search, key: str, now_s: float) -> Result:
+    if key == "halve":
+        return begin_halving(moved, now_s)
+    k: int | None = None
+    if key == "none":
+        k = -1
+    elif key == "typed":
+        text = search.typed.strip()
+        if not text.isdecimal() or not 0 <= int(text[:9]) < search.length:
+            words = f"type the number of the last good pixel, 0 to {search.length - 1}, or choose below"
+            return replace(search, message=words), (RingBell(),)
+        k = int(text)
+    moved = next_question(replace(moved, session=replace(moved.session, k=k)))
+    words = f"last good: {shown_number(k)}" if k is not None and k >= 0 else ""
+    return lights(replace(moved, message=words), now_s)
+
+
+def _finding(search: Search, key: str, time: str, now_s: float) -> Result:
+    search = replace(search, message="")
+    if key == "split":
+        return lights(next_question(replace(search, splitting=True)), now_s)
+    if key == "halve":
+        return begin_halving(search, now_s)
+    if key == "colours":
+        return begin_colours(search, now_s)
+    if key == "reveal":
+        return _done(search, ("Not found this time.", *_planted_lines(search), score(search, found=False)), now_s)
+    if key == "keep":
+        m = kept(search.map, time=time, reason=f"fault search on {search.here.name}, not finished", lines=log(search))
+        return replace(search, map=m, message="kept in the map's log"), (SaveMap(m),)
+    return lights(replace(search, mode=Mode.REPAIR, repairing=key.removeprefix("repair:"), chosen=0), now_s)
+
+
+def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
+    search = replace(search, message="")
+    if key == "colours":
+        return begin_colours(search, now_s)
+    if key == "back":
+        return lights(replace(search, mode=Mode.FINDING, chosen=0, repairing=""), now_s)
+    cause = search.knowledge.cause(search.repairing)
+    if search.planted is not None and cause.id in search.planted.causes:
+        lines = ("That was it: the trouble is gone.", *_planted_lines(search), score(search, found=True))
+        return _done(replace(search, follow_up=cause.after), lines, now_s)
+    if key != "cured":
+        session = not_cured(search.knowledge, search.session, cause.id)
+        search = next_question(replace(search, session=session, repairing="", splitting=False))
+        return lights(replace(search, message="the trouble is still there: that was not it, or not all"), now_s)
+    name = filled(cause.name, search.session.k)
+    m = kept(search.map, time=time, reason=f"fault repaired on {search.here.name}: {name}", lines=log(search))
+    lines = (f"Repaired: {name}.", "It is in the map's log, with the date and the answers.")
+    search, effects = _done(replace(search, map=m, follow_up=cause.after), lines, now_s)
+    return search, (SaveMap(m), *effects)
+
+
+def _done(search: Search, lines: tuple[str, ...], now_s: float) -> Result:
+    return lights(replace(search, mode=Mode.DONE, outcome=lines, chosen=0), now_s)
+
+
+# Words for what is kept
+
+
+def log(search: Search) -> tuple[str, ...]:
+    """Lines for the map's log: the suspects, and every question with its answer."""
+    k = search.session.k
+    lines = []
+    if search.finding is not None:
+        for suspect in search.finding.suspects:
+            lines.append(f"{suspect.word}: {filled(suspect.cause.name, k)}")
+    if k is not None and k >= 0:
+        lines.append(f"last good pixel: {shown_number(k)}")
+    for given in search.session.given:
+        asked = search.knowledge.observation(given.observation)
+        said = given.reading or ", ".join(filled(asked.answer(a).text, k) for a, _ in given.shares) or "not sure"
+        lines.append(f"{filled(asked.question, k)} {said}")
+    return tuple(lines)
+
+
+def _planted_lines(search: Search) -> tuple[str, ...]:
+    lines = []
+    if search.planted is not None:
+        for name, place in zip(search.planted.causes, search.planted.places, strict=True):
+            cause = search.knowledge.cause(name)
+            lines.append(f"Planted: {filled(cause.name, place)}.")
+            lines.append(f"Remedy: {filled(cause.remedy, place)}.")
+    return tuple(lines)
+
+
+def work_s(search: Search) -> float:
+    """Seconds of work the questions asked for, by the tables."""
+    asked = [search.knowledge.observation(given.observation) for given in search.session.given if not given.by_tool]
+    return sum(observation.seconds for observation in asked if observation.who is not Who.TOOL)
+
+
+def score(search: Search, *, found: bool) -> str:
+    """The score of a practice round: 100, less 4 for each question beyond the third and 20 for each repair in vain."""
+    asked, vain = search.session.questions_asked, len(search.session.rejected)
+    points = max(0, 100 - 4 * max(0, asked - FREE_QUESTIONS) - 20 * vain) if found else 0
+    minutes = work_s(search) / 60
+    return f"Score {points} of 100: {asked} questions, {minutes:.1f} min of work, {vain} repairs in vain."

@@ -1,0 +1,238 @@
+"""Jobs within a fault search that have questions of their own: halving, exact colours, the flex log, the return wire."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from probe.faults.engine import UNSURE, answered
+from probe.faults.flexlog import FlexLog, joint_name
+from probe.faults.from_map import kept, with_flex_notes
+from probe.faults.locate import BreakSearch
+from probe.faults.search_light import lights
+from probe.faults.search_next import next_question
+from probe.faults.search_state import Mode, Returned, Search
+from probe.faults.signature import Look, decide, separating_drive
+from probe.maps.model import shown_number
+from probe.maps.operations import replace_chain
+from probe.steps import CountChain, Effect, RingBell, SaveMap, SetUpChain
+
+MOST_LOOKED_AT = 8
+MOST_RECKONED = 24
+"""Pixels beyond those looked at: where bytes run out, the end of a chain goes dark, not the pixels looked at."""
+MORE_SENT = 32
+
+Result = tuple[Search, tuple[Effect, ...]]
+
+
+# Halving
+
+
+def begin_halving(search: Search, now_s: float) -> Result:
+    """Look for the edge between right and wrong."""
+    return lights(replace(search, mode=Mode.HALVING, halving=BreakSearch(search.length), chosen=0, message=""), now_s)
+
+
+def halved(search: Search, key: str, now_s: float) -> Result:
+    """An answer about the pixel that was lit."""
+    if search.halving is None or key == "end":
+        return lights(next_question(search), now_s)
+    where = search.halving.answered({"yes": True, "no": False}.get(key))
+    if where.pixel is not None and where.found is None and not where.whole:
+        return lights(replace(search, halving=where, chosen=0), now_s)
+    if where.whole:
+        words = "every pixel lights as it should: the break comes and goes, or it is no break"
+        return lights(replace(next_question(search), message=words), now_s)
+    k, bad = where.between
+    words = f"good up to {shown_number(k)}" if k >= 0 else "not even the first one is good"
+    if bad - k > 1:
+        words += f", first known bad one {shown_number(bad)}"
+    found = next_question(replace(search, session=replace(search.session, k=k)))
+    return lights(replace(found, message=words), now_s)
+
+
+# Exact colours
+
+
+def begin_colours(search: Search, now_s: float) -> Result:
+    """Ask what each colour looks like."""
+    return lights(replace(search, mode=Mode.COLOURS, looks=(), fits=(), chosen=0, typed="", message=""), now_s)
+
+
+def looked_at(search: Search) -> int:
+    """How many pixels a look reports on: enough for the patterns to show."""
+    return max(1, min(MOST_LOOKED_AT, search.length))
+
+
+def parse_look(text: str, sent: str, count: int) -> Look:
+    """What is typed for a colour sent: letters lit at each of the first pixels (`G`, `GW`, `-` for dark), one word if all
+    look alike. Raises ValueError."""
+    words = text.upper().split()
+    if not words or len(words) > count:
+        raise ValueError(f"type one word if all look alike, or a word for each of the first pixels, {count} at most")
+    for word in words:
+        if word != "-" and (set(word) - set("RGBW")):
+            raise ValueError(f"{word!r} is not made of R, G, B, W, and it is not - for dark")
+    seen = [frozenset() if word == "-" else frozenset(word) for word in words]
+    return Look(sent, tuple(seen * count if len(seen) == 1 else seen))
+
+
+def look_given(search: Search, key: str, now_s: float) -> Result:
+    """An answer about one colour, or what to do with what was found."""
+    count = looked_at(search)
+    if key == "back":
+        return lights(replace(search, mode=Mode.FINDING, chosen=0, message=""), now_s)
+    if key == "set-order":
+        return _order_set(search, now_s)
+    sent = "RGBW"[len(search.looks)]
+    if key == UNSURE:
+        look = Look(sent, (None,) * count)
+    else:
+        try:
+            look = parse_look(search.typed, sent, count)
+        except ValueError as exc:
+            return replace(search, message=str(exc)), (RingBell(),)
+    search = replace(search, looks=(*search.looks, look), typed="", chosen=0, message="")
+    if len(search.looks) < len(search.here.order):
+        return lights(search, now_s)
+    sent_to = max(1, min(MOST_RECKONED, search.length))
+    fits = decide(search.looks, driven=search.here.order, count=sent_to)
+    words = colour_words(replace(search, fits=fits), sent_to)
+    if not fits:
+        search = replace(search, looks=())
+    return lights(replace(search, fits=fits, message=words), now_s)
+
+
+def colour_words(search: Search, count: int) -> str:
+    """What the looks say, in a sentence."""
+    fits = search.fits
+    if not fits:
+        return "no colour order explains this: look again, pixel by pixel"
+    uniform = [fit.order for fit in fits if fit.odd_number is None]
+    if uniform == [search.here.order]:
+        return f"every pixel shows what it is told: the order {uniform[0]} is right"
+    if len(uniform) == 1:
+        return f"all pixels take their colours in the order {uniform[0]}, and the board sends {search.here.order}"
+    if uniform:
+        more = separating_drive(fits, count=count)
+        other = f"; set the order {more} for a next look" if more else ""
+        return f"these orders look alike so far: {', '.join(uniform[:6])}{other}"
+    odd = fits[0]
+    if len(fits) == 1 and odd.odd_number is not None:
+        return f"{shown_number(odd.odd_number)} takes its colours in the order {odd.odd_order}, the rest in {odd.order}"
+    places = sorted({fit.odd_number for fit in fits if fit.odd_number is not None})
+    return f"one odd pixel: {', '.join(shown_number(n) for n in places[:4])}, order {odd.odd_order or '?'} or alike"
+
+
+def _order_set(search: Search, now_s: float) -> Result:
+    order = next(fit.order for fit in search.fits if fit.odd_number is None)
+    chain = search.here.model_copy(update={"order": order})
+    m = replace_chain(search.map, chain)
+    search = replace(search, map=m, mode=Mode.REPAIR if search.repairing else Mode.FINDING, chosen=0, looks=(), fits=())
+    search, effects = lights(search, now_s)
+    return replace(search, message=f"order {order} is set and kept in the map"), (
+        SaveMap(m),
+        SetUpChain(chain),
+        *effects,
+    )
+
+
+# Flex log
+
+
+def begin_flex(search: Search, now_s: float) -> Result:
+    """Touch joint after joint while one frame holds, or colours march."""
+    asked = search.question.pattern if search.question is not None and search.mode is Mode.QUESTION else None
+    log = FlexLog(search.length, asked.name if asked is not None else "hold-one")
+    return lights(replace(search, mode=Mode.FLEX, flex=log, chosen=0, message=""), now_s)
+
+
+def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
+    """An answer about one joint."""
+    log = search.flex
+    if log is None:
+        return search, ()
+    if key != "end":
+        log = log.answered({"yes": True, "no": False}.get(key))
+        if log.joint is not None:
+            words = f"{joint_name(log.answers[-1].joint)}: noted" if key == "yes" else ""
+            running = search.running
+            search = replace(search, flex=log, chosen=0, message=words)
+            # what a change left behind would hide the next one: the held frame is sent anew
+            return lights(search, now_s) if key == "yes" or running is None else (search, ())
+    return _flex_over(replace(search, flex=log), log, time, now_s)
+
+
+def _flex_over(search: Search, log: FlexLog, time: str, now_s: float) -> Result:
+    effects: tuple[Effect, ...] = ()
+    if log.answers:
+        reacted = [touched.joint for touched in log.changed]
+        m = with_flex_notes(search.map, search.chain, time=time, lines=log.notes(), reacted=reacted)
+        search, effects = replace(search, map=m), (SaveMap(m),)
+    done = f"flex log kept in the map: {len(log.changed)} of {len(log.answers)} joints reacted" if log.answers else ""
+    search = replace(search, flex=None, chosen=0, message=done)
+    asked = search.question
+    if asked is None:
+        search, light = lights(replace(search, mode=Mode.CONTEXT), now_s)
+        return search, effects + light
+    if log.changed and search.session.k is None:
+        search = replace(search, session=replace(search.session, k=log.changed[0].joint - 1))
+    whole = log.joint is None
+    answer = "lags" if log.changed and asked.id == "march-flex" else None
+    if not log.changed and whole:
+        answer = next(a.id for a in asked.answers if a.normal)
+    if answer is None:  # what stayed behind is the person's to say
+        search, light = lights(replace(search, mode=Mode.QUESTION), now_s)
+        return search, effects + light
+    session = answered(search.knowledge, search.session, observation=asked.id, answer=answer)
+    search, light = lights(replace(next_question(replace(search, session=session)), message=done), now_s)
+    return search, effects + light
+
+
+# Return wire
+
+
+def begin_return(search: Search, now_s: float) -> Result:
+    """Count the chain from its far end, again and again."""
+    identity = search.board.identity
+    if identity is None:
+        return replace(search, message="no board: nothing can be counted"), (RingBell(),)
+    if not identity.has("count"):
+        words = "this board has no input for a return wire (feature count)"
+        return replace(search, message=words), (RingBell(),)
+    sent = min(identity.pixels, search.length + MORE_SENT)
+    search = replace(search, mode=Mode.RETURN, returned=Returned(sent), chosen=0, message="")
+    return counted_again(lights(search, now_s)[0])
+
+
+def counted_again(search: Search) -> Result:
+    """Ask for one more count, unless one is under way."""
+    identity, back = search.board.identity, search.returned
+    if search.mode is not Mode.RETURN or identity is None or back is None or back.waiting or not identity.has("count"):
+        return search, ()
+    sent = min(identity.pixels, back.sent * 2) if back.nothing_back else back.sent
+    if sent != back.sent:
+        back = Returned(sent)
+    return replace(search, returned=replace(back, waiting=True)), (CountChain(search.here.output, sent),)
+
+
+def return_words(back: Returned, length: int) -> str:
+    """What the counts say, in a line."""
+    if back.length is None:
+        return "counting"
+    if back.nothing_back:
+        return f"nothing came back of {back.sent} pixels sent: is the wire on the last pixel's data output?"
+    words = f"{back.length} pixels found, {back.drops} drop-outs in {back.asked} counts"
+    return words + ("" if back.length == length else f"; the map says {length}")
+
+
+def return_over(search: Search, key: str, time: str, now_s: float) -> Result:
+    """Leave the return wire, and keep what it said."""
+    back = search.returned
+    effects: tuple[Effect, ...] = ()
+    words = ""
+    if key == "end" and back is not None and back.length is not None:
+        said = return_words(back, search.length)
+        m = kept(search.map, time=time, reason=f"return wire on {search.here.name}: {said}", lines=())
+        search, effects, words = replace(search, map=m), (SaveMap(m),), "kept in the map's log"
+    search, light = lights(replace(search, mode=Mode.CONTEXT, chosen=0), now_s)
+    return replace(search, message=words), effects + light

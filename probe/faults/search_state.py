@@ -1,0 +1,286 @@
+"""The state of a fault search, and the answers it offers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+
+from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, PLAY_ONLY, TEXTS, WORKED_WEEKS
+from probe.faults.engine import UNSURE, Session
+from probe.faults.explain import Finding, filled
+from probe.faults.flexlog import FlexLog
+from probe.faults.joint import Suspected
+from probe.faults.knowledge import After, Knowledge, Observation
+from probe.faults.light import Running
+from probe.faults.locate import BreakSearch
+from probe.faults.plant import Planted
+from probe.faults.signature import Candidate, Look
+from probe.faults.tables import load
+from probe.maps.model import Chain, PlayfieldMap
+from probe.steps import BoardView, Showing
+
+CONTEXTS = (FIRST_POWER, JUST_SPLICED, WORKED_WEEKS, PLAY_ONLY, MIXED_BATCH)
+ORDER_CAUSES = frozenset({"order-wrong", "order-batch", "rgbw-as-rgb", "rgb-as-rgbw", "odd-width"})
+HALVED = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "shifted"})
+"""Pictures that are right up to one edge and wrong beyond it, so that halving finds the edge."""
+
+
+class Mode(StrEnum):
+    """What the screen is about."""
+
+    CONTEXT = "context"
+    QUESTION = "question"
+    LAST_GOOD = "last good pixel"
+    HALVING = "halving"
+    FINDING = "finding"
+    REPAIR = "repair"
+    COLOURS = "colours"
+    FLEX = "flex"
+    RETURN = "return wire"
+    DONE = "done"
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing that can be chosen. `key` is what the step knows it by, `text` what is shown."""
+
+    key: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Returned:
+    """Counts by the return wire: how often counted, how often bits were lost, the length by the fullest count.
+
+    `sent` pixels were clocked out each time; `waiting`: a count is under way.
+    """
+
+    sent: int
+    asked: int = 0
+    drops: int = 0
+    length: int | None = None
+    latest: int | None = None
+    waiting: bool = False
+
+    @property
+    def nothing_back(self) -> bool:
+        """Nothing at all came back so far."""
+        return self.length is not None and self.length >= self.sent
+
+    def counted(self, *, least: int, most: int) -> Returned:
+        """After a count. Fewer edges than ever (so more pixels) is a drop-out too."""
+        length = least if self.length is None else min(self.length, least)
+        dropped = least != most or (self.length is not None and most > self.length and not self.nothing_back)
+        return replace(
+            self, asked=self.asked + 1, drops=self.drops + dropped, length=length, latest=most, waiting=False
+        )
+
+
+@dataclass(frozen=True)
+class Search:
+    """The whole state of a fault search on one chain.
+
+    `question` is what is asked now, `over` why nothing more is. `contexts` are those that hold, `reasons` why, by name.
+    `splitting`: the tests that tell the faults at one joint apart come first. `repairing` is a cause's id.
+    `looks` are answers about colours, `fits` the chains that explain them. `trial` counts the settings tried.
+    `planted` is the fault of a practice round. `lit`: what the board has said it shows.
+    """
+
+    map: PlayfieldMap
+    chain: str
+    session: Session = field(default_factory=Session)
+    mode: Mode = Mode.CONTEXT
+    question: Observation | None = None
+    over: str = ""
+    stop: tuple[str, ...] = ()
+    finding: Finding | None = None
+    contexts: tuple[str, ...] = ()
+    reasons: tuple[tuple[str, str], ...] = ()
+    near: int | None = None
+    splitting: bool = False
+    halving: BreakSearch | None = None
+    flex: FlexLog | None = None
+    looks: tuple[Look, ...] = ()
+    fits: tuple[Candidate, ...] = ()
+    trial: int = 0
+    returned: Returned | None = None
+    repairing: str = ""
+    outcome: tuple[str, ...] = ()
+    follow_up: After = After.NONE
+    chosen: int = 0
+    typed: str = ""
+    message: str = ""
+    unsaved: str = ""
+    board: BoardView = field(default_factory=BoardView)
+    running: Running | None = None
+    lit: Showing | None = None
+    troubles: int = 0
+    was_lit: bool = False
+    steady_only: bool = False
+    planted: Planted | None = None
+    paper: bool = False
+    past: tuple[Search, ...] = ()
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """The package's own tables."""
+        return load()
+
+    @property
+    def here(self) -> Chain:
+        """The chain that is searched."""
+        return self.map.chain(self.chain)
+
+    @property
+    def length(self) -> int:
+        """Its length, or the board's most where the map does not say."""
+        if self.here.length:
+            return self.here.length
+        return self.board.identity.pixels if self.board.identity is not None else 1
+
+    @property
+    def reads_meter(self) -> bool:
+        """Whether a reading is to be typed."""
+        return self.mode is Mode.QUESTION and self.question is not None and bool(self.question.meter)
+
+    @property
+    def types(self) -> bool:
+        """Whether the entry line is used."""
+        return self.reads_meter or self.mode in (Mode.LAST_GOOD, Mode.COLOURS)
+
+    @property
+    def items(self) -> tuple[Item, ...]:
+        """What can be chosen now."""
+        return tuple(_ITEMS[self.mode](self))
+
+    @property
+    def item(self) -> Item | None:
+        """What Enter takes."""
+        items = self.items
+        return items[self.chosen % len(items)] if items else None
+
+    @property
+    def suspected_at_joint(self) -> tuple[Suspected, ...]:
+        """Faults of one joint among the first suspects: they look alike."""
+        if self.finding is None:
+            return ()
+        names = {suspect.cause.id for suspect in self.finding.suspects}
+        return tuple(fault for fault in Suspected if fault.value in names)
+
+
+def _context_items(search: Search) -> list[Item]:
+    why = dict(search.reasons)
+    items = [Item("start", "Start: ask the first question")]
+    for name in CONTEXTS:
+        sign = "[x]" if name in search.contexts else "[ ]"
+        items.append(Item(name, f"{sign} {TEXTS[name]}" + (f" (the map: {why[name]})" if name in why else "")))
+    items.append(Item("flex", "Flex log: touch joint after joint, note what reacts"))
+    items.append(Item("return", "Return wire: count the chain from its far end"))
+    return items
+
+
+def _question_items(search: Search) -> list[Item]:
+    question = search.question
+    if question is None:
+        return []
+    if question.meter:
+        return [Item("typed", "take the reading that is typed"), Item(UNSURE, "not sure, or cannot measure")]
+    items = [Item(a.id, filled(a.text, search.session.k).replace("; ", ", ")) for a in question.answers]
+    items.append(Item(UNSURE, "not sure"))
+    if question.pattern is not None and question.pattern.name in ("hold-one", "march") and question.id != "hold-game":
+        items.append(Item("flex", "go joint by joint, with a log"))
+    return items
+
+
+def _last_good_items(search: Search) -> list[Item]:
+    items = [Item("typed", "take the number that is typed")]
+    if search.session.answer_to("look") in HALVED:
+        items.append(Item("halve", "find it by halving: the board lights one pixel at a time"))
+    items += [Item("none", "not even the first one is right"), Item(UNSURE, "not sure: go on without")]
+    return items
+
+
+def _halving_items(_: Search) -> list[Item]:
+    return [
+        Item("yes", "yes, it lights as it should"),
+        Item("no", "no"),
+        Item(UNSURE, "not sure"),
+        Item("end", "stop here"),
+    ]
+
+
+def _finding_items(search: Search) -> list[Item]:
+    found = search.finding
+    items = []
+    for suspect in found.suspects if found is not None else ():
+        words = filled(suspect.cause.name, search.session.k).replace("; ", ", ")
+        items.append(Item(f"repair:{suspect.cause.id}", f"Repair: {words} ({suspect.word})"))
+    if len(search.suspected_at_joint) > 1 and not search.splitting and search.session.k is not None:
+        items.append(Item("split", "Tell the faults at this joint apart: readings and jumpers"))
+    if search.session.k is None and search.session.answer_to("look") in HALVED:
+        items.append(Item("halve", "Find the place by halving"))
+    if found is not None and any(s.cause.id in ORDER_CAUSES for s in found.suspects):
+        items.append(Item("colours", "Find the exact colour order from what you see"))
+    if search.planted is not None:
+        items.append(Item("reveal", "Give up: show what was planted"))
+    else:
+        items.append(Item("keep", "Keep this in the map's log, to go on later"))
+    return items
+
+
+def _repair_items(search: Search) -> list[Item]:
+    items = [
+        Item("cured", "Repaired, and the trouble is gone"),
+        Item("not-cured", "Done, but the trouble is still there"),
+    ]
+    if search.planted is not None:
+        items = [Item("try", "Do this repair and look again")]
+    if search.repairing in ORDER_CAUSES:
+        items.append(Item("colours", "Find the exact colour order from what you see"))
+    return [*items, Item("back", "Back to the suspects")]
+
+
+def _colour_items(search: Search) -> list[Item]:
+    if not search.fits and len(search.looks) < len(search.here.order):
+        return [Item("typed", "take what is typed"), Item(UNSURE, "not sure"), Item("back", "back")]
+    items = []
+    orders = {fit.order for fit in search.fits if fit.odd_number is None}
+    if len(orders) == 1 and orders != {search.here.order}:
+        items.append(Item("set-order", f"Set the chain to {orders.copy().pop()} and keep it in the map"))
+    return [*items, Item("back", "Back to the suspects")]
+
+
+def _flex_items(_: Search) -> list[Item]:
+    return [
+        Item("no", "no change"),
+        Item("yes", "something changed"),
+        Item(UNSURE, "pass this joint over"),
+        Item("end", "stop here and keep the log"),
+    ]
+
+
+def _return_items(_: Search) -> list[Item]:
+    return [Item("end", "Keep this in the map's log"), Item("back", "Back")]
+
+
+def _done_items(search: Search) -> list[Item]:
+    items = []
+    if search.follow_up is After.RENUMBER:
+        items.append(Item("follow", "Recheck the chain: its numbers may have shifted"))
+    elif search.follow_up is After.RECHECK:
+        items.append(Item("follow", "Recheck the places near the repair"))
+    return [*items, Item("leave", "Back" if search.planted is None else "Leave the practice round")]
+
+
+_ITEMS = {
+    Mode.CONTEXT: _context_items,
+    Mode.QUESTION: _question_items,
+    Mode.LAST_GOOD: _last_good_items,
+    Mode.HALVING: _halving_items,
+    Mode.FINDING: _finding_items,
+    Mode.REPAIR: _repair_items,
+    Mode.COLOURS: _colour_items,
+    Mode.FLEX: _flex_items,
+    Mode.RETURN: _return_items,
+    Mode.DONE: _done_items,
+}

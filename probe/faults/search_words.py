@@ -1,0 +1,179 @@
+"""What a fault search says: its question, its light, its suspects, its cautions."""
+
+from __future__ import annotations
+
+from probe.faults.explain import filled, why
+from probe.faults.flexlog import ACTIONS, CAUTION, meaning
+from probe.faults.from_map import joint_wires
+from probe.faults.joint import joint_sheet
+from probe.faults.knowledge import Group, Power, Who
+from probe.faults.search_jobs import looked_at, return_words
+from probe.faults.search_light import FLIP_QUESTION, tried
+from probe.faults.search_state import Mode, Search
+from probe.maps.model import PlayfieldMap, shown_number
+
+OFF_FIRST = "Pixel supply off and machine unplugged before you touch it. Wait some minutes."
+POWERED = "Probe tips touch one pad only. Game unplugged, pixels on their own supply. Mains and coil parts: keep out."
+SOLDERING = (
+    "Power off, unplugged at the wall, some minutes' wait: charge stays.",
+    "Ground goes on first and comes off last. Eye protection, fresh air, nothing dripping on wiring; joints stay hot.",
+    "Count strands and offcuts before power comes back. A fuse that blew had a reason: same value only.",
+    "Mains and coil wiring: only who is trained for it, by the local rules.",
+)
+_COLOUR_WORDS = {"R": "red", "G": "green", "B": "blue", "W": "white"}
+_JOINT_CAUSES = frozenset({Group.CHAIN})
+_HEAD_CAUSES = frozenset(
+    {"head-data-open", "first-input-dead", "wrong-end", "data-ground-swapped", "data-five-swapped"}
+)
+
+
+def headline(search: Search) -> str:
+    """The question, or what the screen is about, in a sentence."""
+    k = search.session.k
+    match search.mode:
+        case Mode.CONTEXT:
+            return "What is known already? Enter changes a line; the first line begins."
+        case Mode.QUESTION:
+            return filled(search.question.question, k) if search.question is not None else ""
+        case Mode.LAST_GOOD:
+            return "Which is the last good pixel, before the trouble? One pixel walks and its number is shown."
+        case Mode.HALVING:
+            number = None if search.halving is None else search.halving.pixel
+            left = "" if search.halving is None else f" ({search.halving.most_looks} looks at most)"
+            return (
+                "" if number is None else f"Pixel {shown_number(number)} is told to light green. Does it, alone?{left}"
+            )
+        case Mode.FINDING:
+            return f"The suspects: {search.over}." if search.over else "The suspects."
+        case Mode.REPAIR:
+            return f"Repair: {filled(search.knowledge.cause(search.repairing).name, k)}"
+        case Mode.COLOURS:
+            if search.fits or len(search.looks) >= len(search.here.order):
+                return "What the colours say:"
+            sent = _COLOUR_WORDS["RGBW"[len(search.looks)]]
+            return (
+                f"Every pixel is told to be {sent}. What do the first {looked_at(search)} show?"
+                " Letters for each (R, GW, - for dark); one word if all look alike."
+            )
+        case Mode.FLEX:
+            return search.flex.prompt if search.flex is not None else ""
+        case Mode.RETURN:
+            return "Return wire: from the last pixel's data output through a divider to the board's input."
+        case Mode.DONE:
+            return search.outcome[0] if search.outcome else ""
+
+
+def details(search: Search) -> tuple[str, ...]:
+    """Lines below the headline: safety steps, cautions, remedies, the joint's sheet, what was found."""
+    lines: list[str] = list(search.stop)
+    match search.mode:
+        case Mode.CONTEXT:
+            lines += [
+                "Hints, not certainty: unplug the machine at the wall before you touch wiring.",
+                "Smell, heat or ticking at any time: F3, then off and unplug.",
+            ]
+        case Mode.QUESTION:
+            lines += _question_details(search)
+        case Mode.FINDING:
+            lines += _finding_details(search)
+        case Mode.REPAIR:
+            lines += repair_lines(search)
+        case Mode.FLEX:
+            lines += [CAUTION, "; ".join(ACTIONS)]
+            if search.flex is not None:
+                seen = ("lags",) if search.flex.pattern == "march" else ("dark", "odd")
+                lines += [f"{word}: {meaning(search.flex.pattern, word)}" for word in seen]
+        case Mode.RETURN:
+            if search.returned is not None:
+                lines.append(return_words(search.returned, search.length))
+        case Mode.DONE:
+            lines += search.outcome[1:]
+        case _:
+            pass
+    return tuple(lines)
+
+
+def _question_details(search: Search) -> list[str]:
+    asked = search.question
+    if asked is None:
+        return []
+    lines = []
+    if asked.power is Power.OFF or asked.who in (Who.METER_UNPOWERED, Who.JUMPER, Who.SWAP, Who.PROBE):
+        lines.append(OFF_FIRST)
+    elif asked.who is Who.METER_POWERED:
+        lines.append(POWERED)
+    elif asked.who is Who.FLEX:
+        lines.append(CAUTION)
+    if asked.meter:
+        ranges = search.knowledge.ranges[asked.meter]
+        sample = "volts, such as 4.93 or 120 mV" if ranges.unit == "V" else "ohms, such as 330, 4.7k, or OL for open"
+        lines.append(f"Type the reading in {sample}." + (" Two readings: 1.42 / 0.01." if ranges.readings == 2 else ""))
+    if asked.id == FLIP_QUESTION:
+        lines.append(f"Tried now: {tried(search)[0]}. Left and Right try others; the data speed is fixed in the board.")
+    return lines
+
+
+def _finding_details(search: Search) -> list[str]:
+    found = search.finding
+    if found is None:
+        return []
+    k, lines = search.session.k, []
+    if found.two_causes is not None:
+        one, two = (filled(cause.name, k) for cause in found.two_causes)
+        lines.append(f"Two at once explain it better: {one}; and {two}.")
+    elif not found.explained:
+        lines.append("No cause explains every answer: doubt the answers marked -.")
+    for suspect in found.suspects:
+        lines.append(f"{suspect.word}: {filled(suspect.cause.name, k)}")
+        lines += [f"   {line}" for line in why(search.knowledge, search.session, suspect)[:4]]
+    return lines
+
+
+def suspect_lines(search: Search, *, reasons: int = 0) -> tuple[str, ...]:
+    """The suspects so far, with up to so many reasons each; none while nothing has been answered."""
+    found = search.finding
+    if found is None or not search.session.questions_asked:
+        return ()
+    k, lines = search.session.k, []
+    for place, suspect in enumerate(found.suspects, start=1):
+        lines.append(f"{place} {suspect.word}: {filled(suspect.cause.name, k)}")
+        lines += [f"    {line}" for line in why(search.knowledge, search.session, suspect)[:reasons]]
+    return tuple(lines)
+
+
+def repair_lines(search: Search) -> tuple[str, ...]:
+    """What to do for the cause being repaired: remedy, cautions, and the sheet of the joint if one is opened."""
+    cause, k = search.knowledge.cause(search.repairing), search.session.k
+    lines = [f"Do: {filled(cause.remedy, k)}."]
+    if cause.caution:
+        lines.append(f"Caution: {filled(cause.caution, k)}.")
+    at = -1 if cause.id in _HEAD_CAUSES else k
+    opens = cause.id in _HEAD_CAUSES or cause.group in _JOINT_CAUSES or "joint" in cause.id
+    if opens and at is not None:
+        lines += sheet(search.map, search.chain, at)
+    elif opens:
+        lines += SOLDERING
+    return tuple(lines)
+
+
+def sheet(m: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
+    """The joint's function and colour sheet with the cautions, k -1 for the joint at the board. To have beside the iron."""
+    return (*joint_sheet(k, joint_wires(m, chain_id, k)), *SOLDERING)
+
+
+def light_words(search: Search) -> tuple[bool, str]:
+    """Whether the board has said that it shows the light of this question, and what that is."""
+    if not search.board.here:
+        return False, f"no board: {search.board.words}" if not search.paper else "no board: on paper"
+    if search.session.stopped:
+        return False, "all dark, for safety"
+    running = search.running
+    if search.mode is Mode.HALVING:
+        return search.lit is not None, "one pixel, dim green"
+    if search.mode is Mode.RETURN:
+        return False, "dark: the board counts"
+    if running is None:
+        return False, "dark"
+    words = running.words + (", Right: next step" if running.by_key else "")
+    trouble = f" ({running.trouble})" if running.trouble else ""
+    return search.lit is not None, words + trouble
