@@ -12,7 +12,9 @@ from pathlib import Path
 from probe.export import write_lamp_list
 from probe.maps import operations as op
 from probe.maps.checks import check_map
+from probe.maps.harness import Batch, Fixing, JoinedTo, Power
 from probe.maps.model import Chain, Kind, Lamp, Pixel, PixelState, PlayfieldMap, Position
+from probe.maps.wiring import add_feed, add_supply, joint_at, put, put_joint
 from probe.storage.layout import render_map
 
 # Per chain, in the order of the wire. A line without a bar opens an area. Otherwise, between bars:
@@ -226,7 +228,68 @@ def complete() -> PlayfieldMap:
     for where, at, pixel in m.walk_pixels():
         seen = 1 if where == "backbox" or at < number else 2
         m = op.set_pixel(m, where, at, pixel.model_copy(update={"verified": seen}))
-    return m
+    for place in m.places:
+        if place.kind is Kind.GENERAL:
+            m = op.update_place(m, place.model_copy(update={"level": GLOW_LEVEL}))
+    return wired(m)
+
+
+SPLICED_ON = "2025-03-16"
+GLOW_LEVEL = 128
+"""General illumination is softer than the inserts."""
+
+REELS = (
+    Batch(id="first-reel", name="First reel", five_volt="red", ground="black", data_in="green", data_out="blue"),
+    Batch(
+        id="second-reel",
+        name="Second reel",
+        five_volt="white",
+        ground="blue",
+        data_in="yellow",
+        data_out="yellow",
+        note="bought later, and its ground is the colour that the first reel's data out has",
+    ),
+)
+
+
+def wired(m: PlayfieldMap) -> PlayfieldMap:
+    """The map with supply, feeds, gauges, two reels with unlike colours, and the joints that somebody has noted."""
+    m = m.model_copy(update={"power": Power(drive_volt=5.0)})  # the board's chip runs from 5 V
+    m, supply = add_supply(
+        m, "Pixel supply", rating_a=6.0, board_ma=60, note="beside the transformer, switched with it"
+    )
+    for batch in REELS:
+        m = put(m, batch)
+    gauges = {"playfield": ("20 AWG", 90.0), "backbox": ("20 AWG", 120.0)}
+    for name, (wire, spacing_mm) in gauges.items():
+        chain = m.chain(name).model_copy(update={"wire": wire, "spacing_mm": spacing_mm})
+        m = op.replace_chain(m, chain)
+    cove = m.pixels_at["anemone-bumper"][0][1]
+    for name, number, words, length_mm in (
+        ("playfield", 0, "Board end", 600.0),
+        ("playfield", cove, "Bumper cove", 1_100.0),
+        ("backbox", 0, "Neck", 1_400.0),
+    ):
+        m, _ = add_feed(
+            m, name, number, supply=supply.id, name=words, wire="18 AWG", length_mm=length_mm, fuse_a=4.0
+        )  # fmt: skip
+    whirlpool = m.pixels_at["whirlpool"][0][1]
+    for chain_id, number, pixel in m.walk_pixels():
+        later = chain_id == "playfield" and number == whirlpool
+        reel = REELS[1] if later else REELS[0]
+        m = op.set_pixel(m, chain_id, number, pixel.model_copy(update={"batch": reel.id}))
+    lead = {"leaving_5v": "red", "leaving_ground": "black", "leaving_data": "white"}
+    for chain_id, length_mm in (("playfield", 700.0), ("backbox", 1_600.0)):
+        joint = joint_at(m.chain(chain_id), 0).model_copy(
+            update={**lead, "length_mm": length_mm, "fixing": Fixing.CLIP}
+        )
+        m = put_joint(m, chain_id, joint)
+    found = {"five_volt_to": JoinedTo.FIVE_VOLT, "ground_to": JoinedTo.GROUND, "data_to": JoinedTo.DATA_IN}
+    for number, length_mm in ((whirlpool, 45.0), (whirlpool + 1, 60.0)):
+        told = {**found, "length_mm": length_mm, "fixing": Fixing.STAPLE, "made_on": SPLICED_ON, "checked": True}
+        m = put_joint(m, "playfield", joint_at(m.chain("playfield"), number).model_copy(update=told))
+    told = {"length_mm": 260.0, "fixing": Fixing.CLIP, "note": "long way round the flipper mechanism"}
+    return put_joint(m, "playfield", joint_at(m.chain("playfield"), 11).model_copy(update=told))
 
 
 def half() -> PlayfieldMap:
@@ -237,10 +300,11 @@ def half() -> PlayfieldMap:
         keep = HALF_AT if chain.id == "playfield" else 0
         seen = tuple(pixel.model_copy(update={"verified": 0}) for pixel in chain.pixels[:keep])
         rest = tuple(Pixel(id=pixel.id) for pixel in chain.pixels[keep:])
-        chains.append(chain.model_copy(update={"pixels": seen + rest}))
+        joints = tuple(joint for joint in chain.joints if joint.made_on != SPLICED_ON)
+        chains.append(chain.model_copy(update={"pixels": seen + rest, "joints": joints}))
     used = {pixel.place for chain in chains for pixel in chain.pixels}
     places = tuple(place for place in m.places if place.id in used)
-    m = m.model_copy(update={"chains": tuple(chains), "places": places, "revisions": ()})
+    m = m.model_copy(update={"chains": tuple(chains), "places": places, "revisions": (), "batches": REELS[:1]})
     return op.set_bookmark(m, "playfield", HALF_AT)
 
 

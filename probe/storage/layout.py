@@ -10,11 +10,13 @@ from collections.abc import Callable, Sequence
 from enum import Enum
 from typing import Any, cast, get_args, get_origin
 
-from pydantic import ValidationError
+from pydantic import StringConstraints, ValidationError
+from pydantic.fields import FieldInfo
 
-from probe.maps.harness import Joint, Supply
+from probe.maps.harness import Supply
 from probe.maps.json_text import json_line, quoted
 from probe.maps.model import Chain, Lamp, Machine, Pixel, Place, PlayfieldMap, Record
+from probe.maps.record import Identifier
 
 _ALWAYS: dict[type[Record], frozenset[str]] = {
     Machine: frozenset({"width_mm", "length_mm"}),
@@ -23,11 +25,10 @@ _ALWAYS: dict[type[Record], frozenset[str]] = {
     Place: frozenset({"kind"}),
     Lamp: frozenset({"kind"}),
     Supply: frozenset({"volt"}),
-    Joint: frozenset({"after"}),
     PlayfieldMap: frozenset({"format", "version", "chains", "places", "lamps", "revisions"}),
 }
-_IDENTIFIERS = frozenset({"id", "place", "chain", "chip"})
 _NEVER_LEFT_OUT = object()
+_PATTERN = get_args(Identifier)[1].pattern
 _Writer = Callable[[Any], str]
 
 
@@ -65,6 +66,17 @@ def blocks_of(kind: type[Record]) -> tuple[str, ...]:
     )
 
 
+def _is_identifier(field: FieldInfo) -> bool:
+    """Whether a field is an identifier, or none: nothing in it has to be escaped."""
+    if get_origin(field.annotation) is tuple:
+        return False
+    found = [
+        *field.metadata,
+        *(item for part in get_args(field.annotation) for item in getattr(part, "__metadata__", ())),
+    ]
+    return any(isinstance(item, StringConstraints) and item.pattern == _PATTERN for item in found)
+
+
 class _Plans(dict[type[Record], tuple[tuple[str, str, Any, _Writer], ...]]):
     """For each field of a record: its name, its JSON key with the colon, the value at which it is left out, its writer.
 
@@ -80,7 +92,7 @@ class _Plans(dict[type[Record], tuple[tuple[str, str, Any, _Writer], ...]]):
                 left_out = _NEVER_LEFT_OUT if field.is_required() or name in always else field.default
                 bare = cast("type[Any]", field.annotation)
                 known = isinstance(bare, type) and (bare in _WRITERS or issubclass(bare, Enum))
-                writer = '"%s"'.__mod__ if name in _IDENTIFIERS else _WRITERS[bare] if known else _any
+                writer = '"%s"'.__mod__ if _is_identifier(field) else _WRITERS[bare] if known else _any
                 plan.append((name, f'"{name}": ', left_out, writer))
         self[kind] = tuple(plan)
         return self[kind]
