@@ -21,7 +21,8 @@ def entropy_bits(probabilities: npt.ArrayLike) -> float:
     p = np.asarray(probabilities, dtype=np.float64).ravel()
     if p.size == 0 or not np.all(np.isfinite(p)) or np.any(p < 0.0) or p.sum() <= 0.0:
         raise ValueError("entropy needs at least one weight, none negative or infinite, not all zero")
-    p = p[p > 0.0] / p.sum()
+    p = p / p.sum()
+    p = p[p > 0.0]
     return float(max(0.0, -(p * np.log2(p)).sum()))
 
 

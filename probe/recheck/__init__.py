@@ -1,1 +1,64 @@
-"""Finding the right map again after a change, as Bayesian alignment."""
+"""Finding the right map again after a change, as Bayesian alignment.
+
+Entry points: `Setup` (what the chain was), `Recheck` (what to ask next, what is believed, the result), `Locate` (which
+number is at this place).  Old numbers, places and chains are plain whole numbers here; joining them to a map is the
+caller's part.  One `Recheck` is one chain: a change in one chain never renumbers another.
+"""
+
+from probe.recheck.codes import UNLIT, complement_code, frame_code, look_code
+from probe.recheck.engine import Options, Recheck, Step
+from probe.recheck.locate import Locate
+from probe.recheck.model import (
+    END,
+    NEW,
+    Action,
+    AllAsShown,
+    Answer,
+    AtNewPlace,
+    AtPlace,
+    Differs,
+    ExtraLight,
+    Look,
+    NewPlaceDiffers,
+    NothingLit,
+    NotSure,
+    Observation,
+    Person,
+    Prior,
+    Probe,
+    Setup,
+)
+from probe.recheck.result import Doubt, Found, Kind, Result
+
+__all__ = [
+    "END",
+    "NEW",
+    "UNLIT",
+    "Action",
+    "AllAsShown",
+    "Answer",
+    "AtNewPlace",
+    "AtPlace",
+    "Differs",
+    "Doubt",
+    "ExtraLight",
+    "Found",
+    "Kind",
+    "Locate",
+    "Look",
+    "NewPlaceDiffers",
+    "NotSure",
+    "NothingLit",
+    "Observation",
+    "Options",
+    "Person",
+    "Prior",
+    "Probe",
+    "Recheck",
+    "Result",
+    "Setup",
+    "Step",
+    "complement_code",
+    "frame_code",
+    "look_code",
+]

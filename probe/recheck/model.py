@@ -107,6 +107,7 @@ class Setup:
         *,
         dark: Sequence[int] = (),
         new_count: int | None = None,
+        most_numbers: int | None = None,
         prior: Prior | None = None,
         person: Person | None = None,
     ) -> Setup:
@@ -116,6 +117,7 @@ class Setup:
             order=tuple(range(old_count)),
             has_place=tuple(i not in gone for i in range(old_count)),
             new_count=new_count,
+            most_numbers=most_numbers,
             prior=prior or Prior(),
             person=person or Person(),
         )
@@ -127,6 +129,7 @@ class Setup:
         *,
         dark: Sequence[int] = (),
         new_count: int | None = None,
+        most_numbers: int | None = None,
         prior: Prior | None = None,
         person: Person | None = None,
     ) -> Setup:
@@ -147,6 +150,7 @@ class Setup:
             has_place=(*(i not in gone for i in range(old_count)), *(False for _ in fresh)),
             declared_new=frozenset(fresh),
             new_count=new_count,
+            most_numbers=most_numbers,
             prior=prior or Prior.after_declaration(),
             person=person or Person(),
         )

@@ -1,0 +1,247 @@
+"""Whole rechecks with a simulated chain and person, and the engine's promises."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from probe.recheck import (
+    NEW,
+    UNLIT,
+    AllAsShown,
+    AtNewPlace,
+    AtPlace,
+    Differs,
+    Kind,
+    Look,
+    NotSure,
+    Options,
+    Probe,
+    Recheck,
+    Setup,
+)
+from probe.recheck.model import Answer
+from tests.recheck.sim import Chain, Person, rewired
+
+
+def play(
+    chain: Chain, setup: Setup, *, seed: int, wrong: float = 0.0, miss: float = 0.0, most: int = 80
+) -> tuple[Recheck, int]:
+    """A recheck to its end; returns the last state and the actions beyond naming."""
+    person = Person(chain, np.random.default_rng(seed), wrong=wrong, miss=miss)
+    state = Recheck.start(setup, Options(seed=seed))
+    actions, named = 0, set()
+    truth = chain.truth()
+    while (action := state.next_step().action) is not None:
+        assert actions < most, "the recheck does not come to an end"
+        state = state.answered(action, person.answer(action))
+        actions += 1
+        if isinstance(action, Probe) and action.number < len(truth) and truth[action.number] == NEW:
+            named.add(action.number)
+    return state, actions - len(named)
+
+
+def found_map(state: Recheck) -> list[int]:
+    return [NEW if one.old is None else one.old for one in state.result().numbers]
+
+
+def test_nothing_changed_takes_two_looks_and_verifies_every_number() -> None:
+    state, actions = play(Chain(60), Setup.unchanged(60), seed=1)
+    assert actions == 2
+    result = state.result()
+    assert found_map(state) == list(range(60))
+    assert result.removed == ()
+    assert all(one.verified and one.kind is Kind.OLD for one in result.numbers)
+    assert result.confidence >= Options().confidence
+    assert state.doubts() == ()
+
+
+def test_one_uniform_look_proves_nothing() -> None:
+    state = Recheck.start(Setup.unchanged(30))
+    look = Look(colours=(0,) * 30, places=tuple(range(30)), expected=(0,) * 30)
+    before = state.best_map
+    after = state.answered(look, AllAsShown())
+    assert after.confidence < 0.95
+    assert np.array_equal(after.best_map, before)
+
+
+@pytest.mark.parametrize(
+    ("kinds", "most"),
+    [
+        (["insert"], 8),
+        (["remove"], 8),
+        (["swap"], 12),
+        (["reverse"], 14),
+        (["move"], 16),
+        (["insert", "remove", "insert"], 18),
+    ],
+)
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_undeclared_changes_are_found(kinds: list[str], most: int, seed: int) -> None:
+    chain = rewired(60, kinds, np.random.default_rng(seed))
+    state, actions = play(chain, Setup.unchanged(60), seed=seed)
+    assert found_map(state) == chain.truth(), chain.edits
+    assert actions <= most
+    gone = set(range(60)) - set(chain.truth())
+    assert set(state.result().removed) == gone
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_declared_changes_need_only_the_proof(seed: int) -> None:
+    chain = rewired(60, ["insert", "remove", "reverse"], np.random.default_rng(seed))
+    state, actions = play(chain, Setup.declared(60, chain.truth()), seed=seed)
+    assert found_map(state) == chain.truth()
+    assert actions <= 3
+    declared = [one for one in state.result().numbers if one.declared]
+    assert len(declared) == chain.truth().count(NEW)
+
+
+def test_a_wrong_declaration_is_found_out() -> None:
+    truth = Chain(40)
+    truth.wiring[20:20] = [40, 41, 42]
+    stated = [*range(20), NEW, NEW, *range(20, 40)]  # two were stated, three are there
+    state, _ = play(truth, Setup.declared(40, stated), seed=5)
+    assert found_map(state) == truth.truth()
+
+
+@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("tail", [1, 2])
+def test_pixels_added_behind_the_last_are_found(known: bool, tail: int) -> None:
+    chain = Chain(30)
+    chain.wiring += list(range(30, 30 + tail))
+    setup = Setup.unchanged(30, new_count=30 + tail if known else None)
+    state, actions = play(chain, setup, seed=2)
+    assert found_map(state) == chain.truth()
+    assert actions <= 8
+
+
+def test_the_last_pixel_removed() -> None:
+    chain = Chain(30)
+    del chain.wiring[-1]
+    state, actions = play(chain, Setup.unchanged(30), seed=2)
+    assert found_map(state) == list(range(29))
+    assert state.result().removed == (29,)
+    assert actions <= 7
+
+
+def test_old_pixels_without_a_place_stay_in_the_chain() -> None:
+    setup = Setup.unchanged(30, dark=(4, 11))
+    person = Person(Chain(30), np.random.default_rng(0), wrong=0.0, miss=0.0)
+    state = Recheck.start(setup)
+    while (action := state.next_step().action) is not None:
+        if isinstance(action, Look):
+            assert not {4, 11} & set(action.places)
+        state = state.answered(action, person.answer(action))
+    assert found_map(state) == list(range(30))
+
+
+def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
+    chain = Chain(50)
+    person = Person(chain, np.random.default_rng(0), wrong=0.0, miss=0.0)
+    state = Recheck.start(Setup.unchanged(50))
+    first = state.next_step().action
+    assert isinstance(first, Look)
+    lie = Differs(17, (first.expected[17] + 1) % 4)
+    state = state.answered(first, lie)
+    asked: list[object] = []
+    while (action := state.next_step().action) is not None:
+        asked.append(action)
+        state = state.answered(action, person.answer(action))
+    assert found_map(state) == list(range(50))
+    assert any(d.index == 0 and d.chance > 0.9 for d in state.doubts())
+    assert any(isinstance(a, Probe) and 15 <= a.number <= 20 for a in asked)
+
+
+def test_a_wrong_probe_is_outvoted_only_by_asking_again() -> None:
+    state = Recheck.start(Setup.unchanged(50))
+    for number, place in ((10, 10), (20, 20), (30, 7), (40, 40)):
+        state = state.answered(Probe(number=number), AtPlace(place))
+    step = state.next_step()
+    assert state._contradicts(state.observations[2])
+    assert step.action == Probe(number=30)
+    state = state.answered(Probe(number=30), AtPlace(30))
+    assert not state._contradicts(state.observations[-1])
+
+
+def test_going_back_is_keeping_the_earlier_state() -> None:
+    start = Recheck.start(Setup.unchanged(40))
+    step = start.next_step()
+    assert isinstance(step.action, Look)
+    look = step.action
+    one = start.answered(look, AllAsShown())
+    other = start.answered(look, Differs(3, UNLIT))
+    again = start.answered(look, AllAsShown())
+    assert one.confidence == pytest.approx(again.confidence)
+    assert other.confidence != pytest.approx(one.confidence)
+    assert start.observations == ()
+
+
+def test_not_sure_changes_no_belief_and_does_not_loop() -> None:
+    state = Recheck.start(Setup.unchanged(30))
+    weights = state.log_weights
+    for _ in range(3):
+        action = state.next_step().action
+        assert action is not None
+        state = state.answered(action, NotSure())
+    assert state.log_weights == pytest.approx(weights)
+    state, actions = play(Chain(30), Setup.unchanged(30), seed=4)
+    assert actions == 2
+
+
+def test_answers_of_the_wrong_kind_are_refused() -> None:
+    state = Recheck.start(Setup.unchanged(20))
+    look = state.look()
+    with pytest.raises(TypeError, match="does not answer a Look"):
+        state.answered(look, AtPlace(3))
+    with pytest.raises(TypeError, match="does not answer a Probe"):
+        state.answered(Probe(number=1), AllAsShown())
+    with pytest.raises(ValueError, match="not on the list"):
+        state.answered(look, Differs(99, 0))
+    with pytest.raises(ValueError, match="outside the numbers"):
+        state.answered(Probe(number=10_000), AtNewPlace())
+    with pytest.raises(ValueError, match="no place"):
+        Recheck.start(Setup.unchanged(20, dark=(5,))).answered(Probe(number=1), AtPlace(5))
+
+
+def test_setups_that_make_no_sense_are_refused() -> None:
+    with pytest.raises(ValueError, match="survey it"):
+        Setup.unchanged(0)
+    with pytest.raises(ValueError, match="twice"):
+        Setup.declared(4, [0, 1, 1])
+    with pytest.raises(ValueError, match="names old number 9"):
+        Setup.declared(4, [0, 9])
+    with pytest.raises(ValueError, match="at least 1"):
+        Setup.unchanged(4, new_count=0)
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    st.integers(12, 40),
+    st.lists(st.sampled_from(["insert", "remove", "swap", "reverse", "move"]), max_size=2),
+    st.integers(0, 10_000),
+)
+def test_truthful_answers_lead_to_the_true_map(old_count: int, kinds: list[str], seed: int) -> None:
+    chain = rewired(old_count, kinds, np.random.default_rng(seed))
+    state, _ = play(chain, Setup.unchanged(old_count), seed=seed)
+    result = state.result()
+    present = [one.old for one in result.numbers if one.old is not None]
+    assert len(set(present)) == len(present), "a pixel is in one place only"
+    assert sorted(present + list(result.removed)) == list(range(old_count))
+    assert found_map(state) == chain.truth(), chain.edits
+
+
+def test_the_same_answers_give_the_same_questions() -> None:
+    def script() -> list[str]:
+        chain = rewired(50, ["insert", "reverse"], np.random.default_rng(3))
+        person = Person(chain, np.random.default_rng(3))
+        state = Recheck.start(Setup.unchanged(50), Options(seed=9))
+        log: list[str] = []
+        while (action := state.next_step().action) is not None:
+            answer: Answer = person.answer(action)
+            log.append(f"{action} {answer}")
+            state = state.answered(action, answer)
+        return log
+
+    assert script() == script()
