@@ -39,6 +39,8 @@ def build_parser() -> argparse.ArgumentParser:
     _table(commands)
     _power(commands)
     _harness(commands)
+    _faults(commands)
+    _practice(commands)
     _completion(commands)
     return parser
 
@@ -199,6 +201,25 @@ def _diff(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     )
     parser.add_argument("--to", dest="newer", type=int, metavar="N", help="revision to compare with (default: now)")
     parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _faults(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("faults", help="find a wiring fault: the next best question, with the light for it")
+    _file(parser)
+    parser.add_argument("--chain", metavar="CHAIN", help="chain to search, by id or name (default: the one walked last)")
+    parser.add_argument(
+        "--joint", metavar="N", type=int, help="only print the wires of the joint that arrives at pixel N, then stop"
+    )
+    _wire_options(parser)
+    parser.add_argument("--paper", action="store_true", help="no board: answer by eye and meter")
+    _look_options(parser)
+
+
+def _practice(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("practice", help="learn to find faults: a simulated board with a planted one")
+    parser.add_argument("--seed", metavar="N", type=int, help="the same number plants the same fault")
+    parser.add_argument("--board", action="store_true", help="judge by the lit board alone: light is not put in words")
+    _look_options(parser)
 
 
 def _completion(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

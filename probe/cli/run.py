@@ -131,6 +131,10 @@ def _dispatch(arguments: argparse.Namespace) -> int:
             from probe.cli.power import show_harness
 
             return show_harness(arguments.map, as_json=arguments.json)
+        case "faults" if arguments.joint is not None:
+            from probe.cli.faults import print_sheet
+
+            return print_sheet(arguments)
         case _:
             from probe.cli.screens import open_program
 

@@ -171,14 +171,17 @@ def now_ms() -> float:
     return time.monotonic() * 1000
 
 
-_BOARD_SETTINGS = frozenset({"pixels", "outputs", "line", "ceiling_ma"})
+_BOARD_SETTINGS = frozenset(
+    {"pixels", "outputs", "line", "ceiling_ma", "table_bytes", "lamps", "groups", "play_pixels", "inputs"}
+)
 _FAULT_SETTINGS = {f.name: f.type for f in fields(FaultProfile)}
 
 
 def simulated_port(url: str) -> SimulatedPort:
     """A port from `simulated://?setting=number&…`. Raises LinkError.
 
-    Settings: `pixels`, `outputs`, `line`, `ceiling_ma` of the board; `latency_ms`; `boot_ms` (the board restarts when
+    Settings: `pixels`, `outputs`, `line`, `ceiling_ma`, `table_bytes`, `lamps`, `groups`, `play_pixels`, `inputs` of the
+    board; `latency_ms`; `boot_ms` (the board restarts when
     the port is opened); the names of `FaultProfile` (yes is 1, no is 0) and `seed`.
     """
     board: dict[str, Any] = {}

@@ -29,7 +29,7 @@ class Standing(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Proved:
-    """A lamp (or, where that is None, a group), its state, and the last proof of it."""
+    """A lamp (or, where that is None, the always-on part of a group), its state, and the last proof of it."""
 
     lamp: int | None
     group: str
@@ -59,7 +59,7 @@ def standings(m: PlayfieldMap, table: LampTable | None = None) -> tuple[Proved, 
         found.append(Proved(row.number, "", row.names, row.pixels, _state(seen, row.pixels, revision), seen))
     for group in table.groups:
         seen = last.get((None, folded(group.name)))
-        found.append(Proved(None, group.name, (), group.pixels, _state(seen, group.pixels, revision), seen))
+        found.append(Proved(None, group.name, (), group.always_on, _state(seen, group.always_on, revision), seen))
     return tuple(found)
 
 

@@ -1,0 +1,102 @@
+"""The command that puts a map's lamp table into a board, reads it, or compares the two. No screen."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+from typing import Any
+
+from probe.cli.listing import printable
+from probe.cli.outcome import Exit, complain
+
+
+def table_command(arguments: argparse.Namespace) -> int:
+    """Run the activity of the table screen once; exit code 1 if `--compare` finds a difference."""
+    from probe.storage import RememberedPort, load_map, load_settings
+
+    m = load_map(arguments.map)
+    address = arguments.port
+    if address is None:
+        from probe.link import current_address
+
+        known: RememberedPort | None = load_settings().port_for(arguments.map)
+        if known is not None:
+            address = current_address(known.usb_serial) if known.usb_serial else known.address
+    if not address:
+        complain("no port is known for this map: say which one with --port (see: playfield-probe ports)")
+        return Exit.USAGE
+    what = "write" if arguments.write else "read" if arguments.read else "compare"
+    return asyncio.run(_with_board(m, address, arguments, what))
+
+
+async def _with_board(m: Any, address: str, arguments: argparse.Namespace, what: str) -> int:
+    from probe.cli.wire_log import WireLog
+    from probe.conductor import Activity, Conductor
+    from probe.game.sync import Stage, Sync, Write, start, step
+    from probe.link import BoardLink, LinkError, PortSpec, remembered_key
+
+    transcript = WireLog(arguments.transcript) if arguments.transcript else None
+    spec = PortSpec(address=address, key=remembered_key(address), baud=arguments.baud)
+    conductor = Conductor()
+    link = BoardLink(spec, on_event=conductor.link_event, transcript=transcript)
+    conductor.board = link
+    changed = asyncio.Event()
+    activity: Activity[Sync] = Activity(start(m), step, lambda _: changed.set())
+    over = (Stage.COMPARED, Stage.LACKING, Stage.FAILED)
+
+    async def until_over() -> Sync:
+        while activity.state.stage not in over:
+            changed.clear()
+            await changed.wait()
+        return activity.state
+
+    try:
+        try:
+            conductor.begin(activity)
+            await link.connect()
+        except LinkError as exc:
+            complain(str(exc))
+            return Exit.BOARD
+        state = await until_over()
+        if what == "write" and state.stage is Stage.COMPARED and not state.same:
+            conductor.take(Write())
+            state = await until_over()
+        return _told(state, what)
+    finally:
+        await conductor.stop()
+        await link.close()
+
+
+def _told(state: Any, what: str) -> int:
+    from probe.game.sync import Stage, obstacle
+    from probe.maps.board_table import duties
+    from probe.maps.lamp_table import revision_of
+
+    if state.stage is not Stage.COMPARED:
+        complain(printable(state.message))
+        return Exit.BOARD
+    held = state.held
+    where = f"revision {held.revision}, {held.length} bytes of {held.capacity}" if held.length else "no table"
+    print(printable(f"board: {where}"))
+    if what == "read":
+        from device_protocol.table_format import Group, Lamp
+
+        table = state.theirs
+        numbers = [(f"lamp {n}", Lamp(n)) for n in table.lamps()] + [(f"group {n}", Group(n)) for n in table.groups()]
+        for title, whose in numbers:
+            lit = duties(table, whose)
+            print(
+                f"{title}: " + " ".join(f"{output}:{pixel}={lit[output, pixel].text}" for output, pixel in sorted(lit))
+            )
+        return Exit.FINE
+    ours = f"revision {revision_of(state.map)}, {len(state.ours.image)} bytes" if state.ours else state.problem
+    print(printable(f"map: {ours}"))
+    for line in state.differences if held.length else ():
+        print(printable(f"  {line}"))
+    print(printable(state.message))
+    if state.same:
+        return Exit.FINE
+    if what == "write":
+        complain(printable(obstacle(state) or state.message))
+        return Exit.BOARD
+    return Exit.FINDINGS

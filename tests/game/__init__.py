@@ -1,0 +1,1 @@
+"""Tests of what goes from the map to the machine."""

@@ -1,0 +1,178 @@
+"""The final check: lit by number, looked at, kept with its date; what changes afterwards is no longer proved."""
+
+from __future__ import annotations
+
+import pytest
+
+from device_protocol.messages import LightGroup, LightLamp, Player
+from probe.game import prove, sync
+from probe.game.prove import Again, GoTo, Move, Say, Undo
+from probe.maps.game import Verdict
+from probe.maps.lamp_table import lamp_table
+from probe.maps.model import PlayfieldMap
+from probe.maps.operations import add_revision, assign_place, new_map, update_place
+from probe.maps.proving import Standing, standings, tally
+from probe.steps import Answered, GameHasPixels, GiveOrders
+from probe.storage import demo_map_path, load_map
+from tests.game.desk import Desk, board_for
+
+NOW = "2025-04-05T20:15:00Z"
+
+
+@pytest.fixture(scope="module")
+def demo() -> PlayfieldMap:
+    return load_map(demo_map_path("kelp_forest.json"))
+
+
+def at_board(m: PlayfieldMap, *, table: bool = True, **config: object) -> Desk:
+    """A desk at the final check; with `table` the board has been written before."""
+    board = board_for(m, **config)
+    if table:
+        writer = Desk(sync.start(m), sync.step, board)
+        writer.plug()
+        writer.give(sync.Write())
+        assert writer.state.same, writer.state.message
+    desk = Desk(prove.start(m), prove.step, board)
+    desk.plug()
+    return desk
+
+
+def lit_places(desk: Desk) -> set[str]:
+    return {place for place, _ in desk.board.lit()}
+
+
+@pytest.mark.parametrize("table", [True, False])
+def test_each_lamp_and_group_lights_its_places_and_no_others(demo: PlayfieldMap, table: bool) -> None:
+    desk = at_board(demo, table=table)
+    assert desk.state.by_table is table
+    dead = {pixel.place for _, _, pixel in demo.walk_pixels() if pixel.state.value == "dead"}
+    seen = 0
+    for at in range(len(desk.state.rows)):
+        desk.give(GoTo(at))
+        assert desk.state.is_lit, desk.state.message
+        expected = {place.id for place in desk.state.places if place.id in demo.pixels_at} - dead
+        assert lit_places(desk) == expected
+        seen += 1
+    assert seen == 63 + 10
+    sent = [order for order in desk.orders if isinstance(order, (LightLamp, LightGroup))]
+    assert bool(sent) is table
+
+
+def test_answers_are_kept_with_date_and_revision_before_the_next_one_lights(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    while (row := desk.state.row) is not None and row.state is not Standing.PROVED:
+        desk.give(Say(Verdict.RIGHT, NOW))
+    m = desk.saved[-1]
+    assert len(m.proofs) == 73
+    assert {proof.time for proof in m.proofs} == {NOW}
+    assert {proof.revision for proof in m.proofs} == {2}
+    assert all(proof.by_table for proof in m.proofs)
+    assert tally(m).words == f"73 of 73 proved since the last change, last {NOW}"
+    assert desk.state.message == "all proved since the last change"
+
+
+def test_wrong_and_unseen_stay_open(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(Say(Verdict.WRONG, NOW, note="the pearl lit"), Say(Verdict.UNSEEN, NOW), Say(Verdict.RIGHT, NOW))
+    states = [row.state for row in desk.state.rows[:4]]
+    assert states == [Standing.WRONG, Standing.UNSEEN, Standing.PROVED, Standing.NEVER]
+    assert desk.state.at == 3 or desk.state.rows[desk.state.at].state is not Standing.PROVED
+    assert desk.saved[-1].proofs[0].note == "the pearl lit"
+    desk.give(Undo())
+    assert [row.state for row in desk.state.rows[:3]] == [Standing.WRONG, Standing.UNSEEN, Standing.NEVER]
+    assert desk.state.at == 2
+    assert desk.state.is_lit
+
+
+def proved(m: PlayfieldMap) -> PlayfieldMap:
+    desk = at_board(m)
+    for _ in range(len(desk.state.rows)):
+        desk.give(Say(Verdict.RIGHT, NOW))
+    found: PlayfieldMap = desk.state.map
+    assert tally(found).proved == 73
+    return found
+
+
+def test_what_changed_since_is_no_longer_proved(demo: PlayfieldMap) -> None:
+    m = proved(demo)
+    whirlpool = next(place for place in m.places if place.label == "Whirlpool")
+    dimmed = update_place(m, whirlpool.model_copy(update={"level": 100}))
+    changed = [row.lamp for row in standings(dimmed) if row.state is Standing.CHANGED]
+    assert changed == [49]
+    chain, number = m.pixels_at[whirlpool.id][0]
+    moved = assign_place(m, chain, number, next(p for p in m.places if p.label == "Otter jackpot").id)
+    assert {row.lamp for row in standings(moved) if row.state is Standing.CHANGED} == {49, 51}
+    renamed = update_place(m, whirlpool.model_copy(update={"note": "new bulb socket"}))
+    assert tally(renamed).proved == 73
+    spliced = add_revision(m, time=NOW, reason="spliced")
+    assert tally(spliced).changed == 73
+    assert prove.start(dimmed).row is not None
+    assert prove.start(dimmed).row.lamp == 49  # type: ignore[union-attr]
+
+
+def test_another_table_on_the_board_is_told_and_not_used(demo: PlayfieldMap) -> None:
+    board = board_for(demo)
+    writer = Desk(sync.start(demo), sync.step, board)
+    writer.plug()
+    writer.give(sync.Write())
+    desk = Desk(prove.start(update_place(demo, demo.places[2].model_copy(update={"level": 7}))), prove.step, board)
+    desk.plug()
+    assert desk.state.by_table is False
+    assert "is not the map's" in desk.state.table_words
+    desk.give(Say(Verdict.RIGHT, NOW))
+    assert desk.saved[-1].proofs[0].by_table is False
+
+
+def test_nothing_is_believed_before_it_is_lit(demo: PlayfieldMap) -> None:
+    desk = Desk(prove.start(demo), prove.step, board_for(demo))
+    desk.give(Say(Verdict.RIGHT, NOW))
+    assert desk.state.message == "no board, so nothing is lit"
+    assert not desk.saved
+    desk.plug()
+    desk.unplug()
+    desk.give(Say(Verdict.RIGHT, NOW), Move())
+    assert not desk.saved
+    desk.plug()
+    assert desk.state.is_lit
+    desk.give(Say(Verdict.RIGHT, NOW))
+    assert len(desk.saved) == 1
+
+
+def test_a_late_answer_for_another_lamp_is_not_taken_for_this_one(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    state, first = prove.step(desk.state, Move(1), 0.0)
+    state, _ = prove.step(state, Move(1), 0.0)
+
+    late = next(effect for effect in first if isinstance(effect, GiveOrders))
+    state, _ = prove.step(state, Answered(late.tag, ()), 0.0)
+    assert not state.is_lit
+
+
+def test_a_full_disk_stops_the_light_and_says_so(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    before = lit_places(desk)
+    desk.disk_full = True
+    desk.give(Say(Verdict.RIGHT, NOW))
+    assert desk.state.unsaved == "the disk is full"
+    assert not desk.state.is_lit
+    assert lit_places(desk) == before
+    desk.disk_full = False
+    desk.give(Again())
+    assert desk.state.is_lit
+
+
+def test_when_the_game_takes_the_pixels_back_the_lamp_is_lit_again(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+
+    desk.board.give_pixels(Player.GAME)
+    desk.give(GameHasPixels())
+    assert desk.state.is_lit
+    assert lit_places(desk) == {place.id for place in desk.state.places}
+
+
+def test_an_empty_map_has_nothing_to_prove() -> None:
+    desk = Desk(prove.start(new_map("Kelp Forest")), prove.step, board_for(new_map("Kelp Forest")))
+    desk.plug()
+    desk.give(Move(), Say(Verdict.RIGHT, NOW), Move(open_only=True), Undo())
+    assert not desk.saved
+    assert lamp_table(desk.state.map).lamps == ()

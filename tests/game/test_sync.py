@@ -1,0 +1,195 @@
+"""The map's table goes into a board, whole or not at all, and is read back the same."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from device_protocol.board import BoardConfig
+from device_protocol.messages import CommitTable, RestartCause, WriteTable
+from device_protocol.simulated import SimulatedBoard
+from device_protocol.table_format import Group, Lamp, decode_table
+from probe.game.sync import Compare, HandOver, Stage, Write, start, step
+from probe.maps.board_table import TableTooLargeError, board_table, differences, duties
+from probe.maps.lamp_table import lamp_table
+from probe.maps.model import Chain, PlayfieldMap
+from probe.maps.operations import add_chain, add_place, add_revision, assign_place, new_map, update_place
+from probe.storage import demo_map_path, load_map
+from tests.game.desk import Desk, board_for
+from tests.maps.strategies import maps
+
+
+@pytest.fixture(scope="module")
+def demo() -> PlayfieldMap:
+    m = load_map(demo_map_path("kelp_forest.json"))
+    for at, place in enumerate(m.places):
+        if at % 4 == 0:
+            m = update_place(m, place.model_copy(update={"level": 40 + at, "colour": "FF9020" if at % 8 else ""}))
+    return m
+
+
+def at_board(m: PlayfieldMap, board: SimulatedBoard | None = None) -> Desk:
+    desk = Desk(start(m), step, board or board_for(m))
+    desk.plug()
+    return desk
+
+
+def test_every_lamp_and_group_of_the_map_is_in_the_table_and_nothing_else(demo: PlayfieldMap) -> None:
+    made = board_table(demo)
+    assert decode_table(made.image) == made.table
+    rows = lamp_table(demo)
+    for row in rows.lamps:
+        assert duties(made.table, Lamp(row.number)) == {(p.output, p.number): p.duty for p in row.pixels}
+    for number, group in enumerate(rows.groups):
+        assert duties(made.table, Group(number)) == {(p.output, p.number): p.duty for p in group.always_on}
+    assert made.table.lamps() == tuple(row.number for row in rows.lamps if row.pixels)
+    assert board_table(demo).image == made.image
+
+
+@given(maps())
+def test_any_map_makes_a_table_that_reads_back_or_says_why_not(m: PlayfieldMap) -> None:
+    try:
+        made = board_table(m)
+    except TableTooLargeError:
+        assert start(m).problem
+        return
+    assert decode_table(made.image) == made.table
+    assert differences(made, decode_table(made.image)) == ()
+    for row in lamp_table(m).lamps:
+        assert duties(made.table, Lamp(row.number)) == {(p.output, p.number): p.duty for p in row.pixels}
+
+
+def test_an_empty_board_is_written_read_back_and_holds_the_same(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    assert desk.state.stage is Stage.COMPARED
+    assert desk.state.message == "the board holds no table yet"
+    assert not desk.state.same
+    desk.give(Write())
+    assert desk.state.same
+    assert desk.state.message == "written, read back, the same"
+    assert desk.state.held.revision == demo.revisions[-1].number
+    assert isinstance(
+        next(o for o in reversed(desk.orders) if not o.WORD.startswith(("read", "table", "play"))), CommitTable
+    )
+    desk.give(Compare())
+    assert desk.state.same
+    assert desk.state.message == "board and map hold the same table"
+
+
+def test_the_same_table_is_not_written_again(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(Write())
+    before = len(desk.orders)
+    desk.give(Write())
+    assert len(desk.orders) == before
+    assert "already" in desk.state.message
+
+
+def test_another_table_is_told_lamp_by_lamp(demo: PlayfieldMap) -> None:
+    board = board_for(demo)
+    at_board(demo, board).give(Write())
+    place = next(place for place in demo.places if place.label == "Whirlpool")
+    dimmed = update_place(demo, place.model_copy(update={"level": 3}))
+    chain, number = demo.pixels_at[place.id][0]
+    moved = assign_place(dimmed, chain, number, next(p for p in demo.places if p.label == "Otter jackpot").id)
+    assert at_board(dimmed, board).state.differences == (f"lamp 49: other level or colour at 0:{number}",)
+    assert at_board(moved, board).state.differences == (
+        f"lamp 49: the map has no pixel, the board 0:{number}",
+        f"lamp 51: the map has 0:{number}, 0:{number + 2}, the board 0:{number + 2}",
+    )
+
+
+def test_a_new_revision_that_lights_the_same_is_written_all_the_same(demo: PlayfieldMap) -> None:
+    board = board_for(demo)
+    at_board(demo, board).give(Write())
+    desk = at_board(add_revision(demo, time="2025-04-01T10:00:00Z", reason="looked at"), board)
+    assert desk.state.message.startswith("they light the same")
+    assert desk.state.differences == ()
+    desk.give(Write())
+    assert desk.state.same
+
+
+def held(desk: Desk) -> bytes:
+    fresh = Desk(start(new_map("Kelp Forest")), step, desk.board)
+    fresh.plug()
+    image: bytes = fresh.state.image
+    return image
+
+
+@settings(max_examples=60)
+@given(cut=st.integers(0, 40), restart=st.booleans())
+def test_cut_at_any_order_the_board_holds_the_old_table_or_the_new_one(cut: int, restart: bool) -> None:
+    old = load_map(demo_map_path("kelp_forest.json"))
+    new = update_place(old, old.places[0].model_copy(update={"level": 9, "colour": "0000FF"}))
+    board = board_for(old)
+    at_board(old, board).give(Write())
+    desk = at_board(new, board)
+    desk.cut_after = cut
+    desk.give(Write())
+    if restart:
+        board.restart(RestartCause.POWER, desk.now_ms)
+    assert held(desk) in (board_table(old).image, board_table(new).image)
+    if desk.state.same:
+        assert held(desk) == board_table(new).image
+    desk.cut_after = None
+    desk.plug()
+    desk.give(Write())
+    assert desk.state.same, desk.state.message
+
+
+def test_what_does_not_fit_is_not_begun(demo: PlayfieldMap) -> None:
+    for config, words in (
+        ({"table_bytes": 100}, "room for 100"),
+        ({"lamps": 40}, "lamps up to 40"),
+        ({"groups": 4}, "keeps 4"),
+        ({"play_pixels": 80}, "lights 0 to 79 there"),
+    ):
+        desk = at_board(demo, board_for(demo, **config))
+        desk.give(Write())
+        assert words in desk.state.message
+        assert not any(isinstance(order, WriteTable) for order in desk.orders)
+    short = SimulatedBoard(BoardConfig(outputs=1, pixels=300, table_bytes=1_000))
+    desk = at_board(demo, short)
+    desk.give(Write())
+    assert "output 1" in desk.state.message
+
+
+def test_boards_without_memory_and_maps_without_pixels_are_told(demo: PlayfieldMap) -> None:
+    desk = at_board(demo, board_for(demo, features=("setup",)))
+    assert desk.state.stage is Stage.LACKING
+    desk.give(Write(), HandOver(), Compare())
+    assert "export the table" in desk.state.message or "lights no lamps" in desk.state.message
+    desk = at_board(new_map("Kelp Forest"), board_for(demo))
+    desk.give(Write())
+    assert "no chain" in desk.state.message
+
+
+def test_a_map_that_no_table_can_hold_says_so() -> None:
+    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, count=5_000))
+    m, place = add_place(m, "Reef lane 1", lamps=(1,))
+    m = assign_place(m, "a", 4_200, place.id)
+    state = start(m)
+    assert state.ours is None
+    assert "4200" in state.problem
+
+
+def test_a_board_that_is_lost_meanwhile_is_waited_for(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.unplug()
+    assert desk.state.stage is Stage.AWAITING
+    desk.give(Write())
+    assert desk.bells
+    desk.plug()
+    assert desk.state.stage.value == "compared"
+
+
+def test_the_game_gets_the_pixels(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(Write(), HandOver(True))
+    assert desk.state.message == "the game has the pixels"
+    desk.pass_s(0.2)
+    always_on = {place.id for place in demo.places if place.group and place.level is None}
+    assert {place for place, _ in desk.board.lit()} >= always_on
+    desk.give(HandOver(False))
+    assert desk.state.message == "this program has the pixels"

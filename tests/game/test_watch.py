@@ -1,0 +1,175 @@
+"""The game's lamp inputs live: what is on, what changed, what is learned from it, what is noted."""
+
+from __future__ import annotations
+
+import pytest
+
+from device_protocol.messages import WatchInputs
+from probe.game import sync, watch
+from probe.game.watch import (
+    ChangeLinger,
+    Choose,
+    Forget,
+    HandOver,
+    Learn,
+    Mismatch,
+    Stop,
+    Undo,
+)
+from probe.maps.checks import check_map
+from probe.maps.model import PlayfieldMap
+from probe.maps.operations import update_place
+from probe.storage import demo_map_path, load_map
+from tests.game.desk import Desk, board_for
+
+NOW = "2025-04-05T20:15:00Z"
+
+
+@pytest.fixture(scope="module")
+def demo() -> PlayfieldMap:
+    return load_map(demo_map_path("kelp_forest.json"))
+
+
+def at_board(m: PlayfieldMap, **config: object) -> Desk:
+    desk = Desk(watch.start(m), watch.step, board_for(m, **config))
+    desk.plug()
+    return desk
+
+
+def test_inputs_that_are_on_are_shown_by_name(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    assert desk.state.total == 64
+    desk.input(12, True)
+    desk.pass_s(0.3)
+    assert [n for n, on in enumerate(desk.state.on, start=1) if on] == [12]
+    assert desk.state.names[12] == "Otter bonus 6"
+    assert desk.state.predicted(12) == "Otter bonus 6 (pixels 0:23)"
+    assert desk.state.choice.number == 12
+
+
+def test_changes_are_the_newest_first_and_pass_away(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    for number in (3, 40, 7):
+        desk.input(number, True)
+        desk.pass_s(0.3)
+    assert [change.number for change in desk.state.recent] == [7, 40, 3]
+    desk.pass_s(watch.RECENT_S + 1)
+    assert desk.state.recent == ()
+    assert desk.state.choice is None
+
+
+def test_the_choice_stays_on_its_input_when_others_change(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    for number in (3, 40):
+        desk.input(number, True)
+        desk.pass_s(0.3)
+    desk.give(Choose(1))
+    assert desk.state.choice.number == 3
+    desk.input(50, True)
+    desk.pass_s(0.3)
+    assert desk.state.choice.number == 3
+
+
+def test_a_pulse_too_short_for_a_notice_shows_by_its_edges(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.pass_s(3)
+    for _ in range(4):
+        desk.input(33, True)
+        desk.input(33, False)
+    desk.pass_s(3)
+    change = next(change for change in desk.state.changes if change.number == 33)
+    assert not change.on
+    assert change.times == 4
+
+
+def test_tell_me_what_changed_fills_the_lamp_number(demo: PlayfieldMap) -> None:
+    target = next(place for place in demo.places if place.label == "Kelp target 3")
+    blank = update_place(demo, target.model_copy(update={"lamps": ()}))
+    blank = blank.model_copy(update={"lamps": tuple(lamp for lamp in demo.lamps if lamp.number != 21)})
+    desk = at_board(blank)
+    assert desk.state.without_lamp == (blank.place_by_id[target.id],)
+    desk.input(5, True)
+    desk.pass_s(0.3)
+    desk.give(Forget())
+    desk.input(21, True)
+    desk.pass_s(0.3)
+    assert [change.number for change in desk.state.recent] == [21]
+    desk.give(Learn(target.id))
+    learned = desk.saved[-1]
+    assert learned.place_by_id[target.id].lamps == (21,)
+    numbers = [lamp.number for lamp in learned.lamps if lamp.number is not None]
+    assert numbers == sorted(numbers)
+    assert next(lamp for lamp in learned.lamps if lamp.number == 21).name == "Kelp target 3"
+    assert not [f for f in check_map(learned) if f.code in ("pixel-without-job", "lamp-unknown")]
+    desk.give(Undo())
+    assert desk.saved[-1] is blank
+
+
+def test_one_key_notes_a_mismatch_and_a_line_may_follow(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(Mismatch(NOW))
+    assert not desk.saved
+    desk.input(12, True)
+    desk.pass_s(0.3)
+    desk.give(Mismatch(NOW))
+    noted = desk.saved[-1].observations[-1]
+    assert (noted.lamp, noted.predicted, noted.seen) == (12, "Otter bonus 6 (pixels 0:23)", watch.NOT_YET_SAID)
+    desk.give(Mismatch(NOW, "Otter bonus 5 [/x]"))
+    assert [seen.seen for seen in desk.saved[-1].observations] == ["Otter bonus 5 [/x]"]
+    assert "seen-otherwise" in {finding.code for finding in check_map(desk.saved[-1])}
+    desk.give(Mismatch(NOW, "and 4"))
+    assert len(desk.saved[-1].observations) == 2
+
+
+def test_the_hold_on_time_is_set_in_steps(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(ChangeLinger(1))
+    assert desk.state.linger_ms == 40
+    desk.give(*[ChangeLinger(-1)] * 9)
+    assert desk.state.linger_ms == watch.LINGERS_MS[0]
+
+
+def test_the_game_lights_its_own_lamps_meanwhile(demo: PlayfieldMap) -> None:
+    board = board_for(demo)
+    writer = Desk(sync.start(demo), sync.step, board)
+    writer.plug()
+    writer.give(sync.Write())
+    desk = Desk(watch.start(demo), watch.step, board)
+    desk.plug()
+    desk.give(HandOver())
+    assert desk.state.game_plays
+    desk.input(12, True)
+    desk.pass_s(0.3)
+    glow = {place.id for place in demo.places if place.group}
+    assert {place for place, _ in board.lit()} - glow == {"otter-bonus-6"}
+    desk.give(Stop())
+    assert desk.orders[-1] == WatchInputs(False)
+
+
+def test_boards_without_inputs_or_table_are_told(demo: PlayfieldMap) -> None:
+    desk = at_board(demo, features=("setup",))
+    assert desk.state.message == "this board reads no lamp inputs of the game"
+    desk.give(HandOver(), ChangeLinger(1), Stop(), Forget(), Learn("otter-bonus-6"))
+    assert not desk.saved
+    desk = at_board(demo)
+    desk.give(HandOver())
+    assert "write the table first" in desk.state.message
+
+
+def test_a_lost_board_leaves_no_stale_panel(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.input(12, True)
+    desk.pass_s(0.3)
+    desk.unplug()
+    assert desk.state.on == ()
+    desk.plug()
+    assert desk.state.on[11]
+
+
+def test_more_inputs_than_one_answer_holds(demo: PlayfieldMap) -> None:
+    desk = at_board(demo, inputs=150)
+    assert len(desk.state.on) == 150
+    desk.input(140, True)
+    desk.pass_s(0.3)
+    assert desk.state.on[139]
+    assert desk.state.predicted(140) == "nothing: the map has no such lamp"
