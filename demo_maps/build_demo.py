@@ -265,14 +265,13 @@ def wired(m: PlayfieldMap) -> PlayfieldMap:
         chain = m.chain(name).model_copy(update={"wire": wire, "spacing_mm": spacing_mm})
         m = op.replace_chain(m, chain)
     cove = m.pixels_at["anemone-bumper"][0][1]
-    for name, number, words, length_mm in (
-        ("playfield", 0, "Board end", 600.0),
-        ("playfield", cove, "Bumper cove", 1_100.0),
-        ("backbox", 0, "Neck", 1_400.0),
+    for name, number, words, length_mm, fuse_a in (
+        ("playfield", 0, "Board end", 600.0, 3.0),
+        ("playfield", cove, "Bumper cove", 1_100.0, 4.0),
+        ("backbox", 0, "Neck", 1_400.0, 2.0),
     ):
-        m, _ = add_feed(
-            m, name, number, supply=supply.id, name=words, wire="18 AWG", length_mm=length_mm, fuse_a=4.0
-        )  # fmt: skip
+        told_of = {"wire": "18 AWG", "length_mm": length_mm, "fuse_a": fuse_a}
+        m, _ = add_feed(m, name, number, supply=supply.id, name=words, **told_of)
     whirlpool = m.pixels_at["whirlpool"][0][1]
     for chain_id, number, pixel in m.walk_pixels():
         later = chain_id == "playfield" and number == whirlpool

@@ -60,9 +60,7 @@ def test_what_to_join_is_told_by_function_and_colour() -> None:
     head = Joint(leaving=leaving_side(BOARD, pixel=None), arriving=arriving_side(FIRST, pixel=0))
     assert joining_lines(head)[2] == "join data out of the board (its yellow) to data in of pixel 0 (its green)"
     bare = Joint(leaving=JointSide(pixel=0), arriving=arriving_side(Batch(id="x", name="x"), pixel=1))
-    assert joining_lines(bare)[1] == (
-        "join 5 V of pixel 0 (not on the sheet) to 5 V of pixel 1 (colour not noted)"
-    )
+    assert joining_lines(bare)[1] == ("join 5 V of pixel 0 (not on the sheet) to 5 V of pixel 1 (colour not noted)")
 
 
 def test_matching_colours_on_unlike_functions_are_refused() -> None:
