@@ -11,6 +11,7 @@ from pathlib import Path
 from device_protocol.board import BoardConfig
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
+from probe.cli.faults import on_map, practice
 from probe.cli.outcome import Exit, complain
 from probe.cli.wire_log import WireLog
 from probe.export import ImportProblem, read_lamp_list
@@ -230,6 +231,20 @@ def open_program(arguments: argparse.Namespace) -> int:
                 plan.make_link, plan.paper = None, True
             elif arguments.port:
                 plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
+        case "faults":
+            plan = opening.open_file(arguments.map)
+            if arguments.paper:
+                plan.make_link, plan.paper = None, True
+            elif arguments.port:
+                plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
+            try:
+                plan = on_map(plan, arguments.chain)
+            except ValueError as exc:
+                plan.close()
+                complain(str(exc))
+                return Exit.USAGE
+        case "practice":
+            plan = practice(opening.plan(), seed=arguments.seed, in_words=not arguments.board)
         case _:
             last = next(iter(opening.recent()), None)
             if last is None:

@@ -10,6 +10,7 @@ from probe.faults.joint import Function, JointWire
 from probe.maps.harness import Batch
 from probe.maps.model import MAX_TEXT, Chain, PixelState, PlayfieldMap, storable
 from probe.maps.operations import add_revision, grown, replace_chain
+from probe.maps.revisions import close, revised
 from probe.maps.wiring import joint_at
 
 _DAY_S = 86_400.0
@@ -94,9 +95,23 @@ def _own(batch: Batch | None, wire: str) -> str:
     return "" if batch is None else str(getattr(batch, wire))
 
 
-def kept(m: PlayfieldMap, *, time: str, reason: str, lines: Sequence[str]) -> PlayfieldMap:
-    """The map with a dated entry in its log of revisions; nothing else of it changes."""
-    return add_revision(m, time=time, reason=_short(reason), changes=[_short(line) for line in lines])
+def kept(m: PlayfieldMap, chain_id: str, *, time: str, reason: str, lines: Sequence[str]) -> PlayfieldMap:
+    """The map with a dated line in the chain's note, as a revision whose changes hold `lines` too.
+
+    An open session becomes a revision of its own first. When the note is full, the log of revisions alone holds it.
+    """
+    m = close(m, time=time, reason="Session before this entry")
+    chain = m.chain(chain_id)
+    line = f"{time[:10]} {reason}"
+    note = storable(f"{chain.note}\n{line}" if chain.note else line)
+    listed = tuple(_short(text) for text in lines)
+    if len(note) > MAX_TEXT:
+        return add_revision(m, time=time, reason=_short(reason), changes=listed)
+    after = replace_chain(m, chain.model_copy(update={"note": note}))
+    after = revised(m, after, time=time, reason=_short(reason))
+    last = after.revisions[-1]
+    last = last.model_copy(update={"changes": (*last.changes, *listed)})
+    return after.model_copy(update={"revisions": (*after.revisions[:-1], last)})
 
 
 def with_flex_notes(
@@ -122,7 +137,7 @@ def with_flex_notes(
     fits = len(note) <= MAX_TEXT
     update = {"pixels": tuple(pixels)} | ({"note": storable(note)} if fits else {})
     m = replace_chain(m, chain.model_copy(update=update))
-    return m if fits else kept(m, time=time, reason=f"flex test of {chain.name}", lines=lines)
+    return m if fits else kept(m, chain_id, time=time, reason=f"flex test of {chain.name}", lines=lines)
 
 
 def _short(text: str) -> str:

@@ -105,10 +105,10 @@ def step(search: Search, given: Key | News, now_s: float) -> Result:
             return (replace(search, chosen=(search.chosen + by) % size), ()) if size else (search, ())
         case Take(time):
             return _take(search, search.item.key if search.item is not None else "", time, now_s)
-        case Unsure():
-            return _take_if_there(search, UNSURE, now_s)
-        case Say(yes):
-            return _take_if_there(search, "yes" if yes else "no", now_s)
+        case Unsure(time):
+            return _take_if_there(search, UNSURE, time, now_s)
+        case Say(yes, time):
+            return _take_if_there(search, "yes" if yes else "no", time, now_s)
         case Heat():
             return _heat(search, now_s)
         case Step(by):
@@ -189,9 +189,9 @@ def _told(search: Search, observation: str, answer: str) -> Search:
 # Keys
 
 
-def _take_if_there(search: Search, key: str, now_s: float) -> Result:
+def _take_if_there(search: Search, key: str, time: str, now_s: float) -> Result:
     if any(item.key == key for item in search.items):
-        return _take(search, key, "", now_s)
+        return _take(search, key, time, now_s)
     return search, (RingBell(),)
 
 
@@ -338,7 +338,13 @@ def _finding(search: Search, key: str, time: str, now_s: float) -> Result:
     if key == "reveal":
         return _done(search, ("Not found this time.", *_planted_lines(search), score(search, found=False)), now_s)
     if key == "keep":
-        m = kept(search.map, time=time, reason=f"fault search on {search.here.name}, not finished", lines=log(search))
+        m = kept(
+            search.map,
+            search.chain,
+            time=time,
+            reason=f"fault search on {search.here.name}, not finished",
+            lines=log(search),
+        )
         return replace(search, map=m, message="kept in the map's log"), (SaveMap(m),)
     return lights(replace(search, mode=Mode.REPAIR, repairing=key.removeprefix("repair:"), chosen=0), now_s)
 
@@ -358,7 +364,9 @@ def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
         search = next_question(replace(search, session=session, repairing="", splitting=False))
         return lights(replace(search, message="the trouble is still there: that was not it, or not all"), now_s)
     name = filled(cause.name, search.session.k)
-    m = kept(search.map, time=time, reason=f"fault repaired on {search.here.name}: {name}", lines=log(search))
+    m = kept(
+        search.map, search.chain, time=time, reason=f"fault repaired on {search.here.name}: {name}", lines=log(search)
+    )
     lines = (f"Repaired: {name}.", "It is in the map's log, with the date and the answers.")
     search, effects = _done(replace(search, map=m, follow_up=cause.after), lines, now_s)
     return search, (SaveMap(m), *effects)

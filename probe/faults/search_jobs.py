@@ -232,7 +232,7 @@ def return_over(search: Search, key: str, time: str, now_s: float) -> Result:
     words = ""
     if key == "end" and back is not None and back.length is not None:
         said = return_words(back, search.length)
-        m = kept(search.map, time=time, reason=f"return wire on {search.here.name}: {said}", lines=())
+        m = kept(search.map, search.chain, time=time, reason=f"return wire on {search.here.name}: {said}", lines=())
         search, effects, words = replace(search, map=m), (SaveMap(m),), "kept in the map's log"
     search, light = lights(replace(search, mode=Mode.CONTEXT, chosen=0), now_s)
     return replace(search, message=words), effects + light

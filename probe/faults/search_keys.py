@@ -28,14 +28,17 @@ class Take:
 
 @dataclass(frozen=True)
 class Unsure:
-    """Not sure."""
+    """Not sure. `time` as for `Take`."""
+
+    time: str = ""
 
 
 @dataclass(frozen=True)
 class Say:
-    """Yes or no, where the answers are such."""
+    """Yes or no, where the answers are such. `time` as for `Take`."""
 
     yes: bool
+    time: str = ""
 
 
 @dataclass(frozen=True)

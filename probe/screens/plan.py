@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from probe.conductor import MapStore
+from probe.faults.scene import Scene
 from probe.link import BoardLink, LinkEvent
 from probe.maps.model import Lamp, PlayfieldMap
 from probe.screens.start import PortChoice
@@ -41,7 +42,8 @@ class Plan:
 
     `make_link` gives a link for an event callback; None means that a port has yet to be picked, or paper entry if
     `paper`. `eyes` tells what a simulated playfield shows, as (place id, colour word) pairs, and `truth` where those
-    places are; both None with a real board.
+    places are; both None with a real board. `faults_on`: the chain the fault finder opens on, instead of the walk; `scene`
+    a practice round for it, told `in_words` or by the lit board alone.
     """
 
     opener: Opener
@@ -60,4 +62,7 @@ class Plan:
     level: int = START_LEVEL
     welcome: str = ""
     lamps: tuple[Lamp, ...] = ()
+    faults_on: str = ""
+    scene: Scene | None = None
+    in_words: bool = True
     close: Callable[[], None] = lambda: None

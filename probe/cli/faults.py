@@ -1,0 +1,69 @@
+"""Commands of the fault finder: open it on a map, practise on a planted fault, print a joint's sheet."""
+
+from __future__ import annotations
+
+import argparse
+import random
+from collections.abc import Callable
+
+from probe.cli.outcome import Exit, complain
+from probe.faults.scene import CHAIN, Scene
+from probe.faults.search_words import sheet
+from probe.faults.tables import load
+from probe.link import BoardLink, LinkEvent
+from probe.link.simulated_wire import SimulatedPort
+from probe.maps.model import PlayfieldMap
+from probe.screens.plan import Plan
+from probe.storage import load_map
+
+SEEDS = 10_000
+
+
+def chain_of(m: PlayfieldMap, wanted: str | None) -> str:
+    """The chain to search: the one named by id or name, else the bookmark's, else the first. Raises ValueError."""
+    if not m.chains:
+        raise ValueError("this map has no chain yet: set one up with `playfield-probe walk` first")
+    if wanted is not None:
+        for chain in m.chains:
+            if wanted in (chain.id, chain.name):
+                return chain.id
+        known = ", ".join(chain.id for chain in m.chains)
+        raise ValueError(f"there is no chain {wanted!r} in this map; there are {known}")
+    return m.bookmark.chain if m.bookmark is not None else m.chains[0].id
+
+
+def on_map(plan: Plan, wanted: str | None) -> Plan:
+    """The plan with the fault finder opened on a chain of its map. Raises ValueError."""
+    if plan.map is None:
+        raise ValueError(f"{plan.path}: there is no such map; make one with `playfield-probe walk {plan.path}`")
+    plan.faults_on = chain_of(plan.map, wanted)
+    return plan
+
+
+def practice(plan: Plan, *, seed: int | None, in_words: bool) -> Plan:
+    """The plan with a practice round: a simulated board on a wiring with a fault drawn from the seed."""
+    chosen = random.SystemRandom().randrange(SEEDS) if seed is None else seed
+    scene = Scene(load(), seed=chosen)
+    port = SimulatedPort(scene.board, name=f"practice round {chosen}")
+
+    def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
+        return BoardLink(port.open, on_event=on_event)
+
+    plan.map, plan.scene, plan.in_words, plan.faults_on, plan.make_link = scene.map, scene, in_words, CHAIN, make
+    return plan
+
+
+def print_sheet(arguments: argparse.Namespace) -> int:
+    """Print the function and colour sheet of the joint that arrives at a pixel."""
+    m = load_map(arguments.map)
+    try:
+        chain = m.chain(chain_of(m, arguments.chain))
+    except ValueError as exc:
+        complain(str(exc))
+        return Exit.USAGE
+    if not 0 <= arguments.joint < max(1, chain.length):
+        complain(f"chain {chain.id!r} has no joint at {arguments.joint}: 0 to {max(0, chain.length - 1)}")
+        return Exit.USAGE
+    print(f"{m.machine.name} · {chain.name}")
+    print("\n".join(sheet(m, chain.id, arguments.joint - 1)))
+    return Exit.FINE

@@ -1,0 +1,232 @@
+"""The fault finder on screen: one question, its light, its answers, and the suspects so far."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, Protocol
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Footer, Input, Static
+
+from probe.conductor import Activity
+from probe.faults.search import step
+from probe.faults.search_keys import Choose, Heat, Relight, Say, Step, Take, Typed, Undo, Unsure
+from probe.faults.search_state import Mode, Search
+from probe.faults.search_words import details, headline, light_words, suspect_lines
+from probe.screens.clock import now_text
+from probe.screens.keys import bindings, while_empty
+from probe.screens.text import cut, plain
+from probe.screens.widgets.entry import EntryLine
+from probe.sessions import Recording
+
+if TYPE_CHECKING:
+    from probe.screens.app import ProbeApp
+
+TALL = 34
+REASONS = 3
+_LONG = frozenset({Mode.REPAIR, Mode.FINDING, Mode.DONE})
+_PROMPTS = {Mode.LAST_GOOD: "Last good number: ", Mode.COLOURS: "Seen: "}
+
+
+class Sight(Protocol):
+    """What a practice round shows in place of eyes and meter."""
+
+    def lines(self, search: Search) -> tuple[str, ...]:
+        """What is seen or read now, in lines."""
+
+
+class FaultScreen(Screen[None]):
+    """A fault search. All it does is show a `Search` and pass keys on as its inputs."""
+
+    app: ProbeApp
+    KEY_SCOPE: ClassVar[str] = "faults"
+    CSS_PATH: ClassVar[str] = "faults.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = list(bindings("faults"))
+
+    def __init__(
+        self, search: Search, changed_keys: dict[str, str], *, plain_ascii: bool = False, sight: Sight | None = None
+    ) -> None:
+        super().__init__()
+        self._changed_keys = changed_keys
+        self._plain_ascii = plain_ascii
+        self._sight = sight
+        self._lines: dict[str, Content] = {}
+        self._drawn: Search | None = None
+        self._activity = Activity(search, Recording(step, search.map), self.show)
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="fault-where")
+        yield Static(id="fault-standing")
+        yield Static(id="fault-question")
+        with VerticalScroll(id="fault-details-box", can_focus=False):
+            yield Static(id="fault-details")
+        yield Static(id="fault-light")
+        yield Static(id="fault-glass")
+        with Horizontal(id="fault-asking"):
+            yield Static(id="fault-prompt")
+            yield EntryLine(while_empty("faults", self._changed_keys))
+        yield Static(id="fault-answers")
+        yield Static(id="fault-message")
+        yield Static(id="fault-suspects")
+        yield Footer(show_command_palette=False)
+
+    def on_mount(self) -> None:
+        self.query_one(EntryLine).focus()
+        self.app.conductor.begin(self._activity)
+
+    def on_screen_resume(self) -> None:
+        if self._drawn is not None:
+            self.app.conductor.begin(self._activity)
+
+    def on_resize(self) -> None:
+        if self._drawn is not None:
+            self.call_after_refresh(self.show, self.search)
+
+    @property
+    def search(self) -> Search:
+        """The state that is shown."""
+        return self._activity.state
+
+    # -- showing ------------------------------------------------------------------------------------------------
+
+    def show(self, search: Search) -> None:
+        """Draw a state."""
+        if not self.is_mounted:
+            return
+        before, self._drawn = self._drawn, search
+        width = max(20, self.size.width)
+        tall = self.size.height >= TALL
+        board = search.board.words if search.board.here or not search.paper else "on paper, no board"
+        where = f" {search.map.machine.name} · {search.here.name} (output {search.here.output})"
+        asked = search.session.questions_asked
+        where += f" · {asked} asked" if asked else ""
+        room = max(10, width - 4 - min(len(board), width // 2))
+        self._put("where", plain(f"{cut(where, room)}   {cut(board, width // 2)}"))
+        self._put("standing", plain(f" {search.knowledge.on_screen}", width=width))
+        stopped = search.session.stopped
+        self._put("question", plain(headline(search), "reverse" if stopped and search.stop else ""))
+        box = self.query_one("#fault-details-box", VerticalScroll)
+        lines = details(search)
+        box.display = bool(lines)
+        box.set_class(search.mode in _LONG, "long")
+        self._put("details", Content("\n").join([plain(line) for line in lines]))
+        if before is None or before.mode is not search.mode:
+            box.scroll_home(animate=False)
+        self._put("light", self._light(search, width))
+        seen = self._sight.lines(search) if self._sight is not None else ()
+        self.query_one("#fault-glass").set_class(bool(seen), "shown")
+        self._put("glass", Content("\n").join([plain(line) for line in seen]))
+        self._put("message", self._message(search))
+        suspects = suspect_lines(search, reasons=REASONS if tall else 0) if search.mode not in _LONG else ()
+        shown = self.query_one("#fault-suspects", Static)
+        shown.display = bool(suspects)
+        shown.set_class(tall, "tall")
+        self._put("suspects", Content("\n").join([plain(line, width=width - 2) for line in suspects]))
+        self._put("prompt", Content(_PROMPTS.get(search.mode, "Reading: ") if search.types else ""))
+        self.query_one("#fault-asking").styles.visibility = "visible" if search.types else "hidden"
+        entry = self.query_one(EntryLine)
+        if entry.value != search.typed:
+            with self.prevent(Input.Changed):
+                entry.value = search.typed
+                entry.cursor_position = len(search.typed)
+        self._show_answers()
+        self.call_after_refresh(self._show_answers)  # once the lines above have their heights
+
+    def _show_answers(self) -> None:
+        """The answers round the chosen one, as many as there is room for."""
+        search = self.search
+        box = self.query_one("#fault-answers", Static)
+        rows, width = max(1, box.size.height or 6), max(20, box.size.width or 76)
+        items = search.items
+        at = search.chosen % len(items) if items else 0
+        first = max(0, min(at - rows + 2, len(items) - rows))
+        lines = []
+        for index, item in enumerate(items[first : first + rows], start=first):
+            head = (">" if self._plain_ascii else "▸") + " " if index == at else "  "
+            more = index == first + rows - 1 and index < len(items) - 1
+            text = cut(item.text, width - 12) + (f"  ({len(items) - index - 1} more)" if more else "")
+            lines.append(plain(head + text, "bold" if index == at else ""))
+        self._put("answers", Content("\n").join(lines))
+
+    def _put(self, name: str, content: Content) -> None:
+        """Change a part if it differs."""
+        if self._lines.get(name) != content:
+            self._lines[name] = content
+            self.query_one(f"#fault-{name}", Static).update(content)
+
+    def _light(self, search: Search, width: int) -> Content:
+        on, words = light_words(search)
+        sign = ("*" if on else "o") if self._plain_ascii else ("●" if on else "○")
+        return plain(f"{sign} The board: {words}", width=width - 2)
+
+    def _message(self, search: Search) -> Content:
+        if search.unsaved:
+            return plain(f"NOT SAVED: {search.unsaved} (Ctrl+R tries again)", "bold reverse")
+        return plain(search.message)
+
+    # -- keys ---------------------------------------------------------------------------------------------------
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.value == self.search.typed:
+            return
+        if self.search.types:
+            self.app.conductor.take(Typed(event.value))
+        else:
+            with self.prevent(Input.Changed):
+                event.input.value = ""
+
+    def on_input_submitted(self) -> None:
+        self.action_take()
+
+    def action_take(self) -> None:
+        """Enter: the chosen answer, or what is typed."""
+        item = self.search.item
+        if item is not None and item.key == "leave":
+            self.action_leave()
+        elif item is not None and item.key == "follow":
+            self.app.open_follow_up(self.search.map, self.search.chain, self.search.follow_up)
+        else:
+            self.app.conductor.take(Take(now_text()))
+
+    def action_choose(self, by: int) -> None:
+        """Another answer."""
+        self.app.conductor.take(Choose(by))
+
+    def action_unsure(self) -> None:
+        """Not sure."""
+        self.app.conductor.take(Unsure(now_text()))
+
+    def action_heat(self) -> None:
+        """Heat, smell or ticking."""
+        self.app.conductor.take(Heat())
+
+    def action_yes(self) -> None:
+        """Yes, where that is an answer."""
+        self.app.conductor.take(Say(True, now_text()))
+
+    def action_no(self) -> None:
+        """No, where that is an answer."""
+        self.app.conductor.take(Say(False, now_text()))
+
+    def action_step(self, by: int) -> None:
+        """The next step of a pattern or of the settings tried."""
+        self.app.conductor.take(Step(by))
+
+    def action_undo(self) -> None:
+        """Take the last answer back."""
+        self.app.conductor.take(Undo())
+
+    def action_retry(self) -> None:
+        """Show the light once more, and save again."""
+        self.app.conductor.take(Relight())
+
+    def action_read(self, by: int) -> None:
+        """Scroll what is too long for its box."""
+        self.query_one("#fault-details-box", VerticalScroll).scroll_relative(y=4 * by, animate=False)
+
+    def action_leave(self) -> None:
+        """Back to where the search was opened from; its map goes with it."""
+        self.app.close_faults(self.search.map)
