@@ -10,9 +10,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from probe.maps.change import What
 from probe.maps.diff import Cache
-from probe.maps.model import PlayfieldMap
-from probe.maps.revisions import base_of, close, recorded
+from probe.maps.model import MAX_TEXT, PlayfieldMap
+from probe.maps.revisions import base_of, close, recorded, undo
 from probe.steps import Effect, SaveMap
 
 Step = Callable[[Any, Any, float], tuple[Any, tuple[Effect, ...]]]
@@ -23,22 +24,44 @@ class CloseSession:
     """Make a revision of all that changed since the last one. `time`: RFC 3339 UTC text."""
 
     time: str
-    reason: str
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class UndoRevision:
+    """Take the last revision back, or with `redo` do the last undone one again, as a revision of its own."""
+
+    time: str
+    redo: bool = False
+
+
+def session_reason(m: PlayfieldMap) -> str:
+    """What a session was about, from what it changed: the chains whose pixels were answered."""
+    chains = dict.fromkeys(c.chain for c in m.pending if c.chain is not None and c.what is What.PIXEL)
+    names = [m.chain_by_id[chain].name for chain in chains if chain in m.chain_by_id]
+    return f"Walked: {', '.join(names)}"[:MAX_TEXT] if names else "Worked on the map"
+
+
+def _replaced(state: Any, m: PlayfieldMap) -> Any:
+    return replace(state, map=m)
 
 
 class Recording:
     """A step that keeps a map's pending changes in line. The base map and the changes made are kept only to save time."""
 
-    def __init__(self, step: Step) -> None:
+    def __init__(self, step: Step, m: PlayfieldMap, adopt: Callable[[Any, PlayfieldMap], Any] = _replaced) -> None:
         self._step = step
+        self._adopt = adopt
         self._cache: Cache = {}
-        self._base: PlayfieldMap | None = None
-        self._based_on: object = None
+        self._base = base_of(m)
+        self._based_on = m.revisions
 
     def __call__(self, state: Any, given: Any, now_s: float) -> tuple[Any, tuple[Effect, ...]]:
         """The state after an input, its map with pending changes, and the effects with that map."""
         if isinstance(given, CloseSession):
             return self._closed(state, given)
+        if isinstance(given, UndoRevision):
+            return self._undone(state, given)
         before: PlayfieldMap = state.map
         after, effects = self._step(state, given, now_s)
         m: PlayfieldMap = after.map
@@ -51,12 +74,24 @@ class Recording:
         return replace(after, map=kept), saves
 
     def _base_under(self, m: PlayfieldMap) -> PlayfieldMap:
-        if self._base is None or self._based_on is not m.revisions:
+        if self._based_on is not m.revisions:
             self._base, self._based_on = base_of(m), m.revisions
             self._cache.clear()
         return self._base
 
-    @staticmethod
-    def _closed(state: Any, given: CloseSession) -> tuple[Any, tuple[Effect, ...]]:
-        m = close(state.map, time=given.time, reason=given.reason)
-        return (state, ()) if m is state.map else (replace(state, map=m), (SaveMap(m),))
+    def _whole(self, m: PlayfieldMap) -> PlayfieldMap:
+        """The map with all that is pending, what was changed outside of this step too."""
+        return recorded(self._base_under(m), m, cache=self._cache)
+
+    def _closed(self, state: Any, given: CloseSession) -> tuple[Any, tuple[Effect, ...]]:
+        whole = self._whole(state.map)
+        if not whole.pending:
+            return state, ()
+        m = close(whole, time=given.time, reason=given.reason or session_reason(whole))
+        return replace(state, map=m), (SaveMap(m),)
+
+    def _undone(self, state: Any, given: UndoRevision) -> tuple[Any, tuple[Effect, ...]]:
+        whole = self._whole(state.map)
+        m = close(whole, time=given.time, reason=session_reason(whole))
+        m = undo(m, time=given.time, redo=given.redo)
+        return self._adopt(state, m), (SaveMap(m),)

@@ -133,9 +133,11 @@ class Conductor:
 
     def take(self, given: object) -> None:
         """Give the activity an input: a key's meaning or news. Its effects are queued; returns at once."""
-        activity = self._activity
-        if activity is None:
-            return
+        if self._activity is not None:
+            self.give(self._activity, given)
+
+    def give(self, activity: Activity[Any], given: object) -> None:
+        """Give an input to an activity, whether it is the one that gets keys now or not."""
         before = activity.state
         activity.state, effects = activity.step(before, given, self._now_s())
         if effects:
@@ -154,6 +156,11 @@ class Conductor:
     def _tell_now(self, activity: Activity[Any]) -> None:
         activity.told = True
         activity.on_change(activity.state)
+
+    @property
+    def running(self) -> bool:
+        """Whether inputs are still carried out: between `begin` and `stop`."""
+        return self._worker is not None
 
     async def settled(self) -> None:
         """Wait until every effect has been carried out."""

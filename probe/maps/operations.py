@@ -176,6 +176,14 @@ def set_note(m: PlayfieldMap, chain_id: str, number: int, note: str) -> Playfiel
     return set_pixel(m, chain_id, number, pixel.model_copy(update={"note": checked.note}))
 
 
+def set_verified(m: PlayfieldMap, chain_id: str, number: int, revision: int) -> PlayfieldMap:
+    """Note in which revision a pixel was last seen to be right; 0 for never."""
+    pixel = pixel_at(m, chain_id, number)
+    if pixel.verified == revision:
+        return m
+    return set_pixel(m, chain_id, number, pixel.model_copy(update={"verified": revision}))
+
+
 def set_bookmark(m: PlayfieldMap, chain_id: str, number: int) -> PlayfieldMap:
     """Remember where the walk is."""
     m.chain(chain_id)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from probe.maps.change import Change, What
-from probe.maps.diff import Cache, diff, revert
+from probe.maps.diff import Cache, diff, expanded, revert
 from probe.maps.model import Chain, Pixel, PlayfieldMap, Revision
 from probe.maps.telling import told
 
@@ -25,30 +25,24 @@ def next_number(m: PlayfieldMap) -> int:
 
 
 def rewired(changes: Iterable[Change]) -> tuple[str, ...]:
-    """Chains in which pixels were spliced in, taken out or put in another order. Growing at the end by unseen pixels
-    is none: that only says that the chain goes on."""
-    found: dict[str, None] = {}
+    """Chains in which pixels were spliced in, taken out or put in another order.
+
+    More pixels at the end move no other: that a chain goes on is no rewiring.
+    """
     listed = tuple(changes)
-    unseen_only = {
-        chain: all(
-            c.before is None and (c.after or {}).get("state", "unseen") == "unseen"
-            for c in listed
-            if c.what is What.PIXEL and c.chain == chain and (c.before is None or c.after is None)
-        )
-        for chain in {c.chain for c in listed}
-    }
+    orders = [c for c in listed if c.what is What.ORDER and c.chain is not None and c.key == "pixels"]
+    if not orders:
+        return ()
     new_chains = {c.chain for c in listed if c.what is What.CHAIN and c.before is None}
-    for change in listed:
-        if change.what is not What.ORDER or change.chain is None or change.key != "pixels":
+    found: list[str] = []
+    for order in orders:
+        length = order.length or 0
+        if order.chain is None or order.chain in new_chains or length == 0:
             continue
-        if change.chain in new_chains:
-            continue
-        length = change.length or 0
-        kept = "" if length == 0 else "0" if length == 1 else f"0-{length - 1}"
-        rest = change.order.removeprefix(kept).strip()
-        grew = change.order.startswith(kept) and (not rest or rest.startswith("+")) and " " not in rest
-        if not (grew and (unseen_only[change.chain] or length == 0)):
-            found[change.chain] = None
+        slots = expanded(order.order)
+        grew = slots[:length] == list(range(length)) and all(slot is None for slot in slots[length:])
+        if not grew:
+            found.append(order.chain)
     return tuple(found)
 
 
@@ -128,6 +122,12 @@ def last_undoable(m: PlayfieldMap) -> Revision | None:
     return done[-1] if done and done[-1].diff else None
 
 
+def last_redoable(m: PlayfieldMap) -> Revision | None:
+    """The undo that can itself be taken back; None if nothing was undone since the last other revision."""
+    _, undone = _stack(m)
+    return undone[-1] if undone and undone[-1].diff else None
+
+
 def undo(m: PlayfieldMap, *, time: str, redo: bool = False) -> PlayfieldMap:
     """Take the last revision back that still holds (or with `redo`, the last undo), as a revision of its own.
 
@@ -194,3 +194,11 @@ def verified_count(m: PlayfieldMap, chain: Chain) -> int:
     """How many of a chain's pixels were seen to be right since it was last rewired."""
     changed = changed_in(m, chain.id)
     return sum(is_verified(pixel, changed) for pixel in chain.pixels)
+
+
+def seen_words(m: PlayfieldMap, chain_id: str, pixel: Pixel) -> str:
+    """Whether a pixel was seen to be right, in words with a sign."""
+    changed = changed_in(m, chain_id)
+    if is_verified(pixel, changed):
+        return "✓ verified"
+    return f"? not verified since revision {changed}" if changed and pixel.verified else "? never verified"

@@ -15,6 +15,7 @@ from textual.widgets import DataTable, Footer, Input, Static
 from probe.maps.checks import check_map
 from probe.maps.model import Pixel, Place, shown_number
 from probe.maps.operations import folded
+from probe.maps.revisions import changed_in, is_verified
 from probe.maps.where_words import where_words
 from probe.screens.keys import bindings
 from probe.screens.text import cut, plain, visible
@@ -23,7 +24,7 @@ from probe.survey.walk_state import Walk
 if TYPE_CHECKING:
     from probe.screens.app import ProbeApp
 
-_COLUMNS = ("Pixel", "State", "Place", "Area", "Kind", "Lamps", "Note")
+_COLUMNS = ("Pixel", "State", "Seen", "Place", "Area", "Kind", "Lamps", "Note")
 _MAX_CELL = 60
 
 
@@ -68,9 +69,11 @@ class TableScreen(Screen[None]):
                     continue
             rows.append((chain, number, pixel, place))
         order = {chain.id: index for index, chain in enumerate(self._map.chains)}
+        changed = {chain.id: changed_in(self._map, chain.id) for chain in self._map.chains}
         keys = (
             lambda r: (order[r[0]], r[1]),
             lambda r: (r[2].state.value, order[r[0]], r[1]),
+            lambda r: (is_verified(r[2], changed[r[0]]), order[r[0]], r[1]),
             lambda r: (r[3] is None, folded(r[3].label) if r[3] else "", r[1]),
             lambda r: (r[3] is None, folded(r[3].area) if r[3] else "", order[r[0]], r[1]),
             lambda r: (r[3] is None, r[3].kind.value if r[3] else "", order[r[0]], r[1]),
@@ -86,6 +89,7 @@ class TableScreen(Screen[None]):
         self._shown = []
         names = {chain.id: chain.name for chain in self._map.chains}
         several = len(names) > 1
+        changed = {chain.id: changed_in(self._map, chain.id) for chain in self._map.chains}
         cursor = 0
         for chain, number, pixel, place in self._rows():
             if (chain, number) == self._at:
@@ -95,6 +99,7 @@ class TableScreen(Screen[None]):
             cells = (
                 first,
                 pixel.state.value,
+                "✓" if is_verified(pixel, changed[chain]) else "? since change" if pixel.verified else "? never",
                 place.label if place else "",
                 place.area if place else "",
                 place.kind.value if place else "",
@@ -114,7 +119,10 @@ class TableScreen(Screen[None]):
     def _fill_findings(self) -> None:
         findings = check_map(self._map)
         lines = [Content(f"{len(findings)} findings").stylize("bold")]
-        lines += [plain(f"  {f.severity.value}: {where_words(self._map, f.where)}: {f.what} - {f.what_to_do}") for f in findings]
+        lines += [
+            plain(f"  {f.severity.value}: {where_words(self._map, f.where)}: {f.what} - {f.what_to_do}")
+            for f in findings
+        ]
         self.query_one("#findings-text", Static).update(Content("\n").join(lines))
 
     def _chosen(self) -> tuple[str, int] | None:

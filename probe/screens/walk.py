@@ -13,13 +13,17 @@ from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
 from probe.conductor import Activity
+from probe.maps.diff import ConflictError
 from probe.maps.model import PixelState, PlayfieldMap, Position, shown_number
+from probe.maps.revisions import NoRevisionError, last_redoable, last_undoable, seen_words
+from probe.screens.clock import now_text
 from probe.screens.keys import bindings, while_empty
 from probe.screens.seen import under_the_glass
 from probe.screens.text import cut, plain
 from probe.screens.widgets.big_number import BigNumber
 from probe.screens.widgets.entry import EntryLine
 from probe.screens.widgets.picture import LIT_SIGN, MARK_SIGN, PlayfieldPicture, Spot
+from probe.sessions import CloseSession, Recording, UndoRevision
 from probe.survey.keys import (
     Answer,
     Ask,
@@ -41,7 +45,7 @@ from probe.survey.keys import (
     Undo,
 )
 from probe.survey.walk import step
-from probe.survey.walk_state import Walk, with_map
+from probe.survey.walk_state import Walk, with_map, with_other_map
 
 if TYPE_CHECKING:
     from probe.screens.app import ProbeApp
@@ -53,6 +57,11 @@ _PROMPTS = {
     Entry.GOTO: "Go to number:",
 }
 _STEPS = {"up": (0, -1), "down": (0, 1), "left": (-1, 0), "right": (1, 0)}
+
+
+def _finished(walk: Walk) -> bool:
+    """Whether every pixel of the chain has been answered."""
+    return walk.here.count is not None and walk.answered >= walk.here.length
 
 
 class WalkScreen(Screen[None]):
@@ -69,7 +78,8 @@ class WalkScreen(Screen[None]):
         self._mark: tuple[int, int] | None = None
         self._drawn: Walk | None = None
         self._lines: dict[str, Content] = {}
-        self._activity = Activity(walk, step, self.show)
+        self._activity = Activity(walk, Recording(step, walk.map, with_other_map), self.show)
+        self._undo_asked: Walk | None = None
 
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("walk"))
 
@@ -113,6 +123,8 @@ class WalkScreen(Screen[None]):
         if not self.is_mounted:
             return
         before, self._drawn = self._drawn, walk
+        if before is not None and before.chain == walk.chain and _finished(walk) and not _finished(before):
+            self.call_later(self.close_session)
         chain = walk.here
         where = f" {walk.map.machine.name} · {chain.name} (output {chain.output})"
         board = walk.board.words if not walk.paper or walk.board.here else "paper entry, no board"
@@ -159,6 +171,8 @@ class WalkScreen(Screen[None]):
             words = f"unseen   (new: {walk.next_area or 'no area'} · {walk.next_kind.value})"
         else:
             words = pixel.state.value
+        if pixel.state is not PixelState.UNSEEN:
+            words += f" · {seen_words(walk.map, walk.chain, pixel)}"
         return plain(words + (f"   note: {pixel.note}" if pixel.note else ""))
 
     def _offer_lines(self, walk: Walk) -> Content:
@@ -287,12 +301,37 @@ class WalkScreen(Screen[None]):
         self.app.conductor.take(TogglePaper())
 
     def action_undo(self) -> None:
-        """Undo."""
-        self.app.conductor.take(Undo())
+        """Undo; once nothing of this session is left, asked a second time: take the last revision back."""
+        self._travel(Undo(), left=bool(self.walk.past), redo=False)
 
     def action_redo(self) -> None:
-        """Redo."""
-        self.app.conductor.take(Redo())
+        """Redo; once nothing of this session is left, asked a second time: do the last undone revision again."""
+        self._travel(Redo(), left=bool(self.walk.future), redo=True)
+
+    def _travel(self, key: Undo | Redo, *, left: bool, redo: bool) -> None:
+        walk = self.walk
+        revision = None if left else last_redoable(walk.map) if redo else last_undoable(walk.map)
+        if revision is None:
+            self.app.conductor.take(key)
+        elif self._undo_asked is not walk:
+            verb = "do again" if redo else "take back"
+            again = "the same key once more"
+            self._undo_asked = walk
+            words = f"nothing of this session is left: {again} to {verb} revision {revision.number} ({revision.reason})"
+            self._put("message", plain(words, width=max(40, self.query_one("#message").size.width * 2 - 2)))
+        else:
+            self._undo_asked = None
+            try:
+                self.app.conductor.take(UndoRevision(now_text(), redo=redo))
+            except (ConflictError, NoRevisionError) as error:
+                self._put("message", plain(str(error)))
+                return
+            self.app.conductor.take(Move(0))  # light what is asked about now
+            self._put("message", plain(self.walk.map.revisions[-1].reason))
+
+    def close_session(self) -> None:
+        """Make a revision of what this session changed."""
+        self.app.conductor.give(self._activity, CloseSession(now_text()))
 
     def action_retry(self) -> None:
         """Save and light again."""
@@ -331,6 +370,14 @@ class WalkScreen(Screen[None]):
     def action_harness(self) -> None:
         """Open the harness sheet."""
         self.app.open_harness()
+
+    def action_picture(self) -> None:
+        """Open the picture."""
+        self.app.open_picture()
+
+    def action_faults(self) -> None:
+        """Open the fault finder on this chain."""
+        self.app.open_faults(self.walk.map, self.walk.chain)
 
     def action_table(self) -> None:
         """Open the map table."""

@@ -19,8 +19,10 @@ from probe.maps.operations import (
     set_bookmark,
     set_note,
     set_state,
+    set_verified,
     update_place,
 )
+from probe.maps.revisions import next_number
 from probe.steps import (
     BoardDark,
     BoardGone,
@@ -246,6 +248,8 @@ def _refusal(walk: Walk) -> str:
 def _answered(walk: Walk, m: PlayfieldMap, now_s: float, message: str) -> tuple[Walk, tuple[Effect, ...]]:
     """After an answer: on to the next pixel, the old state kept for undo, the map saved before light moves on."""
     moment = Moment(walk.map, walk.chain, walk.number)
+    seen = walk.board.here and not (walk.paper and not walk.is_lit)
+    m = set_verified(m, walk.chain, walk.number, next_number(m) if seen else 0)
     chain = m.chain(walk.chain)
     following = walk.number + 1
     where: tuple[str, int] | None = (walk.chain, following)

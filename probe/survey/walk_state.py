@@ -150,6 +150,15 @@ def with_map(walk: Walk, m: PlayfieldMap) -> Walk:
     return replace(walk, map=m, past=past, future=())
 
 
+def with_other_map(walk: Walk, m: PlayfieldMap) -> Walk:
+    """The walk on an earlier or later map of the same machine: as near as can be to where it was, nothing to undo."""
+    chain = walk.chain if walk.chain in m.chain_by_id else m.chains[0].id
+    length = m.chain(chain).length
+    number = min(walk.number, max(0, length - 1)) if m.chain(chain).count is not None else walk.number
+    blank = replace(walk, map=m, chain=chain, number=number, lit=None, past=(), future=())
+    return replace(blank, entry=Entry.LABEL, typed="", chosen=0, put_at=None)
+
+
 def next_unseen(m: PlayfieldMap, chain_id: str, number: int) -> tuple[str, int] | None:
     """The next unseen pixel after this one: on in its chain, then in the others, then from its start."""
     at = next(i for i, chain in enumerate(m.chains) if chain.id == chain_id)
