@@ -204,6 +204,8 @@ class ProbeApp(App[str]):
             await link.close()
 
     async def _shut(self) -> None:
+        if self.walk_screen is not None and self.conductor.running:
+            self.walk_screen.close_session()
         await self.conductor.stop()
         await self._drop_link()
         self.plan.close()
