@@ -5,6 +5,8 @@ from __future__ import annotations
 from tests.firmware.host_board import HostBoard
 from tests.firmware.simulated_avr import SimulatedAvr
 
+INPUT_PINS = ("C0", "C1", "C2", "C3", "C4", "C5", "D6", "D7")
+"""Lamp inputs 1 to 8 of the default build."""
 PRESS_MS = 60
 """Longer than the longest debounce time (SPEC 7.3)."""
 
@@ -48,6 +50,10 @@ class HostUnderTest:
         self._board.set_button(False)
         self._board.advance(PRESS_MS)
 
+    def set_input(self, number: int, on: bool) -> None:
+        """See BoardUnderTest."""
+        self._board.set_input(number, on)
+
     def lose_bytes(self) -> None:
         """See BoardUnderTest."""
         self._board.lose_bytes()
@@ -79,6 +85,10 @@ class AvrUnderTest:
     def press(self) -> None:
         """See BoardUnderTest."""
         self._chip.press(ms=PRESS_MS)
+
+    def set_input(self, number: int, on: bool) -> None:
+        """See BoardUnderTest. The game's output pulls the pin to ground."""
+        self._chip.set_pin(INPUT_PINS[number - 1], int(not on))
 
     def lose_bytes(self) -> None:
         """See BoardUnderTest."""

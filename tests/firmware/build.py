@@ -16,6 +16,8 @@ from pathlib import Path
 
 from filelock import FileLock
 
+from device_protocol import FEATURES
+
 ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = ROOT / "device_protocol" / "firmware"
 SKETCH = FIRMWARE / "sketch" / "playfield_probe"
@@ -34,7 +36,7 @@ PACKAGES = {
 }
 """What each tool or folder comes with on Debian."""
 
-FEATURE_FLAGS = ("setup", "range", "silence", "paint", "button")
+FEATURE_FLAGS = FEATURES
 
 
 class MissingToolError(RuntimeError):

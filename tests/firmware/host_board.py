@@ -65,6 +65,47 @@ class HostBoard:
         """Time passes."""
         return self._act(f"wait {int(ms)}")
 
+    def set_input(self, number: int, on: bool) -> bytes:
+        """The game's lamp output at an input, from 1, goes on or off."""
+        return self._act(f"input {number} {int(on)}")
+
+    def set_lamp(self, lamp: int, level: int) -> bytes:
+        """The board's own game program wants a lamp at a level."""
+        return self._act(f"lamp {lamp} {level}")
+
+    def set_group(self, group: int, level: int) -> bytes:
+        """The same for a group."""
+        return self._act(f"group {group} {level}")
+
+    def set_tint(self, lamp: int, colour: int) -> bytes:
+        """The board's own game program gives a lamp a colour of the table by its number, or -1 for its own."""
+        return self._act(f"tint {lamp} {colour}")
+
+    def lamp_pixel(self, lamp: int, nth: int) -> tuple[int, int] | None:
+        """The `nth` pixel, output and number, that the game's interface finds for a lamp."""
+        answer = self._command(f"pixel {lamp} {nth}")[1:]
+        return None if answer == ["none"] else (int(answer[0]), int(answer[1]))
+
+    def hide_inputs(self, groups: int) -> bytes:
+        """Groups of eight inputs, one bit each, that cannot be seen until further notice."""
+        return self._act(f"unseen {groups}")
+
+    def fit_return_wire(self, pixels: int) -> bytes:
+        """A return wire from chains of so many pixels; 0 takes it away."""
+        return self._act(f"chain {pixels}")
+
+    def cut_power(self, *, writes: int, torn: int = 0) -> None:
+        """The power goes with the so-manieth byte written to the non-volatile memory; bits of `torn` stay set in it."""
+        self._act(f"cut {writes} {torn}")
+
+    def writes(self) -> int:
+        """Bytes written to the non-volatile memory since the program began."""
+        return int(self._command("writes")[1])
+
+    def blank(self) -> None:
+        """The non-volatile memory is as delivered, from the next start."""
+        self._act("blank")
+
     def set_button(self, closed: bool) -> bytes:
         """The contact of the step button closes or opens."""
         return self._act(f"button {int(closed)}")

@@ -208,6 +208,10 @@ class SimulatedAvr:
         """Drives an input pin such as "D2"; all are high at the start, as with a pull-up."""
         self.command(f"pin {pin} {level}")
 
+    def fit_return_wire(self, output: int, *, bits: int, pin: str = "D4") -> None:
+        """A chain that keeps so many bits of each frame and passes the rest on to a pin; 0 takes it away."""
+        self.command(f"chain {output} {bits} {pin}")
+
     def press(self, pin: str = "D2", *, ms: float = 60) -> None:
         """Presses the step button for so long, then lets go for as long."""
         self.set_pin(pin, 0)

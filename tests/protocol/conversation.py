@@ -44,6 +44,9 @@ class BoardUnderTest(Protocol):
     def press(self) -> None:
         """The step button is pressed and released, and debounced."""
 
+    def set_input(self, number: int, on: bool) -> None:
+        """The game's lamp output at an input, from 1, goes on or off."""
+
     def lose_bytes(self) -> None:
         """Bytes of the line now arriving are lost."""
 
@@ -176,6 +179,11 @@ def _expect_nothing(board: BoardUnderTest, rest: str) -> None:
         raise ConversationError(f"expected nothing, got {line!r}")
 
 
+def _set_input(board: BoardUnderTest, rest: str) -> None:
+    number, on = rest.split()
+    board.set_input(int(number), on == "1")
+
+
 def _raw(text: str) -> bytes:
     return str(ast.literal_eval(text)).encode("latin-1")
 
@@ -191,6 +199,7 @@ _VERBS = {
     "none": _expect_nothing,
     "wait": lambda board, rest: board.advance(float(rest)),
     "press": lambda board, rest: board.press(),
+    "input": lambda board, rest: _set_input(board, rest),
     "lost": lambda board, rest: board.lose_bytes(),
     "frame": _expect_frame,
 }

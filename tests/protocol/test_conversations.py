@@ -56,6 +56,9 @@ class PythonBoard:
     def press(self) -> None:
         self._said += self.board.press_button(self.now_ms)
 
+    def set_input(self, number: int, on: bool) -> None:
+        self._said += self.board.set_input(number, on, self.now_ms)
+
     def lose_bytes(self) -> None:
         self.board.mark_lost_bytes()
 

@@ -65,6 +65,9 @@ typedef struct waveform {
     uint64_t last_start, last_end;
     unsigned last_spare_bits; /* bits beyond whole bytes: 0 in a sound frame */
     uint64_t frames;
+    /* a return wire: pixels of the chain, 0 for none, and the input that its last pixel drives */
+    unsigned chain_bits;
+    avr_irq_t *return_irq;
     /* statistics since they were cleared */
     range_ns t0h, t1h, t0l, t1l, gap, latch;
 } waveform;

@@ -26,6 +26,7 @@
  *   timing_clear
  *   edges FILE | edges          records all edges to a file (16 bytes each, see harness.h), or stops
  *   pin D2 0|1                  drives an input pin
+ *   chain OUTPUT BITS D4        a chain that keeps BITS bits of a frame and passes the rest on to an input pin; 0 for none
  *   restart CAUSE               power, external, brownout, watchdog, unknown, bootloader
  *   power_cut SEED              as restart power, and an EEPROM byte being written is left half done
  *   eeprom | eeprom OFFSET HEX  reads all, or stores
@@ -237,6 +238,22 @@ static void command_pin(char *argument)
     }
 }
 
+static void command_chain(const char *argument)
+{
+    unsigned output, bits, bit;
+    char port;
+    if (sscanf(argument, "%u %u %c%u", &output, &bits, &port, &bit) != 4 || output >= outputs || port < 'B' || port > 'D'
+        || bit > 7) {
+        fail("an output, a number of bits and a pin such as D4 expected");
+        return;
+    }
+    waves[output].chain_bits = bits;
+    waves[output].return_irq = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), (int)bit);
+    if (bits)
+        avr_raise_irq(waves[output].return_irq, 0);
+    done();
+}
+
 static void command_eeprom(char *argument)
 {
     static uint8_t bytes[4096];
@@ -336,6 +353,8 @@ static void command(char *line)
             fail("cannot write that file");
     } else if (strcmp(line, "pin") == 0) {
         command_pin(argument);
+    } else if (strcmp(line, "chain") == 0) {
+        command_chain(argument);
     } else if (strcmp(line, "restart") == 0) {
         if (memory_restart(avr, argument)) {
             restarted();

@@ -9,8 +9,18 @@
  *   lost                bytes are lost here
  *   wait MS             time passes
  *   button 0|1          the contact opens or closes
+ *   input N 0|1         lamp input N, from 1, goes off or on
+ *   unseen GROUPS       groups of eight inputs that cannot be seen now, one bit each (a matrix between its strobes)
+ *   lamp N LEVEL        the game's program wants a lamp at a level
+ *   group N LEVEL       the same for a group
+ *   tint N COLOUR       the game's program gives a lamp a colour of the table, or -1
+ *   pixel LAMP NTH      asks the game's interface for a pixel of a lamp: answers `pixel OUTPUT PIXEL` or `pixel none`
+ *   chain PIXELS        a return wire from a chain of so many pixels; 0 for none
+ *   cut WRITES TORN     the power goes with the so-manieth byte written to the non-volatile memory; bits of TORN stay set in it
+ *   writes              asks for the number of bytes written to it: answers `writes N`
+ *   blank               the non-volatile memory is as delivered; `start` belongs after it
  *   frame OUTPUT        asks for the last frame
- * Answers: `sent HEX` what the board has sent since the last such answer (to all but `frame`);
+ * Answers: `sent HEX` what the board has sent since the last such answer (to all commands that ask nothing);
  *   `frame PIXELS FRAMES HEX` pixels of the last frame, number of frames so far, wire bytes;
  *   `error TEXT` the command was not understood.
  */
@@ -70,6 +80,53 @@ static bool feed_hex(const char *hex)
     return true;
 }
 
+/* The first number of an argument. */
+static unsigned long first_number(const char *argument)
+{
+    return strtoul(argument, NULL, 10);
+}
+
+/* The second number of an argument. */
+static unsigned long second_number(const char *argument)
+{
+    const char *space = strchr(argument, ' ');
+    return space ? strtoul(space, NULL, 10) : 0;
+}
+
+/* Carries out a command that asks nothing and belongs to a feature; false when it is none. */
+static bool feature_command(const char *line, const char *argument)
+{
+    unsigned long first = first_number(argument), second = second_number(argument);
+    if (strcmp(line, "input") == 0 && first >= 1 && first <= PP_INPUTS) {
+        uint8_t mask = (uint8_t)(1u << ((first - 1) & 7));
+        uint8_t *byte = &host.inputs[(first - 1) >> 3];
+        *byte = second ? (uint8_t)(*byte | mask) : (uint8_t)(*byte & ~mask);
+    } else if (strcmp(line, "unseen") == 0) {
+        host.unseen_inputs = (uint8_t)first;
+#if PP_FEATURE_PLAY
+    } else if (strcmp(line, "lamp") == 0) {
+        pp_lamp_level(&host.board, (uint16_t)first, (uint8_t)second);
+    } else if (strcmp(line, "group") == 0) {
+        pp_group_level(&host.board, (uint8_t)first, (uint8_t)second);
+#if PP_PLAY_TINT
+    } else if (strcmp(line, "tint") == 0) {
+        const char *space = strchr(argument, ' ');
+        pp_lamp_colour(&host.board, (uint16_t)first, (int8_t)(space ? strtol(space, NULL, 10) : -1));
+#endif
+#endif
+    } else if (strcmp(line, "chain") == 0) {
+        host.chain_pixels = (uint32_t)first;
+    } else if (strcmp(line, "cut") == 0) {
+        pp_host_cut(&host, (uint32_t)first, (uint8_t)second);
+    } else if (strcmp(line, "blank") == 0) {
+        host.store_used = false;
+    } else {
+        return false;
+    }
+    pp_host_settle(&host);
+    return true;
+}
+
 /* Carries one command out. */
 static void command(char *line)
 {
@@ -94,6 +151,21 @@ static void command(char *line)
     } else if (strcmp(line, "button") == 0) {
         host.button_closed = argument[0] == '1';
         pp_host_settle(&host);
+    } else if (feature_command(line, argument)) {
+        /* done */
+    } else if (strcmp(line, "writes") == 0) {
+        printf("writes %lu\n", (unsigned long)host.writes);
+        return;
+#if PP_FEATURE_PLAY
+    } else if (strcmp(line, "pixel") == 0) {
+        uint8_t output;
+        uint16_t pixel;
+        if (pp_lamp_pixel(&host.board, (uint16_t)first_number(argument), (uint16_t)second_number(argument), &output, &pixel))
+            printf("pixel %u %u\n", output, pixel);
+        else
+            puts("pixel none");
+        return;
+#endif
     } else if (strcmp(line, "frame") == 0) {
         unsigned long output = strtoul(argument, NULL, 10);
         if (output >= PP_OUTPUTS) {

@@ -68,6 +68,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     host.now_ms = 0;
     host.out_length = 0;
     host.button_closed = false;
+    host.store_used = false;
+    memset(host.inputs, 0, sizeof host.inputs);
     pp_host_restart(&host, PP_CAUSE_POWER);
     for (size_t i = 0; i < size; i++) {
         uint8_t byte = data[i];
@@ -76,6 +78,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
             pending = true; /* the line in which bytes were lost is answered even if nothing is left of it */
         } else if (byte == EVENT_BUTTON) {
             host.button_closed = !host.button_closed;
+            host.inputs[0] ^= 0x11;
         } else if (byte == EVENT_RESTART) {
             pp_host_restart(&host, PP_CAUSE_EXTERNAL);
             pending = cr = false;

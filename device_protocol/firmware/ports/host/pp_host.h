@@ -14,6 +14,15 @@ typedef struct pp_host {
     pp_board board;
     uint32_t now_ms;
     bool button_closed;
+    uint8_t store[PP_STORE_BYTES]; /* non-volatile: outlasts a restart */
+    bool store_used;               /* false: as delivered, all 0xFF */
+    uint32_t writes;               /* bytes of it changed since the program began */
+    uint32_t writes_left;          /* power goes with the last of them; 0: it stays */
+    uint8_t torn;                  /* bits that a write cut short leaves set */
+    bool dead;                     /* the power is gone: nothing is written, sent or clocked out */
+    uint8_t inputs[(PP_INPUTS + 7) / 8];
+    uint8_t unseen_inputs;  /* groups of eight that cannot be seen now, one bit each */
+    uint32_t chain_pixels;  /* pixels on every output, for the return wire; 0: no wire */
     int16_t in[PP_HOST_IN]; /* bytes, or PP_LOST */
     size_t in_head, in_tail;
     uint8_t out[PP_HOST_OUT];
@@ -23,6 +32,9 @@ typedef struct pp_host {
     uint16_t frame_pixels[PP_OUTPUTS];
     uint32_t frames[PP_OUTPUTS]; /* clocked out since the program began */
 } pp_host;
+
+/* Cuts the power with the so-manieth write to the non-volatile memory, of which only the bits of `torn` stay set. */
+void pp_host_cut(pp_host *host, uint32_t writes, uint8_t torn);
 
 /* Restarts the board; what waited on the line is lost, time goes on. */
 void pp_host_restart(pp_host *host, uint8_t cause);

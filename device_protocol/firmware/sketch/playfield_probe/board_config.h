@@ -56,6 +56,51 @@
 #ifndef PP_FEATURE_BUTTON
 #define PP_FEATURE_BUTTON 1
 #endif
+#ifndef PP_FEATURE_TABLE
+#define PP_FEATURE_TABLE 1
+#endif
+#ifndef PP_FEATURE_PLAY
+#define PP_FEATURE_PLAY 1
+#endif
+#ifndef PP_FEATURE_PATTERN
+#define PP_FEATURE_PATTERN 1
+#endif
+#ifndef PP_FEATURE_INPUTS
+#define PP_FEATURE_INPUTS 1
+#endif
+#ifndef PP_FEATURE_COUNT
+#define PP_FEATURE_COUNT 1
+#endif
+
+/* Non-volatile memory for the lamp table; each of the two copies takes half of it, 12 bytes of which are not the image. */
+#ifndef PP_STORE_BYTES
+#define PP_STORE_BYTES 1024
+#endif
+
+/* The game's lamps: the highest lamp number and the number of groups (two bytes of RAM each), and the pixels of three
+ * colours that the game can light on each output (three bytes of RAM each, shared with the staged picture). */
+#ifndef PP_LAMPS
+#define PP_LAMPS 64
+#endif
+#ifndef PP_GROUPS
+#define PP_GROUPS 16
+#endif
+#ifndef PP_PLAY_PIXELS
+#define PP_PLAY_PIXELS (160 / PP_OUTPUTS < PP_PIXELS ? 160 / PP_OUTPUTS : PP_PIXELS)
+#endif
+
+/* 1: pp_lamp_colour() is there; one more byte of RAM for each lamp and group. */
+#ifndef PP_PLAY_TINT
+#define PP_PLAY_TINT 0
+#endif
+
+/* Lamp inputs, numbered from 1, and the lamp that each of them switches; -1 for none. */
+#ifndef PP_INPUTS
+#define PP_INPUTS 8
+#endif
+#ifndef PP_INPUT_LAMP
+#define PP_INPUT_LAMP(input) (input)
+#endif
 
 /* ---- Only the AVR port reads what follows ---- */
 
@@ -79,6 +124,29 @@
 #ifndef PP_AVR_BUTTON_BIT
 #define PP_AVR_BUTTON_BIT 2
 #endif
+
+/* Lamp inputs, one pin each: PIN(port letter, bit) eight times a line, the lowest number first. The pins have pull-ups;
+ * active low: a game's lamp that is on pulls its pin to ground (an optocoupler does). */
+#ifndef PP_AVR_INPUTS_1_TO_8
+#define PP_AVR_INPUTS_1_TO_8(PIN) PIN(C, 0) PIN(C, 1) PIN(C, 2) PIN(C, 3) PIN(C, 4) PIN(C, 5) PIN(D, 6) PIN(D, 7)
+#endif
+#ifndef PP_AVR_INPUTS_ACTIVE_LOW
+#define PP_AVR_INPUTS_ACTIVE_LOW 1
+#endif
+
+/* 1: the inputs are a strobed matrix of 8 rows and 8 columns instead; set PP_INPUTS to 64, PP_LAMPS to 64 and the button to
+ * 0, or choose other pins: sixteen are needed. Row and column pins as above, number 1 first. */
+#ifndef PP_AVR_MATRIX
+#define PP_AVR_MATRIX 0
+#endif
+#ifndef PP_AVR_MATRIX_ROWS
+#define PP_AVR_MATRIX_ROWS(PIN) PIN(C, 0) PIN(C, 1) PIN(C, 2) PIN(C, 3) PIN(C, 4) PIN(C, 5) PIN(D, 6) PIN(D, 7)
+#endif
+#ifndef PP_AVR_MATRIX_COLUMNS
+#define PP_AVR_MATRIX_COLUMNS(PIN) PIN(B, 1) PIN(B, 2) PIN(B, 3) PIN(B, 4) PIN(B, 5) PIN(D, 2) PIN(D, 3) PIN(D, 5)
+#endif
+
+/* The return wire of SPEC.md, section 15, comes to the chip's counter input T0: port D, bit 4. */
 
 /* 1: a watchdog restarts the board, and so darkens it, when the firmware stands still for 2 s. */
 #ifndef PP_AVR_WATCHDOG

@@ -3,6 +3,7 @@
  * SPDX-License-Identifier: MIT */
 #if defined(__AVR__)
 
+#include <avr/eeprom.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
@@ -102,6 +103,26 @@ static void idle(void)
 /* Timer 1 only has to end a sleep. */
 EMPTY_INTERRUPT(TIMER1_COMPA_vect)
 
+#if PP_FEATURE_TABLE
+#if PP_STORE_BYTES > E2END + 1
+#error "PP_STORE_BYTES exceeds the chip's EEPROM"
+#endif
+
+static uint8_t store_read(void *self, uint16_t at)
+{
+    (void)self;
+    return eeprom_read_byte((const uint8_t *)at);
+}
+
+/* Changes a byte if it differs, and waits until that is done: what follows must not overtake it. */
+static void store_write(void *self, uint16_t at, uint8_t byte)
+{
+    (void)self;
+    eeprom_update_byte((uint8_t *)at, byte);
+    eeprom_busy_wait();
+}
+#endif
+
 static const pp_port port = {
     .receive = pp_avr_uart_receive,
     .send = pp_avr_uart_send,
@@ -109,6 +130,16 @@ static const pp_port port = {
     .now_ms = pp_avr_now_ms,
 #if PP_FEATURE_BUTTON
     .button_closed = button_closed,
+#endif
+#if PP_FEATURE_TABLE
+    .store_read = store_read,
+    .store_write = store_write,
+#endif
+#if PP_FEATURE_INPUTS
+    .read_inputs = pp_avr_read_inputs,
+#endif
+#if PP_FEATURE_COUNT
+    .count_edges = pp_avr_count_edges,
 #endif
 };
 
@@ -120,6 +151,9 @@ void pp_avr_setup(void)
 #if PP_FEATURE_BUTTON
     BUTTON_DDR &= (uint8_t)~BUTTON_MASK;
     BUTTON_PORT |= BUTTON_MASK; /* pull-up */
+#endif
+#if PP_FEATURE_INPUTS
+    pp_avr_inputs_setup();
 #endif
     TIMSK0 = 0; /* a sketch's own clock, not needed here, would only wake the board */
     TCCR1A = 0;

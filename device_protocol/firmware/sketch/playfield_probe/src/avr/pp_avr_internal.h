@@ -26,6 +26,16 @@ void pp_avr_uart_take(void);
 void pp_avr_pixels_setup(void);
 void pp_avr_send_frame(void *self, uint8_t output, const pp_frame *frame);
 
+#if PP_FEATURE_COUNT
+uint32_t pp_avr_count_edges(void *self, uint8_t output, const pp_frame *frame);
+#endif
+
+#if PP_FEATURE_INPUTS
+/* pp_avr_inputs.c */
+void pp_avr_inputs_setup(void);
+bool pp_avr_read_inputs(void *self, uint8_t group, uint8_t *bits);
+#endif
+
 /* pp_avr.c */
 uint32_t pp_avr_now_ms(void *self);
 

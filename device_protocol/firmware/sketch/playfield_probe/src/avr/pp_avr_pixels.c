@@ -99,26 +99,87 @@ static __attribute__((noinline)) void send_numbers(const pp_frame *frame, uint8_
     }
 }
 
-/* Clocks a frame out with interrupts off, taking bytes of the line between pixels, and waits for the latch. */
-void pp_avr_send_frame(void *self, uint8_t output, const pp_frame *frame)
+/* Clocks out pixels given by their wire bytes. */
+static __attribute__((noinline)) void send_raw(const pp_frame *frame, uint8_t high, uint8_t low)
 {
-    uint8_t mask = (uint8_t)(1u << (PP_AVR_DATA_BIT + output));
-#if PP_AVR_WATCHDOG
-    wdt_reset();
-#endif
-    cli();
-    uint8_t high = DATA_PORT | mask, low = DATA_PORT & (uint8_t)~mask;
-    if (frame->numbers)
-        send_numbers(frame, high, low);
-    else
-        send_run(frame, high, low);
+    const uint8_t *wire = frame->raw;
+    uint16_t count = frame->count;
+    uint8_t bytes = frame->colours;
+    while (count--) {
+        mind_line();
+        send_pixel(wire, bytes, high, low);
+        wire += bytes;
+    }
+}
+
+/* Ends a frame: interrupts on, and the line low for the latch time. */
+static void wait_latch(const pp_frame *frame)
+{
     uint16_t latch_begins = TCNT1;
     sei();
     /* One step more than whole, for the first may have been nearly over. */
     uint16_t ticks = (frame->latch_us + PP_AVR_TICK_US - 1) / PP_AVR_TICK_US + 1;
     while ((uint16_t)(TCNT1 - latch_begins) < ticks)
         ;
-    (void)pp_avr_now_ms(self); /* many long frames in a row would let timer 1 run round unseen */
+    (void)pp_avr_now_ms(0); /* many long frames in a row would let timer 1 run round unseen */
+}
+
+#if PP_FEATURE_COUNT
+
+/* Clocks out dark pixels and counts the edges that come back to T0, which counts them in hardware: 24 or 32 a pixel, so that
+ * its eight bits are read in time. The line is not minded meanwhile: the host waits for the reply. */
+static __attribute__((noinline)) uint32_t count_run(const pp_frame *frame, uint8_t high, uint8_t low)
+{
+    uint32_t edges = 0;
+    uint16_t count = frame->count;
+    uint8_t bytes = frame->colours, seen = TCNT0;
+    while (count--) {
+        uint8_t now = TCNT0;
+        edges += (uint8_t)(now - seen);
+        seen = now;
+        send_pixel(frame->palette[0], bytes, high, low);
+    }
+    wait_latch(frame); /* the last of them pass along the chain */
+    return edges + (uint8_t)(TCNT0 - seen);
+}
+
+/* Clocks out a dark frame and returns how many edges came back. */
+uint32_t pp_avr_count_edges(void *self, uint8_t output, const pp_frame *frame)
+{
+    uint8_t mask = (uint8_t)(1u << (PP_AVR_DATA_BIT + output));
+    (void)self;
+#if PP_AVR_WATCHDOG
+    wdt_reset();
+#endif
+    DDRD &= (uint8_t)~(1u << PD4);
+    PORTD |= 1u << PD4; /* a pull-up: with no wire there are no edges */
+    TCCR0A = 0;
+    TCCR0B = (1 << CS02) | (1 << CS01) | (1 << CS00); /* T0, rising edges */
+    cli();
+    uint32_t edges = count_run(frame, DATA_PORT | mask, DATA_PORT & (uint8_t)~mask);
+    TCCR0B = 0;
+    return edges;
+}
+
+#endif
+
+/* Clocks a frame out with interrupts off, taking bytes of the line between pixels, and waits for the latch. */
+void pp_avr_send_frame(void *self, uint8_t output, const pp_frame *frame)
+{
+    uint8_t mask = (uint8_t)(1u << (PP_AVR_DATA_BIT + output));
+    (void)self;
+#if PP_AVR_WATCHDOG
+    wdt_reset();
+#endif
+    cli();
+    uint8_t high = DATA_PORT | mask, low = DATA_PORT & (uint8_t)~mask;
+    if (frame->raw)
+        send_raw(frame, high, low);
+    else if (frame->numbers)
+        send_numbers(frame, high, low);
+    else
+        send_run(frame, high, low);
+    wait_latch(frame);
 }
 
 #endif

@@ -8,7 +8,10 @@
 
 #define DIVISOR ((F_CPU + 4UL * PP_AVR_BAUD) / (8UL * PP_AVR_BAUD) - 1) /* rounded, double speed */
 
-#define RING 64 /* a power of two */
+#define RING 128 /* a power of two; a whole order fits, so none is lost however long a frame is */
+#if PP_LINE > 126 && (PP_FEATURE_PLAY || PP_FEATURE_PATTERN)
+#error "PP_LINE above 126: an order that comes during a frame of the board's own clock would not fit into the ring"
+#endif
 
 /* A byte of 0x80 and above is forbidden, whatever its value; in the ring such values are marks. */
 #define MARK_LOST 0x80    /* bytes are missing here */

@@ -8,7 +8,7 @@
 #define SILENCE_MAX_MS 60000
 
 /* Reads the OUTPUT argument, which is always the first. */
-static uint8_t read_output(const pp_order *order, uint8_t *output)
+uint8_t pp_read_output(const pp_order *order, uint8_t *output)
 {
     uint32_t number;
     if (!pp_parse_number(order->argument[0], &number))
@@ -32,7 +32,7 @@ static uint8_t read_pixel(const char *text, const pp_chain *chain, uint16_t *pix
 }
 
 /* Reads a colour that a chain can show. */
-static uint8_t read_colour(const char *text, const pp_chain *chain, uint8_t rgbw[PP_COLOURS_MAX])
+uint8_t pp_read_colour(const char *text, const pp_chain *chain, uint8_t rgbw[PP_COLOURS_MAX])
 {
     if (!pp_parse_colour(text, rgbw) || (rgbw[3] && chain->colours < 4))
         return PP_BAD_VALUE;
@@ -65,7 +65,33 @@ static uint8_t read_colour(const char *text, const pp_chain *chain, uint8_t rgbw
 #else
 #define NAME_BUTTON ""
 #endif
-static const char features[] PP_FLASH = NAME_SETUP NAME_RANGE NAME_SILENCE NAME_PAINT NAME_BUTTON;
+#if PP_FEATURE_TABLE
+#define NAME_TABLE ",table"
+#else
+#define NAME_TABLE ""
+#endif
+#if PP_FEATURE_PLAY
+#define NAME_PLAY ",play"
+#else
+#define NAME_PLAY ""
+#endif
+#if PP_FEATURE_PATTERN
+#define NAME_PATTERN ",pattern"
+#else
+#define NAME_PATTERN ""
+#endif
+#if PP_FEATURE_INPUTS
+#define NAME_INPUTS ",inputs"
+#else
+#define NAME_INPUTS ""
+#endif
+#if PP_FEATURE_COUNT
+#define NAME_COUNT ",count"
+#else
+#define NAME_COUNT ""
+#endif
+static const char features[] PP_FLASH = NAME_SETUP NAME_RANGE NAME_SILENCE NAME_PAINT NAME_BUTTON NAME_TABLE NAME_PLAY
+    NAME_PATTERN NAME_INPUTS NAME_COUNT;
 
 /* id: states what the board is and can do. */
 static uint8_t order_id(pp_board *board, pp_order *order)
@@ -82,7 +108,11 @@ static uint8_t order_id(pp_board *board, pp_order *order)
     pp_put_key_number(board, PP_FLASH_TEXT("uptime="), board->port->now_ms(board->self) - board->started_ms);
     pp_put_text(board, PP_FLASH_TEXT(" cause="));
     pp_put_cause(board);
-    pp_put_key_number(board, PP_FLASH_TEXT("table="), 0);
+#if PP_FEATURE_TABLE
+    pp_put_key_number(board, PP_FLASH_TEXT("table="), board->table.revision);
+#else
+    pp_put_text(board, PP_FLASH_TEXT(" table=0"));
+#endif
     pp_put_text(board, PP_FLASH_TEXT(" features="));
     pp_put_text(board, sizeof features > 1 ? features + 1 : PP_FLASH_TEXT("none")); /* without its first comma */
     return PP_OK;
@@ -93,10 +123,10 @@ static uint8_t order_light(pp_board *board, pp_order *order)
 {
     uint8_t output, rgbw[PP_COLOURS_MAX], code;
     uint16_t pixel;
-    if ((code = read_output(order, &output)))
+    if ((code = pp_read_output(order, &output)))
         return code;
     const pp_chain *chain = &board->chains[output];
-    if ((code = read_pixel(order->argument[1], chain, &pixel)) || (code = read_colour(order->argument[2], chain, rgbw))
+    if ((code = read_pixel(order->argument[1], chain, &pixel)) || (code = pp_read_colour(order->argument[2], chain, rgbw))
         || (code = pp_show_run(board, output, pixel, 1, rgbw, order)))
         return code;
     pp_reply_ok(board, order);
@@ -109,7 +139,7 @@ static uint8_t order_dark(pp_board *board, pp_order *order)
     if (strcmp(order->argument[0], "all") == 0) {
         pp_show_all_dark(board);
     } else {
-        uint8_t output, code = read_output(order, &output);
+        uint8_t output, code = pp_read_output(order, &output);
         if (code)
             return code;
         pp_show_dark(board, output);
@@ -144,7 +174,7 @@ static uint8_t order_setup(pp_board *board, pp_order *order)
 {
     uint8_t output, bytes[PP_COLOURS_MAX] = {0}, colours, code;
     uint32_t count, latch_us, ceiling_mA;
-    if ((code = read_output(order, &output)))
+    if ((code = pp_read_output(order, &output)))
         return code;
     if (!pp_parse_number(order->argument[1], &count) || count == 0)
         return PP_BAD_VALUE;
@@ -172,7 +202,7 @@ static uint8_t order_setup(pp_board *board, pp_order *order)
 /* state OUTPUT */
 static uint8_t order_state(pp_board *board, pp_order *order)
 {
-    uint8_t output, code = read_output(order, &output);
+    uint8_t output, code = pp_read_output(order, &output);
     if (code)
         return code;
     const pp_chain *chain = &board->chains[output];
@@ -192,7 +222,7 @@ static uint8_t order_range(pp_board *board, pp_order *order)
     uint8_t output, rgbw[PP_COLOURS_MAX], code;
     uint16_t first;
     uint32_t count;
-    if ((code = read_output(order, &output)))
+    if ((code = pp_read_output(order, &output)))
         return code;
     const pp_chain *chain = &board->chains[output];
     if ((code = read_pixel(order->argument[1], chain, &first)))
@@ -201,7 +231,7 @@ static uint8_t order_range(pp_board *board, pp_order *order)
         return PP_BAD_VALUE;
     if (count > (uint32_t)(chain->count - first))
         return PP_NO_SUCH_PIXEL;
-    if ((code = read_colour(order->argument[3], chain, rgbw))
+    if ((code = pp_read_colour(order->argument[3], chain, rgbw))
         || (code = pp_show_run(board, output, first, (uint16_t)count, rgbw, order)))
         return code;
     pp_reply_ok(board, order);
@@ -232,14 +262,15 @@ static uint8_t order_palette(pp_board *board, pp_order *order)
     uint8_t output, rgbw[PP_COLOURS_MAX], code;
     uint8_t colours = (uint8_t)(order->arguments - 2);
     uint32_t first;
-    if ((code = read_output(order, &output)))
+    if ((code = pp_read_output(order, &output)))
         return code;
     pp_chain *chain = &board->chains[output];
     if (!pp_parse_number(order->argument[1], &first) || first == 0 || first + colours > PP_PALETTE)
         return PP_BAD_VALUE;
     for (uint8_t i = 0; i < colours; i++) /* all are checked before the first is set: a refused order changes nothing */
-        if ((code = read_colour(order->argument[2 + i], chain, rgbw)))
+        if ((code = pp_read_colour(order->argument[2 + i], chain, rgbw)))
             return code;
+    pp_take_pixels(board);
     for (uint8_t i = 0; i < colours; i++) {
         (void)pp_parse_colour(order->argument[2 + i], rgbw);
         pp_to_wire(chain, rgbw, chain->palette[first + i]);
@@ -255,7 +286,7 @@ static uint8_t order_paint(pp_board *board, pp_order *order)
     uint8_t output, entry, code;
     uint16_t offset, pixels;
     uint32_t total = 0;
-    if ((code = read_output(order, &output)))
+    if ((code = pp_read_output(order, &output)))
         return code;
     pp_chain *chain = &board->chains[output];
     if ((code = read_pixel(order->argument[1], chain, &offset)))
@@ -272,6 +303,7 @@ static uint8_t order_paint(pp_board *board, pp_order *order)
         order->staged = chain->staged;
         return PP_OUT_OF_STEP;
     }
+    pp_take_pixels(board);
     chain->staged = offset;
     for (runs = order->argument[2]; *runs;) {
         (void)pp_parse_run(&runs, &entry, &pixels);
@@ -286,7 +318,7 @@ static uint8_t order_paint(pp_board *board, pp_order *order)
 static uint8_t order_show(pp_board *board, pp_order *order)
 {
     uint8_t output, code;
-    if ((code = read_output(order, &output)) || (code = pp_show_staged(board, output, order)))
+    if ((code = pp_read_output(order, &output)) || (code = pp_show_staged(board, output, order)))
         return code;
     pp_reply_ok(board, order);
     return PP_OK;
@@ -321,6 +353,31 @@ typedef struct word_entry {
 #else
 #define PAINT(function) NULL
 #endif
+#if PP_FEATURE_TABLE
+#define TABLE(function) function
+#else
+#define TABLE(function) NULL
+#endif
+#if PP_FEATURE_PLAY
+#define PLAY(function) function
+#else
+#define PLAY(function) NULL
+#endif
+#if PP_FEATURE_PATTERN
+#define PATTERN(function) function
+#else
+#define PATTERN(function) NULL
+#endif
+#if PP_FEATURE_INPUTS
+#define INPUTS(function) function
+#else
+#define INPUTS(function) NULL
+#endif
+#if PP_FEATURE_COUNT
+#define COUNT(function) function
+#else
+#define COUNT(function) NULL
+#endif
 
 static const word_entry words[] PP_FLASH = {
     {"id", 0, 0, order_id},
@@ -334,6 +391,21 @@ static const word_entry words[] PP_FLASH = {
     {"palette", 3, 6, PAINT(order_palette)},
     {"paint", 3, 3, PAINT(order_paint)},
     {"show", 1, 1, PAINT(order_show)},
+    {"table", 0, 0, TABLE(pp_order_table)},
+    {"write", 2, 2, TABLE(pp_order_write)},
+    {"read", 2, 2, TABLE(pp_order_read)},
+    {"commit", 3, 3, TABLE(pp_order_commit)},
+    {"erase", 0, 0, TABLE(pp_order_erase)},
+    {"play", 0, 1, PLAY(pp_order_play)},
+    {"lamp", 2, 2, PLAY(pp_order_lamp)},
+    {"group", 2, 2, PLAY(pp_order_group)},
+    {"pattern", 6, 9, PATTERN(pp_order_pattern)},
+    {"running", 1, 1, PATTERN(pp_order_running)},
+    {"inputs", 1, 1, INPUTS(pp_order_inputs)},
+    {"edges", 1, 1, INPUTS(pp_order_edges)},
+    {"linger", 1, 1, INPUTS(pp_order_linger)},
+    {"watch", 1, 1, INPUTS(pp_order_watch)},
+    {"count", 3, 3, COUNT(pp_order_count)},
 };
 
 /* Finds an order's word and carries it out; the reply is begun when PP_OK comes back. */
@@ -367,6 +439,9 @@ void pp_answer_line(pp_board *board)
         if (code == PP_OK) {
             board->last_order_ms = board->port->now_ms(board->self);
             board->silence_runs = true;
+#if PP_FEATURE_PLAY
+            board->give_back = false;
+#endif
             code = carry_out(board, &order);
         }
     }

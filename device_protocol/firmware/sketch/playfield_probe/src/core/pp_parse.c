@@ -15,7 +15,7 @@ static int8_t hex_digit(char c)
 }
 
 /* Reads `digits` hexadecimal digits. */
-static bool hex_number(const char *text, uint8_t digits, uint16_t *value)
+bool pp_parse_hex(const char *text, uint8_t digits, uint16_t *value)
 {
     uint16_t sum = 0;
     while (digits--) {
@@ -51,8 +51,8 @@ uint8_t pp_parse_order(char *line, uint8_t length, pp_order *order)
         return PP_MALFORMED;
     char *star = line + length - 5;
     uint16_t stated, ignored, crc = 0xFFFF;
-    if (line[0] != '>' || !hex_number(line + 1, 2, &ignored) || line[3] != ' ' || *star != '*'
-        || !hex_number(star + 1, 4, &stated))
+    if (line[0] != '>' || !pp_parse_hex(line + 1, 2, &ignored) || line[3] != ' ' || *star != '*'
+        || !pp_parse_hex(star + 1, 4, &stated))
         return PP_MALFORMED;
     for (const char *p = line; p < star; p++) {
         if (*p == '*')
@@ -109,7 +109,7 @@ bool pp_parse_colour(const char *text, uint8_t rgbw[PP_COLOURS_MAX])
     rgbw[3] = 0;
     for (uint8_t i = 0; i < length / 2; i++) {
         uint16_t value;
-        if (!hex_number(text + 2 * i, 2, &value))
+        if (!pp_parse_hex(text + 2 * i, 2, &value))
             return false;
         rgbw[i] = (uint8_t)value;
     }

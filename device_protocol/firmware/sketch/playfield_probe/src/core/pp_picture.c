@@ -15,7 +15,7 @@ void pp_chain_reset(pp_chain *chain)
 }
 
 /* Current in uA of `count` pixels whose colour values have this sum, rounded up (SPEC 4.4); 32 bits suffice. */
-static uint32_t need_uA(uint16_t count, uint32_t sum)
+uint32_t pp_need_uA(uint16_t count, uint32_t sum)
 {
     uint32_t rest = (uint32_t)PP_CHANNEL_UA * (sum % 255);
     return (uint32_t)count * PP_IDLE_UA + (uint32_t)PP_CHANNEL_UA * (sum / 255) + (rest + 254) / 255;
@@ -24,13 +24,13 @@ static uint32_t need_uA(uint16_t count, uint32_t sum)
 /* The same in mA, rounded up. */
 uint32_t pp_need_mA(uint16_t count, uint32_t sum)
 {
-    return (need_uA(count, sum) + 999) / 1000;
+    return (pp_need_uA(count, sum) + 999) / 1000;
 }
 
 /* PP_CEILING, with the error's fields filled in, when a picture would exceed its chain's ceiling. */
-static uint8_t check_ceiling(const pp_chain *chain, uint32_t sum, pp_order *order)
+uint8_t pp_check_ceiling(const pp_chain *chain, uint32_t sum, pp_order *order)
 {
-    if (sum == 0 || need_uA(chain->count, sum) <= chain->ceiling_mA * 1000)
+    if (sum == 0 || pp_need_uA(chain->count, sum) <= chain->ceiling_mA * 1000)
         return PP_OK;
     order->need_mA = pp_need_mA(chain->count, sum);
     order->ceiling_mA = chain->ceiling_mA;
@@ -60,9 +60,8 @@ static void send_run(pp_board *board, uint8_t output, uint16_t first, uint16_t c
     chain->shown_lit = values ? count : 0;
     chain->shown_sum = (uint32_t)values * count;
     pp_forget_staged(chain);
-#if PP_FEATURE_PAINT
-    memset(chain->palette, 0, sizeof chain->palette); /* SPEC 5.11 leaves it open: so no host comes to rely on it */
-#endif
+    pp_forget_palette(chain);
+    pp_end_pattern(chain);
 }
 
 /* Shows `count` pixels from `first` in one colour and the rest dark, unless that exceeds the ceiling. */
@@ -71,9 +70,10 @@ uint8_t pp_show_run(pp_board *board, uint8_t output, uint16_t first, uint16_t co
 {
     pp_wire_colour palette[2] = {{0}};
     uint16_t values = (uint16_t)(rgbw[0] + rgbw[1] + rgbw[2] + rgbw[3]);
-    uint8_t code = check_ceiling(&board->chains[output], (uint32_t)values * count, order);
+    uint8_t code = pp_check_ceiling(&board->chains[output], (uint32_t)values * count, order);
     if (code)
         return code;
+    pp_take_pixels(board);
     pp_to_wire(&board->chains[output], rgbw, palette[1]);
     send_run(board, output, first, count, (const pp_wire_colour *)palette, values);
     return PP_OK;
@@ -83,6 +83,7 @@ uint8_t pp_show_run(pp_board *board, uint8_t output, uint16_t first, uint16_t co
 void pp_show_dark(pp_board *board, uint8_t output)
 {
     static const pp_wire_colour dark[2];
+    pp_take_pixels(board);
     send_run(board, output, 0, 0, dark, 0);
 }
 
@@ -103,13 +104,33 @@ void pp_forget_staged(pp_chain *chain)
 #endif
 }
 
+/* Forgets a chain's palette: SPEC 5.11 leaves it open, so no host comes to rely on it. */
+void pp_forget_palette(pp_chain *chain)
+{
+#if PP_FEATURE_PAINT
+    memset(chain->palette, 0, sizeof chain->palette);
+#else
+    (void)chain;
+#endif
+}
+
+/* Ends the pattern that runs on a chain; what it shows stays. */
+void pp_end_pattern(pp_chain *chain)
+{
+#if PP_FEATURE_PATTERN
+    chain->pattern.colours = 0;
+#else
+    (void)chain;
+#endif
+}
+
 #if PP_FEATURE_PAINT
 
 /* Stages `count` pixels from `first` as one palette entry; they lie within the chain. */
 void pp_stage(pp_chain *chain, uint16_t first, uint16_t count, uint8_t entry)
 {
     for (; count; first++, count--) {
-        uint8_t *pair = &chain->numbers[first >> 1];
+        uint8_t *pair = &chain->picture[first >> 1];
         *pair = (first & 1) ? (uint8_t)((*pair & 0x0F) | (entry << 4)) : (uint8_t)((*pair & 0xF0) | entry);
     }
     chain->staged = first;
@@ -131,21 +152,23 @@ uint8_t pp_show_staged(pp_board *board, uint8_t output, pp_order *order)
     uint32_t sum = 0;
     uint16_t lit = 0;
     for (uint16_t pixel = 0; pixel < chain->count; pixel++) {
-        uint8_t pair = chain->numbers[pixel >> 1];
+        uint8_t pair = chain->picture[pixel >> 1];
         uint16_t value = values[(pixel & 1) ? pair >> 4 : pair & 15];
         sum += value;
         if (value)
             lit++;
     }
-    uint8_t code = check_ceiling(chain, sum, order);
+    uint8_t code = pp_check_ceiling(chain, sum, order);
     if (code)
         return code;
+    pp_take_pixels(board);
+    pp_end_pattern(chain);
     pp_frame frame = {0};
     frame.count = chain->count;
     frame.latch_us = chain->latch_us;
     frame.colours = chain->colours;
     frame.palette = (const pp_wire_colour *)chain->palette;
-    frame.numbers = chain->numbers;
+    frame.numbers = chain->picture;
     board->port->send_frame(board->self, output, &frame);
     chain->shown_lit = lit;
     chain->shown_sum = sum;

@@ -22,6 +22,9 @@ static const struct {
     {PP_NOT_READY, "not-ready"},
     {PP_INCOMPLETE, "incomplete"},
     {PP_OUT_OF_STEP, "out-of-step"},
+    {PP_MISMATCH, "mismatch"},
+    {PP_BAD_TABLE, "bad-table"},
+    {PP_NOT_IN_TABLE, "not-in-table"},
     {PP_INTERNAL, "internal"}, /* the last one: taken for any code not found */
 };
 #define ERROR_NAMES (sizeof error_names / sizeof error_names[0])
@@ -81,6 +84,13 @@ static void put_hex_digit(pp_board *board, uint8_t value)
     pp_put(board, (char)(value < 10 ? '0' + value : 'A' - 10 + value));
 }
 
+/* Sends a byte as two hexadecimal digits. */
+void pp_put_hex(pp_board *board, uint8_t byte)
+{
+    put_hex_digit(board, (uint8_t)(byte >> 4));
+    put_hex_digit(board, byte);
+}
+
 /* Begins a line: its first byte and two bytes of number. */
 static void begin_line(pp_board *board, char kind, char high, char low)
 {
@@ -114,6 +124,8 @@ void pp_reply_error(pp_board *board, const pp_order *order, uint8_t code)
         pp_put_key_number(board, PP_FLASH_TEXT("ceiling="), order->ceiling_mA);
     } else if (code == PP_INCOMPLETE || code == PP_OUT_OF_STEP) {
         pp_put_key_number(board, PP_FLASH_TEXT("staged="), order->staged);
+    } else if (code == PP_BAD_TABLE) {
+        pp_put_key_number(board, PP_FLASH_TEXT("at="), order->at);
     }
     pp_end_line(board);
 }
