@@ -74,8 +74,8 @@ class LampTable:
 
 
 def revision_of(m: PlayfieldMap) -> int:
-    """Number of the last closed change, 0 before the first."""
-    return m.revisions[-1].number if m.revisions else 0
+    """Number of the last closed change, or of the one that will close what is pending; 0 before the first."""
+    return (m.revisions[-1].number if m.revisions else 0) + (1 if m.pending else 0)
 
 
 def light_of(m: PlayfieldMap, place: Place) -> tuple[int, Colour]:

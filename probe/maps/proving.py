@@ -1,12 +1,12 @@
 """What was proved in the game, and what of it still holds. Pure.
 
-A lamp counts as proved as long as no revision was closed after it was looked at and its pixels, levels and colours are
-what they were then.
+A lamp counts as proved as long as its pixels, levels and colours are what they were when it was looked at, and no later
+revision rewired a chain that they are on.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
@@ -52,21 +52,27 @@ def standings(m: PlayfieldMap, table: LampTable | None = None) -> tuple[Proved, 
     last: dict[tuple[int | None, str], Proof] = {}
     for proof in m.proofs:
         last[proof.lamp, "" if proof.lamp is not None else folded(proof.group)] = proof
-    revision = revision_of(m)
+    rewired: dict[int, int] = {}
+    for revision in m.revisions:
+        for chain in revision.rewired:
+            if chain in m.chain_by_id:
+                rewired[m.chain(chain).output] = revision.number
     found = []
     for row in table.lamps:
         seen = last.get((row.number, ""))
-        found.append(Proved(row.number, "", row.names, row.pixels, _state(seen, row.pixels, revision), seen))
+        found.append(Proved(row.number, "", row.names, row.pixels, _state(seen, row.pixels, rewired), seen))
     for group in table.groups:
         seen = last.get((None, folded(group.name)))
-        found.append(Proved(None, group.name, (), group.always_on, _state(seen, group.always_on, revision), seen))
+        found.append(Proved(None, group.name, (), group.always_on, _state(seen, group.always_on, rewired), seen))
     return tuple(found)
 
 
-def _state(proof: Proof | None, pixels: Iterable[TablePixel], revision: int) -> Standing:
+def _state(proof: Proof | None, pixels: tuple[TablePixel, ...], rewired: Mapping[int, int]) -> Standing:
+    """`rewired`: for outputs whose chain was rewired, the last revision that did it."""
     if proof is None:
         return Standing.NEVER
-    if proof.revision < revision or proof.pixels != fingerprint(pixels):
+    touched = max((rewired.get(pixel.output, 0) for pixel in pixels), default=0)
+    if proof.revision < touched or proof.pixels != fingerprint(pixels):
         return Standing.CHANGED
     return {Verdict.RIGHT: Standing.PROVED, Verdict.WRONG: Standing.WRONG, Verdict.UNSEEN: Standing.UNSEEN}[
         proof.verdict

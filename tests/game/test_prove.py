@@ -104,8 +104,12 @@ def test_what_changed_since_is_no_longer_proved(demo: PlayfieldMap) -> None:
     assert {row.lamp for row in standings(moved) if row.state is Standing.CHANGED} == {49, 51}
     renamed = update_place(m, whirlpool.model_copy(update={"note": "new bulb socket"}))
     assert tally(renamed).proved == 73
-    spliced = add_revision(m, time=NOW, reason="spliced")
-    assert tally(spliced).changed == 73
+    noted = add_revision(m, time=NOW, reason="names corrected")
+    assert tally(noted).proved == 73
+    last = noted.revisions[-1].model_copy(update={"rewired": ("backbox",)})
+    spliced = noted.model_copy(update={"revisions": (*noted.revisions[:-1], last)})
+    assert {row.state for row in standings(spliced) if row.lamp in range(52, 64)} == {Standing.CHANGED}
+    assert tally(spliced).changed == 12 + 2
     assert prove.start(dimmed).row is not None
     assert prove.start(dimmed).row.lamp == 49  # type: ignore[union-attr]
 

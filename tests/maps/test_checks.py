@@ -152,7 +152,10 @@ CASES: dict[str, tuple[PlayfieldMap, list[tuple[str, str | None, int | None]]]] 
         [("pixel-without-job", "playfield", 1)],
     ),
     "found wrong in the game": (seen_wrong(), [("proved-wrong", None, None)]),
-    "found wrong, and changed since": (op.add_revision(seen_wrong(), time="2025-03-17T10:05:00Z", reason="new"), []),
+    "found wrong, and changed since": (
+        op.update_place(seen_wrong(), seen_wrong().places[0].model_copy(update={"level": 9})),
+        [],
+    ),
     "seen otherwise": (
         add_observation(clean(), time="2025-03-16T10:05:00Z", lamp=7, predicted="Reef lane 1", seen="[/x]\n"),
         [("seen-otherwise", None, None)],
