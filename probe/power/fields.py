@@ -116,14 +116,14 @@ def _number(text: str) -> float:
 
 def _read_gauge(_: Field, text: str) -> str:
     words = text.lower().replace("²", "2").replace("mm2", " mm2").replace("awg", " awg ").split()
-    if "awg" in words:
-        words.remove("awg")
-        return f"{int(words[0])} AWG"
-    if words[-1] == "mm2":
-        words.pop()
-        return f"{_number(words[0]):g} mm²"
-    size = _number(words[0])
-    return f"{int(size)} AWG" if size.is_integer() and size >= 10 else f"{size:g} mm²"
+    unit = next((word for word in ("awg", "mm2") if word in words), "")
+    sizes = [word for word in words if word != unit]
+    if len(sizes) != 1:
+        raise ValueError(text)
+    size = _number(sizes[0])
+    if unit == "awg" or (not unit and size.is_integer() and size >= 10):
+        return f"{int(sizes[0])} AWG"
+    return f"{size:g} mm²"
 
 
 def _read_number(field: Field, text: str) -> float:

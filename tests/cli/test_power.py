@@ -1,0 +1,89 @@
+"""`playfield-probe power` and `playfield-probe harness`."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from probe.__main__ import main
+from probe.cli.outcome import Exit
+from probe.maps.harness import JoinedTo
+from probe.maps.model import PlayfieldMap
+from probe.maps.wiring import joint_at, put, put_joint
+from probe.storage import demo_map_path, load_map, save_copy
+from probe.storage.layout import render_map
+from tests.maps.strategies import HOSTILE
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Path:
+    return Path(shutil.copy(demo_map_path(), tmp_path / "kelp.json"))
+
+
+def saved(path: Path, m: PlayfieldMap) -> str:
+    save_copy(path, render_map(m))
+    return str(path)
+
+
+def test_the_report_of_a_sound_plan(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["power", str(demo)]) == Exit.FINE
+    out = capsys.readouterr().out
+    assert out.startswith("Findings: nothing to mend")
+    assert "4.50 ┤" in out
+    assert "▲Board end@0" in out
+    assert "Never connect the computer's USB 5 V" in out
+    assert max(map(len, out.splitlines())) <= 100
+    assert main(["power", str(demo), "--ascii"]) == Exit.FINE
+    assert "┤" not in capsys.readouterr().out
+
+
+def test_a_fuse_that_protects_nothing_is_exit_code_1(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    m = load_map(demo)
+    path = saved(demo, put(m, m.feeds[0].model_copy(update={"fuse_a": 20.0})))
+    assert main(["power", path]) == Exit.FINDINGS
+    assert "STOP  Board end: the 20 A fuse does not protect" in capsys.readouterr().out
+    assert main(["power", path, "--json"]) == Exit.FINDINGS
+    data = json.loads(capsys.readouterr().out)
+    assert data["must_stop"] is True
+    assert data["findings"][0]["code"] == "fuse-too-large"
+
+
+def test_the_sheet_and_a_joint_of_unlike_functions(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["harness", str(demo)]) == Exit.FINE
+    out = capsys.readouterr().out
+    assert out.index("plug out of the wall") < out.index("joint board to 0"), "cautions first"
+    flat = " ".join(out.split())
+    assert "join data out of pixel 78 (its blue) to data in of pixel 79 (its yellow)" in flat
+    m = load_map(demo)
+    joint = joint_at(m.chain("playfield"), 79).model_copy(update={"data_to": JoinedTo.GROUND})
+    path = saved(demo, put_joint(m, "playfield", joint))
+    assert main(["harness", path]) == Exit.FINDINGS
+    assert "1 refused." in capsys.readouterr().out
+    assert main(["harness", path, "--json"]) == Exit.FINDINGS
+    assert json.loads(capsys.readouterr().out)["refused"] == 1
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_names_stay_names(text: str, demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    m = load_map(demo)
+    m = put(m, m.feeds[0].model_copy(update={"name": text}))
+    m = put(m, m.supplies[0].model_copy(update={"name": text}))
+    m = put(m, m.batches[0].model_copy(update={"name": text, "data_out": text}))
+    chains = tuple(c.model_copy(update={"name": text}) for c in m.chains)
+    places = tuple(p.model_copy(update={"label": text}) for p in m.places)
+    path = saved(demo, m.model_copy(update={"chains": chains, "places": places}))
+    for words in (["power", path], ["harness", path], ["power", path, "--json"], ["harness", path, "--json"]):
+        assert main(words) == Exit.FINE
+        out = capsys.readouterr().out
+        assert all(character == "\n" or character.isprintable() for character in out)
+
+
+def test_a_map_without_pixels(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "empty.json"
+    path.write_text('{"format": "playfield-probe map", "version": 1, "machine": {"name": "Kelp Forest"}}', "utf-8")
+    assert main(["power", str(path)]) == Exit.FINDINGS
+    assert "no chain with pixels" in capsys.readouterr().out
+    assert main(["harness", str(path)]) == Exit.FINE
