@@ -6,6 +6,7 @@ order; the next one only when the one before has succeeded. What came of them re
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from device_protocol.errors import ErrorCode
@@ -101,8 +102,16 @@ class RingBell:
     """Sound the terminal's bell, if the settings allow it."""
 
 
+@dataclass(frozen=True)
+class Think:
+    """Reckon something while keys and the screen go on. `job` is a pure function; `tag` names the answer."""
+
+    tag: int
+    job: Callable[[], object]
+
+
 Showing = ShowPixel | ShowRange | ShowPicture | ShowDark | RunPattern
-Effect = SaveMap | SetUpChain | RingBell | CountChain | GiveOrders | Showing
+Effect = SaveMap | SetUpChain | RingBell | CountChain | GiveOrders | Think | Showing
 
 
 @dataclass(frozen=True)
@@ -170,6 +179,14 @@ class GameHasPixels:
 
 
 @dataclass(frozen=True)
+class Thought:
+    """What a `Think` with that tag came to."""
+
+    tag: int
+    result: object
+
+
+@dataclass(frozen=True)
 class Saved:
     """The map is on disk."""
 
@@ -221,6 +238,7 @@ class Tick:
 
 News = (
     Shown
+    | Thought
     | NotShown
     | Answered
     | NotAnswered

@@ -53,6 +53,8 @@ from probe.steps import (
     ShowPicture,
     ShowPixel,
     ShowRange,
+    Think,
+    Thought,
     Tick,
 )
 from probe.storage.errors import StorageError
@@ -217,8 +219,8 @@ class Conductor:
         self.take(presence)
 
     def _forget_showing(self) -> None:
-        """Drop queued light: it was meant for a board that is gone or has restarted. Saves stay queued."""
-        kept = (tuple(e for e in batch if isinstance(e, (SaveMap, RingBell))) for batch in self._batches)
+        """Drop queued light: it was meant for a board that is gone or has restarted. Saves and what is being reckoned stay queued."""
+        kept = (tuple(e for e in batch if isinstance(e, (SaveMap, RingBell, Think))) for batch in self._batches)
         self._batches = deque(batch for batch in kept if batch)
 
     async def _tick(self) -> None:
@@ -246,6 +248,8 @@ class Conductor:
                     self._bell()
                 case SetUpChain():
                     await self._set_up(effect)
+                case Think(tag, job):
+                    self.take(Thought(tag, await asyncio.to_thread(job)))
                 case CountChain():
                     await self._count(effect)
                 case GiveOrders():
