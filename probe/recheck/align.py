@@ -20,7 +20,7 @@ A pixel may have gone dark and still pass data: each match is a mixture of "give
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -206,6 +206,7 @@ def forward(cells: Cells, moves: Steps) -> Forward:
     """Sum over all scripts, for all rows at once.  Time is J small matrix products."""
     rows, numbers, width = cells.match.shape
     top = np.maximum(cells.match.max(axis=2), cells.new).T
+    top = np.where(np.isfinite(top), top, 0.0)
     evidence = np.empty((numbers, rows, 2 * width))
     evidence[:, :, :width] = np.exp(cells.match.transpose(1, 0, 2) - top[:, :, None])
     evidence[:, :, width:] = np.exp(cells.new.T - top)[:, :, None]
@@ -285,6 +286,46 @@ def marginals(run: Forward, *, row: int = 0) -> tuple[Floats, Floats]:
     return states, np.clip(1.0 - states.sum(axis=1), 0.0, 1.0)
 
 
+def chance_of_map(run: Forward, found: Ints, *, counts_as_new: Ints) -> Floats:
+    """Natural logarithm of the posterior chance of one map of shape (J,) in each row; shape (R,).
+
+    counts_as_new: entries that the map calls NEW as well, so that several scripts make the same map; all are summed.
+    """
+    cells = run.cells
+    end = int(np.count_nonzero(found != END))
+    shown = found[:end]
+    match = np.full((len(cells.index), end, cells.match.shape[2]), -np.inf)
+    for row, index in enumerate(cells.index):
+        allowed = index[:end] == shown[:, None]
+        if counts_as_new.size:
+            allowed |= (shown == NEW)[:, None] & np.isin(index[:end], counts_as_new)
+        match[row] = np.where(allowed, cells.match[row, :end], -np.inf)
+    links = cells.links
+    if links is not None:
+        evidence = links.evidence[:, : end + 1].copy()
+        for k, passed in enumerate(links.run):
+            values = np.where(np.isin(passed, counts_as_new), NEW, passed)
+            fits = np.zeros(end + 1, dtype=np.bool_)
+            spots = end - len(passed) + 1
+            if spots > 0:
+                fits[:spots] = np.all(
+                    [shown[t : t + spots] == value for t, value in enumerate(values.tolist())], axis=0
+                )
+            evidence[k, ~fits] = -np.inf
+        links = replace(links, evidence=evidence)
+    only = replace(
+        cells,
+        match=match,
+        new=np.where(shown[None, :] == NEW, cells.new[:, :end], -np.inf),
+        behind=cells.behind[:end],
+        links=links,
+        known_length=True,
+    )
+    with np.errstate(divide="ignore"):
+        log_joint = forward(only, run.steps).log_total + float(cells.behind[end:].sum())
+    return np.asarray(log_joint - run.log_total, dtype=np.float64)
+
+
 @dataclass(frozen=True)
 class Paths:
     """Sampled scripts: maps of shape (n, J) (entry, NEW or END); positions of shape (n, J) (where in the order a match
@@ -342,9 +383,7 @@ class _Sampler:
             at, state = self._backward(every, at, state, self.row, shift=length, linked=run.linked[:, self.row])
             leave = _Linker(links, run.steps, 1, 0).leave
             from_row = run.states[at - length, source]
-            both = np.stack(
-                [from_row[every, state] * leave[0], from_row[every, state + self.width] * leave[1]], axis=1
-            )
+            both = np.stack([from_row[every, state] * leave[0], from_row[every, state + self.width] * leave[1]], axis=1)
             kind, picked = _draw(both, rng)
             self.log_chance += picked
             passed = links.run[self.link]
@@ -354,9 +393,7 @@ class _Sampler:
                 self.maps[every, begin + step] = passed[step]
                 self.positions[every, begin + step] = self.spot + step
             live = np.flatnonzero(begin > 0)
-            self._backward(
-                live, begin[live], (state + kind * self.width)[live], source, shift=0, linked=None
-            )
+            self._backward(live, begin[live], (state + kind * self.width)[live], source, shift=0, linked=None)
         return Paths(maps=self.maps, positions=self.positions, log_chance=self.log_chance, spot=self.spot)
 
     def _backward(

@@ -31,7 +31,7 @@ import numpy as np
 
 from probe.inference.entropy import binary_entropy_bits, entropy_bits
 from probe.inference.questions import Question, best_question
-from probe.recheck.align import Forward, forward, sample_paths, steps
+from probe.recheck.align import Forward, chance_of_map, forward, sample_paths, steps
 from probe.recheck.costs import look_seconds, probe_seconds
 from probe.recheck.evidence import Evidence
 from probe.recheck.frames import LOOK_CLEAN, build_look, look_outcomes, numbers_at
@@ -213,8 +213,19 @@ class Recheck:
             best=all_maps[at],
             best_positions=all_positions[at],
             best_hypothesis=self.hypotheses[origin].placed(int(np.concatenate(spots)[at])),
-            best_chance=sum(chances[best].values()),
+            best_chance=self._chance_of(all_maps[at]) if declared.size else sum(chances[best].values()),
         )
+
+    def _chance_of(self, found: Ints) -> float:
+        """Posterior chance of one map, all hypotheses and all scripts that make it summed."""
+        declared = np.array(sorted(self.setup.declared_new), dtype=np.int64)
+        done: dict[int, Floats] = {}
+        total = 0.0
+        for weight, (run, row) in zip(self.weights.tolist(), self.runs, strict=True):
+            if id(run) not in done:
+                done[id(run)] = np.exp(chance_of_map(run, found, counts_as_new=declared))
+            total += weight * float(np.nan_to_num(done[id(run)][row]))
+        return min(total, 1.0)
 
     @property
     def best_map(self) -> Ints:
@@ -255,18 +266,14 @@ class Recheck:
     def confidence(self) -> float:
         """Chance that the best map is right everywhere: exact for the listed hypotheses, less the unlisted doubt."""
         dark = self.dark_chance
-        return float(
-            self._draws.best_chance * (1.0 - self.unlisted) * np.prod(np.maximum(dark, 1.0 - dark))
-        )
+        return float(self._draws.best_chance * (1.0 - self.unlisted) * np.prod(np.maximum(dark, 1.0 - dark)))
 
     def doubts(self, *, least: float = 0.02) -> tuple[Doubt, ...]:
         """Answers that are probably wrong, with that chance: what contradicts the rest and is to be asked again."""
         found: list[Doubt] = []
         for index, seen in enumerate(self.observations):
             if isinstance(seen.action, Look):
-                chance = float(
-                    sum(w for w, h in zip(self.weights, self.hypotheses, strict=True) if index in h.void)
-                )
+                chance = float(sum(w for w, h in zip(self.weights, self.hypotheses, strict=True) if index in h.void))
             else:
                 chance = self._probe_doubt(seen.action.number, seen.answer)
             if chance >= least:
@@ -378,8 +385,9 @@ class Recheck:
         return None
 
     def _ask_again(self) -> Step | None:
-        """The question behind an answer that contradicts the best map, if it was asked only once.
+        """The question behind an answer that contradicts the best map, or came as a surprise, if it was asked only once.
 
+        A lie nearly always surprises, and one that happens to fit some rearrangement would decide the map alone.
         A look that differed at a place is asked again as a probe of the number predicted there: that answer is
         decisive, while another look could be overlooked again.
         """
@@ -396,8 +404,9 @@ class Recheck:
                     there = np.flatnonzero(best == seen.answer.place)
                     if there.size and not any(i > index for i in asked.get(int(there[0]), [])):
                         number = int(there[0])
-            elif len(asked.get(seen.action.number, [])) == 1 and self._contradicts(seen):
-                number = seen.action.number
+            elif len(asked.get(seen.action.number, [])) == 1:
+                if index in self.surprises or self._contradicts(seen):
+                    number = seen.action.number
             if number is not None:
                 return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
         return None
@@ -597,9 +606,7 @@ class Recheck:
             orders[row, : len(one.order)] = one.order
         maps = np.where(matched[None, :], orders[:, np.where(matched, positions, 0)], drawn[None, :])
         scores = evidence.map_scores(maps, void=proposed[0].void)
-        scores = scores + np.array(
-            [p.log_prior + evidence.elsewhere_bonus(p.floating, void=p.void) for p in proposed]
-        )
+        scores = scores + np.array([p.log_prior + evidence.elsewhere_bonus(p.floating, void=p.void) for p in proposed])
         order = np.argsort(-scores, kind="stable").tolist()
         # a floating run stands for all its spots, so it is ranked among its like
         floating = [i for i in order if proposed[i].floating][:MOST_FLOATING]

@@ -165,9 +165,7 @@ class Evidence:
         for number, terms in self._probes.items():
             lit = np.append(sum((t.at_entry for t in terms), np.zeros(self.setup.entries)), 0.0)[index[number]]
             dark = sum(t.dark for t in terms)
-            match[number] = np.logaddexp(
-                np.log1p(-p_dark) + relative[number] + lit, np.log(dark_share[number]) + dark
-            )
+            match[number] = np.logaddexp(np.log1p(-p_dark) + relative[number] + lit, np.log(dark_share[number]) + dark)
         match[index == self.setup.entries] = -np.inf
         return match
 

@@ -313,9 +313,7 @@ def look_terms(setup: Setup, observation: Observation, *, numbers: int, colours:
         for place, colour in zip(look.places[:stop], look.expected[:stop], strict=True):
             table[place, :] = miss
             table[place, colour if colour != UNLIT else colours] = 0.0
-    return LookTerms(
-        at_entry=table, new_noticed=noticed, tail_new=tail_new, tail_none=tail_none, void=float(void)
-    )
+    return LookTerms(at_entry=table, new_noticed=noticed, tail_new=tail_new, tail_none=tail_none, void=float(void))
 
 
 @dataclass(frozen=True)

@@ -104,9 +104,7 @@ def build_result(
     return Result(numbers=tuple(numbers), removed=removed, confidence=confidence)
 
 
-def _verified(
-    setup: Setup, found: Ints, observations: tuple[Observation, ...], doubted: frozenset[int]
-) -> set[int]:
+def _verified(setup: Setup, found: Ints, observations: tuple[Observation, ...], doubted: frozenset[int]) -> set[int]:
     at = {int(entry): number for number, entry in enumerate(found.tolist()) if entry >= 0}
     done: set[int] = set()
     for index, seen in enumerate(observations):
@@ -137,4 +135,3 @@ def _verified(
         if right:
             done.add(number)
     return done
-

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from probe.recheck.align import forward, marginals, missing_run, sample_paths, steps
+from probe.recheck.align import chance_of_map, forward, marginals, missing_run, sample_paths, steps
 from probe.recheck.codes import UNLIT, look_code
 from probe.recheck.evidence import Evidence, Variant
 from probe.recheck.model import (
@@ -226,6 +226,11 @@ def check_known_length(setup: Setup, observations: list[Observation]) -> None:
                 got = float(states[number, :width][cells.index[0][number] == entry].sum())
             assert got == pytest.approx(expected, abs=1e-9)
 
+    nothing = np.array([], dtype=np.int64)
+    for found in sorted(joint, key=lambda m: -joint[m])[:20]:
+        chance = chance_of_map(run, np.array(found), counts_as_new=nothing)
+        assert math.exp(chance[0]) == pytest.approx(joint[found] / total, abs=1e-9)
+
     paths = sample_paths(run, row=0, count=300, rng=np.random.default_rng(1))
     for drawn, log_chance in zip(paths.maps.tolist(), paths.log_chance.tolist(), strict=True):
         assert math.exp(log_chance) == pytest.approx(joint[tuple(drawn)] / total, abs=1e-9, rel=1e-7)
@@ -283,6 +288,9 @@ def test_a_moved_run_is_summed_over_every_spot() -> None:
     for drawn, log_chance in zip(paths.maps.tolist(), paths.log_chance.tolist(), strict=True):
         shares[tuple(drawn)] = shares.get(tuple(drawn), 0.0) or math.exp(log_chance)
     assert max(joint, key=lambda m: joint[m]) in shares
+    for found in joint:
+        chance = chance_of_map(run, np.array(found), counts_as_new=np.array([], dtype=np.int64))[rows[0]]
+        assert math.exp(chance) == pytest.approx(joint[found] / total, abs=1e-9)
     for found, share in shares.items():
         assert share <= joint[found] / total + 1e-9
 
@@ -364,3 +372,21 @@ def test_answers_can_be_taken_in_any_order() -> None:
         cells, constant, _ = evidence_of(setup, list(arranged), half=6).cells([plain(setup)])
         totals.append(float(forward(cells, moves).log_total[0] + constant[0]))
     assert totals == pytest.approx([totals[0]] * len(totals), abs=1e-9)
+
+
+def test_declared_and_undeclared_new_pixels_make_the_same_map() -> None:
+    setup = Setup.declared(4, [0, 1, NEW, 2, 3], new_count=6)
+    observations = [probe(2, AtNewPlace()), probe(5, AtPlace(3))]
+    cells, _, _ = evidence_of(setup, observations).cells([plain(setup)])
+    run = forward(cells, steps(setup.prior, expected_length=5, half=HALF))
+    declared = np.array(sorted(setup.declared_new))
+    drawn = sample_paths(run, row=0, count=4000, rng=np.random.default_rng(3))
+    chances = {tuple(m): math.exp(c) for m, c in zip(drawn.maps.tolist(), drawn.log_chance.tolist(), strict=True)}
+    joined: dict[tuple[int, ...], float] = {}
+    for found, chance in chances.items():
+        key = tuple(NEW if v in setup.declared_new else v for v in found)
+        joined[key] = joined.get(key, 0.0) + chance
+    best = max(joined, key=lambda m: joined[m])
+    got = math.exp(chance_of_map(run, np.array(best), counts_as_new=declared)[0])
+    assert got == pytest.approx(joined[best], abs=1e-6)
+    assert got >= max(chances.values())
