@@ -1,0 +1,32 @@
+"""The command that writes the sheet for the cabinet."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from probe.cli.outcome import Exit, complain
+
+
+def write_sheet(path: str, *, output: str | None, picture: str | None, from_below: bool) -> int:
+    """Write the sheet as HTML (to standard output without `output`), and the picture as SVG where asked for."""
+    from probe.export.sheet import sheet_html
+    from probe.export.sheet_picture import picture_svg
+    from probe.storage import load_map, save_copy
+
+    for name in (output, picture):
+        if name is not None and Path(name).exists() and Path(name).samefile(path):
+            complain(f"{name} is the map itself: choose another file")
+            return Exit.USAGE
+    if output is not None and picture is not None and Path(output).resolve() == Path(picture).resolve():
+        complain(f"{output} cannot be both the sheet and the picture: choose another file for one of them")
+        return Exit.USAGE
+    m = load_map(path)
+    if picture is not None:
+        save_copy(picture, picture_svg(m, from_below=from_below).encode("utf-8"))
+    if output is not None:
+        save_copy(output, sheet_html(m, from_below=from_below).encode("utf-8"))
+    elif picture is None:
+        sys.stdout.buffer.write(sheet_html(m, from_below=from_below).encode("utf-8"))
+        sys.stdout.buffer.flush()
+    return Exit.FINE

@@ -1,0 +1,365 @@
+"""The sheet for the cabinet: one HTML file that needs nothing else, for paper.
+
+`sheet_html(m)`: map by number, by place and by lamp; the picture with the route; joints by function; feeds and fuses;
+levels; revision, date and last proof; how to recheck; cautions. Black on white, A4 and Letter. It refers to nothing on
+any network, runs no script, and the same map gives the same bytes (dates in it are the map's own).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from device_protocol.lightness import DUTY
+from probe.export.sheet_picture import parts_of, picture_svg
+from probe.export.sheet_text import bullets, clean, own, said, section, table
+from probe.light.evenness import last_round, measured, readings_of
+from probe.maps.lamp_table import lamp_table, light_of
+from probe.maps.model import Chain, Pixel, PixelState, Place, PlayfieldMap, shown_number
+from probe.maps.operations import folded
+from probe.maps.proving import Standing, standings, tally
+from probe.power.cautions import Moment, cautions
+from probe.power.from_map import reckon
+from probe.power.harness import Severity
+from probe.power.sheet import SheetRow, batch_lines, sheet_rows
+from probe.power.words import finding_lines, power_sections
+
+CSS = Path(__file__).with_name("sheet.css")
+REVISIONS_SHOWN = 12
+LONGEST_LINE = 4_000
+_POWER_SECTIONS = ("Feeds and fuses", "Supplies", "Lowest voltage", "Assumed, for want of a note")
+
+CAUTIONS = (
+    "Unplug the machine at the wall before you touch wiring: off at the switch is not unplugged. Wait some minutes.",
+    "Mains, coil volts (up to about 70 V DC, in some more) and high display volts are inside. If you are not trained for "
+    "live work, leave it to a qualified person, and follow your local rules.",
+    "No metal tools or meter tips under the playfield with the game on. Balls out, playfield on its proper prop.",
+    "The pixels have their own fused 5 V supply: unplug it too. Never join it to a laptop's USB 5 V; join grounds only.",
+    "A fuse in every feed, no larger than its wire can take. A blown fuse has a reason.",
+    "Check plus and minus with a meter before power. Join ground first, then 5 V, then data; take apart the other way.",
+    "Smell, heat or ticking: power off, unplug, then measure. Hot solder: eye protection, fresh air, away from wiring.",
+    "Flashing light harms some people: keep test patterns at 3 flashes a second or less.",
+    "This sheet says what was known when it was made. It cannot see your wiring.",
+)
+RECHECK = (
+    "Install playfield-probe on any computer with Python; its map file is named at the head of this sheet if the owner "
+    "wrote it there.",
+    "Glass off, room dark, board on its USB cable, pixels on their own supply.",
+    "Run playfield-probe recheck MAP: it lights the chain so that a few answers tell whether every number is still at its "
+    "place, and where pixels were added or taken out since.",
+    "Without the program: light numbers 0, the middle and the last of each chain with the board's own orders "
+    "(a bare serial terminal, 115200, order ? names the board) and compare with the map by number.",
+    "After any splice: recheck, put the table into the board again, prove the lamps in the game, print this sheet anew.",
+)
+
+
+def sheet_html(m: PlayfieldMap, *, from_below: bool = False) -> str:
+    """The sheet. `from_below`: the picture is mirrored, for work under the raised playfield."""
+    title = f"{clean(m.machine.name) or 'Machine'}: sheet for the cabinet"
+    body = [
+        _head(m),
+        section("Cautions", bullets(own(line) for line in CAUTIONS), name="caution"),
+        _chains(m),
+        section("How to recheck", "<ol>" + "".join(f"<li>{own(line)}</li>" for line in RECHECK) + "</ol>"),
+        section(
+            "Picture and route",
+            "<p>Numbers are pixels of the chain; the line is the order of the wire, from its black mark on.</p>",
+            *(picture_svg(m, from_below=from_below, inline=True, part=part).strip() for part in parts_of(m)),
+            name="picture",
+        ),
+        *_by_number(m),
+        _by_place(m),
+        _by_lamp(m),
+        _groups(m),
+        _evenness(m),
+        *_power(m),
+        *_joints(m),
+        _revisions(m),
+        "<footer>Made with playfield-probe from the map file; print it again after every change.</footer>",
+    ]
+    css = CSS.read_text(encoding="utf-8")
+    inside = "\n".join(part for part in body if part)
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n"
+        '<meta name="viewport" content="width=device-width">\n'
+        f"<title>{own(title)}</title>\n<style>\n{css}</style>\n</head>\n<body>\n{inside}\n</body>\n</html>\n"
+    )
+
+
+def date_of(time: str) -> str:
+    """The day of an RFC 3339 time; the text itself where it is none."""
+    return time[:10] if re.match(r"\d{4}-\d{2}-\d{2}", time) else time
+
+
+def _head(m: PlayfieldMap) -> str:
+    last = m.revisions[-1] if m.revisions else None
+    pixels = sum(len(chain.pixels) for chain in m.chains)
+    revision = "none yet" if last is None else f"{last.number} of {said(date_of(last.time))}: {said(last.reason)}"
+    if m.pending:
+        revision += f" and {len(m.pending)} changes since that are not closed"
+    rows = [
+        ("Revision", revision),
+        ("Last proof in the game", own(tally(m).words)),
+        ("Pixels, places, lamps", f"{pixels}, {len(m.places)}, {len(m.lamps)}"),
+        ("Playfield", f"{m.machine.width_mm:g} × {m.machine.length_mm:g} mm"),
+        ("Map file, board, where kept", "&nbsp;"),
+    ]
+    if m.machine.note:
+        rows.append(("Note", said(m.machine.note)))
+    body = "\n".join(f"<tr><td>{own(name)}</td><td>{value}</td></tr>" for name, value in rows)
+    facts = f'<table class="facts"><tbody>\n{body}\n</tbody></table>'
+    return f"<h1>{said(m.machine.name)}</h1>\n{facts}"
+
+
+def _chains(m: PlayfieldMap) -> str:
+    rows = []
+    for chain in m.chains:
+        count = "open" if chain.count is None else str(chain.count)
+        rows.append(
+            (
+                said(chain.name),
+                str(chain.output),
+                count,
+                own(chain.order),
+                own(chain.chip),
+                f"{chain.ceiling_ma} mA",
+                f"{chain.latch_us} µs",
+                said(chain.note),
+            )
+        )
+    heads = ("Chain", "Output", "Pixels", "Byte order", "Pixel kind", "Ceiling", "Latch", "Note")
+    return section("Chains", table(heads, rows)) if rows else ""
+
+
+def _light(m: PlayfieldMap, place: Place) -> str:
+    level, colour = light_of(m, place)
+    return f"{level} · {colour.text}"
+
+
+def _state(pixel: Pixel) -> str:
+    return "" if pixel.state is PixelState.PLACED else f'<span class="flag">{own(pixel.state.value)}</span> '
+
+
+def _by_number(m: PlayfieldMap) -> Iterator[str]:
+    batches = {batch.id: batch.name for batch in m.batches}
+    for chain in m.chains:
+        rows = []
+        last_batch = None
+        for number, pixel in enumerate(chain.pixels):
+            place = m.place_of(pixel)
+            batch = "" if pixel.batch == last_batch else said(batches.get(pixel.batch or "", "no batch noted"))
+            last_batch = pixel.batch
+            rows.append(
+                (
+                    own(shown_number(number)),
+                    _state(pixel) + (said(place.label) if place else ""),
+                    said(place.area) if place else "",
+                    own(place.kind.value) if place else "",
+                    ", ".join(map(str, place.lamps)) if place else "",
+                    _light(m, place) if place else "",
+                    "; ".join(part for part in (f"from here: {batch}" if batch else "", said(pixel.note)) if part),
+                )
+            )
+        heads = ("Pixel", "Place", "Area", "Kind", "Lamp", "Level · colour", "Batch; note")
+        name = f"By number: {clean(chain.name)}, output {chain.output}"
+        yield section(name, table(heads, rows, name="numbers") if rows else "<p>No pixel is mapped yet.</p>")
+
+
+def _pixels(m: PlayfieldMap, place: Place) -> str:
+    several = len(m.chains) > 1
+    found = []
+    for chain, number in m.pixels_at.get(place.id, ()):
+        found.append((f"{said(m.chain(chain).name)} " if several else "") + own(shown_number(number)))
+    return ", ".join(found) or "none"
+
+
+def _by_place(m: PlayfieldMap) -> str:
+    rows = []
+    for place in sorted(m.places, key=lambda p: (folded(p.label), folded(p.area), p.id)):
+        at = "" if place.position is None else f"{place.position.x_mm:.0f}, {place.position.y_mm:.0f}"
+        rows.append(
+            (
+                said(place.label),
+                said(place.area),
+                own(place.kind.value),
+                _pixels(m, place),
+                ", ".join(map(str, place.lamps)),
+                at,
+                "; ".join(part for part in (_seat(place), said(place.note)) if part),
+            )
+        )
+    heads = ("Place", "Area", "Kind", "Pixel", "Lamp", "x, y mm", "Note")
+    return section("By place", table(heads, rows, name="text")) if rows else ""
+
+
+def _seat(place: Place) -> str:
+    parts = [] if place.depth_mm is None else [f"{place.depth_mm:g} mm deep"]
+    return ", ".join([*parts, "diffuser"] if place.diffuser else parts)
+
+
+_SIGNS = {Standing.PROVED: "✓", Standing.WRONG: "WRONG"}
+
+
+def _by_lamp(m: PlayfieldMap) -> str:
+    by_lamp = {lamp.number: lamp for lamp in m.lamps if lamp.number is not None}
+    serving: dict[int, list[Place]] = {}
+    for place in m.places:
+        for number in place.lamps:
+            serving.setdefault(number, []).append(place)
+    rows = []
+    for found in standings(m):
+        if found.lamp is None:
+            continue
+        listed = by_lamp.get(found.lamp)
+        where = f"{listed.row or '-'} / {listed.column or '-'}" if listed and (listed.row or listed.column) else ""
+        driver = said(listed.driver) if listed else ""
+        proof = f"{_SIGNS.get(found.state, '')} {found.state.value}".strip()
+        if found.proof is not None:
+            proof += f" {date_of(found.proof.time)}"
+        rows.append(
+            (
+                str(found.lamp),
+                said(" / ".join(found.names)),
+                where or driver,
+                said(listed.insert_colour) if listed else "",
+                "; ".join(f"{said(p.label)}: {_pixels(m, p)}" for p in serving.get(found.lamp, ())) or "no pixel",
+                own(proof),
+            )
+        )
+    heads = ("Lamp", "Name", "Row / column, driver", "Insert", "Place: pixel", "Proof")
+    return section("By lamp", table(heads, rows)) if rows else ""
+
+
+def _groups(m: PlayfieldMap) -> str:
+    said_by = {folded(group.name): group for group in m.groups}
+    states = {folded(found.group): found for found in standings(m) if found.lamp is None}
+    rows = []
+    for row in lamp_table(m).groups:
+        group = said_by.get(folded(row.name))
+        level = "" if group is None or group.level is None else str(group.level)
+        state = states.get(folded(row.name))
+        pixels = ", ".join(f"{pixel.output}:{pixel.number}" for pixel in row.pixels)
+        rows.append(
+            (
+                said(row.name),
+                level,
+                own(group.colour) if group else "",
+                own(pixels),
+                own(state.state.value) if state and state.pixels else "",
+            )
+        )
+    fade = "Lamps switch at once." if m.fade is None else (
+        f"Lamps glow up with {m.fade.rise_ms} ms and down with {m.fade.fall_ms} ms, like bulbs."
+    )  # fmt: skip
+    words = (
+        f"<p>{fade} Levels are 0 to 255 in steps even to the eye; level 128 is duty {DUTY[128]} of 255. Colours are "
+        "RRGGBB at full level.</p>"
+    )
+    heads = ("Group", "Level", "Colour", "Output:pixel", "Proof")
+    return section("Levels and groups", words, table(heads, rows, name="text") if rows else "")
+
+
+def _evenness(m: PlayfieldMap) -> str:
+    rows = []
+    for number in range(1, last_round(m) + 1):
+        readings = readings_of(m, number)
+        found, of = measured(readings.values())
+        if found is None:
+            continue
+        times = sorted(reading.time for reading in readings.values())
+        rows.append(
+            (
+                str(number),
+                said(date_of(times[-1])),
+                f"{found.uniformity:.2f}",
+                f"{found.diversity:.2f}",
+                f"{found.count} ({own(of)})",
+            )
+        )
+    heads = ("Walk", "Date", "Emin/Eavg", "Emin/Emax", "Points")
+    return section("Evenness of general illumination", table(heads, rows[-8:])) if rows else ""
+
+
+def _power(m: PlayfieldMap) -> Iterator[str]:
+    if not (m.feeds or m.supplies or m.power is not None):
+        return
+    reckoned = reckon(m)
+    parts = [f"<h3>Findings</h3>{bullets(_line(line) for line in finding_lines(reckoned, notes=False))}"]
+    if not finding_lines(reckoned, notes=False):
+        parts = ["<p>Nothing to mend was found when this was made.</p>"]
+    for found in power_sections(reckoned, with_cautions=False):
+        if found.title in _POWER_SECTIONS:
+            parts.append(f"<h3>{own(found.title)}</h3>{bullets((_line(line) for line in found.lines), name='small')}")
+    yield section("Feeds, fuses and supplies", *parts)
+
+
+def outline(lines: Iterable[str]) -> str:
+    """Lines as a list; those that begin with a space belong under the one before."""
+    items: list[tuple[str, list[str]]] = []
+    for line in lines:
+        if line.startswith(" ") and items:
+            items[-1][1].append(_line(line))
+        else:
+            items.append((_line(line), []))
+    return bullets((line + bullets(under) for line, under in items), name="small")
+
+
+def _line(text: str) -> str:
+    """A line of our words and the map's together: a sentence, so not cut like a label."""
+    return said(text, most=LONGEST_LINE)
+
+
+def _joints(m: PlayfieldMap) -> Iterator[str]:
+    if not (m.batches or any(chain.joints for chain in m.chains)):
+        return
+    opening = bullets(own(caution.text) for caution in cautions(Moment.OPENING))
+    yield section("Before you open a joint", opening, name="caution")
+    yield section("Colour codes of batches (they join nothing: functions do)", bullets(map(_line, batch_lines(m))))
+    for chain in m.chains:
+        shown = [row for row in sheet_rows(m, chain) if _worth_a_line(m, chain, row)]
+        if not chain.pixels:
+            continue
+        parts = []
+        left = len(chain.pixels) - len(shown)
+        plain_rule = (
+            "<p>Every joint: ground to ground, 5 V to 5 V, data out of the pixel before to data in of the next. "
+            f"{left} joints of like pixels with nothing else noted are not listed.</p>"
+        )
+        items = []
+        for row in shown:
+            flag = f'<span class="flag">{own(row.flag)}</span> ' if row.refused or row.flag == "ask" else ""
+            inside = [_line(line) for line in row.joining]
+            for problem in row.problems:
+                word = "REFUSED" if problem.severity is Severity.REFUSE else "ask"
+                inside.append(f"{word}: {_line(problem.text)}")
+            note = f" {said(row.view.note)}" if row.view.note else ""
+            made = f", made {own(row.view.made_on)}" if row.view.made_on else ""
+            place = m.place_of(chain.pixels[row.number])
+            label = f" ({said(place.label)})" if place is not None else ""
+            items.append(f"{flag}<b>{own(row.ends)}</b>{label}{made}.{note}{bullets(inside)}")
+        parts += [plain_rule, bullets(items, name="joints small")]
+        yield section(f"Joints by function: {clean(chain.name)}, output {chain.output}", *parts)
+
+
+def _worth_a_line(m: PlayfieldMap, chain: Chain, row: SheetRow) -> bool:
+    """Whether a joint is anything but the usual one between two pixels of one batch."""
+    pixel = chain.pixels[row.number]
+    before = chain.pixels[row.number - 1] if row.number else None
+    noted = any(joint.before == pixel.id for joint in chain.joints)
+    return noted or row.refused or before is None or before.batch != pixel.batch
+
+
+def _revisions(m: PlayfieldMap) -> str:
+    rows = [
+        (
+            str(revision.number),
+            said(date_of(revision.time)),
+            said(revision.reason),
+            "; ".join(said(change) for change in revision.changes[:6])
+            + (f"; and {len(revision.changes) - 6} more" if len(revision.changes) > 6 else ""),
+        )
+        for revision in reversed(m.revisions[-REVISIONS_SHOWN:])
+    ]
+    return section("Revisions, the last first", table(("No.", "Date", "Reason", "Changes"), rows)) if rows else ""

@@ -1,0 +1,322 @@
+"""The playfield as an SVG 1.1 picture for paper: places by shape and word, numbers, the route of each chain with arrows.
+
+Black on white; nothing rests on colour. Text from outside is cleaned and escaped. Same map, same bytes. Units in the
+drawing are mm of the playfield.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from enum import Enum
+from itertools import pairwise
+from xml.sax.saxutils import escape
+
+from probe.export.sheet_text import clean
+from probe.maps.model import Kind, PixelState, Place, PlayfieldMap, Position
+
+MARGIN = 24.0
+FONT = 13.0
+KEY_ROW = 20.0
+_DASHES = ("", "14 6", "4 5", "18 5 4 5", "10 4 2 4 2 4", "2 8")
+_CHARACTER = 0.6 * FONT
+_HALO = 'stroke="#fff" stroke-width="3.5" paint-order="stroke" stroke-linejoin="round"'
+_NAMES = {
+    Kind.INSERT: "insert",
+    Kind.BUMPER: "bumper",
+    Kind.GENERAL: "general",
+    Kind.FLASHER: "flasher",
+    Kind.BACKBOX: "backbox",
+    Kind.BUTTON: "button",
+    Kind.SIGN: "sign",
+    Kind.OTHER: "other",
+}
+
+
+def _n(value: float) -> str:
+    return f"{value:.1f}".rstrip("0").rstrip(".")
+
+
+def shape(kind: Kind, x: float, y: float, *, unseen: bool = False) -> str:
+    """The sign of a kind at a point: outlines, so that it reads on any printer. Dashed where no pixel lights it."""
+    look = 'fill="#fff" stroke="#000" stroke-width="2"' + (' stroke-dasharray="3 2"' if unseen else "")
+    match kind:
+        case Kind.INSERT:
+            return f'<circle cx="{_n(x)}" cy="{_n(y)}" r="6" {look}/>'
+        case Kind.BUMPER:
+            inner = f'<circle cx="{_n(x)}" cy="{_n(y)}" r="6" {look}/>'
+            return f'<circle cx="{_n(x)}" cy="{_n(y)}" r="12" {look}/>{inner}'
+        case Kind.GENERAL:
+            dot = look.replace('fill="#fff"', 'fill="#000"') if not unseen else look
+            return f'<circle cx="{_n(x)}" cy="{_n(y)}" r="4" {dot}/>'
+        case Kind.FLASHER:
+            points = []
+            for k in range(16):
+                r = 10 if k % 2 == 0 else 5
+                a = math.pi * k / 8
+                points.append(f"{_n(x + r * math.sin(a))},{_n(y - r * math.cos(a))}")
+            return f'<polygon points="{" ".join(points)}" {look}/>'
+        case Kind.BACKBOX:
+            return f'<rect x="{_n(x - 6)}" y="{_n(y - 6)}" width="12" height="12" {look}/>'
+        case Kind.BUTTON:
+            return f'<path d="M{_n(x - 7)},{_n(y + 5)} v-4 a7,7 0 0 1 14,0 v4 z" {look}/>'
+        case Kind.SIGN:
+            return f'<rect x="{_n(x - 10)}" y="{_n(y - 5)}" width="20" height="10" {look}/>'
+        case Kind.OTHER:
+            return f'<path d="M{_n(x)},{_n(y - 7)} l7,7 l-7,7 l-7,-7 z" {look}/>'
+
+
+def cross(x: float, y: float) -> str:
+    """Over a place whose pixel is dark or dead."""
+    return (
+        f'<path d="M{_n(x - 9)},{_n(y - 9)} l18,18 M{_n(x + 9)},{_n(y - 9)} l-18,18" '
+        'stroke="#000" stroke-width="3" fill="none"/>'
+    )
+
+
+class Part(Enum):
+    """What of the map is drawn. The value is the word under the picture."""
+
+    WHOLE = "playfield"
+    PLAYFIELD = "playfield alone"
+    ABOVE = "beyond the playfield"
+
+
+def beyond(m: PlayfieldMap, place: Place) -> bool:
+    """Whether a place lies beyond the far edge of the playfield, such as in a backbox."""
+    return place.position is not None and place.position.y_mm > m.machine.length_mm
+
+
+def parts_of(m: PlayfieldMap) -> tuple[Part, ...]:
+    """The pictures that a page needs: the whole, or the playfield and what lies beyond it, each as large as it can be."""
+    return (Part.PLAYFIELD, Part.ABOVE) if any(beyond(m, place) for place in m.places) else (Part.WHOLE,)
+
+
+def picture_svg(
+    m: PlayfieldMap,
+    *,
+    from_below: bool = False,
+    route: bool = True,
+    inline: bool = False,
+    part: Part = Part.WHOLE,
+) -> str:
+    """The picture as a complete document; `inline`: as an element for an HTML page. Places without a position are left out
+    (the key says how many)."""
+    return _Picture(m, from_below=from_below, route=route, part=part).document(inline=inline)
+
+
+class _Picture:
+    def __init__(self, m: PlayfieldMap, *, from_below: bool, route: bool, part: Part) -> None:
+        self.m, self.from_below, self.with_route, self.part = m, from_below, route, part
+        wanted = {Part.WHOLE: (True, False), Part.PLAYFIELD: (False,), Part.ABOVE: (True,)}[part]
+        self.places = [p for p in m.places if p.position is not None and beyond(m, p) in wanted]
+        self.drawn = {place.id for place in self.places}
+        spots = [place.position for place in self.places if place.position is not None]
+        edge_mm = m.machine.length_mm
+        self.left = min([0.0, *(p.x_mm for p in spots)])
+        self.right = max([m.machine.width_mm, *(p.x_mm for p in spots)])
+        self.near = min([edge_mm if part is Part.ABOVE else 0.0, *(p.y_mm for p in spots)])
+        self.far = max([edge_mm, *(p.y_mm for p in spots)])
+        self.lines: dict[str, list[tuple[float, float, float, float]]] = {}
+        self.width = self.right - self.left + 2 * MARGIN
+        self.base = self.far - self.near + 2 * MARGIN
+        self.taken: list[tuple[float, float, float, float]] = []
+        self.kinds = [kind for kind in Kind if any(p.kind is kind for p in self.places)]
+
+    def xy(self, position: Position) -> tuple[float, float]:
+        x = position.x_mm - self.left
+        if self.from_below:
+            x = self.right - self.left - x
+        return MARGIN + x, MARGIN + self.far - position.y_mm
+
+    def document(self, *, inline: bool) -> str:
+        key = self._key()
+        height = self.base + KEY_ROW * len(key) + 10
+        side = "from below (mirrored)" if self.from_below else "from above"
+        title = f"{clean(self.m.machine.name)}, {side}"
+        head = (
+            f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" viewBox="0 0 {_n(self.width)} {_n(height)}" '
+            f'width="{_n(self.width)}" height="{_n(height)}" font-family="sans-serif" font-size="{_n(FONT)}" '
+            'role="img">'
+        )
+        parts = [
+            *([] if inline else ['<?xml version="1.0" encoding="UTF-8"?>']),
+            head,
+            f"<title>{escape(title)}</title>",
+            f'<rect width="{_n(self.width)}" height="{_n(height)}" fill="#fff"/>',
+            *self._edges(side),
+            *(self._routes() if self.with_route else []),
+            *self._places(),
+            *self._numbers(),
+        ]
+        for row, line in enumerate(key):
+            y = self.base + KEY_ROW * (row + 0.5)
+            parts += self._key_row(line, y)
+        return "\n".join([*parts, "</svg>"]) + "\n"
+
+    def _edges(self, side: str) -> list[str]:
+        """The playfield's outline and where the player stands; beyond it, the far edge alone."""
+        x0, y1 = self.xy(Position(x_mm=0, y_mm=0))
+        x1, y0 = self.xy(Position(x_mm=self.m.machine.width_mm, y_mm=self.m.machine.length_mm))
+        left, right = min(x0, x1), max(x0, x1)
+        words = f'<text x="{_n(self.width / 2)}" y="{{}}" text-anchor="middle">{{}}</text>'
+        if self.part is Part.ABOVE:
+            edge = f'<path d="M{_n(left)},{_n(y0)} H{_n(right)}" stroke="#000" stroke-width="1.5"/>'
+            return [edge, words.format(_n(y0 + 17), f"far edge of the playfield, {escape(side)}")]
+        return [
+            f'<rect x="{_n(left)}" y="{_n(y0)}" width="{_n(right - left)}" height="{_n(y1 - y0)}" fill="none" '
+            'stroke="#000" stroke-width="1.5"/>',
+            words.format(_n(y1 + 17), f"player, {escape(side)}"),
+        ]
+
+    def _routes(self) -> list[str]:
+        parts = []
+        for index, chain in enumerate(self.m.chains):
+            named = []
+            for pixel in chain.pixels:
+                place = self.m.place_of(pixel)
+                if place is not None and place.position is not None and place.id in self.drawn:
+                    named.append((place.id, self.xy(place.position)))
+            named = [item for at, item in enumerate(named) if at == 0 or item[1] != named[at - 1][1]]
+            if not named:
+                continue
+            spots = [spot for _, spot in named]
+            for (one, a), (other, b) in pairwise(named):
+                for name in (one, other):
+                    self.lines.setdefault(name, []).append((*a, *b))
+            dash = _DASHES[index % len(_DASHES)]
+            points = " ".join(f"{_n(x)},{_n(y)}" for x, y in spots)
+            parts.append(
+                f'<polyline points="{points}" fill="none" stroke="#777" stroke-width="1.6"'
+                + (f' stroke-dasharray="{dash}"' if dash else "")
+                + "/>"
+            )
+            parts += [_arrow(a, b) for a, b in pairwise(spots) if math.dist(a, b) > 26]
+            x, y = spots[0]
+            parts.append(f'<path d="M{_n(x - 15)},{_n(y + 15)} l9,-2 l-7,-7 z" fill="#000"/>')
+        return parts
+
+    def _places(self) -> list[str]:
+        trouble = {
+            pixel.place
+            for _, _, pixel in self.m.walk_pixels()
+            if pixel.place and pixel.state in (PixelState.DARK, PixelState.DEAD)
+        }
+        parts = []
+        for place in self.places:
+            assert place.position is not None
+            x, y = self.xy(place.position)
+            reach = 12 if place.kind is Kind.BUMPER else 8
+            self.taken.append((x - reach, y - reach, x + reach, y + reach))
+            drawn = shape(place.kind, x, y, unseen=place.id not in self.m.pixels_at)
+            if place.id in trouble:
+                drawn += cross(x, y)
+            parts.append(f"<g><title>{escape(clean(place.label))}</title>{drawn}</g>")
+        return parts
+
+    def _numbers(self) -> list[str]:
+        """Numbers beside their places, where they hide no other; those that find no room stand close all the same."""
+        parts = []
+        for place in self.places:
+            pixels = self.m.pixels_at.get(place.id, ())
+            if place.position is None or not pixels:
+                continue
+            text = self._number_text(pixels)
+            x, y = self.xy(place.position)
+            cx, cy = self._room(place, x, y, len(text) * _CHARACTER)
+            parts.append(f'<text x="{_n(cx)}" y="{_n(cy)}" {_HALO}>{escape(text)}</text>')
+        return parts
+
+    def _number_text(self, pixels: Sequence[tuple[str, int]]) -> str:
+        letters = {chain.id: chr(97 + at % 26) for at, chain in enumerate(self.m.chains)}
+        return ",".join(f"{letters[c] if c != self.m.chains[0].id else ''}{n}" for c, n in pixels)
+
+    def _room(self, place: Place, x: float, y: float, long: float) -> tuple[float, float]:
+        out = 16 if place.kind is Kind.BUMPER else 9
+        high = FONT * 0.75
+        spots = (
+            (x + out, y + high / 2),
+            (x - out - long, y + high / 2),
+            (x - long / 2, y - out),
+            (x - long / 2, y + out + high),
+            (x + out * 0.7, y - out * 0.7),
+            (x + out * 0.7, y + out * 0.7 + high),
+            (x - out * 0.7 - long, y - out * 0.7),
+            (x - out * 0.7 - long, y + out * 0.7 + high),
+        )
+        best, least = spots[0], math.inf
+        for px, py in spots:
+            box = (px, py - high, px + long, py)
+            outside = max(0.0, 2 - box[0]) + max(0.0, box[2] - self.width + 2)
+            cost = outside * 50 + sum(_overlap(box, other) for other in self.taken)
+            cost += sum(12.0 for line in self.lines.get(place.id, ()) if _crosses(line, box))
+            if cost < least:
+                best, least = (px, py), cost
+            if cost == 0:
+                break
+        self.taken.append((best[0], best[1] - high, best[0] + long, best[1]))
+        return best
+
+    def _key(self) -> list[list[tuple[str, str]]]:
+        """Rows of (drawing at 0,0, words)."""
+        items = [(shape(kind, 0, 0), _NAMES[kind]) for kind in self.kinds]
+        items.append((shape(Kind.INSERT, 0, 0, unseen=True), "no pixel yet"))
+        items.append((cross(0, 0), "dark or dead"))
+        if self.with_route:
+            for index, chain in enumerate(self.m.chains):
+                if not any(pixel.place in self.drawn for pixel in chain.pixels):
+                    continue
+                dash = _DASHES[index % len(_DASHES)]
+                dashed = f' stroke-dasharray="{dash}"' if dash else ""
+                letter = f" ({chr(97 + index % 26)} before its numbers)" if index else ""
+                line = f'<path d="M-12,0 h26" stroke="#777" stroke-width="2" fill="none"{dashed}/>'
+                items.append((line, f"{clean(chain.name)[:40]}{letter}"))
+        missing = sum(place.position is None for place in self.m.places)
+        if missing and self.part is not Part.ABOVE:
+            items.append(("", f"{missing} places have no position"))
+        rows: list[list[tuple[str, str]]] = [[]]
+        used = MARGIN
+        for item in items:
+            length = 40 + len(item[1]) * _CHARACTER
+            if used + length > self.width and rows[-1]:
+                rows.append([])
+                used = MARGIN
+            rows[-1].append(item)
+            used += length
+        return rows
+
+    def _key_row(self, row: Sequence[tuple[str, str]], y: float) -> list[str]:
+        parts, x = [], MARGIN
+        for drawn, words in row:
+            parts.append(f'<g transform="translate({_n(x + 6)},{_n(y)}) scale(0.85)">{drawn}</g>')
+            parts.append(f'<text x="{_n(x + 20)}" y="{_n(y + 4.5)}">{escape(words)}</text>')
+            x += 40 + len(words) * _CHARACTER
+        return parts
+
+
+def _arrow(a: tuple[float, float], b: tuple[float, float]) -> str:
+    """A small head in the middle of a stretch."""
+    length = math.dist(a, b)
+    ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    mx, my = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
+    tip = f"{_n(mx + 5 * ux)},{_n(my + 5 * uy)}"
+    left = f"{_n(mx - 4 * ux - 4 * uy)},{_n(my - 4 * uy + 4 * ux)}"
+    right = f"{_n(mx - 4 * ux + 4 * uy)},{_n(my - 4 * uy - 4 * ux)}"
+    return f'<path d="M{tip} L{left} L{right} z" fill="#777"/>'
+
+
+def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> float:
+    return max(0.0, min(a[2], b[2]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[1], b[1]))
+
+
+def _crosses(line: tuple[float, float, float, float], box: tuple[float, float, float, float]) -> bool:
+    """Whether a stretch of the route passes through a box (looked at in steps, near enough for paper)."""
+    x0, y0, x1, y1 = line
+    steps = max(2, int(math.hypot(x1 - x0, y1 - y0) / 4))
+    return any(
+        box[0] <= x0 + (x1 - x0) * k / steps <= box[2] and box[1] <= y0 + (y1 - y0) * k / steps <= box[3]
+        for k in range(min(steps, 24) + 1)
+    ) or any(
+        box[0] <= x1 - (x1 - x0) * k / steps <= box[2] and box[1] <= y1 - (y1 - y0) * k / steps <= box[3]
+        for k in range(min(steps, 24) + 1)
+    )
