@@ -41,6 +41,7 @@ def build_parser() -> argparse.ArgumentParser:
     _harness(commands)
     _faults(commands)
     _practice(commands)
+    _sheet(commands)
     _completion(commands)
     return parser
 
@@ -206,7 +207,9 @@ def _diff(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
 def _faults(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = commands.add_parser("faults", help="find a wiring fault: the next best question, with the light for it")
     _file(parser)
-    parser.add_argument("--chain", metavar="CHAIN", help="chain to search, by id or name (default: the one walked last)")
+    parser.add_argument(
+        "--chain", metavar="CHAIN", help="chain to search, by id or name (default: the one walked last)"
+    )
     parser.add_argument(
         "--joint", metavar="N", type=int, help="only print the wires of the joint that arrives at pixel N, then stop"
     )
@@ -220,6 +223,14 @@ def _practice(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     parser.add_argument("--seed", metavar="N", type=int, help="the same number plants the same fault")
     parser.add_argument("--board", action="store_true", help="judge by the lit board alone: light is not put in words")
     _look_options(parser)
+
+
+def _sheet(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("sheet", help="write the sheet for the cabinet: one HTML file to print")
+    _file(parser)
+    parser.add_argument("-o", "--output", metavar="FILE", help="HTML file to write (default: standard output)")
+    parser.add_argument("--picture", metavar="FILE", help="also write the picture of the playfield as SVG")
+    parser.add_argument("--from-below", action="store_true", help="mirror the picture, for work under the playfield")
 
 
 def _completion(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -11,7 +11,7 @@ from probe.faults.locate import BreakSearch
 from probe.faults.search_light import lights
 from probe.faults.search_next import next_question
 from probe.faults.search_state import Mode, Returned, Search
-from probe.faults.signature import Look, decide, separating_drive
+from probe.faults.signature import Look, decide
 from probe.maps.model import shown_number
 from probe.maps.operations import replace_chain
 from probe.steps import CountChain, Effect, RingBell, SaveMap, SetUpChain
@@ -55,7 +55,9 @@ def halved(search: Search, key: str, now_s: float) -> Result:
 
 def begin_colours(search: Search, now_s: float) -> Result:
     """Ask what each colour looks like."""
-    return lights(replace(search, mode=Mode.COLOURS, looks=(), fits=(), chosen=0, typed="", message=""), now_s)
+    return lights(
+        replace(search, mode=Mode.COLOURS, looks=(), fits=(), narrowed=(), chosen=0, typed="", message=""), now_s
+    )
 
 
 def looked_at(search: Search) -> int:
@@ -83,6 +85,8 @@ def look_given(search: Search, key: str, now_s: float) -> Result:
         return lights(replace(search, mode=Mode.FINDING, chosen=0, message=""), now_s)
     if key == "set-order":
         return _order_set(search, now_s)
+    if key.startswith("drive:"):
+        return _driven(search, key.removeprefix("drive:"), now_s)
     sent = "RGBW"[len(search.looks)]
     if key == UNSURE:
         look = Look(sent, (None,) * count)
@@ -96,13 +100,15 @@ def look_given(search: Search, key: str, now_s: float) -> Result:
         return lights(search, now_s)
     sent_to = max(1, min(MOST_RECKONED, search.length))
     fits = decide(search.looks, driven=search.here.order, count=sent_to)
-    words = colour_words(replace(search, fits=fits), sent_to)
+    if search.narrowed:
+        fits = tuple(fit for fit in fits if fit in search.narrowed)
+    words = colour_words(replace(search, fits=fits))
     if not fits:
         search = replace(search, looks=())
     return lights(replace(search, fits=fits, message=words), now_s)
 
 
-def colour_words(search: Search, count: int) -> str:
+def colour_words(search: Search) -> str:
     """What the looks say, in a sentence."""
     fits = search.fits
     if not fits:
@@ -113,14 +119,21 @@ def colour_words(search: Search, count: int) -> str:
     if len(uniform) == 1:
         return f"all pixels take their colours in the order {uniform[0]}, and the board sends {search.here.order}"
     if uniform:
-        more = separating_drive(fits, count=count)
-        other = f"; set the order {more} for a next look" if more else ""
-        return f"these orders look alike so far: {', '.join(uniform[:6])}{other}"
+        return f"these orders look alike so far: {', '.join(uniform[:6])}"
     odd = fits[0]
     if len(fits) == 1 and odd.odd_number is not None:
         return f"{shown_number(odd.odd_number)} takes its colours in the order {odd.odd_order}, the rest in {odd.order}"
     places = sorted({fit.odd_number for fit in fits if fit.odd_number is not None})
     return f"one odd pixel: {', '.join(shown_number(n) for n in places[:4])}, order {odd.odd_order or '?'} or alike"
+
+
+def _driven(search: Search, order: str, now_s: float) -> Result:
+    """Set another order for a second look that tells apart what looks alike under the first."""
+    chain = search.here.model_copy(update={"order": order})
+    m = replace_chain(search.map, chain)
+    search = replace(search, map=m, narrowed=search.fits, looks=(), fits=(), chosen=0, typed="", message="")
+    search, effects = lights(search, now_s)
+    return search, (SaveMap(m), SetUpChain(chain), *effects)
 
 
 def _order_set(search: Search, now_s: float) -> Result:

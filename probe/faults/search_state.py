@@ -14,13 +14,17 @@ from probe.faults.knowledge import After, Knowledge, Observation
 from probe.faults.light import Running
 from probe.faults.locate import BreakSearch
 from probe.faults.plant import Planted
-from probe.faults.signature import Candidate, Look
+from probe.faults.signature import Candidate, Look, separating_drive
 from probe.faults.tables import load
 from probe.maps.model import Chain, PlayfieldMap
 from probe.steps import BoardView, Showing
 
 CONTEXTS = (FIRST_POWER, JUST_SPLICED, WORKED_WEEKS, PLAY_ONLY, MIXED_BATCH)
 ORDER_CAUSES = frozenset({"order-wrong", "order-batch", "rgbw-as-rgb", "rgb-as-rgbw", "odd-width"})
+SURE_ENOUGH = 0.6
+"""Below this the first suspect's repair is not what Enter takes while its look-alikes can still be told apart."""
+SEPARATED_ON = 24
+"""Pixels on which orders are told apart."""
 HALVED = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "shifted"})
 """Pictures that are right up to one edge and wrong beyond it, so that halving finds the edge."""
 
@@ -82,7 +86,7 @@ class Search:
 
     `question` is what is asked now, `over` why nothing more is. `contexts` are those that hold, `reasons` why, by name.
     `splitting`: the tests that tell the faults at one joint apart come first. `repairing` is a cause's id.
-    `looks` are answers about colours, `fits` the chains that explain them. `trial` counts the settings tried.
+    `looks` are answers about colours, `fits` the chains that explain them, `narrowed` those that an earlier look left. `trial` counts the settings tried.
     `planted` is the fault of a practice round. `lit`: what the board has said it shows.
     """
 
@@ -102,6 +106,7 @@ class Search:
     flex: FlexLog | None = None
     looks: tuple[Look, ...] = ()
     fits: tuple[Candidate, ...] = ()
+    narrowed: tuple[Candidate, ...] = ()
     trial: int = 0
     returned: Returned | None = None
     repairing: str = ""
@@ -216,7 +221,9 @@ def _finding_items(search: Search) -> list[Item]:
         words = filled(suspect.cause.name, search.session.k).replace("; ", ", ")
         items.append(Item(f"repair:{suspect.cause.id}", f"Repair: {words} ({suspect.word})"))
     if len(search.suspected_at_joint) > 1 and not search.splitting and search.session.k is not None:
-        items.append(Item("split", "Tell the faults at this joint apart: readings and jumpers"))
+        split = Item("split", "Tell the faults at this joint apart: readings and jumpers")
+        sure = found is not None and found.suspects[0].probability >= SURE_ENOUGH
+        items.insert(len(items) if sure else 0, split)
     if search.session.k is None and search.session.answer_to("look") in HALVED:
         items.append(Item("halve", "Find the place by halving"))
     if found is not None and any(s.cause.id in ORDER_CAUSES for s in found.suspects):
@@ -247,6 +254,11 @@ def _colour_items(search: Search) -> list[Item]:
     orders = {fit.order for fit in search.fits if fit.odd_number is None}
     if len(orders) == 1 and orders != {search.here.order}:
         items.append(Item("set-order", f"Set the chain to {orders.copy().pop()} and keep it in the map"))
+    if len(orders) > 1 and (drive := separating_drive(search.fits, count=SEPARATED_ON)) not in (
+        None,
+        search.here.order,
+    ):
+        items.append(Item(f"drive:{drive}", f"Set the chain to {drive} for a second look that tells them apart"))
     return [*items, Item("back", "Back to the suspects")]
 
 

@@ -132,7 +132,7 @@ def _finding_details(search: Search) -> list[str]:
 def suspect_lines(search: Search, *, reasons: int = 0) -> tuple[str, ...]:
     """The suspects so far, with up to so many reasons each; none while nothing has been answered."""
     found = search.finding
-    if found is None or not search.session.questions_asked:
+    if found is None or not search.session.questions_asked or search.mode in (Mode.LAST_GOOD, Mode.HALVING):
         return ()
     k, lines = search.session.k, []
     for place, suspect in enumerate(found.suspects, start=1):

@@ -13,6 +13,7 @@ from textual.screen import Screen
 from textual.theme import Theme
 
 from probe.conductor import Conductor
+from probe.faults.knowledge import After
 from probe.link import BoardLink
 from probe.maps.model import PlayfieldMap
 from probe.power.cautions import Moment
@@ -20,6 +21,7 @@ from probe.screens.bench import Bench
 from probe.screens.help import HelpScreen
 from probe.screens.keys import TABLE, bindings, keys_of, typing_key
 from probe.screens.plan import Plan, Seen
+from probe.screens.practice import fault_screen
 from probe.screens.setting import SettingScreen
 from probe.screens.start import PortChoice, PortScreen, StartScreen
 from probe.screens.table import TableScreen
@@ -90,7 +92,9 @@ class ProbeApp(App[str]):
             self.link = self.plan.make_link(self.conductor.link_event)
             self.conductor.board = self.link
             self.link.start()
-        if self.plan.map is not None and self.plan.map.chains:
+        if self.plan.map is not None and self.plan.faults_on:
+            self.open_faults(self.plan.map, self.plan.faults_on)
+        elif self.plan.map is not None and self.plan.map.chains:
             self.open_walk(self.plan.map)
         else:
             self._swap_screen(SettingScreen(self.plan.map, self.plan.lamps, paper=self.plan.paper))
@@ -157,6 +161,25 @@ class ProbeApp(App[str]):
         if self.walk_screen is not None:
             self.push_screen(TableScreen(self.walk_screen.walk))
 
+    def open_faults(self, m: PlayfieldMap, chain: str) -> None:
+        """Search for a fault on a chain; in a practice round, for the planted one."""
+        self._swap_screen(fault_screen(self.plan, m, chain))
+
+    def close_faults(self, m: PlayfieldMap) -> None:
+        """Back from the fault finder; the walk goes on with its map."""
+        if self.walk_screen is not None:
+            self.walk_screen.use_map(m)
+        self.action_leave()
+
+    def open_follow_up(self, m: PlayfieldMap, chain: str, after: After) -> None:
+        """What follows a repair: a recheck of the chain, or of the places near the repair."""
+        if self.walk_screen is None:
+            self.plan.map = m
+            self.open_walk(m)
+            return
+        self.walk_screen.use_map(m)
+        self.pop_screen()
+
     def open_power(self) -> None:
         """Show the power plan of the walk's map."""
         self._open_planning("power")
@@ -169,6 +192,29 @@ class ProbeApp(App[str]):
         walk = self.walk_screen.walk if self.walk_screen is not None else None
         if walk is not None and self.walk_screen is not None:
             Bench(self, walk.map, walk.chain, walk.number, self.walk_screen.use_map).open(which)
+
+    def open_picture(self) -> None:
+        """Show the picture of the walk's map, with the walk's place chosen."""
+        from probe.screens.light import LightScreen
+
+        if self.walk_screen is None:
+            return
+        walk, keep = self.walk_screen.walk, self.walk_screen.use_map
+        place = walk.place.id if walk.place is not None else None
+        plan = self.plan
+        look = {"steady_only": plan.steady_only, "plain_ascii": plan.plain_ascii}
+        self.push_screen(LightScreen(walk.map, place, keep, **look))
+
+    def action_save_picture(self) -> None:
+        """Save what the screen shows, as SVG, beside the map."""
+        from probe.screens.saved_picture import save_screen
+
+        try:
+            where = save_screen(self, beside=self.plan.path)
+        except (StorageError, OSError) as exc:
+            self.notify(f"not saved: {exc}", severity="error", markup=False)
+        else:
+            self.notify(f"saved: {where}", markup=False)
 
     def light(self, chain: str, number: int) -> None:
         """Light a pixel of the walk's map (the walk moves there)."""

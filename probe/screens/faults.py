@@ -146,8 +146,9 @@ class FaultScreen(Screen[None]):
         lines = []
         for index, item in enumerate(items[first : first + rows], start=first):
             head = (">" if self._plain_ascii else "▸") + " " if index == at else "  "
-            more = index == first + rows - 1 and index < len(items) - 1
-            text = cut(item.text, width - 12) + (f"  ({len(items) - index - 1} more)" if more else "")
+            left = len(items) - index - 1 if index == first + rows - 1 else 0
+            more = f"  ({left} more)" if left else ""
+            text = cut(item.text, max(8, width - 2 - len(more))) + more
             lines.append(plain(head + text, "bold" if index == at else ""))
         self._put("answers", Content("\n").join(lines))
 
