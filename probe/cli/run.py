@@ -119,6 +119,12 @@ def _dispatch(arguments: argparse.Namespace) -> int:
             from probe.cli.table import table_command
 
             return table_command(arguments)
+        case "sheet":
+            from probe.cli.sheet import write_sheet
+
+            return write_sheet(
+                arguments.map, output=arguments.output, picture=arguments.picture, from_below=arguments.from_below
+            )
         case "import":
             from probe.cli.exchange import import_csv
 
