@@ -10,10 +10,10 @@ The first column, `record`, says what a row is; each kind of record uses the col
 | place | place | id, name, area, kind, x_mm, y_mm, guessed, lamps (numbers, a space between), group, note … |
 | lamp | lamp | number, name, area, kind, driver, row, column, insert_colour, note |
 | revision | revision | number, time, note (its reason) |
-| change | line of a revision | number (of the revision), note (its text) |
+| line | line of a revision | number (of the revision), note (its text) |
 | bookmark | bookmark, if any | chain, number |
 | joint | joint of a chain | chain, number (its order, from 0), after, before … |
-| power, supply, feed, batch | what they say | as their fields are named |
+| power, supply, feed, batch, change … | each | as their fields are named |
 
 The copies on pixel rows are for the reader of the table. On import they may be empty, and have to agree with the place
 otherwise. Rows may come in any order; pixels are put in the order of their numbers. Columns past `note` are there if
@@ -39,6 +39,8 @@ MAIN_COLUMNS = (
     "insert_colour", "width_mm", "length_mm", "time", "note",
 )  # fmt: skip
 _COPIES = ("name", "area", "kind", "x_mm", "y_mm", "lamps")
+LINE = "line"
+"""Rows for the lines of a revision, which are texts and no records."""
 _NOT_RECORDS = frozenset({"format", "version"})
 
 
@@ -64,7 +66,7 @@ _KINDS |= {kind.__name__.lower(): kind for kind in _IN_CHAIN.values()}
 
 def _used_columns(word: str) -> frozenset[str]:
     """The headings that mean something in rows of a kind."""
-    if word == "change":
+    if word == LINE:
         return frozenset({"record", "number", "note"})
     kind = _KINDS[word]
     used = {"record", *columns_of(kind)}
@@ -73,7 +75,7 @@ def _used_columns(word: str) -> frozenset[str]:
     return frozenset(used | set(_COPIES) if kind is Pixel else used)
 
 
-_USED = {word: _used_columns(word) for word in (*_KINDS, "change")}
+_USED = {word: _used_columns(word) for word in (*_KINDS, LINE)}
 COLUMNS = (*MAIN_COLUMNS, *sorted({column for used in _USED.values() for column in used} - set(MAIN_COLUMNS)))
 """Every heading there is; `write_csv` leaves out those past `note` that no row uses."""
 
@@ -85,7 +87,7 @@ def _rows(m: PlayfieldMap) -> Iterator[dict[str, str]]:
         for record in held if many else [held] if held is not None else []:
             yield {"record": word, **cells_of(record)}
             if isinstance(record, Revision):
-                head = {"record": "change", "number": str(record.number)}
+                head = {"record": LINE, "number": str(record.number)}
                 yield from ({**head, "note": guard(text)} for text in record.changes)
     for name, kind in _IN_CHAIN.items():
         for chain in m.chains:
@@ -157,7 +159,7 @@ def _changes(rows: dict[str, list[RowReader]]) -> dict[int, list[str]]:
         if number in lines:
             raise row.problem("number", "this revision is there twice", "Give each its own number")
         lines[number] = []
-    for row in rows["change"]:
+    for row in rows[LINE]:
         number = row.integer("number")
         if number not in lines:
             raise row.problem("number", "there is no revision with this number", "Add a row for it")

@@ -2,11 +2,13 @@
 
 A field's column has the field's name, except those in `RENAMED`; the fields of a record inside a record (a place's
 position) are columns of the row itself. Texts are guarded, numbers plain, whole numbers in a list have spaces between,
-yes and no are words. An empty cell is the field's default, or no value.
+yes and no are words; what has several parts and no rows of its own is JSON in its cell. An empty cell is the field's
+default, or no value.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from enum import Enum, StrEnum
 from functools import cache
@@ -18,7 +20,11 @@ from pydantic.fields import FieldInfo
 
 from probe.export.cells import Row, Table, guard, unguard
 from probe.export.errors import ImportProblem
-from probe.maps.model import Record
+from probe.maps.json_text import json_line
+from probe.maps.model import Chain, Record, Revision
+
+WITH_ROWS: dict[type[Record], tuple[str, ...]] = {Revision: ("changes",)}
+"""Fields that have rows of their own, besides those of a chain."""
 
 RENAMED = {"label": "name", "reason": "note"}
 
@@ -35,6 +41,7 @@ class Form(Enum):
     NUMBERS = "numbers"
     INSIDE = "inside"
     ROWS = "rows"
+    JSON = "json"
 
 
 def _without_none(annotation: Any) -> Any:
@@ -44,13 +51,15 @@ def _without_none(annotation: Any) -> Any:
 
 
 def form_of(field: FieldInfo) -> tuple[Form, Any]:
-    """The form of a field and its bare type. Fields that have rows of their own are ROWS."""
+    """The form of a field and its bare type. Tuples of records and of texts are ROWS, for those that give them rows."""
     bare = _without_none(field.annotation)
     if get_origin(bare) is tuple:
         item = _without_none(get_args(bare)[0])
-        return (Form.NUMBERS if item is int else Form.ROWS), item
-    if not isinstance(bare, type):
-        raise TypeError(f"no cell can hold a {bare}")
+        if item is int:
+            return Form.NUMBERS, item
+        return (Form.ROWS, item) if isinstance(item, type) and issubclass(item, (Record, str)) else (Form.JSON, bare)
+    if not isinstance(bare, type) or get_origin(bare) is not None:
+        return Form.JSON, bare
     if issubclass(bare, Record):
         return Form.INSIDE, bare
     if issubclass(bare, StrEnum):
@@ -59,7 +68,7 @@ def form_of(field: FieldInfo) -> tuple[Form, Any]:
         return Form.FLAG, bare
     if bare in (int, float):
         return Form.NUMBER, bare
-    return Form.TEXT, bare
+    return (Form.TEXT if bare is str else Form.JSON), bare
 
 
 def column_of(name: str) -> str:
@@ -70,8 +79,15 @@ def column_of(name: str) -> str:
 @cache
 def plan(kind: type[Record]) -> tuple[tuple[str, Form, Any, FieldInfo], ...]:
     """For each field that has a place in the row: name, form, bare type, field."""
-    found = [(name, *form_of(field), field) for name, field in kind.model_fields.items()]
-    return tuple(entry for entry in found if entry[1] is not Form.ROWS)
+    found = []
+    for name, field in kind.model_fields.items():
+        form, bare = form_of(field)
+        if form is Form.ROWS:
+            if kind is Chain or name in WITH_ROWS.get(kind, ()):
+                continue
+            form = Form.JSON
+        found.append((name, form, bare, field))
+    return tuple(found)
 
 
 @cache
@@ -92,6 +108,9 @@ def cells_of(record: Record) -> dict[str, str]:
             continue
         if form is Form.INSIDE:
             cells |= cells_of(value)
+        elif form is Form.JSON:
+            dumped = record.model_dump(mode="json", include={name}, exclude_defaults=True)
+            cells[column_of(name)] = guard(json_line(dumped[name])) if name in dumped else ""
         elif form is Form.FLAG:
             cells[column_of(name)] = "" if value is field.default else "yes" if value else "no"
         elif form is Form.NUMBERS:
@@ -140,6 +159,12 @@ class RowReader:
             return None
         if form is Form.NUMBER:
             return self._number(column)
+        if form is Form.JSON:
+            try:
+                return json.loads(unguard(cell))
+            except (ValueError, RecursionError):
+                hint = "Take this cell over from the table as it was exported"
+                raise self.problem(column, f"{shown} is not JSON", hint) from None
         if form is Form.NUMBERS:
             try:
                 return tuple(int(part) for part in cell.replace(",", " ").replace(";", " ").split())

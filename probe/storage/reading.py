@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -222,34 +222,49 @@ def _without_collector() -> Iterator[None]:
             gc.enable()
 
 
-class _Nested(dict[type[Record], tuple[str, ...]]):
-    """Names of the fields of a kind of record that hold records."""
+class _Holding(dict[type[Record], tuple[str, ...]]):
+    """Names of the fields of a kind of record that hold something of a type."""
+
+    def __init__(self, wanted: type[Any]) -> None:
+        self._wanted = wanted
 
     def __missing__(self, kind: type[Record]) -> tuple[str, ...]:
-        self[kind] = tuple(name for name, field in kind.model_fields.items() if _holds_records(field.annotation))
+        self[kind] = tuple(name for name, field in kind.model_fields.items() if _holds(field.annotation, self._wanted))
         return self[kind]
 
 
-def _holds_records(annotation: Any) -> bool:
-    if isinstance(annotation, type) and issubclass(annotation, Record):
+def _holds(annotation: Any, wanted: type[Any]) -> bool:
+    bare = get_origin(annotation) or annotation
+    if isinstance(bare, type) and issubclass(bare, wanted):
         return True
-    return any(_holds_records(part) for part in get_args(annotation))
+    return any(_holds(part, wanted) for part in get_args(annotation))
 
 
-_NESTED = _Nested()
+def _keys(value: Any) -> int:
+    """How many keys a free JSON value has, those inside of it too."""
+    if isinstance(value, dict):
+        return len(value) + sum(map(_keys, value.values()))
+    return sum(map(_keys, value)) if isinstance(value, list | tuple) else 0
+
+
+_NESTED = _Holding(Record)
+_FREE = _Holding(dict)
 
 
 def _members(m: PlayfieldMap) -> int:
     """How many keys stood in the file that this map was read from, if each was there once."""
     records: list[Record] = [m]
+    free = 0
     for record in records:  # grows while it is walked
+        for name in _FREE[type(record)]:
+            free += _keys(getattr(record, name))
         for name in _NESTED[type(record)]:
             value = getattr(record, name)
             if isinstance(value, tuple):
                 records += value
             elif value is not None:
                 records.append(value)
-    return sum([len(record.__pydantic_fields_set__) for record in records])
+    return free + sum([len(record.__pydantic_fields_set__) for record in records])
 
 
 def _may_have_doubles(data: bytes, m: PlayfieldMap) -> bool:

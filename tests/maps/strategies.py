@@ -135,12 +135,9 @@ observations = st.builds(
     seen=texts,
     place=st.none() | identifiers,
 )
-values = st.recursive(
-    st.none() | st.booleans() | st.integers(-9_999, 9_999) | texts,
-    lambda inner: st.lists(inner, max_size=2) | st.dictionaries(texts, inner, max_size=2),
-    max_leaves=4,
-)
-records = st.none() | st.dictionaries(st.sampled_from(["id", "label", "note"]) | texts, values, max_size=3)
+simple = st.none() | st.booleans() | st.integers(-9_999, 9_999) | texts
+values = simple | st.lists(simple, max_size=2) | st.dictionaries(texts, simple, max_size=1)
+records = st.none() | st.dictionaries(st.sampled_from(["id", "label", "note"]), values, max_size=2)
 changes = st.builds(
     Change,
     what=st.sampled_from(What),

@@ -17,7 +17,7 @@ from probe.maps.json_text import json_line, quoted
 from probe.maps.model import Chain, Pixel, PixelState, Place, PlayfieldMap
 from probe.storage import demo_map_path, load_map
 from probe.storage.layout import Renderer, UnsoundRecordError, blocks_of, render_map
-from probe.storage.reading import parse_map
+from probe.storage.reading import _members, parse_map
 from probe.storage.schema import MAP_SCHEMA, map_schema, schema_text
 from tests.maps.strategies import maps, texts
 
@@ -51,6 +51,15 @@ def test_one_record_a_line_and_nothing_that_upsets_one(m: PlayfieldMap) -> None:
     for line in opened:
         if not line.endswith("["):
             json.loads(line.removesuffix(","))
+
+
+@given(maps())
+def test_the_quick_look_for_doubled_keys_counts_all_of_them(m: PlayfieldMap) -> None:
+    content = render_map(m)
+    pairs: list[int] = []
+    again = json.loads(content, object_pairs_hook=lambda found: pairs.append(len(found)))
+    assert again is None
+    assert _members(parsed(content)) == sum(pairs)
 
 
 def test_blocks_are_what_holds_many_records() -> None:
