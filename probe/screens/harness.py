@@ -173,7 +173,7 @@ class HarnessScreen(PlanningScreen):
     def action_give_batch(self) -> None:
         """Say which batch pixels are of."""
         hint = "pixels and batch: 14 second reel, or 10-20 second reel, or all first reel; - takes it away"
-        self.ask("Batch of pixels", planning.GiveBatch, value=f"{self._at} ", hint=hint)
+        self.ask("Batch of pixels", planning.GiveBatch, value=f"{self._at} ", hint=hint, select=False)
 
     def action_power(self) -> None:
         """The power plan."""

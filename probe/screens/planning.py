@@ -37,11 +37,14 @@ class Desk:
         self._last = m
 
     def _changed(self, state: Planning) -> None:
-        """Pass a changed map on to where it came from, so that nobody goes on with the old one."""
-        if state.map is not self._last:
-            self._last = state.map
-            self.kept(state.map)
+        self.hand_over()
         self.shown(state)
+
+    def hand_over(self) -> None:
+        """Pass a changed map on to where it came from, so that nobody goes on with the old one."""
+        if self.state.map is not self._last:
+            self._last = self.state.map
+            self.kept(self._last)
 
     @property
     def state(self) -> Planning:
@@ -122,10 +125,11 @@ class PlanningScreen(Screen[None]):
         self.desk.shown = self._show
         self.app.conductor.begin(self.desk.activity)
         self.app.conductor.take(planning.Look())
+        self._show(self.state)
 
     def _show(self, state: Planning) -> None:
-        if not self.is_mounted:
-            return
+        if not self.is_mounted or not self.query("#plan-message"):
+            return  # not composed yet, or being taken down
         if state.unsaved:
             message = plain(f"NOT SAVED: {state.unsaved} (Ctrl+R tries again)", "bold reverse")
         else:
@@ -143,13 +147,25 @@ class PlanningScreen(Screen[None]):
 
     # -- the line to type in --------------------------------------------------------------------------------------
 
-    def ask(self, prompt: str, meant: Callable[[str], planning.Input], *, value: str = "", hint: str = "") -> None:
-        """Open the line. What is typed there is taken as the input that `meant` makes of it."""
+    def ask(
+        self,
+        prompt: str,
+        meant: Callable[[str], planning.Input],
+        *,
+        value: str = "",
+        hint: str = "",
+        select: bool = True,
+    ) -> None:
+        """Open the line. What is typed there is taken as the input that `meant` makes of it.
+
+        `select`: typing replaces the value that stands there; otherwise it goes on behind it.
+        """
         self._asked = meant
         self.query_one("#plan-typing").add_class("open")
         self.query_one("#plan-prompt", Static).update(plain(f"{prompt}: "))
         line = self.query_one("#plan-input", Input)
         line.placeholder = hint
+        line.select_on_focus = select
         line.value = value
         line.focus()
         line.cursor_position = len(value)
@@ -197,6 +213,7 @@ class PlanningScreen(Screen[None]):
             self.put_away()
             self._show(self.state)
             return
+        self.desk.hand_over()
         self.app.pop_screen()
 
 
