@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, example, given, settings
@@ -12,6 +13,9 @@ from hypothesis import strategies as st
 
 from device_protocol.board import BoardConfig, ProtocolBoard
 from device_protocol.crc import crc16
+from device_protocol.messages import RestartCause, table_orders
+from device_protocol.table_format import Group, Lamp, LampTable, TableEntry, TableOutput, encode_table
+from device_protocol.values import Colour
 from tests.firmware import build
 from tests.firmware.host_board import HostBoard
 from tests.firmware.orders import read_answer
@@ -81,6 +85,52 @@ SOUND_ORDERS = st.one_of(
     st.just("id"),
     _words("silence", st.integers(400, 6000).map(str)),
 )
+TABLE = LampTable(
+    outputs=(TableOutput(0, 14, "GRB", 60),),
+    entries=(
+        TableEntry(Lamp(1), 0, 3, Colour(255, 180, 64), 128),
+        TableEntry(Lamp(2), 0, 4, Colour(0, 255, 0)),
+        TableEntry(Lamp(2), 0, 5, Colour(0, 255, 0)),
+        TableEntry(Lamp(9), 0, 3, Colour(1, 2, 3, 4), 77),
+        TableEntry(Group(0), 0, 11, Colour(255, 255, 255)),
+        TableEntry(Group(3, True), 0, 0, Colour(16, 0, 0)),
+    ),
+    rise_ms=60,
+    fall_ms=100,
+)
+IMAGES = (encode_table(TABLE), encode_table(LampTable(outputs=(TableOutput(0, 8, "RGBW", 40),), entries=(
+    TableEntry(Lamp(3), 0, 5, Colour(0, 0, 90, 200)), TableEntry(Lamp(1), 0, 1, Colour(9, 8, 7, 6))))))  # fmt: skip
+TABLE_ORDERS = [
+    [" ".join((each.WORD, *each.arguments())) for each in table_orders(image, revision)]
+    for revision, image in enumerate(IMAGES, start=5)
+]
+KINDS, SENDINGS, KEEPS = (st.sampled_from(words.split()) for words in ("whole walk", "send once turns", "guard hold"))
+STEPS = st.sampled_from(["167", "500", "1000", "166", "600000"])
+HEX = st.one_of(
+    st.binary(min_size=1, max_size=17).map(lambda data: data.hex().upper()), st.sampled_from(["0", "0g", "ab"])
+)
+FEATURE_ORDERS = st.one_of(
+    st.sampled_from([text for orders in TABLE_ORDERS for text in orders]),
+    st.sampled_from(
+        ["table", "erase", "play", "play game", "play host", "running 0", "inputs 1", "edges 1", "count 0 20 2"]
+    ),
+    _words("lamp", st.integers(0, 10).map(str), st.sampled_from(["0", "1", "128", "255", "256"])),
+    _words("group", st.integers(0, 4).map(str), st.sampled_from(["0", "20", "255"])),
+    _words("pattern", "0", KINDS, SENDINGS, KEEPS, STEPS, COLOURS),
+    _words("pattern", "0", KINDS, SENDINGS, KEEPS, STEPS, COLOURS, COLOURS),
+    _words("write", SMALL, HEX),
+    _words("read", SMALL, SMALL),
+    _words("linger", st.integers(0, 251).map(str)),
+)
+HOSTILE_FEATURE_ORDERS = st.one_of(
+    _words("write", NUMBERS, HEX),
+    _words("read", NUMBERS, NUMBERS),
+    _words("commit", NUMBERS, st.text("0123456789ABCDEF", min_size=3, max_size=5), NUMBERS),
+    _words(st.sampled_from(["lamp", "group"]), NUMBERS, NUMBERS),
+    _words("pattern", NUMBERS, KINDS, SENDINGS, KEEPS, NUMBERS, COLOURS, COLOURS, COLOURS, COLOURS),
+    _words("count", NUMBERS, NUMBERS, NUMBERS),
+    _words(st.sampled_from(["table", "erase", "play", "running", "inputs", "edges", "linger"]), NUMBERS),
+)
 HOSTILE_ORDERS = st.one_of(
     _words("light", NUMBERS, NUMBERS, COLOURS),
     _words("range", NUMBERS, NUMBERS, NUMBERS, COLOURS),
@@ -100,7 +150,16 @@ def sealed(text: str, seq: int, tail: bytes) -> bytes:
 
 
 TAILS = st.sampled_from([b"\n", b"\n", b"\n", b"\r\n", b"\r\r\n", b" \n", b"\n\n"])
-LINES = st.builds(sealed, st.one_of(SOUND_ORDERS, SOUND_ORDERS, HOSTILE_ORDERS), st.integers(0, 255), TAILS)
+LINES = st.builds(
+    sealed,
+    st.one_of(SOUND_ORDERS, FEATURE_ORDERS, HOSTILE_ORDERS, HOSTILE_FEATURE_ORDERS),
+    st.integers(0, 255),
+    TAILS,
+)
+WHOLE_TABLES = st.sampled_from(
+    [b"".join(sealed(text, seq, b"\n") for seq, text in enumerate(orders)) for orders in TABLE_ORDERS]
+)
+WATCH = st.sampled_from([sealed("watch on", 1, b"\n"), sealed("watch off", 2, b"\n")])
 JUNK = st.one_of(
     st.binary(max_size=130),
     st.lists(st.sampled_from([b"\x00", b"\t", b"\r", b"\x7f", b"\xff", b"\n", b"?", b"\r\n", b"+", b"-", b">"]),
@@ -179,6 +238,10 @@ class Both:
         self.outputs = config.outputs
         self.now_ms = 0
         self.python = ProtocolBoard(config, now_ms=0)
+        c_board.start()
+        c_board.blank()
+        for number in range(1, config.inputs + 1):
+            c_board.set_input(number, False)
         self.check(self.python.tick(0), c_board.start())
 
     def check(self, python_sent: bytes, c_sent: bytes) -> None:
@@ -193,6 +256,17 @@ class Both:
     def wait(self, ms: int) -> None:
         self.now_ms += ms
         self.check(self.python.tick(self.now_ms), self.c_board.advance(ms))
+
+    def input(self, number: int, on: bool) -> None:
+        self.check(self.python.set_input(number, on, self.now_ms), self.c_board.set_input(number, on))
+
+    def game(self, whose: Lamp | Group, level: int) -> None:
+        python_sent = self.python.ask_lamp(whose, level, self.now_ms)
+        ask = self.c_board.set_lamp if isinstance(whose, Lamp) else self.c_board.set_group
+        self.check(python_sent, ask(whose.number, level))
+
+    def restart(self) -> None:
+        self.check(self.python.restart(RestartCause.WATCHDOG, self.now_ms), self.c_board.start("watchdog"))
 
     def lose(self) -> None:
         self.python.mark_lost_bytes()
@@ -214,12 +288,31 @@ EVENTS = st.one_of(
     st.just(("lose", None)),
     st.just(("press", None)),
 )
+FEATURE_EVENTS = st.one_of(
+    EVENTS,
+    EVENTS,
+    WHOLE_TABLES.map(lambda data: ("send", data)),
+    FEATURE_ORDERS.map(lambda text: ("send", sealed(text, 3, b"\n"))),
+    WATCH.map(lambda data: ("send", data)),
+    st.tuples(st.integers(1, 8), st.booleans()).map(lambda pair: ("input", pair)),
+    st.tuples(st.sampled_from([Lamp(1), Lamp(2), Lamp(9), Group(0), Group(3)]), st.sampled_from([0, 3, 128, 255])).map(
+        lambda pair: ("game", pair)
+    ),
+    st.sampled_from([1, 7, 20, 33, 170, 999, 1000]).map(lambda ms: ("wait", ms)),
+    st.just(("restart", None)),
+)
 
 
-def play(both: Both, events: list[tuple[str, bytes | int | None]]) -> None:
+def play(both: Both, events: list[tuple[str, Any]]) -> None:
     """Give both boards the same events."""
     for kind, what in events:
-        if isinstance(what, bytes):
+        if kind == "input":
+            both.input(*what)
+        elif kind == "game":
+            both.game(*what)
+        elif kind == "restart":
+            both.restart()
+        elif isinstance(what, bytes):
             both.send(what)
         elif isinstance(what, int):
             both.wait(what)
@@ -233,6 +326,28 @@ def play(both: Both, events: list[tuple[str, bytes | int | None]]) -> None:
 @given(st.lists(EVENTS, max_size=25))
 def test_agrees_with_the_python_board(board: HostBoard, events: list[tuple[str, bytes | int | None]]) -> None:
     play(Both(board, BoardConfig(board="probe-328")), events)
+
+
+@pytest.fixture(scope="module")
+def small_board() -> Iterator[HostBoard]:
+    """A board whose frames are short, so that long waits with patterns cost little."""
+    with HostBoard(build.build_host({"PP_PIXELS": 20})) as board:
+        yield board
+
+
+@settings(QUICK, max_examples=400)
+@given(st.lists(FEATURE_EVENTS, max_size=30))
+def test_features_agree_with_the_python_board(small_board: HostBoard, events: list[tuple[str, Any]]) -> None:
+    play(Both(small_board, BoardConfig(board="probe-328", pixels=20)), events)
+
+
+@settings(QUICK, max_examples=200)
+@given(WHOLE_TABLES, st.lists(FEATURE_EVENTS, max_size=30))
+def test_the_game_agrees_with_the_python_board(
+    small_board: HostBoard, table: bytes, events: list[tuple[str, Any]]
+) -> None:
+    both = Both(small_board, BoardConfig(board="probe-328", pixels=20))
+    play(both, [("send", table), ("send", sealed("play game", 9, b"\n")), ("wait", 50), *events])
 
 
 OTHER_BUILDS = {
