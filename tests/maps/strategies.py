@@ -75,7 +75,7 @@ texts = st.one_of(
     st.text("'=+-@\t\r\n\0\\u001b\"',; ", max_size=12),
 )
 labels = texts.filter(bool)
-identifiers = st.from_regex(r"[a-z0-9][a-z0-9-]{0,8}", fullmatch=True)
+identifiers = st.text("abz019-", min_size=1, max_size=6).filter(lambda text: text[0] != "-")
 lengths = st.floats(-5_000, 5_000, allow_nan=False, allow_infinity=False)
 positions = st.builds(Position, x_mm=lengths, y_mm=lengths, guessed=st.booleans())
 lamp_numbers = st.integers(0, 9_999)
@@ -258,7 +258,7 @@ def _some(records: st.SearchStrategy[Any]) -> st.SearchStrategy[tuple[Any, ...]]
 @st.composite
 def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
     """A chain whose pixels light some of those places."""
-    ids = draw(st.lists(identifiers, unique=True, max_size=6))
+    ids = draw(st.lists(identifiers, unique=True, max_size=4))
     lit = st.none() | st.sampled_from(place_ids) if place_ids else st.none()
     pixels = tuple(
         Pixel(
@@ -292,15 +292,15 @@ def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
 @st.composite
 def maps(draw: st.DrawFn) -> PlayfieldMap:
     """Any sound map."""
-    made = _unique_ids(draw(st.lists(places, max_size=5)))
-    lines = draw(st.lists(chains([place.id for place in made]), max_size=3, unique_by=lambda chain: chain.id))
+    made = _unique_ids(draw(st.lists(places, max_size=3)))
+    lines = draw(st.lists(chains([place.id for place in made]), max_size=2, unique_by=lambda chain: chain.id))
     mark = draw(st.sampled_from([None, *[chain.id for chain in lines]]))
     closed = draw(st.lists(revisions, max_size=2, unique_by=lambda revision: revision.number))
     return PlayfieldMap(
         machine=draw(machines),
         chains=tuple(lines),
         places=made,
-        lamps=tuple(draw(st.lists(lamps, max_size=3))),
+        lamps=tuple(draw(st.lists(lamps, max_size=2))),
         power=draw(st.none() | powers),
         supplies=draw(_some(supplies)),
         feeds=draw(_some(feeds)),
