@@ -147,10 +147,11 @@ class Opening:
             plan.map = load_map(demo_map_path(name))
             store.save(plan.map)
         board = SimulatedBoard(
-            BoardConfig(outputs=len(truth.chains), pixels=1_000),
+            BoardConfig(outputs=len(truth.chains), pixels=1_000, play_pixels=300, inputs=64),
             [wiring_of(truth, chain) for chain in truth.chains],
             resets_on_open=True,
             boot_ms=DEMO_BOOT_MS,
+            return_wires=range(len(truth.chains)),
         )
         port = SimulatedPort(board, name="simulated board")
 

@@ -77,9 +77,10 @@ class Choose:
 
 @dataclass(frozen=True)
 class Learn:
-    """Give the chosen input's number to this place."""
+    """Give the number of the chosen input (or of `number`) to this place."""
 
     place: str
+    number: int | None = None
 
 
 @dataclass(frozen=True)
@@ -190,8 +191,8 @@ def step(watch: Watch, given: object, now_s: float) -> tuple[Watch, tuple[Effect
         case Choose(by):
             size = len(watch.recent)
             return (replace(watch, chosen=max(0, min(size - 1, watch.chosen + by))), ()) if size else (watch, ())
-        case Learn(place):
-            return _learn(watch, place)
+        case Learn(place, number):
+            return _learn(watch, place, number)
         case Mismatch(time, seen):
             return _mismatch(watch, time, seen)
         case Forget():
@@ -334,16 +335,16 @@ def _with_map(watch: Watch, m: PlayfieldMap, message: str) -> tuple[Watch, tuple
     return replace(watch, map=m, past=(*watch.past, watch.map)[-200:], message=message), (SaveMap(m),)
 
 
-def _learn(watch: Watch, place_id: str) -> tuple[Watch, tuple[Effect, ...]]:
-    choice = watch.choice
-    if choice is None:
+def _learn(watch: Watch, place_id: str, number: int | None) -> tuple[Watch, tuple[Effect, ...]]:
+    if number is None and watch.choice is not None:
+        number = watch.choice.number
+    if number is None:
         return replace(watch, message="nothing changed lately: press the target, then choose it here"), (RingBell(),)
     place = watch.map.place_by_id.get(place_id)
     if place is None:
         return watch, (RingBell(),)
-    m = learned(watch.map, place, choice.number)
-    changed, effects = _with_map(watch, m, f"{place.label} is lamp {choice.number}")
-    return replace(changed, changes=tuple(c for c in watch.changes if c.number != choice.number), chosen=0), effects
+    changed, effects = _with_map(watch, learned(watch.map, place, number), f"{place.label} is lamp {number}")
+    return replace(changed, changes=tuple(c for c in watch.changes if c.number != number), chosen=0), effects
 
 
 def learned(m: PlayfieldMap, place: Place, number: int) -> PlayfieldMap:

@@ -193,6 +193,35 @@ class ProbeApp(App[str]):
         if walk is not None and self.walk_screen is not None:
             Bench(self, walk.map, walk.chain, walk.number, self.walk_screen.use_map).open(which)
 
+    def walk_map(self) -> PlayfieldMap | None:
+        """The map of the walk."""
+        return self.walk_screen.walk.map if self.walk_screen is not None else None
+
+    def open_game(self, which: str) -> None:
+        """Show the lamp list, the board's table, the game's lamps or the proof; one of the last three at a time."""
+        from probe.screens.game_board import BoardTableScreen
+        from probe.screens.game_lamps import LampsScreen
+        from probe.screens.game_prove import ProveScreen
+        from probe.screens.game_watch import WatchScreen
+
+        if self.walk_screen is None:
+            return
+        m, keep, ascii_only = self.walk_screen.walk.map, self.walk_screen.use_map, self.plan.plain_ascii
+        screen: Screen[None]
+        match which:
+            case "board":
+                screen = BoardTableScreen(m, keep)
+            case "watch":
+                screen = WatchScreen(m, keep, plain_ascii=ascii_only)
+            case "prove":
+                screen = ProveScreen(m, keep, plain_ascii=ascii_only)
+            case _:
+                screen = LampsScreen(m, keep)
+        if isinstance(self.screen, (BoardTableScreen, WatchScreen, ProveScreen)):
+            self.switch_screen(screen)
+        else:
+            self.push_screen(screen)
+
     def open_picture(self) -> None:
         """Show the picture of the walk's map, with the walk's place chosen."""
         from probe.screens.light import LightScreen

@@ -38,6 +38,8 @@ _NAMES = {
     "equals_sign": "=",
     "exclamation_mark": "!",
     "ampersand": "&",
+    "number_sign": "#",
+    "percent_sign": "%",
     "right": "→",
     "left": "←",
     "up": "↑",

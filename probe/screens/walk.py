@@ -379,6 +379,10 @@ class WalkScreen(Screen[None]):
         """Open the fault finder on this chain."""
         self.app.open_faults(self.walk.map, self.walk.chain)
 
+    def action_lamps(self) -> None:
+        """Open the lamp list."""
+        self.app.open_game("lamps")
+
     def action_table(self) -> None:
         """Open the map table."""
         self.app.open_table()

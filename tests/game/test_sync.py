@@ -117,7 +117,7 @@ def held(desk: Desk) -> bytes:
     return image
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(cut=st.integers(0, 40), restart=st.booleans())
 def test_cut_at_any_order_the_board_holds_the_old_table_or_the_new_one(cut: int, restart: bool) -> None:
     old = load_map(demo_map_path("kelp_forest.json"))

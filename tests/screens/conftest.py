@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from textual.pilot import Pilot
@@ -77,13 +78,14 @@ def open_app(tmp_path: Path) -> OpenApp:
         *,
         size: tuple[int, int] = (80, 24),
         wirings: Sequence[Wiring] = (),
+        config: Mapping[str, Any] | None = None,
         paper: bool = False,
         **more: object,
     ) -> AsyncIterator[Stage]:
         real = truth or m
         chains = real.chains if real is not None else ()
         board = SimulatedBoard(
-            BoardConfig(outputs=max(1, len(chains), len(wirings)), pixels=1_000),
+            BoardConfig(**({"outputs": max(1, len(chains), len(wirings)), "pixels": 1_000} | dict(config or {}))),
             list(wirings) or [wiring_of(real, chain) for chain in chains if real is not None],
         )
         port = SimulatedPort(board, name="simulated board")
