@@ -32,7 +32,10 @@ SIGMA_LOG_RATED = 0.3
 PRIOR_GAIN = 0.5
 PRIOR_DEPTH = 0.5
 PRIOR_ELSEWHERE = 0.05
-"""Own choices: gains within a factor of about 1.6, depths the same, a twentieth of the light from elsewhere."""
+PRIOR_ELSEWHERE_LOG = 0.7
+MOST_ELSEWHERE = 8.0
+"""Own choices: gains within a factor of about 1.6, depths the same, a twentieth of the light from elsewhere, at most
+eight times that."""
 
 MILLICANDELA = (405.0, 690.0, 190.0, 1_200.0)
 """Middle of the makers' range for red, green and blue of a WS2812B at full duty; white of a four-colour pixel from
@@ -210,7 +213,18 @@ class Fit:
     elsewhere_lux: float
     draws: Array
     misfit: float
-    readings: int
+    read: frozenset[Stop]
+    rated_only: bool
+
+    @property
+    def coverage(self) -> float:
+        """Share of the stops that were read."""
+        return len(self.read) / len(self.scene.stops)
+
+    @property
+    def seen_places(self) -> frozenset[str]:
+        """Places that were read themselves, or at a gap beside them."""
+        return frozenset(name for stop in self.read for name in stop if name is not None)
 
     def light(self, lamps: Array, *, seats: Sequence[Seat] | None = None, draw: Array | None = None) -> Array:
         """Lux (model scale) at every stop with these lamps, cd."""
@@ -262,31 +276,38 @@ class _Problem:
         self.places = len(self.here.places)
         self.scale_of = np.array([self.names.index(kind) for kind in self.kinds])
         plain = self.here.light()[self.rows] @ self.here.lamps_cd
-        self.usual = max(float(np.mean(plain)), 1e-9)
         first = np.log(np.maximum(plain, 1e-12))
         self.start_scale = np.array(
             [float(np.mean((self.seen - first)[self.scale_of == k])) for k in range(len(self.names))]
         )
 
-    def elsewhere(self, value: float) -> float:
-        return PRIOR_ELSEWHERE * self.usual * math.exp(value)
+    def own_light(self, x: Array) -> Array:
+        """Light of the pixels at the stops read."""
+        gain, factor = np.exp(x[: self.places]), math.exp(x[self.places])
+        return np.asarray(self.here.light(depth_factor=factor)[self.rows] @ (gain * self.here.lamps_cd))
+
+    def elsewhere(self, x: Array) -> float:
+        """Light from elsewhere, a share of the mean of that."""
+        return PRIOR_ELSEWHERE * math.exp(x[self.places + 1]) * max(float(np.mean(self.own_light(x))), 1e-12)
 
     def model(self, x: Array) -> Array:
-        gain, factor = np.exp(x[: self.places]), math.exp(x[self.places])
-        light = self.here.light(depth_factor=factor)[self.rows] @ (gain * self.here.lamps_cd)
+        light = self.own_light(x)
+        elsewhere = PRIOR_ELSEWHERE * math.exp(x[self.places + 1]) * max(float(np.mean(light)), 1e-12)
         scales: Array = x[self.places + 2 :]
-        return np.asarray(np.log(light + self.elsewhere(x[self.places + 1])) + scales[self.scale_of])
+        return np.asarray(np.log(light + elsewhere) + scales[self.scale_of])
 
     def residuals(self, x: Array) -> Array:
         priors = np.concatenate(
-            [x[: self.places] / PRIOR_GAIN, [x[self.places] / PRIOR_DEPTH, x[self.places + 1] / 1.5]]
+            [x[: self.places] / PRIOR_GAIN, [x[self.places] / PRIOR_DEPTH, x[self.places + 1] / PRIOR_ELSEWHERE_LOG]]
         )
         return np.concatenate([(self.model(x) - self.seen) / self.sigma, priors])
 
     def solved(self) -> Fit:
         size = self.places + 2
         start = np.concatenate([np.zeros(size), self.start_scale])
-        limit = np.concatenate([np.full(self.places, math.log(6)), [math.log(8), 4.0], np.full(len(self.names), 60.0)])
+        limit = np.concatenate(
+            [np.full(self.places, math.log(6)), [math.log(8), math.log(MOST_ELSEWHERE)], np.full(len(self.names), 60.0)]
+        )
         found = least_squares(self.residuals, start, bounds=(-limit, limit), method="trf", max_nfev=60)
         x = np.asarray(found.x, dtype=np.float64)
         jacobian = np.asarray(found.jac, dtype=np.float64)
@@ -301,8 +322,9 @@ class _Problem:
             self.here,
             np.exp(x[: self.places]),
             math.exp(x[self.places]),
-            self.elsewhere(float(x[self.places + 1])),
+            self.elsewhere(x),
             draws,
             misfit,
-            len(self.rows),
+            frozenset(self.here.stops[row] for row in self.rows),
+            self.names == ["rated"],
         )

@@ -39,9 +39,17 @@ class Sureness(Enum):
     GUESS = "a guess: more readings, or numbers instead of ratings, would tell"
 
 
-def sureness(share: float) -> Sureness:
-    """Words for the share of draws (0 to 1) in which it gets better."""
-    return Sureness.SURE if share >= 0.95 else Sureness.LIKELY if share >= 0.8 else Sureness.GUESS
+def sureness(share: float, *, trust: float = 1.0) -> Sureness:
+    """Words for the share of draws (0 to 1) in which it gets better, and for how far the readings can be trusted."""
+    if share >= 0.95 and trust >= 0.9:
+        return Sureness.SURE
+    return Sureness.LIKELY if share >= 0.8 and trust >= 0.5 else Sureness.GUESS
+
+
+def trust_in(fitted: Fit) -> float:
+    """How far a fit can be trusted, 0 to 1: the share of stops read, less for ratings alone and for a poor fit."""
+    trust = fitted.coverage * (0.85 if fitted.rated_only else 1.0)
+    return trust / max(1.0, fitted.misfit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +70,12 @@ class Outcome:
     low: float
     high: float
     better: float
+    trust: float = 1.0
 
     @property
     def sure(self) -> Sureness:
         """How sure that is."""
-        return sureness(self.better)
+        return sureness(self.better, trust=self.trust)
 
 
 class Work(Enum):
@@ -166,34 +175,45 @@ def _dimmed(m: PlayfieldMap, here: Scene, identity: Identity | None) -> int:
 
 
 def _trimmed(fitted: Fit, seats: Sequence[Seat], each_cd: Array, now: Array) -> Array:
-    """The duties that are most even, of those that keep half of the light now; the brightest among near equals."""
-    base = fitted.light(np.zeros(len(seats)), seats=seats)
+    """The duties that are most even, of those that keep half of the light now; the brightest among near equals.
+
+    What light from elsewhere adds is left out: dimming everything would bring it forward, and even nothing. Places that
+    nobody looked at keep their duty.
+    """
     gain = np.concatenate([fitted.gain, np.ones(len(seats) - len(fitted.gain))])
     reach = fitted.scene.light(depth_factor=fitted.depth_factor, seats=seats) * (gain * each_cd / 255)
-    mean_now = float(np.mean(reach @ now + base))
+    free = np.array(
+        [place.id in fitted.seen_places for place in fitted.scene.places] + [True] * (len(seats) - len(fitted.gain))
+    )
+    low, high = np.where(free, 1.0, np.maximum(now - 0.01, 0.0)), np.where(free, 255.0, now + 0.01)
+    mean_now = max(1e-12, float(np.mean(reach @ now)))
     best: tuple[float, Array] | None = None
     for factor in (1.0, 0.9, 0.8, 0.65, LIGHT_KEPT):
         target = factor * mean_now
         keep = 0.02  # a light pull to the levels of now settles what no reading decides
-        rows = np.vstack([reach / target, keep * np.diag(1 / np.maximum(now, 8.0))])
-        wanted = np.concatenate([1 - base / target, keep * now / np.maximum(now, 8.0)])
+        pull = keep / np.maximum(now, 8.0)
+        rows = np.vstack([reach / target, np.diag(pull)])
+        wanted = np.concatenate([np.ones(len(reach)), pull * now])
         # The least light decides uniformity: points below the target weigh more, found by one more turn.
-        duties = _bounded(rows, wanted)
-        short = np.clip(1 - (reach @ duties + base) / target, 0, 1)
+        duties = _bounded(rows, wanted, low, high)
+        short = np.clip(1 - reach @ duties / target, 0, 1)
         weights = np.concatenate([1 + 4 * short, np.ones(len(now))])
-        duties = _bounded(rows * weights[:, None], wanted * weights)
-        found = evenness((reach @ duties + base).tolist())
+        duties = _bounded(rows * weights[:, None], wanted * weights, low, high)
+        light = reach @ duties
+        if np.mean(light) < LIGHT_KEPT * mean_now:
+            duties = np.clip(duties * (LIGHT_KEPT * mean_now / float(np.mean(light))), low, high)
+        found = evenness((reach @ duties).tolist())
         assert found is not None
         if best is None or found.uniformity > best[0] * 1.02:
             best = found.uniformity, duties
     assert best is not None
-    unchanged = evenness((reach @ now + base).tolist())
+    unchanged = evenness((reach @ now).tolist())
     assert unchanged is not None
     return best[1] if best[0] > unchanged.uniformity else now
 
 
-def _bounded(rows: Array, wanted: Array) -> Array:
-    return np.asarray(lsq_linear(rows, wanted, bounds=(1.0, 255.0), method="trf", max_iter=60).x, dtype=np.float64)
+def _bounded(rows: Array, wanted: Array, low: Array, high: Array) -> Array:
+    return np.asarray(lsq_linear(rows, wanted, bounds=(low, high), method="trf", max_iter=60).x, dtype=np.float64)
 
 
 def _outcome(fitted: Fit, lamps: Array, seats: Sequence[Seat], new_lamps: Array, new_seats: Sequence[Seat]) -> Outcome:
@@ -210,7 +230,7 @@ def _outcome(fitted: Fit, lamps: Array, seats: Sequence[Seat], new_lamps: Array,
         values.append(then.uniformity)
         better += then.uniformity > was.uniformity
     low, high = np.quantile(values, [0.1, 0.9])
-    return Outcome(before, after, float(low), float(high), better / len(values))
+    return Outcome(before, after, float(low), float(high), better / len(values), trust_in(fitted))
 
 
 def _changes(m: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array) -> list[Change]:

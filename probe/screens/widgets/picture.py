@@ -77,7 +77,8 @@ _STYLES = {
 
 def legend(kinds: Iterable[str], *, plain: bool = False) -> str:
     """What the signs mean, for the kinds that occur: `o insert  · general  x dark  ! changed  _ no pixel  ◉ lit`."""
-    found = [f"{sign} {kind.value}" for kind, sign in SIGNS.items() if kind.value in set(kinds)]
+    occurring = set(kinds)
+    found = [f"{sign} {kind.value}" for kind, sign in SIGNS.items() if kind.value in occurring]
     found += [f"{DARK_SIGN} dark", f"{CHANGED_SIGN} changed", f"{UNSEEN_SIGN} no pixel", f"{LIT_SIGN} lit"]
     return "  ".join(ascii_sign(word[0]) + word[1:] if plain else word for word in found)
 
