@@ -110,20 +110,30 @@ static void on_sleep(avr_t *sleeper, avr_cycle_count_t cycles)
     (void)ppoll(waits, 3, &span, NULL);
 }
 
-static void apply_pins(void)
+/* Drives all input pins; `anew`: after a restart, when simavr has forgotten levels that it would not tell twice. */
+static void apply_pins(bool anew)
 {
-    for (char port = 'B'; port <= 'D'; port++)
+    for (char port = 'B'; port <= 'D'; port++) {
+        /* What drives a pin from outside is stronger than the chip's pull-up, which simavr has to be told. */
+        avr_ioport_external_t outside = {.name = (unsigned char)port};
         for (uint8_t bit = 0; bit < 8; bit++) {
             bool data = port == data_port && bit >= data_bit && bit < data_bit + outputs;
             bool line = port == 'D' && bit < 2;
-            if (!data && !line)
-                avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit), pins[(port - 'A') * 8 + bit]);
+            if (data || line)
+                continue;
+            avr_irq_t *irq = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit);
+            if (anew)
+                avr_raise_irq(irq, !pins[(port - 'A') * 8 + bit]);
+            avr_raise_irq(irq, pins[(port - 'A') * 8 + bit]);
+            outside.mask |= (unsigned)!pins[(port - 'A') * 8 + bit] << bit; /* low; high is left to the pull-up */
         }
+        avr_ioctl(avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(port), &outside);
+    }
 }
 
 static void restarted(void)
 {
-    apply_pins();
+    apply_pins(true);
     for (unsigned i = 0; i < outputs; i++)
         waveform_reset(&waves[i]);
 }
@@ -231,7 +241,7 @@ static void command_pin(char *argument)
 {
     if (strlen(argument) == 4 && argument[0] >= 'B' && argument[0] <= 'D' && argument[1] >= '0' && argument[1] <= '7') {
         pins[(argument[0] - 'A') * 8 + argument[1] - '0'] = argument[3] == '1';
-        apply_pins();
+        apply_pins(false);
         done();
     } else {
         fail("a pin such as D2 and a level expected");

@@ -84,9 +84,10 @@ static void on_edge(struct avr_irq_t *irq, uint32_t value, void *param)
         return;
     w->level = level;
     /* What the pixels of the chain do not keep for themselves leaves the last of them. */
-    if (w->chain_bits && !(level && w->high_seen && w->avr->cycle - w->fall >= RESET_CYCLES)
-        && w->length * 8 + w->bits >= w->chain_bits)
-        avr_raise_irq(w->return_irq, level);
+    bool passed_on = !(level && w->high_seen && w->avr->cycle - w->fall >= RESET_CYCLES)
+                     && w->length * 8 + w->bits >= w->chain_bits;
+    if (w->chain_bits)
+        avr_raise_irq(w->return_irq, passed_on && level); /* else driven low, whatever the chip's pull-up wants */
     if (edges) {
         uint64_t record[2] = {w->avr->cycle, level | (uint64_t)w->bit << 8};
         fwrite(record, sizeof record, 1, edges);

@@ -163,6 +163,7 @@ void pp_table_erase(pp_board *board);
 bool pp_reader_begin(pp_reader *reader, pp_board *board);
 void pp_reader_chain(const pp_reader *reader, uint8_t index, pp_table_chain *chain);
 void pp_reader_colour(const pp_reader *reader, uint8_t number, uint8_t rgbw[PP_COLOURS_MAX]);
+void pp_entry_colour(pp_reader *reader);
 uint8_t pp_reader_next(pp_reader *reader);
 
 #endif

@@ -90,6 +90,7 @@ static void fill(pp_board *board, const pp_table_chain *chain, uint8_t *wire, ui
         uint8_t now = only == NO_KEY ? board->shown[key] : only == key ? level : 0;
         if (!now)
             continue;
+        pp_entry_colour(&reader);
 #if PP_PLAY_TINT
         if (board->tint[key] && board->tint[key] <= reader.colours)
             pp_reader_colour(&reader, (uint8_t)(board->tint[key] - 1), reader.entry.rgbw);

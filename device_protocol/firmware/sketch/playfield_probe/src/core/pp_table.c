@@ -197,8 +197,7 @@ static bool take_entry(pp_reader *reader, uint8_t control)
     if (entry->colour < OWN_COLOUR) {
         if (entry->colour >= reader->colours)
             return false;
-        pp_reader_colour(reader, entry->colour, entry->rgbw);
-        return true;
+        return true; /* pp_entry_colour() looks it up for those who want it */
     }
     for (uint8_t i = 0; i < PP_COLOURS_MAX; i++)
         if (!take(reader, &entry->rgbw[i]))
@@ -214,6 +213,13 @@ uint8_t pp_reader_next(pp_reader *reader)
     if (!take(reader, &control))
         return PP_END;
     return take_entry(reader, control) ? PP_ENTRY : PP_BROKEN;
+}
+
+/* The colour of the entry read last. */
+void pp_entry_colour(pp_reader *reader)
+{
+    if (reader->entry.colour < OWN_COLOUR)
+        pp_reader_colour(reader, reader->entry.colour, reader->entry.rgbw);
 }
 
 /* Does an image keep the rules, on this board? `at` becomes the offset of the record in which the reading ended. */
