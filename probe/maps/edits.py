@@ -7,6 +7,7 @@ travel with their pixel; joints and feeds follow. No other chain is touched.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from probe.maps.follow import follow
@@ -151,7 +152,7 @@ def apply_edit(m: PlayfieldMap, edit: Edit, *, made_on: str = "", used: frozense
     if batch is not None and batch not in {b.id for b in m.batches}:
         raise EditError(f"there is no batch {batch!r} in this map: add it first, or leave it out")
     slots = ordered(len(chain.pixels), edit)
-    names = iter(_fresh_ids(m, chain, sum(slot is None for slot in slots), used))
+    names = iter(fresh_ids(m, chain, sum(slot is None for slot in slots), used))
     pixels: list[Pixel] = []
     for slot in slots:
         if slot is not None:
@@ -177,9 +178,9 @@ def _replacing(old: Pixel, name: str, batch: str | None) -> Pixel:
     return Pixel(id=name, state=state, place=old.place, note=old.note, batch=batch)
 
 
-def _fresh_ids(m: PlayfieldMap, chain: Chain, how_many: int, used: frozenset[str]) -> list[str]:
+def fresh_ids(m: PlayfieldMap, chain: Chain, how_many: int, used: AbstractSet[str]) -> list[str]:
     """Ids that the chain does not use and, as far as its revisions tell, never used."""
-    taken = used | {pixel.id for pixel in chain.pixels}
+    taken = set(used) | {pixel.id for pixel in chain.pixels}
     taken |= {c.key for r in m.revisions for c in r.diff if c.chain == chain.id}
     taken |= {c.key for c in m.pending if c.chain == chain.id}
     made: list[str] = []

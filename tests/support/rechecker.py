@@ -1,0 +1,160 @@
+"""A scripted person in a recheck: sees what the wiring shows, answers what the screen asks, in the program's inputs.
+
+Physical pixels name where their light is seen by a place's id, or by `new:` and the label that the person would give it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from device_protocol.values import Colour
+from device_protocol.wiring import PhysicalPixel, Wiring
+from probe.maps.model import Chain, PixelState, PlayfieldMap
+from probe.maps.operations import folded
+from probe.recheck.codes import UNLIT
+from probe.rechecking.colours import LOOK_COLOURS
+from probe.rechecking.keys import Choose, Key, Quick, Say, Take, Typed
+from probe.rechecking.state import Does, Item, Rechecking, Stage
+
+NEW = "new:"
+NOW = "2026-03-01T19:30:00Z"
+
+
+def colour_of(light: Colour) -> int:
+    """The number of the look colour that a light is, or UNLIT."""
+    values = (light.red, light.green, light.blue)
+    top = max(values)
+    if top == 0:
+        return UNLIT
+    parts = tuple(int(2 * value > top) for value in values)
+    return next(i for i, colour in enumerate(LOOK_COLOURS) if colour.parts == parts)
+
+
+def seen(lights: Iterable[tuple[str | None, Colour]]) -> dict[str, list[int]]:
+    """What shines, as colours by place."""
+    found: dict[str, list[int]] = {}
+    for place, light in lights:
+        colour = colour_of(light)
+        if place is not None and colour != UNLIT:
+            found.setdefault(place, []).append(colour)
+    return found
+
+
+@dataclass(frozen=True)
+class Answering:
+    """What the person does: keys of the program, in order."""
+
+    keys: tuple[Key, ...]
+
+
+def keys_for(state: Rechecking, shines: dict[str, list[int]], *, pick: tuple[Does, str] | None = None) -> list[Key]:
+    """The inputs with which this person answers what is asked now."""
+    match state.stage:
+        case Stage.DECLARE | Stage.DONE:
+            return [Take(NOW)]
+        case Stage.LOOK:
+            return _look(state, shines)
+        case Stage.COLOUR:
+            item = state.pointed
+            assert item is not None
+            here = shines.get(_place_of(state, item), [])
+            odd = [c for c in here if c not in item.colours] or [UNLIT]
+            return _choose(state, next(i for i, x in enumerate(state.items) if x.colours[0] == odd[0]))
+        case Stage.PROBE:
+            return _probe(state, shines)
+        case _:
+            raise AssertionError(f"nothing is asked: {state.stage}")
+
+
+def _choose(state: Rechecking, index: int) -> list[Key]:
+    by = index - state.chosen
+    return [*([Choose(by)] if by else []), Take(NOW)]
+
+
+def _place_of(state: Rechecking, item: Item) -> str:
+    if item.number is not None:
+        name = state.names[item.number]
+        return name.place or f"{NEW}{name.label}"
+    assert state.entries is not None
+    return state.entries.pixels[item.entries[0]].place or ""
+
+
+def _look(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
+    listed = set()
+    for index, item in enumerate(state.items):
+        if item.does is not Does.DIFFERS:
+            continue
+        place = _place_of(state, item)
+        listed.add(place)
+        if sorted(shines.get(place, [])) != sorted(c for c in item.colours if c != UNLIT):
+            return _choose(state, index)
+    named = {name.place or f"{NEW}{name.label}" for name in state.names.values()}
+    if any(place not in listed | named for place in shines):
+        return [Say(Quick.EXTRA_LIGHT)]
+    return _choose(state, 0)
+
+
+def _probe(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
+    if not shines:
+        return [Say(Quick.NOTHING_LIT)]
+    place = next(iter(shines))
+    assert state.entries is not None
+    if place in state.entries.at_place:
+        label = state.map.place_by_id[place].label
+        for index, item in enumerate(state.items):
+            if item.does is Does.AT_PLACE and item.name is not None and item.name.place == place:
+                return _choose(state, index)
+        return [Typed(label), Take(NOW)]
+    label = place.removeprefix(NEW)
+    if place in state.map.place_by_id:
+        label = state.map.place_by_id[place].label
+    for index, item in enumerate(state.items):
+        if item.does is Does.NEW_PLACE and item.name is not None and folded(item.name.label) == folded(label):
+            return _choose(state, index)
+    return [Typed(label), Take(NOW)]
+
+
+def wiring_of_chain(m: PlayfieldMap, chain: Chain) -> Wiring:
+    """The chain wired as the map says; what gives no light that can be seen has no place."""
+    return Wiring(
+        tuple(
+            PhysicalPixel(
+                pixel.place if pixel.state is PixelState.PLACED else None,
+                byte_order=chain.order,
+                emits=pixel.state in (PixelState.PLACED, PixelState.HIDDEN),
+            )
+            for pixel in chain.pixels
+        )
+    )
+
+
+def new_pixels(*labels: str, byte_order: str = "GRB") -> tuple[PhysicalPixel, ...]:
+    """Pixels to splice in whose light is seen at places that the map does not have."""
+    return tuple(PhysicalPixel(f"{NEW}{label}", byte_order) for label in labels)
+
+
+def agrees(m: PlayfieldMap, chain_id: str, wiring: Wiring) -> list[str]:
+    """Where a map differs from the wiring: one line for each number that is wrong."""
+    wrong: list[str] = []
+    pixels = m.chain(chain_id).pixels
+    if len(pixels) != len(wiring):
+        wrong.append(f"{len(pixels)} pixels in the map, {len(wiring)} in the wiring")
+    for number, (pixel, real) in enumerate(zip(pixels, wiring, strict=False)):
+        place = m.place_by_id.get(pixel.place or "")
+        shown = pixel.place if place is not None and pixel.state is PixelState.PLACED else None
+        if real.place is not None and real.place.startswith(NEW):
+            label = real.place.removeprefix(NEW)
+            if place is None or folded(place.label) != folded(label):
+                wrong.append(f"{number}: {place.label if place else pixel.state.value}, really {label}")
+        elif real.emits and real.place != shown:
+            wrong.append(f"{number}: {shown}, really {real.place}")
+        elif not real.emits and shown is not None:
+            wrong.append(f"{number}: {shown}, really dark")
+    return wrong
+
+
+def lights_of(wiring: Wiring, frame: Sequence[Colour]) -> list[tuple[str | None, Colour]]:
+    """What every physical pixel shows when these colours have been sent, first pixel first."""
+    dark = Colour(0, 0, 0)
+    return [(p.place, p.shows(frame[n] if n < len(frame) else dark)) for n, p in enumerate(wiring)]
