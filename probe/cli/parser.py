@@ -42,6 +42,7 @@ def build_parser() -> argparse.ArgumentParser:
     _faults(commands)
     _practice(commands)
     _sheet(commands)
+    _board_check(commands)
     _completion(commands)
     return parser
 
@@ -231,6 +232,14 @@ def _sheet(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument("-o", "--output", metavar="FILE", help="HTML file to write (default: standard output)")
     parser.add_argument("--picture", metavar="FILE", help="also write the picture of the playfield as SVG")
     parser.add_argument("--from-below", action="store_true", help="mirror the picture, for work under the playfield")
+
+
+def _board_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("board-check", help="hold any board's firmware to the protocol, clause by clause")
+    parser.add_argument("port", metavar="PORT", help="serial device, or a socket://, rfc2217:// or simulated:// URL")
+    parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="speed of the line (default 115200)")
+    parser.add_argument("--only", action="append", default=[], metavar="CLAUSE", help="this clause only, such as 5.4")
+    parser.add_argument("--json", action="store_true", help="as JSON")
 
 
 def _completion(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -72,6 +72,12 @@ def _dispatch(arguments: argparse.Namespace) -> int:
             from probe.cli.listing import show_findings
 
             return show_findings(arguments.map, as_json=arguments.json, strict=arguments.strict)
+        case "board-check":
+            from probe.cli.board_check import board_check
+
+            return board_check(
+                arguments.port, baud=arguments.baud, only=tuple(arguments.only), as_json=arguments.json
+            )
         case "export":
             from probe.cli.exchange import export_map
 
