@@ -134,7 +134,7 @@ def _group(board: ProtocolBoard, arguments: Sequence[str]) -> Fields:
     return _light_whose(board, arguments, Group)
 
 
-def _pattern(board: ProtocolBoard, arguments: Sequence[str]) -> Fields:
+def _run(board: ProtocolBoard, arguments: Sequence[str]) -> Fields:
     number = read_output(board, arguments[0])
     output = board.outputs[number]
     kind = _word(PatternKind, arguments[1])
@@ -198,7 +198,7 @@ FEATURE_RULES: dict[str, OrderRule] = {
     "play": OrderRule(0, 1, _play, "play"),
     "lamp": OrderRule(2, 2, _lamp, "play"),
     "group": OrderRule(2, 2, _group, "play"),
-    "pattern": OrderRule(6, 9, _pattern, "pattern"),
+    "run": OrderRule(6, 9, _run, "pattern"),
     "running": OrderRule(1, 1, _running, "pattern"),
     "inputs": OrderRule(1, 1, _inputs, "inputs"),
     "edges": OrderRule(1, 1, _edges, "inputs"),

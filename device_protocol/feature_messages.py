@@ -40,7 +40,7 @@ WRITE_MOST = 16
 READ_MOST = 64
 """Bytes in one `read` (SPEC 5.16)."""
 STEP_MS_LEAST = 167
-STEP_MS_MOST = 600_000
+STEP_MS_MOST = 60_000
 LINGER_MS_MOST = 250
 COUNT_TIMES_MOST = 8
 INPUTS_A_REPLY = 64
@@ -228,15 +228,15 @@ class LightGroup(Order):
 
 @dataclass(frozen=True, slots=True)
 class RunPattern(Order):
-    """`pattern` (SPEC 5.22): steps on the board's own clock. Answered when step 0 is lit."""
+    """`run` (SPEC 5.22): steps on the board's own clock. Answered when step 0 is lit."""
 
     output: int
     kind: PatternKind
     colours: tuple[Colour, ...]
     step_ms: int = 1_000
     sending: PatternLine = PatternLine.SEND
-    keep: PatternKeep = PatternKeep.GUARD
-    WORD: ClassVar[str] = "pattern"
+    keep: PatternKeep = PatternKeep.LIVE
+    WORD: ClassVar[str] = "run"
     FEATURE: ClassVar[str | None] = "pattern"
     CLOCKS_OUT: ClassVar[bool] = True
 
@@ -244,7 +244,7 @@ class RunPattern(Order):
         between(self.output, 0, MOST_NUMBER, "output")
         between(self.step_ms, STEP_MS_LEAST, STEP_MS_MOST, "length of a step in ms")
         most = 1 if self.kind is PatternKind.WALK else 4
-        between(len(self.colours), 1, most, f"colours of a pattern {self.kind.value}")
+        between(len(self.colours), 1, most, f"colours of the pattern {self.kind.value}")
 
     def arguments(self) -> tuple[str, ...]:
         words = (self.kind.value, self.sending.value, self.keep.value)

@@ -25,7 +25,7 @@ class Player(Enum):
 class PatternKind(Enum):
     """What the steps of a pattern are (SPEC 5.22)."""
 
-    WHOLE = "whole"
+    WHOLE = "all"
     WALK = "walk"
 
 
@@ -40,7 +40,7 @@ class PatternLine(Enum):
 class PatternKeep(Enum):
     """Whether the silence rule ends a pattern (SPEC 5.22)."""
 
-    GUARD = "guard"
+    LIVE = "live"
     HOLD = "hold"
 
 

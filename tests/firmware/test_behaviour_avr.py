@@ -11,6 +11,7 @@ import serial
 
 from tests.firmware import build
 from tests.firmware.build import FIRMWARE
+from tests.firmware.lamp_tables import OTHER, SMALL, order_texts
 from tests.firmware.orders import lone_pixel, order, read_answer
 from tests.firmware.simulated_avr import SimulatedAvr
 
@@ -146,10 +147,20 @@ def exercise(chip: SimulatedAvr) -> None:
         "range 0 0 1000 FFFFFFFF", "range 0 10 40 20202000", "silence 60000", "palette 0 1 112233 445566 778899 AABBCC",
         "paint 0 0 a500b2c400", "paint 0 902 d98", "paint 0 5 a2000", "paint 0 999 b", "show 0", "dark all", "nonsense 1 2 3",
         "light 0", "light x y z", "setup 0 0 GRB 300 2000",
+        *order_texts(SMALL, 7), "table", "read 0 64", "play game", "lamp 2 255", "group 0 90", "play game", "edges 1", "inputs 1",
+        "linger 40", "watch on", "run 0 all send live 500 000001 000100 010000 010101", "running 0",
+        "run 0 walk once hold 500 FFFFFF", "count 0 1000 2", "commit 90 0000 3", *order_texts(OTHER, 8), "erase",
     ]  # fmt: skip
     for seq, text in enumerate(texts):
         chip.feed(order(seq, text))
-        assert chip.receive_line(500) is not None, text
+        while (line := chip.receive_line(500)) is not None and line.startswith(b"~"):
+            pass  # a notice
+        assert line is not None, text
+        if text == "play game":
+            chip.set_pin("C0", 0)
+            chip.run(100)
+            chip.set_pin("C0", 1)
+            chip.run(100)
     for junk in (b"x" * 300 + b"\n", b"\x00\xff\r\r\n", b"?\r\n", b">01 id*0000\n"):
         chip.feed(junk)
         assert chip.receive_line(500) is not None

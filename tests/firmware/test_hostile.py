@@ -104,8 +104,8 @@ TABLE_ORDERS = [
     [" ".join((each.WORD, *each.arguments())) for each in table_orders(image, revision)]
     for revision, image in enumerate(IMAGES, start=5)
 ]
-KINDS, SENDINGS, KEEPS = (st.sampled_from(words.split()) for words in ("whole walk", "send once turns", "guard hold"))
-STEPS = st.sampled_from(["167", "500", "1000", "166", "600000"])
+KINDS, SENDINGS, KEEPS = (st.sampled_from(words.split()) for words in ("all walk", "send once turns", "live hold"))
+STEPS = st.sampled_from(["167", "500", "1000", "166", "60000"])
 HEX = st.one_of(
     st.binary(min_size=1, max_size=17).map(lambda data: data.hex().upper()), st.sampled_from(["0", "0g", "ab"])
 )
@@ -116,8 +116,8 @@ FEATURE_ORDERS = st.one_of(
     ),
     _words("lamp", st.integers(0, 10).map(str), st.sampled_from(["0", "1", "128", "255", "256"])),
     _words("group", st.integers(0, 4).map(str), st.sampled_from(["0", "20", "255"])),
-    _words("pattern", "0", KINDS, SENDINGS, KEEPS, STEPS, COLOURS),
-    _words("pattern", "0", KINDS, SENDINGS, KEEPS, STEPS, COLOURS, COLOURS),
+    _words("run", "0", KINDS, SENDINGS, KEEPS, STEPS, COLOURS),
+    _words("run", "0", KINDS, SENDINGS, KEEPS, STEPS, COLOURS, COLOURS),
     _words("write", SMALL, HEX),
     _words("read", SMALL, SMALL),
     _words("linger", st.integers(0, 251).map(str)),
@@ -127,7 +127,7 @@ HOSTILE_FEATURE_ORDERS = st.one_of(
     _words("read", NUMBERS, NUMBERS),
     _words("commit", NUMBERS, st.text("0123456789ABCDEF", min_size=3, max_size=5), NUMBERS),
     _words(st.sampled_from(["lamp", "group"]), NUMBERS, NUMBERS),
-    _words("pattern", NUMBERS, KINDS, SENDINGS, KEEPS, NUMBERS, COLOURS, COLOURS, COLOURS, COLOURS),
+    _words("run", NUMBERS, KINDS, SENDINGS, KEEPS, NUMBERS, COLOURS, COLOURS, COLOURS, COLOURS),
     _words("count", NUMBERS, NUMBERS, NUMBERS),
     _words(st.sampled_from(["table", "erase", "play", "running", "inputs", "edges", "linger"]), NUMBERS),
 )

@@ -4,7 +4,7 @@
 #define WRITE_MAX 16
 #define READ_MAX 64
 #define STEP_MIN_MS 167
-#define STEP_MAX_MS 600000
+#define STEP_MAX_MS 60000
 #define LINGER_MAX_MS 250
 #define EDGES_A_REPLY 8
 #define TIMES_MAX 8
@@ -157,9 +157,9 @@ uint8_t pp_order_group(pp_board *board, pp_order *order)
 
 #define WORDS_MAX 6
 
-static const char kinds[][WORDS_MAX] PP_FLASH = {"whole", "walk"};
+static const char kinds[][WORDS_MAX] PP_FLASH = {"all", "walk"};
 static const char lines[][WORDS_MAX] PP_FLASH = {"send", "once", "turns"};
-static const char keeps[][WORDS_MAX] PP_FLASH = {"guard", "hold"};
+static const char keeps[][WORDS_MAX] PP_FLASH = {"live", "hold"};
 
 /* Finds a word in a list; its place, or 255. */
 static uint8_t find_word(const char *text, const char (*flash_words)[WORDS_MAX], uint8_t words)
@@ -173,8 +173,8 @@ static uint8_t find_word(const char *text, const char (*flash_words)[WORDS_MAX],
     return 255;
 }
 
-/* pattern OUTPUT KIND LINE KEEP STEP COLOUR [COLOUR [COLOUR [COLOUR]]] */
-uint8_t pp_order_pattern(pp_board *board, pp_order *order)
+/* run OUTPUT KIND LINE KEEP STEP COLOUR [COLOUR [COLOUR [COLOUR]]] */
+uint8_t pp_order_run(pp_board *board, pp_order *order)
 {
     uint8_t output, code, rgbw[PP_COLOURS_MAX];
     pp_pattern pattern = {0};

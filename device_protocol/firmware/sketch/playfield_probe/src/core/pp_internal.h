@@ -40,7 +40,7 @@ enum {
     PP_INTERNAL = 40
 };
 
-#define PP_ARGUMENTS_KEPT (PP_FEATURE_PATTERN ? 9 : 6) /* the most that any order has: pattern, else palette */
+#define PP_ARGUMENTS_KEPT (PP_FEATURE_PATTERN ? 9 : 6) /* the most that any order has: run, else palette */
 
 /* A line taken apart; the texts lie in the line buffer, each ended by NUL. */
 typedef struct pp_order {
@@ -112,7 +112,7 @@ uint8_t pp_order_erase(pp_board *board, pp_order *order);
 uint8_t pp_order_play(pp_board *board, pp_order *order);
 uint8_t pp_order_lamp(pp_board *board, pp_order *order);
 uint8_t pp_order_group(pp_board *board, pp_order *order);
-uint8_t pp_order_pattern(pp_board *board, pp_order *order);
+uint8_t pp_order_run(pp_board *board, pp_order *order);
 uint8_t pp_order_running(pp_board *board, pp_order *order);
 uint8_t pp_order_inputs(pp_board *board, pp_order *order);
 uint8_t pp_order_edges(pp_board *board, pp_order *order);
@@ -188,9 +188,9 @@ void pp_take_pixels(pp_board *board);
 
 #if PP_FEATURE_PATTERN
 /* pp_pattern.c: patterns by the board's own clock. */
-enum { PP_WHOLE, PP_WALK };
+enum { PP_ALL, PP_WALK };
 enum { PP_SEND, PP_ONCE, PP_TURNS };
-enum { PP_GUARD, PP_HOLD };
+enum { PP_LIVE, PP_HOLD };
 uint8_t pp_pattern_start(pp_board *board, uint8_t output, const pp_pattern *pattern, pp_order *order);
 void pp_pattern_poll(pp_board *board, uint32_t now_ms);
 #endif

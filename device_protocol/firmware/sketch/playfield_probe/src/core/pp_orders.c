@@ -399,7 +399,7 @@ static const word_entry words[] PP_FLASH = {
     {"play", 0, 1, PLAY(pp_order_play)},
     {"lamp", 2, 2, PLAY(pp_order_lamp)},
     {"group", 2, 2, PLAY(pp_order_group)},
-    {"pattern", 6, 9, PATTERN(pp_order_pattern)},
+    {"run", 6, 9, PATTERN(pp_order_run)},
     {"running", 1, 1, PATTERN(pp_order_running)},
     {"inputs", 1, 1, INPUTS(pp_order_inputs)},
     {"edges", 1, 1, INPUTS(pp_order_edges)},
