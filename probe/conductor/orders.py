@@ -98,7 +98,7 @@ def showing_orders(effect: Showing, identity: Identity, limits: Limits | None = 
             return picture_orders(output, colours, line_limit=identity.line, features=identity.features)
         case RunPattern(output, colours, step_ms, walk, line, hold):
             kind = PatternKind.WALK if walk else PatternKind.WHOLE
-            keep = PatternKeep.HOLD if hold else PatternKeep.GUARD
+            keep = PatternKeep.HOLD if hold else PatternKeep.LIVE
             return [RunPatternOrder(output, kind, colours, step_ms, PatternLine(line), keep)]
         case ShowDark(output):
             return [Dark(output)]

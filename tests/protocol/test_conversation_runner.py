@@ -39,6 +39,9 @@ class ScriptedBoard:
     def press(self) -> None:
         pass
 
+    def set_input(self, number: int, on: bool) -> None:
+        pass
+
     def lose_bytes(self) -> None:
         pass
 
