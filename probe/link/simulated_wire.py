@@ -81,6 +81,11 @@ class SimulatedPort:
         if self.plugged:
             self._say(self.board.press_button(now_ms()))
 
+    def set_input(self, number: int, on: bool) -> None:
+        """The game switches a lamp on or off."""
+        if self.plugged:
+            self._say(self.board.set_input(number, on, now_ms()))
+
     def pass_time(self) -> None:
         """Let the board see what time it is, port open or not."""
         if self.plugged:

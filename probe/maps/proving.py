@@ -95,6 +95,11 @@ class Tally:
         return self.proved + self.changed + self.wrong + self.open
 
     @property
+    def short(self) -> str:
+        """The least that tells it."""
+        return f"proved {self.proved}/{self.total}"
+
+    @property
     def words(self) -> str:
         """One line for screens and papers."""
         if not self.total:

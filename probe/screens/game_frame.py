@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.content import Content
@@ -27,6 +28,7 @@ class GameScreen(Screen[None]):
     app: ProbeApp
     KEY_SCOPE: ClassVar[str] = ""
     CSS_PATH: ClassVar[str] = "game.tcss"
+    AUTO_FOCUS: ClassVar[str | None] = ""
 
     def __init__(
         self, state: Any, step: Callable[[Any, Any, float], tuple[Any, tuple[Effect, ...]]], keep: Keep
@@ -46,13 +48,16 @@ class GameScreen(Screen[None]):
 
     def on_screen_resume(self) -> None:
         if self._lines:
-            self._activity.state = self.resumed(self._activity.state)
+            m = self.app.walk_map()
+            if m is not None and m is not self._kept:
+                self._kept = m
+                self._activity.state = self.resumed(self._activity.state, m)
             self.app.conductor.begin(self._activity)
             self._told(self._activity.state)
 
-    def resumed(self, state: Any) -> Any:
-        """The state after another screen was on top, which may have changed the map."""
-        return state
+    def resumed(self, state: Any, m: PlayfieldMap) -> Any:
+        """The state with a map that a screen on top of this one has changed."""
+        return replace(state, map=m)
 
     def _told(self, state: Any) -> None:
         if state.map is not self._kept:

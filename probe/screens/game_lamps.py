@@ -332,9 +332,5 @@ class LampsScreen(GameScreen):
         else:
             self.app.action_leave()
 
-    def resumed(self, state: Any) -> Any:
-
-        m = self.app.walk_map()
-        return (
-            state if m is None or m is state.map else replace(state, map=m, at=min(state.at, max(0, len(m.lamps) - 1)))
-        )
+    def resumed(self, state: Any, m: PlayfieldMap) -> Any:
+        return replace(state, map=m, at=max(0, min(state.at, len(m.lamps) - 1)))

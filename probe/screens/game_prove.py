@@ -18,7 +18,7 @@ from probe.maps.proving import Standing
 from probe.screens.clock import now_text
 from probe.screens.game_frame import GameScreen, Keep
 from probe.screens.keys import bindings
-from probe.screens.text import plain
+from probe.screens.text import cut, plain
 from probe.screens.widgets.big_number import BigNumber
 from probe.screens.widgets.picture import LIT_SIGN, PlayfieldPicture, Spot
 
@@ -84,18 +84,23 @@ class ProveScreen(GameScreen):
         state = "● LIT" if prove.is_lit else "○ not lit yet" if prove.board.here else "○ no board"
         where = f"{prove.at + 1} of {len(prove.rows)}"
         return Content("\n").join(
-            [plain(f"{kind} {row.title}"), Content(f"{state}   {where}   {_SIGNS[row.state]} {row.state.value}")]
+            [
+                plain(f"{kind} {row.title}", width=max(20, self.query_one("#game-left").size.width - 2)),
+                Content(f"{state}   {where}   {_SIGNS[row.state]} {row.state.value}"),
+            ]
         )
 
     def _place_lines(self, prove: Prove) -> Content:
         row = prove.row
         if row is None:
             return Content("")
+        width = max(20, self.query_one("#game-left").size.width - 2)
         lines = [Content("It has to light:").stylize("bold")]
         room = max(2, self.size.height - 19)
         for place in prove.places[:room]:
             pixels = " ".join(f"{n}" for _, n in prove.map.pixels_at.get(place.id, ())) or "no pixel"
-            lines.append(plain(f"  {place.label}" + (f" · {place.area}" if place.area else "") + f" (pixel {pixels})"))
+            tail = (f" · {cut(place.area, width // 3)}" if place.area else "") + f" (pixel {cut(pixels, width // 3)})"
+            lines.append(plain(f"  {cut(place.label, max(8, width - 2 - len(tail)))}{tail}"))
         if len(prove.places) > room:
             lines.append(Content(f"  and {len(prove.places) - room} more"))
         lines += [Content("and nothing else."), plain(prove.table_words, "dim"), Content(_CHECKLIST).stylize("dim")]

@@ -90,7 +90,7 @@ class WatchScreen(GameScreen):
             age = f"{max(0.0, watch.now_s - change.at_s):.0f} s ago"
             name = watch.names.get(change.number, "no such lamp in the map")
             words = f"{mark} {change.number:>3} {name}: {word}, {age}{times}; lights {watch.predicted(change.number)}"
-            lines.append(plain(words, "bold" if at == watch.chosen else ""))
+            lines.append(plain(words, "bold" if at == watch.chosen else "", width=max(20, self.size.width - 2)))
         if len(lines) == 1:
             lines.append(Content("  nothing").stylize("dim"))
         return Content("\n").join(lines)
@@ -101,6 +101,10 @@ class WatchScreen(GameScreen):
 
     def action_learn(self) -> None:
         """Give this input's number to a place."""
+        entry = self.query_one("#game-entry", Input)
+        if entry.has_class("open"):  # opened just now, and not focused yet
+            entry.focus()
+            return
         watch: Watch = self._activity.state
         choice = watch.choice
         if choice is None:

@@ -15,6 +15,7 @@ from textual.widgets import DataTable, Footer, Input, Static
 from probe.maps.checks import check_map
 from probe.maps.model import Pixel, Place, shown_number
 from probe.maps.operations import folded
+from probe.maps.proving import tally
 from probe.maps.revisions import changed_in, is_verified
 from probe.maps.where_words import where_words
 from probe.screens.keys import bindings
@@ -112,13 +113,15 @@ class TableScreen(Screen[None]):
             table.move_cursor(row=cursor)
         found = f"{len(self._shown)} of {sum(len(c.pixels) for c in self._map.chains)} pixels"
         head = f" {visible(self._map.machine.name)} · {found} · sorted by {_COLUMNS[self._sorted_by].lower()}"
+        if self._map.proofs:
+            head += f" · {tally(self._map).short}"
         if self._wanted:
             head += f" · search: {visible(self._wanted)}"
         self.query_one("#table-head", Static).update(Content(cut(head, max(20, self.size.width))))
 
     def _fill_findings(self) -> None:
         findings = check_map(self._map)
-        lines = [Content(f"{len(findings)} findings").stylize("bold")]
+        lines = [plain(f"{len(findings)} findings · in the game: {tally(self._map).words}", "bold")]
         lines += [
             plain(f"  {f.severity.value}: {where_words(self._map, f.where)}: {f.what} - {f.what_to_do}")
             for f in findings
