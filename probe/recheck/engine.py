@@ -175,7 +175,7 @@ class Recheck:
     @cached_property
     def _draws(self) -> _Draws:
         rng = np.random.default_rng([self.options.seed, len(self.observations), 7])
-        counts = np.maximum(np.round(self.weights * DRAWS).astype(np.int64), (self.weights > 1e-4).astype(np.int64) * 2)
+        counts = np.maximum(np.round(self.weights * DRAWS).astype(np.int64), (self.weights > WORTH_DOUBTING).astype(np.int64) * 2)
         counts[int(self.weights.argmax())] += 1
         for h, one in enumerate(self.hypotheses):
             if one.arranged == 0:
