@@ -8,7 +8,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.events import Click, Key
+from textual.events import Click
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
@@ -56,7 +56,6 @@ _PROMPTS = {
     Entry.AREA: "Area:",
     Entry.GOTO: "Go to number:",
 }
-_STEPS = {"up": (0, -1), "down": (0, 1), "left": (-1, 0), "right": (1, 0)}
 
 
 def _finished(walk: Walk) -> bool:
@@ -266,12 +265,18 @@ class WalkScreen(Screen[None]):
         self.app.conductor.take(Ask(Entry[entry]))
 
     def action_forward(self) -> None:
-        """The next pixel."""
-        self.app.conductor.take(Move(1))
+        """The next pixel; while the mark is out, the mark goes right."""
+        if self._mark is not None:
+            self._move_mark(1, 0)
+        else:
+            self.app.conductor.take(Move(1))
 
     def action_backward(self) -> None:
-        """The pixel before."""
-        self.app.conductor.take(Move(-1))
+        """The pixel before; while the mark is out, the mark goes left."""
+        if self._mark is not None:
+            self._move_mark(-1, 0)
+        else:
+            self.app.conductor.take(Move(-1))
 
     def action_unseen(self) -> None:
         """The next pixel that nobody has answered."""
@@ -396,12 +401,6 @@ class WalkScreen(Screen[None]):
             self.app.conductor.take(Leave())
         else:
             self.app.action_leave()
-
-    def on_key(self, event: Key) -> None:
-        """Arrows move the mark while there is one."""
-        if self._mark is not None and event.key in ("left", "right"):
-            self._move_mark(*_STEPS[event.key])
-            event.stop()
 
     def _move_mark(self, across: int, down: int) -> None:
         if self._mark is None:

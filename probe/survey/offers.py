@@ -135,7 +135,7 @@ def offers(around: Surroundings, typed: str, *, limit: int = 8) -> tuple[Offer, 
     short = [o for o in known if o not in exact and abbreviates(typed, o.label)]
     as_typed = [] if exact else [Offer(typed, "new, as typed")]
     first, later = ([], []) if exact else _varied(around, typed, {_folded(o.label) for o in (*short, *as_typed)})
-    chosen = exact + (first + short)[: limit - 2] + as_typed + later
+    chosen = exact + (first + short)[: limit - 2] + as_typed + ([] if short else later)
     if len(chosen) < limit:
         rest = {index: o.label for index, o in enumerate(known) if o not in chosen}
         alike = process.extract(

@@ -220,3 +220,20 @@ async def test_table_sorts_searches_and_lights(open_app: OpenApp) -> None:
         await stage.pilot.pause(0.1)
         await stage.app.conductor.settled()
         assert [s.place for s in stage.board.lit()] == ["reef-lane-5"]
+
+
+async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
+    async with open_app(small(), size=(120, 40)) as stage:
+        await stage.lit()
+        screen = stage.app.walk_screen
+        assert screen is not None
+        await stage.pilot.press("ctrl+t", "right", "right", "up")
+        await stage.pilot.pause()
+        assert screen.walk.number == 0, "arrows move the mark, not the walk"
+        await stage.pilot.press("enter")
+        await stage.pilot.pause()
+        await stage.app.conductor.settled()
+        place = screen.walk.place
+        assert place is not None
+        assert place.position is not None
+        assert place.position.x_mm > screen.walk.map.machine.width_mm / 2
