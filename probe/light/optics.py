@@ -7,7 +7,8 @@ inverse-square and cosine laws for the surface:
     E = I0 · cos^m a · cos a / (depth² + r²)          m = ln 0.5 / ln cos(half angle)
 
 Half angle is where intensity has fallen to half: 60° for a bare pixel (m = 1). A diffuser makes any beam Lambertian
-(m = 1) and keeps back part of the light. What plastics, rubbers and posts shade is not known to the model.
+(m = 1), keeps back part of the light, and makes the source as wide as itself: half its radius squared is added to
+depth² + r², near enough the mean over a disc. What plastics, rubbers and posts shade is not known to the model.
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ USUAL_DEPTH_MM = 20.0
 """Common practice, no source: wood of 12.7 mm and a little more."""
 DIFFUSER_PASSES = 0.6
 """From memory: thin white plastic passes about that."""
+DIFFUSER_RADIUS_MM = 12.0
+"""Own choice: a piece a little wider than the pixel."""
 LEAST_DEPTH_MM = 3.0
 
 
@@ -69,9 +72,13 @@ def share(*, depth_mm: float, offset_mm: float, exponent: float) -> float:
     return math.pow(depth_mm / math.hypot(depth_mm, offset_mm), exponent + 3)
 
 
-def spacing_for_flat_mm(*, depth_mm: float, exponent: float) -> float:
-    """Greatest distance of two pixels with no dip between them: depth x sqrt(4 / (m + 3)) (Moreno 2006)."""
-    return depth_mm * math.sqrt(4 / (exponent + 3))
+def spacing_for_flat_mm(*, depth_mm: float, exponent: float, flat_surface: bool = True) -> float:
+    """Greatest distance of two pixels with no dip between them.
+
+    Moreno 2006 gives depth x sqrt(4 / (m + 3)) for light that falls straight on everywhere (`flat_surface` False). On a
+    flat surface the cosine law adds one to the exponent: depth x sqrt(4 / (m + 4)).
+    """
+    return depth_mm * math.sqrt(4 / (exponent + (4 if flat_surface else 3)))
 
 
 def matrix(seats: list[Seat], points: Array) -> Array:
@@ -80,7 +87,8 @@ def matrix(seats: list[Seat], points: Array) -> Array:
     for column, seat in enumerate(seats):
         depth = max(LEAST_DEPTH_MM, seat.depth_mm) / 1000
         apart = ((points[:, 0] - seat.x_mm) ** 2 + (points[:, 1] - seat.y_mm) ** 2) / 1e6
-        square = depth**2 + apart
+        blur = (DIFFUSER_RADIUS_MM / 1000) ** 2 / 2 if seat.diffuser else 0.0
+        square = depth**2 + apart + blur
         cosine = depth / np.sqrt(square)
         out[:, column] = seat.passes * cosine ** (seat.exponent + 1) / square
     return out

@@ -238,6 +238,7 @@ def _changes(m: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array)
     here = fitted.scene
     light = fitted.light(each * best / 255, seats=here.seats)
     order = np.argsort(light, kind="stable")
+    usual_mm = float(np.median([seat.depth_mm for seat in here.seats]))
     index = {place.id: at for at, place in enumerate(here.places)}
     tried: set[tuple[Work, str, str | None]] = set()
     found = []
@@ -260,7 +261,13 @@ def _changes(m: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array)
         place, to = here.stops[row]
         dark = light[row] < np.mean(light)
         if to is not None and dark:
-            extra = Seat(x_mm=float(here.points[row][0]), y_mm=float(here.points[row][1]))
+            ends = here.seats[index[place]], here.seats[index[to]]
+            extra = Seat(
+                x_mm=float(here.points[row][0]),
+                y_mm=float(here.points[row][1]),
+                depth_mm=(ends[0].depth_mm + ends[1].depth_mm) / 2,
+                diffuser=ends[0].diffuser and ends[1].diffuser,
+            )
             middle = (each[index[place]] + each[index[to]]) / 2
             start = np.append(now, (now[index[place]] + now[index[to]]) / 2)
             attempt(Work.PIXEL, place, to, [*here.seats, extra], np.append(each, middle), start)
@@ -273,7 +280,7 @@ def _changes(m: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array)
                 attempt(Work.DEEPER, name, None, seated(at, depth_mm=seat.depth_mm * DEEPER), each, now)
             if to is None and dark and seat.depth_mm * SHALLOWER >= SHALLOWEST_MM:
                 attempt(Work.SHALLOWER, name, None, seated(at, depth_mm=seat.depth_mm * SHALLOWER), each, now)
-            if not seat.diffuser and not dark:
+            if not seat.diffuser and (not dark or seat.depth_mm < usual_mm):
                 attempt(Work.DIFFUSER, name, None, seated(at, diffuser=True), each, now)
     return found
 

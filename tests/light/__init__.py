@@ -1,0 +1,1 @@
+"""Tests of light: levels, lengths, evenness, and its screens."""
