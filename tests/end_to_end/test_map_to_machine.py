@@ -1,0 +1,119 @@
+"""From the map to the machine: the command writes the table into the compiled board, the game's lamps are toggled on the
+chip's pins, and the waveform on its data pin lights exactly the pixels that the map says, for every lamp."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+from probe.__main__ import main
+from probe.conductor import Activity, Conductor
+from probe.game import prove
+from probe.game.prove import GoTo, Prove, Say
+from probe.link import BoardLink, PortSpec
+from probe.maps.game import Group, Verdict
+from probe.maps.lamp_table import TablePixel, lamp_table
+from probe.maps.model import PlayfieldMap
+from probe.maps.operations import update_place
+from probe.maps.proving import tally
+from probe.storage import MapFile, demo_map_path, load_map
+from tests.firmware import build
+from tests.firmware.lamp_tables import lit_pixels
+from tests.firmware.simulated_avr import SimulatedAvr
+from tests.firmware.test_game import KELP, MATRIX, strobe
+from tests.firmware.test_table_power_cut import put_avr
+
+NOW = "2025-04-05T20:15:00Z"
+
+
+def lit_up() -> PlayfieldMap:
+    """Kelp Forest with levels and colours of its own, and ceilings under which all of it may be lit at once."""
+    m = load_map(demo_map_path("kelp_forest.json"))
+    for at, place in enumerate(m.places):
+        if at % 3 == 0:
+            m = update_place(m, place.model_copy(update={"level": 120 + at, "colour": ("FFB464", "20FF40")[at % 2]}))
+    group = Group(name="always on, Reef", level=150, colour="8060FF")
+    chains = tuple(chain.model_copy(update={"ceiling_ma": 5_000}) for chain in m.chains)
+    return m.model_copy(update={"groups": (group,), "chains": chains})
+
+
+def on_one_chain(m: PlayfieldMap) -> PlayfieldMap:
+    """The same machine wired as one chain: a strobed matrix of 16 pins leaves this chip no second output."""
+    playfield, backbox = m.chains
+    pixels = (*playfield.pixels, *backbox.pixels)
+    joined = playfield.model_copy(update={"pixels": pixels, "count": len(pixels)})
+    return m.model_copy(update={"chains": (joined,)})
+
+
+def wire_bytes(pixels: tuple[TablePixel, ...], output: int, order: str) -> dict[int, bytes]:
+    """What the pixels of an output are sent; dark ones left out."""
+    sent = {pixel.number: pixel.duty.wire(order) for pixel in pixels if pixel.output == output}
+    return {number: data for number, data in sent.items() if any(data)}
+
+
+def saved(m: PlayfieldMap, path: Path) -> Path:
+    with MapFile.create(path, m):
+        return path
+
+
+def test_every_lamp_of_the_machine_from_the_map_to_the_waveform(tmp_path: Path) -> None:
+    m = on_one_chain(lit_up())
+    path = saved(m, tmp_path / "kelp.json")
+    rows = lamp_table(m)
+    always = tuple(pixel for group in rows.groups for pixel in group.always_on)
+    config = MATRIX | {"PP_PIXELS": 108, "PP_CEILING_MA": 5_000}
+    with SimulatedAvr(build.build_avr(config)) as chip:
+        assert main(["table", str(path), "--port", chip.pty, "--compare"]) == 1
+        assert main(["table", str(path), "--port", chip.pty, "--write"]) == 0
+        assert main(["table", str(path), "--port", chip.pty, "--compare"]) == 0
+        chip.restart("power")
+        assert main(["table", str(path), "--port", chip.pty]) == 0, "the table outlives the power"
+        chip.pause()
+        put_avr(chip, ["linger 40", "play game"])
+        strobe(chip, set(), scans=8)
+        assert lit_pixels(chip.frame(0).data) == wire_bytes(always, 0, "GRB")
+        checked = 0
+        for row in rows.lamps:
+            strobe(chip, {row.number}, scans=8)
+            frame = chip.frame(0)
+            assert frame.spare_bits == 0
+            assert len(frame.data) == 3 * 108
+            assert lit_pixels(frame.data) == wire_bytes((*row.pixels, *always), 0, "GRB"), f"lamp {row.number}"
+            checked += 1
+        assert checked == 63
+
+
+async def test_the_final_check_on_the_compiled_board(tmp_path: Path) -> None:
+    """Two outputs; every lamp and every group by its number, lit by the board's own table, and proved."""
+    m = lit_up()
+    path = saved(m, tmp_path / "kelp.json")
+    with SimulatedAvr(build.build_avr(KELP), outputs=2) as chip:
+        code = await asyncio.to_thread(main, ["table", str(path), "--port", chip.pty, "--write"])
+        assert code == 0
+        changed = asyncio.Event()
+        activity: Activity[Prove] = Activity(prove.start(m), prove.step, lambda _: changed.set())
+        with MapFile.open(path) as file:
+            conductor = Conductor(store=file)
+            link = BoardLink(PortSpec(address=chip.pty), on_event=conductor.link_event)
+            conductor.board = link
+            conductor.begin(activity)
+            link.start()
+            try:
+                for at, row in enumerate(activity.state.rows):
+                    conductor.take(GoTo(at))
+                    async with asyncio.timeout(30):
+                        while not activity.state.is_lit:
+                            changed.clear()
+                            await changed.wait()
+                    assert activity.state.by_table
+                    for output in (0, 1):
+                        lit = lit_pixels(chip.frame(output).data)
+                        assert lit == wire_bytes(row.pixels, output, "GRB"), row.title
+                    conductor.take(Say(Verdict.RIGHT, NOW))
+                    await conductor.settled()
+            finally:
+                await conductor.stop()
+                await link.close()
+    proved = load_map(path)
+    assert tally(proved).words == f"73 of 73 proved since the last change, last {NOW}"
+    assert all(proof.by_table for proof in proved.proofs)
