@@ -19,7 +19,7 @@ from probe.power import planning
 from probe.power.cautions import Moment, cautions
 from probe.power.entries import Entry, Key
 from probe.power.planning import Planning
-from probe.screens.text import cut, plain
+from probe.screens.text import cut, plain, visible
 
 if TYPE_CHECKING:
     from probe.screens.app import ProbeApp
@@ -101,6 +101,7 @@ class PlanningScreen(Screen[None]):
         super().__init__()
         self.desk = desk
         self._asked: Callable[[str], planning.Input] | None = None
+        self._offered = ""
 
     @property
     def state(self) -> Planning:
@@ -158,7 +159,8 @@ class PlanningScreen(Screen[None]):
     ) -> None:
         """Open the line. What is typed there is taken as the input that `meant` makes of it.
 
-        `select`: typing replaces the value that stands there; otherwise it goes on behind it.
+        `select`: typing replaces the value that stands there; otherwise it goes on behind it. A value that
+        cannot be shown as it is stands there made visible; left like that it is kept as it was.
         """
         self._asked = meant
         self.query_one("#plan-typing").add_class("open")
@@ -166,14 +168,18 @@ class PlanningScreen(Screen[None]):
         line = self.query_one("#plan-input", Input)
         line.placeholder = hint
         line.select_on_focus = select
-        line.value = value
+        line.value = visible(value)
+        self._offered = line.value if line.value != value else ""
         line.focus()
-        line.cursor_position = len(value)
+        line.cursor_position = len(line.value)
         if value and hint:
             self.query_one("#plan-message", Static).update(plain(hint))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         if self._asked is None:
+            return
+        if self._offered and event.value == self._offered:
+            self.put_away()
             return
         before = self.state.refused
         meant = self._asked(event.value)

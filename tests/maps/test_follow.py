@@ -26,7 +26,11 @@ def laid(names: Sequence[str] = NAMES, length_mm: float | None = 100.0) -> Playf
     m = put(m, Supply(id="main", name="Main"))
     for number, name in enumerate(names):
         joint = joint_at(m.chain("k"), number)
-        told = {"leaving_data": f"from {joint.after}", "arriving_data": f"to {name}", "data_to": JoinedTo.DATA_IN}
+        told: dict[str, object] = {
+            "leaving_data": f"from {joint.after}",
+            "arriving_data": f"to {name}",
+            "data_to": JoinedTo.DATA_IN,
+        }
         told |= {"checked": True, "fixing": Fixing.STAPLE, "length_mm": length_mm}
         m = put_joint(m, "k", joint.model_copy(update=told))
     return m

@@ -185,7 +185,8 @@ async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> No
         screens.append(await press(stage, "escape", "f12", "enter"))
         screens += [await press(stage, "enter"), await press(stage, "escape", "f2")]
         assert isinstance(stage.app.screen, BatchScreen)
-        screens.append(await press(stage, "enter"))
+        screens += [await press(stage, "enter"), await press(stage, "enter")]
+        assert load_map(stage.path) == m, "a name that was looked at and left is as it was"
         for shown in screens:
             assert not any(character in shown for character in "\x00\x07\x1b\x9b\u202e\u2066")
 
