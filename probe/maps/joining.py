@@ -106,16 +106,6 @@ def propose(m: PlayfieldMap) -> tuple[Match, ...]:
     return tuple(chosen[place.id] for place in free if place.id in chosen)
 
 
-def candidates(m: PlayfieldMap, place: Place, *, limit: int = 8) -> tuple[Lamp, ...]:
-    """Rows to join a place to by hand: alike ones first, then the open ones, then the others, in list order."""
-    alike = sorted(((likeness, at) for likeness, at in _ranked(place, m.lamps)), key=lambda p: (-p[0], p[1]))
-    unjoined = {id(lamp) for lamp in open_rows(m)}
-    order = [at for _, at in alike]
-    order += [at for at, lamp in enumerate(m.lamps) if id(lamp) in unjoined and at not in order]
-    order += [at for at in range(len(m.lamps)) if at not in order]
-    return tuple(m.lamps[at] for at in order[:limit])
-
-
 def join(m: PlayfieldMap, place_id: str, lamp: Lamp) -> PlayfieldMap:
     """The map with the place joined to the row: its number added, its group taken over. Raises KeyError."""
     place = m.place_by_id[place_id]
@@ -160,7 +150,10 @@ def alike(label: str, area: str, name: str, other_area: str = "") -> float:
     one, two = _words(label), _words(name)
     if _numbers(one) != _numbers(two) or any((pair & one) != (pair & two) for pair in _OPPOSED):
         return 0.0
-    return min(99.0, fuzz.token_sort_ratio(" ".join(_ordered(label)), " ".join(_ordered(name)))) - malus
+    first, second = _ordered(label), _ordered(name)
+    in_any_order = fuzz.token_sort_ratio(" ".join(first), " ".join(second))
+    run_together = fuzz.ratio("".join(first), "".join(second))
+    return max(0.0, min(99.0, max(in_any_order, run_together)) - malus)
 
 
 @lru_cache(maxsize=20_000)
