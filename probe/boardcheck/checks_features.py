@@ -109,29 +109,29 @@ async def _group(d: Dialogue) -> None:
         await d.refused("group 0 10", ErrorCode.NOT_IN_TABLE)
 
 
-@check("5.22", "`pattern` and its ranges", "setup", "pattern")
+@check("5.22", "`run` and its ranges", "setup", "pattern")
 async def _pattern(d: Dialogue) -> None:
     await few(d)
-    for text in ("whole send guard 1000 040000 000400", "walk once guard 1000 040404", "whole turns hold 1000 000000"):
-        await d.accepted(f"pattern 0 {text}")
+    for text in ("all send live 1000 040000 000400", "walk once live 1000 040404", "all turns hold 1000 000000"):
+        await d.accepted(f"run 0 {text}")
     for text, code in (
-        ("half send guard 1000 040404", ErrorCode.BAD_VALUE),
-        ("whole sometimes guard 1000 040404", ErrorCode.BAD_VALUE),
-        ("whole send never 1000 040404", ErrorCode.BAD_VALUE),
-        ("whole send guard 600001 040404", ErrorCode.BAD_VALUE),
-        ("walk send guard 1000 040404 040404", ErrorCode.ARGUMENT_COUNT),
-        ("whole send guard 1000", ErrorCode.ARGUMENT_COUNT),
+        ("half send live 1000 040404", ErrorCode.BAD_VALUE),
+        ("all sometimes live 1000 040404", ErrorCode.BAD_VALUE),
+        ("all send never 1000 040404", ErrorCode.BAD_VALUE),
+        ("all send live 60001 040404", ErrorCode.BAD_VALUE),
+        ("walk send live 1000 040404 040404", ErrorCode.ARGUMENT_COUNT),
+        ("all send live 1000", ErrorCode.ARGUMENT_COUNT),
     ):
-        await d.refused(f"pattern 0 {text}", code)
+        await d.refused(f"run 0 {text}", code)
     await d.accepted("dark all")
 
 
 @check("5.23", "`running` tells the pattern", "setup", "pattern")
 async def _running(d: Dialogue) -> None:
     await few(d)
-    await d.accepted("pattern 0 whole send guard 200 040000 000400")
+    await d.accepted("run 0 all send live 200 040000 000400")
     heard = await d.accepted("running 0")
-    if heard.fields[:4] != ("whole", "send", "guard", "200") or len(heard.fields) != 5:
+    if heard.fields[:4] != ("all", "send", "live", "200") or len(heard.fields) != 5:
         raise Failure(f"`running` is answered with {show(heard.raw)}")
     await d.talk.wait(700)
     later = await d.accepted("running 0")

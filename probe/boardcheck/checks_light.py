@@ -158,4 +158,4 @@ not_seen(
 
 @check("4.11", "patterns change no faster than every 167 ms", "pattern")
 async def _calm(d: Dialogue) -> None:
-    await d.refused("pattern 0 whole send guard 166 040404 000000", ErrorCode.BAD_VALUE)
+    await d.refused("run 0 all send live 166 040404 000000", ErrorCode.BAD_VALUE)

@@ -33,7 +33,7 @@ _WORDS_OF = {
     "paint": ("palette 0 1 040404", "paint 0 0 a", "show 0"),
     "table": ("table", "write 0 00", "read 0 1", "commit 5 FFFF 1", "erase"),
     "play": ("play", "lamp 1 0", "group 0 0"),
-    "pattern": ("pattern 0 whole send guard 1000 040404", "running 0"),
+    "pattern": ("run 0 all send live 1000 040404", "running 0"),
     "inputs": ("inputs 1", "edges 1", "linger 25", "watch off"),
     "count": ("count 0 1 1",),
 }
