@@ -31,6 +31,8 @@ PACKAGES = {
     "clang": "clang libclang-rt-14-dev",
     "gcc": "gcc",
     "make": "make",
+    "node": "nodejs",
+    "npm": "npm",
     str(SIMAVR_HEADERS): "libsimavr-dev libelf-dev",
     str(ARDUINO_CORE): "arduino-core-avr",
 }
