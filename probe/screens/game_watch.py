@@ -22,6 +22,10 @@ from probe.screens.text import cut, plain
 
 _ACROSS = 8
 _STOP_WITHIN_S = 1.0
+_CAUTION = (
+    "  The game is on: keep hands, tools and meter tips out from under the playfield.",
+    "  Lamp voltage reaches the board through its input circuit only, never straight.",
+)
 
 
 class WatchScreen(GameScreen):
@@ -93,6 +97,7 @@ class WatchScreen(GameScreen):
             lines.append(plain(words, "bold" if at == watch.chosen else "", width=max(20, self.size.width - 2)))
         if len(lines) == 1:
             lines.append(Content("  nothing").stylize("dim"))
+            lines += [Content(line).stylize("dim") for line in _CAUTION]
         return Content("\n").join(lines)
 
     def action_choose(self, by: int) -> None:
