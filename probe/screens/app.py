@@ -179,6 +179,7 @@ class ProbeApp(App[str]):
             return
         self.walk_screen.use_map(m)
         self.pop_screen()
+        self.call_after_refresh(self.open_recheck, chain)
 
     def open_power(self) -> None:
         """Show the power plan of the walk's map."""
@@ -187,6 +188,39 @@ class ProbeApp(App[str]):
     def open_harness(self) -> None:
         """Show the harness sheet of the walk's map, at the walk's pixel."""
         self._open_planning("harness")
+
+    def open_recheck(self, chain: str = "") -> None:
+        """Recheck a chain, the walk's if none is named; the walk's session becomes a revision first."""
+        from probe.rechecking.step import start as start_recheck
+        from probe.screens.recheck import RecheckScreen
+
+        if self.walk_screen is None:
+            return
+        self.walk_screen.close_session()
+        walk = self.walk_screen.walk
+        state = start_recheck(walk.map, chain or walk.chain)
+        self.push_screen(RecheckScreen(state, dict(self.plan.changed_keys), plain_ascii=self.plan.plain_ascii))
+
+    def close_recheck(self, m: PlayfieldMap, chain: str) -> None:
+        """Back to the walk, on the map that the recheck made."""
+        if self.walk_screen is not None:
+            self.walk_screen.take_over(m, chain)
+        self.pop_screen()
+
+    def open_find(self) -> None:
+        """Find the number at a place."""
+        from probe.rechecking.finding import start as start_find
+        from probe.screens.find import FindScreen
+
+        if self.walk_screen is not None:
+            walk = self.walk_screen.walk
+            self.push_screen(FindScreen(start_find(walk.map, walk.chain), plain_ascii=self.plan.plain_ascii))
+
+    def close_find(self, chain: str, number: int) -> None:
+        """Back to the walk, at the number that was found."""
+        if self.walk_screen is not None:
+            self.walk_screen.walk_to(chain, number)
+        self.pop_screen()
 
     def _open_planning(self, which: str) -> None:
         walk = self.walk_screen.walk if self.walk_screen is not None else None

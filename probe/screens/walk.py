@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -367,6 +368,25 @@ class WalkScreen(Screen[None]):
     def use_map(self, m: PlayfieldMap) -> None:
         """Go on with a map that was changed elsewhere; undo goes back to the one before."""
         self._activity.state = with_map(self.walk, m)
+
+    def take_over(self, m: PlayfieldMap, chain: str, number: int | None = None) -> None:
+        """Go on with a map that a recheck made: what this session did before is part of its revisions."""
+        walk = with_other_map(self.walk, m)
+        here = walk.chain == chain
+        at = number if number is not None else walk.number if here else 0
+        self._activity.state = replace(walk, chain=chain, number=at)
+
+    def walk_to(self, chain: str, number: int) -> None:
+        """Go to a pixel as soon as this screen is back."""
+        self._activity.state = replace(self.walk, chain=chain, number=number, lit=None)
+
+    def action_recheck(self) -> None:
+        """Recheck this chain."""
+        self.app.open_recheck()
+
+    def action_find(self) -> None:
+        """Find the number at a place."""
+        self.app.open_find()
 
     def action_power(self) -> None:
         """Open the power plan."""
