@@ -1,7 +1,8 @@
+# mypy: ignore-errors
 """The probe line protocol (SPEC.md) in one MicroPython file: copy it to the board as main.py and set what is below.
 
 Features: setup, range, silence, paint, button. `Board` knows no hardware; `Hardware` is the only user of `machine`.
-CPython runs it too, for tests. MIT licence.
+CPython runs it too, for tests; MicroPython has no typing, so there are no annotations. MIT licence.
 """
 
 # --- what this board is ---
@@ -62,7 +63,7 @@ _ORDERS = {
     "play": (0, 1, "play"),
     "lamp": (2, 2, "play"),
     "group": (2, 2, "play"),
-    "pattern": (6, 9, "pattern"),
+    "run": (6, 9, "pattern"),
     "running": (1, 1, "pattern"),
     "inputs": (1, 1, "inputs"),
     "edges": (1, 1, "inputs"),
@@ -81,7 +82,7 @@ def crc16(data):
     return crc
 
 
-class Refused(Exception):
+class Refused(Exception):  # noqa: N818 - an answer, not a failure
     """The order is answered with `code` and `fields`, and changes nothing."""
 
     def __init__(self, code, fields=""):
@@ -105,10 +106,7 @@ def number(text, least=0, most=999_999_999):
 
 def is_hex(text):
     """Upper-case hexadecimal digits only."""
-    for letter in text:
-        if not ("0" <= letter <= "9" or "A" <= letter <= "F"):
-            return False
-    return True
+    return all("0" <= letter <= "9" or "A" <= letter <= "F" for letter in text)
 
 
 def runs_of(text):
@@ -160,7 +158,7 @@ class Output:
 
     def settings(self):
         """The first four fields of `setup` and `state`."""
-        return "%d %s %d %d" % (self.count, self.order, self.latch, self.ceiling)
+        return f"{self.count} {self.order} {self.latch} {self.ceiling}"
 
 
 class Board:
@@ -232,7 +230,7 @@ class Board:
             self._counted = closed
             if closed and "button" in self.features:
                 self._presses += 1
-                self._notice("button %d" % self._presses)
+                self._notice(f"button {self._presses}")
 
     # --- lines ---
 
@@ -241,7 +239,7 @@ class Board:
         self._send(data + b"*%04X\n" % crc16(data))
 
     def _notice(self, words):
-        self._seal("~%02X %s" % (self._notices, words))
+        self._seal(f"~{self._notices:02X} {words}")
         self._notices = (self._notices + 1) % 256
 
     def _end_line(self):
@@ -257,15 +255,15 @@ class Board:
             return
         fault = 14 if lost else 12 if long or len(line) > self.limit else self._fault_of(line)
         if fault:
-            self._seal("!-- %d %s" % (fault, _NAMES[fault]))
+            self._seal(f"!-- {fault} {_NAMES[fault]}")
             return
         self._heard = self._now
         seq = line[1:3].decode()
         words = line[4:-5].decode().split(" ")
         try:
-            self._seal("<%s ok%s" % (seq, self._carry_out(words[0], words[1:])))
+            self._seal(f"<{seq} ok{self._carry_out(words[0], words[1:])}")
         except Refused as refused:
-            self._seal("!%s %d %s%s" % (seq, refused.code, _NAMES[refused.code], refused.fields))
+            self._seal(f"!{seq} {refused.code} {_NAMES[refused.code]}{refused.fields}")
 
     @staticmethod
     def _fault_of(line):
@@ -308,7 +306,7 @@ class Board:
 
     def _check_ceiling(self, output, total):
         if total and self._need_ma(output, total) > output.ceiling:
-            raise Refused(32, " need=%d ceiling=%d" % (self._need_ma(output, total), output.ceiling))
+            raise Refused(32, f" need={self._need_ma(output, total)} ceiling={output.ceiling}")
 
     def _clock(self, output, runs):
         """Clock a picture out, given as (colour, how many); it is the one that is lit."""
@@ -355,7 +353,7 @@ class Board:
             ("table", 0),
             ("features", ",".join(self.features) or "none"),
         )
-        return "".join([" %s=%s" % (key, value) for key, value in values])
+        return "".join([f" {key}={value}" for key, value in values])
 
     def _alive(self):
         pass
@@ -394,11 +392,11 @@ class Board:
 
     def _state(self, where):
         output = self._output(where)
-        return " %s %d %d" % (output.settings(), output.lit, self._need_ma(output, output.total))
+        return f" {output.settings()} {output.lit} {self._need_ma(output, output.total)}"
 
     def _silence(self, ms):
         self.silence = number(ms, 500, 60_000)
-        return " %d" % self.silence
+        return f" {self.silence}"
 
     def _palette(self, where, first, *colours):
         output = self._output(where)
@@ -417,18 +415,18 @@ class Board:
         if at + sum([count for _, count in runs]) > output.count:
             raise Refused(31)
         if at > output.staged:
-            raise Refused(36, " staged=%d" % output.staged)
+            raise Refused(36, f" staged={output.staged}")
         for entry, count in runs:
             for pixel in range(at, at + count):
                 output.entries[pixel] = entry
             at += count
         output.staged = at
-        return " %d" % at
+        return f" {at}"
 
     def _show(self, where):
         output = self._output(where)
         if output.staged < output.count:
-            raise Refused(35, " staged=%d" % output.staged)
+            raise Refused(35, f" staged={output.staged}")
         sums = [sum(colour) for colour in output.palette]
         self._check_ceiling(output, sum([sums[entry] for entry in output.entries]))
         self._clock(output, self._staged_runs(output))
@@ -447,12 +445,12 @@ class Hardware:
 
     def __init__(self, stdin=None, stdout=None):
         """The streams are those of the USB port unless given."""
+        import select
         import sys
+        import time
 
         import machine
         import micropython
-        import select
-        import time
 
         micropython.kbd_intr(-1)  # a byte 0x03 is noise to be answered, not a wish to stop the board
         self._bitstream = machine.bitstream

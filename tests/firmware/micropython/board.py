@@ -153,7 +153,7 @@ class DrivenBoard:
         for closed, ms in ((1, 2), (0, 1), (1, 5), (1, 40), (0, 3), (1, 1), (0, 5), (0, 40)):
             self._hear(f"contact {closed}")
             self.advance(ms)
-        self._hear("contact 0")
+            self._hear(f"contact {closed}")
 
     def set_input(self, number: int, on: bool) -> None:
         """See BoardUnderTest."""

@@ -1,3 +1,4 @@
+# mypy: ignore-errors
 """Runs probe_board.py by one-line commands, in MicroPython and in CPython alike (so: neither annotations nor pathlib).
 
 `start JSON`, `in HEX`, `tick MS`, `contact 0|1`, `lose`, `frame OUTPUT`, `free`; `hardware` builds the part that uses
@@ -29,7 +30,7 @@ class Driver:
     def _take(self):
         said = bytes(self.said)
         self.said = bytearray()
-        return said.hex()
+        return said.hex() if said else ""  # MicroPython's hex() of nothing is bytes
 
     def command(self, text):
         """Carry one command out."""
@@ -41,7 +42,7 @@ class Driver:
         elif verb == "in":
             self.board.receive(bytes.fromhex(rest), self.now)
         elif verb == "tick":
-            self.now = float(rest)
+            self.now = int(float(rest))
             self.board.tick(self.now)
         elif verb == "contact":
             self.board.contact(rest == "1", self.now)
@@ -103,13 +104,13 @@ def hardware(data):
     machine.Pin = Pin
     machine.PWRON_RESET, machine.WDT_RESET = 1, 3
     machine.reset_cause = lambda: 3
-    machine.bitstream = lambda pin, coding, times, frame: log.append("%d:%d" % (pin.number, len(frame)))
-    micropython.kbd_intr = lambda byte: log.append("kbd %d" % byte)
+    machine.bitstream = lambda pin, coding, times, frame: log.append(f"{pin.number}:{len(frame)}")
+    micropython.kbd_intr = lambda byte: log.append(f"kbd {byte}")
     select.POLLIN = 1
     select.poll = Poll
     time.ticks_ms = lambda: clock.ms
     time.ticks_diff = lambda new, old: (new - old + clock.wrap // 2) % clock.wrap - clock.wrap // 2
-    time.sleep_us = lambda us: log.append("low %d" % us)
+    time.sleep_us = lambda us: log.append(f"low {us}")
     kept = {}
     for name, module in (("machine", machine), ("micropython", micropython), ("select", select), ("time", time)):
         kept[name] = sys.modules.get(name)
