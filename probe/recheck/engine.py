@@ -57,11 +57,12 @@ from probe.recheck.model import (
 from probe.recheck.result import Doubt, Result, build_result
 
 DRAWS = 192
-MOST_HYPOTHESES = 28
-MOST_PROPOSED = 24
+MOST_HYPOTHESES = 32
+MOST_PROPOSED = 32
 MOST_FLOATING = 8
 MOST_FROM_LOOK = 5
-MOST_BASES = 3
+MOST_BASES = 4
+SIGNS_BEFORE = 6
 MOST_FROM_OTHERS = 8
 MOST_EXPLAINED = 2
 WORTH_DOUBTING = 1e-3
@@ -404,9 +405,10 @@ class Recheck:
                     there = np.flatnonzero(best == seen.answer.place)
                     if there.size and not any(i > index for i in asked.get(int(there[0]), [])):
                         number = int(there[0])
-            elif len(asked.get(seen.action.number, [])) == 1:
-                if index in self.surprises or self._contradicts(seen):
-                    number = seen.action.number
+            elif len(asked.get(seen.action.number, [])) == 1 and (
+                index in self.surprises or self._contradicts(seen)
+            ):
+                number = seen.action.number
             if number is not None:
                 return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
         return None
@@ -486,8 +488,8 @@ class Recheck:
             ]
             if isinstance(answer, Differs):
                 proposed = from_look(top, self.setup.prior, place=answer.place, floating=False)
-                draws = self._draws
-                extra += self._best_proposed(proposed, evidence, draws.best, draws.best_positions)[:MOST_FROM_LOOK]
+                base = _Base(top, self._draws.best, self._draws.best_positions)
+                extra += _best_proposed(proposed, evidence, base)[:MOST_FROM_LOOK]
         elif isinstance(answer, AtPlace):
             assert isinstance(action, Probe)
             extra += self._from_probe(action.number, answer.place, evidence)
@@ -545,7 +547,8 @@ class Recheck:
                 if index in top.void and isinstance(seen.answer, Differs):
                     base = replace(top, void=top.void - {index})
                     made = from_look(base, self.setup.prior, place=seen.answer.place, floating=True)
-                    made = self._best_proposed(made, self.evidence, self._draws.best, self._draws.best_positions)
+                    start = _Base(self._draws.best_hypothesis, self._draws.best, self._draws.best_positions)
+                    made = _best_proposed(made, self.evidence, start)
             elif isinstance(seen.answer, AtPlace) and self._contradicts(seen):
                 made = self._from_probe(seen.action.number, seen.answer.place, self.evidence)
             explained += bool(made)
@@ -558,26 +561,29 @@ class Recheck:
         found = [w for w, h in zip(self.log_weights, self.hypotheses, strict=True) if h.key in keys]
         return float(np.logaddexp.reduce(np.array(found))) if found else -np.inf
 
-    def _bases(self, number: int) -> list[tuple[Hypothesis, Ints, Ints]]:
-        """Maps to start proposals from: the best one, and drawn ones in which the number stands elsewhere.
+    def _bases(self, number: int) -> list[_Base]:
+        """Maps to start proposals from, for an answer about one number.
 
-        Each as (hypothesis, map, positions), the one with the fewest rearrangements among them, so that a wrong turn can be left again.
+        The best map, a drawn one with the fewest rearrangements (so that a wrong turn can be left again), and drawn
+        ones in which the number stands elsewhere.  Of each also the straight version: no edits from shortly before
+        that number on, because what the alignment made of the first signs is probably wrong.
         """
         draws = self._draws
-        best = (draws.best_hypothesis, draws.best, draws.best_positions)
-        bases = {(_taken_from(number, draws.best_positions, len(best[0].order)), best[0].arranged): best}
         arranged = np.array([h.arranged for h in self.hypotheses])[draws.source]
         order = np.argsort(-self._draw_weights, kind="stable")
         plain = order[arranged[order] == 0][:1]
+        drawn = [_Base(draws.best_hypothesis, draws.best, draws.best_positions)]
         for row in [*plain.tolist(), *order.tolist()]:
+            hypothesis = self.hypotheses[int(draws.source[row])]
+            if not hypothesis.floating:
+                drawn.append(_Base(hypothesis, draws.maps[row], draws.positions[row]))
+        bases: dict[tuple[int, int, bool], _Base] = {}
+        for base in drawn:
+            straight = base.straight(max(0, number - SIGNS_BEFORE))
+            bases.setdefault((straight.taken_from(number), base.hypothesis.arranged, True), straight)
+            bases.setdefault((base.taken_from(number), base.hypothesis.arranged, False), base)
             if len(bases) >= MOST_BASES:
                 break
-            hypothesis = self.hypotheses[int(draws.source[row])]
-            if hypothesis.floating:
-                continue
-            position = _taken_from(number, draws.positions[row], len(hypothesis.order))
-            key = (position, hypothesis.arranged)
-            bases.setdefault(key, (hypothesis, draws.maps[row], draws.positions[row]))
         return list(bases.values())
 
     def _from_probe(self, number: int, entry: int, evidence: Evidence) -> list[Hypothesis]:
@@ -585,33 +591,14 @@ class Recheck:
         if self._draws.best[number] == entry:
             return []
         found: list[Hypothesis] = []
-        for base, drawn, positions in self._bases(number):
-            at = _taken_from(number, positions, len(base.order))
-            for void in {base.void, frozenset[int]()}:
-                made = from_probe(replace(base, void=void), self.setup.prior, position=at, entry=entry)
+        for base in self._bases(number):
+            at = base.taken_from(number)
+            for void in {base.hypothesis.void, frozenset[int]()}:
+                start = replace(base.hypothesis, void=void)
+                made = from_probe(start, self.setup.prior, position=at, entry=entry)
                 most = MOST_PROPOSED if not found else MOST_FROM_OTHERS
-                found += self._best_proposed(made, evidence, drawn, positions)[:most]
+                found += _best_proposed(made, evidence, base, most=most)
         return found
-
-    def _best_proposed(
-        self, proposed: list[Hypothesis], evidence: Evidence, drawn: Ints, positions: Ints
-    ) -> list[Hypothesis]:
-        """The proposals that fit all answers best when everything else stays as in a drawn map of shape (J,)."""
-        if len(proposed) <= 2:
-            return proposed
-        matched = drawn >= 0
-        longest = max(len(p.order) for p in proposed)
-        orders = np.full((len(proposed), max(longest, int(positions.max(initial=0)) + 1)), END, dtype=np.int64)
-        for row, one in enumerate(proposed):
-            orders[row, : len(one.order)] = one.order
-        maps = np.where(matched[None, :], orders[:, np.where(matched, positions, 0)], drawn[None, :])
-        scores = evidence.map_scores(maps, void=proposed[0].void)
-        scores = scores + np.array([p.log_prior + evidence.elsewhere_bonus(p.floating, void=p.void) for p in proposed])
-        order = np.argsort(-scores, kind="stable").tolist()
-        # a floating run stands for all its spots, so it is ranked among its like
-        floating = [i for i in order if proposed[i].floating][:MOST_FLOATING]
-        fixed = [i for i in order if not proposed[i].floating][:MOST_PROPOSED]
-        return [proposed[i] for i in order if i in floating or i in fixed]
 
     def _widened_if_needed(self) -> Recheck:
         """A wider band when the best map runs along its edge."""
@@ -640,8 +627,49 @@ class Recheck:
         )
 
 
-def _taken_from(number: int, positions: Ints, length: int) -> int:
-    """Where in the order a number is taken from; for a new pixel, where the next old one is."""
-    later = positions[number:]
-    later = later[later >= 0]
-    return int(later[0]) if later.size else length
+
+@dataclass(frozen=True)
+class _Base:
+    """A map to start proposals from: its hypothesis, the map and the positions in the order, both of shape (J,)."""
+
+    hypothesis: Hypothesis
+    found: Ints
+    positions: Ints
+
+    def taken_from(self, number: int) -> int:
+        """Where in the order a number is taken from; for a new pixel, where the next old one is."""
+        later = self.positions[number:]
+        later = later[later >= 0]
+        return int(later[0]) if later.size else len(self.hypothesis.order)
+
+    def straight(self, number: int) -> _Base:
+        """The same without edits from this number on."""
+        length = len(self.hypothesis.order)
+        ahead = self.taken_from(number) + np.arange(len(self.found) - number)
+        positions = self.positions.copy()
+        positions[number:] = np.where(ahead < length, ahead, -1)
+        order = np.array(self.hypothesis.order, dtype=np.int64)
+        found = self.found.copy()
+        found[number:] = np.where(ahead < length, order[np.minimum(ahead, length - 1)], END)
+        return _Base(self.hypothesis, found, positions)
+
+
+def _best_proposed(
+    proposed: list[Hypothesis], evidence: Evidence, base: _Base, *, most: int = MOST_PROPOSED
+) -> list[Hypothesis]:
+    """The proposals that fit all answers best when everything else stays as in the base."""
+    if len(proposed) <= 2:
+        return proposed
+    matched = base.positions >= 0
+    longest = max(len(p.order) for p in proposed)
+    orders = np.full((len(proposed), max(longest, int(base.positions.max(initial=0)) + 1)), END, dtype=np.int64)
+    for row, one in enumerate(proposed):
+        orders[row, : len(one.order)] = one.order
+    maps = np.where(matched[None, :], orders[:, np.where(matched, base.positions, 0)], base.found[None, :])
+    scores = evidence.map_scores(maps, void=proposed[0].void)
+    scores = scores + np.array([p.log_prior + evidence.elsewhere_bonus(p.floating, void=p.void) for p in proposed])
+    ranked = np.argsort(-scores, kind="stable").tolist()
+    # a floating run stands for all its spots, so it is ranked among its like
+    floating = [i for i in ranked if proposed[i].floating][:MOST_FLOATING]
+    fixed = [i for i in ranked if not proposed[i].floating][:most]
+    return [proposed[i] for i in ranked if i in floating or i in fixed]
