@@ -126,7 +126,6 @@ class FaultScreen(Screen[None]):
         shown.set_class(tall, "tall")
         self._put("suspects", Content("\n").join([plain(line, width=width - 2) for line in suspects]))
         self._put("prompt", Content(_PROMPTS.get(search.mode, "Reading: ") if search.types else ""))
-        self.query_one("#fault-asking").styles.visibility = "visible" if search.types else "hidden"
         entry = self.query_one(EntryLine)
         if entry.value != search.typed:
             with self.prevent(Input.Changed):

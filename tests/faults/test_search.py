@@ -459,7 +459,7 @@ def test_the_return_wire_counts_length_and_drop_outs() -> None:
     play.give(Tick())
     assert not play.effects  # one at a time
     play.give(Counted(count, 41, 41, 100)).give(Tick())
-    assert play.effects == (count,)
+    assert list(play.effects) == [count]
     play.give(Counted(count, 41, 43, 50)).give(Tick())
     assert "41 pixels found, 1 drop-outs in 2 counts; the map says 40" in details(play.search)
     play.choose("end")
