@@ -6,6 +6,7 @@ import importlib.util
 import keyword
 import re
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -168,7 +169,11 @@ def compiled(folder: Path, header: str) -> Path:
     return folder / "program"
 
 
-MAPS = {"Kelp Forest": kelp_forest, "hostile labels": nasty, "nothing": lambda: new_map("Kelp Forest")}
+MAPS: dict[str, Callable[[], PlayfieldMap]] = {
+    "Kelp Forest": kelp_forest,
+    "hostile labels": nasty,
+    "nothing": lambda: new_map("Kelp Forest"),
+}
 
 
 @pytest.mark.parametrize("name", MAPS)
