@@ -199,7 +199,7 @@ class FastPatterns(ProtocolBoard):
     """Takes patterns of any speed: orders with a short step are made slow before they are looked at."""
 
     def receive_data(self, data: bytes, now_ms: float) -> bytes:
-        if b" pattern " in data and b" 166 " in data:
+        if b" run " in data and b" 166 " in data:
             body = body_of(data.rstrip(b"\r\n")).replace(b" 166 ", b" 167 ")
             data = seal(body)
         return super().receive_data(data, now_ms)
@@ -314,7 +314,7 @@ BROKEN: dict[str, tuple[str, Callable[[], ProtocolBoard]]] = {
     "write takes gaps": ("5.15", in_orders(lambda body: body.replace(b" write 9 ", b" write 2 "))),
     "reads beyond the table": ("5.16", ReadsBeyond),
     "commits without its CRC": ("5.17", in_replies(rb"37 mismatch", b"38 bad-table")),
-    "running always says the same": ("5.23", in_replies(rb"(ok whole send guard 200) \d+", rb"\1 0")),
+    "running always says the same": ("5.23", in_replies(rb"(ok all send live 200) \d+", rb"\1 0")),
     "edges of one input only": ("5.25", in_replies(rb"^(<[0-9A-F]{2} ok 0)( 0){7}$", rb"\1")),
     "watch tells nothing": (
         "5.27",
