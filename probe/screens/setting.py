@@ -56,7 +56,7 @@ class SettingScreen(Screen[None]):
 
     def show(self, state: Setting) -> None:
         """Draw a state."""
-        if not self.is_mounted:
+        if not self.is_mounted or not self.query("#setting-message"):  # not composed yet, or being taken down
             return
         if state.stage is Stage.DONE and state.map is not None:
             self.app.open_walk(state.map)

@@ -120,7 +120,7 @@ class WalkScreen(Screen[None]):
 
     def show(self, walk: Walk) -> None:
         """Draw a state."""
-        if not self.is_mounted:
+        if not self.is_mounted or not self.query("#progress"):  # not composed yet, or being taken down
             return
         before, self._drawn = self._drawn, walk
         if before is not None and before.chain == walk.chain and _finished(walk) and not _finished(before):
