@@ -32,8 +32,8 @@ MOST_COLOURS = 4
 WORDS = {
     PatternName.ALL_DARK: "every pixel told to be dark",
     PatternName.ALL_DIM: "all pixels dim, one colour",
-    PatternName.THREE_COLOURS: "all pixels dim red, green, blue in turn",
-    PatternName.TOUR: "all pixels dim red, green, blue, then white at the ceiling",
+    PatternName.THREE_COLOURS: "all dim red, green, blue in turn",
+    PatternName.TOUR: "dim red, green, blue, then white at the ceiling",
     PatternName.WALK: "one pixel walks along the chain",
     PatternName.LOAD_STEPS: "white in four steps up to the ceiling",
     PatternName.SEND_IDLE: "3 s sending, 3 s at rest, all dark",

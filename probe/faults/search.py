@@ -18,7 +18,7 @@ from probe.faults.engine import (
 )
 from probe.faults.explain import filled
 from probe.faults.from_map import facts, kept
-from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, Who
+from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, After, Who
 from probe.faults.light import stepped, ticked
 from probe.faults.meter import ReadingError
 from probe.faults.plant import Planted
@@ -357,8 +357,12 @@ def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
         return lights(replace(search, mode=Mode.FINDING, chosen=0, repairing=""), now_s)
     cause = search.knowledge.cause(search.repairing)
     if search.planted is not None and cause.id in search.planted.causes:
-        lines = ("That was it: the trouble is gone.", *_planted_lines(search), score(search, found=True))
-        return _done(replace(search, follow_up=cause.after), lines, now_s)
+        then = {
+            After.RENUMBER: ("After such a repair in earnest, numbers may have shifted: recheck the chain.",),
+            After.RECHECK: ("After such a repair in earnest, recheck the places near it.",),
+        }.get(cause.after, ())
+        lines = ("That was it: the trouble is gone.", *_planted_lines(search), *then, score(search, found=True))
+        return _done(search, lines, now_s)
     if key != "cured":
         session = not_cured(search.knowledge, search.session, cause.id)
         search = next_question(replace(search, session=session, repairing="", splitting=False))

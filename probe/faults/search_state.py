@@ -277,11 +277,13 @@ def _return_items(_: Search) -> list[Item]:
 
 def _done_items(search: Search) -> list[Item]:
     items = []
+    if search.planted is not None:
+        return [Item("leave", "Leave the practice round")]
     if search.follow_up is After.RENUMBER:
         items.append(Item("follow", "Recheck the chain: its numbers may have shifted"))
     elif search.follow_up is After.RECHECK:
         items.append(Item("follow", "Recheck the places near the repair"))
-    return [*items, Item("leave", "Back" if search.planted is None else "Leave the practice round")]
+    return [*items, Item("leave", "Back")]
 
 
 _ITEMS = {

@@ -13,11 +13,11 @@ from textual.screen import Screen
 from textual.theme import Theme
 
 from probe.conductor import Conductor
-from probe.faults.knowledge import After
 from probe.link import BoardLink
 from probe.maps.model import PlayfieldMap
 from probe.power.cautions import Moment
 from probe.screens.bench import Bench
+from probe.screens.faults import FaultScreen
 from probe.screens.help import HelpScreen
 from probe.screens.keys import TABLE, bindings, keys_of, typing_key
 from probe.screens.plan import Plan, Seen
@@ -151,7 +151,7 @@ class ProbeApp(App[str]):
         self._swap_screen(self.walk_screen)
 
     def _swap_screen(self, screen: Screen[None]) -> None:
-        if isinstance(self.screen, (StartScreen, SettingScreen)):
+        if isinstance(self.screen, (StartScreen, SettingScreen, FaultScreen)):
             self.switch_screen(screen)
         else:
             self.push_screen(screen)
@@ -171,14 +171,14 @@ class ProbeApp(App[str]):
             self.walk_screen.use_map(m)
         self.action_leave()
 
-    def open_follow_up(self, m: PlayfieldMap, chain: str, after: After) -> None:
-        """What follows a repair: a recheck of the chain, or of the places near the repair."""
+    def open_follow_up(self, m: PlayfieldMap, chain: str) -> None:
+        """What follows a repair: a recheck of the chain, which also finds shifted numbers."""
         if self.walk_screen is None:
             self.plan.map = m
             self.open_walk(m)
-            return
-        self.walk_screen.use_map(m)
-        self.pop_screen()
+        else:
+            self.walk_screen.use_map(m)
+            self.pop_screen()
         self.call_after_refresh(self.open_recheck, chain)
 
     def open_power(self) -> None:

@@ -187,7 +187,7 @@ class FaultScreen(Screen[None]):
         if item is not None and item.key == "leave":
             self.action_leave()
         elif item is not None and item.key == "follow":
-            self.app.open_follow_up(self.search.map, self.search.chain, self.search.follow_up)
+            self.app.open_follow_up(self.search.map, self.search.chain)
         else:
             self.app.conductor.take(Take(now_text()))
 

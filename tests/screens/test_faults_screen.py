@@ -22,6 +22,7 @@ from probe.maps.model import Chain, PlayfieldMap
 from probe.maps.operations import add_chain, add_place, assign_place, new_map, replace_chain, set_count
 from probe.screens.faults import FaultScreen
 from probe.screens.keys import TABLE
+from probe.screens.recheck import RecheckScreen
 from probe.storage import load_map
 from tests.screens.conftest import OpenApp, Stage, text_of
 
@@ -145,7 +146,7 @@ async def test_the_board_runs_the_pattern_and_goes_dark_for_a_repair(open_app: O
         running = stage.board.outputs[0].pattern
         assert running is not None
         assert len(stage.board.lit()) == 12
-        assert "● The board: all pixels dim red" in text_of(stage.app)
+        assert "● The board: dim red" in text_of(stage.app)
         await press(stage, "f3")
         await until(stage, lambda: stage.board.lit() == ())
         assert "Switch the pixel supply off and unplug" in text_of(stage.app)
@@ -198,6 +199,22 @@ async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: 
         assert walk is not None
         await until(stage, lambda: stage.app.screen is walk)
         assert "fault repaired" in walk.walk.map.chain("a").note
+
+
+async def test_the_recheck_follows_a_repair_also_without_a_walk(open_app: OpenApp) -> None:
+    async with open_app(a_map(), faults_on="a") as stage:
+        await until(stage, lambda: search_of(stage).board.here)
+        await press(stage, "enter")
+        await choose(stage, "to-k-dark")
+        await type_line(stage, "4")
+        while search_of(stage).mode is Mode.QUESTION:
+            question = search_of(stage).question
+            await choose(stage, "no" if question is not None and question.id == "arrow-next" else UNSURE)
+        await choose(stage, "repair:next-backwards")
+        await choose(stage, "cured")
+        await choose(stage, "follow")
+        await until(stage, lambda: isinstance(stage.app.screen, RecheckScreen))
+        assert load_map(stage.path).chain("a").note.startswith("20")
 
 
 async def test_the_flex_log_and_the_return_wire_reach_the_file(open_app: OpenApp) -> None:
