@@ -31,8 +31,10 @@ PACKAGES = {
     "clang": "clang libclang-rt-14-dev",
     "gcc": "gcc",
     "make": "make",
+    "cc": "gcc",
     "node": "nodejs",
     "npm": "npm",
+    "socat": "socat",
     str(SIMAVR_HEADERS): "libsimavr-dev libelf-dev",
     str(ARDUINO_CORE): "arduino-core-avr",
 }
