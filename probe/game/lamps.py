@@ -12,6 +12,7 @@ from probe.maps.joining import Match, join, join_all, places_of_lamp, propose, u
 from probe.maps.lamp_table import pixels_of
 from probe.maps.model import Kind, Lamp, Place, PlayfieldMap
 from probe.maps.operations import folded, set_lamps, update_place
+from probe.maps.proving import Proved, standings
 from probe.maps.record import storable
 from probe.steps import BoardView, Effect, NotSaved, RingBell, Saved, SaveMap, board_view
 
@@ -136,6 +137,11 @@ class LampsWork:
             pixels = " ".join(f"{p.output}:{p.number}" for p in pixels_of(self.map, places))
             found.append((places, pixels))
         return tuple(found)
+
+    @cached_property
+    def standings(self) -> tuple[Proved, ...]:
+        """What was proved of each lamp and group."""
+        return standings(self.map)
 
 
 def start(m: PlayfieldMap) -> LampsWork:

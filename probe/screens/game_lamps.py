@@ -164,6 +164,17 @@ class PlacePicker(ModalScreen["str | None"]):
         self.dismiss(None)
 
 
+def proof_words(work: LampsWork, lamp: Lamp) -> str:
+    """What was proved of a row in the game."""
+    for row in work.standings:
+        if row.lamp == lamp.number and (lamp.number is not None or folded(row.group) == folded(lamp.group)):
+            if row.proof is None:
+                return "in the game: not proved"
+            how = "by the board's table" if row.proof.by_table else "by pixel numbers"
+            return f"in the game: {row.state.value} ({row.proof.time}, revision {row.proof.revision}, lit {how})"
+    return "in the game: not proved"
+
+
 class LampsScreen(GameScreen):
     """The lamp list. All it does is show a `LampsWork` and pass keys on."""
 
@@ -235,7 +246,7 @@ class LampsScreen(GameScreen):
             ", ".join(f"{p.label} ({p.area})" if p.area else p.label for p in places) or "no place yet: F4 joins one"
         )
         extra = " · ".join(part for part in (lamp.insert_colour, lamp.note) if part)
-        return Content("\n").join([plain(f"{lamp.name}: {names}"), plain(extra)])
+        return Content("\n").join([plain(f"{lamp.name}: {names}"), plain(extra), plain(proof_words(work, lamp), "dim")])
 
     def on_data_table_row_highlighted(self, event: DataTable.RowHighlighted) -> None:
         if self.work.at != event.cursor_row and self.work.map.lamps:
