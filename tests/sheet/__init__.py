@@ -1,0 +1,1 @@
+"""Tests of the sheet for the cabinet and its picture."""
