@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from device_protocol.messages import LightGroup, LightLamp, Player
+from device_protocol.messages import LightGroup, LightLamp, Player, RestartCause
 from probe.game import prove, sync
 from probe.game.prove import Again, GoTo, Move, Say, Undo
 from probe.maps.game import Verdict
@@ -180,3 +182,54 @@ def test_an_empty_map_has_nothing_to_prove() -> None:
     desk.give(Move(), Say(Verdict.RIGHT, NOW), Move(open_only=True), Undo())
     assert not desk.saved
     assert lamp_table(desk.state.map).lamps == ()
+
+
+DOINGS = st.sampled_from(
+    [
+        "next",
+        "before",
+        "open",
+        "right",
+        "wrong",
+        "undo",
+        "again",
+        "unplug",
+        "plug",
+        "restart",
+        "silence",
+        "full",
+        "room",
+    ]
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(doings=st.lists(DOINGS, max_size=25), table=st.booleans())
+def test_lit_is_never_said_of_anything_that_is_not(doings: list[str], table: bool) -> None:
+    """Whatever is done and lost: while the screen says lit, exactly the places of that lamp shine."""
+    m = load_map(demo_map_path("kelp_forest.json"))
+    desk = at_board(m, table=table)
+    dead = {pixel.place for _, _, pixel in m.walk_pixels() if pixel.state.value == "dead"}
+    keys = {
+        "next": Move(), "before": Move(-1), "open": Move(open_only=True), "right": Say(Verdict.RIGHT, NOW),
+        "wrong": Say(Verdict.WRONG, NOW), "undo": Undo(), "again": Again(),
+    }  # fmt: skip
+    for doing in doings:
+        match doing:
+            case "unplug":
+                desk.unplug()
+            case "plug":
+                desk.plug()
+            case "restart":
+                desk.unplug()
+                desk.board.restart(RestartCause.POWER, desk.now_ms)
+            case "silence":
+                desk.now_ms += 10_000
+                desk.pass_s(0.1)
+            case "full" | "room":
+                desk.disk_full = doing == "full"
+            case _:
+                desk.give(keys[doing])
+        if desk.state.is_lit:
+            assert lit_places(desk) == {place.id for place in desk.state.places if place.id in m.pixels_at} - dead
+    assert [row.pixels for row in desk.state.rows] == [row.pixels for row in prove.start(m).rows]
