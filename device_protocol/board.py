@@ -6,19 +6,17 @@ the frames is the business of `simulated.SimulatedBoard`.
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from functools import partial
 
-from device_protocol.board_game import GIVE_BACK_MS, STEP_MS, GameLamps, Levels, table_picture
+from device_protocol.board_config import BoardConfig
+from device_protocol.board_game import GIVE_BACK_MS, STEP_MS
 from device_protocol.board_inputs import LampInputs
+from device_protocol.board_light import FRAMES_KEPT, BoardLight
 from device_protocol.board_orders import ORDER_RULES
-from device_protocol.board_output import BoardOutput, Refusal
-from device_protocol.board_pattern import RunningPattern
-from device_protocol.board_store import TableStore
+from device_protocol.board_output import Refusal
 from device_protocol.errors import ErrorCode
-from device_protocol.feature_replies import PatternLine, Player
+from device_protocol.feature_replies import PatternLine
 from device_protocol.framing import (
     HAND_IDENTIFY,
     ErrorLine,
@@ -31,48 +29,13 @@ from device_protocol.framing import (
     parse_order,
 )
 from device_protocol.messages import FEATURES, PROTOCOL_VERSION, RestartCause
-from device_protocol.table_format import Group, Lamp, TableLimits, TableOutput
-from device_protocol.values import DARK, LATCH_US_DEFAULT, SILENCE_MS_DEFAULT, Colour
+from device_protocol.table_format import Group, Lamp
+from device_protocol.values import SILENCE_MS_DEFAULT
 
-FRAMES_KEPT = 64
-"""So many frames of each output are kept for whoever looks at them."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoardConfig:
-    """What a build fixes (SPEC 5.3). `byte_order` is what holds after a restart."""
-
-    outputs: int = 1
-    pixels: int = 1000
-    line: int = 96
-    ceiling_ma: int = 2000
-    channel_ua: int = 20_000
-    idle_ua: int = 1_000
-    features: tuple[str, ...] = FEATURES
-    board: str = "simulated"
-    build: str = "1.0"
-    byte_order: str = "GRB"
-    table_bytes: int = 500
-    lamps: int = 64
-    groups: int = 16
-    play_pixels: int | None = None
-    inputs: int = 8
-
-    @property
-    def game_pixels(self) -> int:
-        """Pixels of three colours that the game can light on each output: 160 shared out, unless `play_pixels` says."""
-        if self.play_pixels is not None:
-            return self.play_pixels
-        return min(self.pixels, 160 // self.outputs)
-
-    def __post_init__(self) -> None:
-        limits = {"outputs": (1, 16), "pixels": (1, 65_535), "line": (64, 255), "inputs": (1, 255)}
-        for name, (least, most) in limits.items():
-            if not least <= getattr(self, name) <= most:
-                raise ValueError(f"{name} {getattr(self, name)}: {least} to {most} (SPEC 5.3)")
+__all__ = ["FRAMES_KEPT", "BoardConfig", "ProtocolBoard"]
 
 
-class ProtocolBoard:
+class ProtocolBoard(BoardLight):
     """A board that keeps to the SPEC. Its first bytes, from the first call with a time, are the notice `restarted`."""
 
     def __init__(
@@ -82,28 +45,12 @@ class ProtocolBoard:
         now_ms: float = 0.0,
         cause: RestartCause = RestartCause.POWER,
     ) -> None:
-        self.config = config if config is not None else BoardConfig()
-        self.outputs: list[BoardOutput] = []
-        self.frames: list[deque[bytes]] = [deque(maxlen=FRAMES_KEPT) for _ in range(self.config.outputs)]
-        self.frames_clocked = 0
+        super().__init__(config if config is not None else BoardConfig())
         self.not_ready = False
         """Set by a test: orders that change something are answered with 34."""
         self.failing = False
         """Set by a test: orders that change something are answered with 40."""
-        self.store = TableStore(self.config.table_bytes)
-        """Non-volatile: survives `restart`."""
         self.inputs = LampInputs(self.config.inputs)
-        self.table_limits = TableLimits(outputs=self.config.outputs, count=self.config.pixels)
-        if "play" in self.config.features:
-            self.table_limits = replace(
-                self.table_limits,
-                lamps=self.config.lamps,
-                groups=self.config.groups,
-                pixels=self.config.game_pixels,
-            )
-        self._game_has = False
-        self._redraw = False  # the game's picture may have changed
-        self._table_lit = False  # what is lit was lit by the table
         self._reader = LineReader(self.config.line)
         self._outbox = bytearray()
         self._begin(now_ms, cause)
@@ -197,132 +144,6 @@ class ProtocolBoard:
         """The board's time."""
         return self._now_ms
 
-    def light_up(self, number: int, picture: list[Colour]) -> None:
-        """Show a picture that was not staged, if the ceiling allows it."""
-        output = self.outputs[number]
-        output.check_ceiling(picture)
-        self.take_pixels()
-        output.pattern = None
-        output.forget_staged(palette_too=True)
-        self.clock_picture(number, picture)
-
-    def make_dark(self, number: int) -> None:
-        """Show a dark picture of the present count."""
-        self.take_pixels()
-        output = self.outputs[number]
-        output.pattern = None
-        output.forget_staged(palette_too=True)
-        self.clock_picture(number, [DARK] * output.count)
-
-    def clock_picture(self, number: int, picture: list[Colour]) -> None:
-        """Make `picture` the one that is lit, and clock it out."""
-        output = self.outputs[number]
-        output.picture = picture
-        self._clock(number, output.frame())
-
-    def run_pattern(self, number: int, pattern: RunningPattern) -> None:
-        """Start a pattern, if the ceiling allows all its steps."""
-        output = self.outputs[number]
-        pictures = pattern.pictures(output.count)
-        output.check_ceiling(max(pictures, key=lambda picture: sum(colour.total for colour in picture)))
-        self.light_up(number, pictures[0])
-        output.pattern = pattern
-
-    # --- the lamp table and the game's pixels ---
-
-    @property
-    def game_has_pixels(self) -> bool:
-        """SPEC 13.1."""
-        return self._game_has
-
-    def take_pixels(self) -> None:
-        """The host has the pixels; what the table lit goes dark (SPEC 13.2)."""
-        self._darken_table_picture()
-        self._game_has = False
-
-    def give_pixels(self, player: Player) -> None:
-        """Everything goes dark, then `player` has the pixels."""
-        for number in range(len(self.outputs)):
-            self.make_dark(number)
-        if player is Player.GAME:
-            self._game_has = self._redraw = True
-
-    def change_table(self, change: Callable[[], None]) -> None:
-        """Commit or erase: what the old table lit goes dark first."""
-        self._darken_table_picture()
-        change()
-        held = self.store.held
-        if held is not None:
-            self._game.begin_table(held.table)
-        self._game_has &= held is not None
-        self._redraw = True
-
-    def light_whose(self, whose: Lamp | Group, level: int) -> None:
-        """Light what the table gives a lamp or group, and nothing else (SPEC 5.20)."""
-        if not self._table_lit:
-            for number in range(len(self.outputs)):
-                self.make_dark(number)
-        self._game_has = False
-        wanted = (type(whose), whose.number)
-        self._show_table(lambda each: level if (type(each), each.number) == wanted else 0)
-
-    def _darken_table_picture(self) -> None:
-        held = self.store.held
-        if held is not None and self._table_lit:
-            for chain in held.table.outputs:
-                count = min(chain.count, self.table_limits.pixels_of(chain))
-                self._clock_table(chain, [DARK] * count)
-        self._table_lit = False
-
-    def _show_table(self, levels: Levels) -> None:
-        held = self.store.held
-        assert held is not None
-        for chain in held.table.outputs:
-            picture = table_picture(
-                held.table,
-                chain,
-                levels,
-                count=min(chain.count, self.table_limits.pixels_of(chain)),
-                ceiling_ma=min(chain.ceiling_ma, self.outputs[chain.output].ceiling_ma),
-                idle_ua=self.config.idle_ua,
-                channel_ua=self.config.channel_ua,
-            )
-            self._clock_table(chain, picture)
-        self._table_lit = True
-
-    def _clock_table(self, chain: TableOutput, picture: list[Colour]) -> None:
-        output = self.outputs[chain.output]
-        output.forget_staged(palette_too=True)
-        output.picture = picture
-        self._clock(chain.output, b"".join(colour.wire(chain.byte_order) for colour in picture))
-
-    # --- the return wire ---
-
-    def count_chain(self, number: int, sent: int, times: int) -> tuple[int, int, int]:
-        """Least and most pixels found, and the edges of the last time (SPEC 5.28)."""
-        self.make_dark(number)
-        bits = 8 * self.outputs[number].colours_of_pixel
-        found: list[int] = []
-        edges = 0
-        for _ in range(times):
-            frame = bytes(sent * bits // 8)
-            self._clock(number, frame)
-            edges = self.edges_returned(number, frame)
-            found.append(max(0, sent - (edges + bits // 2) // bits))
-        return min(found), max(found), edges
-
-    def edges_returned(self, number: int, frame: bytes) -> int:
-        """Edges that come back by the return wire of an output. None here; boards with something on it override."""
-        return 0
-
-    def _clock(self, number: int, frame: bytes) -> None:
-        self.frames[number].append(frame)
-        self.frames_clocked += 1
-        self.clock_out(number, frame)
-
-    def clock_out(self, number: int, frame: bytes) -> None:
-        """A frame leaves output `number`. Boards with something on the wire override this."""
-
     # --- within ---
 
     def _begin(self, now_ms: float, cause: RestartCause) -> None:
@@ -337,21 +158,9 @@ class ProtocolBoard:
         self._outbox.clear()
         self.store.staged.clear()
         self.inputs.begin()
-        self._game = GameLamps()
-        self._game_has = self._redraw = self._table_lit = False
         self._game_step_ms = now_ms + STEP_MS
         self._give_back_ms: float | None = None
-        self.outputs = [
-            BoardOutput(
-                count=config.pixels,
-                byte_order=config.byte_order,
-                latch_us=LATCH_US_DEFAULT,
-                ceiling_ma=config.ceiling_ma,
-                channel_ua=config.channel_ua,
-                idle_ua=config.idle_ua,
-            )
-            for _ in range(config.outputs)
-        ]
+        self.begin_light()
         for number in range(config.outputs):
             self.make_dark(number)
         self._notify("restarted", cause.value)
