@@ -95,6 +95,9 @@ def showing_orders(effect: Showing, identity: Identity, limits: Limits | None = 
                 return [Light(output, first, colour)]
             return [Range(output, first, count, colour)]
         case ShowPicture(output, colours):
+            # A board refuses a picture that leaves pixels unsaid (SPEC: `incomplete`): those behind it are dark.
+            count = limits.count if limits is not None else identity.pixels
+            colours += (DARK,) * (count - len(colours))
             return picture_orders(output, colours, line_limit=identity.line, features=identity.features)
         case RunPattern(output, colours, step_ms, walk, line, hold):
             kind = PatternKind.WALK if walk else PatternKind.WHOLE

@@ -202,7 +202,8 @@ def _relit(state: Finding) -> _Next:
 
 
 def _set_up(state: Finding) -> tuple[Effect, ...]:
-    return (SetUpChain(state.here, len(state.candidates)),) if state.board.here and state.candidates else ()
+    whole = len(_fresh(state).candidates)
+    return (SetUpChain(state.here, whole),) if state.board.here and whole else ()
 
 
 def _refused(state: Finding) -> str:

@@ -259,7 +259,7 @@ async def test_find_the_number_at_a_place(open_app: OpenApp) -> None:
                 await stage.pilot.press("ryb"[colour] if colour < 3 else "w")
                 looks += 1
                 await stage.pilot.pause()
-        assert looks == 4, "84 pixels need ⌈log4 84⌉ = 4 looks"
+        assert looks <= 4, "84 pixels need ⌈log4 84⌉ = 4 looks at most"
         assert f"pixel {number} (38th)" in text_of(stage.app)
         await stage.pilot.press("enter")
         await stage.lit()

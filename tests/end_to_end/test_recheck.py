@@ -1,0 +1,73 @@
+"""A whole recheck from the screen by scripted keys on the compiled firmware, whose frames are decoded from its pin."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from device_protocol.wiring import PixelChain, Wiring
+from probe.cli.screens import FileStore
+from probe.link import BoardLink, PortSpec
+from probe.maps.model import PlayfieldMap
+from probe.rechecking.state import Stage
+from probe.rechecking.step import is_lit
+from probe.screens.app import ProbeApp
+from probe.screens.plan import Plan
+from probe.screens.recheck import RecheckScreen
+from probe.storage import load_map
+from tests.end_to_end.test_compiled_board import playfield_only
+from tests.firmware.simulated_avr import SimulatedAvr
+from tests.rechecking.test_steps import CHAIN, REWIRED
+from tests.screens.conftest import NoOpener, text_of
+from tests.screens.test_recheck_screen import presses
+from tests.support.rechecker import agrees, keys_for, seen, wiring_of_chain
+
+
+def seen_on_pin(chip: SimulatedAvr, wiring: Wiring) -> dict[str, list[int]]:
+    """What a person sees: the last frame on the pin, taken by chips that are wired like this."""
+    chain = PixelChain(wiring)
+    chain.take_frame(chip.frame(0).data)
+    return seen((pixel.place, light) for pixel, light in chain.shown())
+
+
+def plan_for(m: PlayfieldMap, path: Path, port: str) -> Plan:
+    store = FileStore(path)
+    store.save(m)
+    plan = Plan(NoOpener(), map=m, store=store, path=str(path), close=store.close)
+    plan.make_link = lambda on_event: BoardLink(PortSpec(address=port), on_event=on_event)
+    return plan
+
+
+@pytest.mark.parametrize("rewire", ["nothing", "one at each of three", "a run reversed"])
+async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, rewire: str) -> None:
+    m = playfield_only()
+    wiring = REWIRED[rewire](wiring_of_chain(m, m.chain(CHAIN)))
+    path = tmp_path / "map.json"
+    asked: list[str] = []
+    with SimulatedAvr(avr_elf) as chip:
+        app = ProbeApp(plan_for(m, path, chip.pty))
+        async with app.run_test(size=(80, 24)) as pilot:
+            for _ in range(600):
+                await pilot.pause(0.02)
+                if app.walk_screen is not None and app.walk_screen.is_mounted and app.walk_screen.walk.is_lit:
+                    break
+            await pilot.press("semicolon")
+            for _ in range(6000):
+                await pilot.pause(0.02)
+                screen = app.screen
+                if not isinstance(screen, RecheckScreen):
+                    continue
+                state = screen.state
+                if state.stage is Stage.SAVED:
+                    break
+                if state.stage in (Stage.DECLARE, Stage.DONE) or is_lit(state):
+                    await app.conductor.settled()
+                    asked.append(state.stage.name)
+                    for given in keys_for(state, seen_on_pin(chip, wiring)):
+                        await pilot.press(*presses(given))
+                    await pilot.pause()
+            assert isinstance(app.screen, RecheckScreen), text_of(app)
+            assert app.screen.state.stage is Stage.SAVED, (asked, text_of(app))
+            await app.conductor.settled()
+    assert agrees(load_map(path), CHAIN, wiring) == [], asked
