@@ -18,7 +18,7 @@ from probe.faults.engine import (
 )
 from probe.faults.explain import filled
 from probe.faults.from_map import facts, kept
-from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, After, Who
+from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, After
 from probe.faults.light import stepped, ticked
 from probe.faults.meter import ReadingError
 from probe.faults.plant import Planted
@@ -27,14 +27,18 @@ from probe.faults.search_jobs import (
     begin_flex,
     begin_halving,
     begin_return,
+    begin_soak,
     counted_again,
     flexed,
     halved,
     look_given,
     return_over,
+    soak_over,
+    soak_words,
 )
 from probe.faults.search_keys import Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
 from probe.faults.search_light import FLIP_QUESTION, lights, relit, trials
+from probe.faults.search_log import log, planted_lines, score
 from probe.faults.search_next import next_question, with_tool_facts
 from probe.faults.search_state import CONTEXTS, Mode, Search
 from probe.maps.model import PlayfieldMap, shown_number
@@ -60,10 +64,9 @@ from probe.steps import (
     board_view,
 )
 
-__all__ = ["Search", "score", "start", "start_practice", "step"]
+__all__ = ["Search", "start", "start_practice", "step"]
 
 MOST_PAST = 60
-FREE_QUESTIONS = 3
 _LOADS = frozenset({PatternName.TOUR, PatternName.LOAD_STEPS, PatternName.SOAK})
 
 Result = tuple[Search, tuple[Effect, ...]]
@@ -175,6 +178,8 @@ def _news(search: Search, news: News, now_s: float) -> Result:
 def _ticked(search: Search, now_s: float) -> Result:
     if search.mode is Mode.RETURN:
         return counted_again(search)
+    if search.mode is Mode.SOAK:
+        search = replace(search, message=f"running for {soak_words(search, now_s)}")
     if search.running is None or not search.board.here:
         return search, ()
     running, effects = ticked(search.running, search.board.identity, now_s)
@@ -262,6 +267,8 @@ def _take(search: Search, key: str, time: str, now_s: float) -> Result:
             return flexed(moved, key, time, now_s)
         case Mode.RETURN:
             return return_over(moved, key, time, now_s)
+        case Mode.SOAK:
+            return soak_over(moved, key, time, now_s)
         case Mode.DONE:
             return search, ()
 
@@ -271,6 +278,8 @@ def _context(search: Search, key: str, now_s: float) -> Result:
         return begin_flex(search, now_s)
     if key == "return":
         return begin_return(search, now_s)
+    if key == "soak":
+        return begin_soak(search, now_s)
     if key != "start":
         on = set(search.contexts) ^ {key}
         return replace(search, contexts=tuple(name for name in CONTEXTS if name in on)), ()
@@ -335,8 +344,10 @@ def _finding(search: Search, key: str, time: str, now_s: float) -> Result:
         return begin_halving(search, now_s)
     if key == "colours":
         return begin_colours(search, now_s)
+    if key == "soak":
+        return begin_soak(search, now_s)
     if key == "reveal":
-        return _done(search, ("Not found this time.", *_planted_lines(search), score(search, found=False)), now_s)
+        return _done(search, ("Not found this time.", *planted_lines(search), score(search, found=False)), now_s)
     if key == "keep":
         m = kept(
             search.map,
@@ -361,7 +372,7 @@ def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
             After.RENUMBER: ("After such a repair in earnest, numbers may have shifted: recheck the chain.",),
             After.RECHECK: ("After such a repair in earnest, recheck the places near it.",),
         }.get(cause.after, ())
-        lines = ("That was it: the trouble is gone.", *_planted_lines(search), *then, score(search, found=True))
+        lines = ("That was it: the trouble is gone.", *planted_lines(search), *then, score(search, found=True))
         return _done(search, lines, now_s)
     if key != "cured":
         session = not_cured(search.knowledge, search.session, cause.id)
@@ -378,46 +389,3 @@ def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
 
 def _done(search: Search, lines: tuple[str, ...], now_s: float) -> Result:
     return lights(replace(search, mode=Mode.DONE, outcome=lines, chosen=0), now_s)
-
-
-# Words for what is kept
-
-
-def log(search: Search) -> tuple[str, ...]:
-    """Lines for the map's log: the suspects, and every question with its answer."""
-    k = search.session.k
-    lines = []
-    if search.finding is not None:
-        for suspect in search.finding.suspects:
-            lines.append(f"{suspect.word}: {filled(suspect.cause.name, k)}")
-    if k is not None and k >= 0:
-        lines.append(f"last good pixel: {shown_number(k)}")
-    for given in search.session.given:
-        asked = search.knowledge.observation(given.observation)
-        said = given.reading or ", ".join(filled(asked.answer(a).text, k) for a, _ in given.shares) or "not sure"
-        lines.append(f"{filled(asked.question, k)} {said}")
-    return tuple(lines)
-
-
-def _planted_lines(search: Search) -> tuple[str, ...]:
-    lines = []
-    if search.planted is not None:
-        for name, place in zip(search.planted.causes, search.planted.places, strict=True):
-            cause = search.knowledge.cause(name)
-            lines.append(f"Planted: {filled(cause.name, place)}.")
-            lines.append(f"Remedy: {filled(cause.remedy, place)}.")
-    return tuple(lines)
-
-
-def work_s(search: Search) -> float:
-    """Seconds of work the questions asked for, by the tables."""
-    asked = [search.knowledge.observation(given.observation) for given in search.session.given if not given.by_tool]
-    return sum(observation.seconds for observation in asked if observation.who is not Who.TOOL)
-
-
-def score(search: Search, *, found: bool) -> str:
-    """The score of a practice round: 100, less 4 for each question beyond the third and 20 for each repair in vain."""
-    asked, vain = search.session.questions_asked, len(search.session.rejected)
-    points = max(0, 100 - 4 * max(0, asked - FREE_QUESTIONS) - 20 * vain) if found else 0
-    minutes = work_s(search) / 60
-    return f"Score {points} of 100: {asked} questions, {minutes:.1f} min of work, {vain} repairs in vain."

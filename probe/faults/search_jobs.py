@@ -249,3 +249,30 @@ def return_over(search: Search, key: str, time: str, now_s: float) -> Result:
         search, effects, words = replace(search, map=m), (SaveMap(m),), "kept in the map's log"
     search, light = lights(replace(search, mode=Mode.CONTEXT, chosen=0), now_s)
     return replace(search, message=words), effects + light
+
+
+# Soak
+
+
+def begin_soak(search: Search, now_s: float) -> Result:
+    """Slow colours at the ceiling for a long time, to catch what fails warm."""
+    return lights(replace(search, mode=Mode.SOAK, soaking_s=now_s, chosen=0, message=""), now_s)
+
+
+def soak_words(search: Search, now_s: float) -> str:
+    """How long the soak has run."""
+    return f"{max(0.0, now_s - (now_s if search.soaking_s is None else search.soaking_s)) / 60:.1f} min"
+
+
+def soak_over(search: Search, key: str, time: str, now_s: float) -> Result:
+    """Leave the soak, and keep when it went wrong or how long it did not."""
+    ran = soak_words(search, now_s)
+    effects: tuple[Effect, ...] = ()
+    words = ""
+    if key != "back":
+        words = f"trouble after {ran}" if key == "yes" else f"{ran} without trouble"
+        m = kept(search.map, search.chain, time=time, reason=f"soak of {search.here.name}: {words}", lines=())
+        search, effects = replace(search, map=m), (SaveMap(m),)
+    where = Mode.CONTEXT if search.finding is None else Mode.FINDING
+    search, light = lights(replace(search, mode=where, soaking_s=None, chosen=0), now_s)
+    return replace(search, message=f"{words}: kept in the map's log" if words else ""), effects + light

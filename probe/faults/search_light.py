@@ -51,6 +51,8 @@ def wanted(search: Search) -> Pattern | None:
             return pattern(PatternName.WALK)
         case Mode.FLEX if search.flex is not None and search.flex.joint is not None:
             return pattern(search.flex.pattern)
+        case Mode.SOAK:
+            return pattern(PatternName.SOAK)
         case Mode.COLOURS if not search.fits and len(search.looks) < len(search.here.order):
             sent = "RGBW"[len(search.looks)]
             return replace(pattern(PatternName.ALL_DIM), colour=_SENT[sent])

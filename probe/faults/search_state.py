@@ -21,6 +21,7 @@ from probe.steps import BoardView, Showing
 
 CONTEXTS = (FIRST_POWER, JUST_SPLICED, WORKED_WEEKS, PLAY_ONLY, MIXED_BATCH)
 ORDER_CAUSES = frozenset({"order-wrong", "order-batch", "rgbw-as-rgb", "rgb-as-rgbw", "odd-width"})
+WARM_CAUSE = "fails-warm"
 SURE_ENOUGH = 0.6
 """Below this the first suspect's repair is not what Enter takes while its look-alikes can still be told apart."""
 SEPARATED_ON = 24
@@ -41,6 +42,7 @@ class Mode(StrEnum):
     COLOURS = "colours"
     FLEX = "flex"
     RETURN = "return wire"
+    SOAK = "soak"
     DONE = "done"
 
 
@@ -109,6 +111,7 @@ class Search:
     narrowed: tuple[Candidate, ...] = ()
     trial: int = 0
     returned: Returned | None = None
+    soaking_s: float | None = None
     repairing: str = ""
     outcome: tuple[str, ...] = ()
     follow_up: After = After.NONE
@@ -181,6 +184,7 @@ def _context_items(search: Search) -> list[Item]:
         items.append(Item(name, f"{sign} {TEXTS[name]}" + (f" (the map: {why[name]})" if name in why else "")))
     items.append(Item("flex", "Flex log: touch joint after joint, note what reacts"))
     items.append(Item("return", "Return wire: count the chain from its far end"))
+    items.append(Item("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
     return items
 
 
@@ -228,6 +232,8 @@ def _finding_items(search: Search) -> list[Item]:
         items.append(Item("halve", "Find the place by halving"))
     if found is not None and any(s.cause.id in ORDER_CAUSES for s in found.suspects):
         items.append(Item("colours", "Find the exact colour order from what you see"))
+    if any(s.cause.id == WARM_CAUSE for s in (found.suspects if found is not None else ())):
+        items.append(Item("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
     if search.planted is not None:
         items.append(Item("reveal", "Give up: show what was planted"))
     else:
@@ -275,6 +281,14 @@ def _return_items(_: Search) -> list[Item]:
     return [Item("end", "Keep this in the map's log"), Item("back", "Back")]
 
 
+def _soak_items(_: Search) -> list[Item]:
+    return [
+        Item("end", "Stop, and keep how long it ran without trouble"),
+        Item("yes", "It went wrong just now: keep the time"),
+        Item("back", "Back, keep nothing"),
+    ]
+
+
 def _done_items(search: Search) -> list[Item]:
     items = []
     if search.planted is not None:
@@ -296,5 +310,6 @@ _ITEMS = {
     Mode.COLOURS: _colour_items,
     Mode.FLEX: _flex_items,
     Mode.RETURN: _return_items,
+    Mode.SOAK: _soak_items,
     Mode.DONE: _done_items,
 }

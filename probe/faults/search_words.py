@@ -14,6 +14,9 @@ from probe.maps.model import PlayfieldMap, shown_number
 
 OFF_FIRST = "Pixel supply off and machine unplugged before you touch it. Wait some minutes."
 POWERED = "Probe tips touch one pad only. Game unplugged, pixels on their own supply. Mains and coil parts: keep out."
+SOAK_CAUTION = (
+    "Stay in the house: supply and wires carry the ceiling's current all the time. Smell, heat or ticking: F3 and off."
+)
 SOLDERING = (
     "Power off, unplugged at the wall, some minutes' wait: charge stays.",
     "Ground goes on first and comes off last. Eye protection, fresh air, nothing dripping on wiring; joints stay hot.",
@@ -59,6 +62,10 @@ def headline(search: Search) -> str:
             return search.flex.prompt if search.flex is not None else ""
         case Mode.RETURN:
             return "Return wire: from the last pixel's data output through a divider to the board's input."
+        case Mode.SOAK:
+            return (
+                "Long soak: look in from time to time. Say at once when something goes wrong, so that its time is kept."
+            )
         case Mode.DONE:
             return search.outcome[0] if search.outcome else ""
 
@@ -86,6 +93,8 @@ def details(search: Search) -> tuple[str, ...]:
         case Mode.RETURN:
             if search.returned is not None:
                 lines.append(return_words(search.returned, search.length))
+        case Mode.SOAK:
+            lines += [SOAK_CAUTION]
         case Mode.DONE:
             lines += search.outcome[1:]
         case _:

@@ -13,8 +13,9 @@ from probe.faults.engine import UNSURE
 from probe.faults.joint import JointTest
 from probe.faults.knowledge import After, Power
 from probe.faults.scene import CHAIN, Scene
-from probe.faults.search import score, start, start_practice, step
+from probe.faults.search import start, start_practice, step
 from probe.faults.search_keys import Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
+from probe.faults.search_log import score
 from probe.faults.search_state import Mode, Search
 from probe.faults.search_words import details, headline, light_words, repair_lines, sheet, suspect_lines
 from probe.faults.signature import Candidate, predict
@@ -475,6 +476,21 @@ def test_nothing_on_the_return_wire_is_said_and_more_is_sent() -> None:
     assert "nothing came back" in details(play.search)[0]
     play.give(Tick())
     assert play.effects == (CountChain(0, 2 * count.sent),)
+
+
+def test_a_soak_outlasts_silence_and_keeps_when_it_went_wrong() -> None:
+    play = Play(start(a_map(), "a", now=NOW)).give(board()).choose("soak")
+    (shown,) = play.shown()
+    assert isinstance(shown, RunPattern)
+    assert shown.hold
+    assert shown.step_ms >= 1_000
+    play.give(Tick(), after_s=600)
+    assert "10.0 min" in play.search.message
+    play.give(Say(True, NOW), after_s=30)
+    assert play.search.map.revisions[-1].reason == "soak of Playfield: trouble after 10.5 min"
+    assert SaveMap(play.search.map) in play.effects
+    assert play.mode() is Mode.CONTEXT
+    assert play.shown() == [ShowDark(None)]
 
 
 def test_an_unsaved_map_is_said_and_saved_again() -> None:

@@ -1,0 +1,99 @@
+"""What the map tells the fault finder by itself."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, WORKED_WEEKS, derive
+from probe.faults.from_map import days_between, facts, joint_wires, kept
+from probe.faults.joint import Function
+from probe.maps.harness import Batch, Joint
+from probe.maps.model import Chain, Pixel, PixelState, PlayfieldMap, Revision
+from probe.maps.operations import add_chain, new_map, replace_chain
+from probe.maps.revisions import undo
+
+NOW = "2025-03-16T20:00:00Z"
+
+
+def a_map(*, verified: int = 0, revisions: tuple[Revision, ...] = (), joints: tuple[Joint, ...] = ()) -> PlayfieldMap:
+    pixels = tuple(Pixel(id=f"p{n}", verified=verified, batch="one" if n < 5 else "two") for n in range(8))
+    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, pixels=pixels, joints=joints))
+    return m.model_copy(update={"revisions": revisions})
+
+
+def revision(number: int, day: str, *, rewired: bool = False) -> Revision:
+    return Revision(number=number, time=f"{day}T12:00:00Z", reason="work", rewired=("a",) if rewired else ())
+
+
+def test_a_chain_that_nobody_has_seen_right_is_at_its_first_power_up() -> None:
+    assert FIRST_POWER in derive(facts(a_map(), "a", now=NOW)).names
+
+
+def test_a_splice_of_yesterday_is_known_with_its_place() -> None:
+    joints = (
+        Joint(after="p3", before="p4", made_on="2025-03-15"),
+        Joint(after="p5", before="p6", made_on="2024-01-01"),
+    )
+    made = a_map(
+        verified=1, revisions=(revision(1, "2025-01-01"), revision(2, "2025-03-15", rewired=True)), joints=joints
+    )
+    context = derive(facts(made, "a", now=NOW))
+    assert JUST_SPLICED in context.names
+    assert WORKED_WEEKS not in context.names
+    assert context.near == 4
+
+
+def test_without_joints_the_splice_is_where_pixels_are_unseen() -> None:
+    made = a_map(verified=1, revisions=(revision(1, "2025-03-15", rewired=True),))
+    chain = made.chain("a")
+    pixels = tuple(
+        p.model_copy(update={"state": PixelState.UNSEEN if n == 6 else PixelState.DARK})
+        for n, p in enumerate(chain.pixels)
+    )
+    made = replace_chain(made, chain.model_copy(update={"pixels": pixels}))
+    assert facts(made, "a", now=NOW).splice_near == 6
+
+
+def test_a_chain_seen_right_long_ago_has_worked_for_weeks() -> None:
+    made = a_map(verified=1, revisions=(revision(1, "2025-01-01"),))
+    assert WORKED_WEEKS in derive(facts(made, "a", now=NOW)).names
+    older = a_map(verified=1, revisions=(revision(1, "2024-01-01"), revision(2, "2025-02-01", rewired=True)))
+    assert facts(older, "a", now=NOW).days_working is None  # nothing was seen right since the splice
+
+
+def test_two_batches_are_a_mixed_chain() -> None:
+    assert MIXED_BATCH in derive(facts(a_map(verified=1), "a", now=NOW)).names
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "days"),
+    [
+        ("2025-03-14T20:00:00Z", NOW, 2.0),
+        ("2025-03-16", NOW, 0.8),
+        ("yesterday", NOW, None),
+        ("", NOW, None),
+        ("2025-03-16T21:00:00+01:00", NOW, 0.0),
+    ],
+)
+def test_days_between_times_as_written(earlier: str, later: str, days: float | None) -> None:
+    assert days_between(earlier, later) == days
+
+
+def test_wires_take_the_joints_colours_before_the_batches() -> None:
+    joint = Joint(after="p4", before="p5", leaving_5v="pink")
+    made = a_map(joints=(joint,))
+    one = Batch(id="one", name="One", five_volt="red", ground="white", data_in="green", data_out="blue")
+    made = made.model_copy(update={"batches": (one, Batch(id="two", name="Two", data_in="yellow"))})
+    wires = {wire.function: (wire.leaving_colour, wire.arriving_colour) for wire in joint_wires(made, "a", 4)}
+    assert wires == {Function.FIVE: ("pink", ""), Function.GROUND: ("white", ""), Function.DATA: ("blue", "yellow")}
+    assert joint_wires(made, "a", 7) == ()
+    assert joint_wires(made, "a", -1)[2].arriving_colour == "green"
+
+
+def test_what_is_kept_can_be_undone_and_hides_no_older_revision() -> None:
+    made = a_map(revisions=(revision(1, "2025-01-01"),))
+    logged = kept(made, "a", time=NOW, reason="fault repaired", lines=("one answer",))
+    assert logged.revisions[-1].number == 2
+    assert logged.revisions[-1].changes[-1] == "one answer"
+    assert logged.chain("a").note == "2025-03-16 fault repaired"
+    assert undo(logged, time=NOW).chain("a").note == ""
