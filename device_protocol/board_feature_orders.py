@@ -115,11 +115,11 @@ def _light_whose(board: ProtocolBoard, arguments: Sequence[str], kind: type[Lamp
     number, level = read_number(arguments[0]), read_number(arguments[1], 0, 255)
     board.check_ready()
     held = board.store.held
-    try:
-        whose = kind(number)
-        entries = held.table.of(whose) if held is not None else ()
-    except ValueError:
-        entries = ()
+    most = board.table_limits.lamps if kind is Lamp else board.table_limits.groups - 1
+    if held is None or number > most:
+        raise Refusal(ErrorCode.NOT_IN_TABLE)
+    whose = kind(number)
+    entries = held.table.of(whose)
     if not entries:
         raise Refusal(ErrorCode.NOT_IN_TABLE)
     board.light_whose(whose, level)
