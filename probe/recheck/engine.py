@@ -320,6 +320,9 @@ class Recheck:
         if again is not None:
             return again
         if self.confidence >= self.options.confidence:
+            stuck = self._beside_contradiction()
+            if stuck is not None:
+                return stuck
             left = self.unnamed()
             if not left and self.options.looks and self.clean_looks() < self.options.clean_looks:
                 return self._proof()
@@ -411,6 +414,25 @@ class Recheck:
                 number = seen.action.number
             if number is not None:
                 return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
+        return None
+
+    def _beside_contradiction(self) -> Step | None:
+        """The nearest number not asked yet, while a number that gave the same answer twice contradicts the best map.
+
+        Such answers are not to be outvoted: either their explanation is found or the stretch is stepped through.
+        """
+        answers: dict[int, list[Observation]] = {}
+        for seen in self.observations:
+            if isinstance(seen.action, Probe) and not isinstance(seen.answer, NotSure):
+                answers.setdefault(seen.action.number, []).append(seen)
+        for number, given in answers.items():
+            twice = any(sum(o.answer == one.answer for o in given) > 1 and self._contradicts(one) for one in given)
+            if twice:
+                length = int(np.count_nonzero(self.best_map != END))
+                free = [n for n in range(length) if n not in answers]
+                if free:
+                    nearest = min(free, key=lambda n: (abs(n - number), n))
+                    return Step(action=Probe(number=nearest), seconds=probe_seconds(predicted=0.5))
         return None
 
     def _contradicts(self, seen: Observation) -> bool:
@@ -593,7 +615,8 @@ class Recheck:
         found: list[Hypothesis] = []
         for base in self._bases(number):
             at = base.taken_from(number)
-            for void in {base.hypothesis.void, frozenset[int]()}:
+            void_sets = {base.hypothesis.void, frozenset[int](), *(frozenset({i}) for i in base.hypothesis.void)}
+            for void in sorted(void_sets, key=lambda v: (len(v), sorted(v))):
                 start = replace(base.hypothesis, void=void)
                 made = from_probe(start, self.setup.prior, position=at, entry=entry)
                 most = MOST_PROPOSED if not found else MOST_FROM_OTHERS

@@ -149,13 +149,16 @@ def from_probe(base: Hypothesis, prior: Prior, *, position: int, entry: int) -> 
             for into in range(min(MOST_INTO_RUN, position) + 1):
                 made.float_run(position - into, gap, prior)
     for into in range(MOST_INTO_RUN + 1):
-        start, target = other - into, position - into
-        if start < 0 or target < 0:
+        start = other - into
+        if start < 0 or position - into < 0:
             break
         for size in range(into + 1, prior.longest_run + 1):
-            if start + size > length or target > length - size:
+            if start + size > length:
                 break
-            made.add(_moved(order, start, size, target), move_prior(prior, length=length))
+            # the run lands where the entry now stands, or before it when its old spot was read as a missing run
+            for target in (position - into, position - into - size):
+                if 0 <= target <= length - size and (target == position - into or other < position):
+                    made.add(_moved(order, start, size, target), move_prior(prior, length=length))
     return made.result()
 
 
