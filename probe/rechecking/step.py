@@ -77,11 +77,19 @@ _ASKING = frozenset({Stage.LOOK, Stage.COLOUR, Stage.PROBE})
 _Next = tuple[Rechecking, tuple[Effect, ...]]
 
 
-def start(m: PlayfieldMap, chain: str, *, level: int | None = None) -> Rechecking:
-    """A recheck of one chain, nothing said yet. The map has no session open. Raises KeyError for an unknown chain."""
+def start(m: PlayfieldMap, chain: str, *, said: tuple[str, ...] = ()) -> Rechecking:
+    """A recheck of one chain, nothing asked yet. The map has no session open.
+
+    `said`: known changes in words; one that is not understood stays in the entry line, with why. Raises KeyError for an
+    unknown chain.
+    """
     m.chain(chain)
     state = Rechecking(m, chain)
-    return state if level is None else replace(state, level=level)
+    for words in said:
+        state, _ = _declare(replace(state, typed=words))
+        if state.message:
+            break
+    return state
 
 
 def step(state: Rechecking, given: Key | News, now_s: float) -> _Next:
@@ -451,7 +459,8 @@ def outcome(state: Rechecking, time: str) -> PlayfieldMap:
     assert state.now is not None
     assert state.now.result is not None
     sure = f"{100 * state.now.confidence:.2f} %"
-    counted = f"{state.answers} answers" + (f", {state.namings} new pixels named" if state.namings else "")
+    counted = f"{state.answers} answer{'' if state.answers == 1 else 's'}"
+    counted += f", {state.namings} new pixel{'' if state.namings == 1 else 's'} named" if state.namings else ""
     said = f"; said: {'; '.join(state.said)}" if state.said else ""
     reason = f"Rechecked {state.here.name}: {counted}, {sure} sure{said}"[:MAX_TEXT]
     return finished(state.entries, state.now.result, state.names, time=time, reason=reason)

@@ -138,7 +138,7 @@ class RecheckScreen(Screen[None]):
                 return Content(f"● LIT: {what}")
             return Content("○ not lit yet" if state.board.here else "○ no board")
         if state.stage is Stage.DECLARE:
-            return Content("Say each change and press Enter, or just press Enter.")
+            return Content("Say each change, then Enter; or just Enter.")
         return Content("")
 
     def _message(self, state: Rechecking) -> Content:
@@ -178,7 +178,7 @@ class RecheckScreen(Screen[None]):
             lines = list(m.revisions[-1].changes) if m.revisions else []
         else:
             if self._found is None or self._found[0] is not state:
-                self._found = (state, outcome(state, "now"))
+                self._found = (state, outcome(state, now_text()))
             m = self._found[1]
             lines = list(m.revisions[-1].changes) if m is not state.map else ["The map was right, and nothing is new."]
         sure = state.now.confidence if state.now is not None else 0.0
@@ -217,9 +217,9 @@ class RecheckScreen(Screen[None]):
         return item.words
 
     def _progress(self, state: Rechecking) -> Content:
-        words = f" {state.answers} answers"
+        words = f" {state.answers} answer{'' if state.answers == 1 else 's'}"
         if state.namings:
-            words += f" · {state.namings} new pixels named"
+            words += f" · {state.namings} new pixel{'' if state.namings == 1 else 's'} named"
         if state.now is not None:
             words += f" · {100 * state.now.confidence:.1f} % sure"
         chain = state.here
