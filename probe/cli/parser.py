@@ -27,6 +27,7 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     _demo(commands)
     _walk(commands)
+    _recheck(commands)
     _ports(commands)
     _export(commands)
     _import(commands)
@@ -203,6 +204,23 @@ def _diff(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     )
     parser.add_argument("--to", dest="newer", type=int, metavar="N", help="revision to compare with (default: now)")
     parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _recheck(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = commands.add_parser("recheck", help="after a change: find out what every number is now, and prove it")
+    _file(parser)
+    parser.add_argument(
+        "--chain", metavar="CHAIN", help="chain to recheck, by id or name (default: the one walked last)"
+    )
+    parser.add_argument(
+        "--change",
+        action="append",
+        default=[],
+        metavar="WORDS",
+        help="what was changed, as `renumber` takes it; again for each change (default: nobody knows)",
+    )
+    _wire_options(parser)
+    _look_options(parser)
 
 
 def _faults(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

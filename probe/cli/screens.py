@@ -11,7 +11,7 @@ from pathlib import Path
 from device_protocol.board import BoardConfig
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
-from probe.cli.faults import on_map, practice
+from probe.cli.faults import chain_of, on_map, practice
 from probe.cli.outcome import Exit, complain
 from probe.cli.wire_log import WireLog
 from probe.export import ImportProblem, read_lamp_list
@@ -232,6 +232,19 @@ def open_program(arguments: argparse.Namespace) -> int:
                 plan.make_link, plan.paper = None, True
             elif arguments.port:
                 plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
+        case "recheck":
+            plan = opening.open_file(arguments.map)
+            if arguments.port:
+                plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
+            try:
+                if plan.map is None:
+                    raise ValueError(f"{plan.path}: there is no such map; make one with `playfield-probe walk`")
+                plan.recheck_on = chain_of(plan.map, arguments.chain)
+            except ValueError as exc:
+                plan.close()
+                complain(str(exc))
+                return Exit.USAGE
+            plan.recheck_said = tuple(arguments.change)
         case "faults":
             plan = opening.open_file(arguments.map)
             if arguments.paper:

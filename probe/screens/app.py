@@ -96,6 +96,8 @@ class ProbeApp(App[str]):
             self.open_faults(self.plan.map, self.plan.faults_on)
         elif self.plan.map is not None and self.plan.map.chains:
             self.open_walk(self.plan.map)
+            if self.plan.recheck_on:
+                self.call_after_refresh(self.open_recheck, self.plan.recheck_on, self.plan.recheck_said)
         else:
             self._swap_screen(SettingScreen(self.plan.map, self.plan.lamps, paper=self.plan.paper))
 
@@ -189,7 +191,7 @@ class ProbeApp(App[str]):
         """Show the harness sheet of the walk's map, at the walk's pixel."""
         self._open_planning("harness")
 
-    def open_recheck(self, chain: str = "") -> None:
+    def open_recheck(self, chain: str = "", said: tuple[str, ...] = ()) -> None:
         """Recheck a chain, the walk's if none is named; the walk's session becomes a revision first."""
         from probe.rechecking.step import start as start_recheck
         from probe.screens.recheck import RecheckScreen
@@ -198,7 +200,7 @@ class ProbeApp(App[str]):
             return
         self.walk_screen.close_session()
         walk = self.walk_screen.walk
-        state = start_recheck(walk.map, chain or walk.chain)
+        state = start_recheck(walk.map, chain or walk.chain, said=said)
         self.push_screen(RecheckScreen(state, dict(self.plan.changed_keys), plain_ascii=self.plan.plain_ascii))
 
     def close_recheck(self, m: PlayfieldMap, chain: str) -> None:

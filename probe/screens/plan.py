@@ -43,7 +43,8 @@ class Plan:
     `make_link` gives a link for an event callback; None means that a port has yet to be picked, or paper entry if
     `paper`. `eyes` tells what a simulated playfield shows, as (place id, colour word) pairs, and `truth` where those
     places are; both None with a real board. `faults_on`: the chain the fault finder opens on, instead of the walk; `scene`
-    a practice round for it, told `in_words` or by the lit board alone.
+    a practice round for it, told `in_words` or by the lit board alone. `recheck_on`: the chain to recheck at once,
+    `recheck_said` what is known to be changed, in words.
     """
 
     opener: Opener
@@ -63,6 +64,8 @@ class Plan:
     welcome: str = ""
     lamps: tuple[Lamp, ...] = ()
     faults_on: str = ""
+    recheck_on: str = ""
+    recheck_said: tuple[str, ...] = ()
     scene: Scene | None = None
     in_words: bool = True
     close: Callable[[], None] = lambda: None
