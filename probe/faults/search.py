@@ -36,7 +36,7 @@ from probe.faults.search_jobs import (
     soak_over,
     soak_words,
 )
-from probe.faults.search_keys import Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
+from probe.faults.search_keys import Back, Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
 from probe.faults.search_light import FLIP_QUESTION, lights, relit, trials
 from probe.faults.search_log import log, planted_lines, score
 from probe.faults.search_next import next_question, with_tool_facts
@@ -116,6 +116,8 @@ def step(search: Search, given: Key | News, now_s: float) -> Result:
             return _heat(search, now_s)
         case Step(by):
             return _stepped(search, by, now_s)
+        case Back(time):
+            return _take(search, search.way_back, time, now_s)
         case Undo():
             return _undone(search, now_s)
         case Relight():

@@ -156,7 +156,7 @@ def begin_flex(search: Search, now_s: float) -> Result:
     """Touch joint after joint while one frame holds, or colours march."""
     asked = search.question.pattern if search.question is not None and search.mode is Mode.QUESTION else None
     log = FlexLog(search.length, asked.name if asked is not None else "hold-one")
-    return lights(replace(search, mode=Mode.FLEX, flex=log, chosen=0, message=""), now_s)
+    return lights(replace(search, mode=Mode.FLEX, flex=log, flex_from=search.map, chosen=0, message=""), now_s)
 
 
 def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
@@ -164,29 +164,29 @@ def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
     log = search.flex
     if log is None:
         return search, ()
-    if key != "end":
-        log = log.answered({"yes": True, "no": False}.get(key))
-        if log.joint is not None:
-            words = f"{joint_name(log.answers[-1].joint)}: noted" if key == "yes" else ""
-            running = search.running
-            search = replace(search, flex=log, chosen=0, message=words)
-            # what a change left behind would hide the next one: the held frame is sent anew
-            return lights(search, now_s) if key == "yes" or running is None else (search, ())
-    return _flex_over(replace(search, flex=log), log, time, now_s)
+    if key == "end":
+        return _flex_over(search, log, now_s)
+    log = log.answered({"yes": True, "no": False}.get(key))
+    before = search.flex_from or search.map
+    reacted = [touched.joint for touched in log.changed]
+    m = with_flex_notes(before, search.chain, time=time, lines=log.notes(), reacted=reacted)
+    search = replace(search, flex=log, map=m, chosen=0)
+    light: tuple[Effect, ...] = ()
+    if log.joint is None:
+        search, light = _flex_over(search, log, now_s)
+    else:
+        search = replace(search, message=f"{joint_name(log.answers[-1].joint)}: noted" if key == "yes" else "")
+        if key == "yes":  # what a change left behind would hide the next one: the held frame is sent anew
+            search, light = lights(search, now_s)
+    return search, (SaveMap(m), *light)
 
 
-def _flex_over(search: Search, log: FlexLog, time: str, now_s: float) -> Result:
-    effects: tuple[Effect, ...] = ()
-    if log.answers:
-        reacted = [touched.joint for touched in log.changed]
-        m = with_flex_notes(search.map, search.chain, time=time, lines=log.notes(), reacted=reacted)
-        search, effects = replace(search, map=m), (SaveMap(m),)
+def _flex_over(search: Search, log: FlexLog, now_s: float) -> Result:
     done = f"flex log kept in the map: {len(log.changed)} of {len(log.answers)} joints reacted" if log.answers else ""
-    search = replace(search, flex=None, chosen=0, message=done)
+    search = replace(search, flex=None, flex_from=None, chosen=0, message=done)
     asked = search.question
     if asked is None:
-        search, light = lights(replace(search, mode=Mode.CONTEXT), now_s)
-        return search, effects + light
+        return lights(replace(search, mode=Mode.CONTEXT), now_s)
     if log.changed and search.session.k is None:
         search = replace(search, session=replace(search.session, k=log.changed[0].joint - 1))
     whole = log.joint is None
@@ -194,11 +194,9 @@ def _flex_over(search: Search, log: FlexLog, time: str, now_s: float) -> Result:
     if not log.changed and whole:
         answer = next(a.id for a in asked.answers if a.normal)
     if answer is None:  # what stayed behind is the person's to say
-        search, light = lights(replace(search, mode=Mode.QUESTION), now_s)
-        return search, effects + light
+        return lights(replace(search, mode=Mode.QUESTION), now_s)
     session = answered(search.knowledge, search.session, observation=asked.id, answer=answer)
-    search, light = lights(replace(next_question(replace(search, session=session)), message=done), now_s)
-    return search, effects + light
+    return lights(replace(next_question(replace(search, session=session)), message=done), now_s)
 
 
 # Return wire

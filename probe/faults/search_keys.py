@@ -54,6 +54,13 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Back:
+    """Out of a job within the search, keeping what it has so far. `time` as for `Take`."""
+
+    time: str = ""
+
+
+@dataclass(frozen=True)
 class Undo:
     """Take the last answer back."""
 
@@ -63,4 +70,4 @@ class Relight:
     """Show the light of this question once more, and save again if that failed."""
 
 
-Key = Typed | Choose | Take | Unsure | Say | Heat | Step | Undo | Relight
+Key = Typed | Choose | Take | Unsure | Say | Heat | Step | Back | Undo | Relight

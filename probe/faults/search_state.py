@@ -89,7 +89,7 @@ class Search:
     `question` is what is asked now, `over` why nothing more is. `contexts` are those that hold, `reasons` why, by name.
     `splitting`: the tests that tell the faults at one joint apart come first. `repairing` is a cause's id.
     `looks` are answers about colours, `fits` the chains that explain them, `narrowed` those that an earlier look left. `trial` counts the settings tried.
-    `planted` is the fault of a practice round. `lit`: what the board has said it shows.
+    `flex_from` is the map before the flex log, `soaking_s` when the soak began. `planted` is the fault of a practice round. `lit`: what the board has said it shows.
     """
 
     map: PlayfieldMap
@@ -106,6 +106,7 @@ class Search:
     splitting: bool = False
     halving: BreakSearch | None = None
     flex: FlexLog | None = None
+    flex_from: PlayfieldMap | None = None
     looks: tuple[Look, ...] = ()
     fits: tuple[Candidate, ...] = ()
     narrowed: tuple[Candidate, ...] = ()
@@ -166,6 +167,16 @@ class Search:
         """What Enter takes."""
         items = self.items
         return items[self.chosen % len(items)] if items else None
+
+    @property
+    def way_back(self) -> str:
+        """The answer that leads out of a job within the search; empty where Back leaves the search itself."""
+        keys = {item.key for item in self.items}
+        if self.mode in (Mode.FLEX, Mode.HALVING):
+            return "end"
+        if self.mode in (Mode.REPAIR, Mode.COLOURS, Mode.RETURN, Mode.SOAK) and "back" in keys:
+            return "back"
+        return ""
 
     @property
     def suspected_at_joint(self) -> tuple[Suspected, ...]:

@@ -13,7 +13,7 @@ from textual.widgets import Footer, Input, Static
 
 from probe.conductor import Activity
 from probe.faults.search import step
-from probe.faults.search_keys import Choose, Heat, Relight, Say, Step, Take, Typed, Undo, Unsure
+from probe.faults.search_keys import Back, Choose, Heat, Relight, Say, Step, Take, Typed, Undo, Unsure
 from probe.faults.search_state import Mode, Search
 from probe.faults.search_words import details, headline, light_words, suspect_lines
 from probe.screens.clock import now_text
@@ -228,5 +228,8 @@ class FaultScreen(Screen[None]):
         self.query_one("#fault-details-box", VerticalScroll).scroll_relative(y=4 * by, animate=False)
 
     def action_leave(self) -> None:
-        """Back to where the search was opened from; its map goes with it."""
+        """Out of a job within the search; else back to where it was opened from, and its map goes with it."""
+        if self.search.way_back:
+            self.app.conductor.take(Back(now_text()))
+            return
         self.app.close_faults(self.search.map)

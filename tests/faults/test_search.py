@@ -14,7 +14,7 @@ from probe.faults.joint import JointTest
 from probe.faults.knowledge import After, Power
 from probe.faults.scene import CHAIN, Scene
 from probe.faults.search import start, start_practice, step
-from probe.faults.search_keys import Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
+from probe.faults.search_keys import Back, Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
 from probe.faults.search_log import score
 from probe.faults.search_state import Mode, Search
 from probe.faults.search_words import details, headline, light_words, repair_lines, sheet, suspect_lines
@@ -428,6 +428,23 @@ def test_flex_log_joint_by_joint_goes_into_the_notes() -> None:
     assert saved.chain("a").pixels[3].note == "2025-03-16 flex: the joint arriving here reacted"
 
 
+def test_every_answer_of_the_flex_log_is_saved_and_back_ends_it() -> None:
+    play = Play(start(a_map(6), "a", now=NOW)).give(board()).choose("flex")
+    play.give(Say(True, NOW))
+    saved = next(e.map for e in play.effects if isinstance(e, SaveMap))
+    assert "joint board to 0 (1st) reacted" in saved.chain("a").note
+    play.give(Say(False, NOW))
+    saved = next(e.map for e in play.effects if isinstance(e, SaveMap))
+    assert saved.chain("a").note.count("reacted\n") + saved.chain("a").note.endswith("reacted") == 2
+    play.give(Undo())
+    assert play.search.flex is not None
+    assert play.search.flex.joint == 1
+    play.give(Back(NOW))
+    assert play.mode() is Mode.CONTEXT
+    assert "1 reacted" in play.search.map.chain("a").note
+    assert play.search.way_back == ""
+
+
 def test_flexing_within_a_search_answers_its_question_and_places_the_fault() -> None:
     play = begun()
     play.search = replace(play.search, question=K.observation("march-flex"))
@@ -554,6 +571,7 @@ _KEYS = st.one_of(
     st.just(Heat()),
     st.builds(Step, st.sampled_from((1, -1))),
     st.just(Undo()),
+    st.just(Back(NOW)),
     st.just(Relight()),
     st.builds(Typed, st.sampled_from(("", "12", "4.9", "0.4 / 0.01", "OL", "R", "G -", "\u202e[/x]", "-5"))),
     st.just(Tick()),
