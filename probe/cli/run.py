@@ -6,7 +6,6 @@ import argparse
 import logging
 import os
 import sys
-from pathlib import Path
 
 from probe.cli.outcome import Exit, complain
 
@@ -32,27 +31,12 @@ def run(arguments: argparse.Namespace) -> int:
         return Exit.FILE
     except KeyboardInterrupt:
         return Exit.STOPPED
-    except Exception:
+    except Exception as exc:
+        from probe.storage.trouble import fault_sentence
+
         log.exception("unexpected")
-        where = _log_trouble()
-        complain(f"a fault of this program. Your map file is as it was last saved. Details: {where}")
+        complain(fault_sentence(exc))
         return Exit.INTERNAL
-
-
-def _log_trouble() -> Path:
-    """Write the traceback being handled to the log file; returns its path."""
-    import traceback
-
-    from platformdirs import user_log_path
-
-    try:
-        where = user_log_path("playfield-probe", appauthor=False, ensure_exists=True) / "trouble.log"
-        with where.open("a", encoding="utf-8") as file:
-            traceback.print_exc(file=file)
-    except OSError:
-        traceback.print_exc(file=sys.stderr)
-        return Path("standard error")
-    return where
 
 
 def _dispatch(arguments: argparse.Namespace) -> int:
@@ -75,9 +59,7 @@ def _dispatch(arguments: argparse.Namespace) -> int:
         case "board-check":
             from probe.cli.board_check import board_check
 
-            return board_check(
-                arguments.port, baud=arguments.baud, only=tuple(arguments.only), as_json=arguments.json
-            )
+            return board_check(arguments.port, baud=arguments.baud, only=tuple(arguments.only), as_json=arguments.json)
         case "export":
             from probe.cli.exchange import export_map
 

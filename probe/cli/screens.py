@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import logging
+import os
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -13,6 +14,7 @@ from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
 from probe.cli.faults import chain_of, on_map, practice
 from probe.cli.outcome import Exit, complain
+from probe.cli.terminal import draws_unicode
 from probe.cli.wire_log import WireLog
 from probe.export import ImportProblem, read_lamp_list
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
@@ -68,7 +70,7 @@ class Opening:
     def __init__(self, arguments: argparse.Namespace, settings: Settings) -> None:
         self.settings = settings
         self.steady_only = getattr(arguments, "steady_only", False) or settings.steady_only
-        self.plain_ascii = getattr(arguments, "ascii", False)
+        self.plain_ascii = getattr(arguments, "ascii", False) or not draws_unicode(os.environ)
         self.baud: int = getattr(arguments, "baud", 115_200)
         self.transcript: str | None = getattr(arguments, "transcript", None)
         self.lamps: str | None = getattr(arguments, "lamps", None)
@@ -92,6 +94,8 @@ class Opening:
             bell=self.settings.bell,
             steady_only=self.steady_only,
             plain_ascii=self.plain_ascii,
+            theme=self.settings.theme,
+            remember_theme=lambda name: _remember(lambda s: s.model_copy(update={"theme": name})),
             level=level,
         )
 

@@ -96,7 +96,8 @@ class Activity(Generic[S]):
 class Conductor:
     """Owns no thread and no port: it is given a link and a store. All methods run on the event loop.
 
-    `now_s` is any steady clock in seconds, `bell` sounds the terminal's bell.
+    `now_s` is any steady clock in seconds, `bell` sounds the terminal's bell, `on_fault` is told of an exception that no
+    effect may raise; without it the conductor stops at one.
     """
 
     def __init__(
@@ -105,11 +106,13 @@ class Conductor:
         store: MapStore | None = None,
         bell: Callable[[], None] = lambda: None,
         now_s: Callable[[], float] = time.monotonic,
+        on_fault: Callable[[Exception], None] | None = None,
     ) -> None:
         self.board: Board | None = None
         self.store = store
         self._bell = bell
         self._now_s = now_s
+        self._on_fault = on_fault
         self._activity: Activity[Any] | None = None
         self._batches: deque[tuple[Effect, ...]] = deque()
         self._wake = asyncio.Event()
@@ -231,10 +234,20 @@ class Conductor:
     async def _work(self) -> None:
         while True:
             while self._batches:
-                await self._run(self._batches.popleft())
+                try:
+                    await self._run(self._batches.popleft())
+                except Exception as exc:
+                    self._fault(exc)
             self._wake.clear()
             self._idle.set()
             await self._wake.wait()
+
+    def _fault(self, exc: Exception) -> None:
+        """A fault of this program in an effect: told, and the effects after it are still carried out."""
+        log.error("an effect failed", exc_info=exc)
+        if self._on_fault is None:
+            raise exc
+        self._on_fault(exc)
 
     async def _run(self, batch: tuple[Effect, ...]) -> None:
         for place, effect in enumerate(batch):

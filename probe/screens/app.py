@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 from typing import Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.screen import Screen
-from textual.theme import Theme
 
 from probe.conductor import Conductor
 from probe.link import BoardLink
 from probe.maps.model import PlayfieldMap
 from probe.power.cautions import Moment
+from probe.screens.ascii_only import AsciiOnly
 from probe.screens.bench import Bench
 from probe.screens.faults import FaultScreen
 from probe.screens.help import HelpScreen
@@ -25,27 +27,14 @@ from probe.screens.practice import fault_screen
 from probe.screens.setting import SettingScreen
 from probe.screens.start import PortChoice, PortScreen, StartScreen
 from probe.screens.table import TableScreen
+from probe.screens.themes import OURS
 from probe.screens.walk import WalkScreen
 from probe.storage.errors import StorageError
+from probe.storage.trouble import fault_sentence, log_trouble
 from probe.survey.keys import GoTo
 from probe.survey.walk_state import start
 
 log = logging.getLogger(__name__)
-
-DARK_SHOP = Theme(
-    name="dark-shop",
-    primary="#56B4E9",
-    secondary="#0072B2",
-    warning="#F0E442",
-    error="#D55E00",
-    success="#56B4E9",
-    accent="#E69F00",
-    foreground="#D8D8D8",
-    background="#000000",
-    surface="#0A0A0A",
-    panel="#161616",
-    dark=True,
-)
 
 
 class ProbeApp(App[str]):
@@ -59,7 +48,7 @@ class ProbeApp(App[str]):
     def __init__(self, plan: Plan) -> None:
         super().__init__()
         self.plan = plan
-        self.conductor = Conductor(store=plan.store, bell=self._ring)
+        self.conductor = Conductor(store=plan.store, bell=self._ring, on_fault=self._handle_exception)
         self.link: BoardLink | None = None
         self.walk_screen: WalkScreen | None = None
         self.cautions_read: set[Moment] = set()
@@ -70,9 +59,35 @@ class ProbeApp(App[str]):
         return self.plan.truth
 
     def on_mount(self) -> None:
-        self.register_theme(DARK_SHOP)
-        self.theme = "dark-shop"
+        for theme in OURS:
+            self.register_theme(theme)
+        self.theme = self.plan.theme
+        if self.plan.plain_ascii:
+            self._filters.append(AsciiOnly())
+        asyncio.get_running_loop().set_exception_handler(self._trouble_beside)
         self._begin(self.plan)
+
+    def _handle_exception(self, error: Exception) -> None:
+        """A fault of this program: instead of a traceback over the screen, a log and a sentence.
+
+        What is queued is still saved while the program leaves.
+        """
+        if self._exception is None:
+            self._exception = error  # Textual's pilot raises it again, so that no test passes over a fault
+            self._exception_event.set()
+            self._return_code = 1
+            self._return_value = fault_sentence(error)
+        self._close_messages_no_wait()
+
+    def _trouble_beside(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """A fault in a task that nobody waits for: written down and told; the program goes on."""
+        error = context.get("exception")
+        if not isinstance(error, Exception):
+            log.error("loop: %s", context.get("message"))
+            return
+        where = log_trouble(error)
+        if self.is_running:
+            self.notify(f"a fault of this program; details are in {where}", severity="error", markup=False)
 
     def _begin(self, plan: Plan) -> None:
         """Show what a plan opens: the start screen, the choice of a port, the set-up, or the walk."""
@@ -324,8 +339,15 @@ class ProbeApp(App[str]):
     async def on_unmount(self) -> None:
         await self._shut()
 
+    def use_theme(self, name: str) -> None:
+        """Change the colours of the screen; remembered for the next time."""
+        self.theme = name
+        self.plan.remember_theme(name)
+
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Every action of this screen, for the command palette."""
+        """Every action of this screen, and the themes, for the command palette."""
+        for theme in OURS:
+            yield SystemCommand(f"Theme: {theme.name}", "colours of the screen", partial(self.use_theme, theme.name))
         scope = self._scope(screen)
         for row in TABLE:
             if row.scope in (scope, "app"):

@@ -6,6 +6,7 @@ import json
 import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Literal
 
 from platformdirs import user_config_path
 from pydantic import BaseModel, ConfigDict, Field
@@ -19,6 +20,7 @@ from probe.storage.reading import decode, parse_json, read_bytes, validated
 
 PROGRAM = "playfield-probe"
 MAX_RECENT = 10
+Theme = Literal["dark-shop", "high-contrast", "light-room"]
 _LOCK_WAIT_S = 2.0
 
 
@@ -41,6 +43,7 @@ class Settings(BaseModel):
     keys: dict[str, str] = Field(default={}, description="keys that replace the usual ones, by action")
     bell: bool = Field(default=True, description="a bell when something changed")
     steady_only: bool = Field(default=False, description="nothing flashes")
+    theme: Theme = Field(default="dark-shop", description="colours of the screen: dark-shop, high-contrast, light-room")
     brightness_percent: int = Field(default=25, ge=1, le=100, description="of the lit pixel")
 
     @property

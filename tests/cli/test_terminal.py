@@ -35,12 +35,16 @@ class Terminal:
         self.raw = b""
         self.child = pexpect.spawn(
             sys.executable,
-            ["-m", "probe", *arguments],
+            self.command(arguments),
             cwd=str(folder),
             env=environment,  # type: ignore[arg-type]
             dimensions=(rows, columns),
             timeout=20,
         )
+
+    def command(self, arguments: list[str]) -> list[str]:
+        """What Python is started with."""
+        return ["-m", "probe", *arguments]
 
     def read(self, seconds: float = 0.2) -> str:
         end = time.monotonic() + seconds

@@ -1,0 +1,74 @@
+"""For terminals that show ASCII only: everything drawn is put into ASCII signs of the same width, last of all."""
+
+from __future__ import annotations
+
+import unicodedata
+from functools import lru_cache
+
+from rich.cells import cell_len
+from rich.segment import Segment
+from textual.color import Color
+from textual.filter import LineFilter
+
+_SIGNS = {
+    **dict.fromkeys("─━╌┄═╍┅", "-"),
+    **dict.fromkeys("│┃╎┆║▏▕▎▍▌▐", "|"),
+    **dict.fromkeys("█▓▇▆▅▄▃▀■▉▊▋", "#"),
+    **dict.fromkeys("▒░▂", ":"),
+    **dict.fromkeys("▁▔", "_"),
+    **dict.fromkeys("●⬤•◉◆★", "*"),
+    **dict.fromkeys("○◌◯◇", "o"),
+    **dict.fromkeys("▸▶►→›»", ">"),
+    **dict.fromkeys("◂◀◄←‹«", "<"),
+    **dict.fromkeys("▲↑△", "^"),
+    **dict.fromkeys("▼↓▽", "v"),
+    **dict.fromkeys("–—−‐‑", "-"),
+    **dict.fromkeys("‘’′", "'"),
+    **dict.fromkeys("“”″„", '"'),
+    **dict.fromkeys("µμ", "u"),
+    **dict.fromkeys("×✕✗✘", "x"),
+    **dict.fromkeys("✓✔", "+"),
+    **dict.fromkeys("·∙⋅…", "."),
+    **dict.fromkeys("¹²³", "'"),
+    "±": "~",
+    "≤": "<",
+    "≥": ">",
+    "≈": "~",
+    "Ω": "R",
+    "°": "o",
+    "\N{NO-BREAK SPACE}": " ",
+    "\N{THIN SPACE}": " ",
+    "\N{NARROW NO-BREAK SPACE}": " ",
+}
+
+
+@lru_cache(4096)
+def _ascii_sign(sign: str) -> str:
+    width = cell_len(sign)
+    if width == 0:
+        return ""
+    if sign in _SIGNS:
+        return _SIGNS[sign] * width
+    name = unicodedata.name(sign, "")
+    if name.startswith("BOX DRAWINGS"):
+        return "+"
+    if name.startswith(("BLOCK", "QUADRANT", "BRAILLE", "LOWER", "UPPER", "LEFT", "RIGHT")) and sign >= "\u2500":
+        return "#" if sign != "\N{BRAILLE PATTERN BLANK}" else " "
+    plain = "".join(c for c in unicodedata.normalize("NFKD", sign) if c.isascii() and c.isprintable())
+    return plain if len(plain) == width else "?" * width
+
+
+def to_ascii(text: str) -> str:
+    """`text` in ASCII, as wide as before."""
+    return text if text.isascii() else "".join(c if c.isascii() else _ascii_sign(c) for c in text)
+
+
+class AsciiOnly(LineFilter):
+    """Puts what is drawn into ASCII."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """See LineFilter."""
+        return [
+            segment if segment.text.isascii() else Segment(to_ascii(segment.text), segment.style, segment.control)
+            for segment in segments
+        ]
