@@ -18,6 +18,7 @@ from probe.maps.diff import ConflictError
 from probe.maps.model import PixelState, PlayfieldMap, Position, shown_number
 from probe.maps.revisions import NoRevisionError, last_redoable, last_undoable, seen_words
 from probe.screens.clock import now_text
+from probe.screens.elsewhere import ElsewhereScreen
 from probe.screens.keys import bindings, while_empty
 from probe.screens.seen import under_the_glass
 from probe.screens.text import cut, plain
@@ -420,7 +421,11 @@ class WalkScreen(Screen[None]):
         elif self.walk.typed or self.walk.entry is not Entry.LABEL:
             self.app.conductor.take(Leave())
         else:
-            self.app.action_leave()
+            self.app.push_screen(ElsewhereScreen(), self._go_elsewhere)
+
+    async def _go_elsewhere(self, action: str | None) -> None:
+        if action is not None:
+            await self.run_action(action)
 
     def _move_mark(self, across: int, down: int) -> None:
         if self._mark is None:

@@ -237,3 +237,33 @@ async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
         assert place is not None
         assert place.position is not None
         assert place.position.x_mm > screen.walk.map.machine.width_mm / 2
+
+
+async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
+    from probe.screens.elsewhere import places_to_go
+    from probe.screens.table import TableScreen
+    from probe.screens.walk import WalkScreen
+
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert "What next?" in text_of(stage.app)
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert isinstance(stage.app.screen, WalkScreen)
+        for at, (action, _) in enumerate(places_to_go()):
+            if action.startswith("app."):
+                continue
+            await stage.pilot.press("escape", *(["down"] * at), "enter")
+            await stage.pilot.pause()
+            opened = type(stage.app.screen)
+            assert action == "next_chain" or opened is not WalkScreen, action
+            assert action != "table" or opened is TableScreen
+            for _ in range(6):
+                if isinstance(stage.app.screen, WalkScreen):
+                    break
+                await stage.pilot.press("escape")
+                await stage.pilot.pause()
+            assert isinstance(stage.app.screen, WalkScreen), f"Esc leads back from {opened.__name__}"
+            await stage.lit()
