@@ -83,9 +83,12 @@ class FindScreen(Screen[None]):
         self._put("items", self._items(state))
         self._put("message", plain(state.message))
         self._put("legend", legend(plain_ascii=self._plain_ascii) if state.found is None else Content(""))
-        looks = f"look {state.looks + 1}" if state.found is None else f"{state.looks} look{'' if state.looks == 1 else 's'}"
-        more = f", at most {state.left} to go" if state.found is None else ""
-        self._put("progress", Content(f" {looks}{more} · {len(state.candidates)} number{"" if len(state.candidates) == 1 else "s"} left"))
+        if state.found is None:
+            looks = f"look {state.looks + 1}, at most {state.left} to go"
+        else:
+            looks = f"{state.looks} look" + ("" if state.looks == 1 else "s")
+        left = f"{len(state.candidates)} number" + ("" if len(state.candidates) == 1 else "s")
+        self._put("progress", Content(f" {looks} · {left} left"))
         self._show_picture(state)
 
     def _put(self, name: str, content: Content) -> None:
