@@ -12,7 +12,7 @@ from pathlib import Path
 from device_protocol.board import BoardConfig
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
-from probe.cli.faults import chain_of, on_map, practice
+from probe.cli.faults import on_map, practice
 from probe.cli.outcome import Exit, complain
 from probe.cli.terminal import draws_unicode
 from probe.cli.wire_log import WireLog
@@ -241,14 +241,12 @@ def open_program(arguments: argparse.Namespace) -> int:
             if arguments.port:
                 plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
             try:
-                if plan.map is None:
-                    raise ValueError(f"{plan.path}: there is no such map; make one with `playfield-probe walk`")
-                plan.recheck_on = chain_of(plan.map, arguments.chain)
+                plan = on_map(plan, arguments.chain)
             except ValueError as exc:
                 plan.close()
                 complain(str(exc))
                 return Exit.USAGE
-            plan.recheck_said = tuple(arguments.change)
+            plan.recheck_on, plan.faults_on, plan.recheck_said = plan.faults_on, "", tuple(arguments.change)
         case "faults":
             plan = opening.open_file(arguments.map)
             if arguments.paper:
