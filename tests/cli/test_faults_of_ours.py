@@ -15,8 +15,7 @@ from probe.storage import Settings, change_settings, load_map, load_settings
 from tests.cli.test_terminal import Terminal, opened
 
 FAULTS = {
-    "on a key": "from probe.screens.walk import WalkScreen\n"
-    "WalkScreen.action_say = lambda self, *given: 1 / 0",
+    "on a key": "from probe.screens.walk import WalkScreen\nWalkScreen.action_say = lambda self, *given: 1 / 0",
     "while drawing": "from probe.screens.walk import WalkScreen\n"
     "keep = WalkScreen.show_walk if hasattr(WalkScreen, 'show_walk') else None\n"
     "from probe.screens import widgets\n"
@@ -76,9 +75,11 @@ def test_a_fault_ends_with_a_sentence_a_log_and_the_map(where: str, tmp_path: Pa
     assert any(place.label == "Otter grotto" for place in load_map(tmp_path / "kept.json").places)
 
 
-@pytest.mark.parametrize("environment", [{"TERM": "linux"}, {"LC_ALL": "C"}, {"LANG": "C", "LC_CTYPE": "", "LC_ALL": ""}])
+@pytest.mark.parametrize(
+    "environment", [{"TERM": "linux"}, {"LC_ALL": "C"}, {"LANG": "C", "LC_CTYPE": "", "LC_ALL": ""}]
+)
 def test_no_unicode_no_sign_beyond_ascii(environment: dict[str, str], tmp_path: Path) -> None:
-    with opened(["demo"], tmp_path, **environment) as terminal:
+    with opened(["demo"], tmp_path, (80, 24), **environment) as terminal:
         terminal.until("LIT")
         for keys in ("\x1bOP", "\x1b", "\x14"):  # help, back, the table
             terminal.child.send(keys)
@@ -113,7 +114,7 @@ def test_two_programs_on_one_file(tmp_path: Path) -> None:
         second = pexpect.spawn(
             sys.executable, ["-m", "probe", "walk", "kept.json", "--paper"], cwd=str(tmp_path), timeout=20,
             env={**os.environ, "PLAYFIELD_PROBE_SETTINGS": str(tmp_path / "s.json"),
-                 "PYTHONPATH": str(Path(__file__).resolve().parents[2])},  # type: ignore[arg-type]
+                 "PYTHONPATH": str(Path(__file__).resolve().parents[2])},
         )  # fmt: skip
         second.expect(pexpect.EOF)
         second.wait()

@@ -37,7 +37,7 @@ class Terminal:
             sys.executable,
             self.command(arguments),
             cwd=str(folder),
-            env=environment,  # type: ignore[arg-type]
+            env=environment,
             dimensions=(rows, columns),
             timeout=20,
         )
