@@ -63,6 +63,8 @@ MOST_FLOATING = 8
 MOST_FROM_LOOK = 5
 MOST_BASES = 4
 SIGNS_BEFORE = 6
+NEARLY = 0.03
+"""This near to the confidence asked for, the best map's chance is summed over all hypotheses instead of drawn ones."""
 MOST_FROM_OTHERS = 8
 MOST_EXPLAINED = 2
 WORTH_DOUBTING = 1e-3
@@ -267,7 +269,10 @@ class Recheck:
     def confidence(self) -> float:
         """Chance that the best map is right everywhere: exact for the listed hypotheses, less the unlisted doubt."""
         dark = self.dark_chance
-        return float(self._draws.best_chance * (1.0 - self.unlisted) * np.prod(np.maximum(dark, 1.0 - dark)))
+        chance = self._draws.best_chance
+        if self.options.confidence - NEARLY < chance < self.options.confidence:
+            chance = max(chance, self._chance_of(self.best_map))  # hypotheses too light to draw from agree as well
+        return float(chance * (1.0 - self.unlisted) * np.prod(np.maximum(dark, 1.0 - dark)))
 
     def doubts(self, *, least: float = 0.02) -> tuple[Doubt, ...]:
         """Answers that are probably wrong, with that chance: what contradicts the rest and is to be asked again."""
