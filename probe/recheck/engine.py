@@ -359,6 +359,8 @@ class Recheck:
         """How many looks found all as shown that the best map would indeed show like that."""
         best = self.best_map[None, :]
         at = numbers_at(best, self.setup.entries)
+        unlit = self.best_map[(self.dark_chance > 0.5) & (self.best_map >= 0)]
+        at[0, unlit] = -1  # gives no light any more: its place is dark, as the look said
         return sum(
             isinstance(seen.action, Look)
             and isinstance(seen.answer, AllAsShown)
