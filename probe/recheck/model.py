@@ -80,6 +80,7 @@ class Setup:
     declared_new: entries that stand for pixels declared as spliced in; they shine, but their place is not named yet.
     new_count: length of the new chain, or None when it is not known.
     most_numbers: the board lights no numbers from here on, or None.
+    alike: groups of entries whose light is seen at one and the same place; a probe cannot tell those of a group apart.
     """
 
     order: tuple[int, ...]
@@ -87,6 +88,7 @@ class Setup:
     declared_new: frozenset[int] = frozenset()
     new_count: int | None = None
     most_numbers: int | None = None
+    alike: tuple[tuple[int, ...], ...] = ()
     prior: Prior = field(default_factory=Prior)
     person: Person = field(default_factory=Person)
 
@@ -154,6 +156,10 @@ class Setup:
             prior=prior or Prior.after_declaration(),
             person=person or Person(),
         )
+
+    def like(self, entry: int) -> tuple[int, ...]:
+        """The entries whose light is seen where this one's is, this one among them."""
+        return next((group for group in self.alike if entry in group), (entry,))
 
     @property
     def entries(self) -> int:
@@ -345,7 +351,7 @@ def probe_terms(setup: Setup, observation: Observation) -> ProbeTerms:
     if isinstance(answer, AtPlace):
         if not 0 <= answer.place < entries or not setup.has_place[answer.place]:
             raise ValueError(f"entry {answer.place} has no place that a probe could be seen at")
-        at_entry[answer.place] = right
+        at_entry[list(setup.like(answer.place))] = right
     elif isinstance(answer, AtNewPlace):
         new = right
         at_entry[sorted(setup.declared_new)] = right

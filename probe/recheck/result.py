@@ -125,7 +125,7 @@ def _verified(setup: Setup, found: Ints, observations: tuple[Observation, ...], 
             continue
         number, entry = seen.action.number, int(found[seen.action.number])
         if isinstance(seen.answer, AtPlace):
-            right = seen.answer.place == entry
+            right = entry in setup.like(seen.answer.place)
         elif isinstance(seen.answer, AtNewPlace):
             right = entry == NEW
         elif isinstance(seen.answer, NothingLit):
