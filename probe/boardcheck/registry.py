@@ -75,7 +75,7 @@ async def run_checks(
         results.append(result)
         told(result)
 
-    for chosen in CHECKS:
+    for chosen in sorted(CHECKS, key=lambda c: clause_key(c.clause)):
         if wanted and chosen.clause not in wanted:
             continue
         note(await _run_one(dialogue, chosen, results))
