@@ -32,7 +32,7 @@ SIGNS = {
     "BG": "C",
     "BGR": "W",
 }
-SIGN_WORDS = "· dark, R G B, Y M C mixed, W white, small letter: tinted, ~ unsteady"
+SIGN_WORDS = "· dark, Y M C mixed, W white, + colour and white, small: tinted, ~ unsteady"
 
 
 class PracticeBoard(SimulatedBoard):
@@ -75,6 +75,17 @@ class PracticeBoard(SimulatedBoard):
         hidden = [chip.hidden for chip in self._planted.wiring.chips]
         return "".join("·" if away else sign(seen) for seen, away in zip(shown.pixels, hidden, strict=True))
 
+    def remarks(self) -> tuple[str, ...]:
+        """What is seen beside the pixels themselves."""
+        shown = self.view()
+        seen = (
+            (shown.other_chain_lit, "another chain lights"),
+            (shown.restarted, "all goes out and starts over"),
+            (shown.pulsing, "the light pulses"),
+            (shown.near_white, "it is nearly white"),
+        )
+        return tuple(words for holds, words in seen if holds)
+
 
 def _colour(colour: BoardColour) -> Colour:
     return Colour(colour.red, colour.green, colour.blue, colour.white)
@@ -88,7 +99,7 @@ def sign(seen: Seen) -> str:
     letters = "".join(
         sorted(letter for letter, level in zip("RGBW", seen.colour, strict=True) if level and 2 * level >= top)
     )
-    mark = SIGNS.get(letters, "W" if "W" in letters else "·")
+    mark = SIGNS.get(letters, "+" if "W" in letters else "·")
     return mark.lower() if seen.tinted else mark
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from probe.faults.knowledge import Who
-from probe.faults.scene import Scene
+from probe.faults.scene import SIGN_WORDS, Scene
 from probe.faults.search import start, start_practice
 from probe.faults.search_state import Mode, Search
 from probe.maps.model import PlayfieldMap
@@ -37,11 +37,12 @@ class PracticeSight:
         """A line in words where there are any, then the chain as it is lit, under a ruler."""
         if search.mode in (Mode.FINDING, Mode.REPAIR, Mode.DONE):
             return ()
-        words = self._words(search)
+        words = self._words(search) or (SIGN_WORDS if search.board.here else "")
         strip = self._scene.board.strip()
         label = "Under the glass: "
         ruler = "".join(str(n).ljust(_RULER_STEP) for n in range(0, len(strip), _RULER_STEP))
-        lit = (" " * len(label) + ruler, label + strip) if search.board.here else ()
+        beside = "".join(f", {remark}" for remark in self._scene.board.remarks())
+        lit = (" " * len(label) + ruler, label + strip + beside) if search.board.here else ()
         return (*((words,) if words else ()), *lit)
 
     def _words(self, search: Search) -> str:
