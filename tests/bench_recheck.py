@@ -18,8 +18,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from probe.inference.entropy import entropy_bits
+from probe.recheck import Options, Recheck
 from probe.recheck.costs import CONFIRM, NAME_PLACE, PICK_COLOUR, PICK_PLACE, SCAN_SECONDS, TURN_SECONDS
-from probe.recheck.engine import Options, Recheck
 from probe.recheck.model import (
     NEW,
     Action,

@@ -5,8 +5,9 @@ number is at this place).  Old numbers, places and chains are plain whole number
 caller's part.  One `Recheck` is one chain: a change in one chain never renumbers another.
 """
 
+from probe.recheck.belief import Options
 from probe.recheck.codes import UNLIT, complement_code, frame_code, look_code
-from probe.recheck.engine import Options, Recheck, Step
+from probe.recheck.engine import Recheck, Step
 from probe.recheck.locate import Locate
 from probe.recheck.model import (
     END,

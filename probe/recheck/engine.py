@@ -25,75 +25,47 @@ look stays under a hypothesis that says "this answer was wrong", `doubts()` name
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
 from probe.inference.entropy import binary_entropy_bits, entropy_bits
 from probe.inference.questions import Question, best_question
-from probe.recheck.align import Forward, chance_of_map, forward, sample_paths, steps
+from probe.recheck.belief import WORTH_DOUBTING, Belief, Options
 from probe.recheck.costs import look_seconds, probe_seconds
 from probe.recheck.evidence import Evidence
 from probe.recheck.frames import LOOK_CLEAN, build_look, look_outcomes, numbers_at
-from probe.recheck.hypotheses import Hypothesis, first_hypothesis, from_look, from_probe, random_runs, random_swaps
+from probe.recheck.hypotheses import Hypothesis, first_hypothesis
 from probe.recheck.model import (
     END,
     NEW,
     Action,
     AllAsShown,
     Answer,
-    AtNewPlace,
     AtPlace,
     Differs,
     Floats,
-    Ints,
     Look,
-    NothingLit,
     NotSure,
     Observation,
     Probe,
     Setup,
 )
-from probe.recheck.result import Doubt, Result, build_result
+from probe.recheck.proposals import explanations, from_differing_look, from_probed_place
+from probe.recheck.result import Result, build_result
 
-DRAWS = 192
-MOST_HYPOTHESES = 32
-MOST_PROPOSED = 32
-MOST_FLOATING = 8
-MOST_FROM_LOOK = 5
-MOST_BASES = 4
-SIGNS_BEFORE = 6
-NEARLY = 0.03
-"""This near to the confidence asked for, the best map's chance is summed over all hypotheses instead of drawn ones."""
-MOST_FROM_OTHERS = 8
-MOST_EXPLAINED = 2
-WORTH_DOUBTING = 1e-3
-"""A look's answer is doubted only together with hypotheses of at least this chance."""
-WORTH_KEEPING = 12.0
-"""Hypotheses this far (natural logarithm) below the best are dropped."""
-UNLISTED_SWAPS = 2000
-UNLISTED_RUNS = 100
 PROBE_CANDIDATES = 48
+"""Most numbers that are weighed as probes for each choice."""
 LIKELY_NEW = 0.8
+"""A number that is new with this chance is lit to be named."""
 SURPRISE = -6.0
+"""An answer is a surprise when its chance (natural logarithm) under all hypotheses was below this."""
 PROOF_STAGE = 0.9
 """From this chance of the best map on, what is left is proof, and a look will be needed anyhow: a probe is asked only
 if it is expected to tell more than the look, not merely because it is quicker."""
 REVISIONS = 2
 """How often contradicted answers are looked at again for another explanation, after each answer."""
 HALF = 12
-WIDEST = 128
-
-
-@dataclass(frozen=True, kw_only=True)
-class Options:
-    """confidence: stop when the whole map is right with at least this chance.  looks: use look frames, not only probes.
-    clean_looks: at least so many looks have to have found the final map as shown; two are a frame and another code."""
-
-    confidence: float = 0.9965
-    looks: bool = True
-    clean_looks: int = 2
-    seed: int = 0
+"""Half-width of the band at the start: so many pixels more or less at any spot, without a rearrangement."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,35 +80,8 @@ class Step:
 
 
 @dataclass(frozen=True)
-class _Draws:
-    """Maps drawn from the posterior.
-
-    maps, positions: shape (n, J); source: hypothesis of each, shape (n,).  best: the most likely map, shape (J,);
-    best_positions: where in its order each number stands, -1 for new and behind the end; best_hypothesis: its
-    hypothesis, a floating run being placed; best_chance: its posterior chance.
-    """
-
-    maps: Ints
-    positions: Ints
-    source: Ints
-    best: Ints
-    best_positions: Ints
-    best_hypothesis: Hypothesis
-    best_chance: float
-
-
-@dataclass(frozen=True)
-class Recheck:
+class Recheck(Belief):
     """State of one chain's recheck."""
-
-    setup: Setup
-    options: Options
-    evidence: Evidence
-    hypotheses: tuple[Hypothesis, ...]
-    log_weights: tuple[float, ...]
-    runs: tuple[tuple[Forward, int], ...]
-    surprises: tuple[int, ...] = ()
-    """Indexes of answers that were very unlikely when they were given."""
 
     @staticmethod
     def start(setup: Setup, options: Options | None = None) -> Recheck:
@@ -148,168 +93,7 @@ class Recheck:
         empty = Recheck(
             setup=setup, options=options or Options(), evidence=evidence, hypotheses=(), log_weights=(), runs=()
         )
-        return empty._with([first])
-
-    # ---- belief ---------------------------------------------------------------------------------------------
-
-    @property
-    def observations(self) -> tuple[Observation, ...]:
-        """Everything asked and answered so far."""
-        return self.evidence.observations
-
-    @cached_property
-    def weights(self) -> Floats:
-        """Posterior of each hypothesis; adds up to 1."""
-        w = np.exp(np.array(self.log_weights) - max(self.log_weights))
-        return np.asarray(w / w.sum(), dtype=np.float64)
-
-    @cached_property
-    def named(self) -> dict[int, int]:
-        """Numbers that were answered with "a new place", and the index of the observation that did so last."""
-        found: dict[int, int] = {}
-        for index, seen in enumerate(self.observations):
-            if isinstance(seen.action, Probe):
-                if isinstance(seen.answer, AtNewPlace):
-                    found[seen.action.number] = index
-                elif not isinstance(seen.answer, NotSure):
-                    found.pop(seen.action.number, None)
-        return found
-
-    @cached_property
-    def _draws(self) -> _Draws:
-        rng = np.random.default_rng([self.options.seed, len(self.observations), 7])
-        counts = np.maximum(np.round(self.weights * DRAWS).astype(np.int64), (self.weights > WORTH_DOUBTING).astype(np.int64) * 2)
-        counts[int(self.weights.argmax())] += 1
-        for h, one in enumerate(self.hypotheses):
-            if one.arranged == 0:
-                counts[h] = max(counts[h], 2)
-        maps, positions, source, spots = [], [], [], []
-        chances: dict[bytes, dict[tuple[int, bytes], float]] = {}
-        declared = np.array(sorted(self.setup.declared_new), dtype=np.int64)
-        where: dict[bytes, tuple[int, int]] = {}
-        row = 0
-        for h in np.flatnonzero(counts).tolist():
-            paths = sample_paths(self.runs[h][0], row=self.runs[h][1], count=int(counts[h]), rng=rng)
-            # a declared new pixel and one that was not declared are the same thing on the playfield
-            drawn = np.where(np.isin(paths.maps, declared), NEW, paths.maps) if declared.size else paths.maps
-            for k, chance in enumerate((np.exp(paths.log_chance) * self.weights[h]).tolist()):
-                key = drawn[k].tobytes()
-                script = (h, paths.maps[k].tobytes())
-                per = chances.setdefault(key, {})
-                if script not in per:
-                    per[script] = chance
-                    known = where.get(key)
-                    if known is None or self.weights[known[1]] < self.weights[h]:
-                        where[key] = (row + k, h)
-            row += len(drawn)
-            maps.append(drawn)
-            positions.append(paths.positions)
-            spots.append(paths.spot)
-            source.append(np.full(len(drawn), h, dtype=np.int64))
-        all_maps, all_positions = np.concatenate(maps), np.concatenate(positions)
-        best = max(chances, key=lambda key: sum(chances[key].values()))
-        at, origin = where[best]
-        return _Draws(
-            maps=all_maps,
-            positions=all_positions,
-            source=np.concatenate(source),
-            best=all_maps[at],
-            best_positions=all_positions[at],
-            best_hypothesis=self.hypotheses[origin].placed(int(np.concatenate(spots)[at])),
-            best_chance=self._chance_of(all_maps[at]) if declared.size else sum(chances[best].values()),
-        )
-
-    def _chance_of(self, found: Ints) -> float:
-        """Posterior chance of one map, all hypotheses and all scripts that make it summed."""
-        declared = np.array(sorted(self.setup.declared_new), dtype=np.int64)
-        done: dict[int, Floats] = {}
-        total = 0.0
-        for weight, (run, row) in zip(self.weights.tolist(), self.runs, strict=True):
-            if id(run) not in done:
-                done[id(run)] = np.exp(chance_of_map(run, found, counts_as_new=declared))
-            total += weight * float(np.nan_to_num(done[id(run)][row]))
-        return min(total, 1.0)
-
-    @property
-    def best_map(self) -> Ints:
-        """The most likely map: shape (numbers,), entry, NEW or END."""
-        return self._draws.best
-
-    @cached_property
-    def dark_chance(self) -> Floats:
-        """For each number of the best map, the chance that it gives no light any more."""
-        return self.evidence.dark_chance(self.best_map, void=self._draws.best_hypothesis.void)
-
-    @cached_property
-    def unlisted(self) -> float:
-        """Share of doubt for rearrangements that are no hypothesis yet but that all answers would have let pass."""
-        draws = self._draws
-        base = draws.best_hypothesis
-        prior = self.setup.prior
-        if prior.rearranged <= 0.0:
-            return 0.0
-        rng = np.random.default_rng([self.options.seed, len(self.observations), 11])
-        best, positions = draws.best, draws.best_positions
-        matched = np.flatnonzero(best >= 0)
-        if len(matched) < 2:
-            return 0.0
-        pairs = matched[random_swaps(length=len(matched), count=UNLISTED_SWAPS, rng=rng)]
-        swaps = np.exp(np.minimum(self.evidence.swap_scores(best, pairs, void=base.void), 0.0)).mean()
-        orders = random_runs(np.array(base.order, dtype=np.int64), prior, count=UNLISTED_RUNS, rng=rng)
-        shown = orders[:, np.clip(positions, 0, len(base.order) - 1)]
-        maps = np.where((best >= 0)[None, :], shown, best[None, :])
-        changed = (maps != best[None, :]).any(axis=1)
-        scores = self.evidence.map_scores(np.vstack([best[None, :], maps]), void=base.void)
-        runs = (np.exp(np.minimum(scores[1:] - scores[0], 0.0)) * changed).mean()
-        odds = prior.swap * float(swaps) + (prior.reversal + prior.move) * float(runs)
-        doubt = odds / max(1e-3, 1.0 - prior.rearranged)
-        return doubt / (1.0 + doubt)
-
-    @cached_property
-    def confidence(self) -> float:
-        """Chance that the best map is right everywhere: exact for the listed hypotheses, less the unlisted doubt."""
-        dark = self.dark_chance
-        chance = self._draws.best_chance
-        if self.options.confidence - NEARLY < chance < self.options.confidence:
-            chance = max(chance, self._chance_of(self.best_map))  # hypotheses too light to draw from agree as well
-        return float(chance * (1.0 - self.unlisted) * np.prod(np.maximum(dark, 1.0 - dark)))
-
-    def doubts(self, *, least: float = 0.02) -> tuple[Doubt, ...]:
-        """Answers that are probably wrong, with that chance: what contradicts the rest and is to be asked again."""
-        found: list[Doubt] = []
-        for index, seen in enumerate(self.observations):
-            if isinstance(seen.action, Look):
-                chance = float(sum(w for w, h in zip(self.weights, self.hypotheses, strict=True) if index in h.void))
-            else:
-                chance = self._probe_doubt(seen.action.number, seen.answer)
-            if chance >= least:
-                found.append(Doubt(index=index, chance=chance))
-        return tuple(found)
-
-    def _probe_doubt(self, number: int, answer: Answer) -> float:
-        column = self._draws.maps[:, number]
-        if isinstance(answer, AtPlace):
-            agrees = column == answer.place
-        elif isinstance(answer, AtNewPlace):
-            agrees = column == NEW
-        elif isinstance(answer, NotSure):
-            return 0.0
-        else:
-            unseen = np.array([e for e in range(self.setup.entries) if not self.setup.has_place[e]], dtype=np.int64)
-            agrees = (column == END) | np.isin(column, unseen)
-            if self.dark_chance[number] > 0.5:
-                return 0.0
-        weight = self._draw_weights
-        return float(1.0 - weight[agrees].sum())
-
-    @cached_property
-    def _draw_weights(self) -> Floats:
-        source = self._draws.source
-        counts = np.bincount(source, minlength=len(self.hypotheses))
-        weights = self.weights[source] / counts[source]
-        return np.asarray(weights / weights.sum(), dtype=np.float64)
-
-    # ---- what next ------------------------------------------------------------------------------------------
+        return empty.with_hypotheses([first])
 
     def unnamed(self) -> tuple[int, ...]:
         """Numbers of the best map that are new and have no name yet."""
@@ -337,7 +121,7 @@ class Recheck:
         questions = self._probe_questions()
         if self.options.looks:
             looks = self._look_questions()
-            if self._draws.best_chance >= PROOF_STAGE:
+            if self.draws.best_chance >= PROOF_STAGE:
                 most = max(look.expected_bits for look in looks)
                 questions = [q for q in questions if q.expected_bits > most]
             questions += looks
@@ -370,7 +154,7 @@ class Recheck:
 
     def look(self, *, turn: int | None = None) -> Look:
         """The look frame for the best map; turn: which code (default: one that was not used yet)."""
-        base = self._draws.best_hypothesis
+        base = self.draws.best_hypothesis
         used = len(self.evidence.look_indexes)
         return build_look(
             self.setup,
@@ -383,7 +167,7 @@ class Recheck:
         )
 
     def _new_share(self) -> Floats:
-        return np.asarray(self._draw_weights @ (self._draws.maps == NEW), dtype=np.float64)
+        return np.asarray(self.draw_weights @ (self.draws.maps == NEW), dtype=np.float64)
 
     def _naming(self) -> Step | None:
         share = self._new_share()
@@ -403,7 +187,7 @@ class Recheck:
         decisive, while another look could be overlooked again.
         """
         best = self.best_map
-        void = self._draws.best_hypothesis.void
+        void = self.draws.best_hypothesis.void
         asked: dict[int, list[int]] = {}
         for index, seen in enumerate(self.observations):
             if isinstance(seen.action, Probe) and not isinstance(seen.answer, NotSure):
@@ -416,7 +200,7 @@ class Recheck:
                     if there.size and not any(i > index for i in asked.get(int(there[0]), [])):
                         number = int(there[0])
             elif len(asked.get(seen.action.number, [])) == 1 and (
-                index in self.surprises or self._contradicts(seen)
+                index in self.surprises or self.contradicts(seen)
             ):
                 number = seen.action.number
             if number is not None:
@@ -433,7 +217,7 @@ class Recheck:
             if isinstance(seen.action, Probe) and not isinstance(seen.answer, NotSure):
                 answers.setdefault(seen.action.number, []).append(seen)
         for number, given in answers.items():
-            twice = any(sum(o.answer == one.answer for o in given) > 1 and self._contradicts(one) for one in given)
+            twice = any(sum(o.answer == one.answer for o in given) > 1 and self.contradicts(one) for one in given)
             if twice:
                 length = int(np.count_nonzero(self.best_map != END))
                 free = [n for n in range(length) if n not in answers]
@@ -441,19 +225,6 @@ class Recheck:
                     nearest = min(free, key=lambda n: (abs(n - number), n))
                     return Step(action=Probe(number=nearest), seconds=probe_seconds(predicted=0.5))
         return None
-
-    def _contradicts(self, seen: Observation) -> bool:
-        """Whether a probe's answer does not fit the best map."""
-        assert isinstance(seen.action, Probe)
-        value = int(self.best_map[seen.action.number])
-        if isinstance(seen.answer, AtPlace):
-            return value != seen.answer.place
-        if isinstance(seen.answer, AtNewPlace):
-            return value != NEW
-        if isinstance(seen.answer, NothingLit):
-            unseen = value >= 0 and not self.setup.has_place[value]
-            return value != END and not unseen and self.dark_chance[seen.action.number] <= 0.5
-        return False
 
     def _unsure(self) -> dict[int, int]:
         count: dict[int, int] = {}
@@ -463,12 +234,12 @@ class Recheck:
         return count
 
     def _probe_questions(self) -> list[Question[Action]]:
-        maps, weight = self._draws.maps, self._draw_weights
+        maps, weight = self.draws.maps, self.draw_weights
         varies = np.flatnonzero((maps != maps[0]).any(axis=0))
         if not varies.size:
             return []
         if varies.size > PROBE_CANDIDATES:
-            jumps = np.diff(self._draws.positions[:, varies] - varies[None, :], axis=1, prepend=0) != 0
+            jumps = np.diff(self.draws.positions[:, varies] - varies[None, :], axis=1, prepend=0) != 0
             order = np.argsort(-(weight @ jumps), kind="stable")[: PROBE_CANDIDATES // 2]
             spread = np.linspace(0, varies.size - 1, PROBE_CANDIDATES // 2).astype(np.int64)
             varies = varies[np.unique(np.concatenate([order, spread]))]
@@ -484,7 +255,7 @@ class Recheck:
         return made
 
     def _look_questions(self) -> list[Question[Action]]:
-        maps, weight = self._draws.maps, self._draw_weights
+        maps, weight = self.draws.maps, self.draw_weights
         at = numbers_at(maps, self.setup.entries)
         frame = self.look()
         outcome = look_outcomes(frame, maps, at)
@@ -496,9 +267,7 @@ class Recheck:
 
     def _unlisted_bits(self) -> float:
         """A look also speaks on rearrangements that are no hypothesis yet."""
-        return binary_entropy_bits(self.unlisted) if self._draws.best_chance >= PROOF_STAGE else 0.0
-
-    # ---- answers --------------------------------------------------------------------------------------------
+        return binary_entropy_bits(self.unlisted) if self.draws.best_chance >= PROOF_STAGE else 0.0
 
     def answered(self, action: Action, answer: Answer) -> Recheck:
         """The state after an answer.
@@ -510,196 +279,39 @@ class Recheck:
         index = len(self.observations)
         kept = list(self.hypotheses)
         extra: list[Hypothesis] = []
-        top = self._draws.best_hypothesis
         if isinstance(action, Look) and not isinstance(answer, NotSure):
             extra += [
                 replace(h, void=h.void | {index}) for h, w in zip(kept, self.weights, strict=True) if w > WORTH_DOUBTING
             ]
             if isinstance(answer, Differs):
-                proposed = from_look(top, self.setup.prior, place=answer.place, floating=False)
-                base = _Base(top, self._draws.best, self._draws.best_positions)
-                extra += _best_proposed(proposed, evidence, base)[:MOST_FROM_LOOK]
-        elif isinstance(answer, AtPlace):
-            assert isinstance(action, Probe)
-            extra += self._from_probe(action.number, answer.place, evidence)
-        state = replace(self, evidence=evidence, hypotheses=(), log_weights=(), runs=())._with(kept + extra)
+                extra += from_differing_look(self, answer.place, evidence)
+        elif isinstance(action, Probe) and isinstance(answer, AtPlace):
+            extra += from_probed_place(self, action.number, answer.place, evidence)
+        state = replace(self, evidence=evidence, hypotheses=(), log_weights=(), runs=()).with_hypotheses(kept + extra)
         before = float(np.logaddexp.reduce(np.array(self.log_weights)))
         if state.weight_of(kept) - before < SURPRISE and not isinstance(answer, NotSure):
             state = replace(state, surprises=(*self.surprises, index))
-            state = state._with(
+            state = state.with_hypotheses(
                 [replace(h, void=h.void | {i}) for h in state.hypotheses[:3] for i in evidence.look_indexes]
             )
         for _ in range(REVISIONS):
-            proposed = state._explanations()
+            proposed = explanations(state)
             if not proposed:
                 break
-            state = state._with(proposed)
-        return state._widened_if_needed()
-
-    def _with(self, more: list[Hypothesis]) -> Recheck:
-        """Weigh more hypotheses against all answers, and keep the ones that count."""
-        known = {h.key for h in self.hypotheses}
-        unique = list({h.key: h for h in more if h.key not in known}.values())
-        if not unique:
-            return self
-        cells, constant, final = self.evidence.cells([h.variant() for h in unique])
-        moves = steps(self.setup.prior, expected_length=len(self.setup.order), half=self.evidence.half)
-        run = forward(cells, moves)
-        weighed = list(zip(self.log_weights, self.hypotheses, self.runs, strict=True))
-        for at, one in enumerate(unique):
-            row = int(final[at])
-            log_weight = float(run.log_total[row] + constant[at] + one.log_prior)
-            weighed.append((log_weight, one, (run, row)))
-        weighed.sort(key=lambda entry: -entry[0])
-        kept = [entry for entry in weighed[:MOST_HYPOTHESES] if entry[0] > weighed[0][0] - WORTH_KEEPING]
-        plain = next((entry for entry in weighed if entry[1].arranged == 0), None)
-        if plain is not None and plain not in kept:
-            kept.append(plain)  # the start for other explanations
-        return replace(
-            self,
-            hypotheses=tuple(entry[1] for entry in kept),
-            log_weights=tuple(entry[0] for entry in kept),
-            runs=tuple(entry[2] for entry in kept),
-        )
-
-    def _explanations(self) -> list[Hypothesis]:
-        """Rearrangements that would make sense of answers which the best map calls wrong."""
-        top = self._draws.best_hypothesis
-        known = {h.key for h in self.hypotheses}
-        proposed: dict[object, Hypothesis] = {}
-        explained = 0
-        for index, seen in reversed(list(enumerate(self.observations))):
-            made: list[Hypothesis] = []
-            if explained >= MOST_EXPLAINED:
-                break
-            if isinstance(seen.action, Look):
-                if index in top.void and isinstance(seen.answer, Differs):
-                    base = replace(top, void=top.void - {index})
-                    made = from_look(base, self.setup.prior, place=seen.answer.place, floating=True)
-                    start = _Base(self._draws.best_hypothesis, self._draws.best, self._draws.best_positions)
-                    made = _best_proposed(made, self.evidence, start)
-            elif isinstance(seen.answer, AtPlace) and self._contradicts(seen):
-                made = self._from_probe(seen.action.number, seen.answer.place, self.evidence)
-            explained += bool(made)
-            proposed.update((h.key, h) for h in made if h.key not in known)
-        return list(proposed.values())
-
-    def weight_of(self, some: list[Hypothesis]) -> float:
-        """Natural logarithm of the joint weight of these hypotheses, -inf when none is left."""
-        keys = {h.key for h in some}
-        found = [w for w, h in zip(self.log_weights, self.hypotheses, strict=True) if h.key in keys]
-        return float(np.logaddexp.reduce(np.array(found))) if found else -np.inf
-
-    def _bases(self, number: int) -> list[_Base]:
-        """Maps to start proposals from, for an answer about one number.
-
-        The best map, a drawn one with the fewest rearrangements (so that a wrong turn can be left again), and drawn
-        ones in which the number stands elsewhere.  Of each also the straight version: no edits from shortly before
-        that number on, because what the alignment made of the first signs is probably wrong.
-        """
-        draws = self._draws
-        arranged = np.array([h.arranged for h in self.hypotheses])[draws.source]
-        order = np.argsort(-self._draw_weights, kind="stable")
-        plain = order[arranged[order] == 0][:1]
-        drawn = [_Base(draws.best_hypothesis, draws.best, draws.best_positions)]
-        for row in [*plain.tolist(), *order.tolist()]:
-            hypothesis = self.hypotheses[int(draws.source[row])]
-            if not hypothesis.floating:
-                drawn.append(_Base(hypothesis, draws.maps[row], draws.positions[row]))
-        bases: dict[tuple[int, int, bool], _Base] = {}
-        for base in drawn:
-            straight = base.straight(max(0, number - SIGNS_BEFORE))
-            bases.setdefault((straight.taken_from(number), base.hypothesis.arranged, True), straight)
-            bases.setdefault((base.taken_from(number), base.hypothesis.arranged, False), base)
-            if len(bases) >= MOST_BASES:
-                break
-        return list(bases.values())
-
-    def _from_probe(self, number: int, entry: int, evidence: Evidence) -> list[Hypothesis]:
-        """Rearrangements that put this entry at this number."""
-        if self._draws.best[number] == entry:
-            return []
-        found: list[Hypothesis] = []
-        for base in self._bases(number):
-            at = base.taken_from(number)
-            void_sets = {base.hypothesis.void, frozenset[int](), *(frozenset({i}) for i in base.hypothesis.void)}
-            for void in sorted(void_sets, key=lambda v: (len(v), sorted(v))):
-                start = replace(base.hypothesis, void=void)
-                made = from_probe(start, self.setup.prior, position=at, entry=entry)
-                most = MOST_PROPOSED if not found else MOST_FROM_OTHERS
-                found += _best_proposed(made, evidence, base, most=most)
-        return found
-
-    def _widened_if_needed(self) -> Recheck:
-        """A wider band when the best map runs along its edge."""
-        half = self.evidence.half
-        positions = self._draws.best_positions
-        used = (positions - np.arange(len(positions)) + half)[positions >= 0]
-        if half >= WIDEST or not used.size or 3 <= used.min() <= used.max() <= 2 * half - 3:
-            return self
-        wide = self.evidence.widened(half=min(WIDEST, half * 2))
-        empty = replace(self, evidence=wide, hypotheses=(), log_weights=(), runs=())
-        return empty._with(list(self.hypotheses))
+            state = state.with_hypotheses(proposed)
+        return state.widened_if_needed()
 
     def result(self) -> Result:
         """The map as found, with what is verified and how sure it is."""
         return build_result(
             setup=self.setup,
             found=self.best_map,
-            declared=(self.best_map == NEW) & (self._draws.best_positions >= 0),
-            maps=self._draws.maps,
-            weights=self._draw_weights,
+            declared=(self.best_map == NEW) & (self.draws.best_positions >= 0),
+            maps=self.draws.maps,
+            weights=self.draw_weights,
             dark=self.dark_chance,
             confidence=self.confidence,
             observations=self.observations,
             doubted=frozenset(d.index for d in self.doubts()),
             named=self.named,
         )
-
-
-
-@dataclass(frozen=True)
-class _Base:
-    """A map to start proposals from: its hypothesis, the map and the positions in the order, both of shape (J,)."""
-
-    hypothesis: Hypothesis
-    found: Ints
-    positions: Ints
-
-    def taken_from(self, number: int) -> int:
-        """Where in the order a number is taken from; for a new pixel, where the next old one is."""
-        later = self.positions[number:]
-        later = later[later >= 0]
-        return int(later[0]) if later.size else len(self.hypothesis.order)
-
-    def straight(self, number: int) -> _Base:
-        """The same without edits from this number on."""
-        length = len(self.hypothesis.order)
-        ahead = self.taken_from(number) + np.arange(len(self.found) - number)
-        positions = self.positions.copy()
-        positions[number:] = np.where(ahead < length, ahead, -1)
-        order = np.array(self.hypothesis.order, dtype=np.int64)
-        found = self.found.copy()
-        found[number:] = np.where(ahead < length, order[np.minimum(ahead, length - 1)], END)
-        return _Base(self.hypothesis, found, positions)
-
-
-def _best_proposed(
-    proposed: list[Hypothesis], evidence: Evidence, base: _Base, *, most: int = MOST_PROPOSED
-) -> list[Hypothesis]:
-    """The proposals that fit all answers best when everything else stays as in the base."""
-    if len(proposed) <= 2:
-        return proposed
-    matched = base.positions >= 0
-    longest = max(len(p.order) for p in proposed)
-    orders = np.full((len(proposed), max(longest, int(base.positions.max(initial=0)) + 1)), END, dtype=np.int64)
-    for row, one in enumerate(proposed):
-        orders[row, : len(one.order)] = one.order
-    maps = np.where(matched[None, :], orders[:, np.where(matched, base.positions, 0)], base.found[None, :])
-    scores = evidence.map_scores(maps, void=proposed[0].void)
-    scores = scores + np.array([p.log_prior + evidence.elsewhere_bonus(p.floating, void=p.void) for p in proposed])
-    ranked = np.argsort(-scores, kind="stable").tolist()
-    # a floating run stands for all its spots, so it is ranked among its like
-    floating = [i for i in ranked if proposed[i].floating][:MOST_FLOATING]
-    fixed = [i for i in ranked if not proposed[i].floating][:most]
-    return [proposed[i] for i in ranked if i in floating or i in fixed]

@@ -159,10 +159,10 @@ def test_a_wrong_probe_is_outvoted_only_by_asking_again() -> None:
     for number, place in ((10, 10), (20, 20), (30, 7), (40, 40)):
         state = state.answered(Probe(number=number), AtPlace(place))
     step = state.next_step()
-    assert state._contradicts(state.observations[2])
+    assert state.contradicts(state.observations[2])
     assert step.action == Probe(number=30)
     state = state.answered(Probe(number=30), AtPlace(30))
-    assert not state._contradicts(state.observations[-1])
+    assert not state.contradicts(state.observations[-1])
 
 
 def test_going_back_is_keeping_the_earlier_state() -> None:
