@@ -65,6 +65,7 @@ class Entries:
             has_place=tuple(p.place is not None and p.state in SHINING for p in self.pixels),
             declared_new=frozenset(n for n, p in enumerate(self.chain.pixels) if p.state is PixelState.UNSEEN),
             most_numbers=most_numbers,
+            alike=tuple(entries for entries in self.at_place.values() if len(entries) > 1),
             prior=Prior.after_declaration() if declared else Prior(),
         )
 

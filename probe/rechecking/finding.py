@@ -1,8 +1,8 @@
 """Which number is at this place? The person looks at one place and says its colour; four colours quarter what is left.
 
-N numbers need ⌈log4 N⌉ looks: each look gives the candidates the four colours in turn (neighbours unlike), everything
-else stays dark, and an answer keeps every fourth. A board without pictures halves with a range instead: ⌈log2 N⌉. A
-place that is dark though its number was kept says that an answer was wrong, or that no pixel of this chain is there.
+The search itself is `probe.recheck.Locate`: ⌈log4 N⌉ looks for N numbers, numbers that are out stay dark. A board
+without pictures halves with a range instead: ⌈log2 N⌉. A place that is dark though its number was kept says that an
+answer was wrong, or that no pixel of this chain is there.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from enum import Enum, auto
 from device_protocol.values import Colour
 from probe.inference.entropy import questions_needed
 from probe.maps.model import Chain, PlayfieldMap, shown_number
-from probe.recheck.codes import UNLIT
+from probe.recheck import UNLIT, Locate
 from probe.rechecking.colours import LOOK_COLOURS, light_of
 from probe.rechecking.keys import ChangeLevel, Choose, NextChain, Quick, Retry, Say, Take, Undo
 from probe.rechecking.state import START_LEVEL
@@ -50,14 +50,12 @@ class Split(Enum):
 
 @dataclass(frozen=True)
 class Finding:
-    """The whole state. `candidates` are the numbers left; `turn` shifts the colours after a "not sure"."""
+    """The whole state. `search` knows which numbers are left."""
 
     map: PlayfieldMap
     chain: str
-    candidates: tuple[int, ...] = ()
+    search: Locate
     chosen: int = 0
-    looks: int = 0
-    turn: int = 0
     level: int = START_LEVEL
     board: BoardView = field(default_factory=BoardView)
     lit: Showing | None = None
@@ -70,6 +68,16 @@ class Finding:
         return self.map.chain(self.chain)
 
     @property
+    def candidates(self) -> tuple[int, ...]:
+        """The numbers that are left."""
+        return self.search.candidates
+
+    @property
+    def looks(self) -> int:
+        """Looks so far."""
+        return self.search.looks
+
+    @property
     def split(self) -> Split:
         """What the board can show."""
         identity = self.board.identity
@@ -80,18 +88,14 @@ class Finding:
     @property
     def found(self) -> int | None:
         """The number at the place, once there is only one."""
-        return self.candidates[0] if len(self.candidates) == 1 else None
+        return self.search.found
 
     @property
     def answers(self) -> tuple[int, ...]:
         """Colours to choose from: those that are lit, then UNLIT."""
         if self.found is not None:
             return ()
-        return (*range(min(self._ways, len(self.candidates))), UNLIT)
-
-    @property
-    def _ways(self) -> int:
-        return len(LOOK_COLOURS) if self.split is Split.COLOURS else 1
+        return (*sorted(set(self.colours().values())), UNLIT)
 
     @property
     def left(self) -> int:
@@ -102,13 +106,14 @@ class Finding:
     def colours(self) -> dict[int, int]:
         """The colour of each number that is lit now."""
         if self.split is Split.COLOURS:
-            return {n: (i + self.turn) % len(LOOK_COLOURS) for i, n in enumerate(self.candidates)}
+            frame = self.search.frame()
+            return {number: frame[number] for number in self.candidates}
         return dict.fromkeys(self.candidates[: (len(self.candidates) + 1) // 2], 3)
 
 
 def start(m: PlayfieldMap, chain: str, *, level: int = START_LEVEL) -> Finding:
     """Nothing asked yet. Raises KeyError for an unknown chain."""
-    return _fresh(Finding(m, chain, level=level))
+    return Finding(m, chain, Locate.start(max(1, m.chain(chain).length)), level=level)
 
 
 def _fresh(state: Finding) -> Finding:
@@ -116,7 +121,7 @@ def _fresh(state: Finding) -> Finding:
     identity = state.board.identity
     if identity is not None:
         length = min(length or identity.pixels, identity.pixels)
-    return replace(state, candidates=tuple(range(length)), looks=0, turn=0, chosen=0, lit=None)
+    return replace(state, search=Locate.start(max(1, length)), chosen=0, lit=None)
 
 
 def step(state: Finding, given: object, now_s: float) -> _Next:
@@ -178,12 +183,12 @@ def showing(state: Finding) -> Showing | None:
     white = Colour(state.level, state.level, state.level)
     if state.found is not None:
         return ShowPixel(output, state.found, white)
-    if not state.candidates or state.split is Split.NONE:
+    if state.split is Split.NONE:
         return None
     colours = state.colours()
     if state.split is Split.RANGE:
         return ShowRange(output, min(colours), len(colours), white)
-    return ShowPicture(output, light_of(tuple(colours.get(n, UNLIT) for n in range(max(colours) + 1)), state.level))
+    return ShowPicture(output, light_of(state.search.frame(), state.level))
 
 
 def is_lit(state: Finding) -> bool:
@@ -202,8 +207,7 @@ def _relit(state: Finding) -> _Next:
 
 
 def _set_up(state: Finding) -> tuple[Effect, ...]:
-    whole = len(_fresh(state).candidates)
-    return (SetUpChain(state.here, whole),) if state.board.here and whole else ()
+    return (SetUpChain(state.here, state.search.numbers),) if state.board.here else ()
 
 
 def _refused(state: Finding) -> str:
@@ -222,30 +226,28 @@ def _answer(state: Finding, colour: int) -> _Next:
             return state, ()
         again = _fresh(replace(state, past=(*state.past, state)))
         return replace(again, message="then an answer was wrong: once more from the start"), _light(again)
-    lit = state.colours()
-    if colour == UNLIT:
-        kept = tuple(n for n in state.candidates if n not in lit)
-    elif state.split is Split.COLOURS:
-        kept = tuple(n for n in state.candidates if lit[n] == colour)
-    else:
-        kept = tuple(lit)
-    after = replace(state, looks=state.looks + 1, turn=0, chosen=0, message="", past=(*state.past, state))
-    if kept:
-        return _relit(replace(after, candidates=kept))
-    first = state.looks == 0
-    words = (
-        f"no pixel of {state.here.name} is there, or it gives no light"
-        if first
-        else "then an answer was wrong: once more from the start"
-    )
+    after = replace(state, search=_narrowed(state, colour), chosen=0, message="", past=(*state.past, state))
+    if not after.search.lost:
+        return _relit(after)
+    words = "then an answer was wrong: once more from the start"
+    if state.looks == 0:
+        words = f"no pixel of {state.here.name} is there, or it gives no light"
     return _relit(replace(_fresh(after), message=words))
+
+
+def _narrowed(state: Finding, colour: int) -> Locate:
+    if state.split is Split.COLOURS:
+        return state.search.answered(colour)
+    lit = state.colours()
+    kept = tuple(n for n in state.candidates if (n in lit) == (colour != UNLIT))
+    return replace(state.search, candidates=kept, looks=state.looks + 1)
 
 
 def _not_sure(state: Finding) -> _Next:
     """The same question with the colours handed on by one; a range is asked again as it is."""
     if why := _refused(state):
         return replace(state, message=why), (RingBell(),)
-    turned = replace(state, turn=state.turn + 1, looks=state.looks + 1, past=(*state.past, state))
+    turned = replace(state, search=state.search.answered(None), past=(*state.past, state))
     return _relit(replace(turned, message="once more, in other colours" if state.split is Split.COLOURS else "again"))
 
 

@@ -10,9 +10,9 @@ from functools import cached_property
 from probe.maps.edits import Edit
 from probe.maps.model import Chain, PlayfieldMap, shown_number
 from probe.maps.operations import folded
+from probe.recheck import Recheck
+from probe.recheck import Step as EngineStep
 from probe.recheck.codes import UNLIT
-from probe.recheck.engine import Recheck
-from probe.recheck.engine import Step as EngineStep
 from probe.recheck.model import END, Action, Look, Probe
 from probe.recheck.result import Result
 from probe.rechecking.colours import LOOK_COLOURS, colour_word

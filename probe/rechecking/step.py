@@ -13,8 +13,8 @@ from device_protocol.values import Colour
 from probe.maps.edit_text import parse_edit
 from probe.maps.edits import EditError, apply_edits
 from probe.maps.model import MAX_TEXT, PixelState, PlayfieldMap, shown_number
+from probe.recheck import Options, Recheck
 from probe.recheck.codes import UNLIT
-from probe.recheck.engine import Options, Recheck
 from probe.recheck.model import (
     Action,
     AllAsShown,
@@ -417,9 +417,7 @@ def _at_place(state: Rechecking, item: Item) -> _Next:
     number, found = state.action.number, state.now.found
     predicted = found[number] if number < len(found) else None
     as_predicted = predicted in item.entries
-    entry = predicted if as_predicted else min(item.entries, key=lambda e: abs(e - number))
-    assert entry is not None
-    return _tell(_unnamed(state), AtPlace(entry), forced=state.forced[1:] if as_predicted else ())
+    return _tell(_unnamed(state), AtPlace(item.entries[0]), forced=state.forced[1:] if as_predicted else ())
 
 
 def _new_place(state: Rechecking, item: Item) -> _Next:

@@ -132,8 +132,8 @@ class FindScreen(Screen[None]):
     def action_colour(self, number: int) -> None:
         """A colour by its number key."""
         state = self.state
-        if number < len(state.answers):
-            self.app.conductor.take(Choose(number - state.chosen))
+        if number in state.answers:
+            self.app.conductor.take(Choose(state.answers.index(number) - state.chosen))
             self.app.conductor.take(Take())
 
     def action_say(self, answer: str) -> None:

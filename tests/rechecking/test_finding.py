@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 
 import pytest
@@ -102,12 +101,6 @@ def test_not_sure_asks_again_in_other_colours_and_undo_goes_back() -> None:
     assert 7 in state.candidates
     state, _ = step(state, Undo(), 0.0)
     assert len(state.candidates) == 100
-
-
-def test_neighbours_never_have_the_same_colour() -> None:
-    state = begin(100)
-    colours = [shown_at(state, n) for n in range(100)]
-    assert all(a != b for a, b in itertools.pairwise(colours))
 
 
 def test_a_dark_place_is_not_on_this_chain_or_an_answer_was_wrong() -> None:
