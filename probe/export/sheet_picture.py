@@ -7,7 +7,7 @@ drawing are mm of the playfield.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from enum import Enum
 from itertools import pairwise
 from xml.sax.saxutils import escape
@@ -120,7 +120,7 @@ class _Picture:
         self.lines: dict[str, list[tuple[float, float, float, float]]] = {}
         self.width = self.right - self.left + 2 * MARGIN
         self.base = self.far - self.near + 2 * MARGIN
-        self.taken: list[tuple[float, float, float, float]] = []
+        self.taken = _Boxes()
         self.kinds = [kind for kind in Kind if any(p.kind is kind for p in self.places)]
 
     def xy(self, position: Position) -> tuple[float, float]:
@@ -207,7 +207,7 @@ class _Picture:
             assert place.position is not None
             x, y = self.xy(place.position)
             reach = 12 if place.kind is Kind.BUMPER else 8
-            self.taken.append((x - reach, y - reach, x + reach, y + reach))
+            self.taken.add((x - reach, y - reach, x + reach, y + reach))
             drawn = shape(place.kind, x, y, unseen=place.id not in self.m.pixels_at)
             if place.id in trouble:
                 drawn += cross(x, y)
@@ -248,13 +248,13 @@ class _Picture:
         for px, py in spots:
             box = (px, py - high, px + long, py)
             outside = max(0.0, 2 - box[0]) + max(0.0, box[2] - self.width + 2)
-            cost = outside * 50 + sum(_overlap(box, other) for other in self.taken)
+            cost = outside * 50 + self.taken.overlap(box)
             cost += sum(12.0 for line in self.lines.get(place.id, ()) if _crosses(line, box))
             if cost < least:
                 best, least = (px, py), cost
             if cost == 0:
                 break
-        self.taken.append((best[0], best[1] - high, best[0] + long, best[1]))
+        self.taken.add((best[0], best[1] - high, best[0] + long, best[1]))
         return best
 
     def _key(self) -> list[list[tuple[str, str]]]:
@@ -303,6 +303,32 @@ def _arrow(a: tuple[float, float], b: tuple[float, float]) -> str:
     left = f"{_n(mx - 4 * ux - 4 * uy)},{_n(my - 4 * uy + 4 * ux)}"
     right = f"{_n(mx - 4 * ux + 4 * uy)},{_n(my - 4 * uy - 4 * ux)}"
     return f'<path d="M{tip} L{left} L{right} z" fill="#777"/>'
+
+
+Box = tuple[float, float, float, float]
+
+
+class _Boxes:
+    """Boxes that are taken, sorted into squares so that only those near by are looked at."""
+
+    SQUARE = 40.0
+
+    def __init__(self) -> None:
+        self.squares: dict[tuple[int, int], list[Box]] = {}
+
+    def _near(self, box: Box) -> Iterator[tuple[int, int]]:
+        for column in range(int(box[0] // self.SQUARE), int(box[2] // self.SQUARE) + 1):
+            for row in range(int(box[1] // self.SQUARE), int(box[3] // self.SQUARE) + 1):
+                yield column, row
+
+    def add(self, box: Box) -> None:
+        for square in self._near(box):
+            self.squares.setdefault(square, []).append(box)
+
+    def overlap(self, box: Box) -> float:
+        """Area that others take of a box."""
+        others = {other for square in self._near(box) for other in self.squares.get(square, ())}
+        return sum(sorted(_overlap(box, other) for other in others))
 
 
 def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> float:

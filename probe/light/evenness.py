@@ -28,7 +28,15 @@ from probe.maps.model import Kind, Place, PlayfieldMap
 RATED: Mapping[Rating, float] = {Rating.DARK: 0.6, Rating.FAIR: 1.0, Rating.HOT: 1.6}
 """Light relative to the whole that a rating stands for. Own choice: about 20 of L* apart, which nobody overlooks."""
 SIGMA_LOG = {Measure.LUX: 0.1, Measure.CAMERA: 0.2}
-SIGMA_LOG_RATED = 0.3
+RATED_BETWEEN: Mapping[Rating, tuple[float, float]] = {
+    Rating.DARK: (0.0, 0.8),
+    Rating.FAIR: (0.8, 1.25),
+    Rating.HOT: (1.25, math.inf),
+}
+"""Light relative to the whole within which a rating fits as well as any other. Own choice, as `RATED`."""
+SIGMA_LOG_RATED = 0.15
+SIGMA_LOG_WITHIN = 0.6
+"""A rating says little of where in its range the light is: outside of it counts by the first, its middle by the second."""
 PRIOR_GAIN = 0.5
 PRIOR_DEPTH = 0.5
 PRIOR_ELSEWHERE = 0.05
@@ -254,8 +262,10 @@ def fit(m: PlayfieldMap, readings: Mapping[Stop, Reading]) -> Fit:
     used = [readings[here.stops[row]] for row in rows]
     kinds = ["rated" if r.rating is not None else r.measure.value for r in used]
     seen = np.log([light_in(r) for r in used])
-    sigma = np.array([SIGMA_LOG_RATED if r.rating is not None else SIGMA_LOG[r.measure] for r in used])
-    problem = _Problem(here, rows, seen, sigma, kinds)
+    sigma = np.array([SIGMA_LOG_WITHIN if r.rating is not None else SIGMA_LOG[r.measure] for r in used])
+    ranges = [RATED_BETWEEN[r.rating] if r.rating is not None else (0.0, math.inf) for r in used]
+    limits = np.array([[math.log(low) if low else -math.inf, math.log(high)] for low, high in ranges])
+    problem = _Problem(here, rows, seen, sigma, limits, kinds)
     return problem.solved()
 
 
@@ -268,6 +278,7 @@ class _Problem:
     rows: list[int]
     seen: Array
     sigma: Array
+    limits: Array
     kinds: list[str]
     names: list[str] = field(init=False)
 
@@ -296,11 +307,20 @@ class _Problem:
         scales: Array = x[self.places + 2 :]
         return np.asarray(np.log(light + elsewhere) + scales[self.scale_of])
 
+    def misfit(self, x: Array) -> float:
+        """Root mean square of what the readings are off by, in units of their own doubt; ratings count outside their range."""
+        model = self.model(x)
+        outside = (model - np.clip(model, self.limits[:, 0], self.limits[:, 1])) / SIGMA_LOG_RATED
+        rated = np.array([kind == "rated" for kind in self.kinds])
+        return float(np.sqrt(np.mean(np.where(rated, outside, (model - self.seen) / self.sigma) ** 2)))
+
     def residuals(self, x: Array) -> Array:
         priors = np.concatenate(
             [x[: self.places] / PRIOR_GAIN, [x[self.places] / PRIOR_DEPTH, x[self.places + 1] / PRIOR_ELSEWHERE_LOG]]
         )
-        return np.concatenate([(self.model(x) - self.seen) / self.sigma, priors])
+        model = self.model(x)
+        outside = model - np.clip(model, self.limits[:, 0], self.limits[:, 1])
+        return np.concatenate([(model - self.seen) / self.sigma, outside / SIGMA_LOG_RATED, priors])
 
     def solved(self) -> Fit:
         size = self.places + 2
@@ -317,14 +337,13 @@ class _Problem:
         noise = rng.standard_normal((DRAWS, len(x))) @ np.linalg.cholesky((covariance + covariance.T) / 2).T
         draws = np.clip(x + noise, -limit, limit)[:, :size]
         draws[:, -1] -= x[size - 1]
-        misfit = float(np.sqrt(np.mean(((self.model(x) - self.seen) / self.sigma) ** 2)))
         return Fit(
             self.here,
             np.exp(x[: self.places]),
             math.exp(x[self.places]),
             self.elsewhere(x),
             draws,
-            misfit,
+            self.misfit(x),
             frozenset(self.here.stops[row] for row in self.rows),
             self.names == ["rated"],
         )

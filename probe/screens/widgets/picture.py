@@ -11,7 +11,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from probe.maps.model import PlayfieldMap, Position
+from probe.maps.model import Place, PlayfieldMap, Position
 from probe.screens.widgets.picture_layers import (
     CHANGED_SIGN,
     DARK_SIGN,
@@ -93,6 +93,14 @@ def legend(kinds: Iterable[str], *, plain: bool = False) -> str:
     return "  ".join(ascii_sign(word[0]) + word[1:] if plain else word for word in found)
 
 
+def _drawn_alike(before: tuple[Place, ...], after: tuple[Place, ...]) -> bool:
+    """Whether two lists of places look the same in the picture, such as after a change of a level or a label."""
+    return len(before) == len(after) and all(
+        a is b or (a.id == b.id and a.position == b.position and a.kind is b.kind)
+        for a, b in zip(before, after, strict=True)
+    )
+
+
 class PlayfieldPicture(Widget):
     """The picture. `from_below` mirrors left and right, as one sees it with the playfield raised."""
 
@@ -110,6 +118,7 @@ class PlayfieldPicture(Widget):
         self.area: str | None = None
         self._base: Rows = {}
         self._base_for: tuple[object, ...] | None = None
+        self._base_places: tuple[Place, ...] = ()
         self._under: Rows = {}
         self._under_for: tuple[object, ...] | None = None
         self._box: tuple[float, float, float, float] | None = None
@@ -194,15 +203,13 @@ class PlayfieldPicture(Widget):
         if m is None:
             return
         view = self.view
-        key = (m.places, m.chains, m.revisions, view, self.show_route, self.show_grid)
+        key = (m.chains, m.revisions, view, self.show_route, self.show_grid)
         old = self._base_for
-        if (
-            old is not None
-            and all(new is was for new, was in zip(key[:3], old[:3], strict=True))
-            and old[3:] == key[3:]
-        ):
+        same = old is not None and old[0] is key[0] and old[1] is key[1] and old[2:] == key[2:]
+        if same and (self._base_places is m.places or _drawn_alike(self._base_places, m.places)):
+            self._base_places = m.places
             return
-        self._base_for = key
+        self._base_for, self._base_places = key, m.places
         rows: Rows = {}
         looks = look_of_places(m)
         for place in m.places:

@@ -165,38 +165,42 @@ def route_cells(routes: Sequence[Sequence[Position]], view: View, *, plain: bool
     """The route of every chain: braille dots, or `.` in plain ASCII."""
     bits: dict[tuple[int, int], int] = {}
     for route in routes:
-        for before, after in pairwise(route):
-            if not (view.inside(before) or view.inside(after)):
-                continue
-            for column, row, dots in _line(*view.dot(before), *view.dot(after)):
-                if 0 <= column < view.columns and 0 <= row < view.rows:
+        spots = [(view.dot(position), view.inside(position)) for position in route]
+        for (before, near), (after, also) in pairwise(spots):
+            if near or also:
+                for column, row, dots in _line(*before, *after):
                     key = (column, row)
                     bits[key] = bits.get(key, 0) | dots
     rows: Rows = {}
     for (column, row), dots in bits.items():
-        rows.setdefault(row + 1, {})[column + 1] = ("." if plain else chr(BRAILLE + dots), "route")
+        if 0 <= column < view.columns and 0 <= row < view.rows:
+            rows.setdefault(row + 1, {})[column + 1] = ("." if plain else chr(BRAILLE + dots), "route")
     return rows
 
 
 def number_cells(m: PlayfieldMap, view: View, taken: Rows) -> Rows:
     """Numbers of pixels beside their places where there is room: tens first, then fives, then the rest."""
-    rows: Rows = {}
-    wanted: list[tuple[int, int, Position]] = []
+    at = {place.id: view.cell(place.position) for place in m.places if place.position and view.inside(place.position)}
+    ranked: tuple[list[tuple[int, tuple[int, int]]], ...] = ([], [], [])
     for chain in m.chains:
         for number, pixel in enumerate(chain.pixels):
-            place = m.place_of(pixel)
-            if place is not None and place.position is not None and view.inside(place.position):
+            if pixel.place is not None and pixel.place in at:
                 rank = 0 if number % 10 == 0 else 1 if number % 5 == 0 else 2
-                wanted.append((rank, number, place.position))
-    for _, number, position in sorted(wanted, key=lambda item: item[:2]):
-        column, row = view.cell(position)
+                ranked[rank].append((number, at[pixel.place]))
+    rows: Rows = {}
+    used = {(row, column) for row, cells in taken.items() for column in cells}
+    for number, (column, row) in (item for rank in ranked for item in rank):
         text = str(number)
-        for first in (column + 1, column - len(text)):
-            span = range(first - 1, first + len(text) + 1)
-            free = all((c not in taken.get(row, {}) or c == column) and c not in rows.get(row, {}) for c in span)
-            if free and first >= 1 and first + len(text) - 1 <= view.columns:
+        size = len(text)
+        for first in (column + 1, column - size):
+            if first < 1 or first + size - 1 > view.columns:
+                continue
+            span = [(row, c) for c in range(first - 1, first + size + 1) if c != column]
+            if used.isdisjoint(span):
+                into = rows.setdefault(row, {})
                 for offset, digit in enumerate(text):
-                    rows.setdefault(row, {})[first + offset] = (digit, "number")
+                    into[first + offset] = (digit, "number")
+                    used.add((row, first + offset))
                 break
     return rows
 
