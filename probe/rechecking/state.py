@@ -53,13 +53,16 @@ class Does(Enum):
 
 @dataclass(frozen=True)
 class Item:
-    """One line that Enter can take. `colours`: what its place shows in the look (several pixels: several)."""
+    """One line that Enter can take. `colours`: what its place shows in the look (several pixels: several).
+
+    `entries` and `numbers`: the pixels of that place, those of the old chain and new ones named in this recheck.
+    """
 
     does: Does
     words: str
     entries: tuple[int, ...] = ()
     colours: tuple[int, ...] = ()
-    number: int | None = None
+    numbers: tuple[int, ...] = ()
     name: Name | None = None
 
 
@@ -174,30 +177,48 @@ class Rechecking:
                 place = self.entries.pixels[entry].place
                 if place is not None:
                     found.setdefault(place, []).append(colour)
+            for number in self.look.named:
+                name = self.names.get(number)
+                if name is not None and name.place is not None:
+                    found.setdefault(name.place, []).append(self.look.colours[number])
         return {place: tuple(colours) for place, colours in found.items()}
 
     def _look_items(self) -> tuple[Item, ...]:
         look, entries = self.look, self.entries
         if look is None or entries is None:
             return ()
-        grouped: dict[str, list[tuple[int, int]]] = {}
+        entries_at: dict[str, list[int]] = {}
+        numbers_at: dict[str, list[int]] = {}
+        colours_at: dict[str, list[int]] = {}
         for entry, colour in zip(look.places, look.expected, strict=True):
-            grouped.setdefault(entries.pixels[entry].place or f"#{entry}", []).append((entry, colour))
-        items: list[Item] = []
-        for pairs in grouped.values():
-            place = entries.place(pairs[0][0])
-            label = place.label if place is not None else f"pixel {pairs[0][0]}"
-            several = f" ×{len(pairs)}" if len(pairs) > 1 else ""
-            ids, colours = tuple(e for e, _ in pairs), tuple(c for _, c in pairs)
-            items.append(Item(Does.DIFFERS, label + several, ids, colours))
+            at = entries.pixels[entry].place or f"#{entry}"
+            entries_at.setdefault(at, []).append(entry)
+            colours_at.setdefault(at, []).append(colour)
         for number in sorted(look.named):
             name = self.names.get(number)
-            label = name.label if name is not None else f"new pixel {number}"
-            items.append(Item(Does.DIFFERS, label, colours=(look.colours[number],), number=number))
+            at = f"#new {number}" if name is None else name.place or f"#new {folded(name.label)}"
+            numbers_at.setdefault(at, []).append(number)
+            colours_at.setdefault(at, []).append(look.colours[number])
+        items: list[Item] = []
+        for at, colours in colours_at.items():
+            numbers = tuple(numbers_at.get(at, ()))
+            several = f" ×{len(colours)}" if len(colours) > 1 else ""
+            label = self._label(at, numbers)
+            items.append(
+                Item(Does.DIFFERS, label + several, tuple(entries_at.get(at, ())), tuple(colours), numbers=numbers)
+            )
         typed = self.typed.strip()
         if typed:
             return tuple(i for i in items if _fits(typed, i.words))
         return (Item(Does.AS_SHOWN, "All as shown, and no other light"), *items)
+
+    def _label(self, at: str, numbers: tuple[int, ...]) -> str:
+        """What a place on the list is called: one of the map, or one that was named just now."""
+        place = self.map.place_by_id.get(at)
+        if place is not None:
+            return place.label
+        name = self.names.get(numbers[0]) if numbers else None
+        return name.label if name is not None else at.removeprefix("#")
 
     def _colour_items(self) -> tuple[Item, ...]:
         expected = self.pointed.colours if self.pointed is not None else ()

@@ -394,20 +394,20 @@ def _taken(state: Rechecking, item: Item) -> _Next:
 
 
 def _differs(state: Rechecking, item: Item) -> _Next:
-    if len(item.entries) < 2:
+    if len(item.entries) + len(item.numbers) < 2:
         return replace(state, stage=Stage.COLOUR, pointed=item, typed="", chosen=0, message=""), ()
     # Several pixels light this place and nobody can tell which of them is wrong: they are asked one by one.
     assert state.now is not None
-    numbers = tuple(n for n, entry in enumerate(state.now.found) if entry in item.entries)
-    return _tell(state, NotSure(), forced=numbers)
+    numbers = [n for n, entry in enumerate(state.now.found) if entry in item.entries]
+    return _tell(state, NotSure(), forced=tuple(sorted({*numbers, *item.numbers})))
 
 
 def _coloured(state: Rechecking, colour: int) -> _Next:
     item = state.pointed
     if item is None:
         return _back(state), ()
-    if item.number is not None:
-        return _tell(state, NewPlaceDiffers(item.number, colour))
+    if item.numbers:
+        return _tell(state, NewPlaceDiffers(item.numbers[0], colour))
     return _tell(state, Differs(item.entries[0], colour))
 
 
@@ -415,6 +415,9 @@ def _at_place(state: Rechecking, item: Item) -> _Next:
     assert state.now is not None
     assert isinstance(state.action, Probe)
     number, found = state.action.number, state.now.found
+    name = state.names.get(number)
+    if name is not None and item.name is not None and name.place == item.name.place:
+        return _tell(state, AtNewPlace(), forced=state.forced[1:])  # the new pixel is still where it was named
     predicted = found[number] if number < len(found) else None
     as_predicted = predicted in item.entries
     return _tell(_unnamed(state), AtPlace(item.entries[0]), forced=state.forced[1:] if as_predicted else ())

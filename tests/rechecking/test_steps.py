@@ -3,18 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
 from device_protocol.messages import Identity, RestartCause
 from device_protocol.values import Colour
-from device_protocol.wiring import Wiring
-from probe.maps.model import PlayfieldMap
-from probe.maps.revisions import undo, verified_count
-from probe.rechecking.keys import Key
-from probe.rechecking.state import Rechecking, Stage
-from probe.rechecking.step import start, step
-from probe.steps import BoardHere, Effect, SaveMap, ShowDark, Shown, ShowPicture, ShowPixel, Think, Thought
+from device_protocol.wiring import PhysicalPixel, Wiring
+from probe.maps.model import Chain, PixelState, PlayfieldMap
+from probe.maps.operations import add_chain, new_map, set_count
+from probe.maps.revisions import changed_in, undo
+from probe.recheck import Look, Probe
+from probe.rechecking.keys import Choose, Key, Singles, Take, Typed, Undo
+from probe.rechecking.state import Does, Rechecking, Stage
+from probe.rechecking.step import is_lit, start, step
+from probe.steps import (
+    BoardDark,
+    BoardGone,
+    BoardHere,
+    Effect,
+    SaveMap,
+    ShowDark,
+    Shown,
+    ShowPicture,
+    ShowPixel,
+    Think,
+    Thought,
+)
 from probe.storage import demo_map_path, load_map
 from tests.support.rechecker import NOW, agrees, keys_for, lights_of, new_pixels, seen, wiring_of_chain
 
@@ -96,7 +111,7 @@ class Bench:
             case _:
                 pass
 
-    def keys(self) -> list[Key]:
+    def answers(self) -> list[Key]:
         return keys_for(self.state, seen(lights_of(self.wiring, self.frame)))
 
     def finish(self, most: int = 80) -> None:
@@ -105,7 +120,7 @@ class Bench:
                 return
             if self.state.stage in (Stage.LOOK, Stage.PROBE):
                 self.actions.append(f"{self.state.action}"[:60])
-            for key in self.keys():
+            for key in self.answers():
                 self.give(key)
         raise AssertionError(f"not finished after {most} turns: {self.actions}")
 
@@ -123,4 +138,194 @@ def test_the_map_comes_out_right(change: str) -> None:
     assert len(after.revisions) == len(m.revisions) + 1
     assert after.revisions[-1].time == NOW
     assert undo(after, time=NOW).chains == m.chains
-    print(change, bench.state.answers, bench.state.namings, verified_count(after, after.chain(CHAIN)), bench.actions)
+
+
+def untouched() -> tuple[PlayfieldMap, Wiring]:
+    m = demo()
+    return m, wiring_of_chain(m, m.chain(CHAIN))
+
+
+def test_a_map_that_is_right_is_proved_by_looking() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.finish()
+    assert bench.state.answers <= 3
+    assert bench.state.namings == 0
+    assert all(action.startswith("Look") for action in bench.actions)
+    after = bench.state.map
+    assert after.revisions[-1].rewired == ()
+    number = after.revisions[-1].number
+    placed_pixels = [p for p in after.chain(CHAIN).pixels if p.state is PixelState.PLACED]
+    assert all(p.verified == number for p in placed_pixels)
+
+
+def test_stated_changes_are_proved_and_named() -> None:
+    m, wiring = untouched()
+    wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter eye")).removed(20)
+    gone = m.place_of(m.chain(CHAIN).pixels[18])
+    assert gone is not None
+    bench = Bench(m, wiring, BOARD)
+    for words in ("2 new after Launch arrow", f"took out {gone.label}"):
+        bench.give(Typed(words))
+        bench.give(Take())
+    assert bench.state.message == ""
+    assert len(bench.state.edits) == 2
+    bench.finish()
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+    assert bench.state.namings == 2
+    assert bench.state.answers <= 4
+    assert changed_in(bench.state.map, CHAIN) == bench.state.map.revisions[-1].number
+    assert "said: 2 new after Launch arrow" in bench.state.map.revisions[-1].reason
+
+
+def test_a_wrong_statement_is_found_out() -> None:
+    m, wiring = untouched()
+    wiring = wiring.spliced_in(4, *new_pixels("Otter lamp"))
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Typed("1 new after Right outlane glow"))
+    bench.give(Take())
+    bench.finish()
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+
+
+def test_words_that_are_not_understood_stay_in_the_line() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    for words in ("took out Nowhere", "Backbox: took out #3", "rubbish"):
+        bench.give(Typed(words))
+        bench.give(Take())
+        assert bench.state.stage is Stage.DECLARE
+        assert bench.state.message
+        assert bench.state.typed == words
+
+
+def test_a_board_without_pictures_is_asked_pixel_by_pixel() -> None:
+    m, wiring = untouched()
+    wiring = wiring.removed(30)
+    bench = Bench(m, wiring, replace(BOARD, features=frozenset({"setup"})))
+    bench.finish(most=300)
+    assert not any(action.startswith("Look") for action in bench.actions)
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+
+
+def test_pictures_can_be_given_up_at_any_time() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Take())
+    assert isinstance(bench.state.action, Look)
+    bench.give(Singles())
+    assert isinstance(bench.state.action, Probe)
+    assert not bench.state.looks
+
+
+def test_answers_count_only_when_the_board_has_said_that_it_is_lit() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Take())
+    assert is_lit(bench.state)
+    bench.give(BoardGone("unplugged"))
+    bench.give(Take())
+    assert bench.state.answers == 0
+    assert "no board" in bench.state.message
+    bench.give(BoardHere(BOARD))
+    assert is_lit(bench.state), "what is asked is lit again"
+    bench.give(BoardDark())
+    assert is_lit(bench.state)
+    bench.give(Take())
+    assert bench.state.answers == 1
+
+
+def test_every_answer_can_be_taken_back() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
+    seen_states: list[Rechecking] = []
+    while bench.state.stage is not Stage.SAVED:
+        if bench.state.stage in (Stage.DECLARE, Stage.LOOK, Stage.PROBE, Stage.DONE):
+            seen_states.append(bench.state)
+        for key in bench.answers():
+            bench.give(key)
+    assert bench.saved[-1] is bench.state.map
+    for old in reversed(seen_states):
+        bench.give(Undo())
+        assert bench.state.stage is old.stage
+        assert bench.state.action == old.action
+        assert bench.state.names == old.names
+        assert bench.state.map is m
+        if old.stage in (Stage.LOOK, Stage.PROBE):
+            assert is_lit(bench.state)
+    assert bench.saved[-1] is m
+    bench.give(Undo())
+    assert bench.state.message == "nothing to undo"
+
+
+def test_a_thought_that_comes_too_late_is_not_heard() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Take())
+    before = bench.state
+    state, effects = step(bench.state, Take(), 0.0)
+    think = next(e for e in effects if isinstance(e, Think))
+    state, _ = step(state, Undo(), 0.0)
+    state, _ = step(state, Thought(think.tag, think.job()), 0.0)
+    assert state.action == before.action
+    assert state.answers == 0
+
+
+def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
+    m, wiring = untouched()
+    wiring = REWIRED["two swapped"](wiring)
+    bench = Bench(m, wiring, BOARD)
+    lied = False
+    for _ in range(80):
+        if bench.state.stage is Stage.SAVED:
+            break
+        if bench.state.stage is Stage.PROBE and not lied and not bench.state.naming:
+            lied = True
+            wrong = next(i for i, item in enumerate(bench.state.items) if item.does is Does.AT_PLACE and i > 3)
+            bench.give(Choose(wrong))
+            bench.give(Take(NOW))
+            continue
+        for key in bench.answers():
+            bench.give(key)
+    assert lied
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+
+
+def test_one_more_pixel_at_a_place_that_is_there() -> None:
+    m, wiring = untouched()
+    place = m.chain(CHAIN).pixels[3].place
+    wiring = wiring.spliced_in(4, PhysicalPixel(place, "GRB"))
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Typed("1 new after Launch arrow"))
+    bench.give(Take())
+    for _ in range(60):
+        if bench.state.stage is Stage.SAVED:
+            break
+        if bench.state.naming:
+            bench.give(Typed("Launch arrow"))
+            again = next(i for i, item in enumerate(bench.state.items) if item.does is Does.NEW_PLACE)
+            bench.give(Choose(again))
+            bench.give(Take())
+            continue
+        for key in bench.answers():
+            bench.give(key)
+    pixels = bench.state.map.chain(CHAIN).pixels
+    assert [pixels[n].place for n in (3, 4)] == [place, place]
+    assert len(pixels) == len(wiring)
+
+
+def test_two_new_pixels_behind_one_new_insert() -> None:
+    m, wiring = untouched()
+    wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter lamp"))
+    bench = Bench(m, wiring, BOARD)
+    bench.finish()
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+    assert [p.label for p in bench.state.map.places].count("Otter lamp") == 1
+
+
+def test_too_few_places_ask_for_a_walk() -> None:
+    m = add_chain(new_map("Kelp Forest"), Chain(id=CHAIN, name="Playfield", output=0, count=5))
+    bench = Bench(set_count(m, CHAIN, 5), Wiring.of_places(["a"] * 5), BOARD)
+    bench.give(Take())
+    assert bench.state.stage is Stage.DECLARE
+    assert "walk it first" in bench.state.message

@@ -73,8 +73,8 @@ def _choose(state: Rechecking, index: int) -> list[Key]:
 
 
 def _place_of(state: Rechecking, item: Item) -> str:
-    if item.number is not None:
-        name = state.names[item.number]
+    if not item.entries:
+        name = state.names[item.numbers[0]]
         return name.place or f"{NEW}{name.label}"
     assert state.entries is not None
     return state.entries.pixels[item.entries[0]].place or ""
