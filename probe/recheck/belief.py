@@ -228,7 +228,7 @@ class Belief:
     def _probe_doubt(self, number: int, answer: Answer) -> float:
         column = self.draws.maps[:, number]
         if isinstance(answer, AtPlace):
-            agrees = column == answer.place
+            agrees = np.isin(column, self.setup.like(answer.place))
         elif isinstance(answer, AtNewPlace):
             agrees = column == NEW
         elif isinstance(answer, NotSure):
@@ -253,7 +253,7 @@ class Belief:
         assert isinstance(seen.action, Probe)
         value = int(self.best_map[seen.action.number])
         if isinstance(seen.answer, AtPlace):
-            return value != seen.answer.place
+            return value not in self.setup.like(seen.answer.place)
         if isinstance(seen.answer, AtNewPlace):
             return value != NEW
         if isinstance(seen.answer, NothingLit):

@@ -286,7 +286,7 @@ class Recheck(Belief):
             if isinstance(answer, Differs):
                 extra += from_differing_look(self, answer.place, evidence)
         elif isinstance(action, Probe) and isinstance(answer, AtPlace):
-            extra += from_probed_place(self, action.number, answer.place, evidence)
+            extra += from_probed_place(self, action.number, self.setup.like(answer.place), evidence)
         state = replace(self, evidence=evidence, hypotheses=(), log_weights=(), runs=()).with_hypotheses(kept + extra)
         before = float(np.logaddexp.reduce(np.array(self.log_weights)))
         if state.weight_of(kept) - before < SURPRISE and not isinstance(answer, NotSure):

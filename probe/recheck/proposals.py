@@ -105,9 +105,11 @@ def from_differing_look(belief: Belief, place: int, evidence: Evidence) -> list[
     return best_proposed(proposed, evidence, base)[:MOST_FROM_LOOK]
 
 
-def from_probed_place(belief: Belief, number: int, entry: int, evidence: Evidence) -> list[Hypothesis]:
-    """Rearrangements that put this entry at this number."""
-    if belief.draws.best[number] == entry:
+def from_probed_place(
+    belief: Belief, number: int, entries: tuple[int, ...], evidence: Evidence
+) -> list[Hypothesis]:
+    """Rearrangements that put one of these entries (those of one place) at this number."""
+    if belief.draws.best[number] in entries:
         return []
     found: list[Hypothesis] = []
     for base in _bases(belief, number):
@@ -115,7 +117,9 @@ def from_probed_place(belief: Belief, number: int, entry: int, evidence: Evidenc
         void_sets = {base.hypothesis.void, frozenset[int](), *(frozenset({i}) for i in base.hypothesis.void)}
         for void in sorted(void_sets, key=lambda v: (len(v), sorted(v))):
             start = replace(base.hypothesis, void=void)
-            made = from_probe(start, belief.setup.prior, position=at, entry=entry)
+            made = [
+                h for entry in entries for h in from_probe(start, belief.setup.prior, position=at, entry=entry)
+            ]
             most = MOST_PROPOSED if not found else MOST_FROM_OTHERS
             found += best_proposed(made, evidence, base, most=most)
     return found
@@ -138,7 +142,8 @@ def explanations(belief: Belief) -> list[Hypothesis]:
                 start = Base(belief.draws.best_hypothesis, belief.draws.best, belief.draws.best_positions)
                 made = best_proposed(made, belief.evidence, start)
         elif isinstance(seen.answer, AtPlace) and belief.contradicts(seen):
-            made = from_probed_place(belief, seen.action.number, seen.answer.place, belief.evidence)
+            alike = belief.setup.like(seen.answer.place)
+            made = from_probed_place(belief, seen.action.number, alike, belief.evidence)
         explained += bool(made)
         proposed.update((h.key, h) for h in made if h.key not in known)
     return list(proposed.values())
