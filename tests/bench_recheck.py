@@ -99,7 +99,9 @@ def make_chain(case: Case, rng: np.random.Generator) -> Chain:
 
 
 def script_bits(case: Case, chain: Chain, kinds: int) -> float:
-    """About how many bits the edits hold: sites and sizes, kinds, less their order."""
+    """About how many bits the edits hold: sites and sizes, kinds, less their order; none when they were declared."""
+    if case.declared:
+        return 0.0
     rates = np.array(list(SITE_RATES.values()))
     per_kind = 1.0 if case.rearranged else entropy_bits(rates / rates.sum()) * kinds
     count = entropy_bits([math.exp(-3.0) * 3.0**k / math.factorial(k) for k in range(30)]) if case.sites is None else 0
