@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import gc
 import random
 import statistics
 import time
@@ -93,6 +94,7 @@ async def _redraws(count: int, rounds: int) -> list[float]:
                     changed = change(n)
                     place = changed.places[(7 * n) % count].position
                     assert place is not None
+                    gc.collect()  # the change made above is not the redraw's
                     begun = time.process_time()
                     picture.show(changed, (Spot(place, LIT_SIGN, "lit"),))
                     _drawn(picture)

@@ -21,8 +21,8 @@ from probe.screens.widgets.picture_layers import (
     View,
     ascii_sign,
     grid_cells,
+    layered,
     look_of_places,
-    merged,
     number_cells,
     route_cells,
     route_points,
@@ -221,23 +221,19 @@ class PlayfieldPicture(Widget):
             before = cells.get(column)
             if before is None or _ORDER[before[1]] <= _ORDER[look[1]]:
                 cells[column] = (ascii_sign(look[0]), look[1]) if self._plain else look
-        layers: list[Rows] = [rows]
-        if self.show_route or self.show_grid:
-            layers.insert(0, self._underlay(m, view, rows))
-        self._base = merged(layers, _ORDER) if len(layers) > 1 else rows
+        self._base = rows
+        self._lay_under(m, view, rows)
 
-    def _underlay(self, m: PlayfieldMap, view: View, places: Rows) -> Rows:
-        """Route, numbers and grid; kept until a position, the order or the view changes."""
+    def _lay_under(self, m: PlayfieldMap, view: View, places: Rows) -> None:
+        """Grid, route and numbers, each over the one before; kept until a position, the order or the view changes."""
         routes = route_points(m) if self.show_route else ()
         key = (routes, view, self.show_route, self.show_grid)
-        if self._under_for != key:
-            layers: list[Rows] = []
-            if self.show_grid:
-                layers.append(grid_cells(view, GRID_MM))
-            if self.show_route:
-                layers += [route_cells(routes, view, plain=self._plain), number_cells(m, view, places)]
-            self._under, self._under_for = merged(layers, _ORDER), key
-        return self._under
+        if self._under_for == key:
+            return
+        layers: list[Rows] = [grid_cells(view, GRID_MM)] if self.show_grid else []
+        if self.show_route:
+            layers += [route_cells(routes, view, plain=self._plain), number_cells(m, view, places)]
+        self._under, self._under_for = layered(layers), key
 
     def render_line(self, y: int) -> Strip:
         """One row of the picture, the frame included."""
@@ -251,7 +247,7 @@ class PlayfieldPicture(Widget):
             title = "from below" if self.from_below else "from above"
             line = f"+{(' ' + title + ' ' if y == 0 else ''):-^{width - 2}}+"
             return Strip([Segment(line[:width], edge)], width)
-        cells = dict(self._base.get(y, {}))
+        cells = self._under.get(y, {}) | self._base.get(y, {})
         view = self.view
         for spot in self._overlay:
             column, row = view.cell(spot.position)

@@ -193,7 +193,8 @@ def number_cells(m: PlayfieldMap, view: View, taken: Rows) -> Rows:
         text = str(number)
         size = len(text)
         for first in (column + 1, column - size):
-            if first < 1 or first + size - 1 > view.columns:
+            beyond = first + size if first > column else first - 1
+            if first < 1 or first + size - 1 > view.columns or (row, first) in used or (row, beyond) in used:
                 continue
             span = [(row, c) for c in range(first - 1, first + size + 1) if c != column]
             if used.isdisjoint(span):
@@ -223,14 +224,10 @@ def grid_cells(view: View, step_mm: float) -> Rows:
     return rows
 
 
-def merged(layers: Iterable[Rows], order: Mapping[str, int]) -> Rows:
-    """Layers on top of each other: what matters more covers what matters less."""
+def layered(layers: Iterable[Rows]) -> Rows:
+    """Layers on top of each other: the later covers the earlier."""
     found: Rows = {}
     for layer in layers:
         for row, cells in layer.items():
-            into = found.setdefault(row, {})
-            for column, cell in cells.items():
-                before = into.get(column)
-                if before is None or order[before[1]] <= order[cell[1]]:
-                    into[column] = cell
+            found.setdefault(row, {}).update(cells)
     return found
