@@ -197,8 +197,5 @@ def verified_count(m: PlayfieldMap, chain: Chain) -> int:
 
 
 def seen_words(m: PlayfieldMap, chain_id: str, pixel: Pixel) -> str:
-    """Whether a pixel was seen to be right, in words with a sign."""
-    changed = changed_in(m, chain_id)
-    if is_verified(pixel, changed):
-        return "✓ verified"
-    return f"? not verified since revision {changed}" if changed and pixel.verified else "? never verified"
+    """Whether a pixel was seen to be right since its chain was last rewired, in words with a sign."""
+    return "✓ verified" if is_verified(pixel, changed_in(m, chain_id)) else "? not verified"

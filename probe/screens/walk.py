@@ -158,10 +158,14 @@ class WalkScreen(Screen[None]):
         of = f" of {walk.here.length}" if walk.here.count else ", count open"
         number = f"{shown_number(walk.number)}{of}"
         if walk.is_lit:
-            return Content(f"{number}   ● LIT" + (", blinking" if walk.blinking else ""))
-        if walk.board.here:
-            return Content(f"{number}   ○ " + ("blinking" if walk.blinking else "not lit yet"))
-        return Content(f"{number}   ○ " + ("on paper" if walk.paper else "no board"))
+            lit = "● LIT" + (", blinking" if walk.blinking else "")
+        elif walk.board.here:
+            lit = "○ " + ("blinking" if walk.blinking else "not lit yet")
+        else:
+            lit = "○ " + ("on paper" if walk.paper else "no board")
+        answered = walk.pixel.state is not PixelState.UNSEEN
+        seen = f"   {seen_words(walk.map, walk.chain, walk.pixel)}" if answered else ""
+        return Content(f"{number}   {lit}{seen}")
 
     def _now_line(self, walk: Walk) -> Content:
         pixel, place = walk.pixel, walk.place
@@ -172,8 +176,6 @@ class WalkScreen(Screen[None]):
             words = f"unseen   (new: {walk.next_area or 'no area'} · {walk.next_kind.value})"
         else:
             words = pixel.state.value
-        if pixel.state is not PixelState.UNSEEN:
-            words += f" · {seen_words(walk.map, walk.chain, pixel)}"
         return plain(words + (f"   note: {pixel.note}" if pixel.note else ""))
 
     def _offer_lines(self, walk: Walk) -> Content:
