@@ -10,6 +10,7 @@ from dataclasses import asdict
 from probe.boardcheck import Dialogue, Failure, Outcome, Result, run_checks
 from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
+from probe.cli.wire_log import WireLog
 from probe.link import LinkError, PortSpec
 from probe.link.wire import Wire
 
@@ -23,8 +24,9 @@ _CAUTION = (
 class WireTalk:
     """A `Talk` over an open wire, in real time."""
 
-    def __init__(self, wire: Wire) -> None:
+    def __init__(self, wire: Wire, transcript: WireLog | None = None) -> None:
         self._wire = wire
+        self._transcript = transcript
         self._inbox = bytearray()
 
     def now_ms(self) -> float:
@@ -33,6 +35,7 @@ class WireTalk:
 
     async def send(self, data: bytes) -> None:
         """Put bytes on the line."""
+        self._note("out", data)
         self._wire.write(data)
 
     async def wait(self, ms: float) -> None:
@@ -56,14 +59,22 @@ class WireTalk:
     async def _listen(self, ms: float) -> None:
         try:
             async with asyncio.timeout(ms / 1000):
-                self._inbox += await self._wire.read()
+                data = await self._wire.read()
         except TimeoutError:
             return
+        self._note("in", data)
+        self._inbox += data
+
+    def _note(self, direction: str, data: bytes) -> None:
+        if self._transcript is not None:
+            self._transcript(time.monotonic(), direction, data)
 
 
-async def check_wire(wire: Wire, only: tuple[str, ...], *, tell: bool) -> tuple[Dialogue, tuple[Result, ...]]:
+async def check_wire(
+    wire: Wire, only: tuple[str, ...], *, tell: bool, transcript: WireLog | None = None
+) -> tuple[Dialogue, tuple[Result, ...]]:
     """Run the checks over an open wire. Raises LinkError when the line is lost, Failure when no board answers."""
-    dialogue = Dialogue(WireTalk(wire))
+    dialogue = Dialogue(WireTalk(wire, transcript))
     await dialogue.greet()
 
     def told(result: Result) -> None:
@@ -78,12 +89,15 @@ def _line(result: Result) -> str:
     return f"{_SIGNS[result.outcome]} {result.clause:<5} {result.title}{words}"
 
 
-def board_check(port: str, *, baud: int, only: tuple[str, ...], as_json: bool) -> int:
+def board_check(port: str, *, baud: int, only: tuple[str, ...], as_json: bool, transcript: str | None = None) -> int:
     """Check the board on a port. Exit code 1 if a clause fails, 4 if no board answers."""
-    return asyncio.run(_board_check(port, baud=baud, only=only, as_json=as_json))
+    log = WireLog(transcript) if transcript is not None else None
+    return asyncio.run(_board_check(port, baud=baud, only=only, as_json=as_json, transcript=log))
 
 
-async def _board_check(port: str, *, baud: int, only: tuple[str, ...], as_json: bool) -> int:
+async def _board_check(
+    port: str, *, baud: int, only: tuple[str, ...], as_json: bool, transcript: WireLog | None
+) -> int:
     try:
         wire = await PortSpec(address=port, baud=baud).open()
     except LinkError as exc:
@@ -92,7 +106,7 @@ async def _board_check(port: str, *, baud: int, only: tuple[str, ...], as_json: 
     if not as_json:
         print(_CAUTION)
     try:
-        dialogue, results = await check_wire(wire, only, tell=not as_json)
+        dialogue, results = await check_wire(wire, only, tell=not as_json, transcript=transcript)
         wire.write(dialogue.seal(">FE dark all"))
         await asyncio.sleep(0.2)
     except Failure as exc:

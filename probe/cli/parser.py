@@ -54,9 +54,19 @@ def _file(parser: argparse.ArgumentParser, name: str = "map", words: str = "map 
 
 
 def _wire_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", metavar="PORT", help="serial device, or a socket://, rfc2217:// or simulated:// URL")
+    parser.add_argument(
+        "--port", metavar="PORT", help="serial device, or a socket://, rfc2217://, simulated:// or replay:// URL"
+    )
     parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="speed of the line (default 115200)")
-    parser.add_argument("--transcript", metavar="FILE", help="write a time-stamped log of the wire to this file")
+    _transcript_option(parser)
+
+
+def _transcript_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--transcript",
+        metavar="FILE",
+        help="write a time-stamped log of the wire to this file (replay://FILE plays it)",
+    )
 
 
 def _look_options(parser: argparse.ArgumentParser) -> None:
@@ -71,6 +81,8 @@ def _demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     )
     parser.add_argument("--new", action="store_true", help="start with no map: set one up from the first question")
     parser.add_argument("--keep", metavar="FILE", help="keep the demo's map in this file")
+    parser.add_argument("--tour", action="store_true", help="show the way round in two minutes")
+    _transcript_option(parser)
     _look_options(parser)
 
 
@@ -257,6 +269,7 @@ def _board_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("port", metavar="PORT", help="serial device, or a socket://, rfc2217:// or simulated:// URL")
     parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="speed of the line (default 115200)")
     parser.add_argument("--only", action="append", default=[], metavar="CLAUSE", help="this clause only, such as 5.4")
+    _transcript_option(parser)
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 

@@ -59,7 +59,13 @@ def _dispatch(arguments: argparse.Namespace) -> int:
         case "board-check":
             from probe.cli.board_check import board_check
 
-            return board_check(arguments.port, baud=arguments.baud, only=tuple(arguments.only), as_json=arguments.json)
+            return board_check(
+                arguments.port,
+                baud=arguments.baud,
+                only=tuple(arguments.only),
+                as_json=arguments.json,
+                transcript=arguments.transcript,
+            )
         case "export":
             from probe.cli.exchange import export_map
 

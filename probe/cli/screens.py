@@ -120,7 +120,7 @@ class Opening:
         """A link to a port that was picked, which is remembered for the map."""
         if choice.address is None:
             return None
-        if plan.path:
+        if plan.path and not choice.address.startswith("replay://"):
             key = remembered_key(choice.address)
             port = RememberedPort(usb_serial=key, address=choice.address)
             _remember(lambda s: s.with_port(plan.path, port))
@@ -159,8 +159,10 @@ class Opening:
         )
         port = SimulatedPort(board, name="simulated board")
 
+        transcript = WireLog(self.transcript) if self.transcript else None
+
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
-            return BoardLink(port.open, on_event=on_event)
+            return BoardLink(port.open, on_event=on_event, transcript=transcript)
 
         plan.path, plan.store, plan.close, plan.truth = str(path), store, store.close, truth
         plan.make_link, plan.eyes = make, lambda: seen_on(board)

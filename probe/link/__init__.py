@@ -10,7 +10,7 @@
                  Opening(port, attempt) · Waiting(what, left_s) · Connected(identity, port, reason) ·
                  Lost(error, retry_in_s) · NoticeArrived(notice) · WireNote(trouble, text)
                  It must not block; it may start tasks that call `do`.
-    transcript   called with (seconds, "in" | "out", bytes) for a wire log.
+    transcript   called with (seconds, "open" | "out" | "in" | "end", bytes) for a wire log (its form: `link.replay`).
 
     link.start()                       begin in the background and never give up; everything is told by events
     identity = await link.connect()    one attempt; raises LinkError; once connected the link reconnects by itself

@@ -93,6 +93,7 @@ class Conversation:
         """Talk over `wire` until it is lost; closes it and says why. When cancelled, too."""
         self._wire = wire
         self.port = wire.port
+        self._note("open", self.port.encode("utf-8", "replace"))
         if self._reason is ConnectReason.RESTARTED:
             self._reason = ConnectReason.AGAIN
         self._ended = self._loop.create_future()
@@ -102,6 +103,7 @@ class Conversation:
             self._begin_identifying()
             error = await self._ended
         finally:
+            self._note("end", error.kind.encode())
             reader.cancel()
             if self._timer is not None:
                 self._timer.cancel()

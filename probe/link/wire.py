@@ -102,7 +102,7 @@ class PortSpec:
 
 
 async def open_wire(address: str, *, baud: int = DEFAULT_BAUD) -> Wire:
-    """Open a device path or a URL (`socket://`, `rfc2217://`, `loop://`, `simulated://`). Raises LinkError.
+    """Open a device path or a URL (`socket://`, `rfc2217://`, `loop://`, `simulated://`, `replay://`). Raises LinkError.
 
     The loop is not blocked meanwhile. A board may restart because its port is opened.
     """
@@ -111,6 +111,10 @@ async def open_wire(address: str, *, baud: int = DEFAULT_BAUD) -> Wire:
         from probe.link.simulated_wire import simulated_port  # only the demo needs the board's half
 
         return await simulated_port(address).open()
+    if scheme == "replay":
+        from probe.link.replay import replay_port
+
+        return await replay_port(address).open()
     if scheme:
         from probe.link.threaded_wire import open_threaded_wire
 

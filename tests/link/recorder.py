@@ -19,7 +19,7 @@ class Recorder:
 
     def __init__(self) -> None:
         self.events: list[LinkEvent] = []
-        self.bytes: dict[str, bytearray] = {"in": bytearray(), "out": bytearray()}
+        self.bytes = {name: bytearray() for name in ("open", "in", "out", "end")}
 
     def __call__(self, event: LinkEvent) -> None:
         self.events.append(event)
