@@ -27,6 +27,8 @@ from probe.screens.widgets.picture import LIT_SIGN, PlayfieldPicture, Spot
 from probe.storage import demo_map_path, load_map
 
 AIM_MS = 16.0
+DEEPER = 1.6
+"""How much deeper pixels seem to sit than the map says, in the light that readings are drawn from."""
 
 
 def _line(what: str, values_ms: list[float]) -> float:
@@ -120,7 +122,7 @@ def _readings(m: PlayfieldMap, rng: np.random.Generator, *, how: str) -> tuple[d
     """What a meter, a phone or an eye would say of a map whose pixels differ and sit deeper than the map knows."""
     here = scene(m)
     gain = np.exp(0.35 * rng.standard_normal(len(here.places)))
-    light = here.light(depth_factor=4.0) @ (gain * here.lamps_cd)
+    light = here.light(depth_factor=DEEPER) @ (gain * here.lamps_cd)
     light = light + 0.05 * light.mean()
     noise = {"lux": 0.08, "camera": 0.15, "eye": 0.25}[how]
     found = {}
@@ -140,11 +142,27 @@ def _readings(m: PlayfieldMap, rng: np.random.Generator, *, how: str) -> tuple[d
     return found, gain
 
 
-def _model(sessions: int) -> None:
+def rows_of_light(rows: int = 5, columns: int = 6, *, apart_mm: float = 90.0, depth_mm: float = 50.0) -> PlayfieldMap:
+    """General illumination in even rows, so that what trims can do is not hidden by gaps that only a pixel can fill."""
+    spots = [(apart_mm * (c + 0.5), apart_mm * (r + 0.5)) for r in range(rows) for c in range(columns)]
+    places = tuple(
+        Place(
+            id=f"p{n}",
+            label=f"Glow {n}",
+            kind=Kind.GENERAL,
+            level=128,
+            depth_mm=depth_mm,
+            position=Position(x_mm=x, y_mm=y),
+        )
+        for n, (x, y) in enumerate(spots)
+    )
+    pixels = tuple(Pixel(id=f"a-{n}", state=PixelState.PLACED, place=f"p{n}") for n in range(len(spots)))
+    chain = Chain(id="a", name="A", output=0, count=len(spots), pixels=pixels, ceiling_ma=4_000)
+    return new_map("Kelp Forest").model_copy(update={"places": places, "chains": (chain,)})
+
+
+def _model(m: PlayfieldMap, sessions: int) -> None:
     """The light model against itself: how much more even trims really make it, and what it promised."""
-    m = load_map(demo_map_path())
-    # room enough under the ceiling, or it decides instead of the model
-    m = m.model_copy(update={"chains": tuple(c.model_copy(update={"ceiling_ma": 4_000}) for c in m.chains)})
     for how in ("lux", "camera", "eye"):
         rng = np.random.default_rng(1)
         gains, promised, truths, fits, suggestions, inside = [], [], [], [], [], 0
@@ -157,7 +175,7 @@ def _model(sessions: int) -> None:
             found = suggest(m, fitted)
             suggestions.append(1000 * (time.perf_counter() - begun))
             here = scene(m)
-            reach = here.light(depth_factor=4.0) * gain
+            reach = here.light(depth_factor=DEEPER) * gain
             ambient = 0.05 * float((reach @ here.lamps_cd).mean())
             before = evenness((reach @ here.lamps_cd + ambient).tolist())
             after = evenness((reach @ lamps_cd(apply(m, found.trims), here.places) + ambient).tolist())
@@ -172,11 +190,8 @@ def _model(sessions: int) -> None:
             f"promised {statistics.median(promised):.2f}, true {statistics.median(truths):.2f}, "
             f"true value in the range stated {100 * inside / sessions:.0f} %"
         )
-        _line(f"{how}: fit of 59 readings", fits)
+        _line(f"{how}: fit of {len(readings)} readings", fits)
         _line(f"{how}: trims and changes", suggestions)
-    print(
-        "Measures self-consistency: the light is drawn from the same model, with gains, depth and noise it does not know."
-    )
 
 
 def run(argv: list[str]) -> int:
@@ -188,7 +203,15 @@ def run(argv: list[str]) -> int:
     args = parser.parse_args(argv)
     worst = asyncio.run(_redraws(args.places, args.rounds))
     _steps(args.places, args.rounds)
-    _model(args.sessions)
+    demo = load_map(demo_map_path())
+    # room enough under the ceiling, or it decides instead of the model
+    roomy = demo.model_copy(update={"chains": tuple(c.model_copy(update={"ceiling_ma": 4_000}) for c in demo.chains)})
+    for m, name in ((rows_of_light(), "30 places in rows"), (roomy, "Kelp Forest, gaps up to 400 mm")):
+        print(f"evenness, {name}:")
+        _model(m, args.sessions)
+    print(
+        "Measures self-consistency: the light is drawn from the same model, with gains, depth and noise it does not know."
+    )
     for m, name in ((load_map(demo_map_path()), "Kelp Forest"), (big_map(args.places), f"{args.places} places")):
         times = []
         for _ in range(5):

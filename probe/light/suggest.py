@@ -199,9 +199,9 @@ def _trimmed(fitted: Fit, seats: Sequence[Seat], each_cd: Array, now: Array) -> 
         short = np.clip(1 - reach @ duties / target, 0, 1)
         weights = np.concatenate([1 + 4 * short, np.ones(len(now))])
         duties = _bounded(rows * weights[:, None], wanted * weights, low, high)
-        light = reach @ duties
-        if np.mean(light) < LIGHT_KEPT * mean_now:
-            duties = np.clip(duties * (LIGHT_KEPT * mean_now / float(np.mean(light))), low, high)
+        # Never brighter on the whole than now, never less than half: both would change what light from elsewhere weighs.
+        light = float(np.mean(reach @ duties))
+        duties = np.clip(duties * np.clip(light, LIGHT_KEPT * mean_now, mean_now) / max(light, 1e-12), low, high)
         found = evenness((reach @ duties).tolist())
         assert found is not None
         if best is None or found.uniformity > best[0] * 1.02:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from rich.segment import Segment
@@ -24,6 +24,7 @@ from probe.screens.widgets.picture_layers import (
     layered,
     look_of_places,
     number_cells,
+    place_cells,
     route_cells,
     route_points,
 )
@@ -212,19 +213,17 @@ class PlayfieldPicture(Widget):
         self._base_for, self._base_places = key, m.places
         rows: Rows = {}
         looks = look_of_places(m)
-        for place in m.places:
-            look = looks.get(place.id)
-            if look is None or place.position is None or not view.inside(place.position):
-                continue
-            column, row = view.cell(place.position)
+        at = place_cells(m, view)
+        for place_id, (column, row) in at.items():
+            look = looks[place_id]
             cells = rows.setdefault(row, {})
             before = cells.get(column)
             if before is None or _ORDER[before[1]] <= _ORDER[look[1]]:
                 cells[column] = (ascii_sign(look[0]), look[1]) if self._plain else look
         self._base = rows
-        self._lay_under(m, view, rows)
+        self._lay_under(m, view, at)
 
-    def _lay_under(self, m: PlayfieldMap, view: View, places: Rows) -> None:
+    def _lay_under(self, m: PlayfieldMap, view: View, at: Mapping[str, tuple[int, int]]) -> None:
         """Grid, route and numbers, each over the one before; kept until a position, the order or the view changes."""
         routes = route_points(m) if self.show_route else ()
         key = (routes, view, self.show_route, self.show_grid)
@@ -232,7 +231,7 @@ class PlayfieldPicture(Widget):
             return
         layers: list[Rows] = [grid_cells(view, GRID_MM)] if self.show_grid else []
         if self.show_route:
-            layers += [route_cells(routes, view, plain=self._plain), number_cells(m, view, places)]
+            layers += [route_cells(routes, view, plain=self._plain), number_cells(m, at, view.columns, self._base)]
         self._under, self._under_for = layered(layers), key
 
     def render_line(self, y: int) -> Strip:

@@ -178,9 +178,17 @@ def route_cells(routes: Sequence[Sequence[Position]], view: View, *, plain: bool
     return rows
 
 
-def number_cells(m: PlayfieldMap, view: View, taken: Rows) -> Rows:
-    """Numbers of pixels beside their places where there is room: tens first, then fives, then the rest."""
-    at = {place.id: view.cell(place.position) for place in m.places if place.position and view.inside(place.position)}
+def place_cells(m: PlayfieldMap, view: View) -> dict[str, tuple[int, int]]:
+    """Column and row of every place in the view, by id."""
+    return {
+        place.id: view.cell(place.position)
+        for place in m.places
+        if place.position is not None and view.inside(place.position)
+    }
+
+
+def number_cells(m: PlayfieldMap, at: Mapping[str, tuple[int, int]], columns: int, taken: Rows) -> Rows:
+    """Numbers of pixels beside their places (`at`: cells by id) where there is room: tens, then fives, then the rest."""
     ranked: tuple[list[tuple[int, tuple[int, int]]], ...] = ([], [], [])
     for chain in m.chains:
         for number, pixel in enumerate(chain.pixels):
@@ -194,7 +202,7 @@ def number_cells(m: PlayfieldMap, view: View, taken: Rows) -> Rows:
         size = len(text)
         for first in (column + 1, column - size):
             beyond = first + size if first > column else first - 1
-            if first < 1 or first + size - 1 > view.columns or (row, first) in used or (row, beyond) in used:
+            if first < 1 or first + size - 1 > columns or (row, first) in used or (row, beyond) in used:
                 continue
             span = [(row, c) for c in range(first - 1, first + size + 1) if c != column]
             if used.isdisjoint(span):
