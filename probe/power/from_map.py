@@ -11,10 +11,12 @@ from functools import cached_property
 from itertools import groupby
 from typing import Final
 
+from device_protocol.lightness import DUTY
 from probe.maps import model
 from probe.maps.harness import Feed as NotedFeed
 from probe.maps.harness import Joint, Power
 from probe.maps.harness import Supply as NotedSupply
+from probe.maps.lamp_table import light_of
 from probe.maps.model import PixelState, PlayfieldMap, shown_number
 from probe.maps.wiring import feed_number, joints_in_order
 from probe.power.base import PowerError, plain
@@ -187,7 +189,7 @@ class _Maker:
         if pixel.state in (PixelState.SPARE, PixelState.REPEATER):
             return 0
         place = self.map.place_of(pixel)
-        return 255 if place is None or place.level is None else place.level
+        return 255 if place is None else DUTY[light_of(self.map, place)[0]]
 
     # -- feeds and supplies ---------------------------------------------------------------------------------------
 

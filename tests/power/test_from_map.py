@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
+from device_protocol.lightness import DUTY
 from probe.maps.harness import Batch, Joint, Power, Supply
 from probe.maps.model import Chain, Pixel, PixelState, PlayfieldMap
 from probe.maps.operations import add_chain, add_place, assign_place, new_map, replace_chain, set_state, update_place
@@ -69,7 +70,7 @@ def test_levels_come_from_places_and_reserves_stay_dark() -> None:
     m, second = add_place(m, "Reef lane 2")
     m = assign_place(assign_place(m, "k", 1, first.id), "k", 2, second.id)
     m = set_state(m, "k", 4, PixelState.SPARE)
-    assert plan_of(m).plan.chains[0].per_pixel("level").tolist() == [255, 100, 255, 255, 0, 255]
+    assert plan_of(m).plan.chains[0].per_pixel("level").tolist() == [255, DUTY[100], 255, 255, 0, 255]
 
 
 def test_pixel_kinds_of_chain_and_batch() -> None:
