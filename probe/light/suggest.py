@@ -109,12 +109,16 @@ class Change:
 
 @dataclass(frozen=True)
 class Suggestion:
-    """Trims that may be taken as a whole, and changes that help more than trims, the best first."""
+    """Trims that may be taken as a whole, and changes that help more than trims, the best first.
+
+    `rated_only`: it rests on ratings, which do not say how dark a dark gap is: directions hold better than figures.
+    """
 
     trims: tuple[Trim, ...]
     outcome: Outcome
     changes: tuple[Change, ...]
     dimmed_percent: int
+    rated_only: bool = False
 
 
 def suggest(m: PlayfieldMap, fitted: Fit, identity: Identity | None = None) -> Suggestion:
@@ -137,7 +141,7 @@ def suggest(m: PlayfieldMap, fitted: Fit, identity: Identity | None = None) -> S
         ),
         key=lambda c: (-c.outcome.after.uniformity, c.place),
     )
-    return Suggestion(trims, outcome, tuple(changes[:MOST_TRIED]), dimmed)
+    return Suggestion(trims, outcome, tuple(changes[:MOST_TRIED]), dimmed, fitted.rated_only)
 
 
 def apply(m: PlayfieldMap, trims: Sequence[Trim]) -> PlayfieldMap:

@@ -118,6 +118,8 @@ def suggestion_lines(m: PlayfieldMap, found: Suggestion, *, taken: bool) -> list
         Content(f"likely between {outcome.low:.2f} and {outcome.high:.2f}; {outcome.sure.value}"),
         Content(f"{100 * outcome.after.mean / outcome.before.mean:.0f} % of the light stays"),
     ]
+    if found.rated_only:
+        lines.append(Content("ratings do not say how dark a dark gap is: trust the direction, not the figures"))
     if found.dimmed_percent < 100:
         lines.append(Content("the trims keep within the current ceiling"))
     if found.trims:
