@@ -203,7 +203,9 @@ def _report(case: Case, tally: Tally, *, probes: Tally | None, seeds: Sequence[i
         good = mean <= case.most_actions and len(tally.wrong) / runs <= case.most_wrong
         goals = f"   goal ≤ {case.most_actions:g}, ≤ {100 * case.most_wrong:g} %: {'met' if good else 'NOT MET'}"
     print(f"{case.title}   seeds {seeds[0]}..{seeds[-1]}, {runs} runs")
-    print(f"    recheck        {mean:7.2f} ± {error:.2f} actions   wrong {percent_interval(len(tally.wrong), runs)}{goals}")
+    print(
+        f"    recheck        {mean:7.2f} ± {error:.2f} actions   wrong {percent_interval(len(tally.wrong), runs)}{goals}"
+    )
     print(
         f"                   median {np.median(tally.actions):.0f}, 99 % {np.percentile(tally.actions, 99):.0f}, "
         f"most {max(tally.actions)};  {np.mean(tally.seconds):.0f} s by keystroke model (naming "

@@ -60,7 +60,7 @@ def _walk_program(folder: str, port: str, truth: PlayfieldMap) -> pexpect.spawn[
     child = pexpect.spawn(
         sys.executable,
         ["-m", "probe", "walk", str(path), "--port", port],
-        env=_environment(folder),  # type: ignore[arg-type]
+        env=_environment(folder),
         dimensions=(24, 80),
         encoding="utf-8",
         timeout=20,
@@ -191,7 +191,7 @@ def _first_paint(arguments: list[str], text: str, rounds: int) -> float:
             child = pexpect.spawn(
                 sys.executable,
                 arguments,
-                env=_environment(folder),  # type: ignore[arg-type]
+                env=_environment(folder),
                 dimensions=(24, 80),
                 encoding="utf-8",
                 timeout=30,

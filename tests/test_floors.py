@@ -10,7 +10,21 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 IO_MODULES = ("serial", "serial_asyncio", "asyncio", "threading", "socket", "textual", "time", "subprocess")
-PURE = ("maps", "survey", "game", "inference", "recheck", "power", "faults", "patterns", "light", "boardcheck", "rechecking", "sessions", "steps")
+PURE = (
+    "maps",
+    "survey",
+    "game",
+    "inference",
+    "recheck",
+    "power",
+    "faults",
+    "patterns",
+    "light",
+    "boardcheck",
+    "rechecking",
+    "sessions",
+    "steps",
+)
 
 
 def test_import_contracts_hold() -> None:

@@ -60,9 +60,7 @@ class LikelihoodTable(Generic[Key]):
 
     def question(self, prior: npt.ArrayLike) -> Question[Key]:
         """What this question is expected to tell under a belief of shape (causes,)."""
-        return Question(
-            key=self.key, expected_bits=expected_information_bits(prior, self.table), seconds=self.seconds
-        )
+        return Question(key=self.key, expected_bits=expected_information_bits(prior, self.table), seconds=self.seconds)
 
 
 def update(prior: npt.ArrayLike, question: LikelihoodTable[Key], answer: str) -> Floats:

@@ -199,9 +199,7 @@ class Recheck(Belief):
                     there = np.flatnonzero(best == seen.answer.place)
                     if there.size and not any(i > index for i in asked.get(int(there[0]), [])):
                         number = int(there[0])
-            elif len(asked.get(seen.action.number, [])) == 1 and (
-                index in self.surprises or self.contradicts(seen)
-            ):
+            elif len(asked.get(seen.action.number, [])) == 1 and (index in self.surprises or self.contradicts(seen)):
                 number = seen.action.number
             if number is not None:
                 return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))

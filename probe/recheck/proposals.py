@@ -105,9 +105,7 @@ def from_differing_look(belief: Belief, place: int, evidence: Evidence) -> list[
     return best_proposed(proposed, evidence, base)[:MOST_FROM_LOOK]
 
 
-def from_probed_place(
-    belief: Belief, number: int, entries: tuple[int, ...], evidence: Evidence
-) -> list[Hypothesis]:
+def from_probed_place(belief: Belief, number: int, entries: tuple[int, ...], evidence: Evidence) -> list[Hypothesis]:
     """Rearrangements that put one of these entries (those of one place) at this number."""
     if belief.draws.best[number] in entries:
         return []
@@ -117,9 +115,7 @@ def from_probed_place(
         void_sets = {base.hypothesis.void, frozenset[int](), *(frozenset({i}) for i in base.hypothesis.void)}
         for void in sorted(void_sets, key=lambda v: (len(v), sorted(v))):
             start = replace(base.hypothesis, void=void)
-            made = [
-                h for entry in entries for h in from_probe(start, belief.setup.prior, position=at, entry=entry)
-            ]
+            made = [h for entry in entries for h in from_probe(start, belief.setup.prior, position=at, entry=entry)]
             most = MOST_PROPOSED if not found else MOST_FROM_OTHERS
             found += best_proposed(made, evidence, base, most=most)
     return found

@@ -47,11 +47,15 @@ def test_best_question_is_by_bits_per_second() -> None:
 def _tables() -> list[LikelihoodTable[str]]:
     return [
         LikelihoodTable(
-            key="does anything light?", answers=("yes", "no"), table=np.array([[0.99, 0.01], [0.01, 0.99], [0.5, 0.5]]),
+            key="does anything light?",
+            answers=("yes", "no"),
+            table=np.array([[0.99, 0.01], [0.01, 0.99], [0.5, 0.5]]),
             seconds=3.0,
         ),
         LikelihoodTable(
-            key="measure the feed", answers=("5 V", "low"), table=np.array([[0.9, 0.1], [0.9, 0.1], [0.05, 0.95]]),
+            key="measure the feed",
+            answers=("5 V", "low"),
+            table=np.array([[0.9, 0.1], [0.9, 0.1], [0.05, 0.95]]),
             seconds=30.0,
         ),
     ]

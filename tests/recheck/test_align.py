@@ -94,9 +94,7 @@ class Brute:
         if isinstance(action, Probe):
             return self.probe(found, gone, action.number, answer)
         assert isinstance(action, Look)
-        colour = {
-            v: (UNLIT if n in gone else action.colours[n]) for n, v in enumerate(found) if v >= 0
-        }
+        colour = {v: (UNLIT if n in gone else action.colours[n]) for n, v in enumerate(found) if v >= 0}
         chance = 1.0
         places = list(zip(action.places, action.expected, strict=True))
         stop = len(places)
@@ -186,7 +184,9 @@ SCENES: list[tuple[str, int, int, list[Observation]]] = [
 ]
 
 
-@pytest.mark.parametrize(("old_count", "new_count", "observations"), [s[1:] for s in SCENES], ids=[s[0] for s in SCENES])
+@pytest.mark.parametrize(
+    ("old_count", "new_count", "observations"), [s[1:] for s in SCENES], ids=[s[0] for s in SCENES]
+)
 def test_posteriors_equal_brute_force(old_count: int, new_count: int, observations: list[Observation]) -> None:
     setup = Setup.unchanged(old_count, new_count=new_count)
     check_known_length(setup, observations)
@@ -196,9 +196,7 @@ def test_old_pixels_without_a_place() -> None:
     setup = Setup.unchanged(5, dark=(2,), new_count=6)
     code = look_code(length=20, seed=0)
     look = Look(colours=tuple(code.tolist()), places=(0, 1, 3, 4), expected=tuple(code[[0, 1, 3, 4]].tolist()))
-    check_known_length(
-        setup, [Observation(action=look, answer=Differs(3, int(code[4]))), probe(2, NothingLit())]
-    )
+    check_known_length(setup, [Observation(action=look, answer=Differs(3, int(code[4]))), probe(2, NothingLit())])
 
 
 def check_known_length(setup: Setup, observations: list[Observation]) -> None:
@@ -354,7 +352,9 @@ def test_random_scenes_equal_brute_force(old_count: int, longer: int, seed: int,
             observations.append(a_look(old_count, AllAsShown(), seed=seed % 50))
         else:
             place = int(rng.integers(old_count))
-            observations.append(a_look(old_count, Differs(place, other_colour(old_count, place, seed=seed % 50)), seed=seed % 50))
+            observations.append(
+                a_look(old_count, Differs(place, other_colour(old_count, place, seed=seed % 50)), seed=seed % 50)
+            )
     check_known_length(setup, observations)
 
 

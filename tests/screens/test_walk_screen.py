@@ -257,7 +257,7 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
                 continue
             await stage.pilot.press("escape", *(["down"] * at), "enter")
             await stage.pilot.pause()
-            opened = type(stage.app.screen)
+            opened: type[object] = type(stage.app.screen)
             assert action == "next_chain" or opened is not WalkScreen, action
             assert action != "table" or opened is TableScreen
             for _ in range(6):
