@@ -233,7 +233,8 @@ def _outcome(fitted: Fit, lamps: Array, seats: Sequence[Seat], new_lamps: Array,
         assert was is not None
         values.append(then.uniformity)
         better += then.uniformity > was.uniformity
-    low, high = np.quantile(values, [0.1, 0.9])
+    low, high = np.quantile([*values, after.uniformity], [0.1, 0.9])
+    low, high = min(low, after.uniformity), max(high, after.uniformity)
     return Outcome(before, after, float(low), float(high), better / len(values), trust_in(fitted))
 
 

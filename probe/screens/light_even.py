@@ -222,7 +222,10 @@ class EvenScreen(Screen[None]):
         self.app.conductor.take(Rate(Rating[rating], now_text()))
 
     def action_move(self, by: int) -> None:
-        """Another stop."""
+        """Another stop; with the result on screen: read on."""
+        if self.walk.done:
+            self.query_one("#even-box", VerticalScroll).scroll_relative(y=4 * by, animate=False)
+            return
         self.app.conductor.take(Move(by))
 
     def action_measure(self) -> None:

@@ -282,6 +282,9 @@ async def test_the_walk_for_evenness_from_ratings_to_trims(open_app: OpenApp) ->
         text = " ".join(text_of(stage.app).split())
         assert "Emin/Eavg" in text
         assert "By the light model" in text
+        await stage.pilot.press("pagedown")  # reads on, and does not leave the result
+        await settled(stage)
+        assert screen.walk.done
         await stage.pilot.press("enter")
         await settled(stage)
         trimmed = screen.walk.map
