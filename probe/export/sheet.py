@@ -291,7 +291,7 @@ def _power(m: PlayfieldMap) -> Iterator[str]:
         parts = ["<p>Nothing to mend was found when this was made.</p>"]
     for found in power_sections(reckoned, with_cautions=False):
         if found.title in _POWER_SECTIONS:
-            parts.append(f"<h3>{own(found.title)}</h3>{bullets((_line(line) for line in found.lines), name='small')}")
+            parts.append(f"<h3>{own(found.title)}</h3>{outline(found.lines)}")
     yield section("Feeds, fuses and supplies", *parts)
 
 
