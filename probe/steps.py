@@ -263,6 +263,8 @@ class BoardView:
 
     identity: Identity | None = None
     words: str = "no board"
+    trouble: str = ""
+    """Why there is none, with likely cause and cure; stays while the board is looked for."""
 
     @property
     def here(self) -> bool:
@@ -276,8 +278,8 @@ def board_view(view: BoardView, news: News) -> BoardView:
         case BoardHere(identity):
             return BoardView(identity, f"{identity.board} {identity.build}")
         case BoardAwaited(what):
-            return BoardView(None, what)
+            return BoardView(None, what, view.trouble)
         case BoardGone(why):
-            return BoardView(None, why)
+            return BoardView(None, why, why)
         case _:
             return view

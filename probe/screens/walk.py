@@ -180,6 +180,8 @@ class WalkScreen(Screen[None]):
 
     def _offer_lines(self, walk: Walk) -> Content:
         width = max(10, self.query_one("#offers").size.width or 40)
+        if walk.board.trouble and not walk.typed and not walk.paper:
+            return plain(walk.board.trouble)
         lines: list[Content] = []
         chosen = walk.chosen % len(walk.offers) if walk.offers else 0
         rows = max(1, self.query_one("#offers").size.height or 6)

@@ -136,7 +136,8 @@ def _news(walk: Walk, news: News, now_s: float) -> tuple[Walk, tuple[Effect, ...
             )
             return walk, setups + _light(walk)
         case BoardGone():
-            return replace(walk, board=board_view(walk.board, news), lit=None), (RingBell(),)
+            bell = (RingBell(),) if walk.board.here else ()  # once, not at every attempt to find it again
+            return replace(walk, board=board_view(walk.board, news), lit=None), bell
         case BoardDark():
             return _relit(replace(walk, lit=None))
         case Shown(ShowPixel(output, number, colour)) if output == walk.here.output:
