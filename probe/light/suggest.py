@@ -63,7 +63,8 @@ class Trim:
 
 @dataclass(frozen=True)
 class Outcome:
-    """Evenness now and after, by the model; the range (10 to 90 %) of uniformity after; share of draws that get better."""
+    """Evenness now and after, by the model; the range of uniformity after (10 to 90 % of the
+    draws, widened to hold `after` itself, so no stated confidence); share of draws that get better."""
 
     before: Evenness
     after: Evenness

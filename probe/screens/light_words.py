@@ -115,7 +115,7 @@ def suggestion_lines(m: PlayfieldMap, found: Suggestion, *, taken: bool) -> list
     lines = [
         Content("By the light model").stylize("bold"),
         Content(f"now {outcome.before.uniformity:.2f}, with trims {outcome.after.uniformity:.2f}"),
-        Content(f"likely between {outcome.low:.2f} and {outcome.high:.2f}; {outcome.sure.value}"),
+        Content(f"between {outcome.low:.2f} and {outcome.high:.2f}; {outcome.sure.value}"),
         Content(f"{100 * outcome.after.mean / outcome.before.mean:.0f} % of the light stays"),
     ]
     if found.rated_only:
