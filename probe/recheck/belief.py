@@ -44,18 +44,25 @@ NEARLY = 0.03
 UNLISTED_SWAPS = 2000
 UNLISTED_RUNS = 100
 """Swaps, and reversed or moved runs, drawn from the prior to see what all answers would have let pass."""
-WIDEST = 128
+WIDEST = 64
 """The band is not widened beyond this half-width."""
+EDGE = 6
+ENOUGH_OUTSIDE = 2
+"""The band is widened for so many numbers that were seen outside of it; one alone is a swap, or a mistake."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Options:
     """confidence: stop when the whole map is right with at least this chance.  looks: use look frames, not only probes.
-    clean_looks: at least so many looks have to have found the final map as shown; two are a frame and another code."""
+    clean_looks: at least so many looks have to have found the final map as shown; two are a frame and another code.
+    confidence_after_finds, clean_looks_after_finds: the same once something was found that nobody had stated: where
+    one thing was overlooked there may be more, and what is hard to see is proved with a look more."""
 
     confidence: float = 0.9965
-    looks: bool = True
     clean_looks: int = 2
+    confidence_after_finds: float = 0.9995
+    clean_looks_after_finds: int = 3
+    looks: bool = True
     seed: int = 0
 
 
@@ -174,6 +181,19 @@ class Belief:
         """The most likely map: shape (numbers,), entry, NEW or END."""
         return self.draws.best
 
+    @property
+    def as_predicted(self) -> bool:
+        """Whether the best map is the one that was predicted before anything was asked."""
+        declared = self.setup.declared_new
+        predicted = [NEW if entry in declared else entry for entry in self.setup.order]
+        found = self.best_map
+        return bool(np.array_equal(found[found != END], predicted))
+
+    @property
+    def goal(self) -> float:
+        """The confidence asked for, given what was found."""
+        return self.options.confidence if self.as_predicted else self.options.confidence_after_finds
+
     @cached_property
     def dark_chance(self) -> Floats:
         """For each number of the best map, the chance that it gives no light any more."""
@@ -209,7 +229,7 @@ class Belief:
         """Chance that the best map is right everywhere: exact for the listed hypotheses, less the unlisted doubt."""
         dark = self.dark_chance
         chance = self.draws.best_chance
-        if self.options.confidence - NEARLY < chance < self.options.confidence:
+        if self.goal - NEARLY < chance < self.goal:
             chance = max(chance, self.chance_of(self.best_map))  # hypotheses too light to draw from agree as well
         return float(chance * (1.0 - self.unlisted) * np.prod(np.maximum(dark, 1.0 - dark)))
 
@@ -294,12 +314,29 @@ class Belief:
         return float(np.logaddexp.reduce(np.array(found))) if found else -np.inf
 
     def widened_if_needed(self) -> Self:
-        """A wider band when the best map runs along its edge."""
+        """A wider band when the best map runs along its edge, or when answers that do not fit it lie outside."""
         half = self.evidence.half
         positions = self.draws.best_positions
         used = (positions - np.arange(len(positions)) + half)[positions >= 0]
-        if half >= WIDEST or not used.size or 3 <= used.min() <= used.max() <= 2 * half - 3:
+        wanted = half
+        if used.size and not 3 <= used.min() <= used.max() <= 2 * half - 3:
+            wanted = 2 * half
+        outside = self._offsets_outside()
+        if len(outside) >= ENOUGH_OUTSIDE:
+            wanted = max(wanted, sorted(outside)[ENOUGH_OUTSIDE - 1] + EDGE)
+        wanted = min(WIDEST, wanted)
+        if wanted <= half:
             return self
-        wide = self.evidence.widened(half=min(WIDEST, half * 2))
-        empty = replace(self, evidence=wide, hypotheses=(), log_weights=(), runs=())
+        empty = replace(self, evidence=self.evidence.widened(half=wanted), hypotheses=(), log_weights=(), runs=())
         return empty.with_hypotheses(list(self.hypotheses))
+
+    def _offsets_outside(self) -> list[int]:
+        """How far off the predicted order numbers were seen, by answers that do not fit and that the band cannot hold."""
+        where = {entry: position for position, entry in enumerate(self.setup.order)}
+        found: dict[int, int] = {}
+        for seen in self.observations:
+            if isinstance(seen.action, Probe) and isinstance(seen.answer, AtPlace) and self.contradicts(seen):
+                offset = abs(where.get(seen.answer.place, seen.action.number) - seen.action.number)
+                if offset > self.evidence.half - EDGE // 2:
+                    found[seen.action.number] = offset
+        return [offset for offset in found.values() if offset + EDGE <= WIDEST]

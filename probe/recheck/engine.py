@@ -18,7 +18,7 @@ How an action is chosen
   map and "differs" finds the next edit.
 
 When it stops: the most likely map's exact posterior, less the share of doubt that unlisted rearrangements keep, is above
-`confidence`.  An answer that does not fit is never averaged in: either hypotheses that explain it take over, or the
+the confidence asked for.  An answer that does not fit is never averaged in: either hypotheses that explain it take over, or the
 look stays under a hypothesis that says "this answer was wrong", `doubts()` names it, and the next actions ask again.
 """
 
@@ -62,6 +62,8 @@ SURPRISE = -6.0
 PROOF_STAGE = 0.9
 """From this chance of the best map on, what is left is proof, and a look will be needed anyhow: a probe is asked only
 if it is expected to tell more than the look, not merely because it is quicker."""
+MOST_ASKED = 5
+"""A number is not asked more often than this only because its answers differ."""
 REVISIONS = 2
 """How often contradicted answers are looked at again for another explanation, after each answer."""
 HALF = 12
@@ -108,23 +110,24 @@ class Recheck(Belief):
         again = self._ask_again()
         if again is not None:
             return again
-        if self.confidence >= self.options.confidence:
+        if self.confidence >= self.goal:
             stuck = self._beside_contradiction()
             if stuck is not None:
                 return stuck
             left = self.unnamed()
-            if not left and self.options.looks and self.clean_looks() < self.options.clean_looks:
+            looks = self.options.clean_looks if self.as_predicted else self.options.clean_looks_after_finds
+            if not left and self.options.looks and self.clean_looks() < looks:
                 return self._proof()
             if not left:
                 return Step(action=None)
             return Step(action=Probe(number=left[0]), naming=True, seconds=probe_seconds(predicted=0.0))
         questions = self._probe_questions()
         if self.options.looks:
-            looks = self._look_questions()
+            frames = self._look_questions()
             if self.draws.best_chance >= PROOF_STAGE:
-                most = max(look.expected_bits for look in looks)
+                most = max(frame.expected_bits for frame in frames)
                 questions = [q for q in questions if q.expected_bits > most]
-            questions += looks
+            questions += frames
         best = best_question(questions)
         if best is None or best.expected_bits < 1e-6:
             return self._proof()
@@ -180,7 +183,8 @@ class Recheck(Belief):
         return None
 
     def _ask_again(self) -> Step | None:
-        """The question behind an answer that contradicts the best map, or came as a surprise, if it was asked only once.
+        """The question behind an answer that contradicts the best map, or came as a surprise, if it was asked only once,
+        or that was answered differently each time.
 
         A lie nearly always surprises, and one that happens to fit some rearrangement would decide the map alone.
         A look that differed at a place is asked again as a probe of the number predicted there: that answer is
@@ -199,11 +203,20 @@ class Recheck(Belief):
                     there = np.flatnonzero(best == seen.answer.place)
                     if there.size and not any(i > index for i in asked.get(int(there[0]), [])):
                         number = int(there[0])
-            elif len(asked.get(seen.action.number, [])) == 1 and (index in self.surprises or self.contradicts(seen)):
+            elif not isinstance(seen.answer, NotSure) and self._open(asked[seen.action.number]):
                 number = seen.action.number
             if number is not None:
                 return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
         return None
+
+    def _open(self, indexes: list[int]) -> bool:
+        """Whether the answers about one number leave it open: a single doubtful one, or several without a majority."""
+        first = indexes[0]
+        if len(indexes) == 1:
+            return first in self.surprises or self.contradicts(self.observations[first])
+        answers = [self.observations[i].answer for i in indexes]
+        most = max(answers.count(answer) for answer in answers)
+        return 2 * most <= len(answers) and len(answers) < MOST_ASKED
 
     def _beside_contradiction(self) -> Step | None:
         """The nearest number not asked yet, while a number that gave the same answer twice contradicts the best map.

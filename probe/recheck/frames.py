@@ -87,9 +87,13 @@ def numbers_at(maps: Ints, entries: int) -> Ints:
 def look_outcomes(look: Look, maps: Ints, at: Ints) -> Ints:
     """What an attentive person would answer under each map, as one whole number per map; shape (S,).
 
-    Equal numbers mean equal answers; LOOK_CLEAN and LOOK_EXTRA stand for themselves.  maps: shape (S, J); at: from `numbers_at`.
+    Equal numbers mean equal answers; LOOK_CLEAN and LOOK_EXTRA stand for themselves.  maps: shape (S, J); at: from
+    `numbers_at`.  A look that was shown before more numbers were considered left the further ones dark.
     """
-    colour = np.append(np.array(look.colours, dtype=np.int64), UNLIT)
+    numbers = maps.shape[1]
+    colour = np.full(numbers + 1, UNLIT, dtype=np.int64)  # the last stands for "no number is there"
+    given = look.colours[:numbers]
+    colour[: len(given)] = given
     places = np.array(look.places, dtype=np.int64)
     expected = np.array(look.expected, dtype=np.int64)
     shown = colour[at[:, places]]
@@ -97,8 +101,8 @@ def look_outcomes(look: Look, maps: Ints, at: Ints) -> Ints:
     first = differs.argmax(axis=1)
     rows = np.arange(len(maps))
     any_differs = differs[rows, first]
-    lit = colour[: maps.shape[1]] != UNLIT
-    lit[sorted(look.named)] = False
+    lit = colour[:numbers] != UNLIT
+    lit[sorted(n for n in look.named if n < numbers)] = False
     extra = ((maps == NEW) & lit[None, :]).any(axis=1)
     code = first * (COLOURS + 1) + shown[rows, first] + 1
     return np.where(any_differs, code, np.where(extra, LOOK_EXTRA, LOOK_CLEAN)).astype(np.int64)

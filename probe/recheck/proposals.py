@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from probe.recheck.belief import Belief
 from probe.recheck.evidence import Evidence
-from probe.recheck.hypotheses import Hypothesis, from_look, from_probe
-from probe.recheck.model import END, AtPlace, Differs, Ints, Look
+from probe.recheck.hypotheses import Hypothesis, from_look, from_probe, move_prior
+from probe.recheck.model import END, AtPlace, Differs, Ints, Look, Probe
 
 MOST_PROPOSED = 32
 MOST_FLOATING = 8
@@ -142,4 +144,45 @@ def explanations(belief: Belief) -> list[Hypothesis]:
             made = from_probed_place(belief, seen.action.number, alike, belief.evidence)
         explained += bool(made)
         proposed.update((h.key, h) for h in made if h.key not in known)
+    if explained:
+        proposed.update((h.key, h) for h in _as_answered(belief) if h.key not in known)
     return list(proposed.values())
+
+
+def _as_answered(belief: Belief) -> list[Hypothesis]:
+    """The best map with every probed number put right, as an order: a catch-all for what no single change explains.
+
+    Of several answers about one number the commonest counts, then the latest.  The prior is that of as many moved runs
+    as the breaks between neighbours amount to (a moved run makes three).
+    """
+    draws = belief.draws
+    base = draws.best_hypothesis
+    found = draws.best.tolist()
+    given: dict[int, list[int]] = {}
+    for seen in belief.observations:
+        if isinstance(seen.action, Probe) and isinstance(seen.answer, AtPlace):
+            given.setdefault(seen.action.number, []).append(seen.answer.place)
+    for number, places in given.items():
+        place = max(reversed(places), key=places.count)
+        if found[number] not in belief.setup.like(place):
+            found[number] = place
+    answered = {found[number] for number in given}
+    shown = [e for n, e in enumerate(found) if e >= 0 and (n in given or e not in answered)]
+    order = list(dict.fromkeys(shown))
+    held = set(order)
+    before = dict(zip(base.order[1:], base.order, strict=False))
+    for entry in base.order:
+        if entry not in held:  # missing in the map: it stays behind the one it stood behind
+            spot = order.index(before[entry]) + 1 if entry in before else 0
+            order.insert(spot, entry)
+            held.add(entry)
+    plain = belief.setup.order
+    follows = set(itertools.pairwise(plain))
+    follows |= {(b, a) for a, b in follows}  # a reversed run keeps its neighbours
+    breaks = sum(pair not in follows for pair in itertools.pairwise(order))
+    if tuple(order) == base.order or not breaks:
+        return []
+    runs = -(-breaks // 3)
+    one = math.log(max(move_prior(belief.setup.prior, length=len(plain)), 1e-30))
+    made = Hypothesis(order=tuple(order), floating=(), void=frozenset(), log_prior=runs * one, arranged=runs)
+    return [made, replace(made, void=base.void)] if base.void else [made]
