@@ -56,7 +56,7 @@ class Options:
     """confidence: stop when the whole map is right with at least this chance.  looks: use look frames, not only probes.
     clean_looks: at least so many looks have to have found the final map as shown; two are a frame and another code.
     confidence_after_finds, clean_looks_after_finds: the same once something was found that nobody had stated: where
-    one thing was overlooked there may be more, and what is hard to see is proved with a look more."""
+    one thing was overlooked there may be more, and what is hard to see is proved with a look more (probes alone cannot)."""
 
     confidence: float = 0.9965
     clean_looks: int = 2
@@ -192,7 +192,8 @@ class Belief:
     @property
     def goal(self) -> float:
         """The confidence asked for, given what was found."""
-        return self.options.confidence if self.as_predicted else self.options.confidence_after_finds
+        options = self.options
+        return options.confidence if self.as_predicted or not options.looks else options.confidence_after_finds
 
     @cached_property
     def dark_chance(self) -> Floats:
@@ -213,7 +214,9 @@ class Belief:
         if len(matched) < 2:
             return 0.0
         pairs = matched[random_swaps(length=len(matched), count=UNLISTED_SWAPS, rng=rng)]
-        swaps = np.exp(np.minimum(self.evidence.swap_scores(best, pairs, void=base.void), 0.0)).mean()
+        kind = self._kinds()[best[pairs]]
+        odds_of_swap = np.exp(np.minimum(self.evidence.swap_scores(best, pairs, void=base.void), 0.0))
+        swaps = (odds_of_swap * (kind[:, 0] != kind[:, 1])).mean()
         orders = random_runs(np.array(base.order, dtype=np.int64), prior, count=UNLISTED_RUNS, rng=rng)
         shown = orders[:, np.clip(positions, 0, len(base.order) - 1)]
         maps = np.where((best >= 0)[None, :], shown, best[None, :])
@@ -223,6 +226,14 @@ class Belief:
         odds = prior.swap * float(swaps) + (prior.reversal + prior.move) * float(runs)
         doubt = odds / max(1e-3, 1.0 - prior.rearranged)
         return doubt / (1.0 + doubt)
+
+    def _kinds(self) -> Ints:
+        """For each entry a number that is the same for entries which no eye can tell apart; shape (entries,)."""
+        kinds = np.arange(self.setup.entries)
+        kinds[[not seen for seen in self.setup.has_place]] = -1
+        for group in self.setup.alike:
+            kinds[list(group)] = group[0]
+        return kinds
 
     @cached_property
     def confidence(self) -> float:

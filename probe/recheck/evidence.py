@@ -309,11 +309,13 @@ class Evidence:
         return scores
 
     def dark_chance(self, found: Ints, *, void: frozenset[int]) -> Floats:
-        """For a map of shape (J,), the chance of each matched number to have gone dark; 0 elsewhere."""
+        """For a map of shape (J,), the chance of each matched number to have gone dark; 0 elsewhere.
+
+        A pixel without a place, whose light nobody saw before either, has not gone dark.
+        """
         relative = np.zeros(len(found))
         matched = found >= 0
         safe = np.where(matched, found, self.setup.entries)
-        at = np.arange(len(found))
         for seen in self._looks:
             if seen.index not in void:
                 relative += seen.table[safe, seen.shown] - seen.table[safe, COLOURS]
@@ -322,4 +324,5 @@ class Evidence:
                 relative[number] += sum(t.at_entry[found[number]] - t.dark for t in terms)
         p_dark = self.setup.prior.went_dark
         chance = p_dark / (p_dark + (1.0 - p_dark) * np.exp(np.clip(relative, -600.0, 600.0)))
-        return np.where(matched[at], chance, 0.0)
+        seen_before = np.append(np.array(self.setup.has_place), False)[safe]
+        return np.where(matched & seen_before, chance, 0.0)
