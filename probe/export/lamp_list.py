@@ -158,7 +158,8 @@ def _lamp(table: Table, found: Mapping[str, int], row: Row) -> Lamp:
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         field = str(fault["loc"][0])
-        column = f"{_letter(found[field])} ({field})"
+        named = field if field in found else "column" if "column" in found else "name"  # the number was counted
+        column = f"{_letter(found[named])} ({named})"
         missing = fault["type"] in ("missing", "string_too_short")
         what = f"the lamp has no {field}" if missing else fault["msg"][:1].lower() + fault["msg"][1:]
         hint = "Fill that cell in, or remove the line" if missing else "Correct that cell"

@@ -124,3 +124,8 @@ def test_columns_past_z_have_two_letters() -> None:
     head = ",".join(["name", *["x"] * 26, "no"])
     with pytest.raises(ImportProblem, match=r"column AB \(number\)"):
         read_lamp_list(f"{head}\nLamp,{',' * 25},q\n")
+
+
+def test_a_counted_number_out_of_range_names_the_column_it_was_counted_from() -> None:
+    with pytest.raises(ImportProblem, match=r"line 3, column B \(column\)"):
+        read_lamp_list("Name,Column,Row\nOtter,1,2\nReef,999999999,8\n")
