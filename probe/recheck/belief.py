@@ -47,8 +47,9 @@ UNLISTED_RUNS = 100
 WIDEST = 64
 """The band is not widened beyond this half-width."""
 EDGE = 6
-ENOUGH_OUTSIDE = 2
-"""The band is widened for so many numbers that were seen outside of it; one alone is a swap, or a mistake."""
+"""Room that a widened band leaves beyond the shift it was widened for."""
+ALIKE = 3
+"""Shifts of two numbers that differ by no more than this count as the same long run, with small edits between."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -213,14 +214,15 @@ class Belief:
         matched = np.flatnonzero(best >= 0)
         if len(matched) < 2:
             return 0.0
+        kinds = self._kinds()
         pairs = matched[random_swaps(length=len(matched), count=UNLISTED_SWAPS, rng=rng)]
-        kind = self._kinds()[best[pairs]]
+        kind = kinds[best[pairs]]
         odds_of_swap = np.exp(np.minimum(self.evidence.swap_scores(best, pairs, void=base.void), 0.0))
         swaps = (odds_of_swap * (kind[:, 0] != kind[:, 1])).mean()
         orders = random_runs(np.array(base.order, dtype=np.int64), prior, count=UNLISTED_RUNS, rng=rng)
         shown = orders[:, np.clip(positions, 0, len(base.order) - 1)]
         maps = np.where((best >= 0)[None, :], shown, best[None, :])
-        changed = (maps != best[None, :]).any(axis=1)
+        changed = ((kinds[maps] != kinds[best][None, :]) & (best >= 0)[None, :]).any(axis=1)
         scores = self.evidence.map_scores(np.vstack([best[None, :], maps]), void=base.void)
         runs = (np.exp(np.minimum(scores[1:] - scores[0], 0.0)) * changed).mean()
         odds = prior.swap * float(swaps) + (prior.reversal + prior.move) * float(runs)
@@ -325,29 +327,30 @@ class Belief:
         return float(np.logaddexp.reduce(np.array(found))) if found else -np.inf
 
     def widened_if_needed(self) -> Self:
-        """A wider band when the best map runs along its edge, or when answers that do not fit it lie outside."""
+        """A wider band when the best map runs along its edge, or when two numbers were seen outside of it alike."""
         half = self.evidence.half
         positions = self.draws.best_positions
         used = (positions - np.arange(len(positions)) + half)[positions >= 0]
         wanted = half
         if used.size and not 3 <= used.min() <= used.max() <= 2 * half - 3:
             wanted = 2 * half
-        outside = self._offsets_outside()
-        if len(outside) >= ENOUGH_OUTSIDE:
-            wanted = max(wanted, sorted(outside)[ENOUGH_OUTSIDE - 1] + EDGE)
+        wanted = max(wanted, self._shift_outside() + EDGE)
         wanted = min(WIDEST, wanted)
         if wanted <= half:
             return self
         empty = replace(self, evidence=self.evidence.widened(half=wanted), hypotheses=(), log_weights=(), runs=())
         return empty.with_hypotheses(list(self.hypotheses))
 
-    def _offsets_outside(self) -> list[int]:
-        """How far off the predicted order numbers were seen, by answers that do not fit and that the band cannot hold."""
+    def _shift_outside(self) -> int:
+        """A shift that the band cannot hold but that two numbers were seen with alike, or 0.
+
+        One such number alone is a swap, or a mistake; two may be a moved run, yet a long run of new or missing pixels
+        has to be thinkable before it can be ruled out.
+        """
         where = {entry: position for position, entry in enumerate(self.setup.order)}
-        found: dict[int, int] = {}
+        shifts: dict[int, int] = {}
         for seen in self.observations:
-            if isinstance(seen.action, Probe) and isinstance(seen.answer, AtPlace) and self.contradicts(seen):
-                offset = abs(where.get(seen.answer.place, seen.action.number) - seen.action.number)
-                if offset > self.evidence.half - EDGE // 2:
-                    found[seen.action.number] = offset
-        return [offset for offset in found.values() if offset + EDGE <= WIDEST]
+            if isinstance(seen.action, Probe) and isinstance(seen.answer, AtPlace) and seen.answer.place in where:
+                shifts[seen.action.number] = where[seen.answer.place] - seen.action.number
+        far = [s for s in shifts.values() if self.evidence.half - EDGE // 2 < abs(s) <= WIDEST - EDGE]
+        return max((abs(s) for s in far if sum(abs(s - other) <= ALIKE for other in far) > 1), default=0)

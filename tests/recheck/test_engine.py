@@ -245,3 +245,47 @@ def test_the_same_answers_give_the_same_questions() -> None:
         return log
 
     assert script() == script()
+
+
+def test_a_look_stays_usable_when_more_numbers_are_considered_later() -> None:
+    chain = Chain(60)
+    chain.wiring[20:20] = list(range(60, 78))  # more new pixels in one run than the band holds at first
+    state, _ = play(chain, Setup.unchanged(60), seed=3)
+    assert found_map(state) == chain.truth()
+    assert state.evidence.half > Recheck.start(Setup.unchanged(60)).evidence.half
+    assert state.clean_looks() >= Options().clean_looks_after_finds
+
+
+def test_an_undeclared_find_is_proved_harder_than_a_map_as_predicted() -> None:
+    chain = rewired(60, ["remove"], np.random.default_rng(8))
+    state, _ = play(chain, Setup.unchanged(60), seed=8)
+    assert not state.as_predicted
+    assert state.confidence >= Options().confidence_after_finds
+    assert state.clean_looks() == Options().clean_looks_after_finds
+    declared, _ = play(chain, Setup.declared(60, chain.truth()), seed=8)
+    assert declared.as_predicted
+    assert declared.clean_looks() == Options().clean_looks
+
+
+def test_pixels_that_never_shone_leave_no_doubt_about_going_dark() -> None:
+    state, actions = play(Chain(40), Setup.unchanged(40, dark=tuple(range(5, 20))), seed=6)
+    assert actions <= 4
+    assert state.dark_chance[5:20].sum() == 0.0
+
+
+@pytest.mark.parametrize("lie_at", [0, 1, 2, 3])
+def test_one_lie_among_the_probes_does_not_spoil_the_map(lie_at: int) -> None:
+    chain = rewired(50, ["reverse"], np.random.default_rng(12))
+    person = Person(chain, np.random.default_rng(12), wrong=0.0, miss=0.0)
+    state = Recheck.start(Setup.unchanged(50), Options(seed=12))
+    probes = asked = 0
+    while (action := state.next_step().action) is not None:
+        answer = person.answer(action)
+        if isinstance(action, Probe):
+            if probes == lie_at:
+                answer = AtPlace((action.number + 23) % 50)
+            probes += 1
+        state = state.answered(action, answer)
+        asked += 1
+        assert asked < 60
+    assert found_map(state) == chain.truth(), chain.edits
