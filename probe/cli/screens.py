@@ -166,7 +166,8 @@ class Opening:
 
         plan.path, plan.store, plan.close, plan.truth = str(path), store, store.close, truth
         plan.make_link, plan.eyes = make, lambda: seen_on(board)
-        plan.welcome = f"This is the demo. Its map is in {path}. F1: keys."
+        plan.welcome = f"This is the demo. Its map is in {path}. F1: keys. >: a tour."
+        plan.tour = getattr(options, "tour", False)
         return plan
 
 

@@ -43,6 +43,8 @@ _NAMES = {
     "ampersand": "&",
     "number_sign": "#",
     "percent_sign": "%",
+    "greater_than_sign": ">",
+    "less_than_sign": "<",
     "right": "→",
     "left": "←",
     "up": "↑",

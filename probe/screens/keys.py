@@ -277,6 +277,8 @@ TABLE: tuple[KeyRow, ...] = (
     KeyRow("faults", "walk", ("question_mark",), "Fault finder", empty_only=True),
     KeyRow("recheck", "walk", ("semicolon",), "Recheck after a change", empty_only=True),
     KeyRow("find", "walk", ("colon",), "Which number is at this place", empty_only=True),
+    KeyRow("tour", "walk", ("greater_than_sign",), "Tour: begin it, or its next sentence", empty_only=True),
+    KeyRow("end_tour", "walk", ("less_than_sign",), "Tour: end it", empty_only=True),
     *_RECHECK,
     *_PLANNING,
     *_GAME,

@@ -60,6 +60,7 @@ class Plan:
     bell: bool = False
     steady_only: bool = False
     plain_ascii: bool = False
+    tour: bool = False
     theme: str = "dark-shop"
     remember_theme: Callable[[str], None] = lambda _: None
     level: int = START_LEVEL

@@ -22,6 +22,7 @@ from probe.screens.elsewhere import ElsewhereScreen
 from probe.screens.keys import bindings, while_empty
 from probe.screens.seen import under_the_glass
 from probe.screens.text import cut, plain
+from probe.screens.tour import TourLine
 from probe.screens.widgets.big_number import BigNumber
 from probe.screens.widgets.entry import EntryLine
 from probe.screens.widgets.picture import LIT_SIGN, MARK_SIGN, PlayfieldPicture, Spot
@@ -105,6 +106,8 @@ class WalkScreen(Screen[None]):
     def on_mount(self) -> None:
         self.query_one(EntryLine).focus()
         self.app.conductor.begin(self._activity)
+        if self.app.plan.tour:
+            self.mount(TourLine())
 
     @property
     def walk(self) -> Walk:
@@ -116,6 +119,20 @@ class WalkScreen(Screen[None]):
             self.app.conductor.begin(self._activity)
             self._drawn = None
             self.show(self.walk)
+
+    def action_tour(self) -> None:
+        """Begin the tour, or go on to its next sentence."""
+        lines = self.query(TourLine)
+        if lines:
+            lines.first().skip()
+        elif self.app.truth is not None:
+            self.mount(TourLine())
+        else:
+            self.app.notify("the tour is in the demo: playfield-probe demo --tour", markup=False)
+
+    def action_end_tour(self) -> None:
+        """End the tour."""
+        self.query(TourLine).remove()
 
     # -- showing ------------------------------------------------------------------------------------------------
 
