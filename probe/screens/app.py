@@ -20,7 +20,7 @@ from probe.power.cautions import Moment
 from probe.screens.ascii_only import AsciiOnly
 from probe.screens.bench import Bench
 from probe.screens.faults import FaultScreen
-from probe.screens.help import HelpScreen
+from probe.screens.help import HelpScreen, other_keys
 from probe.screens.keys import TABLE, bindings, keys_of, typing_key
 from probe.screens.plan import Plan, Seen
 from probe.screens.practice import fault_screen
@@ -302,14 +302,18 @@ class ProbeApp(App[str]):
 
     def action_help(self) -> None:
         """Say the keys of this screen, and the cautions."""
+        if isinstance(self.screen, HelpScreen):
+            self.screen.action_close()
+            return
         scope = self._scope(self.screen) or "app"
-        self.push_screen(HelpScreen(scope, dict(self.plan.changed_keys)))
+        others = other_keys(self.screen) if scope == "app" else []
+        self.push_screen(HelpScreen(scope, dict(self.plan.changed_keys), others))
 
     @staticmethod
     def _scope(screen: Screen[Any]) -> str:
         """The scope of a screen's keys; empty if it has none of its own."""
         own: str = getattr(screen, "KEY_SCOPE", "")
-        return own or {WalkScreen: "walk", TableScreen: "table"}.get(type(screen), "")
+        return own
 
     def action_leave(self) -> None:
         """Back to the screen before; from the last one, out of the program."""

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from collections.abc import Sequence
+from typing import Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
-from textual.widgets import Static
+from textual.screen import ModalScreen, Screen
+from textual.widgets import Input, OptionList, Static
 
 from probe.screens.keys import TABLE, keys_of
 
@@ -60,14 +61,31 @@ def key_name(key: str) -> str:
     return _NAMES.get(key, key.upper() if len(key) < 4 else key.capitalize())
 
 
+def other_keys(screen: Screen[Any]) -> list[tuple[str, str]]:
+    """(keys, words) of a screen that are not in the table of keys: its own bindings, its list, its line to type in."""
+    rows = {row.id for row in TABLE}
+    found = [
+        ("  ".join(key_name(key) for key in binding.key.split(",")), binding.description)
+        for binding in screen.BINDINGS
+        if isinstance(binding, Binding) and binding.id not in rows and binding.description
+    ]
+    if screen.query(OptionList):
+        found += [("↑  ↓  Enter", "Choose from the list, take it")]
+    if screen.query(Input):
+        found += [("Tab", "To the line to type in and back")]
+    return found
+
+
 class HelpScreen(ModalScreen[None]):
     """One page: keys, then cautions. Any of Esc, F1, Enter or q closes it."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,f1,enter,q", "close", "Close", priority=True)]
 
-    def __init__(self, scope: str, changed_keys: dict[str, str]) -> None:
+    def __init__(self, scope: str, changed_keys: dict[str, str], others: Sequence[tuple[str, str]] = ()) -> None:
+        """`others`: keys and words beside those of the table of keys."""
         super().__init__()
         self._scope = scope
+        self._others = others
         self._changed_keys = changed_keys
 
     def compose(self) -> ComposeResult:
@@ -76,6 +94,7 @@ class HelpScreen(ModalScreen[None]):
 
     def _text(self) -> Content:
         lines = [Content("Keys").stylize("bold")]
+        lines += [Content(f"  {keys:<22}{words}") for keys, words in self._others]
         noted = False
         for row in TABLE:
             if row.scope not in (self._scope, "app"):

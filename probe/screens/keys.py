@@ -315,7 +315,8 @@ def bindings(scope: str, changed: Mapping[str, str] | None = None) -> list[Bindi
                     row.action,
                     row.words,
                     show=row.shown,
-                    priority=row.action == "save_picture",  # a line to type in would cut its text instead
+                    # a line to type in would cut its text instead; a screen over another would have no help
+                    priority=row.id in ("app.save_picture", "app.help"),
                     id=row.id,
                 )
             )

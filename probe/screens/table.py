@@ -33,6 +33,7 @@ class TableScreen(Screen[None]):
     """Every pixel of the map, one row each."""
 
     app: ProbeApp
+    KEY_SCOPE: ClassVar[str] = "table"
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("table"))
 
     def __init__(self, walk: Walk) -> None:

@@ -70,6 +70,7 @@ class WalkScreen(Screen[None]):
     """Walk a chain. All it does is show a `Walk` and pass keys on as its inputs."""
 
     app: ProbeApp
+    KEY_SCOPE: ClassVar[str] = "walk"
     CSS_PATH: ClassVar[str] = "walk.tcss"
 
     def __init__(self, walk: Walk, changed_keys: dict[str, str], *, plain_ascii: bool = False) -> None:

@@ -7,11 +7,13 @@ import json
 import os
 import threading
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from probe.screens.themes import OURS
 from probe.storage import (
     CannotSaveError,
     DamagedFileError,
@@ -22,7 +24,7 @@ from probe.storage import (
     load_settings,
     settings_path,
 )
-from probe.storage.settings import MAX_RECENT, settings_text
+from probe.storage.settings import MAX_RECENT, Theme, settings_text
 from tests.maps.strategies import texts
 from tests.storage.disks import FailingDisk, names_in
 
@@ -147,3 +149,18 @@ def test_the_place_of_the_settings_can_be_named(tmp_path: Path) -> None:
     usual = settings_path({})
     assert usual.name == "settings.json"
     assert "playfield-probe" in str(usual)
+
+
+def test_the_readme_lists_every_setting_with_its_values() -> None:
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    _, _, part = readme.partition("## Settings\n")
+    rows = [line for line in part.partition("\n## ")[0].splitlines() if line.startswith("|")]
+    for name in Settings.model_fields:
+        assert any(f"`{name}`" in row for row in rows), name
+    themes = next(row for row in rows if row.startswith("| `theme`"))
+    for theme in ("dark-shop", "high-contrast", "light-room"):
+        assert f"`{theme}`" in themes
+
+
+def test_every_theme_of_the_settings_is_a_theme_of_the_screen() -> None:
+    assert set(get_args(Theme)) == {theme.name for theme in OURS}
