@@ -125,7 +125,10 @@ def change(m: PlayfieldMap, key: Key, text: str) -> PlayfieldMap:
         return _move_feed(m, key.id, int(PIXEL.read(text)))
     if key.kind is Feed and key.field == "supply":
         return put(m, _valid(_feed(m, key.id), supply=_supply_named(m, text).id))
-    return _set(m, key, _field(key).read(text))
+    field = _field(key)
+    if text == field.typed(getattr(_record(m, key), key.field)):
+        return m  # looked at and left, spaces around it included
+    return _set(m, key, field.read(text))
 
 
 def step(m: PlayfieldMap, key: Key, by: int) -> PlayfieldMap:
