@@ -223,7 +223,7 @@ async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int
         await shows(stage, "lamp inputs")
         for number in range(1, len(HOSTILE)):
             stage.port.set_input(number, True)
-        await shows(stage, "[@cli")
+        await shows(stage, "[@cli", "on, ")
         await stage.pilot.press("f4")
         await shows(stage, "what did you see?")
         await stage.pilot.press("escape")
