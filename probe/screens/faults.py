@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, Protocol
+from typing import ClassVar, Protocol
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
 from probe.conductor import Activity
@@ -18,12 +17,10 @@ from probe.faults.search_state import Mode, Search
 from probe.faults.search_words import details, headline, light_words, suspect_lines
 from probe.screens.clock import now_text
 from probe.screens.keys import bindings, while_empty
+from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.text import cut, plain
 from probe.screens.widgets.entry import EntryLine
 from probe.sessions import Recording
-
-if TYPE_CHECKING:
-    from probe.screens.app import ProbeApp
 
 TALL = 34
 REASONS = 3
@@ -38,10 +35,9 @@ class Sight(Protocol):
         """What is seen or read now, in lines."""
 
 
-class FaultScreen(Screen[None]):
+class FaultScreen(LineScreen):
     """A fault search. All it does is show a `Search` and pass keys on as its inputs."""
 
-    app: ProbeApp
     KEY_SCOPE: ClassVar[str] = "faults"
     CSS_PATH: ClassVar[str] = "faults.tcss"
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("faults"))
@@ -53,7 +49,6 @@ class FaultScreen(Screen[None]):
         self._changed_keys = changed_keys
         self._plain_ascii = plain_ascii
         self._sight = sight
-        self._lines: dict[str, Content] = {}
         self._drawn: Search | None = None
         self._activity = Activity(search, Recording(step, search.map), self.show)
 
@@ -103,34 +98,29 @@ class FaultScreen(Screen[None]):
         where = f" {search.map.machine.name} · {search.here.name} (output {search.here.output})"
         asked = search.session.questions_asked
         where += f" · {asked} asked" if asked else ""
-        room = max(10, width - 4 - min(len(board), width // 2))
-        self._put("where", plain(f"{cut(where, room)}   {cut(board, width // 2)}"))
-        self._put("standing", plain(f" {search.knowledge.on_screen}", width=width))
+        self.put("fault-where", head_line(where, board, width))
+        self.put("fault-standing", plain(f" {search.knowledge.on_screen}", width=width))
         stopped = search.session.stopped
-        self._put("question", plain(headline(search), "reverse" if stopped and search.stop else ""))
+        self.put("fault-question", plain(headline(search), "reverse" if stopped and search.stop else ""))
         box = self.query_one("#fault-details-box", VerticalScroll)
         lines = details(search)
         box.display = bool(lines)
         box.set_class(search.mode in _LONG, "long")
-        self._put("details", Content("\n").join([plain(line) for line in lines]))
+        self.put("fault-details", Content("\n").join([plain(line) for line in lines]))
         if before is None or before.mode is not search.mode:
             box.scroll_home(animate=False)
-        self._put("light", self._light(search, width))
+        self.put("fault-light", self._light(search, width))
         seen = self._sight.lines(search) if self._sight is not None else ()
         self.query_one("#fault-glass").set_class(bool(seen), "shown")
-        self._put("glass", Content("\n").join([plain(line) for line in seen]))
-        self._put("message", self._message(search))
+        self.put("fault-glass", Content("\n").join([plain(line) for line in seen]))
+        self.put("fault-message", message_line(search.unsaved, search.message))
         suspects = suspect_lines(search, reasons=REASONS if tall else 0) if search.mode not in _LONG else ()
         shown = self.query_one("#fault-suspects", Static)
         shown.display = bool(suspects)
         shown.set_class(tall, "tall")
-        self._put("suspects", Content("\n").join([plain(line, width=width - 2) for line in suspects]))
-        self._put("prompt", Content(_PROMPTS.get(search.mode, "Reading: ") if search.types else ""))
-        entry = self.query_one(EntryLine)
-        if entry.value != search.typed:
-            with self.prevent(Input.Changed):
-                entry.value = search.typed
-                entry.cursor_position = len(search.typed)
+        self.put("fault-suspects", Content("\n").join([plain(line, width=width - 2) for line in suspects]))
+        self.put("fault-prompt", Content(_PROMPTS.get(search.mode, "Reading: ") if search.types else ""))
+        self.put_typed(self.query_one(EntryLine), search.typed)
         self._show_answers()
         self.call_after_refresh(self._show_answers)  # once the lines above have their heights
 
@@ -149,23 +139,12 @@ class FaultScreen(Screen[None]):
             more = f"  ({left} more)" if left else ""
             text = cut(item.text, max(8, width - 2 - len(more))) + more
             lines.append(plain(head + text, "bold" if index == at else ""))
-        self._put("answers", Content("\n").join(lines))
-
-    def _put(self, name: str, content: Content) -> None:
-        """Change a part if it differs."""
-        if self._lines.get(name) != content:
-            self._lines[name] = content
-            self.query_one(f"#fault-{name}", Static).update(content)
+        self.put("fault-answers", Content("\n").join(lines))
 
     def _light(self, search: Search, width: int) -> Content:
         on, words = light_words(search)
         sign = ("*" if on else "o") if self._plain_ascii else ("●" if on else "○")
         return plain(f"{sign} The board: {words}", width=width - 2)
-
-    def _message(self, search: Search) -> Content:
-        if search.unsaved:
-            return plain(f"NOT SAVED: {search.unsaved} (Ctrl+R tries again)", "bold reverse")
-        return plain(search.message)
 
     # -- keys ---------------------------------------------------------------------------------------------------
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Footer, Static
 
 from probe.conductor import Activity
@@ -16,19 +15,16 @@ from probe.recheck.codes import UNLIT
 from probe.rechecking.finding import Finding, Split, found_words, is_lit, step
 from probe.rechecking.keys import ChangeLevel, Choose, NextChain, Quick, Retry, Say, Take, Undo
 from probe.screens.keys import bindings
+from probe.screens.line_screen import LineScreen, head_line
 from probe.screens.look_words import colours_words, legend, look_spots
 from probe.screens.seen import under_the_glass
-from probe.screens.text import cut, plain
+from probe.screens.text import plain
 from probe.screens.widgets.picture import PlayfieldPicture
 
-if TYPE_CHECKING:
-    from probe.screens.app import ProbeApp
 
-
-class FindScreen(Screen[None]):
+class FindScreen(LineScreen):
     """Look at one place and say its colour until one number is left."""
 
-    app: ProbeApp
     CSS_PATH: ClassVar[str] = "recheck.tcss"
     KEY_SCOPE: ClassVar[str] = "find"
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("find"))
@@ -36,7 +32,6 @@ class FindScreen(Screen[None]):
     def __init__(self, state: Finding, *, plain_ascii: bool = False) -> None:
         super().__init__()
         self._plain_ascii = plain_ascii
-        self._lines: dict[str, Content] = {}
         self._activity = Activity(state, step, self.show)
 
     def compose(self) -> ComposeResult:
@@ -72,29 +67,23 @@ class FindScreen(Screen[None]):
             return
         chain = state.here
         where = f" Find a number · {state.map.machine.name} · {chain.name} (output {chain.output})"
-        room = max(10, self.size.width - 2 - min(len(state.board.words), self.size.width // 2))
-        self._put("where", plain(f"{cut(where, room)}   {cut(state.board.words, self.size.width // 2)}"))
+        self.put("where", head_line(where, state.board.words, self.size.width))
         if state.found is not None:
             question = "There it is: it is lit alone now. Enter walks on from here."
         else:
             question = "Look at the place whose number you want. What does it show?"
-        self._put("question", plain(question, "bold"))
-        self._put("lit", Content("● LIT" if is_lit(state) else "○ not lit yet" if state.board.here else "○ no board"))
-        self._put("items", self._items(state))
-        self._put("message", plain(state.message))
-        self._put("legend", legend(plain_ascii=self._plain_ascii) if state.found is None else Content(""))
+        self.put("question", plain(question, "bold"))
+        self.put("lit", Content("● LIT" if is_lit(state) else "○ not lit yet" if state.board.here else "○ no board"))
+        self.put("items", self._items(state))
+        self.put("message", plain(state.message))
+        self.put("legend", legend(plain_ascii=self._plain_ascii) if state.found is None else Content(""))
         if state.found is None:
             looks = f"look {state.looks + 1}, at most {state.left} to go"
         else:
             looks = f"{state.looks} look" + ("" if state.looks == 1 else "s")
         left = f"{len(state.candidates)} number" + ("" if len(state.candidates) == 1 else "s")
-        self._put("progress", Content(f" {looks} · {left} left"))
+        self.put("progress", Content(f" {looks} · {left} left"))
         self._show_picture(state)
-
-    def _put(self, name: str, content: Content) -> None:
-        if self._lines.get(name) != content:
-            self._lines[name] = content
-            self.query_one(f"#{name}", Static).update(content)
 
     def _items(self, state: Finding) -> Content:
         if state.found is not None:
@@ -119,7 +108,7 @@ class FindScreen(Screen[None]):
                 if place is not None:
                     shown.setdefault(place, []).append(colour)
         picture.show(state.map, look_spots(state.map, shown, plain_ascii=self._plain_ascii))
-        self._put("seen", under_the_glass(self.app.truth, self.app.seen()))
+        self.put("seen", under_the_glass(self.app.truth, self.app.seen()))
 
     def action_take(self) -> None:
         """Enter: the colour that is chosen; at the end, walk on from the number."""

@@ -4,28 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, ClassVar
-
-from textual.content import Content
-from textual.screen import Screen
-from textual.widgets import Static
+from typing import Any, ClassVar
 
 from probe.conductor import Activity
 from probe.maps.model import PlayfieldMap
-from probe.screens.text import cut, plain
+from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.sessions import Recording
 from probe.steps import Effect
-
-if TYPE_CHECKING:
-    from probe.screens.app import ProbeApp
 
 Keep = Callable[[PlayfieldMap], None]
 
 
-class GameScreen(Screen[None]):
+class GameScreen(LineScreen):
     """A screen that shows the state of one activity and passes keys on as its inputs. `keep` is told of every new map."""
 
-    app: ProbeApp
     KEY_SCOPE: ClassVar[str] = ""
     CSS_PATH: ClassVar[str] = "game.tcss"
     AUTO_FOCUS: ClassVar[str | None] = ""
@@ -36,7 +28,6 @@ class GameScreen(Screen[None]):
         super().__init__()
         self._keep = keep
         self._kept = state.map
-        self._lines: dict[str, Content] = {}
         self._activity: Activity[Any] = Activity(state, Recording(step, state.map), self._told)
 
     def on_mount(self) -> None:
@@ -74,27 +65,13 @@ class GameScreen(Screen[None]):
         """An input for the activity."""
         self.app.conductor.take(given)
 
-    def put(self, name: str, content: Content) -> None:
-        """Change a line if it differs."""
-        if self._lines.get(name) != content:
-            self._lines[name] = content
-            self.query_one(f"#{name}", Static).update(content)
-
     def head(self, title: str, state: Any) -> None:
         """The first line: the machine, the screen, the board."""
-        board = state.board.words
-        half = max(10, self.size.width // 2)
-        left = f" {state.map.machine.name} · {title}"
-        room = max(10, self.size.width - 4 - min(len(board), half))
-        self.put("game-head", plain(f"{cut(left, room)}   {cut(board, half)}"))
+        self.put("game-head", head_line(f" {state.map.machine.name} · {title}", state.board.words, self.size.width))
 
     def message(self, state: Any) -> None:
         """The line of words; a map that could not be saved comes first."""
-        unsaved = getattr(state, "unsaved", "")
-        if unsaved:
-            self.put("game-message", plain(f"NOT SAVED: {unsaved} (Ctrl+R tries again)", "bold reverse"))
-        else:
-            self.put("game-message", plain(state.message))
+        self.put("game-message", message_line(getattr(state, "unsaved", ""), state.message))
 
     def action_leave(self) -> Awaitable[None] | None:
         """Back."""

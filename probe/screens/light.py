@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.events import Click
-from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
 from probe.conductor import Activity
@@ -47,13 +45,11 @@ from probe.light.picture_work import PictureWork, nearest, start, step
 from probe.maps.model import PlayfieldMap, Position
 from probe.screens.keys import bindings
 from probe.screens.light_words import about_place, current_line, legend_line
+from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
-from probe.screens.text import cut, plain
+from probe.screens.text import plain
 from probe.screens.widgets.picture import LIT_SIGN, MARK_SIGN, PlayfieldPicture, Spot
 from probe.sessions import Recording
-
-if TYPE_CHECKING:
-    from probe.screens.app import ProbeApp
 
 _PROMPTS = {
     Entry.POSITION: 'Position (C7, or 10 1/4", 22", or 260, 570): ',
@@ -63,13 +59,11 @@ _PROMPTS = {
     Entry.FIND: "Find a place, area, group or lamp number: ",
 }
 _STEPS = {"up": (0, -1), "down": (0, 1), "left": (-1, 0), "right": (1, 0)}
-_LEAVE_WAIT_S = 3.0
 
 
-class LightScreen(Screen[None]):
+class LightScreen(LineScreen):
     """The picture. All it does is show a `PictureWork` and pass keys on as its inputs."""
 
-    app: ProbeApp
     KEY_SCOPE: ClassVar[str] = "picture"
     CSS_PATH: ClassVar[str] = "light.tcss"
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("picture"))
@@ -88,7 +82,6 @@ class LightScreen(Screen[None]):
         self._keep = keep
         self._plain = plain_ascii
         self._mark: tuple[int, int] | None = None
-        self._lines: dict[str, Content] = {}
         self._kept: PlayfieldMap = m
         self._activity = Activity(start(m, place=place, steady_only=steady_only), Recording(step, m), self.show)
 
@@ -109,7 +102,7 @@ class LightScreen(Screen[None]):
 
     def on_mount(self) -> None:
         self._begin()
-        self._put("pic-message", plain(CAUTIONS[0]))
+        self.put("pic-message", plain(CAUTIONS[0]))
 
     def on_screen_resume(self) -> None:
         self._begin()
@@ -138,19 +131,16 @@ class LightScreen(Screen[None]):
             self._keep(work.map)
         if not self.is_mounted:
             return
-        width = max(20, self.size.width)
         board = work.board.words if work.board.here else "no board: nothing is lit"
         area = self.query_one(PlayfieldPicture).area
         where = f" {work.map.machine.name} · {area or 'whole playfield'} · lit: {work.mode.value}"
-        self._put("pic-head", plain(f"{cut(where, max(10, width - len(board) - 4))}   {cut(board, width // 2)}"))
-        self._put("pic-about", about_place(work, plain_ascii=self._plain))
-        self._put("pic-current", current_line(work.lighting))
-        self._put("pic-seen", under_the_glass(self.app.truth, self.app.seen()))
-        self._put("pic-legend", legend_line(work.map, plain_ascii=self._plain))
-        if work.unsaved:
-            self._put("pic-message", plain(f"NOT SAVED: {work.unsaved} (Ctrl+R tries again)", "bold reverse"))
-        elif work.message:
-            self._put("pic-message", plain(work.message))
+        self.put("pic-head", head_line(where, board, self.size.width))
+        self.put("pic-about", about_place(work, plain_ascii=self._plain))
+        self.put("pic-current", current_line(work.lighting))
+        self.put("pic-seen", under_the_glass(self.app.truth, self.app.seen()))
+        self.put("pic-legend", legend_line(work.map, plain_ascii=self._plain))
+        if work.unsaved or work.message:
+            self.put("pic-message", message_line(work.unsaved, work.message))
         self._show_entry(work)
         self._show_picture(work)
 
@@ -159,17 +149,14 @@ class LightScreen(Screen[None]):
         line = self.query_one("#pic-input", Input)
         is_open = work.entry is not Entry.NONE
         if is_open:
-            self._put("pic-prompt", Content(_PROMPTS[work.entry]))
+            self.put("pic-prompt", Content(_PROMPTS[work.entry]))
         if is_open and not row.has_class("open"):
             row.add_class("open")
             line.focus()
         elif not is_open and row.has_class("open"):
             row.remove_class("open")
             self.set_focus(None)
-        if line.value != work.typed:
-            with self.prevent(Input.Changed):
-                line.value = work.typed
-                line.cursor_position = len(work.typed)
+        self.put_typed(line, work.typed)
 
     def _show_picture(self, work: PictureWork) -> None:
         picture = self.query_one(PlayfieldPicture)
@@ -187,11 +174,6 @@ class LightScreen(Screen[None]):
         if self._mark is not None:
             spots.append(Spot(picture.position_of(*self._mark), MARK_SIGN, "mark"))
         picture.show(work.map, sorted(spots, key=lambda s: (s.look, s.position.x_mm, s.position.y_mm)))
-
-    def _put(self, name: str, content: Content) -> None:
-        if self._lines.get(name) != content:
-            self._lines[name] = content
-            self.query_one(f"#{name}", Static).update(content)
 
     # -- keys ---------------------------------------------------------------------------------------------------
 
@@ -220,8 +202,7 @@ class LightScreen(Screen[None]):
         across, down = _STEPS[key]
         picture = self.query_one(PlayfieldPicture)
         if self._mark is not None:
-            column = min(picture.size.width - 2, max(1, self._mark[0] + across))
-            self._mark = (column, min(picture.size.height - 2, max(1, self._mark[1] + down)))
+            self._mark = picture.beside(self._mark, across, down)
             self._say_mark()
             return
         self._take(Go(-across if picture.from_below else across, -down))
@@ -231,7 +212,7 @@ class LightScreen(Screen[None]):
             return
         position = self.query_one(PlayfieldPicture).position_of(*self._mark)
         words = f"{position.x_mm:.0f}, {position.y_mm:.0f} mm: Enter sets it, Esc leaves it"
-        self._put("pic-message", Content(words))
+        self.put("pic-message", Content(words))
         self._show_picture(self.work)
 
     def action_point(self) -> None:
@@ -358,27 +339,20 @@ class LightScreen(Screen[None]):
         try:
             screen = EvenScreen(self.work.map, self.use_map, plain_ascii=self._plain)
         except ValueError as error:
-            self._put("pic-message", plain(str(error)))
+            self.put("pic-message", plain(str(error)))
             return
-        await self._saved()
+        await self.saved()
         self.app.push_screen(screen)
-
-    async def _saved(self) -> None:
-        """What is queued goes to disk before another activity gets the board."""
-        try:
-            await asyncio.wait_for(self.app.conductor.settled(), timeout=_LEAVE_WAIT_S)
-        except TimeoutError:
-            self.log("left with effects still queued")
 
     async def action_leave(self) -> None:
         """Esc: out of the mark or the entry; otherwise back."""
         if self._mark is not None:
             self._mark = None
-            self._put("pic-message", Content(""))
+            self.put("pic-message", Content(""))
             self._show_picture(self.work)
         elif self.work.entry is not Entry.NONE:
             self._take(Leave())
         else:
-            await self._saved()
+            await self.saved()
             self._keep(self.work.map)
             self.app.pop_screen()

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.events import Click
-from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
 from probe.conductor import Activity
@@ -37,22 +36,18 @@ from probe.maps.model import PlayfieldMap, Position
 from probe.screens.clock import now_text
 from probe.screens.keys import bindings
 from probe.screens.light_words import current_line, evenness_words, suggestion_lines
+from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
-from probe.screens.text import cut, plain
+from probe.screens.text import plain
 from probe.screens.widgets.picture import MARK_SIGN, PlayfieldPicture, Spot
 from probe.sessions import Recording
 
-if TYPE_CHECKING:
-    from probe.screens.app import ProbeApp
-
 _RATED = {Rating.DARK: "D", Rating.FAIR: "F", Rating.HOT: "H"}
-_LEAVE_WAIT_S = 3.0
 
 
-class EvenScreen(Screen[None]):
+class EvenScreen(LineScreen):
     """The walk for evenness. Shows an `EvenWalk`; reckons aside, in a thread. Raises ValueError if there is none to walk."""
 
-    app: ProbeApp
     KEY_SCOPE: ClassVar[str] = "evenness"
     CSS_PATH: ClassVar[str] = "light.tcss"
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("evenness"))
@@ -62,7 +57,6 @@ class EvenScreen(Screen[None]):
         self._keep = keep
         self._plain = plain_ascii
         self._kept = m
-        self._lines: dict[str, Content] = {}
         self._reckoning: tuple[PlayfieldMap, int] | None = None
         self._activity = Activity(start(m), Recording(step, m), self.show)
 
@@ -84,7 +78,7 @@ class EvenScreen(Screen[None]):
 
     def on_mount(self) -> None:
         self.query_one("#even-input").focus()
-        self._put("even-message", plain(CAUTIONS[2]))
+        self.put("even-message", plain(CAUTIONS[2]))
         self._begin()
 
     def on_screen_resume(self) -> None:
@@ -111,33 +105,22 @@ class EvenScreen(Screen[None]):
             self._keep(walk.map)
         if not self.is_mounted:
             return
-        width = max(20, self.size.width)
         board = walk.board.words if walk.board.here else "no board: nothing is lit"
         where = f" {walk.map.machine.name} · evenness, walk {walk.round}"
-        self._put("even-head", plain(f"{cut(where, max(10, width - len(board) - 4))}   {cut(board, width // 2)}"))
-        self._put("even-stop", self._stop(walk))
-        self._put("even-text", Content("\n").join(self._result(walk) if walk.done else self._asking(walk)))
-        self._put("even-current", current_line(walk.lighting))
-        self._put("even-seen", under_the_glass(self.app.truth, self.app.seen()))
-        if walk.unsaved:
-            self._put("even-message", plain(f"NOT SAVED: {walk.unsaved} (Ctrl+R tries again)", "bold reverse"))
-        elif walk.message:
-            self._put("even-message", plain(walk.message))
+        self.put("even-head", head_line(where, board, self.size.width))
+        self.put("even-stop", self._stop(walk))
+        self.put("even-text", Content("\n").join(self._result(walk) if walk.done else self._asking(walk)))
+        self.put("even-current", current_line(walk.lighting))
+        self.put("even-seen", under_the_glass(self.app.truth, self.app.seen()))
+        if walk.unsaved or walk.message:
+            self.put("even-message", message_line(walk.unsaved, walk.message))
         prompt = "Enter takes the trims " if walk.done else f"Reading ({walk.measure.value}), or F2 F3 F4: "
-        self._put("even-prompt", Content(prompt))
+        self.put("even-prompt", Content(prompt))
         line = self.query_one("#even-input", Input)
-        if line.value != walk.typed:
-            with self.prevent(Input.Changed):
-                line.value = walk.typed
-                line.cursor_position = len(walk.typed)
+        self.put_typed(line, walk.typed)
         self._show_picture(walk)
         if walk.done and walk.suggestion is None and not walk.trouble:
             self._reckon(walk)
-
-    def _put(self, name: str, content: Content) -> None:
-        if self._lines.get(name) != content:
-            self._lines[name] = content
-            self.query_one(f"#{name}", Static).update(content)
 
     def _stop(self, walk: EvenWalk) -> Content:
         if walk.done:
@@ -269,9 +252,6 @@ class EvenScreen(Screen[None]):
         if self.walk.typed:
             self.app.conductor.take(Typed(""))
             return
-        try:
-            await asyncio.wait_for(self.app.conductor.settled(), timeout=_LEAVE_WAIT_S)
-        except TimeoutError:
-            self.log("left with effects still queued")
+        await self.saved()
         self._keep(self.walk.map)
         self.app.pop_screen()

@@ -19,6 +19,7 @@ from probe.power import planning
 from probe.power.cautions import Moment, cautions
 from probe.power.entries import Entry, Key
 from probe.power.planning import Planning
+from probe.screens.line_screen import message_line
 from probe.screens.text import cut, plain, visible
 
 if TYPE_CHECKING:
@@ -131,11 +132,7 @@ class PlanningScreen(Screen[None]):
     def _show(self, state: Planning) -> None:
         if not self.is_mounted or not self.query("#plan-message"):
             return  # not composed yet, or being taken down
-        if state.unsaved:
-            message = plain(f"NOT SAVED: {state.unsaved} (Ctrl+R tries again)", "bold reverse")
-        else:
-            message = plain(state.message)
-        self.query_one("#plan-message", Static).update(message)
+        self.query_one("#plan-message", Static).update(message_line(state.unsaved, state.message))
         self.show(state)
 
     def show(self, state: Planning) -> None:

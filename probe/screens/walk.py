@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.events import Click
-from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
 from probe.conductor import Activity
 from probe.maps.diff import ConflictError
-from probe.maps.model import PixelState, PlayfieldMap, Position, shown_number
-from probe.maps.revisions import NoRevisionError, last_redoable, last_undoable, seen_words
+from probe.maps.model import PixelState, PlayfieldMap, Position
+from probe.maps.revisions import NoRevisionError, last_redoable, last_undoable
 from probe.screens.clock import now_text
 from probe.screens.elsewhere import ElsewhereScreen
 from probe.screens.keys import bindings, while_empty
+from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
-from probe.screens.text import cut, plain
+from probe.screens.text import plain
 from probe.screens.tour import TourLine
+from probe.screens.walk_words import lit_line, now_line, offer_lines, progress_line
 from probe.screens.widgets.big_number import BigNumber
 from probe.screens.widgets.entry import EntryLine
 from probe.screens.widgets.picture import LIT_SIGN, MARK_SIGN, PlayfieldPicture, Spot
@@ -50,9 +51,6 @@ from probe.survey.keys import (
 from probe.survey.walk import step
 from probe.survey.walk_state import Walk, with_map, with_other_map
 
-if TYPE_CHECKING:
-    from probe.screens.app import ProbeApp
-
 _PROMPTS = {
     Entry.LABEL: "What lights?",
     Entry.NOTE: "Note on this pixel:",
@@ -66,10 +64,9 @@ def _finished(walk: Walk) -> bool:
     return walk.here.count is not None and walk.answered >= walk.here.length
 
 
-class WalkScreen(Screen[None]):
+class WalkScreen(LineScreen):
     """Walk a chain. All it does is show a `Walk` and pass keys on as its inputs."""
 
-    app: ProbeApp
     KEY_SCOPE: ClassVar[str] = "walk"
     CSS_PATH: ClassVar[str] = "walk.tcss"
 
@@ -80,7 +77,6 @@ class WalkScreen(Screen[None]):
         self._changed_keys = changed_keys
         self._mark: tuple[int, int] | None = None
         self._drawn: Walk | None = None
-        self._lines: dict[str, Content] = {}
         self._activity = Activity(walk, Recording(step, walk.map, with_other_map), self.show)
         self._undo_asked: Walk | None = None
 
@@ -147,94 +143,24 @@ class WalkScreen(Screen[None]):
         chain = walk.here
         where = f" {walk.map.machine.name} · {chain.name} (output {chain.output})"
         board = walk.board.words if not walk.paper or walk.board.here else "paper entry, no board"
-        room = max(10, self.size.width - 2 - min(len(board), self.size.width // 2))
-        self._put("where", plain(f"{cut(where, room)}   {cut(board, self.size.width // 2)}"))
+        self._put("where", head_line(where, board, self.size.width))
         number = self.query_one(BigNumber)
         lit = walk.is_lit or (walk.paper and not walk.board.here)
         if before is None or (before.number, before.is_lit, before.paper) != (walk.number, walk.is_lit, walk.paper):
             number.show(walk.number, lit=lit)
-        self._put("lit", self._lit_line(walk))
-        self._put("now", self._now_line(walk))
+        self._put("lit", lit_line(walk))
+        self._put("now", now_line(walk))
         self._put("prompt", Content(_PROMPTS[walk.entry] + " "))
-        entry = self.query_one(EntryLine)
-        if entry.value != walk.typed:
-            with self.prevent(Input.Changed):
-                entry.value = walk.typed
-                entry.cursor_position = len(walk.typed)
-        self._put("offers", self._offer_lines(walk))
-        self._put("message", self._message(walk))
-        self._put("progress", self._progress(walk))
+        self.put_typed(self.query_one(EntryLine), walk.typed)
+        box = self.query_one("#offers").size
+        rows, width = box.height or 6, max(10, box.width or 40)
+        self._put("offers", offer_lines(walk, width=width, rows=rows, plain_ascii=self._plain_ascii))
+        self._put("message", message_line(walk.unsaved, walk.message))
+        self._put("progress", progress_line(walk, plain_ascii=self._plain_ascii))
         self._show_picture(walk)
 
     def _put(self, name: str, content: Content) -> None:
-        """Change a line if it differs. Only the prompt changes the layout: the others have fixed heights."""
-        if self._lines.get(name) != content:
-            self._lines[name] = content
-            self.query_one(f"#{name}", Static).update(content, layout=name == "prompt")
-
-    def _lit_line(self, walk: Walk) -> Content:
-        of = f" of {walk.here.length}" if walk.here.count else ", count open"
-        number = f"{shown_number(walk.number)}{of}"
-        if walk.is_lit:
-            lit = "● LIT" + (", blinking" if walk.blinking else "")
-        elif walk.board.here:
-            lit = "○ " + ("blinking" if walk.blinking else "not lit yet")
-        else:
-            lit = "○ " + ("on paper" if walk.paper else "no board")
-        answered = walk.pixel.state is not PixelState.UNSEEN
-        seen = f"   {seen_words(walk.map, walk.chain, walk.pixel)}" if answered else ""
-        return Content(f"{number}   {lit}{seen}")
-
-    def _now_line(self, walk: Walk) -> Content:
-        pixel, place = walk.pixel, walk.place
-        if place is not None:
-            words = f"{pixel.state.value}: {place.label}" + (f" · {place.area}" if place.area else "")
-            words += f" · {place.kind.value}"
-        elif pixel.state is PixelState.UNSEEN:
-            words = f"unseen   (new: {walk.next_area or 'no area'} · {walk.next_kind.value})"
-        else:
-            words = pixel.state.value
-        return plain(words + (f"   note: {pixel.note}" if pixel.note else ""))
-
-    def _offer_lines(self, walk: Walk) -> Content:
-        width = max(10, self.query_one("#offers").size.width or 40)
-        if walk.board.trouble and not walk.typed and not walk.paper:
-            return plain(walk.board.trouble)
-        lines: list[Content] = []
-        chosen = walk.chosen % len(walk.offers) if walk.offers else 0
-        rows = max(1, self.query_one("#offers").size.height or 6)
-        first = max(0, chosen - rows + 1)
-        for index, offer in enumerate(walk.offers[first : first + rows], start=first):
-            head = "Enter ▸ " if index == chosen else "        "
-            if self._plain_ascii:
-                head = head.replace("▸", ">")
-            why = f"  ({offer.why})"
-            label = cut(offer.label, max(6, width - len(head) - len(why)))
-            line = Content(head).append(plain(label, "bold" if index == chosen else "")).append(plain(why, "dim"))
-            lines.append(line)
-        if not lines and walk.entry is Entry.LABEL:
-            lines.append(Content("type what lights; the last letters can wait").stylize("dim"))
-        return Content("\n").join(lines)
-
-    def _message(self, walk: Walk) -> Content:
-        if walk.unsaved:
-            return plain(f"NOT SAVED: {walk.unsaved} (Ctrl+R tries again)", "bold reverse")
-        return plain(walk.message)
-
-    def _progress(self, walk: Walk) -> Content:
-        done, length = walk.answered, walk.here.length
-        if walk.here.count:
-            filled = 20 * done // max(1, length)
-            bar = ("#" * filled).ljust(20, ".") if self._plain_ascii else ("█" * filled).ljust(20, "░")
-            words = f" {bar} {done} of {length}"
-        else:
-            words = f" {done} answered"
-        if walk.pace_s is not None:
-            words += f" · {walk.pace_s:.1f} s each"
-        if walk.left_s is not None:
-            minutes, seconds = divmod(round(walk.left_s), 60)
-            words += f" · {minutes}:{seconds:02d} left"
-        return Content(words)
+        self.put(name, content, layout=name == "prompt")  # the other lines have fixed heights
 
     def _show_picture(self, walk: Walk) -> None:
         picture = self.query_one(PlayfieldPicture)
@@ -452,10 +378,7 @@ class WalkScreen(Screen[None]):
     def _move_mark(self, across: int, down: int) -> None:
         if self._mark is None:
             return
-        size = self.query_one(PlayfieldPicture).size
-        column = min(size.width - 2, max(1, self._mark[0] + across))
-        row = min(size.height - 2, max(1, self._mark[1] + down))
-        self._mark = (column, row)
+        self._mark = self.query_one(PlayfieldPicture).beside(self._mark, across, down)
         self._show_picture(self.walk)
 
     def on_click(self, event: Click) -> None:

@@ -198,6 +198,14 @@ class PlayfieldPicture(Widget):
         """The position in mm of a cell."""
         return self.view.position(column, row)
 
+    def beside(self, cell: tuple[int, int], across: int, down: int) -> tuple[int, int]:
+        """The cell so many columns to the right and rows down, kept inside the frame."""
+        column, row = cell
+        return (
+            min(self.size.width - 2, max(1, column + across)),
+            min(self.size.height - 2, max(1, row + down)),
+        )
+
     def _lay_out(self) -> None:
         """Put the places of the map into cells, once for each map and view; what matters more covers what less."""
         m = self._map
