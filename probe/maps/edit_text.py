@@ -20,7 +20,7 @@ from functools import partial
 from rapidfuzz import fuzz, process
 
 from probe.maps.edits import Edit, EditError, Insert, Move, Remove, Replace, Reverse, Swap, apply_edit, ordered
-from probe.maps.model import Chain, Place, PlayfieldMap
+from probe.maps.model import MAX_PIXELS, Chain, Place, PlayfieldMap
 from probe.maps.operations import folded
 from probe.maps.telling import pixel_words
 
@@ -280,7 +280,7 @@ def _count(reader: _Reader) -> int:
     said = reader.parts.get("count", "1")
     if said.casefold() in ("a", "one"):
         return 1
-    if not said.isdecimal() or not 0 < int(said[:6]) <= 65_535:
+    if not said.isdecimal() or not 0 < int(said[:6]) <= MAX_PIXELS:
         raise EditTextError(f"{_short(said)} is not a count of new pixels: write for example 3 new after Reef lane 2")
     return int(said)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from enum import Enum, auto
 
 from device_protocol.values import Colour
-from probe.maps.model import MAX_TEXT, Chain, Lamp, PlayfieldMap
+from probe.maps.model import MAX_PIXELS, MAX_TEXT, Chain, Lamp, PlayfieldMap
 from probe.maps.operations import add_chain, grown, new_map, set_lamps, slug
 from probe.steps import (
     BoardGone,
@@ -197,7 +197,7 @@ def _entered(state: Setting, text: str) -> tuple[Setting, tuple[Effect, ...]]:
                 return replace(named, stage=Stage.COUNT_ENTRY), ()
             return _open_output(named, 0) if named.board.here else (named, ())
         case Stage.COUNT_ENTRY:
-            limit = state.board.identity.pixels if state.board.identity else 65_535
+            limit = state.board.identity.pixels if state.board.identity else MAX_PIXELS
             if not text.isdecimal() or not 1 <= int(text[:9]) <= limit:
                 return replace(state, message=f"type a number from 1 to {limit}"), (RingBell(),)
             return replace(state, found_count=int(text), stage=Stage.NAME, message=""), (ShowDark(state.output),)

@@ -51,7 +51,8 @@ from probe.survey.keys import (
     Typed,
     Undo,
 )
-from probe.survey.walk import level_under, step
+from probe.survey.moving import level_under
+from probe.survey.walk import step
 from probe.survey.walk_state import Walk, start
 
 BOARD = Identity(
@@ -287,8 +288,8 @@ def test_pace_and_time_left() -> None:
 
 def test_the_level_keeps_under_the_ceiling() -> None:
     # 84 pixels x 1 mA idle leave 16 mA of 100 mA; three colours of 20 mA at full: 16/60 of 255
-    assert level_under(100, 84, 255, BOARD) == 68
-    assert level_under(50, 84, 255, BOARD) == 1
+    assert level_under(255, count=84, ceiling_ma=100, identity=BOARD) == 68
+    assert level_under(255, count=84, ceiling_ma=50, identity=BOARD) == 1
 
 
 def test_a_walk_resumes_at_its_bookmark() -> None:
