@@ -30,27 +30,13 @@ from probe.light.even_keys import (
 )
 from probe.light.evenness import Evenness, Fit, Stop, fit, last_round, lit_places, measured, readings_of, stops
 from probe.light.levels import places_lit
-from probe.light.lighting import Lighting, ask, set_ups
+from probe.light.lighting import Lighting, ask
+from probe.light.lit_news import told
 from probe.light.suggest import Suggestion, apply, suggest
 from probe.maps.lamp_table import light_of
 from probe.maps.light import Measure, Reading
 from probe.maps.model import Place, PlayfieldMap
-from probe.steps import (
-    BoardDark,
-    BoardGone,
-    BoardHere,
-    BoardView,
-    ButtonPressed,
-    Effect,
-    News,
-    NotSaved,
-    NotShown,
-    RingBell,
-    Saved,
-    SaveMap,
-    Shown,
-    board_view,
-)
+from probe.steps import BoardView, ButtonPressed, Effect, News, RingBell, SaveMap
 
 Effects = tuple[Effect, ...]
 _NUMBER = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(lux|lx)?", re.ASCII | re.IGNORECASE)
@@ -169,33 +155,10 @@ def step(walk: EvenWalk, given: Key | News, now_s: float) -> tuple[EvenWalk, Eff
         case Retry():
             relit, effects = _relit(replace(walk, message="", lighting=walk.lighting.lost()))
             return relit, (SaveMap(walk.map), *effects)
-        case _:
-            return _news(walk, given)
-
-
-def _news(walk: EvenWalk, news: News) -> tuple[EvenWalk, Effects]:
-    match news:
-        case BoardHere(identity):
-            relit, effects = _relit(replace(walk, board=board_view(walk.board, news), lighting=Lighting()))
-            return relit, (*set_ups(walk.map, identity), *effects)
-        case BoardGone():
-            lost = replace(walk, board=board_view(walk.board, news), lighting=walk.lighting.lost())
-            return lost, (RingBell(),)
-        case BoardDark():
-            return _relit(replace(walk, lighting=walk.lighting.lost()))
-        case Shown(what):
-            return replace(walk, lighting=walk.lighting.answered(what)), ()
-        case NotShown(_, why):
-            return replace(walk, lighting=walk.lighting.lost(), message=why), (RingBell(),)
-        case Saved():
-            return (replace(walk, unsaved=""), ()) if walk.unsaved else (walk, ())
-        case NotSaved(why):
-            return replace(walk, unsaved=why), (RingBell(),)
         case ButtonPressed(times):
             return _go(walk, (walk.at + times) % len(walk.stops))
         case _:
-            board = board_view(walk.board, news)
-            return (walk, ()) if board is walk.board else (replace(walk, board=board), ())
+            return told(walk, given, _relit)
 
 
 def _wanted(walk: EvenWalk) -> dict[str, Colour]:

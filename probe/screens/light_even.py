@@ -15,6 +15,7 @@ from textual.widgets import Footer, Input, Static
 
 from probe.conductor import Activity
 from probe.light.cautions import CAUTIONS
+from probe.light.choosing import nearest
 from probe.light.even_keys import (
     ChangeMeasure,
     Finish,
@@ -30,7 +31,6 @@ from probe.light.even_keys import (
 )
 from probe.light.even_walk import EvenWalk, analyse, start, step
 from probe.light.evenness import point_of
-from probe.light.picture_work import nearest
 from probe.maps.light import Rating
 from probe.maps.model import PlayfieldMap, Position
 from probe.screens.clock import now_text
@@ -73,7 +73,12 @@ class EvenScreen(LineScreen):
         yield Static(id="even-message")
         with Horizontal(id="even-typing"):
             yield Static(id="even-prompt")
-            yield Input(id="even-input", compact=True)
+            yield StateLine(
+                id="even-input",
+                typed=lambda: self.walk.typed,
+                on_typed=lambda text: self.app.conductor.take(Typed(text)),
+                on_enter=lambda: self.app.conductor.take(Take(now_text())),
+            )
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -192,13 +197,6 @@ class EvenScreen(LineScreen):
             self.app.conductor.take(found)
 
     # -- keys ---------------------------------------------------------------------------------------------------
-
-    def on_input_changed(self, event: Input.Changed) -> None:
-        if event.value != self.walk.typed:
-            self.app.conductor.take(Typed(event.value))
-
-    def on_input_submitted(self) -> None:
-        self.app.conductor.take(Take(now_text()))
 
     def action_rate(self, rating: str) -> None:
         """Dark, fair or hot."""

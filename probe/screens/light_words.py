@@ -10,7 +10,7 @@ from probe.light.advice import advise
 from probe.light.evenness import Evenness
 from probe.light.lengths import grid_square, shown_length
 from probe.light.lighting import Lighting
-from probe.light.picture_work import PictureWork, target_light
+from probe.light.picture_state import PictureWork, target_light
 from probe.light.suggest import Suggestion
 from probe.maps.model import PlayfieldMap, shown_number
 from probe.screens.text import plain

@@ -9,8 +9,10 @@ from hypothesis import strategies as st
 from device_protocol.lightness import DUTY, at_level
 from device_protocol.values import Colour
 from probe.light import picture_keys as key
+from probe.light.choosing import in_order, nearest, towards
 from probe.light.lengths import Unit
-from probe.light.picture_work import PictureWork, in_order, nearest, parse_colour, parse_level, start, step, towards
+from probe.light.picture_light import parse_colour, parse_level
+from probe.light.picture_work import PictureWork, start, step
 from probe.maps.model import PlayfieldMap, Position
 from probe.maps.operations import new_map, update_place
 from probe.steps import (
