@@ -1,4 +1,4 @@
-"""Writes down what a link tells, for the tests to look at."""
+"""A link to a simulated board, and a listener that writes down what it tells, for the tests to look at."""
 
 from __future__ import annotations
 
@@ -6,10 +6,14 @@ from typing import TypeVar
 
 from device_protocol.board import BoardConfig
 from device_protocol.simulated import SimulatedBoard
+from device_protocol.values import Colour
 from device_protocol.wiring import Wiring
-from probe.link import LinkEvent
+from probe.link import BoardLink, LinkEvent, RetryPolicy
 from probe.link.faulty import FaultProfile
 from probe.link.simulated_wire import SimulatedPort
+
+RED = Colour(32, 0, 0)
+QUICK = RetryPolicy(first_s=0.02, most_s=0.1)
 
 _E = TypeVar("_E", bound=LinkEvent)
 
@@ -56,3 +60,7 @@ def port(
 
 def places_lit(on: SimulatedBoard) -> list[str]:
     return [sighting.place for sighting in on.lit()]
+
+
+def link_to(where: SimulatedPort, recorder: Recorder) -> BoardLink:
+    return BoardLink(where.open, on_event=recorder, transcript=recorder.transcript, retry=QUICK)

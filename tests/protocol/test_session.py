@@ -1,4 +1,4 @@
-"""The host's half, step by step."""
+"""The host's half: orders and their answers, what is asked again, refusals, garbage."""
 
 from __future__ import annotations
 
@@ -11,9 +11,7 @@ from device_protocol import (
     Answered,
     Blame,
     BoardConfig,
-    ButtonPressed,
     Colour,
-    Connected,
     Dark,
     ErrorCode,
     Event,
@@ -21,35 +19,23 @@ from device_protocol import (
     GaveUpReason,
     HostFault,
     HostSession,
-    Identify,
-    Interrupted,
-    InterruptReason,
     Light,
-    LineVerdict,
     Misanswered,
     Order,
     Paint,
     Phase,
-    ProtocolBoard,
     Range,
     Refused,
-    RestartCause,
-    Restarted,
-    Settings,
     Setup,
     Show,
-    Silence,
     State,
-    UnknownNotice,
     Unreadable,
-    WentDark,
     picture_orders,
 )
 from device_protocol.errors import blame_of
 from device_protocol.framing import encode_order, seal
+from tests.protocol.hosting import LIGHT, RED, connected, exchange
 
-RED = Colour(0x20, 0, 0)
-LIGHT = Light(0, 14, RED)
 _HEARD = [
     seal("<02 ok"),
     seal("<01 ok"),
@@ -65,28 +51,6 @@ _HEARD = [
     b"x" * 300,
 ]
 """What may come from a board while LIGHT, the second order, is in flight."""
-
-
-def connected(config: BoardConfig | None = None, *, first_seq: int = 1) -> tuple[HostSession, ProtocolBoard]:
-    board = ProtocolBoard(config)
-    board.tick(0)
-    session = HostSession(first_seq=first_seq)
-    (event,) = session.receive_data(board.receive_data(session.connect(0), 0), 0)
-    assert isinstance(event, Connected)
-    assert event.identity == session.identity
-    return session, board
-
-
-def exchange(session: HostSession, board: ProtocolBoard, order: Order, now_ms: float = 0) -> list[Event]:
-    return session.receive_data(board.receive_data(session.send(order, now_ms), now_ms), now_ms)
-
-
-def test_connecting_begins_with_a_line_end_and_asks_who_is_there() -> None:
-    assert HostSession().phase is Phase.CLOSED
-    session = HostSession()
-    assert session.connect(0) == b"\n" + encode_order(Identify().line(1))
-    assert session.phase is Phase.CONNECTING
-    assert not session.ready
 
 
 def test_orders_are_numbered_and_answered() -> None:
@@ -294,68 +258,6 @@ def test_an_answer_that_makes_no_sense_is_no_success(fields: str) -> None:
     assert session.settings == {}
 
 
-def test_settings_are_kept_until_the_board_restarts() -> None:
-    session, board = connected()
-    exchange(session, board, Setup(0, 84, "GRB", 1000))
-    assert session.settings == {0: Settings(count=84, byte_order="GRB", latch_us=300, ceiling_ma=1000)}
-    assert session.receive_data(board.restart(RestartCause.BROWNOUT, 5), 5) == [Restarted(RestartCause.BROWNOUT)]
-    assert session.settings == {}
-    assert session.ready
-
-
-def test_a_restart_makes_the_order_in_flight_void() -> None:
-    session, board = connected()
-    session.send(LIGHT, 0)
-    assert session.receive_data(board.restart(RestartCause.WATCHDOG, 5), 5) == [
-        Restarted(RestartCause.WATCHDOG),
-        Interrupted(LIGHT, InterruptReason.RESTARTED),
-    ]
-    assert session.ready
-    assert session.receive_data(seal("<02 ok"), 6) == []
-
-
-@pytest.mark.parametrize("order", [Identify(), Alive()])
-def test_orders_that_need_no_setting_are_asked_again_after_a_restart(order: Order) -> None:
-    session, board = connected()
-    session.send(order, 0)
-    assert session.receive_data(board.restart(RestartCause.POWER, 5), 5) == [Restarted(RestartCause.POWER)]
-    data, _ = session.tick(5)
-    (event,) = session.receive_data(board.receive_data(data, 5), 5)
-    assert isinstance(event, Answered)
-
-
-def test_every_restart_counts_though_they_look_alike() -> None:
-    session, board = connected()
-    for now_ms in (10, 20):
-        assert session.receive_data(board.restart(RestartCause.POWER, now_ms), now_ms) == [
-            Restarted(RestartCause.POWER)
-        ]
-
-
-def test_notices() -> None:
-    session, board = connected()
-    assert session.receive_data(board.press_button(0), 0) == [ButtonPressed(1, presses=1)]
-    lost = board.press_button(0) + board.press_button(0)
-    assert lost.count(b"\n") == 2
-    fourth = board.press_button(0)
-    assert session.receive_data(fourth, 0) == [ButtonPressed(4, presses=3)]
-    assert session.receive_data(fourth, 0) == []  # a copy
-    assert session.receive_data(board.restart(RestartCause.POWER, 1), 1) == [Restarted(RestartCause.POWER)]
-    assert session.receive_data(board.press_button(1), 1) == [ButtonPressed(1, presses=1)]
-    assert session.receive_data(seal("~02 glow bright"), 1) == [UnknownNotice("glow", ("bright",))]
-    assert session.receive_data(seal("~03 dark silence"), 1) == [WentDark()]
-
-
-def test_a_notice_before_the_reply_is_told_before_it() -> None:
-    session, board = connected()
-    exchange(session, board, LIGHT)
-    order = Light(0, 15, RED)
-    said = board.receive_data(session.send(order, 6000), 6000)
-    first, second = session.receive_data(said, 6000)
-    assert first == WentDark()
-    assert isinstance(second, Answered)
-
-
 def test_garbage_is_told_and_harms_nothing() -> None:
     session, board = connected()
     data = session.send(LIGHT, 0)
@@ -382,146 +284,6 @@ def test_pieces_do_not_matter(heard: list[bytes], sizes: list[int]) -> None:
     assert [str(event) for event in got] == [str(event) for event in expected]
     assert pieces.statistics == whole.statistics
     assert pieces.phase is whole.phase
-
-
-def test_connecting_takes_five_seconds_of_silence() -> None:
-    session = HostSession()
-    asked = session.connect(100)
-    times = []
-    while (deadline := session.next_deadline_ms()) is not None:
-        data, events = session.tick(deadline)
-        times.append(deadline)
-        if events:
-            (event,) = events
-            assert isinstance(event, GaveUp)
-            assert event.order == Identify()
-            assert event.statistics.verdict is LineVerdict.SILENT
-            break
-        assert data == asked
-    assert times[-1] >= 5100
-    assert times[-1] <= 5400
-    assert len(times) >= 15
-    assert session.phase is Phase.LOST
-
-
-def test_connecting_to_a_board_that_is_starting() -> None:
-    session = HostSession()
-    session.connect(0)
-    for _ in range(5):
-        session.tick(session.next_deadline_ms() or 0)
-    board = ProtocolBoard(now_ms=1500, cause=RestartCause.EXTERNAL)
-    assert session.receive_data(board.tick(1500), 1500) == []  # part of connecting, not an event of its own
-    assert session.next_deadline_ms() == 1500
-    data, _ = session.tick(1500)
-    (event,) = session.receive_data(board.receive_data(data, 1500), 1500)
-    assert isinstance(event, Connected)
-    assert event.identity.cause is RestartCause.EXTERNAL
-
-
-def test_replies_left_over_from_another_host_do_not_connect() -> None:
-    session = HostSession(first_seq=1)
-    session.connect(0)
-    assert session.receive_data(seal("<01 ok") + seal("!01 31 no-such-pixel") + seal("<02 ok"), 0) == []
-    assert session.phase is Phase.CONNECTING
-
-
-def test_another_version_is_told() -> None:
-    session = HostSession()
-    board = ProtocolBoard()
-    fields = " ".join(board.identity_fields()).replace("proto=1", "proto=2")
-    session.connect(0)
-    (event,) = session.receive_data(seal(f"<01 ok {fields}"), 0)
-    assert isinstance(event, GaveUp)
-    assert event.reason is GaveUpReason.OTHER_VERSION
-
-
-@pytest.mark.parametrize(
-    ("heard", "verdict"),
-    [
-        (b"", LineVerdict.SILENT),
-        (bytes(range(0x80, 0xE0)), LineVerdict.WRONG_SPEED),
-        (b"Welcome to the weather station\r\nType help\r\n", LineVerdict.OTHER_DEVICE),
-        (b"\n" + encode_order(Identify().line(1)), LineVerdict.ECHO),
-        (seal("~00 restarted power"), LineVerdict.SOUND),
-        (seal("~00 restarted power") + b"\xff\xfe\n\n!-- 1\n", LineVerdict.NOISY),
-    ],
-)
-def test_what_the_line_looks_like(heard: bytes, verdict: LineVerdict) -> None:
-    session = HostSession()
-    session.connect(0)
-    session.receive_data(heard, 0)
-    assert session.statistics.verdict is verdict
-    session.close()
-    session.connect(0)
-    assert session.statistics.verdict is LineVerdict.SILENT
-
-
-def test_keep_alive_is_due_after_a_third_of_the_silence_time() -> None:
-    session, board = connected()
-    assert session.keep_alive_due_ms() == pytest.approx(5000 / 3)
-    exchange(session, board, Silence(900), 100)
-    assert session.keep_alive_due_ms() == pytest.approx(400)
-    session.send(session.keep_alive_order(), 400)
-    assert session.keep_alive_due_ms() is None
-    session.receive_data(board.receive_data(encode_order(Alive().line(3)), 400), 400)
-    assert session.keep_alive_due_ms() == pytest.approx(700)
-    session.receive_data(board.restart(RestartCause.POWER, 500), 500)
-    assert session.keep_alive_due_ms() == pytest.approx(400 + 5000 / 3)
-
-
-def test_a_restart_that_was_not_heard_shows_in_the_settings() -> None:
-    session, board = connected()
-    exchange(session, board, Setup(0, 84, "GRB", 1000))
-    board.restart(RestartCause.BROWNOUT, 1000)
-    session.receive_data(b"~0\xff restarted brown", 1000)
-    assert session.keep_alive_order() == Alive()  # the line has not ended yet
-    session.receive_data(b"out*1234\n", 1001)
-    due = session.keep_alive_due_ms()
-    assert due is not None
-    assert due <= 1100
-    assert session.keep_alive_order() == State(0)
-    first, second = exchange(session, board, session.keep_alive_order(), 1100)
-    assert first == Restarted(RestartCause.UNKNOWN, inferred=True)
-    assert isinstance(second, Answered)
-    assert session.settings == {}
-    assert session.keep_alive_order() == Alive()
-
-
-def test_a_restart_that_was_not_heard_shows_in_the_uptime() -> None:
-    session, board = connected()
-    board.tick(60_000)
-    board.restart(RestartCause.WATCHDOG, 60_000)
-    session.receive_data(b"\xff\n", 60_000)
-    assert session.keep_alive_order() == Identify()
-    first, second = exchange(session, board, Identify(), 60_500)
-    assert first == Restarted(RestartCause.WATCHDOG, inferred=True)
-    assert isinstance(second, Answered)
-
-
-def test_no_restart_is_inferred_from_a_board_that_runs_on() -> None:
-    session, board = connected()
-    for now_ms in (1000, 3_600_000, 2**32 + 5, 2**33):
-        session.receive_data(b"\xff\n", now_ms)
-        (event, *more) = exchange(session, board, Identify(), now_ms)
-        assert isinstance(event, Answered | WentDark)
-        assert not any(isinstance(one, Restarted) for one in more)
-
-
-def test_closing_makes_the_order_in_flight_void() -> None:
-    session, _ = connected()
-    session.send(LIGHT, 0)
-    assert session.close() == [Interrupted(LIGHT, InterruptReason.CLOSED)]
-    assert session.phase is Phase.CLOSED
-    assert session.close() == []
-    assert session.tick(1e9) == (b"", [])
-
-
-def test_half_a_line_from_before_does_not_spoil_the_next_connection() -> None:
-    session, board = connected()
-    session.receive_data(b"<02 o", 0)
-    session.close()
-    (event,) = session.receive_data(board.receive_data(session.connect(0), 0), 0)
-    assert isinstance(event, Connected)
 
 
 def test_a_picture_through_the_session() -> None:

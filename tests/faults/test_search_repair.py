@@ -1,0 +1,123 @@
+"""The end of a fault search: repair, whether it helped, what is kept, undo; and a practice round to its score."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.faults.knowledge import After
+from probe.faults.scene import CHAIN, Scene
+from probe.faults.search import start, start_practice
+from probe.faults.search_keys import Relight, Take, Typed, Undo
+from probe.faults.search_log import score
+from probe.faults.search_state import Mode
+from probe.faults.search_words import repair_lines, sheet
+from probe.maps.harness import Batch, Joint
+from probe.maps.operations import replace_chain
+from probe.maps.revisions import last_undoable
+from probe.steps import (
+    NotSaved,
+    SaveMap,
+    ShowDark,
+)
+from tests.faults.searching import NOW, K, Play, a_map, begun, board, repaired, told
+
+
+def test_a_repair_shows_the_joint_and_is_kept_with_its_date() -> None:
+    m = a_map()
+    chain = m.chain("a")
+    pixels = tuple(p.model_copy(update={"batch": "new" if n == 15 else "old"}) for n, p in enumerate(chain.pixels))
+    joint = Joint(after=pixels[14].id, before=pixels[15].id, leaving_data="green")
+    m = replace_chain(m, chain.model_copy(update={"pixels": pixels, "joints": (joint,)}))
+    old = Batch(id="old", name="First bag", five_volt="red", ground="white", data_in="blue", data_out="blue")
+    new = Batch(id="new", name="Cheap bag [/x]", five_volt="white", ground="blue", data_in="red", data_out="red")
+    m = m.model_copy(update={"batches": (old, new)})
+    play = Play(start(m, "a", now=NOW))
+    assert play.search.contexts == ("mixed-batch",)
+    play.give(board()).choose("start")
+    repaired(play)
+    lines = " ".join(repair_lines(play.search))
+    assert (
+        "data: the wire leaving 14 (15th) (pad DOUT, green) to the wire arriving at 15 (16th) (pad DIN, red)" in lines
+    )
+    assert "5 V: the wire leaving 14 (15th) (pad 5 V, red) to the wire arriving at 15 (16th) (pad 5 V, white)" in lines
+    assert "unplugged" in lines
+    assert play.shown() == [ShowDark(None)]
+    play.choose("cured")
+    assert play.mode() is Mode.DONE
+    assert play.search.follow_up is After.RECHECK
+    saved = next(e.map for e in play.effects if isinstance(e, SaveMap))
+    revision = saved.revisions[-1]
+    assert revision.time == NOW
+    assert "15 (16th) sits the wrong way round" in revision.reason
+    assert any("last good pixel: 14 (15th)" in line for line in revision.changes)
+    assert saved.chain("a").note.startswith("2025-03-16 fault repaired")
+    assert last_undoable(saved) == revision
+
+
+def test_a_remedy_that_did_not_help_leads_on() -> None:
+    play = repaired(begun())
+    play.choose("not-cured")
+    assert play.search.session.rejected == {"next-backwards"}
+    assert "still there" in play.search.message
+
+
+def test_undo_goes_back_answer_by_answer_and_takes_back_what_was_kept() -> None:
+    play = repaired(begun())
+    before = play.search.map
+    play.choose("cured")
+    play.give(Undo())
+    assert play.mode() is Mode.REPAIR
+    assert SaveMap(before) in play.effects
+    while play.search.past:
+        play.give(Undo())
+    assert play.mode() is Mode.CONTEXT
+    assert play.search.session.given == ()
+    assert play.search.board.here
+    play.give(Undo())
+    assert "nothing to undo" in play.search.message
+
+
+def test_an_unsaved_map_is_said_and_saved_again() -> None:
+    play = repaired(begun()).choose("cured")
+    play.give(NotSaved("disk full"))
+    assert play.search.unsaved == "disk full"
+    play.give(Relight())
+    assert SaveMap(play.search.map) in play.effects
+
+
+def test_sheets_without_a_harness_name_functions() -> None:
+    lines = sheet(a_map(), "a", -1)
+    assert lines[0].startswith("Joint between the board and 0 (1st)")
+    assert any("colour not noted" in line for line in lines)
+
+
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_practice_is_played_to_the_planted_cause(seed: int) -> None:
+    scene = Scene(K, seed=seed)
+    play = Play(start_practice(scene.map, CHAIN, scene.planted, scene.tool))
+    play.give(board())
+    tries = 0
+    while play.mode() is not Mode.DONE:
+        if play.mode() is Mode.FINDING:
+            first = next(i.key for i in play.search.items if i.key.startswith("repair:"))
+            play.choose(first).choose("try")
+            tries += 1
+            assert tries < 8
+        elif play.mode() is Mode.LAST_GOOD:
+            k = scene.practice.k
+            play.choose("none") if k is None or k < 0 else play.give(Typed(str(k))).give(Take(NOW))
+        else:
+            reply = scene.practice.answer(play.asked())
+            play.give(Typed(reply.typed)).give(Take(NOW)) if reply.typed else play.choose(reply.answer)
+    assert play.search.outcome[0].startswith("That was it")
+    assert play.search.outcome[1].startswith("Planted: ")
+    assert "Score" in play.search.outcome[-1]
+
+
+def test_giving_up_shows_the_fault_and_scores_nothing() -> None:
+    scene = Scene(K, seed=3)
+    play = Play(start_practice(scene.map, CHAIN, scene.planted, scene.tool))
+    told(play, k="3")
+    play.choose("reveal")
+    assert "Score 0 of 100" in play.search.outcome[-1]
+    assert score(play.search, found=True) != score(play.search, found=False)
