@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from device_protocol.messages import Identity, RestartCause
+from device_protocol.messages import RestartCause
 from probe.faults.engine import UNSURE
 from probe.faults.search import start, step
 from probe.faults.search_keys import Choose, Key, Take, Typed
@@ -20,38 +20,16 @@ from probe.steps import (
     ShowPixel,
     ShowRange,
 )
+from tests.support.boards import identity
 
 K = load()
-
-
 NOW = "2025-03-16T20:00:00Z"
-
-
 ALL = frozenset({"setup", "range", "silence", "paint", "pattern", "count"})
-
-
 PLAIN = frozenset({"setup", "range", "silence", "paint"})
 
 
 def board(features: frozenset[str] = ALL, cause: RestartCause = RestartCause.EXTERNAL) -> BoardHere:
-    return BoardHere(
-        Identity(
-            proto=1,
-            board="test-board",
-            build="1.0",
-            line=96,
-            outputs=2,
-            pixels=200,
-            ceiling_ma=2_000,
-            channel_ua=20_000,
-            idle_ua=1_000,
-            silence_ms=5_000,
-            uptime_ms=10,
-            cause=cause,
-            table=0,
-            features=features,
-        )
-    )
+    return BoardHere(identity(pixels=200, uptime_ms=10, cause=cause, features=features))
 
 
 def a_map(count: int = 40) -> PlayfieldMap:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol.messages import Identity, RestartCause
+from device_protocol.messages import Identity
 from probe.faults.light import begin, own_pattern, picture, sent, stepped, ticked
 from probe.maps.model import Chain
 from probe.patterns.flash import flashes_per_second
@@ -14,15 +14,13 @@ from probe.patterns.patterns import Chain as PatternChain
 from probe.patterns.patterns import PatternName, frame, pattern
 from probe.patterns.pictures import DARK, RED, single, whole
 from probe.steps import RunPattern, ShowDark, ShowPicture, ShowPixel, ShowRange
+from tests.support.boards import identity
 
 CHAIN = Chain(id="a", name="Playfield", output=0, count=20, ceiling_ma=900)
 
 
-def identity(*features: str) -> Identity:
-    return Identity(
-        proto=1, board="example", build="1.0", line=96, outputs=2, pixels=100, ceiling_ma=1_500, channel_ua=20_000,
-        idle_ua=1_000, silence_ms=5_000, uptime_ms=0, cause=RestartCause.POWER, table=0, features=frozenset(features),
-    )  # fmt: skip
+def able_to(*features: str) -> Identity:
+    return identity(pixels=100, ceiling_ma=1_500, features=frozenset(features))
 
 
 @pytest.mark.parametrize("name", list(PatternName))
@@ -53,7 +51,7 @@ def test_the_boards_own_pattern_shows_the_same_colours(name: PatternName) -> Non
     ],
 )
 def test_the_cheapest_effect_is_taken(shown: tuple[object, ...], features: tuple[str, ...], wanted: type) -> None:
-    assert isinstance(picture(0, shown, identity(*features)), wanted)  # type: ignore[arg-type]
+    assert isinstance(picture(0, shown, able_to(*features)), wanted)  # type: ignore[arg-type]
 
 
 @given(
@@ -64,7 +62,7 @@ def test_the_cheapest_effect_is_taken(shown: tuple[object, ...], features: tuple
 def test_nothing_sent_from_here_flashes_more_than_three_times_a_second(
     name: PatternName, steady: bool, events: list[tuple[str, int]]
 ) -> None:
-    board = identity("range", "paint")
+    board = able_to("range", "paint")
     now_ms = 1_000
     running, _ = begin(pattern(name), CHAIN, board, now_s=now_ms / 1000, steady_only=steady)
     changes = [now_ms]
@@ -81,16 +79,16 @@ def test_nothing_sent_from_here_flashes_more_than_three_times_a_second(
 
 
 def test_send_and_idle_needs_a_board_that_sends_by_itself() -> None:
-    running, effects = begin(pattern("send-idle"), CHAIN, identity("range"), now_s=1.0, steady_only=False)
+    running, effects = begin(pattern("send-idle"), CHAIN, able_to("range"), now_s=1.0, steady_only=False)
     assert "too low" in running.trouble
     assert effects == (ShowDark(0),)
-    running, effects = begin(pattern("send-idle"), CHAIN, identity("pattern"), now_s=1.0, steady_only=True)
+    running, effects = begin(pattern("send-idle"), CHAIN, able_to("pattern"), now_s=1.0, steady_only=True)
     assert running.trouble == ""
     assert isinstance(effects[0], RunPattern)
     assert effects[0].line == "turns"
 
 
 def test_every_output_shows_its_own_colour() -> None:
-    _, effects = begin(pattern("all-outputs"), CHAIN, identity("range", "pattern"), now_s=1.0, steady_only=False)
+    _, effects = begin(pattern("all-outputs"), CHAIN, able_to("range", "pattern"), now_s=1.0, steady_only=False)
     assert [effect.output for effect in effects if isinstance(effect, ShowRange)] == [0, 1]
     assert len({effect.colour for effect in effects if isinstance(effect, ShowRange)}) == 2

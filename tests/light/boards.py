@@ -5,32 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from device_protocol.messages import FEATURES, Identity, RestartCause
 from device_protocol.picture import exceeds_ceiling
 from device_protocol.values import Colour
 from probe.steps import BoardHere, Effect, ShowDark, Shown, ShowPicture
+from tests.support.boards import identity
 
 Step = Callable[[Any, Any, float], tuple[Any, tuple[Effect, ...]]]
-
-
-def identity(*, ceiling_ma: int = 2_000, outputs: int = 2) -> Identity:
-    """What the board says of itself."""
-    return Identity(
-        proto=1,
-        board="test-board",
-        build="1.0",
-        line=96,
-        outputs=outputs,
-        pixels=1_000,
-        ceiling_ma=ceiling_ma,
-        channel_ua=20_000,
-        idle_ua=1_000,
-        silence_ms=5_000,
-        uptime_ms=1,
-        cause=RestartCause.POWER,
-        table=0,
-        features=frozenset(FEATURES),
-    )
 
 
 class Player:

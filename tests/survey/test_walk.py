@@ -9,7 +9,6 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
-from device_protocol.messages import Identity, RestartCause
 from device_protocol.values import Colour
 from probe.maps.model import Chain, Kind, PixelState, PlayfieldMap
 from probe.maps.operations import add_chain, new_map, set_count
@@ -54,23 +53,9 @@ from probe.survey.keys import (
 from probe.survey.moving import level_under
 from probe.survey.walk import step
 from probe.survey.walk_state import Walk, start
+from tests.support.boards import identity
 
-BOARD = Identity(
-    proto=1,
-    board="test-board",
-    build="1.0",
-    line=96,
-    outputs=2,
-    pixels=1_000,
-    ceiling_ma=2_000,
-    channel_ua=20_000,
-    idle_ua=1_000,
-    silence_ms=5_000,
-    uptime_ms=1,
-    cause=RestartCause.POWER,
-    table=0,
-    features=frozenset({"setup", "range", "paint"}),
-)
+BOARD = identity(features=frozenset({"setup", "range", "paint"}))
 
 
 def two_chains(first: int = 10, second: int = 5) -> PlayfieldMap:
