@@ -1,7 +1,7 @@
 """What differs between two maps, record by record; and the way back.
 
-`revert(after, diff(before, after))` is `before` again. Proofs, observations and readings are logs of their own, and the
-bookmark is no part of what a map says: `NOT_COMPARED` names what is left as it is.
+`revert(after, diff(before, after))` is `before` again. Proofs, observations and readings are logs of their own; the
+bookmark and rechecks that are not finished are no part of what a map says: `NOT_COMPARED` names what is left as it is.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from probe.maps.light import Fade
 from probe.maps.model import Chain, Lamp, Machine, Pixel, Place, PlayfieldMap, Record
 
 NOT_COMPARED = frozenset(
-    {"format", "version", "bookmark", "proofs", "observations", "readings", "revisions", "pending"}
+    {"format", "version", "bookmark", "proofs", "observations", "readings", "revisions", "pending", "rechecks"}
 )
 _CHAIN_BLOCKS = frozenset({"pixels", "joints"})
 _RUN = re.compile(r"\+?\d+(?:-\d+)?")

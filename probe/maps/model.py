@@ -18,6 +18,7 @@ from probe.maps.change import Change
 from probe.maps.game import Group, LightColour, Observation, Proof
 from probe.maps.harness import Batch, Feed, Gauge, Joint, Power, Supply
 from probe.maps.light import Fade, Reading
+from probe.maps.open_recheck import OpenRecheck
 from probe.maps.record import MAX_TEXT as MAX_TEXT
 from probe.maps.record import Identifier, Label, Text
 from probe.maps.record import Record as Record
@@ -196,7 +197,10 @@ class Revision(Record):
 
 
 class PlayfieldMap(Record):
-    """The whole map of one machine. `pending` is what changed since the last revision, while a session is open."""
+    """The whole map of one machine. `pending` is what changed since the last revision, while a session is open.
+
+    `rechecks`: answers of rechecks that are not finished, at most one for each chain; nothing of them holds yet.
+    """
 
     format: Literal["playfield-probe map"] = "playfield-probe map"
     version: Literal[1] = 1
@@ -216,6 +220,7 @@ class PlayfieldMap(Record):
     readings: tuple[Reading, ...] = ()
     revisions: tuple[Revision, ...] = ()
     pending: tuple[Change, ...] = ()
+    rechecks: tuple[OpenRecheck, ...] = ()
 
     @model_validator(mode="after")
     def _references_hold(self) -> PlayfieldMap:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum, auto
-from functools import cached_property
+from functools import cached_property, partial
 
 from probe.maps.edits import Edit
 from probe.maps.model import Chain, PlayfieldMap, shown_number
+from probe.maps.open_recheck import OpenRecheck
 from probe.maps.operations import folded
 from probe.recheck import Recheck
 from probe.recheck import Step as EngineStep
@@ -17,6 +18,7 @@ from probe.recheck.model import END, Action, Look, Probe
 from probe.recheck.result import Result
 from probe.rechecking.colours import LOOK_COLOURS, colour_word
 from probe.rechecking.entries import Entries
+from probe.rechecking.kept import Given, counted
 from probe.rechecking.outcome import Name
 from probe.steps import BoardView, Showing
 from probe.survey.offers import abbreviates, next_in_pattern
@@ -28,6 +30,7 @@ NEAR = 12
 class Stage(Enum):
     """What the recheck waits for."""
 
+    OFFER = auto()
     DECLARE = auto()
     THINK = auto()
     LOOK = auto()
@@ -49,6 +52,8 @@ class Does(Enum):
     EXTRA_LIGHT = auto()
     NOT_SURE = auto()
     SAVE = auto()
+    GO_ON = auto()
+    ANEW = auto()
 
 
 @dataclass(frozen=True)
@@ -79,15 +84,39 @@ class Advanced:
 
 
 @dataclass(frozen=True)
+class Replayed:
+    """What a Think over kept answers came to: the inference before the first of them and after each."""
+
+    given: tuple[Given, ...]
+    advanced: tuple[Advanced, ...]
+
+
+@dataclass(frozen=True)
+class Unusable:
+    """Kept answers that cannot be given again, and why."""
+
+    why: str
+
+
+Thinking = partial[Advanced] | partial[Replayed | Unusable]
+
+
+@dataclass(frozen=True)
 class Rechecking:
-    """The whole state. `map` is what is on disk. `lit` is what the board has said it shows."""
+    """The whole state. `map` is what is on disk, or about to be. `lit` is what the board has said it shows.
+
+    `kept` is what the map keeps of this recheck so far, or in stage OFFER of the one that can be gone on with. `job` is
+    what is being thought about.
+    """
 
     map: PlayfieldMap
     chain: str
     stage: Stage = Stage.DECLARE
     edits: tuple[Edit, ...] = ()
     said: tuple[str, ...] = ()
+    kept: OpenRecheck | None = None
     entries: Entries | None = None
+    job: Thinking | None = None
     now: Advanced | None = None
     forced: tuple[int, ...] = ()
     pointed: Item | None = None
@@ -126,6 +155,8 @@ class Rechecking:
     def question(self) -> str:
         """What is asked, in a sentence."""
         match self.stage:
+            case Stage.OFFER:
+                return "A recheck of this chain was not finished. Go on with it?"
             case Stage.DECLARE:
                 return "What was changed? (Enter alone: nothing, or nobody knows)"
             case Stage.THINK:
@@ -147,6 +178,8 @@ class Rechecking:
     def items(self) -> tuple[Item, ...]:
         """What Enter can take; the chosen one is `items[chosen]`."""
         match self.stage:
+            case Stage.OFFER:
+                return self._offer_items()
             case Stage.LOOK:
                 return self._look_items()
             case Stage.COLOUR:
@@ -182,6 +215,14 @@ class Rechecking:
                 if name is not None and name.place is not None:
                     found.setdefault(name.place, []).append(self.look.colours[number])
         return {place: tuple(colours) for place, colours in found.items()}
+
+    def _offer_items(self) -> tuple[Item, ...]:
+        if self.kept is None:
+            return ()
+        return (
+            Item(Does.GO_ON, f"Go on: {counted(self.kept)}"),
+            Item(Does.ANEW, "Begin anew, and give up what was answered"),
+        )
 
     def _look_items(self) -> tuple[Item, ...]:
         look, entries = self.look, self.entries

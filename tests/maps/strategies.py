@@ -24,6 +24,7 @@ from probe.maps.model import (
     Position,
     Revision,
 )
+from probe.maps.open_recheck import OpenRecheck, RecheckAnswer, Said, as_runs
 
 HOSTILE = (
     "[/x]",
@@ -289,6 +290,35 @@ def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
     )
 
 
+signs = st.text(alphabet="rybw.", max_size=5)
+recheck_answers = st.builds(
+    RecheckAnswer,
+    said=st.sampled_from(Said),
+    number=st.none() | st.integers(0, 65_535),
+    colours=signs,
+    places=st.lists(st.integers(0, 99), max_size=6).map(as_runs),
+    expected=signs,
+    named=st.lists(st.integers(0, 99), max_size=6).map(as_runs),
+    place=st.none() | st.integers(0, 65_535),
+    new=st.none() | st.integers(0, 65_535),
+    colour=st.sampled_from(["", *"rybw."]),
+    label=texts,
+    known=st.none() | identifiers,
+    naming=st.booleans(),
+    forced=st.lists(st.integers(0, 99), max_size=6).map(as_runs),
+)
+rechecks = st.builds(
+    OpenRecheck,
+    chain=identifiers,
+    begun=texts,
+    rests_on=st.text(alphabet="0123456789abcdef", min_size=16, max_size=16),
+    declared=st.lists(texts, max_size=2).map(tuple),
+    most_numbers=st.none() | st.integers(1, 65_535),
+    looks=st.booleans(),
+    answers=st.lists(recheck_answers, max_size=3).map(tuple),
+)
+
+
 @st.composite
 def maps(draw: st.DrawFn) -> PlayfieldMap:
     """Any sound map."""
@@ -312,5 +342,6 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         readings=tuple(draw(st.lists(readings, max_size=2))),
         revisions=tuple(closed),
         pending=tuple(draw(st.lists(changes, max_size=2))),
+        rechecks=tuple(draw(st.lists(rechecks, max_size=2, unique_by=lambda kept: kept.chain))),
         bookmark=None if mark is None else Bookmark(chain=mark, number=draw(st.integers(0, 65_535))),
     )

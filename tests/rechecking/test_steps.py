@@ -15,8 +15,9 @@ from probe.maps.operations import add_chain, new_map, set_count
 from probe.maps.revisions import changed_in, undo
 from probe.recheck import Look, Probe
 from probe.rechecking.keys import Choose, Key, Singles, Take, Typed, Undo
+from probe.rechecking.light import is_lit
 from probe.rechecking.state import Does, Rechecking, Stage
-from probe.rechecking.step import is_lit, start, step
+from probe.rechecking.step import start, step
 from probe.steps import (
     BoardDark,
     BoardGone,
@@ -134,7 +135,9 @@ def test_the_map_comes_out_right(change: str) -> None:
     after = bench.state.map
     assert agrees(after, CHAIN, wiring) == [], bench.actions
     assert after.chain("backbox") is m.chain("backbox")
-    assert bench.saved == [after]
+    assert bench.saved[-1] == after
+    assert all(m_.chains is m.chains and m_.revisions is m.revisions for m_ in bench.saved[:-1])
+    assert after.rechecks == ()
     assert len(after.revisions) == len(m.revisions) + 1
     assert after.revisions[-1].time == NOW
     assert undo(after, time=NOW).chains == m.chains
@@ -250,10 +253,11 @@ def test_every_answer_can_be_taken_back() -> None:
         assert bench.state.stage is old.stage
         assert bench.state.action == old.action
         assert bench.state.names == old.names
-        assert bench.state.map is m
+        assert bench.state.map is old.map
+        assert bench.state.map.chains is m.chains
         if old.stage in (Stage.LOOK, Stage.PROBE):
             assert is_lit(bench.state)
-    assert bench.saved[-1] is m
+    assert bench.saved[-1] == m
     bench.give(Undo())
     assert bench.state.message == "nothing to undo"
 

@@ -51,7 +51,7 @@ class Answering:
 def keys_for(state: Rechecking, shines: dict[str, list[int]], *, pick: tuple[Does, str] | None = None) -> list[Key]:
     """The inputs with which this person answers what is asked now."""
     match state.stage:
-        case Stage.DECLARE | Stage.DONE:
+        case Stage.OFFER | Stage.DECLARE | Stage.DONE:
             return [Take(NOW)]
         case Stage.LOOK:
             return _look(state, shines)

@@ -1,0 +1,88 @@
+"""A recheck that is not finished, as the map keeps it: what was said, every question and its answer.
+
+Nothing of it holds for the map before the recheck is finished. `rests_on` tells whether the chain is still what the
+answers were given about.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import Field, StringConstraints
+
+from probe.maps.change import Order
+from probe.maps.record import Identifier, Record, Text
+
+MOST_NUMBERS = 65_535
+MOST_ANSWERS = 10_000
+Signs = Annotated[str, StringConstraints(pattern=r"^[rybw.]*$", max_length=MOST_NUMBERS)]
+"""Colours, a letter each: red, yellow, blue, white, `.` dark."""
+Sign = Annotated[str, StringConstraints(pattern=r"^[rybw.]?$")]
+Digest = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
+Number = Annotated[int, Field(ge=0, le=MOST_NUMBERS)]
+
+
+class Said(StrEnum):
+    """What was answered. The value is also the word for it."""
+
+    AS_SHOWN = "as shown"
+    DIFFERS = "differs"
+    NEW_DIFFERS = "new differs"
+    ELSEWHERE = "light elsewhere"
+    AT_PLACE = "at place"
+    NEW_PLACE = "new place"
+    NOTHING_LIT = "nothing lit"
+    NOT_SURE = "not sure"
+
+
+class RecheckAnswer(Record):
+    """One question and its answer.
+
+    With `number` that one pixel was lit. Else the whole chain: `colours` by number; `places` (entries, in the order of
+    the list) with the colours `expected` there; `named`: numbers whose new place was on the list too. `place` is the
+    entry pointed at, `new` a new pixel's number, `colour` what was seen. `label` and `known` name the place of a new
+    pixel, `known` by its id. `naming`: asked only for that name. `forced`: numbers to be asked one by one after this.
+    """
+
+    said: Said
+    number: Number | None = None
+    colours: Signs = ""
+    places: Order = ""
+    expected: Signs = ""
+    named: Order = ""
+    place: Number | None = None
+    new: Number | None = None
+    colour: Sign = ""
+    label: Text = ""
+    known: Identifier | None = None
+    naming: bool = False
+    forced: Order = ""
+
+
+class OpenRecheck(Record):
+    """The recheck of one chain that can be gone on with. `begun` is RFC 3339 UTC text.
+
+    `declared`: the changes that were said, in words. `most_numbers`: pixels the board could light. `looks`: pictures are
+    used, not only single pixels. `rests_on`: digest of the chain that was asked about, said changes included.
+    """
+
+    chain: Identifier
+    begun: Text
+    rests_on: Digest
+    declared: tuple[Text, ...] = ()
+    most_numbers: int | None = Field(default=None, ge=1)
+    looks: bool = True
+    answers: tuple[RecheckAnswer, ...] = Field(default=(), max_length=MOST_ANSWERS)
+
+
+def as_runs(numbers: Iterable[int]) -> str:
+    """Numbers in their order as runs: `3 5-9 2`."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1][1:] = [number]
+        else:
+            runs.append([number])
+    return " ".join("-".join(map(str, run)) for run in runs)

@@ -1,0 +1,102 @@
+"""Kills a program in the middle of a recheck, again and again: `python -m tests.rechecking.kill_recheck FILE SEED`.
+
+Each round forks a child that opens the map, goes on with the recheck, and answers; each answer that is followed by light
+is acknowledged down a pipe. The parent kills it at a random moment and looks whether the file holds every answer that
+was acknowledged. At last the recheck is finished and the map compared with the wiring. Prints one line of JSON.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import struct
+import sys
+import time
+import traceback
+from pathlib import Path
+
+from probe.rechecking.kept import open_recheck
+from probe.rechecking.state import Stage
+from probe.steps import Effect, SaveMap
+from probe.storage import MapFile, load_map
+from tests.rechecking.test_steps import BOARD, CHAIN, REWIRED, Bench, demo
+from tests.support.rechecker import agrees, wiring_of_chain
+
+LEAST_KILLS = 5
+MOST_ROUNDS = 60
+WIRING = REWIRED["one at each of three"](wiring_of_chain(demo(), demo().chain(CHAIN)))
+
+
+class OnDisk(Bench):
+    """Runs effects at once, and saves in a file."""
+
+    def __init__(self, file: MapFile) -> None:
+        self.file = file
+        super().__init__(file.map, WIRING, BOARD)
+
+    def run(self, effect: Effect) -> None:
+        if isinstance(effect, SaveMap):
+            self.file.save(effect.map)
+        super().run(effect)
+
+
+def answer(path: Path, acknowledge: int) -> None:
+    """Answer until the map is kept."""
+    with MapFile.open(path) as file:
+        bench = OnDisk(file)
+        while bench.state.stage is not Stage.SAVED:
+            for key in bench.answers():
+                bench.give(key)
+            state = bench.state
+            os.write(acknowledge, struct.pack("<q", state.answers + state.namings))
+            time.sleep(0.02)
+
+
+def one_round(path: Path, moment: random.Random) -> tuple[int, bool]:
+    """The last acknowledged count of answers, and whether the recheck was finished."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        try:
+            os.close(reading)
+            answer(path, writing)
+        except BaseException:
+            traceback.print_exc()
+            os._exit(3)
+        os._exit(0)
+    os.close(writing)
+    said = os.read(reading, 8)
+    time.sleep(moment.uniform(0, 0.25))
+    os.kill(child, signal.SIGKILL)
+    _, status = os.waitpid(child, 0)
+    while part := os.read(reading, 65_536):
+        said += part
+    os.close(reading)
+    if not os.WIFSIGNALED(status) and os.WEXITSTATUS(status) != 0:
+        raise SystemExit("the child failed")
+    counts = [count for (count,) in struct.iter_unpack("<q", said[: len(said) // 8 * 8])]
+    return (counts[-1] if counts else 0), not os.WIFSIGNALED(status)
+
+
+def main(path: Path, seed: int) -> None:
+    moment = random.Random(seed)
+    MapFile.create(path, demo()).close()
+    before = len(load_map(path).revisions)
+    kills = 0
+    for _ in range(MOST_ROUNDS):
+        count, finished = one_round(path, moment)
+        kills += not finished
+        m = load_map(path)
+        if len(m.revisions) > before:
+            break
+        kept = open_recheck(m, CHAIN)
+        held = len(kept.answers) if kept is not None else 0
+        if held < count:
+            raise SystemExit(f"kill {kills}: {count} answers were acknowledged, and the file holds {held}")
+    print(json.dumps({"kills": kills, "wrong": agrees(load_map(path), CHAIN, WIRING), "open": len(m.rechecks)}))
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]))
