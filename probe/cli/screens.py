@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import difflib
 import logging
 import os
 import tempfile
@@ -21,6 +22,7 @@ from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_por
 from probe.link.simulated_wire import SimulatedPort
 from probe.maps.model import Chain, Lamp, PixelState, PlayfieldMap
 from probe.maps.operations import set_lamps
+from probe.screens.keys import TABLE, unknown_names
 from probe.screens.plan import MakeLink, Plan, Seen
 from probe.screens.start import PortChoice
 from probe.storage import (
@@ -33,6 +35,7 @@ from probe.storage import (
     demo_map_path,
     load_map,
     load_settings,
+    settings_path,
 )
 
 log = logging.getLogger(__name__)
@@ -226,51 +229,73 @@ def _remember(change: Callable[[Settings], Settings]) -> None:
         log.warning("settings: %s", exc)
 
 
+def _file_plan(arguments: argparse.Namespace, opening: Opening) -> Plan:
+    """The plan for the map and the port, or paper, that the command line names."""
+    plan = opening.open_file(arguments.map)
+    if getattr(arguments, "paper", False):
+        plan.make_link, plan.paper = None, True
+    elif arguments.port:
+        plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
+    return plan
+
+
+def _chain_plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
+    """The same, opened on a chain; None, after saying why, if the map or the chain is not there."""
+    plan = _file_plan(arguments, opening)
+    try:
+        return on_map(plan, arguments.chain)
+    except ValueError as exc:
+        plan.close()
+        complain(str(exc))
+        return None
+
+
+def _plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
+    """What the command line opens; None, after saying why, if that cannot be."""
+    match arguments.command:
+        case "demo":
+            return opening.open_demo()
+        case "walk":
+            return _file_plan(arguments, opening)
+        case "recheck":
+            rechecked = _chain_plan(arguments, opening)
+            if rechecked is not None:
+                rechecked.recheck_on, rechecked.faults_on = rechecked.faults_on, ""
+                rechecked.recheck_said = tuple(arguments.change)
+            return rechecked
+        case "faults":
+            return _chain_plan(arguments, opening)
+        case "practice":
+            return practice(opening.plan(), seed=arguments.seed, in_words=not arguments.board)
+        case _:
+            last = next(iter(opening.recent()), None)
+            if last is not None:
+                return opening.open_file(last)
+            plan = opening.plan()
+            plan.start_here = True
+            return plan
+
+
+def _wrong_keys(settings: Settings) -> str:
+    """What is wrong with the names of actions in the settings' `keys`; empty if nothing."""
+    wrong = []
+    for name in unknown_names(settings.keys):
+        near = difflib.get_close_matches(name, [row.id for row in TABLE], n=1)
+        wrong.append(f"{name!r}" + (f" (is {near[0]!r} meant?)" if near else ""))
+    if not wrong:
+        return ""
+    return f"{settings_path()}: keys: no action is called {', '.join(wrong)}. Mend that line, or take it out"
+
+
 def open_program(arguments: argparse.Namespace) -> int:
     """Open the full-screen program as the command line says."""
     settings = load_settings()
-    opening = Opening(arguments, settings)
-    match arguments.command:
-        case "demo":
-            plan = opening.open_demo()
-        case "walk":
-            plan = opening.open_file(arguments.map)
-            if arguments.paper:
-                plan.make_link, plan.paper = None, True
-            elif arguments.port:
-                plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
-        case "recheck":
-            plan = opening.open_file(arguments.map)
-            if arguments.port:
-                plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
-            try:
-                plan = on_map(plan, arguments.chain)
-            except ValueError as exc:
-                plan.close()
-                complain(str(exc))
-                return Exit.USAGE
-            plan.recheck_on, plan.faults_on, plan.recheck_said = plan.faults_on, "", tuple(arguments.change)
-        case "faults":
-            plan = opening.open_file(arguments.map)
-            if arguments.paper:
-                plan.make_link, plan.paper = None, True
-            elif arguments.port:
-                plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
-            try:
-                plan = on_map(plan, arguments.chain)
-            except ValueError as exc:
-                plan.close()
-                complain(str(exc))
-                return Exit.USAGE
-        case "practice":
-            plan = practice(opening.plan(), seed=arguments.seed, in_words=not arguments.board)
-        case _:
-            last = next(iter(opening.recent()), None)
-            if last is None:
-                plan = opening.plan()
-                plan.start_here = True
-            else:
-                plan = opening.open_file(last)
+    if complaint := _wrong_keys(settings):
+        complain(complaint)
+        return Exit.FILE
+    plan = _plan(arguments, Opening(arguments, settings))
+    if plan is None:
+        return Exit.USAGE
     from probe.screens.app import ProbeApp
 
     app = ProbeApp(plan)

@@ -158,6 +158,13 @@ def test_broken_settings_are_told_with_line_and_field(demo: Path, tmp_path: Path
     assert b"brightness_percent" in done.stderr
 
 
+def test_a_key_for_an_action_that_there_is_not_is_told(demo: Path, tmp_path: Path) -> None:
+    (tmp_path / "settings.json").write_text('{"keys": {"walk.udno": "ctrl+u", "[/x]": "f9"}}', encoding="utf-8")
+    done = command("walk", str(demo), "--paper", folder=tmp_path)
+    assert done.returncode == Exit.FILE
+    assert b"settings.json: keys: no action is called '[/x]', 'walk.udno' (is 'walk.undo' meant?)" in done.stderr
+
+
 def test_a_bad_lamp_list_is_told(demo: Path, tmp_path: Path) -> None:
     (tmp_path / "lamps.csv").write_text("number,name\nseven,Reef lane 1\n", encoding="utf-8")
     done = command("walk", str(demo), "--paper", "--lamps", "lamps.csv", folder=tmp_path)
