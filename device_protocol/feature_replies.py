@@ -118,10 +118,6 @@ class InputStates:
     total: int
     on: tuple[bool, ...]
 
-    def numbers_on(self) -> tuple[int, ...]:
-        """Numbers of those that are on."""
-        return tuple(self.first + place for place, on in enumerate(self.on) if on)
-
 
 @dataclass(frozen=True, slots=True)
 class EdgeCounts:
@@ -145,11 +141,6 @@ class ChainCount:
     least: int
     most: int
     edges: int
-
-    @property
-    def dropped_out(self) -> bool:
-        """True when bits were lost in one of the times."""
-        return self.least != self.most
 
 
 def read_crc(text: str) -> int:

@@ -42,10 +42,6 @@ class InputsChanged:
     first: int
     on: tuple[bool, ...]
 
-    def numbers_on(self) -> tuple[int, ...]:
-        """Numbers of those that are on."""
-        return tuple(self.first + place for place, on in enumerate(self.on) if on)
-
 
 @dataclass(frozen=True, slots=True)
 class PixelsGivenBack:

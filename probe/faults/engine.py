@@ -342,11 +342,6 @@ def _with(session: Session, given: Given) -> Session:
     return replace(session, given=(*kept, given))
 
 
-def forgotten(session: Session, observation: str) -> Session:
-    """The session without the answer to one question, which may then be asked again."""
-    return replace(session, given=tuple(old for old in session.given if old.observation != observation))
-
-
 def most_probable(knowledge: Knowledge, session: Session, *, most: int = 3) -> Sequence[str]:
     """Ids of the most probable causes, best first."""
     alone = marginals(knowledge, belief(knowledge, session))

@@ -29,7 +29,6 @@ class Finding:
 
     suspects: tuple[Suspect, ...]
     two_causes: tuple[Cause, Cause] | None
-    two_causes_probability: float
     explained: bool
 
 
@@ -59,7 +58,6 @@ def finding(knowledge: Knowledge, session: Session, *, most: int = 3) -> Finding
     return Finding(
         suspects=suspects,
         two_causes=(first, second) if pair_probability > 0.5 else None,
-        two_causes_probability=pair_probability,
         explained=not suspects or len(suspects[0].speaks_against) < 2 or pair_probability > 0.5,
     )
 

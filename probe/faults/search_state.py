@@ -65,7 +65,6 @@ class Returned:
     asked: int = 0
     drops: int = 0
     length: int | None = None
-    latest: int | None = None
     waiting: bool = False
 
     @property
@@ -77,9 +76,7 @@ class Returned:
         """After a count. Fewer edges than ever (so more pixels) is a drop-out too."""
         length = least if self.length is None else min(self.length, least)
         dropped = least != most or (self.length is not None and most > self.length and not self.nothing_back)
-        return replace(
-            self, asked=self.asked + 1, drops=self.drops + dropped, length=length, latest=most, waiting=False
-        )
+        return replace(self, asked=self.asked + 1, drops=self.drops + dropped, length=length, waiting=False)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,6 @@ from probe.patterns.pictures import DARK, Colour
 
 Letters = frozenset[str]
 _SENT = {"R": Colour(9, 0, 0), "G": Colour(0, 9, 0), "B": Colour(0, 0, 9), "W": Colour(0, 0, 0, 9)}
-_BARE: Letters = frozenset()
 
 
 @dataclass(frozen=True)
@@ -111,14 +110,3 @@ def separating_drive(candidates: Sequence[Candidate], *, count: int) -> str | No
         if len(groups) > best_groups:
             best, best_groups = driven, len(groups)
     return best
-
-
-def walk_hits(candidate: Candidate, *, driven: str, count: int, colour: str = "R") -> tuple[tuple[int, ...], ...]:
-    """For each number stepped through: the places (0-based positions on the wire) that light."""
-    hits = []
-    for number in range(count):
-        picture = [DARK] * count
-        picture[number] = _SENT[colour]
-        seen = shown(stream(picture, driven), candidate.orders(count))
-        hits.append(tuple(place for place, lit in enumerate(seen) if lit is not None and lit.letters != _BARE))
-    return tuple(hits)

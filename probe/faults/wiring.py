@@ -126,7 +126,6 @@ class Game:
 
     input_wired: bool = True
     needs_load: bool = False
-    load_fitted: bool = False
     pulses: bool = False
     driver_ok: bool = True
     coil_noise: bool = False

@@ -6,7 +6,7 @@ A caller with a structured belief (an alignment, for instance) puts in the expec
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
@@ -76,10 +76,3 @@ def update(prior: npt.ArrayLike, question: LikelihoodTable[Key], answer: str) ->
     if total <= 0.0:
         raise ValueError(f"no cause gives the answer {answer!r} to {question.key!r}: ask again or add a cause")
     return posterior / total
-
-
-def best_table(
-    prior: npt.ArrayLike, tables: Sequence[LikelihoodTable[Key]], *, least_bits: float = 0.0
-) -> Question[Key] | None:
-    """The best of several table questions under a belief, or None when none tells more than `least_bits`."""
-    return best_question((table.question(prior) for table in tables), least_bits=least_bits)

@@ -60,25 +60,9 @@ class Seat:
         return DIFFUSER_PASSES if self.diffuser else 1.0
 
 
-def illuminance_lux(*, candela: float, distance_m: float, angle_deg: float = 0.0) -> float:
-    """E = I cos(angle) / d² of a point source; angle between the ray and the surface's normal."""
-    if distance_m <= 0:
-        raise ValueError(f"distance {distance_m} m: above 0")
-    return candela * math.cos(math.radians(angle_deg)) / distance_m**2
-
-
 def share(*, depth_mm: float, offset_mm: float, exponent: float) -> float:
     """Illuminance at an offset, of that straight above the same pixel: cos^(m+3) a on a flat surface."""
     return math.pow(depth_mm / math.hypot(depth_mm, offset_mm), exponent + 3)
-
-
-def spacing_for_flat_mm(*, depth_mm: float, exponent: float, flat_surface: bool = True) -> float:
-    """Greatest distance of two pixels with no dip between them.
-
-    Moreno 2006 gives depth x sqrt(4 / (m + 3)) for light that falls straight on everywhere (`flat_surface` False). On a
-    flat surface the cosine law adds one to the exponent: depth x sqrt(4 / (m + 4)).
-    """
-    return depth_mm * math.sqrt(4 / (exponent + (4 if flat_surface else 3)))
 
 
 def matrix(seats: list[Seat], points: Array) -> Array:

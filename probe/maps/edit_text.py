@@ -99,33 +99,6 @@ def parse_edits(m: PlayfieldMap, texts: Sequence[str]) -> tuple[Edit, ...]:
     return tuple(edits)
 
 
-def edit_text(m: PlayfieldMap, edit: Edit) -> str:
-    """An edit in words that `parse_edit` understands in the same way; numbers are said with `#`, so it is always plain."""
-    chain = m.chain(edit.chain)
-    head = f"{_quoted(chain.name)}: " if len(m.chains) > 1 else ""
-
-    def run(first: int, last: int) -> str:
-        return f"#{first}" if first == last else f"#{first} to #{last}"
-
-    match edit:
-        case Insert(after=None, count=count, batch=batch):
-            return f"{head}{count} new at the start" + _with(batch)
-        case Insert(after=after, count=count, batch=batch):
-            return f"{head}{count} new after #{after}" + _with(batch)
-        case Remove(first=first, last=last):
-            return f"{head}took out {run(first, last)}"
-        case Reverse(first=first, last=last):
-            return f"{head}reversed #{first} to #{last}"
-        case Move(first=first, last=last, after=None):
-            return f"{head}moved {run(first, last)} to the start"
-        case Move(first=first, last=last, after=after):
-            return f"{head}moved {run(first, last)} after #{after}"
-        case Swap(one=one, other=other):
-            return f"{head}swapped #{one} and #{other}"
-        case Replace(number=number, batch=batch):
-            return f"{head}replaced #{number}" + _with(batch)
-
-
 def edit_words(m: PlayfieldMap, edit: Edit) -> str:
     """An edit as a person says it, with the names of places."""
     chain = m.chain(edit.chain)
@@ -150,14 +123,6 @@ def edit_words(m: PlayfieldMap, edit: Edit) -> str:
             return f"swapped {name(one)} and {name(other)}{where}"
         case Replace(number=number):
             return f"replaced {name(number)}{where}"
-
-
-def _with(batch: str | None) -> str:
-    return f" with {batch}" if batch else ""
-
-
-def _quoted(label: str) -> str:
-    return label if re.fullmatch(r"[^\W\d][\w ]*", label) and " ".join(label.split()) == label else f'"{label}"'
 
 
 def _short(text: str) -> str:

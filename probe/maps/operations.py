@@ -107,15 +107,6 @@ def folded(label: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", label).casefold().split())
 
 
-def find_place(m: PlayfieldMap, label: str, area: str | None = None) -> Place | None:
-    """The first place with that label (and area, if given)."""
-    wanted = folded(label)
-    for place in m.places:
-        if folded(place.label) == wanted and (area is None or folded(place.area) == folded(area)):
-            return place
-    return None
-
-
 def add_place(
     m: PlayfieldMap,
     label: str,

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from probe.patterns.flash import MOST_CHANGES, SHORTEST_STEP_MS, WINDOW_MS, flashes_per_second
+from probe.patterns.flash import SHORTEST_STEP_MS
 from probe.patterns.pictures import (
     BLUE,
     DARK,
@@ -256,23 +256,3 @@ def step_at(made: Pattern, *, at_ms: int) -> int:
     if at_ms < 0:
         raise PatternError(f"{made.name}: {at_ms} ms is before its start")
     return at_ms // made.step_ms
-
-
-def frame_at(made: Pattern, chain: Chain, *, at_ms: int) -> Frame:
-    """The frame shown `at_ms` after the start, by the clock."""
-    return frame(made, chain, step_at(made, at_ms=at_ms))
-
-
-def flash_rate(made: Pattern, chain: Chain) -> float:
-    """The most flashes in any second while the pattern runs by itself, strictly counted: any change is half a flash."""
-    if made.advance is Advance.KEY:
-        return 0.0
-    looked_at = steps(made, chain) + max(MOST_CHANGES + 1, WINDOW_MS // made.step_ms + 1)
-    before = frame(made, chain, 0).picture
-    changes = []
-    for step in range(1, looked_at + 1):
-        picture = frame(made, chain, step).picture
-        if picture != before:
-            changes.append(step * made.step_ms)
-        before = picture
-    return flashes_per_second(changes)

@@ -16,7 +16,7 @@
 | `harness` | joints by wire function: what is wrong, what to join to what |
 | `cautions` | what to read before planning, opening a joint, powering |
 | `from_map` | `reckon(m)`: a map's notes as a plan, solved; what is assumed is said |
-| `sheet` | `sheet_rows`, `harness_sheet_lines`: the joints of a map; `power_sheet`: the plan, for paper |
+| `sheet` | `sheet_rows`, `harness_sheet_lines`: the joints of a map |
 | `words`, `views` | the report in sections of lines and as data; the voltage picture of a map |
 | `fields`, `entries` | what a person may enter: reading, showing, stepping, changing a map |
 | `planning` | the activity behind the screens: every change saved first, and undone |

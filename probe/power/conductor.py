@@ -42,7 +42,6 @@ class AmpacityGuidance:
     cautious_a: float
     bundled_a: float
     chassis_a: float
-    is_guidance: bool = True
 
 
 def ampacity_guidance(*, copper_mm2: float) -> AmpacityGuidance:

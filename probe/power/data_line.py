@@ -19,9 +19,7 @@ from typing import Final
 from probe.power.base import PowerError, require_not_negative, require_positive
 from probe.power.pixels import PixelKind
 
-USB_CONFIGURED_A: Final = 0.5
-USB_UNCONFIGURED_A: Final = 0.1
-USB_BUDGET_A: Final = 0.45  # a tenth kept back
+USB_BUDGET_A: Final = 0.45  # of the 0.5 A of a configured device a tenth is kept back
 USB_INRUSH_UF: Final = 10.0
 BOARD_A: Final = 0.060
 PIXEL_CAPACITOR_UF: Final = 0.1

@@ -16,7 +16,6 @@ from probe.maps.operations import grown, replace_chain, update_place
 from probe.maps.record import storable
 from probe.maps.wiring import add_batch, add_feed, add_supply, feed_number, joint_at, put, put_joint, take_out
 from probe.power.base import PowerError, plain
-from probe.power.cautions import Moment, cautions
 from probe.power.fields import FIELDS, Field, How
 from probe.power.from_map import (
     ASSUMED_FEED_MM,
@@ -365,8 +364,3 @@ def set_levels(m: PlayfieldMap, chain_id: str, text: str) -> PlayfieldMap:
     for place in places:
         m = update_place(m, m.place_by_id[place or ""].model_copy(update={"level": level}))
     return m
-
-
-def opening_cautions() -> tuple[str, ...]:
-    """What to read before anything that opens a joint."""
-    return tuple(caution.text for caution in cautions(Moment.OPENING))

@@ -204,18 +204,6 @@ def _connection_problems(joint: Joint) -> list[JointProblem]:
     return found
 
 
-def join_by_function(joint: Joint) -> Joint:
-    """The joint with each function connected to its mate, where both are on the sheet once."""
-    links = []
-    for index, wire in enumerate(joint.leaving.wires):
-        mate = MATES.get(wire.function)
-        places = [k for k, other in enumerate(joint.arriving.wires) if other.function is mate]
-        alone = sum(1 for other in joint.leaving.wires if other.function is wire.function) == 1
-        if len(places) == 1 and alone:
-            links.append(Connection(leaving=index, arriving=places[0]))
-    return joint.model_copy(update={"connections": tuple(links)})
-
-
 def joining_lines(joint: Joint) -> tuple[str, ...]:
     """What to join to what, ground first: `join ground of pixel 14 (its white) to ground of pixel 15 (its black)`.
 

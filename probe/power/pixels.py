@@ -8,7 +8,6 @@ Sources
  [5] Worldsemi WS2813-Mini / WS2813B-B sheet p. 3-4.
  [6] SPC/SK6812mini 2015-07-22 p. 5.          [7] SPC/SK6812RGBW-XX 2015-07-31 p. 5-6.
  [8] sheetsdata.com/parts/WS2815 (extract); channel current and idle from memory.
- [9] SPC/SK9822-EC20 rev 05 p. 8: frame rate = 1/((64 + 32 N) Tclk).
 """
 
 from __future__ import annotations
@@ -152,14 +151,6 @@ def pixel_kind(name: str) -> PixelKind:
         raise PowerError(f"pixel kind {name!r} is not known. Known: {', '.join(PIXEL_KINDS)}.") from None
 
 
-def pixel_current_a(kind: PixelKind, *, colour: Iterable[int]) -> float:
-    """Idle plus channel current x value/255 summed over the colour's values (0 to 255 each)."""
-    values = tuple(colour)
-    if len(values) > kind.channels or any(not 0 <= v <= 255 for v in values):
-        raise PowerError(f"{kind.name}: colour {values} needs at most {kind.channels} values from 0 to 255.")
-    return kind.idle_a + kind.channel_a * sum(values) / 255
-
-
 def frame_time_s(kinds: Iterable[tuple[PixelKind, int]]) -> float:
     """Time to refresh a chain: sum of bits x bit time, plus the longest latch gap.
 
@@ -177,9 +168,3 @@ def largest_chain(kind: PixelKind, *, frames_per_s: float) -> int:
     """Most pixels of one kind that still reach the frame rate: floor((1/f - latch)/(bits x bit time))."""
     require_positive(frames_per_s, what="frame rate")
     return max(0, math.floor((1 / frames_per_s - kind.latch_us * 1e-6) / (kind.pixel_time_us * 1e-6) + 1e-9))
-
-
-def clocked_frame_time_s(*, pixels: int, clock_hz: float) -> float:
-    """Frame time of pixels with a clock wire, (64 + 32 N)/f [9]."""
-    require_positive(clock_hz, what="clock in Hz")
-    return (64 + 32 * pixels) / clock_hz

@@ -28,15 +28,6 @@ LARGEST_LOAD_SHARE: Final = 0.8
 SUPPLY_SIZES_A: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0)
 
 
-def smallest_blade_a(*, at_least_a: float) -> float:
-    """Smallest standard blade fuse not below the given current [2]. Raises PowerError above 40 A."""
-    require_not_negative(at_least_a, what="current in A")
-    for rating in BLADE_FUSES:
-        if rating >= at_least_a * (1 - 1e-9):
-            return rating
-    raise PowerError(f"no blade fuse carries {at_least_a:.1f} A. Split the load over more feeds.")
-
-
 def smallest_supply_a(*, load_a: float) -> float:
     """Rated current a supply needs so that the load is at most 80 % of it [1], A (not rounded to a size)."""
     require_not_negative(load_a, what="load in A")

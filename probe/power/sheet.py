@@ -15,7 +15,6 @@ from probe.maps.model import Chain, PlayfieldMap, shown_number
 from probe.maps.wiring import joints_in_order
 from probe.power.base import plain
 from probe.power.cautions import Moment, cautions
-from probe.power.from_map import Reckoned
 from probe.power.harness import (
     Connection,
     Fixing,
@@ -30,7 +29,7 @@ from probe.power.harness import (
     joining_lines,
     leaving_side,
 )
-from probe.power.words import Section, power_sections
+from probe.power.words import Section
 
 _FUNCTIONS = {
     JoinedTo.FIVE_VOLT: WireFunction.FIVE_VOLT,
@@ -236,9 +235,3 @@ def harness_data(m: PlayfieldMap) -> list[dict[str, object]]:
         for chain in m.chains
         for row in sheet_rows(m, chain)
     ]
-
-
-def power_sheet(reckoned: Reckoned) -> tuple[Section, ...]:
-    """The power plan for a printed sheet, cautions first."""
-    sections = power_sections(reckoned)
-    return (sections[-1], *sections[:-1])

@@ -25,12 +25,6 @@ class FeedSuggestion:
     supply: str
     before: Spot
     after: Spot
-    overall_volt: float  # lowest of all chains afterwards
-
-    @property
-    def gain_volt(self) -> float:
-        """What it gains for the lowest pixel of the chain."""
-        return self.after.volt - self.before.volt
 
 
 def suggest_feed(
@@ -67,12 +61,9 @@ def suggest_feed(
             answer = solve(rails=net.rails, taps=(*net.taps, tap), sources=net.sources, links=net.links)
             new = answer.rails[number].volt
             spot = Spot(chain=chain.name, pixel=int(np.argmin(new)), volt=float(new.min()))
-            overall = min(float(rail.volt.min()) for rail in answer.rails)
             tried[pixel] = (spot.volt, float(new.mean()), spot, tap)
-            overalls[pixel] = overall
         return tried[pixel][:2]
 
-    overalls: dict[int, float] = {}
     low, high = first, last
     while True:
         places = sorted({round(p) for p in np.linspace(low, high, min(COARSE_PLACES, high - low + 1))})
@@ -91,5 +82,4 @@ def suggest_feed(
         supply=plan.supplies[tap.supply].name,
         before=lowest,
         after=replace(spot),
-        overall_volt=overalls[best],
     )

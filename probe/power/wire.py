@@ -83,11 +83,6 @@ def one_way_ohm_per_m(*, area_mm2: float, temperature_c: float = 20.0, stranded:
     return ohm * STRANDED_FACTOR if stranded else ohm
 
 
-def awg_one_way_ohm_per_m(*, awg: int, temperature_c: float = 20.0, stranded: bool = False) -> float:
-    """Resistance of one metre of one AWG conductor [1][2][4]."""
-    return one_way_ohm_per_m(area_mm2=awg_area_mm2(awg=awg), temperature_c=temperature_c, stranded=stranded)
-
-
 def iec_one_way_max_ohm_per_m(
     *, area_mm2: float, conductor_class: ConductorClass, temperature_c: float = 20.0
 ) -> float:
@@ -99,23 +94,6 @@ def iec_one_way_max_ohm_per_m(
     raise PowerError(
         f"{area_mm2} mm² is not a listed class {conductor_class} size. Listed: {', '.join(str(s) for s in table)}."
     )
-
-
-def loop_ohm(*, one_way_ohm: float) -> float:
-    """Out and back through two equal conductors."""
-    return 2 * one_way_ohm
-
-
-def sheet_ohm_per_square(*, copper_um: float, temperature_c: float = 20.0) -> float:
-    """Resistance of a square of copper foil, rho(T)/t [2]."""
-    require_positive(copper_um, what="copper thickness in µm")
-    return COPPER_OHM_M_20C / (copper_um * 1e-6) * temperature_factor(temperature_c=temperature_c)
-
-
-def foil_rail_one_way_ohm_per_m(*, width_mm: float, copper_um: float, temperature_c: float = 20.0) -> float:
-    """One rail of a flexible strip: sheet resistance times squares per metre. Thickness is seldom published."""
-    require_positive(width_mm, what="rail width in mm")
-    return sheet_ohm_per_square(copper_um=copper_um, temperature_c=temperature_c) / (width_mm / 1000)
 
 
 class Wire(Frozen):

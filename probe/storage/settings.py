@@ -46,22 +46,11 @@ class Settings(BaseModel):
     theme: Theme = Field(default="dark-shop", description="colours of the screen: dark-shop, high-contrast, light-room")
     brightness_percent: int = Field(default=25, ge=1, le=100, description="of the lit pixel")
 
-    @property
-    def last_map(self) -> str | None:
-        """The map used last, or None."""
-        return self.recent[0] if self.recent else None
-
     def with_map(self, path: str | os.PathLike[str]) -> Settings:
         """With that map as the last used."""
         name = _absolute(path)
         recent = (name, *(other for other in self.recent if other != name))[:MAX_RECENT]
         return self.model_copy(update={"recent": recent})
-
-    def without_map(self, path: str | os.PathLike[str]) -> Settings:
-        """With that map forgotten, its board too."""
-        name = _absolute(path)
-        ports = {key: port for key, port in self.ports.items() if key != name}
-        return self.model_copy(update={"recent": tuple(r for r in self.recent if r != name), "ports": ports})
 
     def with_port(self, path: str | os.PathLike[str], port: RememberedPort) -> Settings:
         """With the board of a map remembered."""

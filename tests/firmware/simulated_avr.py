@@ -23,7 +23,6 @@ from typing import Any, Self
 
 from tests.firmware.build import build_harness
 
-CYCLES_PER_MS = 16_000
 CYCLE_NS = 62.5
 
 

@@ -11,8 +11,22 @@ from hypothesis import strategies as st
 
 from probe.light.evenness import RATED, evenness, light_in, measured
 from probe.light.gaps import neighbours
-from probe.light.optics import Seat, illuminance_lux, lambert_exponent, matrix, share, spacing_for_flat_mm
+from probe.light.optics import Seat, lambert_exponent, matrix, share
 from probe.maps.light import Measure, Rating, Reading
+
+
+def illuminance_lux(*, candela: float, distance_m: float, angle_deg: float = 0.0) -> float:
+    """E = I cos(angle) / d² of a point source; angle between the ray and the surface's normal."""
+    return candela * math.cos(math.radians(angle_deg)) / distance_m**2
+
+
+def spacing_for_flat_mm(*, depth_mm: float, exponent: float, flat_surface: bool = True) -> float:
+    """Greatest distance of two pixels with no dip between them.
+
+    Moreno 2006 gives depth x sqrt(4 / (m + 3)) for light that falls straight on everywhere (`flat_surface` False). On a
+    flat surface the cosine law adds one to the exponent: depth x sqrt(4 / (m + 4)).
+    """
+    return depth_mm * math.sqrt(4 / (exponent + (4 if flat_surface else 3)))
 
 
 @pytest.mark.parametrize(

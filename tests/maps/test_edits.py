@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from probe.maps.checks import check_map
-from probe.maps.edit_text import FORMS, EditTextError, edit_text, parse_edit, parse_edits
+from probe.maps.edit_text import FORMS, EditTextError, parse_edit, parse_edits
 from probe.maps.edits import (
     Edit,
     EditError,
@@ -35,6 +35,7 @@ from probe.maps.revisions import (
     undo,
     verified_count,
 )
+from tests.maps.said import edit_text
 from tests.maps.test_diff import same_content
 
 NOW = "2026-03-01T19:30:00Z"

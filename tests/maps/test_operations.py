@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from probe.maps import operations as op
 from probe.maps.model import Chain, Lamp, Pixel, PixelState, Place, PlayfieldMap, shown_number, storable
-from tests.maps.strategies import labels, places, positions, texts
+from tests.maps.strategies import labels, positions, texts
 
 CHAINS = ("playfield", "backbox")
 numbers = st.integers(0, 20)
@@ -127,14 +127,6 @@ def test_slugs_are_identifiers_and_unlike(names: list[str]) -> None:
         assert made not in taken
         assert Place(id=made, label=name).id == made
         taken.add(made)
-
-
-@given(places)
-def test_a_place_is_found_by_its_label_however_it_is_spaced_and_cased(place: Place) -> None:
-    m = op.new_map("Kelp Forest").model_copy(update={"places": (place,)})
-    assert op.find_place(m, f"  {place.label} ") == place
-    assert op.find_place(m, place.label, place.area) == place
-    assert op.find_place(m, place.label + "x") is None
 
 
 def test_copies_forget_what_was_cached() -> None:

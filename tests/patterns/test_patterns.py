@@ -8,16 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from probe.patterns.flash import MOST_FLASHES
+from probe.patterns.flash import MOST_CHANGES, MOST_FLASHES, WINDOW_MS, flashes_per_second
 from probe.patterns.patterns import (
     Advance,
     Chain,
+    Frame,
     Line,
+    Pattern,
     PatternError,
     PatternName,
-    flash_rate,
     frame,
-    frame_at,
     pattern,
     steady,
     step_at,
@@ -35,6 +35,26 @@ chains = st.builds(
     channel_ua=st.integers(1_000, 20_000),
     idle_ua=st.integers(0, 1_000),
 )
+
+
+def frame_at(made: Pattern, chain: Chain, *, at_ms: int) -> Frame:
+    """The frame shown `at_ms` after the start, by the clock."""
+    return frame(made, chain, step_at(made, at_ms=at_ms))
+
+
+def flash_rate(made: Pattern, chain: Chain) -> float:
+    """The most flashes in any second while the pattern runs by itself, strictly counted: any change is half a flash."""
+    if made.advance is Advance.KEY:
+        return 0.0
+    looked_at = steps(made, chain) + max(MOST_CHANGES + 1, WINDOW_MS // made.step_ms + 1)
+    before = frame(made, chain, 0).picture
+    changes = []
+    for step in range(1, looked_at + 1):
+        picture = frame(made, chain, step).picture
+        if picture != before:
+            changes.append(step * made.step_ms)
+        before = picture
+    return flashes_per_second(changes)
 
 
 @given(names, chains, st.integers(0, 200))

@@ -22,7 +22,6 @@ from probe.power.harness import (
     WireFunction,
     arriving_side,
     check_joint,
-    join_by_function,
     joining_lines,
     leaving_side,
 )
@@ -32,6 +31,18 @@ BOARD = Batch(id="lead", name="lead", five_volt="red", ground="black", data_out=
 FIRST = Batch(id="bag-1", name="bag 1", five_volt="red", ground="white", data_in="green", data_out="green")
 SECOND = Batch(id="bag-2", name="bag 2", five_volt="brown", ground="blue", data_in="yellow", data_out="white")
 TODAY = "2024-05-04"
+
+
+def join_by_function(joint: Joint) -> Joint:
+    """The joint with each function connected to its mate, where both are on the sheet once."""
+    links = []
+    for index, wire in enumerate(joint.leaving.wires):
+        mate = MATES.get(wire.function)
+        places = [k for k, other in enumerate(joint.arriving.wires) if other.function is mate]
+        alone = sum(1 for other in joint.leaving.wires if other.function is wire.function) == 1
+        if len(places) == 1 and alone:
+            links.append(Connection(leaving=index, arriving=places[0]))
+    return joint.model_copy(update={"connections": tuple(links)})
 
 
 def codes(problems: tuple[JointProblem, ...]) -> set[str]:

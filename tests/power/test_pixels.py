@@ -8,10 +8,8 @@ from probe.power.base import PowerError
 from probe.power.data_line import head_reminders, logic_level, usb_alone
 from probe.power.pixels import (
     PIXEL_KINDS,
-    clocked_frame_time_s,
     frame_time_s,
     largest_chain,
-    pixel_current_a,
     pixel_kind,
 )
 
@@ -32,16 +30,7 @@ def test_full_white_light(name: str, full_ma: float) -> None:
 def test_v5_chain_of_64() -> None:
     """WS2812B V5 sheet: 12 mA a channel, 0.6 mA idle: 2.342 A white, 38 mA dark."""
     assert 64 * V5.full_white_a == pytest.approx(2.342, abs=5e-4)
-    assert 64 * pixel_current_a(V5, colour=(0, 0, 0)) == pytest.approx(0.0384)
-
-
-def test_current_by_colour() -> None:
-    assert pixel_current_a(V5, colour=(255, 0, 0)) == pytest.approx(0.0126)
-    assert pixel_current_a(V5, colour=(51, 102, 0)) == pytest.approx(0.0006 + 0.012 * 153 / 255)
-    with pytest.raises(PowerError, match="at most 3 values from 0 to 255"):
-        pixel_current_a(V5, colour=(1, 2, 3, 4))
-    with pytest.raises(PowerError, match="from 0 to 255"):
-        pixel_current_a(V5, colour=(256,))
+    assert 64 * V5.idle_a == pytest.approx(0.0384)
 
 
 @pytest.mark.parametrize(
@@ -94,11 +83,6 @@ def test_largest_chain_is_the_inverse_of_the_frame_time() -> None:
             count = largest_chain(kind, frames_per_s=rate)
             assert frame_time_s([(kind, count)]) <= 1 / rate + 1e-12
             assert frame_time_s([(kind, count + 1)]) > 1 / rate
-
-
-def test_clocked_pixels() -> None:
-    """SK9822-EC20 sheet rev 05 p. 8: 1024 pixels at 1 MHz give 30 frames/s (30.46 by its formula)."""
-    assert 1 / clocked_frame_time_s(pixels=1024, clock_hz=1e6) == pytest.approx(30.46, abs=0.01)
 
 
 def test_mixed_chain_adds_bits_and_takes_the_longest_latch() -> None:

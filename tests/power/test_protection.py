@@ -22,7 +22,6 @@ from probe.power.protection import (
     BLADE_FUSES,
     FuseVerdict,
     choose_fuse,
-    smallest_blade_a,
     smallest_supply_a,
     supply_size_a,
 )
@@ -34,17 +33,6 @@ def test_blade_fuse_values_and_colours() -> None:
     assert list(BLADE_FUSES) == [0.5, 1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 35, 40]
     known = {3: "violet", 5: "tan", 7.5: "brown", 10: "red", 15: "blue", 20: "yellow", 30: "green"}
     assert {rating: BLADE_FUSES[rating] for rating in known} == known
-
-
-@pytest.mark.parametrize(("load_a", "fuse_a"), [(2.93, 3), (4.5, 5), (6, 7.5), (11, 15), (31, 35)])
-def test_next_blade_fuse(load_a: float, fuse_a: float) -> None:
-    """The next size up in the list of SAE J1284 values."""
-    assert smallest_blade_a(at_least_a=load_a) == fuse_a
-
-
-def test_no_blade_fuse_above_40() -> None:
-    with pytest.raises(PowerError, match="more feeds"):
-        smallest_blade_a(at_least_a=41)
 
 
 def test_continuous_load_rule() -> None:
@@ -116,7 +104,6 @@ def test_chassis_guidance(awg: int, chassis_a: float) -> None:
     guide = ampacity_guidance(copper_mm2=awg_area_mm2(awg=awg))
     assert guide.chassis_a == pytest.approx(chassis_a)
     assert guide.cautious_a < guide.bundled_a < guide.chassis_a
-    assert guide.is_guidance
 
 
 def test_guidance_rises_with_copper_and_ends_where_figures_end() -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from probe.power.wire import loop_ohm
+from tests.power.copper import loop_ohm
 from tests.power.ladders import distributor, spread
 
 SHARES = pytest.mark.parametrize("ground_share", [0.0, 0.5, 0.8])

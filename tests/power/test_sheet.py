@@ -11,9 +11,8 @@ from probe.maps.harness import JoinedTo
 from probe.maps.model import PlayfieldMap
 from probe.maps.operations import new_map
 from probe.maps.wiring import joint_at, put_joint
-from probe.power.from_map import reckon
 from probe.power.harness import Severity
-from probe.power.sheet import harness_data, harness_sheet_lines, power_sheet, problems, refusals, sheet_rows
+from probe.power.sheet import harness_data, harness_sheet_lines, problems, refusals, sheet_rows
 from probe.storage import demo_map_path, load_map
 
 DEMO = load_map(demo_map_path())
@@ -100,7 +99,6 @@ def test_cautions_come_before_the_sheet_and_the_plan() -> None:
     assert any("plug out of the wall" in line for line in first.lines)
     assert codes.lines[0] == "First reel: 5 V red, ground black, data in green, data out blue"
     assert [section.title for section in chains] == ["Joints of Playfield, output 0", "Joints of Backbox, output 1"]
-    assert power_sheet(reckon(DEMO))[0].title == "Cautions"
     assert harness_sheet_lines(new_map("Kelp Forest"))[-1].title == "Before you open a joint"
 
 

@@ -12,14 +12,12 @@ from probe.power.wire import (
     Wire,
     awg_area_mm2,
     awg_diameter_mm,
-    awg_one_way_ohm_per_m,
     equivalent_awg,
-    foil_rail_one_way_ohm_per_m,
     iec_one_way_max_ohm_per_m,
     one_way_ohm_per_m,
-    sheet_ohm_per_square,
     temperature_factor,
 )
+from tests.power.copper import awg_one_way_ohm_per_m
 
 METRES_PER_1000_FT = 304.8
 
@@ -100,13 +98,6 @@ def test_iec_conversion(temperature_c: float, k: float) -> None:
     """IEC 60228 conversion to 20 C uses 0.004 /K; the copper standard's 0.00393 stays within 0.6 %."""
     assert 1 / temperature_factor(temperature_c=temperature_c, alpha_per_k=0.004) == pytest.approx(k, abs=6e-4)
     assert 1 / temperature_factor(temperature_c=temperature_c) == pytest.approx(k, rel=6e-3)
-
-
-def test_strip_foil() -> None:
-    """No published table: reckoned from the copper standard; the 0.5 mohm/sq rule for 1 oz is from memory."""
-    assert sheet_ohm_per_square(copper_um=35) == pytest.approx(0.4926e-3, rel=1e-4)
-    assert sheet_ohm_per_square(copper_um=70) == pytest.approx(0.2463e-3, rel=1e-3)
-    assert foil_rail_one_way_ohm_per_m(width_mm=8, copper_um=70) == pytest.approx(30.8e-3, rel=1e-3)
 
 
 @pytest.mark.parametrize(

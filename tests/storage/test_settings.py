@@ -59,18 +59,13 @@ def test_the_last_map_and_its_board_are_remembered(tmp_path: Path) -> None:
     board = RememberedPort(usb_serial="A50285BI", address="/dev/ttyACM0")
     change_settings(lambda s: s.with_map("kelp.json").with_port("kelp.json", board), path)
     settings = change_settings(lambda s: s.with_map("reef.json"), path)
-    assert settings.last_map == os.path.realpath("reef.json")
     assert settings.recent == (os.path.realpath("reef.json"), os.path.realpath("kelp.json"))
     assert load_settings(path).port_for("./kelp.json") == board
     assert load_settings(path).port_for("reef.json") is None
-    forgotten = change_settings(lambda s: s.without_map("kelp.json"), path)
-    assert forgotten.port_for("kelp.json") is None
-    assert forgotten.recent == (os.path.realpath("reef.json"),)
 
 
 def test_the_list_of_maps_stays_short_and_without_doubles() -> None:
     settings = Settings()
-    assert settings.last_map is None
     for number in [*range(20), 15]:
         settings = settings.with_map(f"/maps/{number}.json")
     assert settings.recent[0] == os.path.realpath("/maps/15.json")

@@ -25,13 +25,6 @@ UNSEEN_SIGN = "_"
 _ASCII = {"·": ".", "◉": "@", "×": "x"}
 _DOTS = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
 BRAILLE = 0x2800
-TITLES = {
-    "plain": "has a pixel",
-    "guess": "guessed",
-    "dark": "dark or dead",
-    "changed": "not looked at since rewiring",
-    "unseen": "no pixel yet",
-}
 
 Rows = dict[int, dict[int, tuple[str, str]]]
 """Row → column → (sign, look)."""
