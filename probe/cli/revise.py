@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -20,12 +20,27 @@ def now_text() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+Made = Callable[["PlayfieldMap"], tuple["PlayfieldMap", "PlayfieldMap"]]
+"""Makes of a map the two to compare: as it was before the change, and after it."""
+
+
+def _changed(path: str, made: Made, *, dry_run: bool) -> tuple[PlayfieldMap, PlayfieldMap]:
+    """Change a map file, or with `dry_run` only look what would come of it. Raises StorageError, and what `made` does."""
+    from probe.storage import MapFile, load_map
+
+    if dry_run:
+        return made(load_map(path))
+    with MapFile.open(path) as file:
+        before, after = made(file.map)
+        file.save(after)
+    return before, after
+
+
 def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_run: bool, as_json: bool) -> int:
     """Apply stated changes as one revision; with `dry_run` only show what would be done."""
     from probe.maps.edit_text import parse_edits
     from probe.maps.edits import EditError, renumber
     from probe.maps.revisions import close
-    from probe.storage import MapFile, load_map
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
@@ -34,12 +49,7 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
         return before, renumber(before, parse_edits(before, changes), time=time, reason=words[:2_000])
 
     try:
-        if dry_run:
-            before, after = made(load_map(path))
-        else:
-            with MapFile.open(path) as file:
-                before, after = made(file.map)
-                file.save(after)
+        before, after = _changed(path, made, dry_run=dry_run)
     except EditError as error:
         complain(printable(f"{error} (nothing was changed)"))
         return Exit.USAGE
@@ -56,7 +66,6 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
     """Take the last revision back (or do the last undone one again), as a revision of its own."""
     from probe.maps.diff import ConflictError
     from probe.maps.revisions import NoRevisionError, close, undo
-    from probe.storage import MapFile, load_map
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
@@ -64,12 +73,7 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
         return before, undo(before, time=time, redo=redo)
 
     try:
-        if dry_run:
-            before, after = made(load_map(path))
-        else:
-            with MapFile.open(path) as file:
-                before, after = made(file.map)
-                file.save(after)
+        before, after = _changed(path, made, dry_run=dry_run)
     except (NoRevisionError, ConflictError) as error:
         complain(printable(f"{path}: {error} (nothing was changed)"))
         return Exit.FINDINGS

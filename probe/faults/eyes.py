@@ -173,6 +173,7 @@ class Eyes:
         return "none"
 
     def loose(self) -> list[int]:
+        """Numbers of the joints that do not hold firm."""
         return [i for i, joint in enumerate(self.w.joints) if joint.flex is not Flex.FIRM]
 
     def walk(self) -> str:
@@ -254,4 +255,5 @@ class Eyes:
 
 
 def is_worse(before: Seen, after: Seen) -> bool:
+    """Whether a pixel that was right is tinted, dark or unsteady now."""
     return (after.tinted and not before.tinted) or (after.dark and not before.dark) or not after.steady
