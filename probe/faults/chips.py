@@ -19,7 +19,7 @@ _FIELD = {"R": 0, "G": 1, "B": 2, "W": 3}
 def check_order(order: str) -> str:
     """The order itself. Raises ValueError unless it is a permutation of RGB or of RGBW."""
     if order not in ORDERS_RGB and order not in ORDERS_RGBW:
-        raise ValueError(f"{order!r} is not a colour order: it has to be a permutation of RGB or of RGBW")
+        raise ValueError(f"{order!r} is not a byte order: it has to be a permutation of RGB or of RGBW")
     return order
 
 

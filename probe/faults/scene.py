@@ -1,6 +1,6 @@
 """The scene of a practice round: a simulated board on a model wiring with a planted fault, and what one sees and reads.
 
-What the board clocks out goes through the model: the strip shows what the pixels make of it, not what was asked for.
+What the board clocks out goes through the model: the chain shows what the pixels make of it, not what was asked for.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ class PracticeBoard(SimulatedBoard):
         settings = replace(wiring.settings, order=driven, count=len(picture), latch_us=latch_us)
         return view(replace(wiring, settings=settings), picture or (DARK,), Now(warm=wiring.chance > 0.5))
 
-    def strip(self) -> str:
+    def signs(self) -> str:
         """What is seen, one sign for each pixel along the wire (`SIGN_WORDS`)."""
         shown = self.view()
         hidden = [chip.hidden for chip in self._planted.wiring.chips]
@@ -130,7 +130,7 @@ class Scene:
 
     def lights(self, number: int) -> str:
         """What a single lit number shows."""
-        return self.board.strip()[number : number + 1] or "·"
+        return self.board.signs()[number : number + 1] or "·"
 
 
 def practice_map(planted: Planted) -> PlayfieldMap:

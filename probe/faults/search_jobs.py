@@ -112,7 +112,7 @@ def colour_words(search: Search) -> str:
     """What the looks say, in a sentence."""
     fits = search.fits
     if not fits:
-        return "no colour order explains this: look again, pixel by pixel"
+        return "no byte order explains this: look again, pixel by pixel"
     uniform = [fit.order for fit in fits if fit.odd_number is None]
     if uniform == [search.here.order]:
         return f"every pixel shows what it is told: the order {uniform[0]} is right"

@@ -239,7 +239,7 @@ def _finding_items(search: Search) -> list[Item]:
     if search.session.k is None and search.session.answer_to("look") in HALVED:
         items.append(Item("halve", "Find the place by halving"))
     if found is not None and any(s.cause.id in ORDER_CAUSES for s in found.suspects):
-        items.append(Item("colours", "Find the exact colour order from what you see"))
+        items.append(Item("colours", "Find the exact byte order from the colours you see"))
     if any(s.cause.id == WARM_CAUSE for s in (found.suspects if found is not None else ())):
         items.append(Item("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
     if search.planted is not None:
@@ -257,7 +257,7 @@ def _repair_items(search: Search) -> list[Item]:
     if search.planted is not None:
         items = [Item("try", "Do this repair and look again")]
     if search.repairing in ORDER_CAUSES:
-        items.append(Item("colours", "Find the exact colour order from what you see"))
+        items.append(Item("colours", "Find the exact byte order from the colours you see"))
     return [*items, Item("back", "Back to the suspects")]
 
 

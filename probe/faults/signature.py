@@ -1,4 +1,4 @@
-"""Colour order, RGB/RGBW mix-ups and odd pixels, decided from what is seen for dim red, green and blue.
+"""Byte order, RGB/RGBW mix-ups and odd pixels, decided from what is seen for dim red, green and blue.
 
 Every candidate is run through the byte stream (`chips`); those whose pixels would look as reported stay. Where looks
 cannot tell candidates apart, `separating_drive` names the order to set for the next look.

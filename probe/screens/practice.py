@@ -38,11 +38,11 @@ class PracticeSight:
         if search.mode in (Mode.FINDING, Mode.REPAIR, Mode.DONE):
             return ()
         words = self._words(search) or (SIGN_WORDS if search.board.here else "")
-        strip = self._scene.board.strip()
+        signs = self._scene.board.signs()
         label = "Under the glass: "
-        ruler = "".join(str(n).ljust(_RULER_STEP) for n in range(0, len(strip), _RULER_STEP))
+        ruler = "".join(str(n).ljust(_RULER_STEP) for n in range(0, len(signs), _RULER_STEP))
         beside = "".join(f", {remark}" for remark in self._scene.board.remarks())
-        lit = (" " * len(label) + ruler, label + strip + beside) if search.board.here else ()
+        lit = (" " * len(label) + ruler, label + signs + beside) if search.board.here else ()
         return (*((words,) if words else ()), *lit)
 
     def _words(self, search: Search) -> str:

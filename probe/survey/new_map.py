@@ -235,7 +235,7 @@ def _picked(state: Setting, index: int) -> tuple[Setting, tuple[Effect, ...]]:
             return _ask(replace(state, stage=after))
         case Stage.ORDER:
             search = state.order.answered(tuple(Seen)[index])
-            words = "these answers fit no order of colours: once more from the start" if search.contradicted else ""
+            words = "these answers fit no byte order: once more from the start" if search.contradicted else ""
             state = replace(state, order=search, message=words)
             if search.found is not None:
                 return _ask(replace(state, found_order=search.found, stage=Stage.COUNT))
