@@ -26,7 +26,7 @@ def lit(cause: str, *, byte: int = 1, seed: int = 5, level: int = 20) -> Practic
 
 
 @pytest.mark.parametrize(
-    ("cause", "strip"),
+    ("cause", "signs"),
     [
         ("no-5v", "·" * 50),
         ("no-common-ground", "~" * 50),
@@ -36,14 +36,14 @@ def lit(cause: str, *, byte: int = 1, seed: int = 5, level: int = 20) -> Practic
         ("corrupts-after", "R" * 22 + "~" * 28),
     ],
 )
-def test_the_strip_is_what_the_fault_makes_of_red(cause: str, strip: str) -> None:
-    seen = lit(cause, seed=5).strip()
-    assert seen == strip
+def test_the_chain_shows_what_the_fault_makes_of_red(cause: str, signs: str) -> None:
+    seen = lit(cause, seed=5).signs()
+    assert seen == signs
 
 
 def test_three_colours_sent_to_four_colour_pixels_repeat() -> None:
     # bytes 0 L 0 0 L 0 ... taken four at a time in the order G, R, B, W: red; green and white; blue; and again
-    assert lit("rgbw-as-rgb").strip().startswith("R+BR+B")
+    assert lit("rgbw-as-rgb").signs().startswith("R+BR+B")
 
 
 def test_what_is_seen_beside_the_pixels_is_remarked() -> None:
@@ -65,7 +65,7 @@ def test_every_fault_has_a_map_and_a_view(cause: str) -> None:
     m = practice_map(planted)
     assert len(m.chain(CHAIN).pixels) == planted.wiring.settings.count
     assert not [finding for finding in check_map(m) if finding.severity == "fault"]
-    assert len(lit(cause, seed=9).strip()) == planted.wiring.count
+    assert len(lit(cause, seed=9).signs()) == planted.wiring.count
 
 
 def test_the_same_seed_gives_the_same_scene() -> None:
