@@ -121,7 +121,7 @@ def _import(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
 
 
 def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    parser = commands.add_parser("check", help="find faults in a map: names used twice, gaps, counts that do not agree")
+    parser = commands.add_parser("check", help="look a map over: names used twice, gaps, counts that do not agree")
     _file(parser)
     parser.add_argument("--json", action="store_true", help="as JSON")
     parser.add_argument("--strict", action="store_true", help="exit code 1 for warnings too")

@@ -232,5 +232,5 @@ def _compare(work: PictureWork) -> tuple[PictureWork, Effects]:
     if held is None or held.id == work.place:
         words = f"{work.here.label} is kept: choose another place, then compare again"
         return replace(work, held=work.place, message=words), ()
-    how = "side by side" if work.steady_only else "alternating, one a half second"
+    how = "side by side" if work.steady_only else "alternating, half a second each"
     return relit(replace(work, comparing=True, turn=False, message=f"{held.label} and {work.here.label}, {how}"))

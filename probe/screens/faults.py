@@ -94,7 +94,7 @@ class FaultScreen(LineScreen):
         before, self._drawn = self._drawn, search
         width = max(20, self.size.width)
         tall = self.size.height >= TALL
-        board = search.board.words if search.board.here or not search.paper else "on paper, no board"
+        board = search.board.words if search.board.here or not search.paper else "paper entry, no board"
         where = f" {search.map.machine.name} · {search.here.name} (output {search.here.output})"
         asked = search.session.questions_asked
         where += f" · {asked} asked" if asked else ""

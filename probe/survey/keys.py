@@ -20,7 +20,7 @@ class Answer(Enum):
 
     SAME_PLACE = "same place as the last"
     NOTHING_LIT = "nothing lit"
-    HIDDEN = "not visible"
+    HIDDEN = "hidden"
     SPARE = "spare"
     REPEATER = "repeater"
 

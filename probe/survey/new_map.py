@@ -115,7 +115,7 @@ class Setting:
                 last = self.count.first + self.count.lit - 1
                 return f"{where}: only pixels {self.count.first} to {last} are lit. Does anything light?"
             case Stage.NAME:
-                return f"{where}: {self.found_count or 'unknown number of'} pixels, order {self.found_order}. Its name?"
+                return f"{where}: {self.found_count or 'unknown number of'} pixels, byte order {self.found_order}. Its name?"
             case Stage.CEILING:
                 return f"{where}: how many mA may this chain draw at most? (The board allows {self._board_ceiling} mA.)"
             case _:

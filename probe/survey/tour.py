@@ -51,7 +51,7 @@ STOPS: tuple[Stop, ...] = (
         lambda then, now: now.screen not in ("WalkScreen", "HelpScreen", "TableScreen"),
     ),
     Stop(
-        "Power plan, wiring, fault finder and the game's lamps are behind Esc as well. With a board of your own:"
+        "Power plan, harness sheet, fault finder and the game's lamps are behind Esc as well. With a board of your own:"
         " playfield-probe walk FILE. That was the tour.",
         lambda then, now: False,
     ),
