@@ -98,12 +98,7 @@ class LightScreen(LineScreen):
         yield Static(id="pic-message")
         with Horizontal(id="pic-typing"):
             yield Static(id="pic-prompt")
-            yield StateLine(
-                id="pic-input",
-                typed=lambda: self.work.typed,
-                on_typed=lambda text: self._take(Typed(text)),
-                on_enter=lambda: self._take(Take(from_below=self.query_one(PlayfieldPicture).from_below)),
-            )
+            yield Input(id="pic-input", compact=True)
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -152,7 +147,7 @@ class LightScreen(LineScreen):
 
     def _show_entry(self, work: PictureWork) -> None:
         row = self.query_one("#pic-typing")
-        line = self.query_one("#pic-input", StateLine)
+        line = self.query_one("#pic-input", Input)
         is_open = work.entry is not Entry.NONE
         if is_open:
             self.put("pic-prompt", Content(_PROMPTS[work.entry]))
@@ -162,7 +157,7 @@ class LightScreen(LineScreen):
         elif not is_open and row.has_class("open"):
             row.remove_class("open")
             self.set_focus(None)
-        line.follow()
+        self.put_typed(line, work.typed)
 
     def _show_picture(self, work: PictureWork) -> None:
         picture = self.query_one(PlayfieldPicture)
@@ -185,6 +180,13 @@ class LightScreen(LineScreen):
 
     def _take(self, given: object) -> None:
         self.app.conductor.take(given)
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.value != self.work.typed:
+            self._take(Typed(event.value))
+
+    def on_input_submitted(self) -> None:
+        self._take(Take(from_below=self.query_one(PlayfieldPicture).from_below))
 
     def action_take(self) -> None:
         """Enter: set the mark, or light the place again."""

@@ -73,12 +73,7 @@ class EvenScreen(LineScreen):
         yield Static(id="even-message")
         with Horizontal(id="even-typing"):
             yield Static(id="even-prompt")
-            yield StateLine(
-                id="even-input",
-                typed=lambda: self.walk.typed,
-                on_typed=lambda text: self.app.conductor.take(Typed(text)),
-                on_enter=lambda: self.app.conductor.take(Take(now_text())),
-            )
+            yield Input(id="even-input", compact=True)
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -197,6 +192,13 @@ class EvenScreen(LineScreen):
             self.app.conductor.take(found)
 
     # -- keys ---------------------------------------------------------------------------------------------------
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.value != self.walk.typed:
+            self.app.conductor.take(Typed(event.value))
+
+    def on_input_submitted(self) -> None:
+        self.app.conductor.take(Take(now_text()))
 
     def action_rate(self, rating: str) -> None:
         """Dark, fair or hot."""
