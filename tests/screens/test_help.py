@@ -27,7 +27,7 @@ OPENED = {
     "picture": ("percent_sign",),
     "evenness": ("percent_sign", "f5"),
 }
-BASES = {"GameScreen", "PlanningScreen", "EntriesScreen", "HelpScreen"}
+BASES = {"LineScreen", "GameScreen", "PlanningScreen", "EntriesScreen", "HelpScreen"}
 
 
 def own_screens() -> list[type[Screen[object]]]:
