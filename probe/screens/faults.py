@@ -8,7 +8,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Footer, Static
 
 from probe.conductor import Activity
 from probe.faults.search import step
@@ -62,7 +62,12 @@ class FaultScreen(LineScreen):
         yield Static(id="fault-glass")
         with Horizontal(id="fault-asking"):
             yield Static(id="fault-prompt")
-            yield EntryLine(while_empty("faults", self._changed_keys))
+            yield EntryLine(
+                while_empty("faults", self._changed_keys),
+                typed=lambda: self.search.typed,
+                on_typed=self._type,
+                on_enter=self.action_take,
+            )
         yield Static(id="fault-answers")
         yield Static(id="fault-message")
         yield Static(id="fault-suspects")
@@ -120,7 +125,7 @@ class FaultScreen(LineScreen):
         shown.set_class(tall, "tall")
         self.put("fault-suspects", Content("\n").join([plain(line, width=width - 2) for line in suspects]))
         self.put("fault-prompt", Content(_PROMPTS.get(search.mode, "Reading: ") if search.types else ""))
-        self.put_typed(self.query_one(EntryLine), search.typed)
+        self.query_one(EntryLine).follow()
         self._show_answers()
         self.call_after_refresh(self._show_answers)  # once the lines above have their heights
 
@@ -148,17 +153,9 @@ class FaultScreen(LineScreen):
 
     # -- keys ---------------------------------------------------------------------------------------------------
 
-    def on_input_changed(self, event: Input.Changed) -> None:
-        if event.value == self.search.typed:
-            return
+    def _type(self, text: str) -> None:
         if self.search.types:
-            self.app.conductor.take(Typed(event.value))
-        else:
-            with self.prevent(Input.Changed):
-                event.input.value = ""
-
-    def on_input_submitted(self) -> None:
-        self.action_take()
+            self.app.conductor.take(Typed(text))
 
     def action_take(self) -> None:
         """Enter: the chosen answer, or what is typed."""

@@ -10,7 +10,7 @@ from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.events import Click
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Footer, Static
 
 from probe.conductor import Activity
 from probe.light.cautions import CAUTIONS
@@ -49,6 +49,7 @@ from probe.screens.light_words import about_place, current_line, legend_line
 from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
 from probe.screens.text import plain
+from probe.screens.widgets.entry import StateLine
 from probe.screens.widgets.picture import LIT_SIGN, MARK_SIGN, PlayfieldPicture, Spot
 from probe.sessions import Recording
 
@@ -98,7 +99,12 @@ class LightScreen(LineScreen):
         yield Static(id="pic-message")
         with Horizontal(id="pic-typing"):
             yield Static(id="pic-prompt")
-            yield Input(id="pic-input", compact=True)
+            yield StateLine(
+                id="pic-input",
+                typed=lambda: self.work.typed,
+                on_typed=lambda text: self._take(Typed(text)),
+                on_enter=lambda: self._take(Take(from_below=self.query_one(PlayfieldPicture).from_below)),
+            )
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -147,7 +153,7 @@ class LightScreen(LineScreen):
 
     def _show_entry(self, work: PictureWork) -> None:
         row = self.query_one("#pic-typing")
-        line = self.query_one("#pic-input", Input)
+        line = self.query_one("#pic-input", StateLine)
         is_open = work.entry is not Entry.NONE
         if is_open:
             self.put("pic-prompt", Content(_PROMPTS[work.entry]))
@@ -157,7 +163,7 @@ class LightScreen(LineScreen):
         elif not is_open and row.has_class("open"):
             row.remove_class("open")
             self.set_focus(None)
-        self.put_typed(line, work.typed)
+        line.follow()
 
     def _show_picture(self, work: PictureWork) -> None:
         picture = self.query_one(PlayfieldPicture)
@@ -180,13 +186,6 @@ class LightScreen(LineScreen):
 
     def _take(self, given: object) -> None:
         self.app.conductor.take(given)
-
-    def on_input_changed(self, event: Input.Changed) -> None:
-        if event.value != self.work.typed:
-            self._take(Typed(event.value))
-
-    def on_input_submitted(self) -> None:
-        self._take(Take(from_below=self.query_one(PlayfieldPicture).from_below))
 
     def action_take(self) -> None:
         """Enter: set the mark, or light the place again."""

@@ -11,7 +11,7 @@ from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.events import Click
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Footer, Static
 
 from probe.conductor import Activity
 from probe.light.cautions import CAUTIONS
@@ -39,6 +39,7 @@ from probe.screens.light_words import current_line, evenness_words, suggestion_l
 from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
 from probe.screens.text import plain
+from probe.screens.widgets.entry import StateLine
 from probe.screens.widgets.picture import MARK_SIGN, PlayfieldPicture, Spot
 from probe.sessions import Recording
 
@@ -73,7 +74,12 @@ class EvenScreen(LineScreen):
         yield Static(id="even-message")
         with Horizontal(id="even-typing"):
             yield Static(id="even-prompt")
-            yield Input(id="even-input", compact=True)
+            yield StateLine(
+                id="even-input",
+                typed=lambda: self.walk.typed,
+                on_typed=lambda text: self.app.conductor.take(Typed(text)),
+                on_enter=lambda: self.app.conductor.take(Take(now_text())),
+            )
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -116,8 +122,8 @@ class EvenScreen(LineScreen):
             self.put("even-message", message_line(walk.unsaved, walk.message))
         prompt = "Enter takes the trims " if walk.done else f"Reading ({walk.measure.value}), or F2 F3 F4: "
         self.put("even-prompt", Content(prompt))
-        line = self.query_one("#even-input", Input)
-        self.put_typed(line, walk.typed)
+        line = self.query_one("#even-input", StateLine)
+        line.follow()
         self._show_picture(walk)
         if walk.done and walk.suggestion is None and not walk.trouble:
             self._reckon(walk)
@@ -192,13 +198,6 @@ class EvenScreen(LineScreen):
             self.app.conductor.take(found)
 
     # -- keys ---------------------------------------------------------------------------------------------------
-
-    def on_input_changed(self, event: Input.Changed) -> None:
-        if event.value != self.walk.typed:
-            self.app.conductor.take(Typed(event.value))
-
-    def on_input_submitted(self) -> None:
-        self.app.conductor.take(Take(now_text()))
 
     def action_rate(self, rating: str) -> None:
         """Dark, fair or hot."""

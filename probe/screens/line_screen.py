@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Input, Static
+from textual.widgets import Static
 
 from probe.screens.text import cut, plain
 
@@ -45,13 +45,6 @@ class LineScreen(Screen[None]):
         if self._lines.get(name) != content:
             self._lines[name] = content
             self.query_one(f"#{name}", Static).update(content, layout=layout)
-
-    def put_typed(self, line: Input, typed: str) -> None:
-        """Let an input hold what the state says is typed, without telling the state so again."""
-        if line.value != typed:
-            with self.prevent(Input.Changed):
-                line.value = typed
-                line.cursor_position = len(typed)
 
     async def saved(self) -> None:
         """Wait, not for ever, until what is queued is on disk: another activity is about to get the board."""

@@ -9,7 +9,7 @@ from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Footer, Static
 
 from probe.conductor import Activity
 from probe.maps.model import PlayfieldMap
@@ -73,7 +73,12 @@ class RecheckScreen(Screen[None]):
                 yield Static(id="lit")
                 with Horizontal(id="asking"):
                     yield Static(id="prompt")
-                    yield EntryLine(while_empty("recheck", self._changed_keys))
+                    yield EntryLine(
+                        while_empty("recheck", self._changed_keys),
+                        typed=lambda: self.state.typed,
+                        on_typed=lambda text: self.app.conductor.take(Typed(text)),
+                        on_enter=self.action_take,
+                    )
                 yield Static(id="items")
                 yield Static(id="message")
             with Vertical(id="right"):
@@ -114,10 +119,7 @@ class RecheckScreen(Screen[None]):
         self._put("prompt", Content(_PROMPTS.get(state.stage, "")))
         entry = self.query_one(EntryLine)
         entry.display = state.stage in _PROMPTS
-        if entry.value != state.typed:
-            with self.prevent(Input.Changed):
-                entry.value = state.typed
-                entry.cursor_position = len(state.typed)
+        entry.follow()
         if entry.display and self.focused is None:
             entry.focus()
         self._put("items", self._body(state))
@@ -250,13 +252,6 @@ class RecheckScreen(Screen[None]):
         self._put("seen", glass)
 
     # -- keys ---------------------------------------------------------------------------------------------------
-
-    def on_input_changed(self, event: Input.Changed) -> None:
-        if event.value != self.state.typed:
-            self.app.conductor.take(Typed(event.value))
-
-    def on_input_submitted(self) -> None:
-        self.action_take()
 
     def action_take(self) -> None:
         """Enter: take what is chosen; at the end, back to the walk."""

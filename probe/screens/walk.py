@@ -10,7 +10,7 @@ from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.events import Click
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Footer, Static
 
 from probe.conductor import Activity
 from probe.maps.diff import ConflictError
@@ -91,7 +91,12 @@ class WalkScreen(LineScreen):
                 yield Static(id="now")
                 with Horizontal(id="asking"):
                     yield Static(id="prompt")
-                    yield EntryLine(while_empty("walk", self._changed_keys))
+                    yield EntryLine(
+                        while_empty("walk", self._changed_keys),
+                        typed=lambda: self.walk.typed,
+                        on_typed=lambda text: self.app.conductor.take(Typed(text)),
+                        on_enter=self.action_take,
+                    )
                 yield Static(id="offers")
                 yield Static(id="message")
             with Vertical(id="right"):
@@ -151,7 +156,7 @@ class WalkScreen(LineScreen):
         self._put("lit", lit_line(walk))
         self._put("now", now_line(walk))
         self._put("prompt", Content(_PROMPTS[walk.entry] + " "))
-        self.put_typed(self.query_one(EntryLine), walk.typed)
+        self.query_one(EntryLine).follow()
         box = self.query_one("#offers").size
         rows, width = box.height or 6, max(10, box.width or 40)
         self._put("offers", offer_lines(walk, width=width, rows=rows, plain_ascii=self._plain_ascii))
@@ -186,15 +191,6 @@ class WalkScreen(LineScreen):
         self._put("seen", under_the_glass(truth, seen))
 
     # -- keys ---------------------------------------------------------------------------------------------------
-
-    def on_input_changed(self, event: Input.Changed) -> None:
-        if event.value != self.walk.typed:
-            self.app.conductor.take(Typed(event.value))
-
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        if event.value != self.walk.typed:
-            self.app.conductor.take(Typed(event.value))
-        self.action_take()
 
     def action_take(self) -> None:
         """Enter: take the chosen offer, or set the mark."""

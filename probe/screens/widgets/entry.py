@@ -1,8 +1,8 @@
-"""The entry line: types as usual, but while it is empty some keys are commands."""
+"""Lines of typing that belong to a screen's state."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import ClassVar
 
 from textual import events
@@ -10,15 +10,72 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
 
-class EntryLine(Input):
-    """One line of typing. `commands` maps keys to the screen's actions while the line is empty."""
+class StateLine(Input, inherit_bindings=False):  # without the keys that scroll: they are the screen's
+    """A line whose text is part of a state: `typed` gives the state's text, `on_typed` changes it, `on_enter` takes it.
 
-    # Enter goes through the line itself, so that it can never overtake letters that are still on their way
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "submit", "Take", id="walk.take")]
+    The state hears of each key before the next one is looked at. By message it would hear later: a drawing of the state
+    before would then take letters back, and letters typed ahead would join the name before them. For the same reason
+    keys bound to actions (Enter, an arrow, F2) are carried out here, in their turn, and not on their way up.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "submit", "Take", id="walk.take"), *Input.BINDINGS]
+
+    def __init__(
+        self,
+        *,
+        typed: Callable[[], str],
+        on_typed: Callable[[str], None],
+        on_enter: Callable[[], None],
+        placeholder: str = "",
+        id: str = "entry",
+    ) -> None:
+        super().__init__(id=id, placeholder=placeholder, select_on_focus=False, compact=True)
+        self._said = typed
+        self._told = on_typed
+        self._taken = on_enter
+
+    def follow(self) -> None:
+        """Hold what the state says is typed."""
+        typed = self._said()
+        if self.value != typed:
+            self.value = typed
+            self.cursor_position = len(typed)
+
+    def watch_value(self, value: str) -> None:
+        """Tell the state; it may say otherwise."""
+        if value != self._said():
+            self._told(value)
+            self.follow()
+
+    async def action_submit(self) -> None:
+        """Enter."""
+        self._taken()
+        self.follow()
+
+    async def _on_key(self, event: events.Key) -> None:
+        bound = None if event.is_printable else self.screen.active_bindings.get(event.key)
+        if bound is not None and bound.enabled and await self.app.run_action(bound.binding.action, bound.node):
+            event.stop()
+            event.prevent_default()
+            self.follow()
+        else:
+            await super()._on_key(event)
+
+
+class EntryLine(StateLine):
+    """The entry line: types as usual, but while it is empty some keys are the screen's actions, by `commands`."""
+
     DEFAULT_CSS = "EntryLine { border: none; height: 1; padding: 0; }"
 
-    def __init__(self, commands: Mapping[str, str], *, placeholder: str = "") -> None:
-        super().__init__(id="entry", placeholder=placeholder, select_on_focus=False, compact=True)
+    def __init__(
+        self,
+        commands: Mapping[str, str],
+        *,
+        typed: Callable[[], str],
+        on_typed: Callable[[str], None],
+        on_enter: Callable[[], None],
+    ) -> None:
+        super().__init__(typed=typed, on_typed=on_typed, on_enter=on_enter)
         self._commands = dict(commands)
 
     async def _on_key(self, event: events.Key) -> None:
