@@ -14,6 +14,9 @@ from device_protocol.messages import Identity, Order, Reply
 from device_protocol.values import Colour
 from probe.maps.model import Chain, PlayfieldMap
 
+MOST_UNDO = 500
+"""Steps that a person can take back within a session; older ones are in the revisions."""
+
 
 @dataclass(frozen=True)
 class SaveMap:

@@ -40,13 +40,14 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
     """Apply stated changes as one revision; with `dry_run` only show what would be done."""
     from probe.maps.edit_text import parse_edits
     from probe.maps.edits import EditError, renumber
+    from probe.maps.model import MAX_TEXT
     from probe.maps.revisions import close
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
         before = close(m, time=time, reason="Session that was not closed")
         words = reason if reason is not None else "; ".join(changes)
-        return before, renumber(before, parse_edits(before, changes), time=time, reason=words[:2_000])
+        return before, renumber(before, parse_edits(before, changes), time=time, reason=words[:MAX_TEXT])
 
     try:
         before, after = _changed(path, made, dry_run=dry_run)

@@ -14,7 +14,7 @@ from probe.maps.model import Kind, Lamp, Place, PlayfieldMap
 from probe.maps.operations import folded, set_lamps, update_place
 from probe.maps.proving import Proved, standings
 from probe.maps.record import storable
-from probe.steps import BoardView, Effect, NotSaved, RingBell, Saved, SaveMap, board_view
+from probe.steps import MOST_UNDO, BoardView, Effect, NotSaved, RingBell, Saved, SaveMap, board_view
 
 FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")
 _NUMBERS = frozenset({"number", "row", "column"})
@@ -238,7 +238,7 @@ def step(work: LampsWork, given: object, now_s: float) -> tuple[LampsWork, tuple
 def _changed(work: LampsWork, m: PlayfieldMap, message: str) -> tuple[LampsWork, tuple[Effect, ...]]:
     if m is work.map:
         return replace(work, message=message), ()
-    return replace(work, map=m, past=(*work.past, work.map)[-200:], message=message), (SaveMap(m),)
+    return replace(work, map=m, past=(*work.past, work.map)[-MOST_UNDO:], message=message), (SaveMap(m),)
 
 
 def _put(work: LampsWork, lamp: Lamp, at: int | None) -> tuple[LampsWork, tuple[Effect, ...]]:

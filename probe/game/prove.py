@@ -17,6 +17,7 @@ from probe.maps.model import Place, PlayfieldMap
 from probe.maps.operations import folded
 from probe.maps.proving import Proved, Standing, Tally, add_proof, standings, tally
 from probe.steps import (
+    MOST_UNDO,
     Answered,
     BoardDark,
     BoardGone,
@@ -270,7 +271,7 @@ def _say(prove: Prove, verdict: Verdict, time: str, note: str) -> tuple[Prove, t
         return replace(prove, message=words), (RingBell(),)
     m = add_proof(prove.map, row, verdict, time=time, by_table=bool(prove.by_table), note=note)
     # a new state: `rows` and `tally` are reckoned anew
-    said = replace(prove, map=m, past=(*prove.past, (prove.map, prove.at))[-200:], message="")
+    said = replace(prove, map=m, past=(*prove.past, (prove.map, prove.at))[-MOST_UNDO:], message="")
     if all(other.state is Standing.PROVED for other in said.rows):
         return replace(said, message="all proved since the last change"), (SaveMap(m), RingBell())
     if verdict is Verdict.RIGHT:

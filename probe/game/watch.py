@@ -34,6 +34,7 @@ from probe.maps.model import Lamp, Place, PlayfieldMap
 from probe.maps.operations import set_lamps
 from probe.maps.proving import add_observation, drop_observation
 from probe.steps import (
+    MOST_UNDO,
     Answered,
     BoardGone,
     BoardHere,
@@ -332,7 +333,7 @@ def _linger(watch: Watch, by: int) -> tuple[Watch, tuple[Effect, ...]]:
 
 
 def _with_map(watch: Watch, m: PlayfieldMap, message: str) -> tuple[Watch, tuple[Effect, ...]]:
-    return replace(watch, map=m, past=(*watch.past, watch.map)[-200:], message=message), (SaveMap(m),)
+    return replace(watch, map=m, past=(*watch.past, watch.map)[-MOST_UNDO:], message=message), (SaveMap(m),)
 
 
 def _learn(watch: Watch, place_id: str, number: int | None) -> tuple[Watch, tuple[Effect, ...]]:

@@ -36,7 +36,7 @@ from probe.light.suggest import Suggestion, apply, suggest
 from probe.maps.lamp_table import light_of
 from probe.maps.light import Measure, Reading
 from probe.maps.model import Place, PlayfieldMap
-from probe.steps import BoardView, ButtonPressed, Effect, News, RingBell, SaveMap
+from probe.steps import MOST_UNDO, BoardView, ButtonPressed, Effect, News, RingBell, SaveMap
 
 Effects = tuple[Effect, ...]
 _NUMBER = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(lux|lx)?", re.ASCII | re.IGNORECASE)
@@ -214,7 +214,7 @@ def _read(walk: EvenWalk, time: str, **reading: object) -> tuple[EvenWalk, Effec
         map=m,
         typed="",
         message=f"{walk.named(walk.stop)}: {said}",
-        past=(*walk.past, (walk.map, walk.at, walk.trimmed))[-500:],
+        past=(*walk.past, (walk.map, walk.at, walk.trimmed))[-MOST_UNDO:],
     )
     order = [*range(walk.at + 1, len(walk.stops)), *range(walk.at)]
     following = next((at for at in order if walk.stops[at] not in after.readings), None)
@@ -238,7 +238,7 @@ def _take_trims(walk: EvenWalk) -> tuple[EvenWalk, Effects]:
     if walk.suggestion is None or not walk.suggestion.trims:
         return replace(walk, message="there are no trims to take"), (RingBell(),)
     m = apply(walk.map, walk.suggestion.trims)
-    past = (*walk.past, (walk.map, walk.at, walk.trimmed))[-500:]
+    past = (*walk.past, (walk.map, walk.at, walk.trimmed))[-MOST_UNDO:]
     words = f"{len(walk.suggestion.trims)} levels trimmed: they are in the map, and so in the table"
     relit, effects = _relit(replace(walk, map=m, trimmed=True, past=past, message=words))
     return relit, (SaveMap(m), *effects)

@@ -12,10 +12,9 @@ from probe.light.lighting import Lighting, ask
 from probe.light.picture_keys import Entry, Mode
 from probe.maps.lamp_table import light_of
 from probe.maps.model import Place, PlayfieldMap
-from probe.steps import BoardView, Effect, RingBell, SaveMap
+from probe.steps import MOST_UNDO, BoardView, Effect, RingBell, SaveMap
 
 Effects = tuple[Effect, ...]
-MOST_UNDO = 500
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from probe.maps.game import Observation, Proof, Verdict
 from probe.maps.lamp_table import LampTable, TablePixel, fingerprint, lamp_table, revision_of
 from probe.maps.model import PlayfieldMap
 from probe.maps.operations import folded
-from probe.maps.record import storable
+from probe.maps.record import MAX_TEXT, storable
 
 
 class Standing(Enum):
@@ -146,8 +146,8 @@ def add_observation(
         time=time,
         revision=revision_of(m),
         lamp=lamp,
-        predicted=storable(predicted)[:2000],
-        seen=storable(seen)[:2000],
+        predicted=storable(predicted)[:MAX_TEXT],
+        seen=storable(seen)[:MAX_TEXT],
         place=place,
     )
     return m.model_copy(update={"observations": (*m.observations, made)})

@@ -14,9 +14,8 @@ from probe.power.base import PowerError
 from probe.power.entries import Key
 from probe.power.from_map import Reckoned, reckon
 from probe.power.plan import LoadState
-from probe.steps import BoardView, Effect, News, NotSaved, RingBell, Saved, SaveMap, board_view
+from probe.steps import MOST_UNDO, BoardView, Effect, News, NotSaved, RingBell, Saved, SaveMap, board_view
 
-MOST_UNDO = 500
 LOADS = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
 
 

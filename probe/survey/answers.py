@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from probe.maps.model import PixelState, Place, PlayfieldMap, Position, shown_number
+from probe.maps.model import MAX_TEXT, PixelState, Place, PlayfieldMap, Position, shown_number
 from probe.maps.operations import (
     add_place,
     assign_place,
@@ -17,7 +17,7 @@ from probe.maps.operations import (
     update_place,
 )
 from probe.maps.revisions import next_number
-from probe.steps import Effect, RingBell, SaveMap
+from probe.steps import MOST_UNDO, Effect, RingBell, SaveMap
 from probe.survey.keys import Answer, Entry
 from probe.survey.moving import go
 from probe.survey.offers import Offer, Surroundings
@@ -41,9 +41,11 @@ def take(walk: Walk, now_s: float) -> tuple[Walk, tuple[Effect, ...]]:
         case Entry.GOTO:
             return _take_number(walk, typed)
         case Entry.NOTE:
-            m = set_note(walk.map, walk.chain, walk.number, typed[:2000])
+            m = set_note(walk.map, walk.chain, walk.number, typed[:MAX_TEXT])
             moment = Moment(walk.map, walk.chain, walk.number)
-            walk = replace(walk, map=m, entry=Entry.LABEL, typed="", past=(*walk.past, moment), message="note kept")
+            walk = replace(
+                walk, map=m, entry=Entry.LABEL, typed="", past=(*walk.past, moment)[-MOST_UNDO:], message="note kept"
+            )
             return walk, (SaveMap(m),)
         case Entry.AREA:
             chosen = walk.offer.label if walk.offer and (not typed or walk.chosen) else typed
@@ -55,8 +57,8 @@ def take(walk: Walk, now_s: float) -> tuple[Walk, tuple[Effect, ...]]:
         return replace(walk, message="type what lights, or press a key for nothing lit, spare …"), (RingBell(),)
     if why := _refusal(walk):
         return replace(walk, message=why), (RingBell(),)
-    if len(offer.label) > 2000:
-        return replace(walk, message="this label is too long: 2,000 characters at most"), (RingBell(),)
+    if len(offer.label) > MAX_TEXT:
+        return replace(walk, message=f"this label is too long: {MAX_TEXT:,} characters at most"), (RingBell(),)
     m, place = _place_for(walk, offer)
     old = walk.pixel.place
     m = assign_place(m, walk.chain, walk.number, place.id)
@@ -161,7 +163,7 @@ def _answered(walk: Walk, m: PlayfieldMap, now_s: float, message: str) -> tuple[
     done = replace(
         walk,
         map=m,
-        past=(*walk.past, moment)[-500:],
+        past=(*walk.past, moment)[-MOST_UNDO:],
         future=(),
         answered_s=(*walk.answered_s, now_s)[-PACE_ANSWERS:],
         entry=Entry.LABEL,

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from probe.maps.model import Kind, Position
 from probe.maps.operations import update_place
-from probe.steps import Effect, SaveMap
+from probe.steps import MOST_UNDO, Effect, SaveMap
 from probe.survey.walk_state import Moment, Walk
 
 
@@ -37,4 +37,4 @@ def _edit_place(walk: Walk, update: dict[str, object], words: str) -> tuple[Walk
         return replace(walk, message=f"{words}, for the next new place"), ()
     m = update_place(walk.map, place.model_copy(update=update))
     moment = Moment(walk.map, walk.chain, walk.number)
-    return replace(walk, map=m, past=(*walk.past, moment), future=(), message=words), (SaveMap(m),)
+    return replace(walk, map=m, past=(*walk.past, moment)[-MOST_UNDO:], future=(), message=words), (SaveMap(m),)
