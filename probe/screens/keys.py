@@ -6,6 +6,7 @@ map any action to other keys. Nothing here needs Ctrl with punctuation or keys t
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -296,9 +297,9 @@ def keys_of(row: KeyRow, changed: Mapping[str, str]) -> tuple[str, ...]:
 
 def typing_key(key: str) -> bool:
     """Whether the entry line itself uses a key: one that types or moves in it."""
-    return key in {"left", "right", "end", "home"} or not (
-        key.startswith(("f", "ctrl+", "page", "alt+", "shift+")) and len(key) > 1
-    )
+    # "full_stop" begins with an f and is no function key
+    function_key = re.fullmatch(r"f\d+", key) is not None
+    return not (function_key or key.startswith(("ctrl+", "page", "alt+", "shift+")))
 
 
 def bindings(scope: str, changed: Mapping[str, str] | None = None) -> list[Binding]:
