@@ -11,7 +11,7 @@ from typing import Self
 
 import numpy as np
 
-from probe.recheck.align import Forward, chance_of_map, forward, sample_paths, steps
+from probe.recheck.align import Forward, chance_of_map, forward, steps
 from probe.recheck.evidence import Evidence
 from probe.recheck.hypotheses import Hypothesis, random_runs, random_swaps
 from probe.recheck.model import (
@@ -30,6 +30,7 @@ from probe.recheck.model import (
     Setup,
 )
 from probe.recheck.result import Doubt
+from probe.recheck.sampling import sample_paths
 
 DRAWS = 192
 """Maps drawn from the posterior for each choice."""
@@ -174,7 +175,7 @@ class Belief:
         for weight, (run, row) in zip(self.weights.tolist(), self.runs, strict=True):
             if id(run) not in done:
                 done[id(run)] = np.exp(chance_of_map(run, found, counts_as_new=declared))
-            total += weight * float(np.nan_to_num(done[id(run)][row]))
+            total += weight * float(done[id(run)][row])
         return min(total, 1.0)
 
     @property

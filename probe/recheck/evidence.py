@@ -115,10 +115,6 @@ class Evidence:
         """Indexes into `observations` of the looks that said something."""
         return tuple(seen.index for seen in self._looks)
 
-    def void_chance(self, index: int) -> float:
-        """Natural logarithm of the chance that this look's answer is wrong altogether and came out like this."""
-        return next(seen.terms.void for seen in self._looks if seen.index == index)
-
     def _band_index(self, order: Ints, shift: int) -> Ints:
         key = (order.tobytes(), shift)
         if key not in self._memo.index:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from probe.recheck.align import chance_of_map, forward, marginals, missing_run, sample_paths, steps
+from probe.recheck.align import chance_of_map, forward, marginals, missing_run, steps
 from probe.recheck.codes import UNLIT, look_code
 from probe.recheck.evidence import Evidence, Variant
 from probe.recheck.model import (
@@ -28,6 +28,7 @@ from probe.recheck.model import (
     Probe,
     Setup,
 )
+from probe.recheck.sampling import sample_paths
 
 HALF = 9
 
