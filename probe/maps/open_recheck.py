@@ -77,6 +77,23 @@ class OpenRecheck(Record):
     answers: tuple[RecheckAnswer, ...] = Field(default=(), max_length=MOST_ANSWERS)
 
 
+def counted(kept: OpenRecheck) -> str:
+    """How much was said and answered, in words."""
+    named = sum(row.naming for row in kept.answers)
+    answers = len(kept.answers) - named
+    words = [f"{answers} answer{'' if answers == 1 else 's'}"]
+    if named:
+        words.append(f"{named} new pixel{'' if named == 1 else 's'} named")
+    if kept.declared:
+        words.append(f"{len(kept.declared)} change{'' if len(kept.declared) == 1 else 's'} said")
+    return ", ".join(words)
+
+
+def begun_words(kept: OpenRecheck) -> str:
+    """When it was begun, as a person reads it; outside text, so of any form."""
+    return f"begun {kept.begun[:16].replace('T', ' ')} UTC" if kept.begun else "begun earlier"
+
+
 def as_runs(numbers: Iterable[int]) -> str:
     """Numbers in their order as runs: `3 5-9 2`."""
     runs: list[list[int]] = []

@@ -57,23 +57,6 @@ def without_recheck(m: PlayfieldMap, chain: str) -> PlayfieldMap:
     return m.model_copy(update={"rechecks": tuple(kept for kept in m.rechecks if kept.chain != chain)})
 
 
-def counted(kept: OpenRecheck) -> str:
-    """How much was said and answered, in words."""
-    named = sum(row.naming for row in kept.answers)
-    answers = len(kept.answers) - named
-    words = [f"{answers} answer{'' if answers == 1 else 's'}"]
-    if named:
-        words.append(f"{named} new pixel{'' if named == 1 else 's'} named")
-    if kept.declared:
-        words.append(f"{len(kept.declared)} change{'' if len(kept.declared) == 1 else 's'} said")
-    return ", ".join(words)
-
-
-def begun_words(kept: OpenRecheck) -> str:
-    """When it was begun, as a person reads it; outside text, so of any form."""
-    return f"begun {kept.begun[:16].replace('T', ' ')} UTC" if kept.begun else "begun earlier"
-
-
 def digest(entries: Entries) -> str:
     """What answers about these entries rest on, as 16 hexadecimal digits: pixels, their states and places, in order.
 

@@ -9,7 +9,7 @@ from functools import cached_property, partial
 
 from probe.maps.edits import Edit
 from probe.maps.model import Chain, PlayfieldMap, shown_number
-from probe.maps.open_recheck import OpenRecheck
+from probe.maps.open_recheck import OpenRecheck, counted
 from probe.maps.operations import folded
 from probe.recheck import Recheck
 from probe.recheck import Step as EngineStep
@@ -18,7 +18,7 @@ from probe.recheck.model import END, Action, Look, Probe
 from probe.recheck.result import Result
 from probe.rechecking.colours import LOOK_COLOURS, colour_word
 from probe.rechecking.entries import Entries
-from probe.rechecking.kept import Given, counted
+from probe.rechecking.kept import Given
 from probe.rechecking.outcome import Name
 from probe.steps import BoardView, Showing
 from probe.survey.offers import abbreviates, next_in_pattern
@@ -156,7 +156,7 @@ class Rechecking:
         """What is asked, in a sentence."""
         match self.stage:
             case Stage.OFFER:
-                return "A recheck of this chain was not finished. Go on with it?"
+                return "A recheck was not finished. Go on with it?"
             case Stage.DECLARE:
                 return "What was changed? (Enter alone: nothing, or nobody knows)"
             case Stage.THINK:

@@ -12,11 +12,11 @@ from functools import partial
 from probe.maps.edit_text import parse_edit
 from probe.maps.edits import EditError, apply_edits
 from probe.maps.model import MAX_TEXT, PixelState, PlayfieldMap, storable
-from probe.maps.open_recheck import OpenRecheck
+from probe.maps.open_recheck import OpenRecheck, begun_words, counted
 from probe.recheck import Options
 from probe.rechecking.answering import at_list, put_aside, say, taken
 from probe.rechecking.entries import Entries, entries_of
-from probe.rechecking.kept import begun_words, counted, digest, open_recheck, without_recheck
+from probe.rechecking.kept import digest, open_recheck, without_recheck
 from probe.rechecking.keys import (
     ChangeLevel,
     Choose,
@@ -30,7 +30,6 @@ from probe.rechecking.keys import (
     Typed,
     Undo,
 )
-from probe.rechecking.light import is_lit as is_lit
 from probe.rechecking.light import lit_again, set_up, show
 from probe.rechecking.outcome import finished
 from probe.rechecking.state import Advanced, Does, Rechecking, Replayed, Stage, Unusable

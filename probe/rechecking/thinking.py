@@ -96,7 +96,7 @@ def thought(state: Rechecking, now: Advanced) -> _Next:
 
 def went_on(state: Rechecking, replay: Replayed) -> _Next:
     """Where the kept answers lead; each of them can be taken back."""
-    kept = state.kept
+    kept, words = state.kept, state.message
     assert kept is not None
     for index, (one, now) in enumerate(zip(replay.given, replay.advanced, strict=False)):
         m = with_recheck(state.map, kept.model_copy(update={"answers": kept.answers[:index]}))
@@ -111,7 +111,7 @@ def went_on(state: Rechecking, replay: Replayed) -> _Next:
             past=(*asked.past, asked),
         )
     m = with_recheck(state.map, kept)
-    state = replace(state, map=m, kept=kept, stage=Stage.THINK, now=replay.advanced[-2])
+    state = replace(state, map=m, kept=kept, stage=Stage.THINK, now=replay.advanced[-2], message=words)
     after, effects = thought(state, replay.advanced[-1])
     return after, (*set_up(after), *effects)
 

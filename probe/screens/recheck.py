@@ -27,8 +27,9 @@ from probe.rechecking.keys import (
     Typed,
     Undo,
 )
+from probe.rechecking.light import is_lit
 from probe.rechecking.state import Does, Item, Rechecking, Stage
-from probe.rechecking.step import is_lit, outcome, step
+from probe.rechecking.step import outcome, step
 from probe.screens.clock import now_text
 from probe.screens.keys import bindings, while_empty
 from probe.screens.look_words import colours_words, legend, look_spots, seen_spots
@@ -182,7 +183,8 @@ class RecheckScreen(Screen[None]):
             if self._found is None or self._found[0] is not state:
                 self._found = (state, outcome(state, now_text()))
             m = self._found[1]
-            lines = list(m.revisions[-1].changes) if m is not state.map else ["The map was right, and nothing is new."]
+            fresh = len(m.revisions) > len(state.map.revisions)
+            lines = list(m.revisions[-1].changes) if fresh else ["The map was right, and nothing is new."]
         sure = state.now.confidence if state.now is not None else 0.0
         count = verified_count(m, m.chain(state.chain))
         head = [
@@ -298,14 +300,16 @@ class RecheckScreen(Screen[None]):
         self._show_picture(self.state)
 
     def action_leave(self) -> None:
-        """Esc: empty the line; else back to the walk. What was not kept is forgotten."""
+        """Esc: empty the line; else back to the walk. What was answered is kept, to go on with."""
         state = self.state
         if state.typed or state.stage is Stage.COLOUR:
             self.app.conductor.take(Leave())
-        elif state.stage in (Stage.DECLARE, Stage.SAVED) or self._leaving is state:
-            self.app.close_recheck(state.map, state.chain)
-        else:
+        elif state.unsaved and self._leaving is not state:
             self._leaving = state
-            self._put("message", Content("Esc again leaves the recheck; its answers are forgotten."))
+            self._put("message", plain(f"NOT SAVED: {state.unsaved} (Esc again leaves all the same)", "bold reverse"))
+        else:
+            if state.stage not in (Stage.OFFER, Stage.SAVED) and (state.answers or state.namings):
+                self.app.notify("What was answered is kept: the recheck goes on where it was.", markup=False)
+            self.app.close_recheck(state.map, state.chain)
 
     _leaving: Rechecking | None = None

@@ -10,8 +10,8 @@ from device_protocol.wiring import PixelChain, Wiring
 from probe.cli.screens import FileStore
 from probe.link import BoardLink, PortSpec
 from probe.maps.model import PlayfieldMap
+from probe.rechecking.light import is_lit
 from probe.rechecking.state import Stage
-from probe.rechecking.step import is_lit
 from probe.screens.app import ProbeApp
 from probe.screens.plan import Plan
 from probe.screens.recheck import RecheckScreen

@@ -10,11 +10,12 @@ from textual.widgets import Input
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import Wiring
 from probe.maps.model import Chain, PlayfieldMap
+from probe.maps.open_recheck import counted
 from probe.maps.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.maps.revisions import verified_count
 from probe.rechecking.keys import Choose, Key, Quick, Say, Take, Typed
+from probe.rechecking.light import is_lit
 from probe.rechecking.state import Rechecking, Stage
-from probe.rechecking.step import is_lit
 from probe.screens.find import FindScreen
 from probe.screens.recheck import RecheckScreen
 from probe.screens.walk import WalkScreen
@@ -56,7 +57,7 @@ async def asked(stage: Opened) -> Rechecking:
         await stage.pilot.pause(0.01)
         await stage.app.conductor.settled()
         state = state_of(stage)
-        if state.stage in (Stage.DECLARE, Stage.DONE, Stage.SAVED) and not state.unsaved:
+        if state.stage in (Stage.OFFER, Stage.DECLARE, Stage.DONE, Stage.SAVED) and not state.unsaved:
             await stage.pilot.pause()
             return state
         if is_lit(state):
@@ -180,9 +181,54 @@ async def test_undo_and_losing_the_board(open_app: OpenApp) -> None:
         state = await asked(stage)
         assert state.answers == 0
         assert state.look == first
-        await stage.pilot.press("down", "escape", "escape", "escape")
+        await stage.pilot.press("down", "escape")
         await stage.lit()
     assert load_map(stage.path) == m, "a recheck that was left changes nothing"
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int, int]) -> None:
+    m = load_map(demo_map_path())
+    real = wirings(m, "two spliced in")
+    async with open_app(m, wirings=real, size=size) as stage:
+        await stage.lit()
+        await stage.pilot.press("semicolon")
+        while not (await asked(stage)).names:
+            for key in keys_for(state_of(stage), shining(stage.board, state_of(stage).here)):
+                await stage.pilot.press(*presses(key))
+            await stage.pilot.pause()
+        before = state_of(stage)
+        left = load_map(stage.path)
+        assert left.rechecks == before.map.rechecks, "on disk before the next question is lit"
+        assert left.revisions == m.revisions
+        await stage.pilot.press("ctrl+q")
+    assert load_map(stage.path) == left
+    async with open_app(left, wirings=real, size=size) as stage:
+        await stage.lit()
+        await stage.pilot.press("semicolon")
+        assert (await asked(stage)).stage is Stage.OFFER
+        shown = text_of(stage.app)
+        assert "Go on with it?" in shown
+        assert f"Go on: {counted(left.rechecks[0])}" in shown
+        await stage.pilot.press("escape")
+        await stage.lit()
+        assert load_map(stage.path) == left
+        await stage.pilot.press("semicolon", "enter")
+        again = await asked(stage)
+        assert (again.action, again.names, again.answers) == (before.action, before.names, before.answers)
+        assert "going on after" in text_of(stage.app)
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert any("is kept" in told.message for told in stage.app._notifications)
+        await stage.lit()
+        await recheck(stage)
+        shown = text_of(stage.app)
+        assert "pixels seen since the change" in shown
+        await stage.pilot.press("enter")
+        await stage.lit()
+    after = load_map(stage.path)
+    assert agrees(after, CHAIN, real[0]) == []
+    assert after.rechecks == ()
 
 
 def small(label: str, area: str = "") -> PlayfieldMap:
