@@ -2,6 +2,7 @@
 
 `Recording(step)` stands in for the step of any activity whose state has a field `map`. It gives every map that is to be
 saved its pending changes, and answers `CloseSession`. It remembers nothing that could not be reckoned again from the map.
+What one screen changed is a revision apart from what came before it: `CloseVisit`.
 """
 
 from __future__ import annotations
@@ -10,10 +11,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from probe.maps.change import What
-from probe.maps.diff import Cache
-from probe.maps.model import MAX_TEXT, PlayfieldMap
-from probe.maps.revisions import base_of, close, recorded, undo
+from probe.maps.diff import Cache, diff
+from probe.maps.model import PlayfieldMap
+from probe.maps.reasons import reason_of
+from probe.maps.revisions import base_of, close, recorded, revised, undo
 from probe.steps import Effect, SaveMap
 
 Step = Callable[[Any, Any, float], tuple[Any, tuple[Effect, ...]]]
@@ -28,6 +29,15 @@ class CloseSession:
 
 
 @dataclass(frozen=True)
+class CloseVisit:
+    """Make a revision of what changed since the map `since`, and before it one of what was pending there."""
+
+    since: PlayfieldMap
+    time: str
+    reason: str = ""
+
+
+@dataclass(frozen=True)
 class UndoRevision:
     """Take the last revision back, or with `redo` do the last undone one again, as a revision of its own."""
 
@@ -36,10 +46,21 @@ class UndoRevision:
 
 
 def session_reason(m: PlayfieldMap) -> str:
-    """What a session was about, from what it changed: the chains whose pixels were answered."""
-    chains = dict.fromkeys(c.chain for c in m.pending if c.chain is not None and c.what is What.PIXEL)
-    names = [m.chain_by_id[chain].name for chain in chains if chain in m.chain_by_id]
-    return f"Walked: {', '.join(names)}"[:MAX_TEXT] if names else "Worked on the map"
+    """What a session was about, from what it changed."""
+    return reason_of(m, m.pending)
+
+
+def closed_apart(since: PlayfieldMap, now: PlayfieldMap, *, time: str, reason: str = "") -> PlayfieldMap:
+    """`now` with one revision for what was pending in `since` and one for what changed from there; none where nothing did.
+
+    `now` itself if nothing changed since `since`, or what changed is in a revision already.
+    """
+    own = diff(since, now) if now.revisions == since.revisions else ()
+    if not own:
+        return now
+    before = close(since, time=time, reason=session_reason(since))
+    after = now.model_copy(update={"revisions": before.revisions, "pending": ()})
+    return revised(before, after, time=time, reason=reason or reason_of(now, own))
 
 
 def _replaced(state: Any, m: PlayfieldMap) -> Any:
@@ -60,6 +81,8 @@ class Recording:
         """The state after an input, its map with pending changes, and the effects with that map."""
         if isinstance(given, CloseSession):
             return self._closed(state, given)
+        if isinstance(given, CloseVisit):
+            return self._left(state, given)
         if isinstance(given, UndoRevision):
             return self._undone(state, given)
         before: PlayfieldMap = state.map
@@ -89,6 +112,10 @@ class Recording:
             return state, ()
         m = close(whole, time=given.time, reason=given.reason or session_reason(whole))
         return replace(state, map=m), (SaveMap(m),)
+
+    def _left(self, state: Any, given: CloseVisit) -> tuple[Any, tuple[Effect, ...]]:
+        m = closed_apart(given.since, state.map, time=given.time, reason=given.reason)
+        return (replace(state, map=m), (SaveMap(m),)) if m is not state.map else (state, ())
 
     def _undone(self, state: Any, given: UndoRevision) -> tuple[Any, tuple[Effect, ...]]:
         whole = self._whole(state.map)

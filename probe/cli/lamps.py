@@ -7,6 +7,7 @@ from pathlib import Path
 
 from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
+from probe.cli.revise import now_text
 
 
 def named_columns(given: Sequence[str]) -> dict[str, str]:
@@ -27,6 +28,8 @@ def merge_lamp_list(
     from probe.export import ImportProblem, read_lamp_list
     from probe.maps.joining import join_all, propose
     from probe.maps.lamp_merge import apply_merge, merge_lamps, row_title
+    from probe.maps.model import MAX_TEXT, storable
+    from probe.sessions import closed_apart
     from probe.storage import MapFile, load_map
 
     try:
@@ -65,6 +68,7 @@ def merge_lamp_list(
     if dry_run:
         print("Nothing was written.")
     elif m != before:
+        reason = f"Lamps imported from {storable(Path(source).name)}" if source is not None else ""
         with MapFile.open(Path(path)) as file:
-            file.save(m)
+            file.save(closed_apart(before, m, time=now_text(), reason=reason[:MAX_TEXT]))
     return Exit.FINE

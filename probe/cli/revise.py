@@ -42,10 +42,11 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
     from probe.maps.edits import EditError, renumber
     from probe.maps.model import MAX_TEXT
     from probe.maps.revisions import close
+    from probe.sessions import session_reason
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
-        before = close(m, time=time, reason="Session that was not closed")
+        before = close(m, time=time, reason=session_reason(m))
         words = reason if reason is not None else "; ".join(changes)
         return before, renumber(before, parse_edits(before, changes), time=time, reason=words[:MAX_TEXT])
 
@@ -67,10 +68,11 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
     """Take the last revision back (or do the last undone one again), as a revision of its own."""
     from probe.maps.diff import ConflictError
     from probe.maps.revisions import NoRevisionError, close, undo
+    from probe.sessions import session_reason
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
-        before = close(m, time=time, reason="Session that was not closed")
+        before = close(m, time=time, reason=session_reason(m))
         return before, undo(before, time=time, redo=redo)
 
     try:
@@ -86,6 +88,7 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
 
 def list_revisions(path: str, *, as_json: bool) -> int:
     """Print every revision, and what is verified since the last change of each chain."""
+    from probe.maps.open_recheck import begun_words, counted
     from probe.maps.revisions import changed_in, verified_count
     from probe.storage import load_map
 
@@ -122,6 +125,8 @@ def list_revisions(path: str, *, as_json: bool) -> int:
         print("No revision yet.")
     if m.pending:
         print(f"A session is open: {len(m.pending)} records changed since the last revision.")
+    for kept in m.rechecks:
+        print(printable(f"A recheck of {kept.chain} is not finished, {begun_words(kept)}: {counted(kept)}."))
     for chain in m.chains:
         count, changed = verified_count(m, chain), changed_in(m, chain.id)
         since = f"since it was rewired in revision {changed}" if changed else "so far"

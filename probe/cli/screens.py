@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import difflib
 import logging
 import os
+import shlex
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -15,16 +17,22 @@ from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
 from probe.cli.faults import on_map, practice
 from probe.cli.outcome import Exit, complain
-from probe.cli.terminal import draws_unicode
+from probe.cli.revise import now_text
+from probe.cli.spliced import spliced
+from probe.cli.terminal import draws_unicode, on_a_terminal
 from probe.cli.wire_log import WireLog
 from probe.export import ImportProblem, read_lamp_list
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
-from probe.link.simulated_wire import SimulatedPort
-from probe.maps.model import Chain, Lamp, PixelState, PlayfieldMap
-from probe.maps.operations import set_lamps
+from probe.link.errors import LinkError
+from probe.link.simulated_wire import SimulatedPort, simulated_port
+from probe.link.wire import OpenWire
+from probe.maps.model import MAX_TEXT, Chain, Lamp, PixelState, PlayfieldMap, storable
+from probe.maps.open_recheck import counted
+from probe.maps.operations import new_map, set_lamps
 from probe.screens.keys import TABLE, unknown_names
 from probe.screens.plan import MakeLink, Plan, Seen
 from probe.screens.start import PortChoice
+from probe.sessions import closed_apart
 from probe.storage import (
     CannotReadError,
     MapFile,
@@ -40,6 +48,8 @@ from probe.storage import (
 
 log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
+DEMO_WELCOME = "Demo: answer what “Under the glass” says; if it is nothing lit, F2. F1: keys. >: a tour."
+SPLICED_WELCOME = "Demo: somebody spliced pixels in since this map was made. Esc, “Recheck after a change”, then Enter."
 
 
 class FileStore:
@@ -110,31 +120,41 @@ class Opening:
         if self.lamps is not None:
             plan.lamps = _lamps_from(Path(self.lamps))
             if plan.map is not None:
-                plan.map = set_lamps(plan.map, plan.lamps)
+                lamps = set_lamps(plan.map, plan.lamps)
+                reason = f"Lamps imported from {storable(Path(self.lamps).name)}"[:MAX_TEXT]
+                plan.map = closed_apart(plan.map, lamps, time=now_text(), reason=reason)
                 store.save(plan.map)
         _remember(lambda s: s.with_map(path))
+        if plan.map is not None:
+            plan.welcome = _not_finished(plan.map)
         if (remembered := self.settings.port_for(path)) is not None:
             address = _address_of(remembered)
             if address is not None:
-                plan.make_link = self._maker(address)
+                plan.make_link = self._maker(address, plan)
         return plan
 
     def link_to(self, choice: PortChoice, plan: Plan) -> MakeLink | None:
         """A link to a port that was picked, which is remembered for the map."""
+        plan.eyes, plan.truth = None, None
         if choice.address is None:
             return None
         if plan.path and not choice.address.startswith("replay://"):
             key = remembered_key(choice.address)
             port = RememberedPort(usb_serial=key, address=choice.address)
             _remember(lambda s: s.with_port(plan.path, port))
-        return self._maker(choice.address)
+        return self._maker(choice.address, plan)
 
-    def _maker(self, address: str) -> MakeLink:
-        spec = PortSpec(address=address, key=remembered_key(address), baud=self.baud)
+    def _maker(self, address: str, plan: Plan) -> MakeLink:
+        where: PortSpec | OpenWire = PortSpec(address=address, key=remembered_key(address), baud=self.baud)
+        if address.startswith("simulated://"):
+            with contextlib.suppress(LinkError):  # a wrong address is told by the link
+                port = simulated_port(address)
+                where = port.open
+                plan.eyes, plan.truth = lambda: seen_on(port.board), new_map("A simulated playfield")
         transcript = WireLog(self.transcript) if self.transcript else None
 
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
-            return BoardLink(spec, on_event=on_event, transcript=transcript)
+            return BoardLink(where, on_event=on_event, transcript=transcript)
 
         return make
 
@@ -142,6 +162,8 @@ class Opening:
         """The demo: a copy of an invented machine's map, and a simulated board wired like the complete one."""
         options = self.demo_options
         truth = load_map(demo_map_path("kelp_forest.json"))
+        if after_splice := getattr(options, "spliced", False):
+            truth = spliced(truth)
         plan = self.plan()
         keep = getattr(options, "keep", None)
         folder = Path(tempfile.mkdtemp(prefix="playfield-probe-demo-")) if keep is None else None
@@ -150,7 +172,8 @@ class Opening:
         if store.map is not None:
             plan.map = store.map
         elif not getattr(options, "new", False):
-            name = "kelp_forest.json" if getattr(options, "complete", False) else "kelp_forest_half.json"
+            complete = after_splice or getattr(options, "complete", False)
+            name = "kelp_forest.json" if complete else "kelp_forest_half.json"
             plan.map = load_map(demo_map_path(name))
             store.save(plan.map)
         board = SimulatedBoard(
@@ -169,7 +192,9 @@ class Opening:
 
         plan.path, plan.store, plan.close, plan.truth = str(path), store, store.close, truth
         plan.make_link, plan.eyes = make, lambda: seen_on(board)
-        plan.welcome = f"This is the demo. Its map is in {path}. F1: keys. >: a tour."
+        plan.welcome = SPLICED_WELCOME if after_splice else DEMO_WELCOME
+        again = "--spliced --keep" if after_splice else "--keep"
+        plan.goodbye = f"The demo's map is in {path}. To go on: playfield-probe demo {again} {shlex.quote(str(path))}"
         plan.tour = getattr(options, "tour", False)
         return plan
 
@@ -208,6 +233,14 @@ def _colour_word(red: int, green: int, blue: int) -> str:
     }.get(on, "dim")
 
 
+def _not_finished(m: PlayfieldMap) -> str:
+    """That a recheck of a chain can be gone on with; empty if none can."""
+    kept = next((kept for kept in reversed(m.rechecks) if kept.chain in m.chain_by_id), None)
+    if kept is None:
+        return ""
+    return f"A recheck of {m.chain(kept.chain).name} is not finished ({counted(kept)}): Esc, Recheck goes on with it."
+
+
 def _lamps_from(path: Path) -> tuple[Lamp, ...]:
     try:
         return read_lamp_list(path.read_bytes())
@@ -233,7 +266,7 @@ def _file_plan(arguments: argparse.Namespace, opening: Opening) -> Plan:
     """The plan for the map and the port, or paper, that the command line names."""
     plan = opening.open_file(arguments.map)
     if getattr(arguments, "paper", False):
-        plan.make_link, plan.paper = None, True
+        plan.make_link, plan.paper, plan.eyes, plan.truth = None, True, None, None
     elif arguments.port:
         plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
     return plan
@@ -293,6 +326,9 @@ def open_program(arguments: argparse.Namespace) -> int:
     if complaint := _wrong_keys(settings):
         complain(complaint)
         return Exit.FILE
+    if not on_a_terminal():
+        complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")
+        return Exit.USAGE
     plan = _plan(arguments, Opening(arguments, settings))
     if plan is None:
         return Exit.USAGE
@@ -306,4 +342,6 @@ def open_program(arguments: argparse.Namespace) -> int:
         app.plan.close()
     if words:
         complain(words)
+    elif app.plan.goodbye:
+        print(app.plan.goodbye)
     return Exit.FINE if app.return_code in (0, None) else Exit.INTERNAL

@@ -19,6 +19,7 @@ from probe.screens.clock import now_text
 from probe.screens.keys import bindings, while_empty
 from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.text import cut, plain
+from probe.screens.visit import Visit
 from probe.screens.widgets.entry import EntryLine
 from probe.sessions import Recording
 
@@ -50,6 +51,7 @@ class FaultScreen(LineScreen):
         self._plain_ascii = plain_ascii
         self._sight = sight
         self._drawn: Search | None = None
+        self._visit = Visit(search.map)
         self._activity = Activity(search, Recording(step, search.map), self.show)
 
     def compose(self) -> ComposeResult:
@@ -163,6 +165,7 @@ class FaultScreen(LineScreen):
         if item is not None and item.key == "leave":
             self.action_leave()
         elif item is not None and item.key == "follow":
+            self._visit.end(self.app, self._activity)
             self.app.open_follow_up(self.search.map, self.search.chain)
         else:
             self.app.conductor.take(Take(now_text()))
@@ -208,4 +211,5 @@ class FaultScreen(LineScreen):
         if self.search.way_back:
             self.app.conductor.take(Back(now_text()))
             return
+        self._visit.end(self.app, self._activity)
         self.app.close_faults(self.search.map)

@@ -99,8 +99,8 @@ class BoardTableScreen(GameScreen):
 
     def action_watch(self) -> None:
         """The game's lamps live."""
-        self.app.open_game("watch")
+        self.go("watch")
 
     def action_prove(self) -> None:
         """The final check."""
-        self.app.open_game("prove")
+        self.go("prove")

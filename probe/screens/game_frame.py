@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 from probe.conductor import Activity
 from probe.maps.model import PlayfieldMap
 from probe.screens.line_screen import LineScreen, head_line, message_line
+from probe.screens.visit import Visit
 from probe.sessions import Recording
 from probe.steps import Effect
 
@@ -28,6 +29,7 @@ class GameScreen(LineScreen):
         super().__init__()
         self._keep = keep
         self._kept = state.map
+        self._visit = Visit(state.map)
         self._activity: Activity[Any] = Activity(state, Recording(step, state.map), self._told)
 
     def on_mount(self) -> None:
@@ -41,14 +43,33 @@ class GameScreen(LineScreen):
         if self._lines:
             m = self.app.walk_map()
             if m is not None and m is not self._kept:
-                self._kept = m
-                self._activity.state = self.resumed(self._activity.state, m)
+                self._go_on_with(m)
             self.app.conductor.begin(self._activity)
             self._told(self._activity.state)
 
     def resumed(self, state: Any, m: PlayfieldMap) -> Any:
         """The state with a map that a screen on top of this one has changed."""
         return replace(state, map=m)
+
+    def _go_on_with(self, m: PlayfieldMap) -> None:
+        """A map from elsewhere, or with this visit closed: what is in a revision is undone as that revision."""
+        closed = m.revisions != self._kept.revisions
+        self._kept = m
+        self._visit.follow(m)
+        state = self.resumed(self._activity.state, m)
+        self._activity.state = replace(state, past=()) if closed and hasattr(state, "past") else state
+
+    def end_visit(self) -> None:
+        """What was changed here becomes a revision of its own."""
+        self._told(self._activity.state)
+        self._visit.end(self.app, self._activity)
+        if self._activity.state.map is not self._kept:
+            self._go_on_with(self._activity.state.map)
+
+    def go(self, which: str) -> None:
+        """On to another screen of the game's side."""
+        self.end_visit()
+        self.app.open_game(which)
 
     def _told(self, state: Any) -> None:
         if state.map is not self._kept:
@@ -75,5 +96,6 @@ class GameScreen(LineScreen):
 
     def action_leave(self) -> Awaitable[None] | None:
         """Back."""
+        self.end_visit()
         self.app.action_leave()
         return None

@@ -326,21 +326,22 @@ class LampsScreen(GameScreen):
 
     def action_board(self) -> None:
         """The board's table."""
-        self.app.open_game("board")
+        self.go("board")
 
     def action_watch(self) -> None:
         """The game's lamps live."""
-        self.app.open_game("watch")
+        self.go("watch")
 
     def action_prove(self) -> None:
         """The final check."""
-        self.app.open_game("prove")
+        self.go("prove")
 
     def action_leave(self) -> None:
         """Esc: out of joining, then back."""
         if self.work.matches:
             self.give(EndJoining())
         else:
+            self.end_visit()
             self.app.action_leave()
 
     def resumed(self, state: Any, m: PlayfieldMap) -> Any:

@@ -132,4 +132,4 @@ class ProveScreen(GameScreen):
 
     def action_board(self) -> None:
         """The board's table."""
-        self.app.open_game("board")
+        self.go("board")

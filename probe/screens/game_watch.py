@@ -169,4 +169,5 @@ class WatchScreen(GameScreen):
         self.give(Stop())
         with suppress(TimeoutError):
             await asyncio.wait_for(self.app.conductor.settled(), _STOP_WITHIN_S)
+        self.end_visit()
         self.app.action_leave()

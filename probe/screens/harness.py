@@ -188,6 +188,7 @@ class JointScreen(EntriesScreen):
     """One joint: what to join to what, and everything noted of it."""
 
     KEY_SCOPE: ClassVar[str] = "joint"
+    ENDS_VISIT: ClassVar[bool] = False
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("joint"))
 
     def __init__(self, desk: Desk, number: int, moved: Callable[[int], None]) -> None:
@@ -241,6 +242,7 @@ class BatchScreen(EntriesScreen):
     """Colour codes."""
 
     KEY_SCOPE: ClassVar[str] = "batch"
+    ENDS_VISIT: ClassVar[bool] = False
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("batch"))
 
     def compose(self) -> ComposeResult:

@@ -49,6 +49,7 @@ from probe.screens.light_words import about_place, current_line, legend_line
 from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
 from probe.screens.text import plain
+from probe.screens.visit import Visit
 from probe.screens.widgets.entry import StateLine
 from probe.screens.widgets.picture import LIT_SIGN, MARK_SIGN, PlayfieldPicture, Spot
 from probe.sessions import Recording
@@ -85,6 +86,7 @@ class LightScreen(LineScreen):
         self._plain = plain_ascii
         self._mark: tuple[int, int] | None = None
         self._kept: PlayfieldMap = m
+        self._visit = Visit(m)
         self._activity = Activity(start(m, place=place, steady_only=steady_only), Recording(step, m), self.show)
 
     def compose(self) -> ComposeResult:
@@ -127,6 +129,7 @@ class LightScreen(LineScreen):
     def use_map(self, m: PlayfieldMap) -> None:
         """Go on with a map that the walk for evenness has changed."""
         self._activity.state = start(m, place=self.work.place, steady_only=self.work.steady_only)
+        self._visit.follow(m)
         self._keep(m)
 
     # -- showing ------------------------------------------------------------------------------------------------
@@ -353,6 +356,7 @@ class LightScreen(LineScreen):
         elif self.work.entry is not Entry.NONE:
             self._take(Leave())
         else:
-            await self.saved()
             self._keep(self.work.map)
+            self._visit.end(self.app, self._activity)
+            await self.saved()
             self.app.pop_screen()

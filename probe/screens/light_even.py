@@ -39,6 +39,7 @@ from probe.screens.light_words import current_line, evenness_words, suggestion_l
 from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
 from probe.screens.text import plain
+from probe.screens.visit import Visit
 from probe.screens.widgets.entry import StateLine
 from probe.screens.widgets.picture import MARK_SIGN, PlayfieldPicture, Spot
 from probe.sessions import Recording
@@ -58,6 +59,7 @@ class EvenScreen(LineScreen):
         self._keep = keep
         self._plain = plain_ascii
         self._kept = m
+        self._visit = Visit(m)
         self._reckoning: tuple[PlayfieldMap, int] | None = None
         self._activity = Activity(start(m), Recording(step, m), self.show)
 
@@ -251,6 +253,7 @@ class EvenScreen(LineScreen):
         if self.walk.typed:
             self.app.conductor.take(Typed(""))
             return
-        await self.saved()
+        self._visit.end(self.app, self._activity)
         self._keep(self.walk.map)
+        await self.saved()
         self.app.pop_screen()

@@ -21,6 +21,8 @@ from probe.power.entries import Entry, Key
 from probe.power.planning import Planning
 from probe.screens.line_screen import message_line
 from probe.screens.text import cut, plain, visible
+from probe.screens.visit import Visit
+from probe.sessions import Recording
 
 if TYPE_CHECKING:
     from probe.screens.app import ProbeApp
@@ -34,7 +36,8 @@ class Desk:
     def __init__(self, m: PlayfieldMap, chain: str) -> None:
         self.shown: Callable[[Planning], None] = lambda state: None
         self.kept: Callable[[PlayfieldMap], None] = lambda m: None
-        self.activity = Activity(planning.start(m, chain), planning.step, self._changed)
+        self.activity = Activity(planning.start(m, chain), Recording(planning.step, m), self._changed)
+        self.visit = Visit(m)
         self._last = m
 
     def _changed(self, state: Planning) -> None:
@@ -97,6 +100,8 @@ class PlanningScreen(Screen[None]):
     app: ProbeApp
     KEY_SCOPE: ClassVar[str] = ""
     CSS_PATH: ClassVar[str] = "planning.tcss"
+    ENDS_VISIT: ClassVar[bool] = True
+    """Leaving it ends the visit: below it is the walk."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__()
@@ -217,6 +222,8 @@ class PlanningScreen(Screen[None]):
             self._show(self.state)
             return
         self.desk.hand_over()
+        if self.ENDS_VISIT:
+            self.desk.visit.end(self.app, self.desk.activity)
         self.app.pop_screen()
 
 

@@ -10,8 +10,13 @@ from pathlib import Path
 import pytest
 
 from probe.__main__ import main
+from probe.cli.parser import build_parser
+from probe.cli.screens import Opening
 from probe.maps.diff import diff
-from probe.storage import demo_map_path, load_map
+from probe.maps.open_recheck import OpenRecheck
+from probe.maps.revisions import undo
+from probe.storage import Settings, demo_map_path, load_map
+from probe.storage.layout import render_map
 
 
 @pytest.fixture
@@ -108,3 +113,51 @@ def test_the_file_differs_only_where_the_map_does(path: Path, tmp_path: Path) ->
     )
     added, removed, _ = done.stdout.split(maxsplit=2)
     assert int(added) + int(removed) < 12, done.stdout
+
+
+def test_an_imported_lamp_list_is_a_revision(path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = load_map(path)
+    (tmp_path / "more.csv").write_text("number,name\n70,Otter\n", encoding="utf-8")
+    assert main(["lamps", str(path), "--from", str(tmp_path / "more.csv")]) == 0
+    after = load_map(path)
+    assert after.pending == ()
+    assert after.revisions[-1].reason == "Lamps imported from more.csv"
+    said(capsys)
+    assert main(["revisions", str(path)]) == 0
+    listed = said(capsys)
+    assert "Lamps imported from more.csv" in listed
+    assert "lamp Otter: new" in listed
+    number = after.revisions[-1].number
+    assert main(["diff", str(path), "--from", str(number - 1), "--to", str(number)]) == 1
+    assert "lamp Otter: new" in said(capsys)
+    assert main(["undo", str(path)]) == 0
+    assert diff(load_map(path), before) == ()
+
+
+def test_lamps_at_opening_are_a_revision_and_a_recheck_left_open_is_told(
+    path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
+    listed = tmp_path / "few.csv"
+    listed.write_text("number,name\n70,Otter\n", encoding="utf-8")
+    m = load_map(path)
+    kept = OpenRecheck(
+        chain="playfield", begun="2026-03-01T19:30:00Z", rests_on="0" * 16, declared=("took out #3", "[/x]")
+    )
+    path.write_bytes(render_map(m.model_copy(update={"rechecks": (kept,)})))
+    arguments = build_parser().parse_args(["walk", str(path), "--paper", "--lamps", str(listed)])
+    plan = Opening(arguments, Settings()).open_file(str(path))
+    plan.close()
+    after = load_map(path)
+    assert after.revisions[-1].reason == "Lamps imported from few.csv"
+    assert len(after.revisions) == len(m.revisions) + 1
+    assert after.pending == ()
+    assert diff(undo(after, time="2026-03-01T19:30:00Z"), m) == ()
+    assert plan.welcome == (
+        "A recheck of Playfield is not finished (0 answers, 2 changes said): Esc, Recheck goes on with it."
+    )
+    plan = Opening(arguments, Settings()).open_file(str(path))
+    plan.close()
+    assert len(load_map(path).revisions) == len(after.revisions), "the same list again changes nothing"
+    assert main(["revisions", str(path)]) == 0
+    assert "A recheck of playfield is not finished, begun 2026-03-01 19:30 UTC: 0 answers" in said(capsys)

@@ -98,7 +98,10 @@ async def test_the_walk_goes_on_with_the_changed_map(open_app: OpenApp) -> None:
         saved = load_map(stage.path)
         assert saved.chain("playfield").wire == "18 AWG", "the answer did not put the old map back"
         assert saved.chain("playfield").pixels[0].state == "spare"
-        await press(stage, "ctrl+z", "ctrl+z")
+        shown = await press(stage, "ctrl+z", "ctrl+z")
+        assert "once more to take back revision" in shown, "the visit is a revision of its own"
+        assert "wire changed" in shown
+        await press(stage, "ctrl+z")
         assert load_map(stage.path).chain("playfield").wire == "20 AWG"
 
 
