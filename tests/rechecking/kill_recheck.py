@@ -24,8 +24,7 @@ from probe.storage import MapFile, load_map
 from tests.rechecking.test_steps import BOARD, CHAIN, REWIRED, Bench, demo
 from tests.support.rechecker import agrees, wiring_of_chain
 
-LEAST_KILLS = 5
-MOST_ROUNDS = 60
+KILLS = 6
 WIRING = REWIRED["one at each of three"](wiring_of_chain(demo(), demo().chain(CHAIN)))
 
 
@@ -54,8 +53,8 @@ def answer(path: Path, acknowledge: int) -> None:
             time.sleep(0.02)
 
 
-def one_round(path: Path, moment: random.Random) -> tuple[int, bool]:
-    """The last acknowledged count of answers, and whether the recheck was finished."""
+def one_round(path: Path, moment: random.Random, *, kill: bool) -> int:
+    """The last acknowledged count of answers. With `kill` the child is killed a moment after one of the first."""
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
@@ -67,35 +66,37 @@ def one_round(path: Path, moment: random.Random) -> tuple[int, bool]:
             os._exit(3)
         os._exit(0)
     os.close(writing)
-    said = os.read(reading, 8)
-    time.sleep(moment.uniform(0, 0.25))
-    os.kill(child, signal.SIGKILL)
-    _, status = os.waitpid(child, 0)
+    said = b""
+    if kill:
+        for _ in range(moment.randrange(1, 4)):  # the first is that it goes on
+            said += os.read(reading, 8)
+        time.sleep(moment.uniform(0, 0.06))
+        os.kill(child, signal.SIGKILL)
     while part := os.read(reading, 65_536):
         said += part
     os.close(reading)
-    if not os.WIFSIGNALED(status) and os.WEXITSTATUS(status) != 0:
-        raise SystemExit("the child failed")
+    _, status = os.waitpid(child, 0)
+    if os.WIFSIGNALED(status) != kill or (not kill and os.WEXITSTATUS(status) != 0):
+        raise SystemExit("the child failed, or was done before it was killed")
     counts = [count for (count,) in struct.iter_unpack("<q", said[: len(said) // 8 * 8])]
-    return (counts[-1] if counts else 0), not os.WIFSIGNALED(status)
+    return counts[-1] if counts else 0
 
 
 def main(path: Path, seed: int) -> None:
     moment = random.Random(seed)
     MapFile.create(path, demo()).close()
-    before = len(load_map(path).revisions)
-    kills = 0
-    for _ in range(MOST_ROUNDS):
-        count, finished = one_round(path, moment)
-        kills += not finished
-        m = load_map(path)
-        if len(m.revisions) > before:
-            break
-        kept = open_recheck(m, CHAIN)
+    answered = 0
+    for turn in range(KILLS):
+        count = one_round(path, moment, kill=True)
+        kept = open_recheck(load_map(path), CHAIN)
         held = len(kept.answers) if kept is not None else 0
-        if held < count:
-            raise SystemExit(f"kill {kills}: {count} answers were acknowledged, and the file holds {held}")
-    print(json.dumps({"kills": kills, "wrong": agrees(load_map(path), CHAIN, WIRING), "open": len(m.rechecks)}))
+        if held < count or held < answered:
+            raise SystemExit(f"kill {turn}: {max(count, answered)} answers were acknowledged, the file holds {held}")
+        answered = held
+    one_round(path, moment, kill=False)
+    m = load_map(path)
+    wrong = agrees(m, CHAIN, WIRING)
+    print(json.dumps({"kills": KILLS, "answered": answered, "wrong": wrong, "open": len(m.rechecks)}))
 
 
 if __name__ == "__main__":

@@ -374,5 +374,5 @@ def test_killed_at_random_moments_no_answer_is_lost(tmp_path: Path) -> None:
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     sums = json.loads(done.stdout)
-    assert sums["kills"] >= 5
-    assert sums["wrong"] == []
+    assert sums["answered"] > 2, "there was something to lose"
+    assert (sums["wrong"], sums["open"]) == ([], 0)
