@@ -80,6 +80,9 @@ def _demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
         "--complete", action="store_true", help="start with the finished map instead of a half-made one"
     )
     parser.add_argument("--new", action="store_true", help="start with no map: set one up from the first question")
+    parser.add_argument(
+        "--spliced", action="store_true", help="start with a map that two new pixels have made wrong: try the recheck"
+    )
     parser.add_argument("--keep", metavar="FILE", help="keep the demo's map in this file")
     parser.add_argument("--tour", action="store_true", help="show the way round in two minutes")
     _transcript_option(parser)

@@ -59,10 +59,10 @@ def derive(facts: Facts) -> Context:
     spliced = facts.days_since_splice is not None and facts.days_since_splice <= JUST_DAYS
     if spliced and facts.pixels_verified != 0:
         found.append(
-            (JUST_SPLICED, f"the latest revision that changed the wiring is {facts.days_since_splice:g} days old")
+            (JUST_SPLICED, f"the latest revision that changed the wiring is {facts.days_since_splice:.0f} days old")
         )
     elif facts.days_working is not None and facts.days_working >= WEEKS_DAYS and facts.pixels_verified != 0:
-        found.append((WORKED_WEEKS, f"seen right for {facts.days_working:g} days with no splice since"))
+        found.append((WORKED_WEEKS, f"seen right for {facts.days_working:.0f} days with no splice since"))
     if facts.seen_right_on_bench and facts.wrong_in_play:
         found.append((PLAY_ONLY, "the walk was right; only the game shows it wrong"))
     marks = sorted({mark.strip() for mark in facts.batches if mark.strip()})

@@ -79,8 +79,8 @@ class PixelKind(Frozen):
         return (self.input_low_fraction or 0.3) * supply_volt
 
 
-_REGULATION = "regulation_volt and dark_volt: from the LED voltages of the sheet plus headroom, a model"
-_IDLE = "idle_a: not in the sheet; 1 mA as for like parts, from memory"
+_REGULATION = "where regulation and light end: from the LED voltages of the sheet plus headroom, a model"
+_IDLE = "current while dark: 1 mA as for like parts, from memory"
 _5V: Final = {"nominal_volt": 5.0, "low_line_volt": 4.5, "regulation_volt": 3.7, "dark_volt": 2.2}
 _RATIO: Final = {"input_high_fraction": 0.7, "input_low_fraction": 0.3}
 
@@ -101,7 +101,7 @@ def _kinds() -> tuple[PixelKind, ...]:
         make({
             "name": "WS2812B", "channels": 3, "channel_a": 0.020, "idle_a": 0.001, **_5V, **_RATIO,
             "lowest_volt": 3.5, "highest_volt": 5.3, "latch_us": 50.0, "source": "[2]",
-            "assumed": ("channel_a: not in the sheet; 20 mA from memory", _IDLE, _REGULATION),
+            "assumed": ("current of one colour: 20 mA from memory", _IDLE, _REGULATION),
         }),
         make({
             "name": "WS2812B-V5", "channels": 3, "channel_a": 0.012, "idle_a": 0.0006, **_5V,
@@ -126,14 +126,14 @@ def _kinds() -> tuple[PixelKind, ...]:
             "name": "SK6812-RGBW", "channels": 4, "channel_a": 0.012, "idle_a": 0.001, **_5V,
             "lowest_volt": 3.5, "highest_volt": 5.5, "input_high_volt": 3.4, "input_low_volt": 1.6, "bits": 32,
             "latch_us": 80.0, "source": "[7]",
-            "assumed": ("channel_a: the sheet tests at 9 mA; 12 mA nominal from memory", _REGULATION),
+            "assumed": ("current of one colour: the sheet tests at 9 mA; 12 mA from memory", _REGULATION),
         }),
         make({
             "name": "WS2815", "channels": 3, "channel_a": 0.005, "idle_a": 0.002, "nominal_volt": 12.0,
             "low_line_volt": 10.8, "lowest_volt": 9.0, "highest_volt": 13.0, "regulation_volt": 9.0, "dark_volt": 6.0,
             "input_high_fraction": 0.7 * 5 / 12, "input_low_fraction": 0.3 * 5 / 12, "latch_us": 300.0, "source": "[8]",
             "assumed": (
-                "channel_a and idle_a: from memory",
+                "current of one colour, and while dark: from memory",
                 "thresholds: the printed 0.7 VDD is taken of the chip's own 5 V, the sheet being in error", _REGULATION,
             ),
         }),

@@ -66,7 +66,7 @@ def other_keys(screen: Screen[Any]) -> list[tuple[str, str]]:
     rows = {row.id for row in TABLE}
     found = [
         ("  ".join(key_name(key) for key in binding.key.split(",")), binding.description)
-        for binding in screen.BINDINGS
+        for binding in vars(type(screen)).get("BINDINGS", ())  # not those of every screen
         if isinstance(binding, Binding) and binding.id not in rows and binding.description
     ]
     if screen.query(OptionList):
@@ -96,8 +96,9 @@ class HelpScreen(ModalScreen[None]):
         lines = [Content("Keys").stylize("bold")]
         lines += [Content(f"  {keys:<22}{words}") for keys, words in self._others]
         noted = False
+        own = {key for row in TABLE if row.scope == self._scope != "app" for key in row.keys}
         for row in TABLE:
-            if row.scope not in (self._scope, "app"):
+            if row.scope not in (self._scope, "app") or (row.scope == "app" and own.intersection(row.keys)):
                 continue
             keys = "  ".join(key_name(key) for key in keys_of(row, self._changed_keys))
             mark = " ¹" if row.empty_only else ""

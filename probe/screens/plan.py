@@ -44,7 +44,7 @@ class Plan:
     `paper`. `eyes` tells what a simulated playfield shows, as (place id, colour word) pairs, and `truth` where those
     places are; both None with a real board. `faults_on`: the chain the fault finder opens on, instead of the walk; `scene`
     a practice round for it, told `in_words` or by the lit board alone. `recheck_on`: the chain to recheck at once,
-    `recheck_said` what is known to be changed, in words.
+    `recheck_said` what is known to be changed, in words. `welcome` is said on the walk, `goodbye` in the shell afterwards.
     """
 
     opener: Opener
@@ -65,6 +65,7 @@ class Plan:
     remember_theme: Callable[[str], None] = lambda _: None
     level: int = START_LEVEL
     welcome: str = ""
+    goodbye: str = ""
     lamps: tuple[Lamp, ...] = ()
     faults_on: str = ""
     recheck_on: str = ""

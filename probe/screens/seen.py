@@ -20,5 +20,8 @@ def under_the_glass(truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...
     for place_id, colour in seen[:MOST_NAMES]:
         place = truth.place_by_id.get(place_id)
         words.append(f"{place.label if place else place_id} ({colour})")
-    more = f" and {len(seen) - MOST_NAMES} more" if len(seen) > MOST_NAMES else ""
-    return plain("Under the glass: " + ", ".join(words) + more)
+    head = "Under the glass: "
+    if len(seen) > MOST_NAMES:  # how many comes first: the names may be cut off
+        head = f"Under the glass ({len(seen)} lit): "
+        words.append("…")
+    return plain(head + ", ".join(words))

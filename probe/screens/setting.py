@@ -79,6 +79,7 @@ class SettingScreen(Screen[None]):
         if entry.display:
             entry.value = state.suggestion
             entry.focus()
+            entry.action_select_all()  # what is typed takes its place
         if state.choices:
             choices.clear_options()
             choices.add_options([Content(words) for words in state.choices])

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
+from textual.events import Key
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Footer, Input, OptionList, Static
 
@@ -27,6 +28,15 @@ class PortChoice:
     words: str
 
 
+def type_on(screen: Screen[Any], key: Key) -> None:
+    """What is typed while the list has the focus goes to the line to type in."""
+    entry = screen.query_one(Input)
+    if entry.display and not entry.has_focus and key.is_printable and key.character:
+        entry.focus()
+        entry.insert_text_at_cursor(key.character)
+        key.stop()
+
+
 class PortScreen(ModalScreen[PortChoice | None]):
     """Pick the port the board is on. None is opened before it is picked."""
 
@@ -41,8 +51,8 @@ class PortScreen(ModalScreen[PortChoice | None]):
         with Vertical(id="help-box"):
             yield Static("Which port is the board on? (None is opened before you pick it.)", id="question")
             yield OptionList(id="port-list", markup=False)
-            yield Static("Another address: a device, socket://HOST:PORT, rfc2217://HOST:PORT", id="port-hint")
-            yield Input(id="port-entry", placeholder="type an address, or leave this empty")
+            yield Static("Or type another address: a device, socket://HOST:PORT, simulated://", id="port-hint")
+            yield Input(id="port-entry", placeholder="an address; Tab leads here and back", select_on_focus=False)
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -54,6 +64,9 @@ class PortScreen(ModalScreen[PortChoice | None]):
         listed.add_options([plain(choice.words) for choice in self._choices])
         listed.highlighted = 0
         listed.focus()
+
+    def on_key(self, event: Key) -> None:
+        type_on(self, event)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         self.dismiss(self._choices[event.option_index])
@@ -100,6 +113,7 @@ class StartScreen(Screen[None]):
         options = [Content("The demo: a simulated board under an invented machine, no hardware")]
         options += [Content("A map by its file name (a new one if it is not there)")]
         options += [plain(f"Open {path}") for path in self._recent]
+        options += [Content("Leave the program")]
         listed = self.query_one(OptionList)
         listed.add_options(options)
         listed.highlighted = 2 if self._recent else 0
@@ -113,8 +127,10 @@ class StartScreen(Screen[None]):
             entry = self.query_one("#setting-entry", Input)
             entry.display = True
             entry.focus()
-        else:
+        elif event.option_index < 2 + len(self._recent):
             self.app.open_file(self._recent[event.option_index - 2])
+        else:
+            self.app.exit("")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         if event.value.strip():

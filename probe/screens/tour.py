@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from probe.screens.app import ProbeApp
 
 LOOK_EVERY_S = 0.2
+SIGNS = "(>\u00a0next,\u00a0<\u00a0end)"
 
 
 class TourLine(Static):
@@ -50,4 +51,4 @@ class TourLine(Static):
             self.remove()
         elif tour.words != self._said:
             self._said = tour.words
-            self.update(plain(f"{tour.words}   (> next, < end)"))
+            self.update(plain(f"{tour.words}   {SIGNS}"))

@@ -58,7 +58,7 @@ def offer_lines(walk: Walk, *, width: int, rows: int, plain_ascii: bool = False)
         line = Content(head).append(plain(label, "bold" if index == chosen else "")).append(plain(why, "dim"))
         lines.append(line)
     if not lines and walk.entry is Entry.LABEL:
-        lines.append(Content("type what lights; the last letters can wait").stylize("dim"))
+        lines.append(Content("type its name; the first letters of a known one will do").stylize("dim"))
     return Content("\n").join(lines)
 
 

@@ -17,19 +17,21 @@ from probe.storage.lock import ExclusiveLock
 from probe.storage.reading import map_hint, parse_map, read_bytes
 
 _HINTS = {
-    errno.ENOSPC: "The disk is full: make room, then save again. The map is still in memory",
-    errno.EDQUOT: "Your share of the disk is used up: make room, then save again. The map is still in memory",
-    errno.EROFS: "The disk cannot be written to: save the map elsewhere. It is still in memory",
-    errno.EACCES: "You have no right to write there: check the folder's permissions. The map is still in memory",
-    errno.EPERM: "You have no right to write there: check the folder's permissions. The map is still in memory",
-    errno.ENOENT: "The folder is gone: put the disk back, or make the folder again. The map is still in memory",
-    errno.EIO: "The disk fails: save the map on another one now. It is still in memory",
+    errno.ENOSPC: "The disk is full: make room, then save again",
+    errno.EDQUOT: "Your share of the disk is used up: make room, then save again",
+    errno.EROFS: "The disk cannot be written to: save elsewhere",
+    errno.EACCES: "You have no right to write there: check the folder's permissions",
+    errno.EPERM: "You have no right to write there: check the folder's permissions",
+    errno.ENOENT: "There is no such folder: make it, put its disk back, or name another",
+    errno.EIO: "The disk fails: save on another one now",
 }
 
 
-def saving_error(path: Path, error: OSError) -> CannotSaveError:
-    """The system's refusal to save, with its likely cure."""
-    hint = _HINTS.get(error.errno or 0, "Try again, or save elsewhere. The map is still in memory")
+def saving_error(path: Path, error: OSError, *, of_map: bool = False) -> CannotSaveError:
+    """The system's refusal to save, with its likely cure. `of_map`: a map that is open, and not lost by this."""
+    hint = _HINTS.get(error.errno or 0, "Try again, or save elsewhere")
+    if of_map:
+        hint += ". The map is still in memory"
     return CannotSaveError(path, f"it could not be saved, the system says: {error.strerror or error}", hint)
 
 
@@ -100,7 +102,7 @@ class MapFile:
         try:
             disk.make_folder(where.parent)
         except OSError as error:
-            raise saving_error(where, error) from error
+            raise saving_error(where, error, of_map=True) from error
         file = cls(where, ExclusiveLock(where), disk)
         try:
             file._refuse_if_there()
@@ -143,7 +145,7 @@ class MapFile:
                 self._identity = self._look()
         except OSError as error:
             self._after_failure(content)
-            raise saving_error(self.path, error) from error
+            raise saving_error(self.path, error, of_map=True) from error
         self._content = content
         self.map = m
 

@@ -11,6 +11,7 @@ from textual.screen import ModalScreen, Screen
 import probe.screens
 from probe.screens.help import HelpScreen
 from probe.screens.keys import TABLE
+from probe.screens.start import PortChoice, PortScreen
 from probe.storage import demo_map_path, load_map
 from tests.screens.conftest import OpenApp, Stage, text_of
 
@@ -101,3 +102,22 @@ async def test_f1_helps_while_a_port_is_picked(open_app: OpenApp) -> None:
         await stage.pilot.press("escape")
         await stage.pilot.pause(0.2)
         assert type(stage.app.screen).__name__ == "PortScreen"
+
+
+async def test_help_names_each_key_once_and_only_ours(open_app: OpenApp) -> None:
+    async with open_app(load_map(demo_map_path())) as stage:
+        await opened(stage, ("f12", "f1"))
+        shown = text_of(stage.app)
+        assert shown.count("Esc ") == 1
+        for not_ours in ("Focus Next", "Focus Previous", "Copy selected text"):
+            assert not_ours not in shown
+
+
+async def test_what_is_typed_at_the_list_of_ports_goes_to_the_line(open_app: OpenApp) -> None:
+    async with open_app(load_map(demo_map_path())) as stage:
+        await stage.lit()
+        picked: list[PortChoice | None] = []
+        await stage.app.push_screen(PortScreen([PortChoice(None, "paper")]), picked.append)
+        await stage.pilot.press(*"loop", "colon", "slash", "slash", "enter")
+        await stage.pilot.pause()
+        assert [choice.address for choice in picked if choice] == ["loop://"]

@@ -1,0 +1,112 @@
+"""The program as a new user meets it: the spliced demo, a simulated board to look at, no terminal, the last words."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from device_protocol.messages import Light
+from device_protocol.values import Colour
+from probe.cli.parser import build_parser
+from probe.cli.screens import Opening
+from probe.cli.spliced import NEW, spliced
+from probe.screens.start import PortChoice
+from probe.storage import Settings, demo_map_path, load_map
+from probe.storage.errors import CannotSaveError
+from probe.storage.map_file import save_copy
+from tests.cli.test_terminal import ROOT, opened
+
+COMPLETE = demo_map_path("kelp_forest.json")
+
+
+@pytest.fixture
+def opening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Opening:
+    monkeypatch.setenv("PLAYFIELD_PROBE_SETTINGS", str(tmp_path / "settings.json"))
+    arguments = build_parser().parse_args(["demo", "--spliced", "--keep", str(tmp_path / "kept.json")])
+    return Opening(arguments, Settings())
+
+
+def test_the_spliced_machine_has_two_pixels_more() -> None:
+    before = load_map(COMPLETE)
+    after = spliced(before)
+    old, new = before.chain("playfield").pixels, after.chain("playfield").pixels
+    assert len(new) == len(old) + len(NEW)
+    at = next(n for n, pixel in enumerate(new) if pixel.id not in {p.id for p in old})
+    labels = [after.place_by_id[new[at + k].place or ""].label for k in range(len(NEW))]
+    assert labels == list(NEW)
+    assert after.place_by_id[new[at - 1].place or ""].label == "Reef lane 2"
+    assert [p.place for p in new[at + len(NEW) :]] == [p.place for p in old[at:]]
+    assert after.chain("backbox") == before.chain("backbox")
+
+
+def test_the_spliced_demo_has_the_old_map_and_the_new_wiring(opening: Opening) -> None:
+    plan = opening.open_demo()
+    try:
+        assert plan.map is not None
+        assert plan.truth is not None
+        assert plan.map == load_map(COMPLETE)
+        assert plan.truth == spliced(plan.map)
+        assert "demo --spliced --keep" in plan.goodbye
+        assert "kept.json" in plan.goodbye
+    finally:
+        plan.close()
+
+
+async def test_what_a_simulated_port_shows_can_be_seen(opening: Opening, tmp_path: Path) -> None:
+    plan = opening.open_file(str(tmp_path / "new.json"))
+    make = opening.link_to(PortChoice("simulated://?pixels=9", ""), plan)
+    assert make is not None
+    assert plan.eyes is not None
+    assert plan.truth is not None
+    link = make(lambda event: None)
+    await link.connect()
+    try:
+        await link.do(Light(output=0, pixel=4, colour=Colour(255, 255, 255)))
+        assert plan.eyes() == (("pixel 4", "white"),)
+    finally:
+        await link.close()
+    opening.link_to(PortChoice("/dev/ttyNONE", ""), plan)
+    assert plan.eyes is None
+    assert plan.truth is None
+
+
+def test_a_wrong_simulated_address_is_left_to_the_link(opening: Opening, tmp_path: Path) -> None:
+    plan = opening.open_file(str(tmp_path / "new.json"))
+    assert opening.link_to(PortChoice("simulated://?pixels=many", ""), plan) is not None
+    assert plan.eyes is None
+
+
+@pytest.mark.parametrize("words", [["demo"], ["walk", "new.json"], []])
+def test_without_a_terminal_it_says_so(words: list[str], tmp_path: Path) -> None:
+    environment = {**os.environ, "PLAYFIELD_PROBE_SETTINGS": str(tmp_path / "settings.json"), "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        [sys.executable, "-m", "probe", *words],
+        cwd=tmp_path,
+        env=environment,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "this needs a terminal" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_leaving_the_demo_says_where_its_map_is(tmp_path: Path) -> None:
+    with opened(["demo", "--keep", "my map.json"], tmp_path) as terminal:
+        terminal.until("LIT")
+        terminal.child.sendcontrol("q")
+        terminal.child.expect("demo --keep 'my map.json'")
+
+
+def test_an_export_into_no_folder_says_nothing_of_a_map(tmp_path: Path) -> None:
+    with pytest.raises(CannotSaveError) as caught:
+        save_copy(tmp_path / "none" / "map.csv", b"x")
+    assert "no such folder" in str(caught.value)
+    assert "in memory" not in str(caught.value)
