@@ -49,7 +49,7 @@ from probe.storage import (
 log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
 DEMO_WELCOME = "Demo: answer what “Under the glass” says; if it is nothing lit, F2. F1: keys. >: a tour."
-SPLICED_WELCOME = "Demo: somebody spliced pixels in since this map was made. Esc, “Recheck after a change”, then Enter."
+SPLICED_WELCOME = "Demo: pixels were spliced in since this map was made. Esc, then “Recheck after a change”."
 
 
 class FileStore:
