@@ -64,6 +64,8 @@ PROOF_STAGE = 0.9
 if it is expected to tell more than the look, not merely because it is quicker."""
 MOST_ASKED = 5
 """A number is not asked more often than this only because its answers differ."""
+MOST_LOOKS_ALIKE = 5
+"""After so many looks in a row with the same answer a pixel is lit alone instead: the one asked least."""
 REVISIONS = 2
 """How often contradicted answers are looked at again for another explanation, after each answer."""
 HALF = 12
@@ -107,7 +109,7 @@ class Recheck(Belief):
         naming = self._naming()
         if naming is not None:
             return naming
-        again = self._ask_again()
+        again = self._believed_dark() or self._ask_again()
         if again is not None:
             return again
         if self.confidence >= self.goal:
@@ -129,13 +131,13 @@ class Recheck(Belief):
                 questions = [q for q in questions if q.expected_bits > most]
             questions += frames
         best = best_question(questions)
-        if best is None or best.expected_bits < 1e-6:
+        if best is None or best.expected_bits < 1e-6 or self._looks_in_vain():
             return self._proof()
         return Step(action=best.key, expected_bits=best.expected_bits, seconds=best.seconds)
 
     def _proof(self) -> Step:
         """Everything drawn agrees, yet the confidence is not reached: one more proof by looking, or by probing."""
-        if self.options.looks:
+        if self.options.looks and not self._looks_in_vain():
             return Step(action=self.look(), seconds=look_seconds(places=len(self.setup.order), differs=0.0))
         asked = [o.action.number for o in self.observations if isinstance(o.action, Probe)]
         counts = np.bincount(np.array(asked, dtype=np.int64), minlength=len(self.best_map))[: len(self.best_map)]
@@ -181,6 +183,24 @@ class Recheck(Belief):
                     action=Probe(number=number), naming=True, seconds=probe_seconds(predicted=float(share[number]))
                 )
         return None
+
+    def _believed_dark(self) -> Step | None:
+        """A pixel that is believed to give no light any more is lit once, alone.
+
+        A place that is dark in a look may as well have lost its pixel to a new one elsewhere; lit alone, one answer
+        tells the two apart, and a pixel that stopped shining has to be recorded as such anyhow.
+        """
+        asked = {o.action.number for o in self.observations if isinstance(o.action, Probe)}
+        believed = np.flatnonzero((self.dark_chance > 0.5) & (self.best_map >= 0))
+        for number in believed.tolist():
+            if number not in asked:
+                return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
+        return None
+
+    def _looks_in_vain(self) -> bool:
+        """Whether the last answers were all looks with one and the same answer: the next one would say it again."""
+        last = [seen.answer for seen in self.observations[-MOST_LOOKS_ALIKE:] if isinstance(seen.action, Look)]
+        return len(last) == MOST_LOOKS_ALIKE and all(answer == last[0] for answer in last)
 
     def _ask_again(self) -> Step | None:
         """The question behind an answer that contradicts the best map, or came as a surprise, if it was asked only once,

@@ -165,14 +165,17 @@ class Evidence:
         match[index == self.setup.entries] = -np.inf
         return match
 
-    def _run_evidence(self, run: Ints, void: frozenset[int], *, last: int) -> Floats:
-        """Factor of a run standing at numbers b, b + 1, … for every b; shape (J + 1,), -inf where it does not fit."""
+    def _run_evidence(self, run: Ints, void: frozenset[int]) -> Floats:
+        """Factor of a run standing at numbers b, b + 1, … for every b; shape (J + 1,), -inf where it does not fit.
+
+        Its last pixel gone dark counts as missing: behind the end nobody could tell the two apart, and no look decide.
+        """
         index = np.broadcast_to(run[None, :], (self.numbers, len(run)))
         relative = np.zeros(index.shape)
         for seen in self._looks:
             if seen.index not in void:
                 relative += self._look_band(seen, index)
-        match = self._match_cells(relative, index, last=last)
+        match = self._match_cells(relative, index, last=int(run[-1]))
         found = np.full(self.numbers + 1, -np.inf)
         spots = self.numbers - len(run) + 1
         if spots > 0:
@@ -214,7 +217,7 @@ class Evidence:
                 target=np.array(sources) + 1,
                 length=np.array([len(v.floating) for v in floats]),
                 chance=np.array([v.spot_chance for v in floats]),
-                evidence=np.stack([self._run_evidence(v.floating, v.void, last=int(v.order[-1])) for v in floats]),
+                evidence=np.stack([self._run_evidence(v.floating, v.void) for v in floats]),
                 run=tuple(v.floating for v in floats),
             )
         behind = np.zeros(self.numbers)

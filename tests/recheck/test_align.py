@@ -73,8 +73,10 @@ class Brute:
                 found[tuple(values)] = chance
         return found
 
-    def likelihood(self, found: tuple[int, ...], order: tuple[int, ...]) -> float:
-        """Chance of all answers under a map; each matched pixel but the last of the order may have gone dark."""
+    def likelihood(self, found: tuple[int, ...], order: tuple[int, ...], *, moved: tuple[int, ...] = ()) -> float:
+        """Chance of all answers under a map; each matched pixel but the last of the order, and of a moved run, may have
+        gone dark."""
+        last_ones = {order[-1], *moved[-1:]}
         total = 0.0
         matched = [n for n, v in enumerate(found) if v >= 0]
         p_dark = self.setup.prior.went_dark
@@ -82,7 +84,7 @@ class Brute:
             gone = {n for n, d in zip(matched, dark, strict=True) if d}
             share = 1.0
             for n in matched:
-                last = found[n] == order[-1]
+                last = found[n] in last_ones
                 share *= (1e-30 if last else p_dark) if n in gone else 1.0 - p_dark
             if share < 1e-18:
                 continue
@@ -279,7 +281,7 @@ def test_a_moved_run_is_summed_over_every_spot() -> None:
             for fresh in itertools.product((False, True), repeat=size):
                 for values, chance in block_scripts(brute, rest, spot, fresh, block):
                     found = tuple(itertools.chain.from_iterable(run_entries if v == block else (v,) for v in values))
-                    joint[found] = joint.get(found, 0.0) + chance / 6 * brute.likelihood(found, rest)
+                    joint[found] = joint.get(found, 0.0) + chance / 6 * brute.likelihood(found, rest, moved=run_entries)
     total = sum(joint.values())
     assert got == pytest.approx(total, rel=1e-9)
     paths = sample_paths(run, row=int(rows[0]), count=400, rng=np.random.default_rng(2))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -14,15 +16,17 @@ from probe.recheck import (
     AtNewPlace,
     AtPlace,
     Differs,
+    ExtraLight,
     Kind,
     Look,
+    NothingLit,
     NotSure,
     Options,
     Probe,
     Recheck,
     Setup,
 )
-from probe.recheck.model import Answer
+from probe.recheck.model import Action, Answer
 from tests.recheck.sim import Chain, Person, rewired
 
 
@@ -289,3 +293,64 @@ def test_one_lie_among_the_probes_does_not_spoil_the_map(lie_at: int) -> None:
         asked += 1
         assert asked < 60
     assert found_map(state) == chain.truth(), chain.edits
+
+
+@pytest.mark.parametrize("at", [0, 31, 59])
+def test_a_pixel_replaced_by_one_at_another_place_is_not_taken_for_a_dark_one(at: int) -> None:
+    wiring = [*range(at), 60, *range(at + 1, 60)]
+    chain = Chain(60, wiring=wiring)
+    state, actions = play(chain, Setup.unchanged(60), seed=at)
+    assert found_map(state) == chain.truth()
+    assert state.result().removed == (at,)
+    assert actions < 12
+
+
+class DarkAt(Person):
+    """Sees nothing of one pixel, which has stopped shining."""
+
+    at = 0
+
+    def answer(self, action: Action) -> Answer:
+        if isinstance(action, Probe):
+            return NothingLit() if action.number == self.at else super().answer(action)
+        colours = (*action.colours[: self.at], UNLIT, *action.colours[self.at + 1 :])
+        return super().answer(replace(action, colours=colours))
+
+
+@pytest.mark.parametrize("at", [0, 31])
+def test_a_pixel_that_gives_no_light_any_more_is_lit_once_alone(at: int) -> None:
+    person = DarkAt(Chain(60), np.random.default_rng(1), wrong=0.0, miss=0.0)
+    person.at = at
+    state = Recheck.start(Setup.unchanged(60), Options(seed=2))
+    lit_alone = asked = 0
+    while (action := state.next_step().action) is not None:
+        lit_alone += isinstance(action, Probe) and action.number == at
+        state = state.answered(action, person.answer(action))
+        asked += 1
+        assert asked < 30
+    assert found_map(state) == list(range(60))
+    assert [one.dark for one in state.result().numbers] == [number == at for number in range(60)]
+    assert lit_alone == 1
+
+
+def test_a_removed_pixel_is_no_dark_one_that_moved_behind_the_end() -> None:
+    chain = Chain(60, wiring=[*range(20), *range(21, 30), *range(40, 47), *range(30, 40), *range(47, 60)])
+    for seed in range(3):
+        state, actions = play(chain, Setup.unchanged(60), seed=seed)
+        assert found_map(state) == chain.truth()
+        assert actions < 30
+
+
+def test_a_light_that_is_always_seen_off_the_list_does_not_make_it_look_for_ever() -> None:
+    person = Person(Chain(20), np.random.default_rng(1), wrong=0.0, miss=0.0)
+    state = Recheck.start(Setup.unchanged(20), Options(seed=1))
+    asked: list[type] = []
+    for _ in range(40):
+        action = state.next_step().action
+        if action is None:
+            break
+        asked.append(type(action))
+        state = state.answered(action, ExtraLight() if isinstance(action, Look) else person.answer(action))
+    assert found_map(state)[:20] == list(range(20))
+    runs = "".join("L" if kind is Look else "p" for kind in asked).split("p")
+    assert max(len(run) for run in runs) <= 5
