@@ -23,6 +23,7 @@ PURE = (
     "boardcheck",
     "rechecking",
     "sessions",
+    "history",
     "steps",
 )
 

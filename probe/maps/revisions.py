@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from probe.maps.change import Change, What
 from probe.maps.diff import Cache, diff, expanded, revert
-from probe.maps.model import Chain, Pixel, PlayfieldMap, Revision
+from probe.maps.model import MAX_TEXT, Chain, Pixel, PlayfieldMap, Revision
 from probe.maps.telling import told
 
 
@@ -148,8 +148,24 @@ def undo(m: PlayfieldMap, *, time: str, redo: bool = False) -> PlayfieldMap:
     before = revert(m, target.diff)
     words = "Done again" if redo else "Undone"
     original = next((r for r in m.revisions if r.number == target.undoes), target) if redo else target
-    reason = f"{words}: revision {original.number}, {original.reason}"[:2_000]
+    reason = f"{words}: revision {original.number}, {original.reason}"[:MAX_TEXT]
     return _with_revision(before, m, diff(m, before), time=time, reason=reason, undoes=target.number)
+
+
+def back_to(m: PlayfieldMap, number: int, *, time: str) -> PlayfieldMap:
+    """The map as it was right after a revision (0: before the first one), as a new revision; nothing is lost.
+
+    The same map if it says the same. What is pending has to be closed first. Raises NoRevisionError.
+    """
+    if m.pending:
+        raise NoRevisionError("a session is still open: close it first")
+    before = at_revision(m, number)
+    changes = diff(m, before)
+    if not changes:
+        return m
+    then = next((r for r in m.revisions if r.number == number), None)
+    what = f"Back to revision {number}, {then.reason}" if then is not None else "Back to before the first revision"
+    return _with_revision(before, m, changes, time=time, reason=what[:MAX_TEXT])
 
 
 def at_revision(m: PlayfieldMap, number: int) -> PlayfieldMap:

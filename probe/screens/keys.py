@@ -235,6 +235,20 @@ _RECHECK: tuple[KeyRow, ...] = (
     KeyRow("leave", "find", ("escape",), "Back"),
 )
 
+_REVISIONS: tuple[KeyRow, ...] = (
+    KeyRow("revisions", "table", ("f6",), "Revisions"),
+    KeyRow("go_back", "revisions", ("enter",), "Back to this one", shown=True),
+    KeyRow("mark", "revisions", ("f2", "space"), "Compare", shown=True),
+    KeyRow("choose(1)", "revisions", ("down",), "The revision before"),
+    KeyRow("choose(-1)", "revisions", ("up",), "The revision after"),
+    KeyRow("read(1)", "revisions", ("pagedown",), "Read on"),
+    KeyRow("read(-1)", "revisions", ("pageup",), "Read back"),
+    KeyRow("undo", "revisions", ("ctrl+z",), "Undo", shown=True),
+    KeyRow("redo", "revisions", ("ctrl+y",), "Redo", shown=True),
+    KeyRow("retry", "revisions", ("ctrl+r",), "Save again"),
+    KeyRow("leave", "revisions", ("escape",), "Back", shown=True),
+)
+
 TABLE: tuple[KeyRow, ...] = (
     KeyRow("help", "app", ("f1",), "Help", shown=True),
     KeyRow("leave", "app", ("escape",), "Back"),
@@ -281,6 +295,7 @@ TABLE: tuple[KeyRow, ...] = (
     KeyRow("tour", "walk", ("greater_than_sign",), "Tour: begin it, or its next sentence", empty_only=True),
     KeyRow("end_tour", "walk", ("less_than_sign",), "Tour: end it", empty_only=True),
     *_RECHECK,
+    *_REVISIONS,
     *_PLANNING,
     *_GAME,
     *_FAULTS,

@@ -19,6 +19,7 @@ from probe.maps.proving import tally
 from probe.maps.revisions import changed_in, is_verified
 from probe.maps.where_words import where_words
 from probe.screens.keys import bindings
+from probe.screens.revisions import open_revisions
 from probe.screens.text import cut, plain, visible
 from probe.survey.walk_state import Walk
 
@@ -176,6 +177,10 @@ class TableScreen(Screen[None]):
     def action_findings(self) -> None:
         """Show or hide what the check finds."""
         self.query_one("#findings").toggle_class("open")
+
+    def action_revisions(self) -> None:
+        """What was changed when; the table makes way, because the map may be another one afterwards."""
+        open_revisions(self.app, instead_of=self)
 
     def action_leave(self) -> None:
         """Esc: out of the search, then back."""

@@ -19,6 +19,7 @@ OPENED = {
     "walk": (),
     "what next": ("escape",),
     "table": ("f12",),
+    "revisions": ("f12", "f6"),
     "power": ("exclamation_mark",),
     "harness": ("ampersand",),
     "fault finder": ("question_mark",),
