@@ -23,6 +23,7 @@ from probe.power.cautions import Moment, cautions
 from probe.power.from_map import reckon
 from probe.power.harness import Severity
 from probe.power.sheet import SheetRow, batch_lines, sheet_rows
+from probe.power.views import drawings
 from probe.power.words import finding_lines, power_sections
 
 CSS = Path(__file__).with_name("sheet.css")
@@ -292,7 +293,8 @@ def _power(m: PlayfieldMap) -> Iterator[str]:
     for found in power_sections(reckoned, with_cautions=False):
         if found.title in _POWER_SECTIONS:
             parts.append(f"<h3>{own(found.title)}</h3>{outline(found.lines)}")
-    yield section("Feeds, fuses and supplies", *parts)
+    drawn = [document.split("?>", 1)[1].strip() for _, document in drawings(reckoned)]
+    yield section("Feeds, fuses and supplies", *parts, *(f'<p class="volts">{each}</p>' for each in drawn))
 
 
 def outline(lines: Iterable[str]) -> str:

@@ -235,6 +235,12 @@ def test_hostile_text_is_text() -> None:
     assert not re.search("[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]", html)
 
 
+def test_the_voltage_along_each_chain_is_drawn() -> None:
+    drawn = re.findall(r'<p class="volts">(.*?)</p>', sheet_html(DEMO), flags=re.DOTALL)
+    titles = [ElementTree.fromstring(each).findtext("{http://www.w3.org/2000/svg}title") for each in drawn]
+    assert titles == [f"{chain.name}, at the ceiling" for chain in DEMO.chains]
+
+
 @settings(max_examples=15)
 @given(maps())
 def test_any_map_makes_a_harmless_sheet_and_a_well_formed_picture(m: PlayfieldMap) -> None:
@@ -302,7 +308,7 @@ def test_what_lies_beyond_the_playfield_gets_a_picture_of_its_own() -> None:
     assert parts_of(DEMO) == (Part.PLAYFIELD, Part.ABOVE)
     assert parts_of(hostile_map()) == (Part.WHOLE,)
     html = sheet_html(DEMO)
-    assert html.count("<svg") == 2
+    assert html.split('<p class="volts">')[0].count("<svg") == 2
 
 
 def test_dates_are_the_day() -> None:
