@@ -18,7 +18,7 @@ from probe.screens.clock import now_text
 from probe.screens.game_frame import GameScreen, Keep
 from probe.screens.game_lamps import PlacePicker
 from probe.screens.keys import bindings
-from probe.screens.text import cut, plain
+from probe.screens.text import cut_inside, plain
 
 _ACROSS = 8
 _STOP_WITHIN_S = 1.0
@@ -77,7 +77,7 @@ class WatchScreen(GameScreen):
                 name = watch.names.get(number, "-")
                 style = "bold reverse" if on else "bold" if number in recent else "dim"
                 head = f"{mark}{number:>2}{self._on if on else self._off}"
-                cells.append(plain(cut(f"{head}{name}", width - 1).ljust(width), style))
+                cells.append(plain((head + cut_inside(name, width - 1 - len(head))).ljust(width), style))
             lines.append(Content("").join(cells))
             if len(lines) == 16:
                 break

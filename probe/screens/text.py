@@ -9,6 +9,7 @@ from textual.content import Content
 
 _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _LINE_ENDS = {"\n": "⏎", "\r": "␍", "\t": "→", "\u2028": "⏎", "\u2029": "⏎", "\x85": "⏎"}
+_SHORT_WORD = 3
 
 
 def visible(text: str) -> str:
@@ -42,6 +43,16 @@ def cut(text: str, width: int) -> str:
             break
         kept += character
     return kept + "…"
+
+
+def cut_inside(text: str, width: int) -> str:
+    """As `cut`, but a short last word, such as the number in "Otter bonus 10", stays: "Otte…10"."""
+    line = visible(text)
+    last = line.rpartition(" ")[2]
+    if cell_len(line) <= width or last == line or not cell_len(last) <= min(_SHORT_WORD, width - 2):
+        return cut(line, width)
+    head = cut(line, width - cell_len(last))
+    return head + last
 
 
 def plain(text: str, style: str = "", *, width: int | None = None) -> Content:
