@@ -134,7 +134,7 @@ class Conductor:
         if self._presence is not None:
             self.take(self._presence)
         else:
-            activity.on_change(activity.state)
+            self._tell_soon(activity)
 
     def take(self, given: object) -> None:
         """Give the activity an input: a key's meaning or news. Its effects are queued; returns at once."""

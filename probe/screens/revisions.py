@@ -75,7 +75,7 @@ class RevisionsScreen(LineScreen):
         self.put("revisions-head", head_line(title, state.board.words, self.size.width))
         self.put("revisions-list", self._list(state), layout=False)
         self.put("revisions-pair", Content(f" {pair_words(state)}").stylize("bold"))
-        self.put("revisions-text", Content("\n").join(plain(f"  {line}") for line in state.told))
+        self.put("revisions-text", Content("\n").join(plain(line) for line in state.told))
         if self._read != state.pair:
             self._read = state.pair
             self.query_one("#revisions-box", VerticalScroll).scroll_home(animate=False)

@@ -14,7 +14,7 @@ from probe.screens.revisions import RevisionsScreen
 from probe.screens.walk import WalkScreen
 from probe.storage import load_map
 from probe.storage.errors import CannotSaveError
-from tests.screens.conftest import OpenApp
+from tests.screens.conftest import OpenApp, text_of
 from tests.screens.test_power_screens import press
 from tests.screens.test_walk_screen import HOSTILE, small
 
@@ -133,3 +133,10 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
 def test_at_most_six_keys_in_the_footer() -> None:
     for scope in ("revisions", "table"):
         assert sum(row.shown and row.scope in (scope, "app") for row in TABLE) <= 6
+
+
+async def test_without_a_board_everything_is_drawn_at_once(open_app: OpenApp) -> None:
+    async with open_app(with_history(), paper=True) as stage:
+        await stage.pilot.pause(0.2)
+        assert "○ on paper" in text_of(stage.app)
+        assert "took one out" in await press(stage, "f12", "f6")
