@@ -194,7 +194,7 @@ class Opening:
         plan.make_link, plan.eyes = make, lambda: seen_on(board)
         plan.welcome = SPLICED_WELCOME if after_splice else DEMO_WELCOME
         again = "--spliced --keep" if after_splice else "--keep"
-        plan.goodbye = f"The demo's map is in {path}. To go on: playfield-probe demo {again} {shlex.quote(str(path))}"
+        plan.goodbye = f"The demo's map is in {path}\nTo go on: playfield-probe demo {again} {shlex.quote(str(path))}"
         plan.tour = getattr(options, "tour", False)
         return plan
 

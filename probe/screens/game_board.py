@@ -53,7 +53,7 @@ class BoardTableScreen(GameScreen):
             what = (
                 f"{len(ours.table.lamps())} lamps, {len(ours.table.groups())} groups, {len(ours.table.entries)} pixels"
             )
-            size = f"{len(ours.image)} bytes, {ours.crc:04X}"
+            size = f"{len(ours.image)} bytes, CRC {ours.crc:04X}"
             lines.append(plain(f"  Map    revision {ours.revision} · {what} · {size}"))
         held = sync.held
         if held is None:
@@ -65,7 +65,7 @@ class BoardTableScreen(GameScreen):
             what = (
                 f"{len(theirs.lamps())} lamps, {len(theirs.groups())} groups" if theirs is not None else "not read yet"
             )
-            size = f"{held.length} bytes of {held.capacity}, {held.crc:04X}"
+            size = f"{held.length} bytes of {held.capacity}, CRC {held.crc:04X}"
             lines.append(plain(f"  Board  revision {held.revision} · {what} · {size}"))
         lines.append(Content(""))
         if sync.stage is Stage.WRITING:

@@ -331,8 +331,8 @@ def bindings(scope: str, changed: Mapping[str, str] | None = None) -> list[Bindi
                     row.action,
                     row.words,
                     show=row.shown,
-                    # a line to type in would cut its text instead; a screen over another would have no help
-                    priority=row.id in ("app.save_picture", "app.help"),
+                    # a line to type in would cut its text instead; a screen over another would have no help and no way out
+                    priority=row.id in ("app.save_picture", "app.help", "app.quit"),
                     id=row.id,
                 )
             )

@@ -44,3 +44,15 @@ async def test_the_full_stop_repeats_the_last_place(open_app: OpenApp) -> None:
         assert screen is not None
         chain = screen.walk.map.chains[0]
         assert chain.pixels[1].place == chain.pixels[0].place
+
+
+@pytest.mark.parametrize("over", [("escape",), ("f1",), ("escape", "f1")])
+async def test_the_program_can_be_left_from_what_lies_over_a_screen(over: tuple[str, ...], open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        for key in over:
+            await stage.pilot.press(key)
+            await stage.pilot.pause(0.1)
+        await stage.pilot.press("ctrl+q")
+        await stage.pilot.pause(0.3)
+        assert not stage.app.is_running
