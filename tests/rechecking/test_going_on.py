@@ -15,10 +15,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from probe.maps.edits import Insert, renumber
-from probe.maps.model import PlayfieldMap
+from probe.maps.model import PixelState, PlayfieldMap
 from probe.maps.open_recheck import OpenRecheck, RecheckAnswer, Said, as_runs
 from probe.maps.operations import set_note
-from probe.maps.revisions import undo
+from probe.maps.revisions import undo, verified_count
 from probe.recheck.codes import UNLIT
 from probe.recheck.model import (
     AllAsShown,
@@ -88,6 +88,10 @@ def test_killed_after_every_answer_it_comes_to_the_same_map(change: str) -> None
             assert is_lit(broken.state) or before.stage is Stage.DONE
         assert asked < 80
     assert broken.state.map == through.state.map
+    after = broken.state.map
+    shining = [p for p in after.chain(CHAIN).pixels if p.state is PixelState.PLACED]
+    assert all(p.verified == after.revisions[-1].number for p in shining), "each was seen since the change"
+    assert verified_count(after, after.chain(CHAIN)) >= len(shining)
     assert agrees(broken.state.map, CHAIN, wiring) == []
 
 
