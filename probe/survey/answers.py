@@ -19,7 +19,7 @@ from probe.maps.operations import (
 from probe.maps.revisions import next_number
 from probe.steps import MOST_UNDO, Effect, RingBell, SaveMap
 from probe.survey.keys import Answer, Entry
-from probe.survey.moving import go
+from probe.survey.moving import ALL_ANSWERED, go
 from probe.survey.offers import Offer, Surroundings
 from probe.survey.place_edits import change_area
 from probe.survey.walk_state import Moment, Walk, next_unseen
@@ -146,7 +146,7 @@ def _refusal(walk: Walk) -> str:
         if walk.blinking:
             return ""
         return f"{shown_number(walk.number)} is not lit yet: wait for it, then answer"
-    return "no board, so nothing is lit: wait for it, or switch to paper entry"
+    return "no board, so nothing is lit: wait for it, or enter from paper (=)"
 
 
 def _answered(walk: Walk, m: PlayfieldMap, now_s: float, message: str) -> tuple[Walk, tuple[Effect, ...]]:
@@ -172,7 +172,7 @@ def _answered(walk: Walk, m: PlayfieldMap, now_s: float, message: str) -> tuple[
         put_at=None,
     )
     if where is None:
-        done = replace(done, message=f"{message}: every pixel has been answered")
+        done = replace(done, message=f"{message}: {ALL_ANSWERED}")
         return done, (SaveMap(m), RingBell())
     moved, effects = go(done, *where)
     return replace(moved, message=message), (SaveMap(m), *effects)

@@ -12,6 +12,7 @@ from probe.steps import Effect, RingBell, SetUpChain, ShowDark, ShowPixel
 from probe.survey.keys import Entry
 from probe.survey.walk_state import Walk, next_unseen
 
+ALL_ANSWERED = "every pixel has been answered; Esc shows what comes next"
 COUNT_STEP = 64  # how much longer the board is told an open chain is than what was reached: a set-up costs an order
 
 
@@ -95,5 +96,5 @@ def move(walk: Walk, by: int, *, unseen: bool = False) -> tuple[Walk, tuple[Effe
         return go(walk, walk.chain, walk.number + by)
     found = next_unseen(walk.map, walk.chain, walk.number)
     if found is None:
-        return replace(walk, message="every pixel has been answered"), (RingBell(),)
+        return replace(walk, message=ALL_ANSWERED), (RingBell(),)
     return go(walk, *found)

@@ -31,6 +31,8 @@ from probe.survey.colour_order import STRETCH, OrderSearch, Seen, colour_of
 from probe.survey.count_search import SPAN, CountSearch
 
 ASKING_LEVEL = 16
+USUAL_ORDER = "GRB"
+"""The byte order of most chips of this kind (common practice, no source)."""
 DEFAULT_CEILING_MA = 450
 LONGEST_NAME = MAX_TEXT
 
@@ -85,7 +87,7 @@ class Setting:
     output: int = 0
     order: OrderSearch = field(default_factory=OrderSearch)
     count: CountSearch | None = None
-    found_order: str = "GRB"
+    found_order: str = USUAL_ORDER
     found_count: int | None = None
     name: str = ""
     lit: bool = False
@@ -128,7 +130,7 @@ class Setting:
             case Stage.CHAIN | Stage.COUNT_SEARCH:
                 return ("Yes, something lights", "No, nothing lights")
             case Stage.ORDER:
-                return tuple(seen.value.capitalize() for seen in Seen)
+                return (*(seen.value.capitalize() for seen in Seen), f"Not sure: take {USUAL_ORDER}")
             case Stage.COUNT:
                 return ("I know it", "Find it now", "Leave it open: I walk until nothing lights")
             case _:
@@ -233,6 +235,8 @@ def _picked(state: Setting, index: int) -> tuple[Setting, tuple[Effect, ...]]:
             identity = state.board.identity
             after = Stage.ORDER if identity is not None and identity.has("setup") else Stage.COUNT
             return _ask(replace(state, stage=after))
+        case Stage.ORDER if index == len(Seen):
+            return _ask(replace(state, found_order=USUAL_ORDER, stage=Stage.COUNT))
         case Stage.ORDER:
             search = state.order.answered(tuple(Seen)[index])
             words = "these answers fit no byte order: once more from the start" if search.contradicted else ""

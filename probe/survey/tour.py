@@ -30,7 +30,7 @@ def _opened(*screens: str) -> Callable[[Sight, Sight], bool]:
 
 STOPS: tuple[Stop, ...] = (
     Stop(
-        "One pixel is lit; the picture shows what you would see on the playfield. Type the first letters of what lights,"
+        "One pixel is lit; the line under the picture says what you would see on the playfield. Type the first letters of what lights,"
         " or take an offer with Enter.",
         lambda then, now: now.answered > then.answered,
     ),

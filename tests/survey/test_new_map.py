@@ -139,6 +139,18 @@ def test_a_chain_of_any_order_is_found_and_counted(order: str) -> None:
     assert len(chain.pixels) == 84
 
 
+def test_who_cannot_tell_the_colours_goes_on_with_the_usual_order() -> None:
+    made = bench((20, "RGB"))
+    while stage_of(made) is not Stage.ORDER:
+        made.answer()
+    for _ in range(3):
+        made.give(Pick(4))  # several colours, whatever is shown: fits no order
+    assert stage_of(made) is Stage.ORDER
+    made.give(Pick(len(made.state.choices) - 1))
+    assert stage_of(made) is Stage.COUNT
+    assert finish(made).chains[0].order == "GRB"
+
+
 def test_two_chains_and_a_known_count() -> None:
     m = finish(bench((30, "GRB"), (30, "RGB")), know_count=30)
     assert [(c.order, c.count, c.output) for c in m.chains] == [("GRB", 30, 0), ("RGB", 30, 1)]
