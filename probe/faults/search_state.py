@@ -304,7 +304,7 @@ def _done_items(search: Search) -> list[Item]:
     if search.follow_up is After.RENUMBER:
         items.append(Item("follow", "Recheck the chain: its numbers may have shifted"))
     elif search.follow_up is After.RECHECK:
-        items.append(Item("follow", "Recheck the places near the repair"))
+        items.append(Item("follow", "Recheck the chain: prove the map right after the repair"))
     return [*items, Item("leave", "Back")]
 
 

@@ -172,7 +172,7 @@ class Rechecking:
             case Stage.DONE:
                 return "This is what was found. Enter keeps it as a new revision."
             case Stage.SAVED:
-                return "Saved."
+                return "Saved. Enter goes back to the walk."
 
     @cached_property
     def items(self) -> tuple[Item, ...]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Footer, Static
 
 from probe.conductor import Activity
@@ -32,14 +31,13 @@ from probe.rechecking.state import Does, Item, Rechecking, Stage
 from probe.rechecking.step import outcome, step
 from probe.screens.clock import now_text
 from probe.screens.keys import bindings, while_empty
+from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.look_words import colours_words, legend, look_spots, seen_spots
 from probe.screens.seen import under_the_glass
 from probe.screens.text import cut, plain
 from probe.screens.widgets.entry import EntryLine
 from probe.screens.widgets.picture import MARK_SIGN, PlayfieldPicture, Spot
 
-if TYPE_CHECKING:
-    from probe.screens.app import ProbeApp
 
 _PROMPTS = {
     Stage.DECLARE: "Changed: ",
@@ -49,10 +47,9 @@ _PROMPTS = {
 }
 
 
-class RecheckScreen(Screen[None]):
+class RecheckScreen(LineScreen):
     """Recheck a chain. All it does is show a `Rechecking` and pass keys on as its inputs."""
 
-    app: ProbeApp
     CSS_PATH: ClassVar[str] = "recheck.tcss"
     KEY_SCOPE: ClassVar[str] = "recheck"
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("recheck"))
@@ -62,7 +59,7 @@ class RecheckScreen(Screen[None]):
         self._plain_ascii = plain_ascii
         self._changed_keys = changed_keys
         self._under_glass = False
-        self._lines: dict[str, Content] = {}
+        self._leaving: Rechecking | None = None
         self._found: tuple[Rechecking, PlayfieldMap] | None = None
         self._activity = Activity(state, step, self.show)
 
@@ -113,26 +110,20 @@ class RecheckScreen(Screen[None]):
             return
         chain = state.here
         where = f" Recheck · {state.map.machine.name} · {chain.name} (output {chain.output})"
-        room = max(10, self.size.width - 2 - min(len(state.board.words), self.size.width // 2))
-        self._put("where", plain(f"{cut(where, room)}   {cut(state.board.words, self.size.width // 2)}"))
-        self._put("question", plain(state.question, "bold"))
-        self._put("lit", self._lit_line(state))
-        self._put("prompt", Content(_PROMPTS.get(state.stage, "")))
+        self.put("where", head_line(where, state.board.words, self.size.width))
+        self.put("question", plain(state.question, "bold"))
+        self.put("lit", self._lit_line(state))
+        self.put("prompt", Content(_PROMPTS.get(state.stage, "")))
         entry = self.query_one(EntryLine)
         entry.display = state.stage in _PROMPTS
         entry.follow()
         if entry.display and self.focused is None:
             entry.focus()
-        self._put("items", self._body(state))
-        self._put("message", self._message(state))
-        self._put("legend", legend(plain_ascii=self._plain_ascii) if state.look else Content(""))
-        self._put("progress", self._progress(state))
+        self.put("items", self._body(state))
+        self.put("message", message_line(state.unsaved, state.message))
+        self.put("legend", legend(plain_ascii=self._plain_ascii) if state.look else Content(""))
+        self.put("progress", self._progress(state))
         self._show_picture(state)
-
-    def _put(self, name: str, content: Content) -> None:
-        if self._lines.get(name) != content:
-            self._lines[name] = content
-            self.query_one(f"#{name}", Static).update(content, layout=name in ("prompt", "question"))
 
     def _lit_line(self, state: Rechecking) -> Content:
         if state.stage in (Stage.LOOK, Stage.COLOUR, Stage.PROBE):
@@ -143,11 +134,6 @@ class RecheckScreen(Screen[None]):
         if state.stage is Stage.DECLARE:
             return Content("Say each change, then Enter; or just Enter.")
         return Content("")
-
-    def _message(self, state: Rechecking) -> Content:
-        if state.unsaved:
-            return plain(f"NOT SAVED: {state.unsaved} (Ctrl+R tries again)", "bold reverse")
-        return plain(state.message)
 
     def _body(self, state: Rechecking) -> Content:
         match state.stage:
@@ -251,7 +237,7 @@ class RecheckScreen(Screen[None]):
         glass = under_the_glass(self.app.truth, seen)
         if self._under_glass:
             glass = Content("The picture shows what is lit under the glass (F6)")
-        self._put("seen", glass)
+        self.put("seen", glass)
 
     # -- keys ---------------------------------------------------------------------------------------------------
 
@@ -306,10 +292,8 @@ class RecheckScreen(Screen[None]):
             self.app.conductor.take(Leave())
         elif state.unsaved and self._leaving is not state:
             self._leaving = state
-            self._put("message", plain(f"NOT SAVED: {state.unsaved} (Esc again leaves all the same)", "bold reverse"))
+            self.put("message", plain(f"NOT SAVED: {state.unsaved} (Esc again leaves all the same)", "bold reverse"))
         else:
             if state.stage not in (Stage.OFFER, Stage.SAVED) and (state.answers or state.namings):
                 self.app.notify("What was answered is kept: the recheck goes on where it was.", markup=False)
             self.app.close_recheck(state.map, state.chain)
-
-    _leaving: Rechecking | None = None
