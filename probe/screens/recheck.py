@@ -38,7 +38,6 @@ from probe.screens.text import cut, plain
 from probe.screens.widgets.entry import EntryLine
 from probe.screens.widgets.picture import MARK_SIGN, PlayfieldPicture, Spot
 
-
 _PROMPTS = {
     Stage.DECLARE: "Changed: ",
     Stage.LOOK: "Place: ",
