@@ -18,6 +18,7 @@ from probe.maps.proving import Standing
 from probe.screens.clock import now_text
 from probe.screens.game_frame import GameScreen, Keep
 from probe.screens.keys import bindings
+from probe.screens.seen import under_the_glass
 from probe.screens.text import cut, plain
 from probe.screens.widgets.big_number import BigNumber
 from probe.screens.widgets.picture import LIT_SIGN, PlayfieldPicture, Spot
@@ -52,6 +53,7 @@ class ProveScreen(GameScreen):
                 yield Static(id="proof-places")
             with Vertical(id="game-right"):
                 yield PlayfieldPicture(plain_ascii=self._plain_ascii)
+                yield Static(id="proof-seen")
         yield Static(id="game-message")
         yield Static(id="game-foot")
         yield Footer(show_command_palette=False)
@@ -75,6 +77,7 @@ class ProveScreen(GameScreen):
         sign = "@" if self._plain_ascii else LIT_SIGN
         spots = [Spot(place.position, sign, "lit") for place in prove.places if place.position is not None]
         self.query_one(PlayfieldPicture).show(prove.map, spots)
+        self.put("proof-seen", under_the_glass(self.app.truth, self.app.seen()))
 
     def _title(self, prove: Prove) -> Content:
         row = prove.row

@@ -69,7 +69,7 @@ async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, siz
         await shows(stage, "THE SAME", "written, read back")
         assert stage.board.store.held is not None
         await stage.pilot.press("f12")
-        await shows(stage, "lamp 1 Launch arrow", "LIT", "0 of 73 proved")
+        await shows(stage, "lamp 1 Launch arrow", "LIT", "0 of 73 proved", "Under the glass: Launch arrow")
         assert {place for place, _ in stage.board.lit()} == {"launch-arrow"}
         await stage.pilot.press("enter")
         await shows(stage, "lamp 2 Right outlane pearl", "1 of 73 proved")
