@@ -326,11 +326,12 @@ def open_program(arguments: argparse.Namespace) -> int:
     if complaint := _wrong_keys(settings):
         complain(complaint)
         return Exit.FILE
-    if not on_a_terminal():
-        complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")
-        return Exit.USAGE
     plan = _plan(arguments, Opening(arguments, settings))
     if plan is None:
+        return Exit.USAGE
+    if not on_a_terminal():
+        plan.close()
+        complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")
         return Exit.USAGE
     from probe.screens.app import ProbeApp
 
