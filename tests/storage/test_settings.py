@@ -146,16 +146,5 @@ def test_the_place_of_the_settings_can_be_named(tmp_path: Path) -> None:
     assert "playfield-probe" in str(usual)
 
 
-def test_the_readme_lists_every_setting_with_its_values() -> None:
-    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
-    _, _, part = readme.partition("## Settings\n")
-    rows = [line for line in part.partition("\n## ")[0].splitlines() if line.startswith("|")]
-    for name in Settings.model_fields:
-        assert any(f"`{name}`" in row for row in rows), name
-    themes = next(row for row in rows if row.startswith("| `theme`"))
-    for theme in ("dark-shop", "high-contrast", "light-room"):
-        assert f"`{theme}`" in themes
-
-
 def test_every_theme_of_the_settings_is_a_theme_of_the_screen() -> None:
     assert set(get_args(Theme)) == {theme.name for theme in OURS}
