@@ -18,7 +18,6 @@ from probe.link import BoardLink
 from probe.maps.model import PlayfieldMap
 from probe.power.cautions import Moment
 from probe.screens.ascii_only import AsciiOnly
-from probe.screens.bench import Bench
 from probe.screens.faults import FaultScreen
 from probe.screens.help import HelpScreen, other_keys
 from probe.screens.keys import TABLE, bindings, keys_of, typing_key
@@ -240,6 +239,8 @@ class ProbeApp(App[str]):
         self.pop_screen()
 
     def _open_planning(self, which: str) -> None:
+        from probe.screens.bench import Bench  # with what it reckons with, a third of the time to the first picture
+
         walk = self.walk_screen.walk if self.walk_screen is not None else None
         if walk is not None and self.walk_screen is not None:
             Bench(self, walk.map, walk.chain, walk.number, self.walk_screen.use_map).open(which)
