@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
-PAGES = sorted((ROOT / "probe" / "guide").glob("*.md"))
+PAGES = [*sorted((ROOT / "probe" / "guide").glob("*.md")), ROOT / "device_protocol" / "firmware" / "README.md"]
 
 
 def blocks(page: Path) -> list[list[tuple[str, list[str]]]]:
@@ -63,4 +63,4 @@ def test_the_guide_shows_what_the_commands_print(page: Path, tmp_path: Path) -> 
 def test_every_page_is_named_in_the_readme() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for page in PAGES:
-        assert f"probe/guide/{page.name}" in readme
+        assert page.relative_to(ROOT).as_posix() in readme
