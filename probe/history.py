@@ -15,13 +15,12 @@ from probe.maps.revisions import (
     NoRevisionError,
     at_revision,
     back_to,
-    close,
     last_redoable,
     last_undoable,
     undo,
 )
 from probe.maps.telling import told
-from probe.sessions import session_reason
+from probe.sessions import session_closed, session_reason
 from probe.steps import BoardView, Effect, News, NotSaved, RingBell, Saved, SaveMap, board_view
 
 NOW = -1
@@ -190,20 +189,22 @@ def _go_back(state: History, time: str) -> _Next:
         where = f"revision {number}" if number else "before the first revision"
         words = f"Enter once more: the map as it was at {where}, as a new revision."
         return replace(state, asked=number, message=words), ()
-    return _changed(state, time, lambda m: back_to(m, number, time=time), same="the map says the same already")
+    closed = session_closed(state.map, time=time)
+    return _changed(state, closed, lambda m: back_to(m, number, time=time), same="the map says the same already")
 
 
 def _travel(state: History, time: str, *, redo: bool) -> _Next:
-    m = close(state.map, time=time, reason=session_reason(state.map))
-    if (last_redoable if redo else last_undoable)(m) is None:
+    closed = session_closed(state.map, time=time)
+    if (last_redoable if redo else last_undoable)(closed) is None:
         words = "nothing was undone that could be done again" if redo else "there is no revision that can be undone"
         return replace(state, message=words), (RingBell(),)
-    return _changed(state, time, lambda closed: undo(closed, time=time, redo=redo), same="")
+    return _changed(state, closed, lambda m: undo(m, time=time, redo=redo), same="")
 
 
-def _changed(state: History, time: str, change: Callable[[PlayfieldMap], PlayfieldMap], *, same: str) -> _Next:
-    """Close the session and change the map; if that cannot be, nothing is closed either."""
-    closed = close(state.map, time=time, reason=session_reason(state.map))
+def _changed(
+    state: History, closed: PlayfieldMap, change: Callable[[PlayfieldMap], PlayfieldMap], *, same: str
+) -> _Next:
+    """Change the map with its session closed; if that cannot be, the session stays open."""
     try:
         m = change(closed)
     except (NoRevisionError, ConflictError) as error:

@@ -50,6 +50,11 @@ def session_reason(m: PlayfieldMap) -> str:
     return reason_of(m, m.pending)
 
 
+def session_closed(m: PlayfieldMap, *, time: str) -> PlayfieldMap:
+    """The map with its open session as a revision whose reason is told from what it changed; the same map if none is open."""
+    return close(m, time=time, reason=session_reason(m))
+
+
 def closed_apart(since: PlayfieldMap, now: PlayfieldMap, *, time: str, reason: str = "") -> PlayfieldMap:
     """`now` with one revision for what was pending in `since` and one for what changed from there; none where nothing did.
 
@@ -58,7 +63,7 @@ def closed_apart(since: PlayfieldMap, now: PlayfieldMap, *, time: str, reason: s
     own = diff(since, now) if now.revisions == since.revisions else ()
     if not own:
         return now
-    before = close(since, time=time, reason=session_reason(since))
+    before = session_closed(since, time=time)
     after = now.model_copy(update={"revisions": before.revisions, "pending": ()})
     return revised(before, after, time=time, reason=reason or reason_of(now, own))
 
@@ -119,6 +124,6 @@ class Recording:
 
     def _undone(self, state: Any, given: UndoRevision) -> tuple[Any, tuple[Effect, ...]]:
         whole = self._whole(state.map)
-        m = close(whole, time=given.time, reason=session_reason(whole))
+        m = session_closed(whole, time=given.time)
         m = undo(m, time=given.time, redo=given.redo)
         return self._adopt(state, m), (SaveMap(m),)

@@ -10,6 +10,13 @@ from probe.cli.outcome import Exit, complain
 from probe.cli.revise import now_text
 
 
+def imported_reason(source: str) -> str:
+    """The reason of a revision that a lamp list made."""
+    from probe.maps.model import MAX_TEXT, storable
+
+    return f"Lamps imported from {storable(Path(source).name)}"[:MAX_TEXT]
+
+
 def named_columns(given: Sequence[str]) -> dict[str, str]:
     """`["number=Lamp No", "name=Text"]` as field → heading. Raises ValueError."""
     found = {}
@@ -28,7 +35,6 @@ def merge_lamp_list(
     from probe.export import ImportProblem, read_lamp_list
     from probe.maps.joining import join_all, propose
     from probe.maps.lamp_merge import apply_merge, merge_lamps, row_title
-    from probe.maps.model import MAX_TEXT, storable
     from probe.sessions import closed_apart
     from probe.storage import MapFile, load_map
 
@@ -68,7 +74,7 @@ def merge_lamp_list(
     if dry_run:
         print("Nothing was written.")
     elif m != before:
-        reason = f"Lamps imported from {storable(Path(source).name)}" if source is not None else ""
+        reason = imported_reason(source) if source is not None else ""
         with MapFile.open(Path(path)) as file:
-            file.save(closed_apart(before, m, time=now_text(), reason=reason[:MAX_TEXT]))
+            file.save(closed_apart(before, m, time=now_text(), reason=reason))
     return Exit.FINE

@@ -41,12 +41,11 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
     from probe.maps.edit_text import parse_edits
     from probe.maps.edits import EditError, renumber
     from probe.maps.model import MAX_TEXT
-    from probe.maps.revisions import close
-    from probe.sessions import session_reason
+    from probe.sessions import session_closed
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
-        before = close(m, time=time, reason=session_reason(m))
+        before = session_closed(m, time=time)
         words = reason if reason is not None else "; ".join(changes)
         return before, renumber(before, parse_edits(before, changes), time=time, reason=words[:MAX_TEXT])
 
@@ -67,12 +66,12 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
 def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int:
     """Take the last revision back (or do the last undone one again), as a revision of its own."""
     from probe.maps.diff import ConflictError
-    from probe.maps.revisions import NoRevisionError, close, undo
-    from probe.sessions import session_reason
+    from probe.maps.revisions import NoRevisionError, undo
+    from probe.sessions import session_closed
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
-        before = close(m, time=time, reason=session_reason(m))
+        before = session_closed(m, time=time)
         return before, undo(before, time=time, redo=redo)
 
     try:

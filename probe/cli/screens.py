@@ -16,6 +16,7 @@ from device_protocol.board import BoardConfig
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import PhysicalPixel, Wiring
 from probe.cli.faults import on_map, practice
+from probe.cli.lamps import imported_reason
 from probe.cli.outcome import Exit, complain
 from probe.cli.revise import now_text
 from probe.cli.spliced import spliced
@@ -26,7 +27,7 @@ from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_por
 from probe.link.errors import LinkError
 from probe.link.simulated_wire import SimulatedPort, simulated_port
 from probe.link.wire import OpenWire
-from probe.maps.model import MAX_TEXT, Chain, Lamp, PixelState, PlayfieldMap, storable
+from probe.maps.model import Chain, Lamp, PixelState, PlayfieldMap
 from probe.maps.open_recheck import counted
 from probe.maps.operations import new_map, set_lamps
 from probe.screens.keys import TABLE, unknown_names
@@ -121,8 +122,7 @@ class Opening:
             plan.lamps = _lamps_from(Path(self.lamps))
             if plan.map is not None:
                 lamps = set_lamps(plan.map, plan.lamps)
-                reason = f"Lamps imported from {storable(Path(self.lamps).name)}"[:MAX_TEXT]
-                plan.map = closed_apart(plan.map, lamps, time=now_text(), reason=reason)
+                plan.map = closed_apart(plan.map, lamps, time=now_text(), reason=imported_reason(self.lamps))
                 store.save(plan.map)
         _remember(lambda s: s.with_map(path))
         if plan.map is not None:

@@ -293,8 +293,8 @@ def _power(m: PlayfieldMap) -> Iterator[str]:
     for found in power_sections(reckoned, with_cautions=False):
         if found.title in _POWER_SECTIONS:
             parts.append(f"<h3>{own(found.title)}</h3>{outline(found.lines)}")
-    drawn = [document.split("?>", 1)[1].strip() for _, document in drawings(reckoned)]
-    yield section("Feeds, fuses and supplies", *parts, *(f'<p class="volts">{each}</p>' for each in drawn))
+    drawn = (f'<p class="volts">{svg.strip()}</p>' for _, svg in drawings(reckoned))
+    yield section("Feeds, fuses and supplies", *parts, *drawn)
 
 
 def outline(lines: Iterable[str]) -> str:

@@ -10,9 +10,9 @@ from probe.faults.joint import Function, JointWire
 from probe.maps.harness import Batch
 from probe.maps.model import MAX_TEXT, Chain, PixelState, PlayfieldMap, storable
 from probe.maps.operations import add_revision, grown, replace_chain
-from probe.maps.revisions import close, revised
+from probe.maps.revisions import revised
 from probe.maps.wiring import joint_at
-from probe.sessions import session_reason
+from probe.sessions import session_closed
 
 _DAY_S = 86_400.0
 _ADDED_DAYS = 2.0
@@ -101,7 +101,7 @@ def kept(m: PlayfieldMap, chain_id: str, *, time: str, reason: str, lines: Seque
 
     An open session becomes a revision of its own first. When the note is full, the log of revisions alone holds it.
     """
-    m = close(m, time=time, reason=session_reason(m))
+    m = session_closed(m, time=time)
     chain = m.chain(chain_id)
     line = f"{time[:10]} {reason}"
     note = storable(f"{chain.note}\n{line}" if chain.note else line)

@@ -50,6 +50,12 @@ class Change(Record):
     after: dict[str, JsonValue] | None = None
 
 
+def differing(before: dict[str, Any] | None, after: dict[str, Any] | None) -> set[str]:
+    """Names of the fields in which two records differ, each as a change holds it."""
+    old, new = before or {}, after or {}
+    return {key for key in old.keys() | new.keys() if old.get(key) != new.get(key)}
+
+
 def fields_of(record: Record, *, leave_out: frozenset[str] = frozenset()) -> dict[str, Any]:
     """A record as a change holds it."""
     return record.model_dump(mode="json", exclude_defaults=True, exclude=set(leave_out) or None)

@@ -171,6 +171,11 @@ def _reordered(old: Sequence[str], new: Sequence[str]) -> bool:
 def _runs(old: Sequence[str], new: Sequence[str]) -> str:
     """New positions as runs of old ones."""
     was = {key: at for at, key in enumerate(old)}
+    return as_order(was.get(key) for key in new)
+
+
+def as_order(slots: Iterable[int | None]) -> str:
+    """For each new position the old one, None for what is new, as runs; `expanded` is the way back."""
     words: list[str] = []
     run: list[int] = []
     fresh = 0
@@ -184,8 +189,7 @@ def _runs(old: Sequence[str], new: Sequence[str]) -> str:
             words.append(f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}")
             run.clear()
 
-    for key in new:
-        at = was.get(key)
+    for at in slots:
         if at is None:
             if run:
                 close()

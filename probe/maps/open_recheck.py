@@ -6,7 +6,6 @@ answers were given about.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from enum import StrEnum
 from typing import Annotated
 
@@ -80,26 +79,18 @@ class OpenRecheck(Record):
 def counted(kept: OpenRecheck) -> str:
     """How much was said and answered, in words."""
     named = sum(row.naming for row in kept.answers)
-    answers = len(kept.answers) - named
-    words = [f"{answers} answer{'' if answers == 1 else 's'}"]
-    if named:
-        words.append(f"{named} new pixel{'' if named == 1 else 's'} named")
+    words = answers_words(len(kept.answers) - named, named)
     if kept.declared:
-        words.append(f"{len(kept.declared)} change{'' if len(kept.declared) == 1 else 's'} said")
-    return ", ".join(words)
+        words += f", {len(kept.declared)} change{'' if len(kept.declared) == 1 else 's'} said"
+    return words
+
+
+def answers_words(answers: int, named: int) -> str:
+    """So many answers, and so many new pixels named beside them, in words."""
+    words = f"{answers} answer{'' if answers == 1 else 's'}"
+    return words + (f", {named} new pixel{'' if named == 1 else 's'} named" if named else "")
 
 
 def begun_words(kept: OpenRecheck) -> str:
     """When it was begun, as a person reads it; outside text, so of any form."""
     return f"begun {kept.begun[:16].replace('T', ' ')} UTC" if kept.begun else "begun earlier"
-
-
-def as_runs(numbers: Iterable[int]) -> str:
-    """Numbers in their order as runs: `3 5-9 2`."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1][1:] = [number]
-        else:
-            runs.append([number])
-    return " ".join("-".join(map(str, run)) for run in runs)

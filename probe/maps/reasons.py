@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from probe.maps.change import Change, What
+from probe.maps.change import Change, What, differing
 from probe.maps.model import PlayfieldMap
 from probe.maps.record import MAX_TEXT
 
@@ -170,5 +170,4 @@ def _chain_name(m: PlayfieldMap, chain: str | None) -> str:
 
 
 def _differing(change: Change) -> set[str]:
-    before, after = change.before or {}, change.after or {}
-    return {key for key in before.keys() | after.keys() if before.get(key) != after.get(key)}
+    return differing(change.before, change.after)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
-from probe.maps.change import Change, What
+from probe.maps.change import Change, What, differing
 from probe.maps.diff import expanded
 from probe.maps.model import Chain, PlayfieldMap
 from probe.maps.record import MAX_TEXT
@@ -124,8 +124,8 @@ def _pixel_lines(
             continue
         if change.after is None:
             continue
-        differing = _differing(change.before, change.after)
-        if differing == {"verified"}:
+        fields = differing(change.before, change.after)
+        if fields == {"verified"}:
             verified += 1
             continue
         lines.append(f"{new.name} {at[change.key]}: {_said(before, change.before)} → {_said(after, change.after)}")
@@ -142,14 +142,10 @@ def _said(m: PlayfieldMap, pixel: dict[str, Any]) -> str:
     return words + (f", note: {pixel['note']}" if pixel.get("note") else "")
 
 
-def _differing(before: dict[str, Any], after: dict[str, Any]) -> set[str]:
-    return {key for key in before.keys() | after.keys() if before.get(key) != after.get(key)}
-
-
 def _fields(before: dict[str, Any] | None, after: dict[str, Any] | None) -> str:
     old, new = before or {}, after or {}
     return ", ".join(
-        f"{key} {_value(old.get(key))} → {_value(new.get(key))}" for key in sorted(_differing(old, new)) if key != "id"
+        f"{key} {_value(old.get(key))} → {_value(new.get(key))}" for key in sorted(differing(old, new)) if key != "id"
     )
 
 

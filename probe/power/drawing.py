@@ -22,14 +22,14 @@ MOST_POINTS: Final = 1500
 HALO: Final = 'stroke="#ffffff" stroke-width="4" paint-order="stroke"'  # keeps words readable over lines
 
 
-def svg(profile: VoltProfile, *, width_px: int = 720, height_px: int = 320) -> str:
-    """The profile as a complete SVG document. Raises PowerError below 240 x 180 px.
+def svg(profile: VoltProfile, *, width_px: int = 720, height_px: int = 320, inline: bool = False) -> str:
+    """The profile as a complete SVG document; `inline`: to stand within HTML. Raises PowerError below 240 x 180 px.
 
     Chains longer than 1500 pixels are drawn by the lowest voltage of each group, so a dip is never lost.
     """
     if width_px < 240 or height_px < 180:
         raise PowerError(f"{width_px} x {height_px} px are too few for the voltage drawing: 240 x 180 needed.")
-    return _Sheet(profile, width=float(width_px), height=float(height_px)).document()
+    return _Sheet(profile, width=float(width_px), height=float(height_px)).document(inline=inline)
 
 
 def _text(text: str) -> str:
@@ -53,10 +53,10 @@ class _Sheet:
     def y(self, volt: float) -> float:
         return TOP + (self.high - volt) / (self.high - self.low) * (self.bottom - TOP)
 
-    def document(self) -> str:
+    def document(self, *, inline: bool) -> str:
         title = _text(self.profile.title)
         parts = [
-            '<?xml version="1.0" encoding="UTF-8"?>',
+            *([] if inline else ['<?xml version="1.0" encoding="UTF-8"?>']),
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{self.width:g}" height="{self.height:g}" '
             f'viewBox="0 0 {self.width:g} {self.height:g}" font-family="sans-serif" font-size="11">',
             f"<title>{title}</title>",

@@ -51,10 +51,10 @@ def text_picture(profile: VoltProfile, *, width: int, height: int, ascii_only: b
 
 
 def drawings(reckoned: Reckoned, *, width_px: int = 720, height_px: int = 320) -> tuple[tuple[str, str], ...]:
-    """(chain name, SVG document) of each chain at the ceiling, for the printed sheet; none if nothing was reckoned."""
+    """(chain name, SVG to stand within HTML) of each chain at the ceiling, for the printed sheet; none if nothing was reckoned."""
     if reckoned.made is None or reckoned.report is None:
         return ()
     return tuple(
-        (chain.name, svg(profile_of(reckoned, chain.name), width_px=width_px, height_px=height_px))
+        (chain.name, svg(profile_of(reckoned, chain.name), width_px=width_px, height_px=height_px, inline=True))
         for chain in reckoned.made.plan.chains
     )

@@ -111,6 +111,11 @@ class Belief:
         return np.asarray(w / w.sum(), dtype=np.float64)
 
     @cached_property
+    def lit_alone(self) -> frozenset[int]:
+        """Numbers that were asked about by a probe."""
+        return frozenset(seen.action.number for seen in self.observations if isinstance(seen.action, Probe))
+
+    @cached_property
     def named(self) -> dict[int, int]:
         """Numbers that were answered with "a new place", and the index of the observation that did so last."""
         found: dict[int, int] = {}

@@ -176,9 +176,8 @@ class Recheck(Belief):
 
     def _naming(self) -> Step | None:
         share = self._new_share()
-        asked = {o.action.number for o in self.observations if isinstance(o.action, Probe)}
         for number in self.unnamed():
-            if share[number] >= LIKELY_NEW and number not in asked:
+            if share[number] >= LIKELY_NEW and number not in self.lit_alone:
                 return Step(
                     action=Probe(number=number), naming=True, seconds=probe_seconds(predicted=float(share[number]))
                 )
@@ -190,10 +189,9 @@ class Recheck(Belief):
         A place that is dark in a look may as well have lost its pixel to a new one elsewhere; lit alone, one answer
         tells the two apart, and a pixel that stopped shining has to be recorded as such anyhow.
         """
-        asked = {o.action.number for o in self.observations if isinstance(o.action, Probe)}
         believed = np.flatnonzero((self.dark_chance > 0.5) & (self.best_map >= 0))
         for number in believed.tolist():
-            if number not in asked:
+            if number not in self.lit_alone:
                 return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
         return None
 

@@ -16,6 +16,7 @@ from probe.maps.model import Chain, PlayfieldMap, shown_number
 from probe.recheck import UNLIT, Locate
 from probe.rechecking.colours import LOOK_COLOURS, light_of
 from probe.rechecking.keys import ChangeLevel, Choose, NextChain, Quick, Retry, Say, Take, Undo
+from probe.rechecking.light import level_beside
 from probe.rechecking.state import START_LEVEL
 from probe.steps import (
     BoardDark,
@@ -36,7 +37,6 @@ from probe.steps import (
     board_view,
 )
 
-LEVELS = (4, 8, 16, 24, 32, 64, 128, 255)
 _Next = tuple["Finding", tuple[Effect, ...]]
 
 
@@ -144,8 +144,7 @@ def step(state: Finding, given: object, now_s: float) -> _Next:
             after = _fresh(replace(state, chain=following, past=(), message=""))
             return after, (dark, *_set_up(after), *_light(after))
         case ChangeLevel(by):
-            at = min(range(len(LEVELS)), key=lambda i: abs(LEVELS[i] - state.level))
-            level = LEVELS[max(0, min(len(LEVELS) - 1, at + by))]
+            level = level_beside(state.level, by)
             return _relit(replace(state, level=level, message=f"level {level} of 255"))
         case Undo():
             if not state.past:

@@ -9,9 +9,9 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from probe.maps.diff import expanded
+from probe.maps.diff import as_order, expanded
 from probe.maps.model import PlayfieldMap, storable
-from probe.maps.open_recheck import OpenRecheck, RecheckAnswer, Said, as_runs
+from probe.maps.open_recheck import OpenRecheck, RecheckAnswer, Said
 from probe.recheck.codes import UNLIT
 from probe.recheck.model import (
     AllAsShown,
@@ -84,11 +84,11 @@ def row_of(
         look = seen.action
         more |= {
             "colours": _signs(look.colours),
-            "places": as_runs(look.places),
+            "places": as_order(look.places),
             "expected": _signs(look.expected),
-            "named": as_runs(sorted(look.named)),
+            "named": as_order(sorted(look.named)),
         }
-    return RecheckAnswer.model_validate({"said": said, "naming": naming, "forced": as_runs(forced), **more})
+    return RecheckAnswer.model_validate({"said": said, "naming": naming, "forced": as_order(forced), **more})
 
 
 def _said(answer: Answer) -> tuple[Said, dict[str, object]]:

@@ -10,6 +10,7 @@ from probe.rechecking.colours import light_of
 from probe.rechecking.state import Rechecking, Stage
 from probe.steps import Effect, SetUpChain, ShowDark, Showing, ShowPicture, ShowPixel
 
+LEVELS = (4, 8, 16, 24, 32, 64, 128, 255)
 ASKING = frozenset({Stage.LOOK, Stage.COLOUR, Stage.PROBE})
 
 
@@ -31,6 +32,12 @@ def is_lit(state: Rechecking) -> bool:
     """Whether the board has said that it shows what is asked about."""
     showing = wanted(state)
     return showing is not None and state.lit == showing
+
+
+def level_beside(level: int, by: int) -> int:
+    """So many steps brighter, or dimmer, than the step nearest to a level; of 255."""
+    at = min(range(len(LEVELS)), key=lambda i: abs(LEVELS[i] - level))
+    return LEVELS[max(0, min(len(LEVELS) - 1, at + by))]
 
 
 def show(state: Rechecking) -> tuple[Effect, ...]:

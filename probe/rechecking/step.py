@@ -12,7 +12,7 @@ from functools import partial
 from probe.maps.edit_text import parse_edit
 from probe.maps.edits import EditError, apply_edits
 from probe.maps.model import MAX_TEXT, PixelState, PlayfieldMap, storable
-from probe.maps.open_recheck import OpenRecheck, begun_words, counted
+from probe.maps.open_recheck import OpenRecheck, answers_words, begun_words, counted
 from probe.recheck import Options
 from probe.rechecking.answering import at_list, put_aside, say, taken
 from probe.rechecking.entries import Entries, entries_of
@@ -30,7 +30,7 @@ from probe.rechecking.keys import (
     Typed,
     Undo,
 )
-from probe.rechecking.light import lit_again, set_up, show
+from probe.rechecking.light import level_beside, lit_again, set_up, show
 from probe.rechecking.outcome import finished
 from probe.rechecking.state import Advanced, Does, Rechecking, Replayed, Stage, Unusable
 from probe.rechecking.thinking import advanced, first, replayed, thinking, thought, went_on
@@ -53,7 +53,6 @@ from probe.steps import (
     board_view,
 )
 
-LEVELS = (4, 8, 16, 24, 32, 64, 128, 255)
 LEAST_PLACED = 2
 _Next = tuple[Rechecking, tuple[Effect, ...]]
 
@@ -89,8 +88,7 @@ def step(state: Rechecking, given: Key | News, now_s: float) -> _Next:
         case NextChain():
             return _next_chain(state)
         case ChangeLevel(by):
-            at = min(range(len(LEVELS)), key=lambda i: abs(LEVELS[i] - state.level))
-            level = LEVELS[max(0, min(len(LEVELS) - 1, at + by))]
+            level = level_beside(state.level, by)
             return lit_again(replace(state, level=level, message=f"level {level} of 255"))
         case Singles():
             return _singles(state)
@@ -314,8 +312,7 @@ def outcome(state: Rechecking, time: str) -> PlayfieldMap:
     assert state.now is not None
     assert state.now.result is not None
     sure = f"{100 * state.now.confidence:.2f} %"
-    answers = f"{state.answers} answer{'' if state.answers == 1 else 's'}"
-    answers += f", {state.namings} new pixel{'' if state.namings == 1 else 's'} named" if state.namings else ""
+    answers = answers_words(state.answers, state.namings)
     said = f"; said: {'; '.join(state.said)}" if state.said else ""
     reason = f"Rechecked {state.here.name}: {answers}, {sure} sure{said}"[:MAX_TEXT]
     m = finished(state.entries, state.now.result, state.names, time=time, reason=reason)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -13,14 +13,9 @@ from textual.widgets import Footer, OptionList, Static
 
 from probe.screens.help import key_name
 from probe.screens.keys import TABLE, KeyRow
-from probe.screens.revisions import open_revisions
-
-if TYPE_CHECKING:
-    from probe.screens.app import ProbeApp
 
 # the walk's actions that open something else, in the order of the whole job
 ACTIONS = ("table", "recheck", "find", "picture", "lamps", "power", "harness", "faults", "next_chain")
-REVISIONS = "revisions"  # no action of the walk: opened from here
 APP_ACTIONS = (("port", "Another board or port"), ("quit", "Leave the program (everything is saved)"))
 
 
@@ -31,14 +26,13 @@ def places_to_go() -> list[tuple[str, str]]:
         (action, f"{rows[action].words}   {key_name(rows[action].keys[0])}") for action in ACTIONS if action in rows
     ]
     keys = [key_name(row.keys[0]) for row in TABLE if row.id in ("walk.table", "table.revisions")]
-    found.insert(1, (REVISIONS, f"Revisions: what was changed when, and back   {' '.join(keys)}"))
+    found.insert(1, ("revisions", f"Revisions: what was changed when, and back   {' '.join(keys)}"))
     return [*found, *((f"app.{action}", words) for action, words in APP_ACTIONS)]
 
 
 class ElsewhereScreen(ModalScreen[str | None]):
     """Choose with arrows and Enter; Esc goes on walking. Gives the walk's action that was chosen."""
 
-    app: ProbeApp
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "stay", "Go on walking", priority=True)]
 
     def compose(self) -> ComposeResult:
@@ -51,13 +45,7 @@ class ElsewhereScreen(ModalScreen[str | None]):
         self.query_one(OptionList).focus()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        action = places_to_go()[event.option_index][0]
-        if action == REVISIONS:
-            app = self.app
-            self.dismiss(None)
-            app.call_after_refresh(open_revisions, app)
-        else:
-            self.dismiss(action)
+        self.dismiss(places_to_go()[event.option_index][0])
 
     def action_stay(self) -> None:
         """Back to the walk."""

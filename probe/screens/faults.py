@@ -65,7 +65,7 @@ class FaultScreen(LineScreen):
         with Horizontal(id="fault-asking"):
             yield Static(id="fault-prompt")
             yield EntryLine(
-                while_empty("faults", self._changed_keys),
+                commands=while_empty("faults", self._changed_keys),
                 typed=lambda: self.search.typed,
                 on_typed=self._type,
                 on_enter=self.action_take,

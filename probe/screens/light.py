@@ -50,7 +50,7 @@ from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
 from probe.screens.text import plain
 from probe.screens.visit import Visit
-from probe.screens.widgets.entry import StateLine
+from probe.screens.widgets.entry import EntryLine
 from probe.screens.widgets.picture import LIT_SIGN, MARK_SIGN, PlayfieldPicture, Spot
 from probe.sessions import Recording
 
@@ -101,7 +101,7 @@ class LightScreen(LineScreen):
         yield Static(id="pic-message")
         with Horizontal(id="pic-typing"):
             yield Static(id="pic-prompt")
-            yield StateLine(
+            yield EntryLine(
                 id="pic-input",
                 typed=lambda: self.work.typed,
                 on_typed=lambda text: self._take(Typed(text)),
@@ -156,7 +156,7 @@ class LightScreen(LineScreen):
 
     def _show_entry(self, work: PictureWork) -> None:
         row = self.query_one("#pic-typing")
-        line = self.query_one("#pic-input", StateLine)
+        line = self.query_one("#pic-input", EntryLine)
         is_open = work.entry is not Entry.NONE
         if is_open:
             self.put("pic-prompt", Content(_PROMPTS[work.entry]))

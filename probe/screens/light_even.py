@@ -40,7 +40,7 @@ from probe.screens.line_screen import LineScreen, head_line, message_line
 from probe.screens.seen import under_the_glass
 from probe.screens.text import plain
 from probe.screens.visit import Visit
-from probe.screens.widgets.entry import StateLine
+from probe.screens.widgets.entry import EntryLine
 from probe.screens.widgets.picture import MARK_SIGN, PlayfieldPicture, Spot
 from probe.sessions import Recording
 
@@ -76,7 +76,7 @@ class EvenScreen(LineScreen):
         yield Static(id="even-message")
         with Horizontal(id="even-typing"):
             yield Static(id="even-prompt")
-            yield StateLine(
+            yield EntryLine(
                 id="even-input",
                 typed=lambda: self.walk.typed,
                 on_typed=lambda text: self.app.conductor.take(Typed(text)),
@@ -124,8 +124,7 @@ class EvenScreen(LineScreen):
             self.put("even-message", message_line(walk.unsaved, walk.message))
         prompt = "Enter takes the trims " if walk.done else f"Reading ({walk.measure.value}), or F2 F3 F4: "
         self.put("even-prompt", Content(prompt))
-        line = self.query_one("#even-input", StateLine)
-        line.follow()
+        self.query_one("#even-input", EntryLine).follow()
         self._show_picture(walk)
         if walk.done and walk.suggestion is None and not walk.trouble:
             self._reckon(walk)

@@ -71,7 +71,7 @@ class RecheckScreen(LineScreen):
                 with Horizontal(id="asking"):
                     yield Static(id="prompt")
                     yield EntryLine(
-                        while_empty("recheck", self._changed_keys),
+                        commands=while_empty("recheck", self._changed_keys),
                         typed=lambda: self.state.typed,
                         on_typed=lambda text: self.app.conductor.take(Typed(text)),
                         on_enter=self.action_take,

@@ -20,6 +20,7 @@ from probe.screens.clock import now_text
 from probe.screens.elsewhere import ElsewhereScreen
 from probe.screens.keys import bindings, while_empty
 from probe.screens.line_screen import LineScreen, head_line, message_line
+from probe.screens.revisions import open_revisions
 from probe.screens.seen import under_the_glass
 from probe.screens.text import plain
 from probe.screens.tour import TourLine
@@ -92,7 +93,7 @@ class WalkScreen(LineScreen):
                 with Horizontal(id="asking"):
                     yield Static(id="prompt")
                     yield EntryLine(
-                        while_empty("walk", self._changed_keys),
+                        commands=while_empty("walk", self._changed_keys),
                         typed=lambda: self.walk.typed,
                         on_typed=lambda text: self.app.conductor.take(Typed(text)),
                         on_enter=self.action_take,
@@ -352,6 +353,10 @@ class WalkScreen(LineScreen):
     def action_lamps(self) -> None:
         """Open the lamp list."""
         self.app.open_game("lamps")
+
+    def action_revisions(self) -> None:
+        """Open the list of revisions."""
+        open_revisions(self.app)
 
     def action_table(self) -> None:
         """Open the map table."""

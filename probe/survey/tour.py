@@ -30,8 +30,8 @@ def _opened(*screens: str) -> Callable[[Sight, Sight], bool]:
 
 STOPS: tuple[Stop, ...] = (
     Stop(
-        "One pixel is lit; the line under the picture says what you would see on the playfield. Type the first letters of what lights,"
-        " or take an offer with Enter.",
+        "One pixel is lit; the line under the picture says what you would see on the playfield."
+        " Type the first letters of what lights, or take an offer with Enter.",
         lambda then, now: now.answered > then.answered,
     ),
     Stop(

@@ -7,6 +7,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from probe.maps.change import Change, What
+from probe.maps.diff import as_order
 from probe.maps.game import Group, Observation, Proof, Verdict
 from probe.maps.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.maps.light import Fade, Measure, Rating, Reading
@@ -24,7 +25,7 @@ from probe.maps.model import (
     Position,
     Revision,
 )
-from probe.maps.open_recheck import OpenRecheck, RecheckAnswer, Said, as_runs
+from probe.maps.open_recheck import OpenRecheck, RecheckAnswer, Said
 
 HOSTILE = (
     "[/x]",
@@ -296,16 +297,16 @@ recheck_answers = st.builds(
     said=st.sampled_from(Said),
     number=st.none() | st.integers(0, 65_535),
     colours=signs,
-    places=st.lists(st.integers(0, 99), max_size=6).map(as_runs),
+    places=st.lists(st.integers(0, 99), max_size=6).map(as_order),
     expected=signs,
-    named=st.lists(st.integers(0, 99), max_size=6).map(as_runs),
+    named=st.lists(st.integers(0, 99), max_size=6).map(as_order),
     place=st.none() | st.integers(0, 65_535),
     new=st.none() | st.integers(0, 65_535),
     colour=st.sampled_from(["", *"rybw."]),
     label=texts,
     known=st.none() | identifiers,
     naming=st.booleans(),
-    forced=st.lists(st.integers(0, 99), max_size=6).map(as_runs),
+    forced=st.lists(st.integers(0, 99), max_size=6).map(as_order),
 )
 rechecks = st.builds(
     OpenRecheck,

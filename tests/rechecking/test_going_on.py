@@ -14,9 +14,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from probe.maps.diff import as_order
 from probe.maps.edits import Insert, renumber
 from probe.maps.model import PixelState, PlayfieldMap
-from probe.maps.open_recheck import OpenRecheck, RecheckAnswer, Said, as_runs
+from probe.maps.open_recheck import OpenRecheck, RecheckAnswer, Said
 from probe.maps.operations import set_note
 from probe.maps.revisions import undo, verified_count
 from probe.recheck.codes import UNLIT
@@ -342,7 +343,7 @@ def test_an_answer_reads_back_as_it_was(data: st.DataObject, setup: Setup) -> No
 
 @given(st.lists(st.integers(0, 99), max_size=30))
 def test_runs_read_back_in_their_order(numbers: list[int]) -> None:
-    assert numbers_in(as_runs(numbers)) == tuple(numbers)
+    assert numbers_in(as_order(numbers)) == tuple(numbers)
 
 
 @given(st.data(), setups)

@@ -1,17 +1,22 @@
-"""Lines of typing that belong to a screen's state."""
+"""A line of typing that belongs to a screen's state."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import ClassVar
 
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
+_NONE: Mapping[str, str] = MappingProxyType({})
 
-class StateLine(Input, inherit_bindings=False):  # without the keys that scroll: they are the screen's
+
+class EntryLine(Input, inherit_bindings=False):  # without the keys that scroll: they are the screen's
     """A line whose text is part of a state: `typed` gives the state's text, `on_typed` changes it, `on_enter` takes it.
+
+    While it is empty some keys are the screen's actions, by `commands`.
 
     The state hears of each key before the next one is looked at. By message it would hear later: a drawing of the state
     before would then take letters back, and letters typed ahead would join the name before them. For the same reason
@@ -19,6 +24,7 @@ class StateLine(Input, inherit_bindings=False):  # without the keys that scroll:
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "submit", "Take", id="walk.take"), *Input.BINDINGS]
+    DEFAULT_CSS = "EntryLine { border: none; height: 1; padding: 0; }"
 
     def __init__(
         self,
@@ -26,13 +32,14 @@ class StateLine(Input, inherit_bindings=False):  # without the keys that scroll:
         typed: Callable[[], str],
         on_typed: Callable[[str], None],
         on_enter: Callable[[], None],
-        placeholder: str = "",
+        commands: Mapping[str, str] = _NONE,
         id: str = "entry",
     ) -> None:
-        super().__init__(id=id, placeholder=placeholder, select_on_focus=False, compact=True)
+        super().__init__(id=id, select_on_focus=False, compact=True)
         self._said = typed
         self._told = on_typed
         self._taken = on_enter
+        self._commands = commands
 
     def follow(self) -> None:
         """Hold what the state says is typed."""
@@ -53,36 +60,15 @@ class StateLine(Input, inherit_bindings=False):  # without the keys that scroll:
         self.follow()
 
     async def _on_key(self, event: events.Key) -> None:
-        bound = None if event.is_printable else self.screen.active_bindings.get(event.key)
-        if bound is not None and bound.enabled and await self.app.run_action(bound.binding.action, bound.node):
-            event.stop()
-            event.prevent_default()
-            self.follow()
-        else:
-            await super()._on_key(event)
-
-
-class EntryLine(StateLine):
-    """The entry line: types as usual, but while it is empty some keys are the screen's actions, by `commands`."""
-
-    DEFAULT_CSS = "EntryLine { border: none; height: 1; padding: 0; }"
-
-    def __init__(
-        self,
-        commands: Mapping[str, str],
-        *,
-        typed: Callable[[], str],
-        on_typed: Callable[[str], None],
-        on_enter: Callable[[], None],
-    ) -> None:
-        super().__init__(typed=typed, on_typed=on_typed, on_enter=on_enter)
-        self._commands = dict(commands)
-
-    async def _on_key(self, event: events.Key) -> None:
+        """Commands and bound keys; what is left Textual gives to `Input` by itself afterwards."""
         action = None if self.value else self._commands.get(event.key)
         if action is not None:
             event.stop()
             event.prevent_default()
             await self.screen.run_action(action)
             return
-        await super()._on_key(event)
+        bound = None if event.is_printable else self.screen.active_bindings.get(event.key)
+        if bound is not None and bound.enabled and await self.app.run_action(bound.binding.action, bound.node):
+            event.stop()
+            event.prevent_default()
+            self.follow()
