@@ -9,13 +9,13 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+from probe.document import operations as op
+from probe.document.checks import check_map
+from probe.document.file.layout import render_map
+from probe.document.model import Chain, Kind, Lamp, Pixel, PixelState, PlayfieldMap, Position
+from probe.document.model.harness import Batch, Fixing, JoinedTo, Power
+from probe.document.wiring import add_feed, add_supply, joint_at, put, put_joint
 from probe.export import write_lamp_list
-from probe.maps import operations as op
-from probe.maps.checks import check_map
-from probe.maps.harness import Batch, Fixing, JoinedTo, Power
-from probe.maps.model import Chain, Kind, Lamp, Pixel, PixelState, PlayfieldMap, Position
-from probe.maps.wiring import add_feed, add_supply, joint_at, put, put_joint
-from probe.storage.layout import render_map
 
 # Per chain, in the order of the wire. A line without a bar opens an area. Otherwise, between bars:
 #   name | kind | x mm | y mm | lamp and colour of its insert, if it is one of the game's | what is special

@@ -14,17 +14,17 @@ from typing import ClassVar
 import numpy as np
 from textual.app import App, ComposeResult
 
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import Chain, Kind, Pixel, PixelState, Place, PlayfieldMap, Position
+from probe.document.model.light import Measure, Rating, Reading
+from probe.document.operations import new_map, update_place
 from probe.export.sheet import sheet_html
-from probe.light.evenness import Stop, evenness, fit, lamps_cd, scene
-from probe.light.levels import set_light
-from probe.light.picture_keys import ChangeLevel, Pick
-from probe.light.picture_work import start, step
-from probe.light.suggest import apply, suggest
-from probe.maps.light import Measure, Rating, Reading
-from probe.maps.model import Chain, Kind, Pixel, PixelState, Place, PlayfieldMap, Position
-from probe.maps.operations import new_map, update_place
-from probe.screens.widgets.picture import LIT_SIGN, PlayfieldPicture, Spot
-from probe.storage import demo_map_path, load_map
+from probe.lighting.evenness import Stop, evenness, fit, lamps_cd, scene
+from probe.lighting.levels import set_light
+from probe.lighting.picture_keys import ChangeLevel, Pick
+from probe.lighting.picture_work import start, step
+from probe.lighting.suggest import apply, suggest
+from probe.ui.widgets.picture import LIT_SIGN, PlayfieldPicture, Spot
 
 AIM_MS = 16.0
 DEEPER = 1.6

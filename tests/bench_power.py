@@ -7,12 +7,12 @@ import statistics
 import time
 from collections.abc import Callable
 
-from probe.power.circuit import Circuit, Solution
-from probe.power.network import solve
-from probe.power.plan import Chain, Feed, LoadState, PixelRun, PowerPlan, Supply, circuit
-from probe.power.report import report
-from probe.power.suggest import suggest_feed
-from probe.power.wire import Wire
+from probe.harness.circuit import Circuit, Solution
+from probe.harness.network import solve
+from probe.harness.plan import Chain, Feed, LoadState, PixelRun, PowerPlan, Supply, circuit
+from probe.harness.report import report
+from probe.harness.suggest import suggest_feed
+from probe.harness.wire import Wire
 
 
 def plan(*, pixels: int, feeds: int, level: int = 255) -> PowerPlan:

@@ -18,9 +18,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from probe.inference.entropy import entropy_bits
-from probe.recheck import Options, Recheck
-from probe.recheck.costs import CONFIRM, NAME_PLACE, PICK_COLOUR, PICK_PLACE, SCAN_SECONDS, TURN_SECONDS
-from probe.recheck.model import (
+from probe.recheck.engine import Options, Recheck
+from probe.recheck.engine.costs import CONFIRM, NAME_PLACE, PICK_COLOUR, PICK_PLACE, SCAN_SECONDS, TURN_SECONDS
+from probe.recheck.engine.model import (
     NEW,
     Action,
     AllAsShown,
@@ -30,8 +30,8 @@ from probe.recheck.model import (
     Prior,
     Setup,
 )
-from tests.recheck.baselines import bisection, stepping
-from tests.recheck.sim import SITE_RATES, Chain, Person, draw_kinds, rewired
+from tests.recheck.engine.baselines import bisection, stepping
+from tests.recheck.engine.sim import SITE_RATES, Chain, Person, draw_kinds, rewired
 
 MOST_ACTIONS = 150
 

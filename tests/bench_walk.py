@@ -19,12 +19,12 @@ import psutil
 from device_protocol.board import BoardConfig
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import Wiring
+from probe.document.file import MapFile, demo_map_path, load_map
+from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, Position
+from probe.document.operations import add_chain, add_place, assign_place, new_map
 from probe.inference.keystroke import Operator
-from probe.maps.model import Chain, Pixel, PixelState, Place, PlayfieldMap, Position
-from probe.maps.operations import add_chain, add_place, assign_place, new_map
-from probe.storage import MapFile, demo_map_path, load_map
-from probe.survey.keys import Move
-from probe.survey.walk import start, step
+from probe.mapping.keys import Move
+from probe.mapping.walk import start, step
 from tests.support.person import Person
 from tests.support.pty_board import PtyBoard
 from tests.support.walker import blank_copy
@@ -268,9 +268,9 @@ def big_map(rounds: int) -> None:
 
 
 async def _redraw(m: PlayfieldMap, rounds: int) -> list[float]:
-    from probe.screens.app import ProbeApp
-    from probe.screens.plan import Plan
-    from tests.screens.conftest import NoOpener
+    from probe.ui.app import ProbeApp
+    from probe.ui.plan import Plan
+    from tests.ui.conftest import NoOpener
 
     app = ProbeApp(Plan(NoOpener(), map=m, paper=True))
     taken = []

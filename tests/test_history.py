@@ -9,15 +9,15 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from probe.history import NOW as OPEN
-from probe.history import Choose, GoBack, History, Mark, Retry, Travel, pair_words, start, step
-from probe.maps.diff import diff
-from probe.maps.edits import Insert, Remove, renumber
-from probe.maps.model import PixelState, PlayfieldMap
-from probe.maps.operations import set_note, set_state
-from probe.maps.revisions import NoRevisionError, at_revision, back_to, recorded, undo
-from probe.steps import NotSaved, RingBell, Saved, SaveMap
-from probe.storage import demo_map_path, load_map
+from probe.document.diff import diff
+from probe.document.edits import Insert, Remove, renumber
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import PixelState, PlayfieldMap
+from probe.document.operations import set_note, set_state
+from probe.document.revisions import NoRevisionError, at_revision, back_to, recorded, undo
+from probe.mapping.history import NOW as OPEN
+from probe.mapping.history import Choose, GoBack, History, Mark, Retry, Travel, pair_words, start, step
+from probe.task.steps import NotSaved, RingBell, Saved, SaveMap
 from tests.test_sessions import blank, same
 
 NOW = "2026-03-01T19:30:00Z"

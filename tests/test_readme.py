@@ -11,7 +11,7 @@ from typing import Literal, get_args, get_origin
 import pytest
 
 from probe.cli.parser import EXPORTS, build_parser
-from probe.storage.settings import MAX_RECENT, Settings
+from probe.document.settings import MAX_RECENT, Settings
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

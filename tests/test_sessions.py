@@ -6,16 +6,16 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from probe.maps.diff import NOT_COMPARED, diff
-from probe.maps.edits import Insert, renumber
-from probe.maps.model import Chain, PlayfieldMap
-from probe.maps.operations import add_chain, new_map, set_count
-from probe.maps.revisions import at_revision, base_of, last_undoable, undo, verified_count
-from probe.sessions import CloseSession, Recording, UndoRevision
-from probe.steps import SaveMap
-from probe.survey.keys import Answer, Ask, Entry, GoTo, Redo, Say, Take, TogglePaper, Typed, Undo
-from probe.survey.walk import step
-from probe.survey.walk_state import Walk, start, with_other_map
+from probe.document.diff import NOT_COMPARED, diff
+from probe.document.edits import Insert, renumber
+from probe.document.model import Chain, PlayfieldMap
+from probe.document.operations import add_chain, new_map, set_count
+from probe.document.revisions import at_revision, base_of, last_undoable, undo, verified_count
+from probe.mapping.keys import Answer, Ask, Entry, GoTo, Redo, Say, Take, TogglePaper, Typed, Undo
+from probe.mapping.walk import step
+from probe.mapping.walk_state import Walk, start, with_other_map
+from probe.task.sessions import CloseSession, Recording, UndoRevision
+from probe.task.steps import SaveMap
 
 NOW = "2026-03-01T19:30:00Z"
 

@@ -10,8 +10,8 @@ from probe.cli.outcome import Exit, complain
 
 def export_map(path: str, *, to: str, output: str | None) -> int:
     """Write the map in one of the formats, to a file or to standard output."""
+    from probe.document.file import load_map, save_copy
     from probe.export import WRITERS
-    from probe.storage import load_map, save_copy
 
     try:
         data = WRITERS[to](load_map(path)).encode("utf-8")
@@ -31,8 +31,8 @@ def export_map(path: str, *, to: str, output: str | None) -> int:
 
 def import_csv(path: str, *, output: str) -> int:
     """Make a map file from a CSV. Refuses to overwrite."""
+    from probe.document.file import MapFile
     from probe.export import ImportProblem, read_csv
-    from probe.storage import MapFile
 
     try:
         m = read_csv(Path(path).read_bytes())

@@ -7,14 +7,14 @@ import random
 from collections.abc import Callable
 
 from probe.cli.outcome import Exit, complain
+from probe.document.file import load_map
+from probe.document.model import PlayfieldMap
 from probe.faults.scene import CHAIN, Scene
 from probe.faults.search_words import sheet
 from probe.faults.tables import load
 from probe.link import BoardLink, LinkEvent
 from probe.link.simulated_wire import SimulatedPort
-from probe.maps.model import PlayfieldMap
-from probe.screens.plan import Plan
-from probe.storage import load_map
+from probe.ui.plan import Plan
 
 SEEDS = 10_000
 

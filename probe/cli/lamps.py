@@ -12,7 +12,7 @@ from probe.cli.revise import now_text
 
 def imported_reason(source: str) -> str:
     """The reason of a revision that a lamp list made."""
-    from probe.maps.model import MAX_TEXT, storable
+    from probe.document.model import MAX_TEXT, storable
 
     return f"Lamps imported from {storable(Path(source).name)}"[:MAX_TEXT]
 
@@ -32,11 +32,11 @@ def merge_lamp_list(
     path: str, *, source: str | None, columns: Sequence[str], replace: bool, join: bool, dry_run: bool
 ) -> int:
     """Merge a lamp list into a map and say what changes; without a source, join places to lamps or show the list."""
+    from probe.document.file import MapFile, load_map
+    from probe.document.joining import join_all, propose
+    from probe.document.lamp_merge import apply_merge, merge_lamps, row_title
     from probe.export import ImportProblem, read_lamp_list
-    from probe.maps.joining import join_all, propose
-    from probe.maps.lamp_merge import apply_merge, merge_lamps, row_title
-    from probe.sessions import closed_apart
-    from probe.storage import MapFile, load_map
+    from probe.task.sessions import closed_apart
 
     try:
         named = named_columns(columns)

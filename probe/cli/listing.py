@@ -37,9 +37,9 @@ def show_ports(*, as_json: bool) -> int:
 
 def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
     """Check a map. Exit code 1 if there are faults (with `strict`: warnings too)."""
-    from probe.maps.checks import Severity, check_map
-    from probe.maps.where_words import where_words
-    from probe.storage import load_map
+    from probe.document.checks import Severity, check_map
+    from probe.document.file import load_map
+    from probe.document.where_words import where_words
 
     m = load_map(path)
     findings = check_map(m)

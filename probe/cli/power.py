@@ -12,7 +12,7 @@ from probe.cli.listing import printable
 from probe.cli.outcome import Exit
 
 if TYPE_CHECKING:
-    from probe.power.words import Section
+    from probe.harness.words import Section
 
 WIDEST = 100
 LEAST = 40
@@ -20,10 +20,10 @@ LEAST = 40
 
 def show_power(path: str, *, as_json: bool, plain_ascii: bool = False) -> int:
     """Print the power plan of a map. Exit code 1 if something must be mended before power on."""
-    from probe.power.from_map import reckon
-    from probe.power.views import profile_of, text_picture
-    from probe.power.words import as_data, power_sections
-    from probe.storage import load_map
+    from probe.document.file import load_map
+    from probe.harness.from_map import reckon
+    from probe.harness.views import profile_of, text_picture
+    from probe.harness.words import as_data, power_sections
 
     reckoned = reckon(load_map(path))
     if as_json:
@@ -43,8 +43,8 @@ def show_power(path: str, *, as_json: bool, plain_ascii: bool = False) -> int:
 
 def show_harness(path: str, *, as_json: bool) -> int:
     """Print the harness sheet of a map. Exit code 1 if a joint connects unlike functions."""
-    from probe.power.sheet import harness_data, harness_sheet_lines, refusals
-    from probe.storage import load_map
+    from probe.document.file import load_map
+    from probe.harness.sheet import harness_data, harness_sheet_lines, refusals
 
     m = load_map(path)
     refused = refusals(m)

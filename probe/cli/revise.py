@@ -11,8 +11,8 @@ from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 
 if TYPE_CHECKING:
-    from probe.maps.change import Change
-    from probe.maps.model import PlayfieldMap
+    from probe.document.change import Change
+    from probe.document.model import PlayfieldMap
 
 
 def now_text() -> str:
@@ -26,7 +26,7 @@ Made = Callable[["PlayfieldMap"], tuple["PlayfieldMap", "PlayfieldMap"]]
 
 def _changed(path: str, made: Made, *, dry_run: bool) -> tuple[PlayfieldMap, PlayfieldMap]:
     """Change a map file, or with `dry_run` only look what would come of it. Raises StorageError, and what `made` does."""
-    from probe.storage import MapFile, load_map
+    from probe.document.file import MapFile, load_map
 
     if dry_run:
         return made(load_map(path))
@@ -38,10 +38,10 @@ def _changed(path: str, made: Made, *, dry_run: bool) -> tuple[PlayfieldMap, Pla
 
 def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_run: bool, as_json: bool) -> int:
     """Apply stated changes as one revision; with `dry_run` only show what would be done."""
-    from probe.maps.edit_text import parse_edits
-    from probe.maps.edits import EditError, renumber
-    from probe.maps.model import MAX_TEXT
-    from probe.sessions import session_closed
+    from probe.document.edit_text import parse_edits
+    from probe.document.edits import EditError, renumber
+    from probe.document.model import MAX_TEXT
+    from probe.task.sessions import session_closed
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
@@ -65,9 +65,9 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
 
 def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int:
     """Take the last revision back (or do the last undone one again), as a revision of its own."""
-    from probe.maps.diff import ConflictError
-    from probe.maps.revisions import NoRevisionError, undo
-    from probe.sessions import session_closed
+    from probe.document.diff import ConflictError
+    from probe.document.revisions import NoRevisionError, undo
+    from probe.task.sessions import session_closed
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
@@ -87,9 +87,9 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
 
 def list_revisions(path: str, *, as_json: bool) -> int:
     """Print every revision, and what is verified since the last change of each chain."""
-    from probe.maps.open_recheck import begun_words, counted
-    from probe.maps.revisions import changed_in, verified_count
-    from probe.storage import load_map
+    from probe.document.file import load_map
+    from probe.document.open_recheck import begun_words, counted
+    from probe.document.revisions import changed_in, verified_count
 
     m = load_map(path)
     chains = [
@@ -135,8 +135,8 @@ def list_revisions(path: str, *, as_json: bool) -> int:
 
 def diff_maps(first: str, second: str | None, *, older: int | None, newer: int | None, as_json: bool) -> int:
     """Compare two files, or two revisions of one file. Exit code 1 if they differ."""
-    from probe.maps.revisions import NoRevisionError, at_revision
-    from probe.storage import load_map
+    from probe.document.file import load_map
+    from probe.document.revisions import NoRevisionError, at_revision
 
     m = load_map(first)
     try:
@@ -165,8 +165,8 @@ def _before(m: PlayfieldMap, number: int | None) -> int:
 
 def _show_diff(before: PlayfieldMap, after: PlayfieldMap, *, as_json: bool) -> bool:
     """Print what differs; returns whether anything does."""
-    from probe.maps.diff import diff
-    from probe.maps.telling import told
+    from probe.document.diff import diff
+    from probe.document.telling import told
 
     changes = diff(before, after)
     lines = told(before, after, changes, most=100_000)

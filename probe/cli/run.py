@@ -14,7 +14,7 @@ log = logging.getLogger("probe")
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; returns its exit code."""
-    from probe.storage import StorageError
+    from probe.document.file import StorageError
 
     logging.getLogger().addHandler(logging.NullHandler())  # nothing may write over the screen
     try:
@@ -32,7 +32,7 @@ def run(arguments: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         return Exit.STOPPED
     except Exception as exc:
-        from probe.storage.trouble import fault_sentence
+        from probe.document.file.trouble import fault_sentence
 
         log.exception("unexpected")
         complain(fault_sentence(exc))

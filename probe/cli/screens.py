@@ -22,19 +22,7 @@ from probe.cli.revise import now_text
 from probe.cli.spliced import spliced
 from probe.cli.terminal import draws_unicode, on_a_terminal
 from probe.cli.wire_log import WireLog
-from probe.export import ImportProblem, read_lamp_list
-from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
-from probe.link.errors import LinkError
-from probe.link.simulated_wire import SimulatedPort, simulated_port
-from probe.link.wire import OpenWire
-from probe.maps.model import Chain, Lamp, PixelState, PlayfieldMap
-from probe.maps.open_recheck import counted
-from probe.maps.operations import new_map, set_lamps
-from probe.screens.keys import TABLE, unknown_names
-from probe.screens.plan import MakeLink, Plan, Seen
-from probe.screens.start import PortChoice
-from probe.sessions import closed_apart
-from probe.storage import (
+from probe.document.file import (
     CannotReadError,
     MapFile,
     RememberedPort,
@@ -46,6 +34,18 @@ from probe.storage import (
     load_settings,
     settings_path,
 )
+from probe.document.model import Chain, Lamp, PixelState, PlayfieldMap
+from probe.document.open_recheck import counted
+from probe.document.operations import new_map, set_lamps
+from probe.export import ImportProblem, read_lamp_list
+from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
+from probe.link.errors import LinkError
+from probe.link.simulated_wire import SimulatedPort, simulated_port
+from probe.link.wire import OpenWire
+from probe.task.sessions import closed_apart
+from probe.ui.keys import TABLE, unknown_names
+from probe.ui.plan import MakeLink, Plan, Seen
+from probe.ui.start import PortChoice
 
 log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
@@ -333,7 +333,7 @@ def open_program(arguments: argparse.Namespace) -> int:
         plan.close()
         complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")
         return Exit.USAGE
-    from probe.screens.app import ProbeApp
+    from probe.ui.app import ProbeApp
 
     app = ProbeApp(plan)
     try:

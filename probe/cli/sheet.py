@@ -10,9 +10,9 @@ from probe.cli.outcome import Exit, complain
 
 def write_sheet(path: str, *, output: str | None, picture: str | None, from_below: bool) -> int:
     """Write the sheet as HTML (to standard output without `output`), and the picture as SVG where asked for."""
+    from probe.document.file import load_map, save_copy
     from probe.export.sheet import sheet_html
     from probe.export.sheet_picture import picture_svg
-    from probe.storage import load_map, save_copy
 
     for name in (output, picture):
         if name is not None and Path(name).exists() and Path(name).samefile(path):

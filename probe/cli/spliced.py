@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from probe.maps.edit_text import parse_edits
-from probe.maps.edits import apply_edits
-from probe.maps.model import Kind, PlayfieldMap, Position
-from probe.maps.operations import add_place, assign_place
+from probe.document.edit_text import parse_edits
+from probe.document.edits import apply_edits
+from probe.document.model import Kind, PlayfieldMap, Position
+from probe.document.operations import add_place, assign_place
 
 AFTER = "Reef lane 2"
 NEW = ("Reef pearl", "Reef arrow")

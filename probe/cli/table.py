@@ -12,7 +12,7 @@ from probe.cli.outcome import Exit, complain
 
 def table_command(arguments: argparse.Namespace) -> int:
     """Run the activity of the table screen once; exit code 1 if `--compare` finds a difference."""
-    from probe.storage import RememberedPort, load_map, load_settings
+    from probe.document.file import RememberedPort, load_map, load_settings
 
     m = load_map(arguments.map)
     address = arguments.port
@@ -31,9 +31,9 @@ def table_command(arguments: argparse.Namespace) -> int:
 
 async def _with_board(m: Any, address: str, arguments: argparse.Namespace, what: str) -> int:
     from probe.cli.wire_log import WireLog
-    from probe.conductor import Activity, Conductor
     from probe.game.sync import Stage, Sync, Write, start, step
     from probe.link import BoardLink, LinkError, PortSpec, remembered_key
+    from probe.runtime import Activity, Conductor
 
     transcript = WireLog(arguments.transcript) if arguments.transcript else None
     spec = PortSpec(address=address, key=remembered_key(address), baud=arguments.baud)
@@ -68,9 +68,9 @@ async def _with_board(m: Any, address: str, arguments: argparse.Namespace, what:
 
 
 def _told(state: Any, what: str) -> int:
+    from probe.document.board_table import duties
+    from probe.document.lamp_table import revision_of
     from probe.game.sync import Stage, obstacle
-    from probe.maps.board_table import duties
-    from probe.maps.lamp_table import revision_of
 
     if state.stage is not Stage.COMPARED:
         complain(printable(state.message))

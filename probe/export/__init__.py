@@ -2,13 +2,13 @@
 
 from collections.abc import Callable, Mapping
 
+from probe.document.model import PlayfieldMap
 from probe.export.csv_map import read_csv, write_csv
 from probe.export.errors import ImportProblem
 from probe.export.json_map import write_json
 from probe.export.lamp_list import read_lamp_list, write_lamp_list
 from probe.export.source_code import write_c_header, write_python_module
 from probe.export.tables import write_by_lamp, write_by_pixel, write_by_place
-from probe.maps.model import PlayfieldMap
 
 WRITERS: Mapping[str, Callable[[PlayfieldMap], str]] = {
     "csv": write_csv,

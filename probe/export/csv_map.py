@@ -28,10 +28,10 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from probe.document.model import Chain, Pixel, Place, PlayfieldMap, Record, Revision, shown_number
 from probe.export.cells import Table, guard, read_table, table_text, unguard
 from probe.export.csv_records import Form, RowReader, cells_of, columns_of, form_of, plan
 from probe.export.errors import ImportProblem
-from probe.maps.model import Chain, Pixel, Place, PlayfieldMap, Record, Revision, shown_number
 
 MAIN_COLUMNS = (
     "record", "chain", "number", "id", "state", "place", "name", "area", "kind", "x_mm", "y_mm", "lamps", "group",

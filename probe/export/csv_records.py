@@ -18,10 +18,10 @@ from typing import Any, TypeVar, Union, get_args, get_origin
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
+from probe.document.json_text import json_line
+from probe.document.model import Chain, Record, Revision
 from probe.export.cells import Row, Table, guard, unguard
 from probe.export.errors import ImportProblem
-from probe.maps.json_text import json_line
-from probe.maps.model import Chain, Record, Revision
 
 WITH_ROWS: dict[type[Record], tuple[str, ...]] = {Revision: ("changes",)}
 """Fields that have rows of their own, besides those of a chain."""

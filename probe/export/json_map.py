@@ -9,9 +9,9 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from probe.maps.joining import places_of_lamp
-from probe.maps.json_text import json_line
-from probe.maps.model import ByteOrder, Kind, Lamp, Pixel, PixelState, Place, PlayfieldMap
+from probe.document.joining import places_of_lamp
+from probe.document.json_text import json_line
+from probe.document.model import ByteOrder, Kind, Lamp, Pixel, PixelState, Place, PlayfieldMap
 
 EXPORT_NAME = "playfield-probe export"
 EXPORT_VERSION = 1

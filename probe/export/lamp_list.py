@@ -25,9 +25,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from probe.document.model import Kind, Lamp
 from probe.export.cells import Row, Table, guard, read_table, table_text, unguard
 from probe.export.errors import ImportProblem
-from probe.maps.model import Kind, Lamp
 
 FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")
 ROWS_IN_COLUMN = 8

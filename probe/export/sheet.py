@@ -12,19 +12,19 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from device_protocol.lightness import DUTY
+from probe.document.lamp_table import lamp_table, light_of
+from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, shown_number
+from probe.document.operations import folded
+from probe.document.proving import Standing, standings, tally
 from probe.export.sheet_picture import parts_of, picture_svg
 from probe.export.sheet_text import bullets, clean, own, said, section, table
-from probe.light.evenness import last_round, measured, readings_of
-from probe.maps.lamp_table import lamp_table, light_of
-from probe.maps.model import Chain, Pixel, PixelState, Place, PlayfieldMap, shown_number
-from probe.maps.operations import folded
-from probe.maps.proving import Standing, standings, tally
-from probe.power.cautions import Moment, cautions
-from probe.power.from_map import reckon
-from probe.power.harness import Severity
-from probe.power.sheet import SheetRow, batch_lines, sheet_rows
-from probe.power.views import drawings
-from probe.power.words import finding_lines, power_sections
+from probe.harness.cautions import Moment, cautions
+from probe.harness.from_map import reckon
+from probe.harness.harness import Severity
+from probe.harness.sheet import SheetRow, batch_lines, sheet_rows
+from probe.harness.views import drawings
+from probe.harness.words import finding_lines, power_sections
+from probe.lighting.evenness import last_round, measured, readings_of
 
 CSS = Path(__file__).with_name("sheet.css")
 REVISIONS_SHOWN = 12

@@ -12,8 +12,8 @@ from enum import Enum
 from itertools import pairwise
 from xml.sax.saxutils import escape
 
+from probe.document.model import Kind, PixelState, Place, PlayfieldMap, Position
 from probe.export.sheet_text import clean
-from probe.maps.model import Kind, PixelState, Place, PlayfieldMap, Position
 
 MARGIN = 24.0
 FONT = 13.0

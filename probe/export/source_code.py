@@ -11,9 +11,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from device_protocol.values import Colour
+from probe.document.lamp_table import TablePixel, lamp_table
+from probe.document.model import Chain, PlayfieldMap
 from probe.export.names import comment_text, labelled_names, numbered_name
-from probe.maps.lamp_table import TablePixel, lamp_table
-from probe.maps.model import Chain, PlayfieldMap
 
 _ACROSS = 12
 

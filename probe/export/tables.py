@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from probe.document.joining import places_of_lamp
+from probe.document.lamp_table import TablePixel, lamp_table, light_of, pixels_of
+from probe.document.model import Place, PlayfieldMap, shown_number
+from probe.document.operations import folded
 from probe.export.cells import guard, table_text
-from probe.maps.joining import places_of_lamp
-from probe.maps.lamp_table import TablePixel, lamp_table, light_of, pixels_of
-from probe.maps.model import Place, PlayfieldMap, shown_number
-from probe.maps.operations import folded
 
 LAMP_COLUMNS = (
     "lamp", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "places", "pixels",

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from probe.document.model import shown_number
 from probe.faults.context import TEXTS
 from probe.faults.engine import Session, belief, evidence, marginals, pair_causes
 from probe.faults.knowledge import Cause, Knowledge
-from probe.maps.model import shown_number
 
 
 @dataclass(frozen=True)

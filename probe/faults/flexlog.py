@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from probe.maps.model import shown_number
+from probe.document.model import shown_number
 
 SECONDS_EACH = 5
 ACTIONS = (

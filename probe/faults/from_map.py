@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
+from probe.document.model import MAX_TEXT, Chain, PixelState, PlayfieldMap, storable
+from probe.document.model.harness import Batch
+from probe.document.operations import add_revision, grown, replace_chain
+from probe.document.revisions import revised
+from probe.document.wiring import joint_at
 from probe.faults.context import Facts
 from probe.faults.joint import Function, JointWire
-from probe.maps.harness import Batch
-from probe.maps.model import MAX_TEXT, Chain, PixelState, PlayfieldMap, storable
-from probe.maps.operations import add_revision, grown, replace_chain
-from probe.maps.revisions import revised
-from probe.maps.wiring import joint_at
-from probe.sessions import session_closed
+from probe.task.sessions import session_closed
 
 _DAY_S = 86_400.0
 _ADDED_DAYS = 2.0

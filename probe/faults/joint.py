@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from probe.maps.model import shown_number
+from probe.document.model import shown_number
 
 
 class Suspected(StrEnum):

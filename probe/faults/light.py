@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from device_protocol.messages import Identity
 from device_protocol.values import Colour as BoardColour
-from probe.maps.model import Chain
+from probe.document.model import Chain
 from probe.patterns.flash import FlashLimiter
 from probe.patterns.patterns import (
     HOLDS_THROUGH_SILENCE,
@@ -22,7 +22,7 @@ from probe.patterns.patterns import (
 )
 from probe.patterns.patterns import Chain as PatternChain
 from probe.patterns.pictures import Colour, Picture
-from probe.steps import Effect, RunPattern, ShowDark, Showing, ShowPicture, ShowPixel, ShowRange
+from probe.task.steps import Effect, RunPattern, ShowDark, Showing, ShowPicture, ShowPixel, ShowRange
 
 TICK_MS = 500
 """Pictures sent from here change with the conductor's ticks."""

@@ -10,13 +10,13 @@ from dataclasses import replace
 from device_protocol.board import BoardConfig
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.values import Colour as BoardColour
+from probe.document.model import Chain, Kind, PixelState, PlayfieldMap, Position
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.faults.behaviour import Now, Seen, View, view
 from probe.faults.knowledge import Knowledge, Who
 from probe.faults.plant import Planted
 from probe.faults.practice import Practice
 from probe.faults.wiring import Flex
-from probe.maps.model import Chain, Kind, PixelState, PlayfieldMap, Position
-from probe.maps.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.patterns.pictures import DARK, Colour
 
 CEILING_MA = 2_000

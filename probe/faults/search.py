@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from device_protocol.messages import RestartCause
+from probe.document.model import PlayfieldMap, shown_number
 from probe.faults.context import Context, derive
 from probe.faults.engine import (
     K_PICTURES,
@@ -41,9 +42,8 @@ from probe.faults.search_light import FLIP_QUESTION, lights, relit, trials
 from probe.faults.search_log import log, planted_lines, score
 from probe.faults.search_next import next_question, with_tool_facts
 from probe.faults.search_state import CONTEXTS, Mode, Search
-from probe.maps.model import PlayfieldMap, shown_number
 from probe.patterns.patterns import PatternName
-from probe.steps import (
+from probe.task.steps import (
     BoardDark,
     BoardGone,
     BoardHere,

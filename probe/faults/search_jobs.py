@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from probe.document.model import shown_number
+from probe.document.operations import replace_chain
 from probe.faults.engine import UNSURE, answered
 from probe.faults.flexlog import FlexLog, joint_name
 from probe.faults.from_map import kept, with_flex_notes
@@ -12,9 +14,7 @@ from probe.faults.search_light import lights
 from probe.faults.search_next import next_question
 from probe.faults.search_state import Mode, Returned, Search
 from probe.faults.signature import Look, decide
-from probe.maps.model import shown_number
-from probe.maps.operations import replace_chain
-from probe.steps import CountChain, Effect, RingBell, SaveMap, SetUpChain
+from probe.task.steps import CountChain, Effect, RingBell, SaveMap, SetUpChain
 
 MOST_LOOKED_AT = 8
 MOST_RECKONED = 24

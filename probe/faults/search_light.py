@@ -7,13 +7,13 @@ from dataclasses import replace
 
 from device_protocol.messages import Identity
 from device_protocol.values import Colour as BoardColour
+from probe.document.model import Chain
 from probe.faults.knowledge import Power
 from probe.faults.light import Running, again, begin
 from probe.faults.search_state import Mode, Search
-from probe.maps.model import Chain
 from probe.patterns.patterns import Pattern, PatternName, pattern
 from probe.patterns.pictures import BLUE, GREEN, RED, Colour
-from probe.steps import Effect, SetUpChain, ShowDark, ShowPixel
+from probe.task.steps import Effect, SetUpChain, ShowDark, ShowPixel
 
 MORE_PIXELS = 10
 FLIP_QUESTION = "settings-flip"

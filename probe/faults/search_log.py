@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from probe.document.model import shown_number
 from probe.faults.explain import filled
 from probe.faults.knowledge import Who
 from probe.faults.search_state import Search
-from probe.maps.model import shown_number
 
 FREE_QUESTIONS = 3
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
+from probe.document.model import Chain, PlayfieldMap
 from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, PLAY_ONLY, TEXTS, WORKED_WEEKS
 from probe.faults.engine import UNSURE, Session
 from probe.faults.explain import Finding, filled
@@ -16,8 +17,7 @@ from probe.faults.locate import BreakSearch
 from probe.faults.plant import Planted
 from probe.faults.signature import Candidate, Look, separating_drive
 from probe.faults.tables import load
-from probe.maps.model import Chain, PlayfieldMap
-from probe.steps import BoardView, Showing
+from probe.task.steps import BoardView, Showing
 
 CONTEXTS = (FIRST_POWER, JUST_SPLICED, WORKED_WEEKS, PLAY_ONLY, MIXED_BATCH)
 ORDER_CAUSES = frozenset({"order-wrong", "order-batch", "rgbw-as-rgb", "rgb-as-rgbw", "odd-width"})

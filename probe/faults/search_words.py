@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from probe.document.model import PlayfieldMap, shown_number
 from probe.faults.explain import filled, why
 from probe.faults.flexlog import ACTIONS, CAUTION, meaning
 from probe.faults.from_map import joint_wires
@@ -10,7 +11,6 @@ from probe.faults.knowledge import Group, Power, Who
 from probe.faults.search_jobs import looked_at, return_words
 from probe.faults.search_light import FLIP_QUESTION, tried
 from probe.faults.search_state import Mode, Search
-from probe.maps.model import PlayfieldMap, shown_number
 
 OFF_FIRST = "Pixel supply off and machine unplugged before you touch it. Wait some minutes."
 POWERED = "Probe tips touch one pad only. Game unplugged, pixels on their own supply. Mains and coil parts: keep out."

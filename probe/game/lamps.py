@@ -8,13 +8,13 @@ from functools import cached_property
 
 from pydantic import ValidationError
 
-from probe.maps.joining import Match, join, join_all, places_of_lamp, propose, unjoin
-from probe.maps.lamp_table import pixels_of
-from probe.maps.model import Kind, Lamp, Place, PlayfieldMap
-from probe.maps.operations import folded, set_lamps, update_place
-from probe.maps.proving import Proved, standings
-from probe.maps.record import storable
-from probe.steps import MOST_UNDO, BoardView, Effect, NotSaved, RingBell, Saved, SaveMap, board_view
+from probe.document.joining import Match, join, join_all, places_of_lamp, propose, unjoin
+from probe.document.lamp_table import pixels_of
+from probe.document.model import Kind, Lamp, Place, PlayfieldMap
+from probe.document.model.record import storable
+from probe.document.operations import folded, set_lamps, update_place
+from probe.document.proving import Proved, standings
+from probe.task.steps import MOST_UNDO, BoardView, Effect, NotSaved, RingBell, Saved, SaveMap, board_view
 
 FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")
 _NUMBERS = frozenset({"number", "row", "column"})

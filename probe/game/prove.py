@@ -11,12 +11,12 @@ from functools import cached_property
 
 from device_protocol.messages import LightGroup, LightLamp, Order, ReadTableState, TableState
 from device_protocol.values import DARK, Colour
-from probe.maps.board_table import BoardTable, TableTooLargeError, board_table
-from probe.maps.game import Verdict
-from probe.maps.model import Place, PlayfieldMap
-from probe.maps.operations import folded
-from probe.maps.proving import Proved, Standing, Tally, add_proof, standings, tally
-from probe.steps import (
+from probe.document.board_table import BoardTable, TableTooLargeError, board_table
+from probe.document.model import Place, PlayfieldMap
+from probe.document.model.game import Verdict
+from probe.document.operations import folded
+from probe.document.proving import Proved, Standing, Tally, add_proof, standings, tally
+from probe.task.steps import (
     MOST_UNDO,
     Answered,
     BoardDark,

@@ -24,9 +24,9 @@ from device_protocol.messages import (
     table_read_orders,
 )
 from device_protocol.table_format import LampTable, TableFormatError, decode_table
-from probe.maps.board_table import BoardTable, TableTooLargeError, board_table, differences
-from probe.maps.model import PlayfieldMap
-from probe.steps import (
+from probe.document.board_table import BoardTable, TableTooLargeError, board_table, differences
+from probe.document.model import PlayfieldMap
+from probe.task.steps import (
     Answered,
     BoardGone,
     BoardHere,

@@ -28,12 +28,12 @@ from device_protocol.messages import (
     Reply,
     WatchInputs,
 )
-from probe.maps.joining import has_job, join
-from probe.maps.lamp_table import LampTable, lamp_table
-from probe.maps.model import Lamp, Place, PlayfieldMap
-from probe.maps.operations import set_lamps
-from probe.maps.proving import add_observation, drop_observation
-from probe.steps import (
+from probe.document.joining import has_job, join
+from probe.document.lamp_table import LampTable, lamp_table
+from probe.document.model import Lamp, Place, PlayfieldMap
+from probe.document.operations import set_lamps
+from probe.document.proving import add_observation, drop_observation
+from probe.task.steps import (
     MOST_UNDO,
     Answered,
     BoardGone,

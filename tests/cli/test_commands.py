@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from probe.cli.outcome import Exit
-from probe.storage import demo_map_path, load_map
+from probe.document.file import demo_map_path, load_map
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -142,7 +142,7 @@ def test_a_missing_file_is_told(tmp_path: Path) -> None:
 
 
 def test_a_map_that_another_program_holds_is_refused(demo: Path, tmp_path: Path) -> None:
-    from probe.storage import MapFile
+    from probe.document.file import MapFile
 
     with MapFile.open(demo):
         done = command("walk", str(demo), "--paper", folder=tmp_path)

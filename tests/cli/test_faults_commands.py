@@ -9,12 +9,12 @@ import pytest
 from probe.cli.faults import chain_of, practice
 from probe.cli.parser import build_parser
 from probe.cli.run import run
-from probe.maps.harness import Batch
-from probe.maps.model import Bookmark, Chain, PlayfieldMap
-from probe.maps.operations import add_chain, new_map, replace_chain, set_count
-from probe.screens.plan import Plan
-from probe.storage import MapFile
-from tests.screens.conftest import NoOpener
+from probe.document.file import MapFile
+from probe.document.model import Bookmark, Chain, PlayfieldMap
+from probe.document.model.harness import Batch
+from probe.document.operations import add_chain, new_map, replace_chain, set_count
+from probe.ui.plan import Plan
+from tests.ui.conftest import NoOpener
 
 
 def two_chains() -> PlayfieldMap:

@@ -11,27 +11,27 @@ import pytest
 
 from probe.cli.outcome import Exit
 from probe.cli.terminal import draws_unicode
-from probe.storage import Settings, change_settings, load_map, load_settings
+from probe.document.file import Settings, change_settings, load_map, load_settings
 from tests.cli.test_terminal import Terminal, opened
 
 FAULTS = {
-    "on a key": "from probe.screens.walk import WalkScreen\nWalkScreen.action_say = lambda self, *given: 1 / 0",
-    "while drawing": "from probe.screens.walk import WalkScreen\n"
+    "on a key": "from probe.ui.walk import WalkScreen\nWalkScreen.action_say = lambda self, *given: 1 / 0",
+    "while drawing": "from probe.ui.walk import WalkScreen\n"
     "keep = WalkScreen.show_walk if hasattr(WalkScreen, 'show_walk') else None\n"
-    "from probe.screens import widgets\n"
-    "from probe.screens.widgets.big_number import BigNumber\n"
+    "from probe.ui import widgets\n"
+    "from probe.ui.widgets.big_number import BigNumber\n"
     "old = BigNumber.render\n"
     "BigNumber.render = lambda self: 1 / 0 if self.app.conductor._activity.state.number == 44 else old(self)",
-    "in an effect": "from probe.conductor.conductor import Conductor\n"
-    "import probe.conductor.conductor as c\n"
+    "in an effect": "from probe.runtime.conductor import Conductor\n"
+    "import probe.runtime.conductor as c\n"
     "old = Conductor._show\n"
     "async def show(self, effect):\n"
     "    if getattr(effect, 'number', 0) == 44: raise ZeroDivisionError('planted')\n"
     "    await old(self, effect)\n"
     "Conductor._show = show",
-    "in a step": "import probe.screens.walk as w\n"
-    "import probe.survey.walk as s\n"
-    "from probe.survey.keys import Say\n"
+    "in a step": "import probe.ui.walk as w\n"
+    "import probe.mapping.walk as s\n"
+    "from probe.mapping.keys import Say\n"
     "old = s.step\n"
     "def step(state, given, now):\n"
     "    if isinstance(given, Say): raise ZeroDivisionError('planted')\n"

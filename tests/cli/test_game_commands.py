@@ -10,10 +10,10 @@ import pytest
 from probe.__main__ import main
 from probe.cli.outcome import Exit
 from probe.cli.parser import EXPORTS
+from probe.document.file import MapFile, demo_map_path, load_map
+from probe.document.lamp_table import lamp_table
+from probe.document.operations import update_place
 from probe.export import WRITERS
-from probe.maps.lamp_table import lamp_table
-from probe.maps.operations import update_place
-from probe.storage import MapFile, demo_map_path, load_map
 
 BOARD = "simulated://?outputs=2&pixels=300&play_pixels=300&inputs=64"
 

@@ -10,12 +10,12 @@ import pytest
 
 from probe.__main__ import main
 from probe.cli.outcome import Exit
-from probe.maps.harness import JoinedTo
-from probe.maps.model import PlayfieldMap
-from probe.maps.wiring import joint_at, put, put_joint
-from probe.storage import demo_map_path, load_map, save_copy
-from probe.storage.layout import render_map
-from tests.maps.strategies import HOSTILE
+from probe.document.file import demo_map_path, load_map, save_copy
+from probe.document.file.layout import render_map
+from probe.document.model import PlayfieldMap
+from probe.document.model.harness import JoinedTo
+from probe.document.wiring import joint_at, put, put_joint
+from tests.document.strategies import HOSTILE
 
 
 @pytest.fixture

@@ -12,11 +12,11 @@ import pytest
 from probe.__main__ import main
 from probe.cli.parser import build_parser
 from probe.cli.screens import Opening
-from probe.maps.diff import diff
-from probe.maps.open_recheck import OpenRecheck
-from probe.maps.revisions import undo
-from probe.storage import Settings, demo_map_path, load_map
-from probe.storage.layout import render_map
+from probe.document.diff import diff
+from probe.document.file import Settings, demo_map_path, load_map
+from probe.document.file.layout import render_map
+from probe.document.open_recheck import OpenRecheck
+from probe.document.revisions import undo
 
 
 @pytest.fixture

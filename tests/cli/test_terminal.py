@@ -13,7 +13,7 @@ from pathlib import Path
 import pexpect
 import pyte
 
-from probe.storage import load_map
+from probe.document.file import load_map
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 

@@ -9,8 +9,8 @@ import pytest
 
 from probe.__main__ import main
 from probe.cli.outcome import Exit
+from probe.document.file import demo_map_path, load_map
 from probe.link.replay import read_transcript
-from probe.storage import demo_map_path, load_map
 from tests.cli.test_terminal import Terminal, opened
 from tests.support.person import same_answers
 

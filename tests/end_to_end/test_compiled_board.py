@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import PlayfieldMap
 from probe.link import BoardLink, LinkEvent, PortSpec
-from probe.maps.model import PlayfieldMap
-from probe.storage import demo_map_path, load_map
 from tests.firmware.simulated_avr import SimulatedAvr
 from tests.support.person import same_answers
 from tests.support.walker import walk_it

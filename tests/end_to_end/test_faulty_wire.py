@@ -10,11 +10,11 @@ import pytest
 from device_protocol.board import BoardConfig
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.wiring import Wiring
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import PlayfieldMap
 from probe.link import BoardLink, LinkEvent
 from probe.link.faulty import FaultProfile
 from probe.link.simulated_wire import SimulatedPort
-from probe.maps.model import PlayfieldMap
-from probe.storage import demo_map_path, load_map
 from tests.support.person import same_answers
 from tests.support.walker import Report, walk_it
 

@@ -7,16 +7,16 @@ import asyncio
 from pathlib import Path
 
 from probe.__main__ import main
-from probe.conductor import Activity, Conductor
+from probe.document.file import MapFile, demo_map_path, load_map
+from probe.document.lamp_table import TablePixel, lamp_table
+from probe.document.model import PlayfieldMap
+from probe.document.model.game import Group, Verdict
+from probe.document.operations import update_place
+from probe.document.proving import tally
 from probe.game import prove
 from probe.game.prove import GoTo, Prove, Say
 from probe.link import BoardLink, PortSpec
-from probe.maps.game import Group, Verdict
-from probe.maps.lamp_table import TablePixel, lamp_table
-from probe.maps.model import PlayfieldMap
-from probe.maps.operations import update_place
-from probe.maps.proving import tally
-from probe.storage import MapFile, demo_map_path, load_map
+from probe.runtime import Activity, Conductor
 from tests.firmware import build
 from tests.firmware.lamp_tables import lit_pixels
 from tests.firmware.simulated_avr import SimulatedAvr

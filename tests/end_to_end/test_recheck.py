@@ -8,20 +8,20 @@ import pytest
 
 from device_protocol.wiring import PixelChain, Wiring
 from probe.cli.screens import FileStore
+from probe.document.file import load_map
+from probe.document.model import PlayfieldMap
 from probe.link import BoardLink, PortSpec
-from probe.maps.model import PlayfieldMap
-from probe.rechecking.light import is_lit
-from probe.rechecking.state import Stage
-from probe.screens.app import ProbeApp
-from probe.screens.plan import Plan
-from probe.screens.recheck import RecheckScreen
-from probe.storage import load_map
+from probe.recheck.light import is_lit
+from probe.recheck.state import Stage
+from probe.ui.app import ProbeApp
+from probe.ui.plan import Plan
+from probe.ui.recheck import RecheckScreen
 from tests.end_to_end.test_compiled_board import playfield_only
 from tests.firmware.simulated_avr import SimulatedAvr
-from tests.rechecking.test_steps import CHAIN, REWIRED
-from tests.screens.conftest import NoOpener, text_of
-from tests.screens.test_recheck_screen import presses
+from tests.recheck.test_steps import CHAIN, REWIRED
 from tests.support.rechecker import agrees, keys_for, seen, wiring_of_chain
+from tests.ui.conftest import NoOpener, text_of
+from tests.ui.test_recheck_screen import presses
 
 
 def seen_on_pin(chip: SimulatedAvr, wiring: Wiring) -> dict[str, list[int]]:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from probe.export.cells import guard, read_table, table_text, unguard
 from probe.export.errors import ImportProblem
-from tests.maps.strategies import HOSTILE, texts
+from tests.document.strategies import HOSTILE, texts
 
 # RFC 4180, section 2, grammar, with TEXTDATA widened to all of Unicode beyond ASCII (RFC 7111 makes UTF-8 the default)
 # and with the tab, which spreadsheets write as well. A lone LF is allowed inside of quotes, as there.

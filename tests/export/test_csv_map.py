@@ -10,12 +10,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import PlayfieldMap, Record
 from probe.export import ImportProblem, read_csv, write_csv
 from probe.export.csv_map import COLUMNS, MAIN_COLUMNS
-from probe.maps.model import PlayfieldMap, Record
-from probe.storage import demo_map_path, load_map
+from tests.document.strategies import maps
 from tests.export.test_cells import RFC_FILE
-from tests.maps.strategies import maps
 
 DEMO = load_map(demo_map_path("kelp_forest.json"))
 HALF = load_map(demo_map_path("kelp_forest_half.json"))
@@ -224,9 +224,9 @@ def test_no_field_of_the_map_is_left_out_by_these_tests() -> None:
     schema = PlayfieldMap.model_json_schema()["$defs"]
     assert {kind.__name__ for kind in varied} - {"PlayfieldMap"} == {
         name for name, part in schema.items() if part.get("type") == "object"
-    }, "extend tests/maps/strategies.py: there are kinds of records that it does not make"
+    }, "extend tests/document/strategies.py: there are kinds of records that it does not make"
     for kind, names in varied.items():
-        assert names == set(kind.model_fields), f"extend tests/maps/strategies.py for {kind.__name__}"
+        assert names == set(kind.model_fields), f"extend tests/document/strategies.py for {kind.__name__}"
 
 
 def test_the_same_map_gives_the_same_bytes() -> None:

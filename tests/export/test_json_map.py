@@ -7,12 +7,12 @@ import json
 from hypothesis import given
 from jsonschema import Draft202012Validator
 
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import PlayfieldMap
 from probe.export import write_json
 from probe.export.json_map import ExportedMap
 from probe.export.schema import EXPORT_SCHEMA, export_schema, schema_text
-from probe.maps.model import PlayfieldMap
-from probe.storage import demo_map_path, load_map
-from tests.maps.strategies import maps
+from tests.document.strategies import maps
 
 VALIDATOR = Draft202012Validator(json.loads(EXPORT_SCHEMA.read_text(encoding="utf-8")))
 DEMO = load_map(demo_map_path("kelp_forest.json"))

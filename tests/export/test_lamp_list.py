@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from probe.document.model import Kind, Lamp
 from probe.export import ImportProblem, read_lamp_list, write_lamp_list
-from probe.maps.model import Kind, Lamp
-from tests.maps.strategies import lamps
+from tests.document.strategies import lamps
 
 
 def in_a_list(lamp: Lamp) -> bool:

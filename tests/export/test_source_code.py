@@ -13,16 +13,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from probe.document.file import demo_map_path, load_map
+from probe.document.lamp_table import lamp_table
+from probe.document.model import Chain, Lamp, Place, PlayfieldMap
+from probe.document.model.game import Group
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_lamps, update_place
 from probe.export.names import SIGNIFICANT, comment_text, labelled_names, numbered_name
 from probe.export.source_code import write_c_header, write_python_module
-from probe.maps.game import Group
-from probe.maps.lamp_table import lamp_table
-from probe.maps.model import Chain, Lamp, Place, PlayfieldMap
-from probe.maps.operations import add_chain, add_place, assign_place, new_map, set_lamps, update_place
-from probe.storage import demo_map_path, load_map
+from tests.document.strategies import HOSTILE, labels, maps
 from tests.firmware.build import build_folder, require
 from tests.firmware.simulated_avr import SimulatedAvr
-from tests.maps.strategies import HOSTILE, labels, maps
 
 STRICT = ("-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Wcomment", "-Wtrigraphs", "-O1")
 NASTY = (*HOSTILE, "*/", "/*", "//", "*/ int main(void) { return 1; }", "??/", "what??/", "end\\", "int", "class", "def",

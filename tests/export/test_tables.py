@@ -7,6 +7,11 @@ import io
 
 from hypothesis import given
 
+from probe.document.file import demo_map_path, load_map
+from probe.document.lamp_table import lamp_table, light_of
+from probe.document.model import Chain, Lamp, PlayfieldMap
+from probe.document.model.game import Group
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_lamps, update_place
 from probe.export.tables import (
     LAMP_COLUMNS,
     PIXEL_COLUMNS,
@@ -15,12 +20,7 @@ from probe.export.tables import (
     write_by_pixel,
     write_by_place,
 )
-from probe.maps.game import Group
-from probe.maps.lamp_table import lamp_table, light_of
-from probe.maps.model import Chain, Lamp, PlayfieldMap
-from probe.maps.operations import add_chain, add_place, assign_place, new_map, set_lamps, update_place
-from probe.storage import demo_map_path, load_map
-from tests.maps.strategies import maps
+from tests.document.strategies import maps
 
 
 def rows(text: str) -> list[dict[str, str]]:

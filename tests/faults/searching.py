@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from device_protocol.messages import RestartCause
+from probe.document.model import Chain, PlayfieldMap
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.faults.engine import UNSURE
 from probe.faults.search import start, step
 from probe.faults.search_keys import Choose, Key, Take, Typed
 from probe.faults.search_state import Mode, Search
 from probe.faults.tables import load
-from probe.maps.model import Chain, PlayfieldMap
-from probe.maps.operations import add_chain, add_place, assign_place, new_map, set_count
-from probe.steps import (
+from probe.task.steps import (
     BoardHere,
     Effect,
     News,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from probe.document.model import Chain, Pixel, PixelState, PlayfieldMap, Revision
+from probe.document.model.harness import Batch, Joint
+from probe.document.operations import add_chain, new_map, replace_chain
+from probe.document.revisions import undo
 from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, WORKED_WEEKS, derive
 from probe.faults.from_map import days_between, facts, joint_wires, kept
 from probe.faults.joint import Function
-from probe.maps.harness import Batch, Joint
-from probe.maps.model import Chain, Pixel, PixelState, PlayfieldMap, Revision
-from probe.maps.operations import add_chain, new_map, replace_chain
-from probe.maps.revisions import undo
 
 NOW = "2025-03-16T20:00:00Z"
 

@@ -7,13 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from device_protocol.messages import Identity
+from probe.document.model import Chain
 from probe.faults.light import begin, own_pattern, picture, sent, stepped, ticked
-from probe.maps.model import Chain
 from probe.patterns.flash import flashes_per_second
 from probe.patterns.patterns import Chain as PatternChain
 from probe.patterns.patterns import PatternName, frame, pattern
 from probe.patterns.pictures import DARK, RED, single, whole
-from probe.steps import RunPattern, ShowDark, ShowPicture, ShowPixel, ShowRange
+from probe.task.steps import RunPattern, ShowDark, ShowPicture, ShowPixel, ShowRange
 from tests.support.boards import identity
 
 CHAIN = Chain(id="a", name="Playfield", output=0, count=20, ceiling_ma=900)

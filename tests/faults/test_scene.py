@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from probe.document.checks import check_map
 from probe.faults.behaviour import Seen
 from probe.faults.plant import PLANTERS, plant
 from probe.faults.scene import CHAIN, PracticeBoard, Scene, practice_map, sign
 from probe.faults.tables import load
-from probe.maps.checks import check_map
 from probe.patterns.pictures import Colour
 
 K = load()

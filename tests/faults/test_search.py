@@ -16,7 +16,7 @@ from probe.faults.search import start
 from probe.faults.search_keys import Back, Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
 from probe.faults.search_state import Mode
 from probe.faults.search_words import details, headline, light_words, suspect_lines
-from probe.steps import (
+from probe.task.steps import (
     BoardDark,
     BoardGone,
     CountChain,

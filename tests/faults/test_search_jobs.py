@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from probe.document.operations import replace_chain
 from probe.faults.engine import UNSURE
 from probe.faults.search import start
 from probe.faults.search_keys import Back, Say, Step, Take, Typed, Undo, Unsure
 from probe.faults.search_state import Mode
 from probe.faults.search_words import details, headline
 from probe.faults.signature import Candidate, predict
-from probe.maps.operations import replace_chain
-from probe.steps import (
+from probe.task.steps import (
     CountChain,
     Counted,
     RunPattern,

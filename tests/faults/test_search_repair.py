@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from probe.document.model.harness import Batch, Joint
+from probe.document.operations import replace_chain
+from probe.document.revisions import last_undoable
 from probe.faults.knowledge import After
 from probe.faults.scene import CHAIN, Scene
 from probe.faults.search import start, start_practice
@@ -11,10 +14,7 @@ from probe.faults.search_keys import Relight, Take, Typed, Undo
 from probe.faults.search_log import score
 from probe.faults.search_state import Mode
 from probe.faults.search_words import repair_lines, sheet
-from probe.maps.harness import Batch, Joint
-from probe.maps.operations import replace_chain
-from probe.maps.revisions import last_undoable
-from probe.steps import (
+from probe.task.steps import (
     NotSaved,
     SaveMap,
     ShowDark,

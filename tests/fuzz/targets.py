@@ -19,11 +19,11 @@ import device_protocol.notices
 import device_protocol.replies
 import device_protocol.session
 import device_protocol.table_format
+import probe.document.file.reading
 import probe.export.cells
 import probe.export.csv_map
 import probe.export.csv_records
 import probe.export.lamp_list
-import probe.storage.reading
 from device_protocol.board import BoardConfig, ProtocolBoard
 from device_protocol.crc import crc16
 from device_protocol.feature_messages import Linger, Play, ReadEdges, ReadInputs, ReadPattern, ReadTable, ReadTableState
@@ -31,16 +31,16 @@ from device_protocol.framing import seal
 from device_protocol.messages import Identify, Light, Order, Setup, Silence, State
 from device_protocol.session import HostSession, Phase
 from device_protocol.values import Colour
+from probe.document.file import StorageError, demo_map_path, load_map
+from probe.document.file.layout import render_map
+from probe.document.file.reading import parse_map, validated
+from probe.document.model import Chain, Lamp, PlayfieldMap
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, set_lamps
+from probe.document.settings import Settings, settings_text
 from probe.export import ImportProblem, read_lamp_list
 from probe.export.csv_map import read_csv, write_csv
 from probe.link import LinkError
 from probe.link.replay import entry_text, read_transcript
-from probe.maps.model import Chain, Lamp, PlayfieldMap
-from probe.maps.operations import add_chain, add_place, assign_place, new_map, set_count, set_lamps
-from probe.storage import StorageError, demo_map_path, load_map
-from probe.storage.layout import render_map
-from probe.storage.reading import parse_map, validated
-from probe.storage.settings import Settings, settings_text
 from tests.fuzz.mutator import Mutator
 from tests.protocol.conversation import all_conversations, sealed
 
@@ -232,7 +232,7 @@ def _settings_corpus(rng: random.Random) -> Mutator:
 def settings_file(data: bytes) -> None:
     """Settings, or a refusal with words."""
     try:
-        text = probe.storage.reading.decode(_PATH, data, _HINT)
+        text = probe.document.file.reading.decode(_PATH, data, _HINT)
         validated(_PATH, Settings, text, _HINT)
     except StorageError as error:
         _in_words(error)
@@ -271,7 +271,7 @@ TARGETS = (
         (probe.export.cells, probe.export.csv_map, probe.export.csv_records),
     ),
     Target("lamp list", _lamps_corpus, lamp_list, 10, (probe.export.lamp_list,)),
-    Target("map file", _map_corpus, map_file, 10, (probe.storage.reading,)),
+    Target("map file", _map_corpus, map_file, 10, (probe.document.file.reading,)),
     Target("settings file", _settings_corpus, settings_file, 5, ()),
     Target("transcript", _transcript_corpus, transcript, 5, ()),
 )  # fmt: skip

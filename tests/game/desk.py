@@ -23,10 +23,10 @@ from device_protocol.messages import (
 from device_protocol.session import HostSession
 from device_protocol.simulated import SimulatedBoard
 from probe.cli.screens import wiring_of
-from probe.conductor.orders import Limits, setup_orders, showing_orders
-from probe.conductor.words import refusal
-from probe.maps.model import PlayfieldMap
-from probe.steps import (
+from probe.document.model import PlayfieldMap
+from probe.runtime.orders import Limits, setup_orders, showing_orders
+from probe.runtime.words import refusal
+from probe.task.steps import (
     Answered,
     BoardDark,
     BoardGone,

@@ -8,6 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from probe.document.joining import places_of_lamp
+from probe.document.model import Kind, Lamp, PlayfieldMap
+from probe.document.operations import add_place, new_map, set_lamps
 from probe.game.lamps import (
     FIELDS,
     Accept,
@@ -30,11 +33,8 @@ from probe.game.lamps import (
     step,
     texts_of,
 )
-from probe.maps.joining import places_of_lamp
-from probe.maps.model import Kind, Lamp, PlayfieldMap
-from probe.maps.operations import add_place, new_map, set_lamps
-from probe.steps import NotSaved, Saved, SaveMap
-from tests.maps.strategies import lamps, maps
+from probe.task.steps import NotSaved, Saved, SaveMap
+from tests.document.strategies import lamps, maps
 
 
 def played(work: LampsWork, *inputs: Any) -> tuple[LampsWork, list[Any]]:

@@ -7,15 +7,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device_protocol.messages import LightGroup, LightLamp, Player, RestartCause
+from probe.document.file import demo_map_path, load_map
+from probe.document.lamp_table import lamp_table
+from probe.document.model import PlayfieldMap
+from probe.document.model.game import Verdict
+from probe.document.operations import add_revision, assign_place, new_map, update_place
+from probe.document.proving import Standing, standings, tally
 from probe.game import prove, sync
 from probe.game.prove import Again, GoTo, Move, Say, Undo
-from probe.maps.game import Verdict
-from probe.maps.lamp_table import lamp_table
-from probe.maps.model import PlayfieldMap
-from probe.maps.operations import add_revision, assign_place, new_map, update_place
-from probe.maps.proving import Standing, standings, tally
-from probe.steps import Answered, GameHasPixels, GiveOrders
-from probe.storage import demo_map_path, load_map
+from probe.task.steps import Answered, GameHasPixels, GiveOrders
 from tests.game.desk import Desk, board_for
 
 NOW = "2025-04-05T20:15:00Z"

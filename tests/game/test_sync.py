@@ -10,14 +10,14 @@ from device_protocol.board import BoardConfig
 from device_protocol.messages import CommitTable, RestartCause, WriteTable
 from device_protocol.simulated import SimulatedBoard
 from device_protocol.table_format import Group, Lamp, decode_table
+from probe.document.board_table import TableTooLargeError, board_table, differences, duties
+from probe.document.file import demo_map_path, load_map
+from probe.document.lamp_table import lamp_table
+from probe.document.model import Chain, PlayfieldMap
+from probe.document.operations import add_chain, add_place, add_revision, assign_place, new_map, update_place
 from probe.game.sync import Compare, HandOver, Stage, Write, start, step
-from probe.maps.board_table import TableTooLargeError, board_table, differences, duties
-from probe.maps.lamp_table import lamp_table
-from probe.maps.model import Chain, PlayfieldMap
-from probe.maps.operations import add_chain, add_place, add_revision, assign_place, new_map, update_place
-from probe.storage import demo_map_path, load_map
+from tests.document.strategies import maps
 from tests.game.desk import Desk, board_for
-from tests.maps.strategies import maps
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,10 @@ from __future__ import annotations
 import pytest
 
 from device_protocol.messages import WatchInputs
+from probe.document.checks import check_map
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import PlayfieldMap
+from probe.document.operations import update_place
 from probe.game import sync, watch
 from probe.game.watch import (
     ChangeLinger,
@@ -16,10 +20,6 @@ from probe.game.watch import (
     Stop,
     Undo,
 )
-from probe.maps.checks import check_map
-from probe.maps.model import PlayfieldMap
-from probe.maps.operations import update_place
-from probe.storage import demo_map_path, load_map
 from tests.game.desk import Desk, board_for
 
 NOW = "2025-04-05T20:15:00Z"

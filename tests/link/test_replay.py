@@ -16,13 +16,13 @@ from device_protocol.simulated import SimulatedBoard
 from device_protocol.values import Colour
 from device_protocol.wiring import Wiring
 from probe.cli.wire_log import WireLog
+from probe.document.file import load_map
+from probe.document.model import Chain, PlayfieldMap
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.link import BoardLink, LinkError, LinkEvent, LinkLost, PortSpec
 from probe.link.faulty import FaultProfile
 from probe.link.replay import ReplayPort, entry_text, read_transcript
 from probe.link.simulated_wire import SimulatedPort
-from probe.maps.model import Chain, PlayfieldMap
-from probe.maps.operations import add_chain, add_place, assign_place, new_map, set_count
-from probe.storage import load_map
 from tests.link.recorder import Recorder, port
 from tests.support.person import same_answers
 from tests.support.walker import walk_it

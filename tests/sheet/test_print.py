@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from probe.document.file import demo_map_path, load_map
 from probe.export.sheet import sheet_html
 from probe.export.sheet_picture import picture_svg
-from probe.storage import demo_map_path, load_map
 from tests.sheet.chromium import dom, need, pixels, to_pdf, to_png
 from tests.sheet.test_sheet import hostile_map
 

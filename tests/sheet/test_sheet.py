@@ -15,13 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from probe.__main__ import main
-from probe.export.sheet import date_of, sheet_html
-from probe.export.sheet_picture import Part, parts_of, picture_svg
-from probe.export.sheet_text import MOST, clean, said
-from probe.maps.game import Verdict
-from probe.maps.light import Fade, Rating, Reading
-from probe.maps.model import Chain, Kind, PlayfieldMap, Position
-from probe.maps.operations import (
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import Chain, Kind, PlayfieldMap, Position
+from probe.document.model.game import Verdict
+from probe.document.model.light import Fade, Rating, Reading
+from probe.document.operations import (
     add_chain,
     add_place,
     add_revision,
@@ -31,9 +29,11 @@ from probe.maps.operations import (
     set_note,
     update_place,
 )
-from probe.maps.proving import add_proof, standings
-from probe.storage import demo_map_path, load_map
-from tests.maps.strategies import maps
+from probe.document.proving import add_proof, standings
+from probe.export.sheet import date_of, sheet_html
+from probe.export.sheet_picture import Part, parts_of, picture_svg
+from probe.export.sheet_text import MOST, clean, said
+from tests.document.strategies import maps
 
 DEMO = load_map(demo_map_path())
 HOSTILE = (

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from probe.maps.model import Pixel, PixelState, Place, PlayfieldMap
-from probe.maps.operations import folded
-from probe.survey.keys import Answer, Choose, Key, Say, Take, Typed
-from probe.survey.offers import Surroundings, offers
-from probe.survey.walk_state import Walk
+from probe.document.model import Pixel, PixelState, Place, PlayfieldMap
+from probe.document.operations import folded
+from probe.mapping.keys import Answer, Choose, Key, Say, Take, Typed
+from probe.mapping.offers import Surroundings, offers
+from probe.mapping.walk_state import Walk
 
 _STATES = {
     PixelState.DARK: Answer.NOTHING_LIT,

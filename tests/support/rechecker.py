@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 from device_protocol.values import Colour
 from device_protocol.wiring import PhysicalPixel, Wiring
-from probe.maps.model import Chain, PixelState, PlayfieldMap
-from probe.maps.operations import folded
-from probe.recheck.codes import UNLIT
-from probe.rechecking.colours import LOOK_COLOURS
-from probe.rechecking.keys import Choose, Key, Quick, Say, Take, Typed
-from probe.rechecking.state import Does, Item, Rechecking, Stage
+from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.operations import folded
+from probe.recheck.colours import LOOK_COLOURS
+from probe.recheck.engine.codes import UNLIT
+from probe.recheck.keys import Choose, Key, Quick, Say, Take, Typed
+from probe.recheck.state import Does, Item, Rechecking, Stage
 
 NEW = "new:"
 NOW = "2026-03-01T19:30:00Z"

@@ -7,14 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from probe.conductor import Activity, Conductor
+from probe.document.file import MapFile
+from probe.document.model import PixelState, PlayfieldMap
+from probe.document.operations import add_chain, new_map, set_count, set_lamps
 from probe.link import BoardLink, LinkEvent
-from probe.maps.model import PixelState, PlayfieldMap
-from probe.maps.operations import add_chain, new_map, set_count, set_lamps
-from probe.storage import MapFile
-from probe.survey.keys import Leave
-from probe.survey.walk import step
-from probe.survey.walk_state import Walk, start
+from probe.mapping.keys import Leave
+from probe.mapping.walk import step
+from probe.mapping.walk_state import Walk, start
+from probe.runtime import Activity, Conductor
 from tests.support.person import Person
 
 

@@ -1,5 +1,0 @@
-"""Runs effects on link and storage, and turns their events into news for the steps. No Textual."""
-
-from probe.conductor.conductor import Activity, Conductor, MapStore
-
-__all__ = ["Activity", "Conductor", "MapStore"]

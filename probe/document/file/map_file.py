@@ -1,0 +1,180 @@
+"""The map file: opened exclusively, saved whole and at once."""
+
+from __future__ import annotations
+
+import errno
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from probe.document.file.atomic import previous_name, remove_leftovers, replace_file
+from probe.document.file.disk import Disk
+from probe.document.file.errors import CannotSaveError, ChangedElsewhereError, UnsoundMapError
+from probe.document.file.layout import Renderer
+from probe.document.file.lock import ExclusiveLock
+from probe.document.file.reading import map_hint, parse_map, read_bytes
+from probe.document.model import PlayfieldMap
+
+_HINTS = {
+    errno.ENOSPC: "The disk is full: make room, then save again",
+    errno.EDQUOT: "Your share of the disk is used up: make room, then save again",
+    errno.EROFS: "The disk cannot be written to: save elsewhere",
+    errno.EACCES: "You have no right to write there: check the folder's permissions",
+    errno.EPERM: "You have no right to write there: check the folder's permissions",
+    errno.ENOENT: "There is no such folder: make it, put its disk back, or name another",
+    errno.EIO: "The disk fails: save on another one now",
+}
+
+
+def saving_error(path: Path, error: OSError, *, of_map: bool = False) -> CannotSaveError:
+    """The system's refusal to save, with its likely cure. `of_map`: a map that is open, and not lost by this."""
+    hint = _HINTS.get(error.errno or 0, "Try again, or save elsewhere")
+    if of_map:
+        hint += ". The map is still in memory"
+    return CannotSaveError(path, f"it could not be saved, the system says: {error.strerror or error}", hint)
+
+
+def load_map(path: str | os.PathLike[str], *, disk: Disk | None = None) -> PlayfieldMap:
+    """Read a map without locking it: to show, check or export. Raises StorageError (see `MapFile.open`)."""
+    disk = disk or Disk()
+    where = Path(path)
+    return parse_map(where, read_bytes(disk, where), map_hint(disk, where))
+
+
+def save_copy(path: str | os.PathLike[str], content: bytes, *, disk: Disk | None = None) -> None:
+    """Write any file (an export) so that it is there whole or not at all. Follows a symbolic link.
+
+    Raises CannotSaveError.
+    """
+    where = Path(os.path.realpath(path))
+    try:
+        replace_file(disk or Disk(), where, content, keep_previous=False)
+    except OSError as error:
+        raise saving_error(where, error) from error
+
+
+class MapFile:
+    """A map file that this program has to itself until `close`.
+
+    `map` is the map as last read or saved, `path` the real file behind any symbolic link. A context manager.
+    """
+
+    def __init__(self, path: Path, lock: ExclusiveLock, disk: Disk) -> None:
+        self.path = path
+        self.map: PlayfieldMap
+        self.leftovers: tuple[str, ...] = ()
+        self._lock = lock
+        self._disk = disk
+        self._renderer = Renderer()
+        self._identity: tuple[int, int, int] | None = None
+        self._content = b""
+        self._closed = False
+        self._unprimed = False
+
+    @classmethod
+    def open(cls, path: str | os.PathLike[str], *, disk: Disk | None = None) -> MapFile:
+        """Lock and read a map; `.map` holds it.
+
+        Raises FileInUseError, CannotReadError, DamagedFileError, NewerFileError, CannotSaveError (no lock possible);
+        the file is left as it is in every case.
+        """
+        disk = disk or Disk()
+        where = Path(os.path.realpath(path))
+        read_bytes(disk, where)  # before the lock, which would litter a folder for a misspelt name
+        file = cls(where, ExclusiveLock(where), disk)
+        try:
+            file._identity = file._look()
+            file._content = read_bytes(disk, where)
+            file.map = parse_map(Path(path), file._content, map_hint(disk, where))
+            file._unprimed = True
+            file.leftovers = remove_leftovers(disk, where)
+        except BaseException:
+            file.close()
+            raise
+        return file
+
+    @classmethod
+    def create(cls, path: str | os.PathLike[str], m: PlayfieldMap, *, disk: Disk | None = None) -> MapFile:
+        """Lock a new file and save a map in it. Raises CannotSaveError if there is a file already, or as `save`."""
+        disk = disk or Disk()
+        where = Path(os.path.realpath(path))
+        try:
+            disk.make_folder(where.parent)
+        except OSError as error:
+            raise saving_error(where, error, of_map=True) from error
+        file = cls(where, ExclusiveLock(where), disk)
+        try:
+            file._refuse_if_there()
+            file.save(m)
+        except BaseException:
+            file.close()
+            raise
+        return file
+
+    @property
+    def previous(self) -> Path:
+        """Where the file before the last save is kept."""
+        return previous_name(self.path)
+
+    def save(self, m: PlayfieldMap, *, even_if_changed: bool = False) -> None:
+        """Put a map on disk; when this returns it is there to stay. A map equal to the one on disk writes nothing.
+
+        Raises CannotSaveError; ChangedElsewhereError if somebody else wrote the file meanwhile (then
+        `even_if_changed=True` overwrites it, and what was there is kept as `previous`); UnsoundMapError for a map that
+        could not be read again. The old file is then whole and in place.
+        """
+        if self._closed:
+            raise CannotSaveError(self.path, "the file was closed", "Open it again")
+        try:
+            if self._unprimed:  # records that came out of a file need no second check
+                self._renderer.render(self.map, check=False)
+                self._unprimed = False
+            content = self._renderer.render(m)
+        except ValueError as error:
+            todo = "This is a fault of the program: undo the last step. The file on disk is as it was"
+            raise UnsoundMapError(self.path, f"the map breaks its own rules: {error}", todo) from error
+        try:
+            now = self._look()
+            if now is not None and now != self._identity and not even_if_changed:
+                what = "another program wrote this file since it was opened here"
+                todo = "Save under another name and compare, or save over it: the other version is then kept as "
+                raise ChangedElsewhereError(self.path, what, todo + self.previous.name)
+            if now is None or now != self._identity or content != self._content:
+                replace_file(self._disk, self.path, content, keep_previous=True)
+                self._identity = self._look()
+        except OSError as error:
+            self._after_failure(content)
+            raise saving_error(self.path, error, of_map=True) from error
+        self._content = content
+        self.map = m
+
+    def _after_failure(self, content: bytes) -> None:
+        """If the new content took the name after all (only the last sync failed), it was us who changed the file."""
+        try:
+            if self._disk.read(self.path) == content:
+                self._identity = self._look()
+                self._content = b""  # on the name, yet perhaps not on the medium: the next save writes again
+        except OSError:
+            pass
+
+    def _refuse_if_there(self) -> None:
+        if self._look() is not None:
+            raise CannotSaveError(self.path, "there is a file already", "Open it, or choose another name")
+
+    def _look(self) -> tuple[int, int, int] | None:
+        facts = self._disk.facts(self.path)
+        return None if facts is None else facts.identity
+
+    def close(self) -> None:
+        """Let go of the file. What was saved stays; a second call does nothing."""
+        self._closed = True
+        self._lock.release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

@@ -1,0 +1,317 @@
+"""From file content to a checked model, or an error that names file, line, field and what to do."""
+
+from __future__ import annotations
+
+import difflib
+import gc
+import json
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from probe.document.file.atomic import previous_name
+from probe.document.file.disk import Disk
+from probe.document.file.errors import CannotReadError, DamagedFileError, NewerFileError
+from probe.document.file.locate import find, line_of, named
+from probe.document.model import FORMAT_NAME, FORMAT_VERSION, PlayfieldMap, Record
+
+MAX_BYTES = 64 * 1024 * 1024
+_MERGE_MARK = re.compile(r"^(<{7} |={7}\r?$|>{7} )", re.MULTILINE)
+_POSITION = re.compile(r"at line (\d+) column (\d+)")
+
+Path_ = Sequence[str | int]
+Checked = TypeVar("Checked", bound=BaseModel)
+
+
+def read_bytes(disk: Disk, path: Path) -> bytes:
+    """The content of a regular file of a sensible size. Raises CannotReadError."""
+    try:
+        facts = disk.facts(path)
+        if facts is None:
+            raise CannotReadError(path, "there is no such file", _other_names(disk, path))
+        if not facts.regular:
+            raise CannotReadError(path, "this is a folder or a device, not a file", "Name a file")
+        if facts.size > MAX_BYTES:
+            raise CannotReadError(path, f"{facts.size} bytes is far too long", "This cannot be a file of this program")
+        return disk.read(path)
+    except OSError as error:
+        raise CannotReadError(path, f"the system says: {error.strerror or error}", reading_hint(error)) from error
+
+
+def _other_names(disk: Disk, path: Path) -> str:
+    try:
+        near = difflib.get_close_matches(path.name, disk.names(path.parent), n=1, cutoff=0.6)
+    except OSError:
+        return f"There is no folder {path.parent} either: check the spelling, or plug the disk in that holds it"
+    return f"Did you mean {near[0]!r}?" if near else "Check the spelling and the folder"
+
+
+def reading_hint(error: OSError) -> str:
+    """What to do about a file that the system does not hand over."""
+    if isinstance(error, PermissionError):
+        return "You have no right to read it: check its owner and permissions"
+    return "If the disk was taken out, put it back and try again; if it fails, copy the file elsewhere first"
+
+
+def decode(path: Path, data: bytes, hint: str) -> str:
+    """The content as text. Raises DamagedFileError for what is not UTF-8 or is empty."""
+    if not data.strip(b" \t\r\n\0"):
+        raise DamagedFileError(path, "the file is empty", hint)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise DamagedFileError(path, f"byte {data[error.start]:#04x} is not UTF-8 text", hint, line=line) from error
+
+
+def parse_json(path: Path, text: str, hint: str) -> Any:
+    """The JSON value, keys checked to be unique. Raises DamagedFileError with the line."""
+    doubled: list[str] = []
+
+    def unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        members = dict(pairs)
+        if len(members) != len(pairs):
+            seen: set[str] = set()
+            doubled.extend(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+        return members
+
+    try:
+        data = json.loads(text, object_pairs_hook=unique)
+    except json.JSONDecodeError as error:
+        if mark := _MERGE_MARK.search(text):
+            what = f"{mark.group().strip()!r} is the mark of an unfinished merge"
+            todo = (
+                "Open it in an editor, keep one of the two versions, remove the lines with <<<<<<<, ======= and >>>>>>>"
+            )
+            raise DamagedFileError(path, what, todo, line=line_of(text, mark.start())) from error
+        what = f"this is not valid JSON at column {error.colno}: {error.msg}"
+        if error.pos >= len(text.rstrip()):
+            what = "the file ends too early: its end is missing"
+        raise DamagedFileError(path, what, hint, line=error.lineno) from error
+    except RecursionError as error:
+        raise DamagedFileError(path, "brackets are nested far too deep", hint) from error
+    except ValueError as error:
+        raise DamagedFileError(path, f"this is not valid JSON: {error}", hint) from error
+    if doubled:
+        what = f"the key {doubled[0]!r} is there twice in one record"
+        raise DamagedFileError(path, what, hint, line=_line_of_second(text, doubled[0]), field=doubled[0])
+    return data
+
+
+def _line_of_second(text: str, key: str) -> int | None:
+    """The line, from 1, where a key stands a second time in one record, if that is plain to see."""
+    member = re.compile(re.escape(json.dumps(key)) + r"\s*:")
+    leading = 0
+    for number, line in enumerate(text.split("\n"), 1):
+        leading += member.match(line.lstrip(" \t{") if number == 1 else line.lstrip(" \t")) is not None
+        if leading > 1 or len(member.findall(line)) > 1:
+            return number
+    return None
+
+
+def _said(error: dict[str, Any], model: type[BaseModel]) -> str:
+    """One pydantic error in words."""
+    if error["type"] == "extra_forbidden":
+        known = _fields_at(model, error["loc"][:-1])
+        near = difflib.get_close_matches(str(error["loc"][-1]), known, n=1)
+        guess = f" (did you mean {near[0]!r}?)" if near else ""
+        return f"{error['loc'][-1]!r} is not known here{guess}; known are {', '.join(known)}"
+    if error["type"] == "missing":
+        return f"{error['loc'][-1]!r} is missing"
+    text: str = error["msg"].removeprefix("Value error, ")
+    value = error.get("input")
+    if isinstance(value, str | int | float | bool | None):
+        shown = json.dumps(value)
+        text += f" (found: {shown if len(shown) <= 60 else shown[:57] + '...'})"
+    return text[:1].lower() + text[1:]
+
+
+def _fields_at(model: Any, loc: Path_) -> list[str]:
+    """Names of the fields of the model at a place in the tree."""
+    for step in loc:
+        if isinstance(step, str) and hasattr(model, "model_fields") and step in model.model_fields:
+            model = model.model_fields[step].annotation
+            while not hasattr(model, "model_fields"):
+                inner = [a for a in getattr(model, "__args__", ()) if a not in (type(None), Ellipsis)]
+                if not inner:
+                    return []
+                model = inner[-1]
+    return sorted(model.model_fields) if hasattr(model, "model_fields") else []
+
+
+def validated(path: Path, model: type[Checked], text: str, hint: str) -> Checked:
+    """The text as a model. Raises DamagedFileError naming line and field of the first fault."""
+    try:
+        return model.model_validate_json(text, strict=True)
+    except ValidationError as error:
+        faults = error.errors(include_url=False)
+        if faults[0]["type"] != "json_invalid":
+            parse_json(path, text, hint)
+        raise _refusal(path, model, text, faults, hint) from error
+
+
+def _refusal(path: Path, model: type[BaseModel], text: str, faults: Sequence[Any], hint: str) -> DamagedFileError:
+    first = faults[0]
+    if first["type"] == "json_invalid":
+        parse_json(path, text, hint)
+        place = _POSITION.search(first["msg"])
+        return DamagedFileError(path, first["msg"], hint, line=int(place.group(1)) if place else None)
+    placed = sorted(faults, key=lambda fault: find(text, fault["loc"]))
+    first = placed[0]
+    what = _said(first, model)
+    if len(faults) > 1:
+        what += f" (and {len(faults) - 1} more)"
+    return DamagedFileError(path, what, hint, line=find(text, first["loc"]), field=named(first["loc"]) or None)
+
+
+def map_hint(disk: Disk, path: Path) -> str:
+    """What to do about a damaged map."""
+    previous = previous_name(path)
+    try:
+        kept = disk.facts(previous) is not None
+    except OSError:
+        kept = False
+    mend = "Nothing was changed. Mend that line in a text editor"
+    return f"{mend}, or copy the previous file {previous.name} over it" if kept else f"{mend}, or fetch a copy"
+
+
+def _dangling(data: Any) -> Iterator[tuple[Path_, str]]:
+    """References of a map that lead nowhere or twice, with their paths. `data` has the right shape otherwise."""
+    places: set[str] = set()
+    for index, place in enumerate(data.get("places", ())):
+        if place["id"] in places:
+            yield ("places", index, "id"), f"the place id {place['id']!r} is used twice"
+        places.add(place["id"])
+    chains: set[str] = set()
+    for index, chain in enumerate(data.get("chains", ())):
+        if chain["id"] in chains:
+            yield ("chains", index, "id"), f"the chain id {chain['id']!r} is used twice"
+        chains.add(chain["id"])
+        pixels: set[str] = set()
+        for number, pixel in enumerate(chain.get("pixels", ())):
+            at = ("chains", index, "pixels", number)
+            if pixel["id"] in pixels:
+                yield (*at, "id"), f"the pixel id {pixel['id']!r} is used twice in chain {chain['id']!r}"
+            pixels.add(pixel["id"])
+            if pixel.get("place") is not None and pixel["place"] not in places:
+                yield (*at, "place"), f"there is no place with the id {pixel['place']!r}"
+    for kind, singular in (("supplies", "supply"), ("feeds", "feed"), ("batches", "batch")):
+        ids: set[str] = set()
+        for index, record in enumerate(data.get(kind, ())):
+            if record["id"] in ids:
+                yield (kind, index, "id"), f"the {singular} id {record['id']!r} is used twice"
+            ids.add(record["id"])
+    mark = data.get("bookmark")
+    if mark is not None and mark["chain"] not in chains:
+        yield ("bookmark", "chain"), f"there is no chain with the id {mark['chain']!r}"
+
+
+@contextmanager
+def _without_collector() -> Iterator[None]:
+    """No garbage collection meanwhile: a big map is thousands of new objects and no garbage; it doubles the time."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
+
+
+class _Holding(dict[type[Record], tuple[str, ...]]):
+    """Names of the fields of a kind of record that hold something of a type."""
+
+    def __init__(self, wanted: type[Any]) -> None:
+        self._wanted = wanted
+
+    def __missing__(self, kind: type[Record]) -> tuple[str, ...]:
+        self[kind] = tuple(name for name, field in kind.model_fields.items() if _holds(field.annotation, self._wanted))
+        return self[kind]
+
+
+def _holds(annotation: Any, wanted: type[Any]) -> bool:
+    bare = get_origin(annotation) or annotation
+    if isinstance(bare, type) and issubclass(bare, wanted):
+        return True
+    return any(_holds(part, wanted) for part in get_args(annotation))
+
+
+def _keys(value: Any) -> int:
+    """How many keys a free JSON value has, those inside of it too."""
+    if isinstance(value, dict):
+        return len(value) + sum(map(_keys, value.values()))
+    return sum(map(_keys, value)) if isinstance(value, list | tuple) else 0
+
+
+_NESTED = _Holding(Record)
+_FREE = _Holding(dict)
+
+
+def _members(m: PlayfieldMap) -> int:
+    """How many keys stood in the file that this map was read from, if each was there once."""
+    records: list[Record] = [m]
+    free = 0
+    for record in records:  # grows while it is walked
+        for name in _FREE[type(record)]:
+            free += _keys(getattr(record, name))
+        for name in _NESTED[type(record)]:
+            value = getattr(record, name)
+            if isinstance(value, tuple):
+                records += value
+            elif value is not None:
+                records.append(value)
+    return free + sum([len(record.__pydantic_fields_set__) for record in records])
+
+
+def _may_have_doubles(data: bytes, m: PlayfieldMap) -> bool:
+    """Whether a key may stand twice in a record; if not, it surely does not. Ten times as fast as looking.
+
+    In a file as we write it a quote and a colon end every key. Elsewhere they only meet where a text starts with a
+    colon, or behind a backslash, so that the sum cannot come out too low.
+    """
+    if any(space in data for space in (b" :", b"\t:", b"\n:", b"\r:")):
+        return True
+    return data.count(b'":') - data.count(b'\\":') != _members(m)
+
+
+def parse_map(path: Path, data: bytes, hint: str) -> PlayfieldMap:
+    """The map in a file's content.
+
+    Raises DamagedFileError, or NewerFileError for a version this program does not know.
+    """
+    text = decode(path, data, hint)
+    try:
+        with _without_collector():
+            m = PlayfieldMap.model_validate_json(text, strict=True)
+    except ValidationError as error:
+        raw = parse_json(path, text, hint)
+        _refuse_other_formats(path, raw, text)
+        faults = error.errors(include_url=False)
+        if any(fault["loc"] for fault in faults):
+            faults = [fault for fault in faults if fault["loc"]]
+        elif faults[0]["type"] == "value_error":
+            for at, what in _dangling(raw):
+                raise DamagedFileError(path, what, hint, line=find(text, at), field=named(at)) from error
+        raise _refusal(path, PlayfieldMap, text, faults, hint) from error
+    if _may_have_doubles(data, m) or not {"format", "version"} <= m.model_fields_set:
+        _refuse_other_formats(path, parse_json(path, text, hint), text)
+    return m
+
+
+def _refuse_other_formats(path: Path, raw: Any, text: str) -> None:
+    """Raise if the file is not a map at all, or one of a later version."""
+    if not isinstance(raw, dict) or raw.get("format") != FORMAT_NAME:
+        what = f'this is not a map file: it does not say "format": "{FORMAT_NAME}"'
+        raise DamagedFileError(path, what, "Choose another file; this one was left as it is", line=1, field="format")
+    version = raw.get("version")
+    if version is None:
+        todo = f'Add "version": {FORMAT_VERSION}'
+        raise DamagedFileError(path, "'version' is missing", todo, line=1, field="version")
+    if isinstance(version, int) and version > FORMAT_VERSION:
+        what = f"the map has version {version}, and this program knows versions up to {FORMAT_VERSION}"
+        todo = "Install a later playfield-probe; the file was left as it is"
+        raise NewerFileError(path, what, todo, line=find(text, ("version",)), field="version")

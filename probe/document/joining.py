@@ -1,0 +1,179 @@
+"""Joining places to the rows of the lamp list: by name, sure or to be confirmed, and by hand. Pure.
+
+A row with a number joins by number (`Place.lamps`), a row without one by its group and name. A lamp may have several
+places, a place several lamps; what is proposed is one place for one row.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+
+from rapidfuzz import fuzz
+
+from probe.document.model import Lamp, Place, PlayfieldMap
+from probe.document.operations import folded, update_place
+
+LEAST_LIKENESS = 72.0
+SURE_LIKENESS = 90.0
+CLEAR_BY = 6.0
+"""Own choices, no source: likeness is of 100; a fuzzy match is sure if the next best is so much less alike."""
+
+_WORDS = re.compile(r"\d+|[^\W\d_]+")
+_OPPOSED = (
+    frozenset({"left", "right"}),
+    frozenset({"upper", "lower"}),
+    frozenset({"top", "bottom"}),
+    frozenset({"inner", "outer"}),
+    frozenset({"front", "rear"}),
+)
+_SHORT = {"l": "left", "lt": "left", "r": "right", "rt": "right", "lft": "left", "rgt": "right"}
+_SHORT |= {"up": "upper", "lwr": "lower", "bot": "bottom", "tgt": "target", "tgts": "target", "gi": "glow"}
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A place and a row of the list that may be one. `likeness` 0 to 100; a sure one needs no confirmation."""
+
+    place: str
+    lamp: Lamp
+    likeness: float
+    sure: bool
+
+
+def places_of_lamp(m: PlayfieldMap, lamp: Lamp) -> list[Place]:
+    """The places that a row of the list stands for."""
+    if lamp.number is not None:
+        return [place for place in m.places if lamp.number in place.lamps]
+    name, area, group = _folded(lamp.name), _folded(lamp.area), _folded(lamp.group)
+    return [
+        place
+        for place in m.places
+        if _folded(place.label) == name
+        and _folded(place.group) == group
+        and (not area or not place.area or _folded(place.area) == area)
+    ]
+
+
+def has_job(place: Place) -> bool:
+    """Whether a lamp switches the place, or it belongs to a group."""
+    return bool(place.lamps) or bool(place.group.strip())
+
+
+def open_rows(m: PlayfieldMap) -> tuple[Lamp, ...]:
+    """Rows of the list that no place stands for yet."""
+    numbers = {number for place in m.places for number in place.lamps}
+    grouped = {(_folded(place.label), _folded(place.group)) for place in m.places}
+    return tuple(
+        lamp
+        for lamp in m.lamps
+        if (lamp.number not in numbers if lamp.number is not None else not _is_grouped(m, lamp, grouped))
+    )
+
+
+def _is_grouped(m: PlayfieldMap, lamp: Lamp, grouped: set[tuple[str, str]]) -> bool:
+    return (_folded(lamp.name), _folded(lamp.group)) in grouped and bool(places_of_lamp(m, lamp))
+
+
+def propose(m: PlayfieldMap) -> tuple[Match, ...]:
+    """For each place without a job the open row that fits best, in the order of places; sure ones and others.
+
+    Numbers and sides in the two names have to agree: "Reef lane 1" is never proposed for "Reef lane 2".
+    """
+    rows = open_rows(m)
+    free = [place for place in m.places if not has_job(place)]
+    ranked = {place.id: _ranked(place, rows) for place in free}
+    wanted: dict[int, list[float]] = {}
+    for found in ranked.values():
+        for likeness, at in found:
+            wanted.setdefault(at, []).append(likeness)
+    taken: set[int] = set()
+    chosen: dict[str, Match] = {}
+    pairs = sorted(
+        ((likeness, order, place.id, at) for order, place in enumerate(free) for likeness, at in ranked[place.id]),
+        key=lambda pair: (-pair[0], pair[1], pair[3]),
+    )
+    for likeness, _, place_id, at in pairs:
+        if place_id in chosen or at in taken:
+            continue
+        rest = [other for other, where in ranked[place_id] if where != at]
+        rivals = sorted(wanted[at], reverse=True)[1:]
+        clear = all(likeness - other >= CLEAR_BY for other in (*rest[:1], *rivals[:1]))
+        chosen[place_id] = Match(place_id, rows[at], likeness, sure=likeness >= SURE_LIKENESS and clear)
+        taken.add(at)
+    return tuple(chosen[place.id] for place in free if place.id in chosen)
+
+
+def join(m: PlayfieldMap, place_id: str, lamp: Lamp) -> PlayfieldMap:
+    """The map with the place joined to the row: its number added, its group taken over. Raises KeyError."""
+    place = m.place_by_id[place_id]
+    update: dict[str, object] = {}
+    if lamp.number is not None and lamp.number not in place.lamps:
+        update["lamps"] = (*place.lamps, lamp.number)
+    if lamp.group.strip() and (lamp.number is None or not place.group):
+        update["group"] = lamp.group
+    if lamp.number is None:
+        update["label"] = lamp.name
+    if lamp.area and not place.area:
+        update["area"] = lamp.area
+    return update_place(m, place.model_copy(update=update)) if update else m
+
+
+def join_all(m: PlayfieldMap, matches: Iterable[Match]) -> PlayfieldMap:
+    """The map with all of these joined."""
+    for match in matches:
+        m = join(m, match.place, match.lamp)
+    return m
+
+
+def unjoin(m: PlayfieldMap, place_id: str, lamp: Lamp) -> PlayfieldMap:
+    """Take a join back: the number, or the group of a row without one. Raises KeyError."""
+    place = m.place_by_id[place_id]
+    if lamp.number is None:
+        return update_place(m, place.model_copy(update={"group": ""}))
+    return update_place(m, place.model_copy(update={"lamps": tuple(n for n in place.lamps if n != lamp.number)}))
+
+
+def _ranked(place: Place, rows: tuple[Lamp, ...]) -> list[tuple[float, int]]:
+    """(likeness, index of row), the most alike first."""
+    found = [(alike(place.label, place.area, lamp.name, lamp.area), at) for at, lamp in enumerate(rows)]
+    return sorted((pair for pair in found if pair[0] >= LEAST_LIKENESS), key=lambda pair: (-pair[0], pair[1]))
+
+
+def alike(label: str, area: str, name: str, other_area: str = "") -> float:
+    """How alike two names are, 0 to 100; 0 where numbers or sides contradict each other. Areas decide between equals."""
+    malus = 8.0 if area and other_area and _folded(area) != _folded(other_area) else 0.0
+    if _folded(label) == _folded(name):
+        return 100.0 - malus
+    one, two = _words(label), _words(name)
+    if _numbers(one) != _numbers(two) or any((pair & one) != (pair & two) for pair in _OPPOSED):
+        return 0.0
+    first, second = _ordered(label), _ordered(name)
+    in_any_order = fuzz.token_sort_ratio(" ".join(first), " ".join(second))
+    run_together = fuzz.ratio("".join(first), "".join(second))
+    return max(0.0, min(99.0, max(in_any_order, run_together)) - malus)
+
+
+@lru_cache(maxsize=20_000)
+def _folded(label: str) -> str:
+    return folded(label)
+
+
+@lru_cache(maxsize=20_000)
+def _ordered(label: str) -> tuple[str, ...]:
+    return tuple(_plain(word) for word in _WORDS.findall(_folded(label)))
+
+
+def _plain(word: str) -> str:
+    return str(int(word)) if word.isdecimal() else _SHORT.get(word, word)
+
+
+@lru_cache(maxsize=20_000)
+def _words(label: str) -> frozenset[str]:
+    return frozenset(_ordered(label))
+
+
+def _numbers(words: frozenset[str]) -> frozenset[str]:
+    return frozenset(word for word in words if word.isdecimal() or len(word) == 1)

@@ -1,0 +1,50 @@
+"""The records of a map: machine, chains, pixels, places, lamps, and what is noted of wiring, light and the game.
+
+Every record is frozen and refuses a field it does not know. Nothing here reads or writes a file.
+"""
+
+from probe.document.model.playfield import (
+    BYTE_ORDERS,
+    FORMAT_NAME,
+    FORMAT_VERSION,
+    MAX_PIXELS,
+    MAX_TEXT,
+    Bookmark,
+    ByteOrder,
+    Chain,
+    Kind,
+    Lamp,
+    Machine,
+    Pixel,
+    PixelState,
+    Place,
+    PlayfieldMap,
+    Position,
+    Record,
+    Revision,
+    shown_number,
+    storable,
+)
+
+__all__ = [
+    "BYTE_ORDERS",
+    "FORMAT_NAME",
+    "FORMAT_VERSION",
+    "MAX_PIXELS",
+    "MAX_TEXT",
+    "Bookmark",
+    "ByteOrder",
+    "Chain",
+    "Kind",
+    "Lamp",
+    "Machine",
+    "Pixel",
+    "PixelState",
+    "Place",
+    "PlayfieldMap",
+    "Position",
+    "Record",
+    "Revision",
+    "shown_number",
+    "storable",
+]

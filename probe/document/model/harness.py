@@ -1,0 +1,159 @@
+"""What a map notes of wiring and power: supplies, feeds, batches of pixels, joints, and how the plan is reckoned.
+
+Everything may be left out; the plan says what it assumes instead. Pixels are named by their ids, so that nothing here
+changes when numbers shift. An id that leads nowhere (its pixel was taken out by hand) is a finding, not an error.
+"""
+
+from __future__ import annotations
+
+import re
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
+
+from probe.document.model.record import Identifier, Label, Record, Text
+
+GAUGE_PATTERN = r"^(?:\d{1,2} AWG|\d{1,3}(?:\.\d{1,3})? mm²)$"
+DATE_PATTERN = r"^(?:\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01]))?$"
+MM2_RANGE = (0.03, 50.0)
+_GAUGE = re.compile(GAUGE_PATTERN, re.ASCII)
+_DATE = re.compile(DATE_PATTERN, re.ASCII)
+
+
+def _is_gauge(text: str) -> str:
+    if not _GAUGE.fullmatch(text):
+        raise ValueError(f"{text[:40]!r} is not a gauge: write it as '22 AWG' or '0.34 mm²'")
+    size = float(text.split()[0])
+    low, high = (0, 40) if text.endswith("AWG") else MM2_RANGE
+    if not low <= size <= high:
+        raise ValueError(f"{text!r} is outside {low:g} to {high:g}: correct the gauge")
+    return text
+
+
+def _is_date(text: str) -> str:
+    if not _DATE.fullmatch(text):
+        raise ValueError(f"{text[:40]!r} is not a date: write it as 2025-03-16")
+    return text
+
+
+Gauge = Annotated[str, AfterValidator(_is_gauge), Field(json_schema_extra={"pattern": GAUGE_PATTERN})]
+Date = Annotated[str, AfterValidator(_is_date), Field(json_schema_extra={"pattern": DATE_PATTERN})]
+
+
+class WireFunction(StrEnum):
+    """What a wire does."""
+
+    FIVE_VOLT = "5 V"
+    GROUND = "ground"
+    DATA_IN = "data in"
+    DATA_OUT = "data out"
+
+
+class JoinedTo(StrEnum):
+    """What a wire leaving a pixel was found joined to, at the next one."""
+
+    NOT_LOOKED = ""
+    FIVE_VOLT = "5 V"
+    GROUND = "ground"
+    DATA_IN = "data in"
+    DATA_OUT = "data out"
+    NOTHING = "nothing"
+
+
+class Fixing(StrEnum):
+    """How the wire at a joint is held."""
+
+    CLIP = "clip"
+    STAPLE = "staple"
+    TIE = "tie"
+    LOOSE = "loose"
+    UNKNOWN = "unknown"
+
+
+class Batch(Record):
+    """Pixels bought together, and the colours their wires happen to have ("": not noted).
+
+    `chip` is the pixel kind if it is not the chain's.
+    """
+
+    id: Identifier
+    name: Label
+    five_volt: Text = ""
+    ground: Text = ""
+    data_in: Text = ""
+    data_out: Text = ""
+    chip: Identifier | None = None
+    note: Text = ""
+
+
+class Supply(Record):
+    """A power supply. `rating_a` None: not noted. `board_ma` is the current of boards fed from it."""
+
+    id: Identifier
+    name: Label
+    volt: float = Field(default=5.0, gt=0, le=60, allow_inf_nan=False)
+    rating_a: float | None = Field(default=None, gt=0, le=1_000, allow_inf_nan=False)
+    board_ma: int = Field(default=0, ge=0, le=100_000)
+    usb: bool = False
+    note: Text = ""
+
+
+class Feed(Record):
+    """Two wires from a supply to a pixel (its id). `fuse_a` is the fuse that is fitted, None if not noted."""
+
+    id: Identifier
+    name: Label
+    chain: Identifier
+    pixel: Identifier
+    supply: Identifier
+    wire: Gauge | None = None
+    length_mm: float | None = Field(default=None, ge=0, le=100_000, allow_inf_nan=False)
+    fuse_a: float | None = Field(default=None, gt=0, le=1_000, allow_inf_nan=False)
+    note: Text = ""
+
+
+class Joint(Record):
+    """A joint and the stretch of wire it ends: from pixel `after` (None: the board) to pixel `before`, by their ids.
+
+    Colours are those of the wires at either end where they differ from the batch's ("": as the batch's). `..._to` says
+    what the leaving wires were found joined to. `length_mm`: wire between the two pixels, one way. `five_volt_open`: the
+    5 V wire is left open here, to keep two supplies apart. `extra_mohm`: resistance beyond a fair joint's, in each wire.
+    """
+
+    after: Identifier | None = None
+    before: Identifier
+    leaving_5v: Text = ""
+    leaving_ground: Text = ""
+    leaving_data: Text = ""
+    arriving_5v: Text = ""
+    arriving_ground: Text = ""
+    arriving_data: Text = ""
+    five_volt_to: JoinedTo = JoinedTo.NOT_LOOKED
+    ground_to: JoinedTo = JoinedTo.NOT_LOOKED
+    data_to: JoinedTo = JoinedTo.NOT_LOOKED
+    five_volt_open: bool = False
+    length_mm: float | None = Field(default=None, ge=0, le=100_000, allow_inf_nan=False)
+    extra_mohm: float = Field(default=0.0, ge=0, le=1_000_000, allow_inf_nan=False)
+    fixing: Fixing = Fixing.UNKNOWN
+    made_on: Date = ""
+    checked: bool = False
+    note: Text = ""
+
+
+class Power(Record):
+    """How the plan is reckoned.
+
+    ceiling_level: greatest colour value sent anywhere. typical_percent: light current in play, of that at the ceiling.
+    copper_c: of the wires; ambient_c: under the playfield. drive_volt: level of the board's data. frames_per_s: refresh
+    rate wished for.
+    """
+
+    ceiling_level: int = Field(default=255, ge=0, le=255)
+    typical_percent: int = Field(default=33, ge=0, le=100)
+    copper_c: float = Field(default=40.0, ge=-40, le=150, allow_inf_nan=False)
+    ambient_c: float = Field(default=30.0, ge=-40, le=90, allow_inf_nan=False)
+    wires_in_bundle: int = Field(default=2, ge=1, le=100)
+    drive_volt: float = Field(default=3.3, gt=0, le=60, allow_inf_nan=False)
+    frames_per_s: float = Field(default=30.0, gt=0, le=10_000, allow_inf_nan=False)
+    note: Text = ""

@@ -1,0 +1,299 @@
+"""What a map is: machine, chains of pixels, places, lamps, revisions. Frozen; operations return new ones.
+
+A pixel's number is its position in its chain's tuple, from 0. Its `id` never changes, so notes and states travel
+with the pixel when others are spliced in. Lengths are in millimetres, times in RFC 3339 UTC text, currents in mA.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from enum import StrEnum
+from functools import cached_property
+from itertools import permutations
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+
+from probe.document.change import Change
+from probe.document.model.game import Group, LightColour, Observation, Proof
+from probe.document.model.harness import Batch, Feed, Gauge, Joint, Power, Supply
+from probe.document.model.light import Fade, Reading
+from probe.document.model.record import MAX_TEXT as MAX_TEXT
+from probe.document.model.record import Identifier, Label, Text
+from probe.document.model.record import Record as Record
+from probe.document.model.record import storable as storable
+from probe.document.open_recheck import OpenRecheck
+
+FORMAT_NAME = "playfield-probe map"
+FORMAT_VERSION = 1
+MAX_PIXELS = 65_535
+
+BYTE_ORDERS = tuple("".join(letters) for colours in ("RGB", "RGBW") for letters in permutations(colours))
+
+
+def _is_order(text: str) -> str:
+    if text not in BYTE_ORDERS:
+        raise ValueError(f"{text!r} is not an order of bytes: it has to be a permutation of RGB or of RGBW")
+    return text
+
+
+ByteOrder = Annotated[str, AfterValidator(_is_order), Field(json_schema_extra={"enum": list(BYTE_ORDERS)})]
+
+
+class PixelState(StrEnum):
+    """What is known of a pixel."""
+
+    UNSEEN = "unseen"
+    PLACED = "placed"
+    DARK = "dark"
+    SPARE = "spare"
+    REPEATER = "repeater"
+    HIDDEN = "hidden"
+    DEAD = "dead"
+
+
+class Kind(StrEnum):
+    """What sort of light a place or lamp is."""
+
+    INSERT = "insert"
+    BUMPER = "bumper"
+    GENERAL = "general"
+    FLASHER = "flasher"
+    BACKBOX = "backbox"
+    BUTTON = "button"
+    SIGN = "sign"
+    OTHER = "other"
+
+
+class Position(Record):
+    """A point on the playfield from above: x to the right, y away from the player, mm from the near left corner.
+
+    `guessed`: taken over from a neighbour, nobody has confirmed it.
+    """
+
+    x_mm: float = Field(ge=-5_000, le=5_000, allow_inf_nan=False)
+    y_mm: float = Field(ge=-5_000, le=5_000, allow_inf_nan=False)
+    guessed: bool = False
+
+
+class Place(Record):
+    """Where light is seen.
+
+    `depth_mm`: how far its pixels sit below the surface that they light; None if nobody measured. `diffuser`: something
+    white is between them.
+    """
+
+    id: Identifier
+    label: Label
+    area: Text = ""
+    kind: Kind = Kind.INSERT
+    position: Position | None = None
+    lamps: tuple[int, ...] = ()
+    group: Text = ""
+    level: int | None = Field(default=None, ge=0, le=255)
+    colour: LightColour = ""
+    depth_mm: float | None = Field(default=None, ge=0, le=500, allow_inf_nan=False)
+    diffuser: bool = False
+    note: Text = ""
+
+
+class Pixel(Record):
+    """One pixel of a chain. `verified` is the revision in which it was last seen to be right, 0 if never.
+
+    `batch` is the id of the batch it came with.
+    """
+
+    id: Identifier
+    state: PixelState = PixelState.UNSEEN
+    place: Identifier | None = None
+    note: Text = ""
+    verified: int = Field(default=0, ge=0)
+    batch: Identifier | None = None
+
+
+class Chain(Record):
+    """Pixels on one output of the board.
+
+    `count` is what the board is set to, None while nobody knows; `pixels` is what the map knows of. `wire` and
+    `ground_wire` are the gauges between pixels (None: not noted, and for ground as the 5 V wire), `spacing_mm` the wire
+    from pixel to pixel where a joint says nothing else. `joints` holds what is noted of joints, in any order.
+    """
+
+    id: Identifier
+    name: Label
+    output: int = Field(ge=0, le=15)
+    count: int | None = Field(default=None, ge=1, le=MAX_PIXELS)
+    order: ByteOrder = "GRB"
+    chip: Identifier = "ws2812b"
+    latch_us: int = Field(default=300, ge=280, le=1_000)
+    ceiling_ma: int = Field(default=450, ge=1, le=100_000)
+    note: Text = ""
+    wire: Gauge | None = None
+    ground_wire: Gauge | None = None
+    spacing_mm: float | None = Field(default=None, ge=0, le=50_000, allow_inf_nan=False)
+    pixels: tuple[Pixel, ...] = Field(default=(), max_length=MAX_PIXELS)
+    joints: tuple[Joint, ...] = Field(default=(), max_length=MAX_PIXELS)
+
+    @property
+    def length(self) -> int:
+        """Pixels that can be asked for: the count if known, but never fewer than the map holds."""
+        return max(self.count or 0, len(self.pixels))
+
+
+class Lamp(Record):
+    """A row of the lamp list. `row` and `column` are its strobes, counted from 1, in a strobed game.
+
+    `number` None: no lamp output of the game switches it (general illumination, always on); it belongs to a `group`.
+    """
+
+    number: int | None = Field(default=None, ge=0, le=9_999)
+    name: Label
+    area: Text = ""
+    kind: Kind = Kind.INSERT
+    driver: Text = ""
+    row: int | None = Field(default=None, ge=1, le=64)
+    column: int | None = Field(default=None, ge=1, le=64)
+    insert_colour: Text = ""
+    group: Text = ""
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _has_number_or_group(self) -> Lamp:
+        if self.number is None and not self.group.strip():
+            raise ValueError(f"the lamp {self.name[:40]!r} has neither a number nor a group")
+        return self
+
+
+class Machine(Record):
+    """The game. Size is the playfield's; 514.35 × 1066.8 mm is the common 20.25 × 42 in."""
+
+    name: Label
+    width_mm: float = Field(default=514.35, gt=0, le=5_000)
+    length_mm: float = Field(default=1066.8, gt=0, le=5_000)
+    note: Text = ""
+
+
+class Bookmark(Record):
+    """Where the walk stopped."""
+
+    chain: Identifier
+    number: int = Field(ge=0, le=MAX_PIXELS)
+
+
+class Revision(Record):
+    """One change of the map that has a reason. `changes` are lines a person can read, `diff` is the change itself.
+
+    `rewired`: chains whose pixels were spliced in, taken out or put in another order. `undoes`: the revision that this
+    one takes back (or, if that took one back itself, does again).
+    """
+
+    number: int = Field(ge=1)
+    time: Text
+    reason: Text
+    changes: tuple[Text, ...] = ()
+    rewired: tuple[Identifier, ...] = ()
+    undoes: int | None = Field(default=None, ge=1)
+    diff: tuple[Change, ...] = ()
+
+
+class PlayfieldMap(Record):
+    """The whole map of one machine. `pending` is what changed since the last revision, while a session is open.
+
+    `rechecks`: answers of rechecks that are not finished, at most one for each chain; nothing of them holds yet.
+    """
+
+    format: Literal["playfield-probe map"] = "playfield-probe map"
+    version: Literal[1] = 1
+    machine: Machine
+    bookmark: Bookmark | None = None
+    chains: tuple[Chain, ...] = Field(default=(), max_length=64)
+    places: tuple[Place, ...] = ()
+    lamps: tuple[Lamp, ...] = ()
+    power: Power | None = None
+    supplies: tuple[Supply, ...] = ()
+    feeds: tuple[Feed, ...] = ()
+    batches: tuple[Batch, ...] = ()
+    groups: tuple[Group, ...] = ()
+    proofs: tuple[Proof, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    fade: Fade | None = None
+    readings: tuple[Reading, ...] = ()
+    revisions: tuple[Revision, ...] = ()
+    pending: tuple[Change, ...] = ()
+    rechecks: tuple[OpenRecheck, ...] = ()
+
+    @model_validator(mode="after")
+    def _references_hold(self) -> PlayfieldMap:
+        self.check_references()
+        return self
+
+    def check_references(self) -> None:
+        """Raise ValueError if an id is used twice or a reference leads nowhere."""
+        places = {p.id for p in self.places}
+        if len(places) != len(self.places):
+            raise ValueError(f"place id {_first_twice([p.id for p in self.places])!r} is used twice")
+        chains = [c.id for c in self.chains]
+        if len(set(chains)) != len(chains):
+            raise ValueError(f"chain id {_first_twice(chains)!r} is used twice")
+        for chain in self.chains:
+            ids = [p.id for p in chain.pixels]
+            if len(set(ids)) != len(ids):
+                raise ValueError(f"chain {chain.id!r}: pixel id {_first_twice(ids)!r} is used twice")
+            for number, pixel in enumerate(chain.pixels):
+                if pixel.place is not None and pixel.place not in places:
+                    raise ValueError(f"chain {chain.id!r}, pixel {number}: there is no place with id {pixel.place!r}")
+        for what, found in (("supply", self.supplies), ("feed", self.feeds), ("batch", self.batches)):
+            names = [record.id for record in found]
+            if len(set(names)) != len(names):
+                raise ValueError(f"{what} id {_first_twice(names)!r} is used twice")
+        if self.bookmark is not None and self.bookmark.chain not in chains:
+            raise ValueError(f"bookmark: there is no chain with id {self.bookmark.chain!r}")
+
+    @cached_property
+    def place_by_id(self) -> dict[str, Place]:
+        """Places by id."""
+        return {place.id: place for place in self.places}
+
+    @cached_property
+    def chain_by_id(self) -> dict[str, Chain]:
+        """Chains by id."""
+        return {chain.id: chain for chain in self.chains}
+
+    @cached_property
+    def pixels_at(self) -> dict[str, tuple[tuple[str, int], ...]]:
+        """For each place id with pixels: the (chain id, number) pairs there, in order."""
+        found: dict[str, list[tuple[str, int]]] = {}
+        for chain_id, number, pixel in self.walk_pixels():
+            if pixel.place is not None:
+                found.setdefault(pixel.place, []).append((chain_id, number))
+        return {place: tuple(pairs) for place, pairs in found.items()}
+
+    def walk_pixels(self) -> Iterator[tuple[str, int, Pixel]]:
+        """Every pixel as (chain id, number, pixel), chain by chain."""
+        for chain in self.chains:
+            for number, pixel in enumerate(chain.pixels):
+                yield chain.id, number, pixel
+
+    def chain(self, chain_id: str) -> Chain:
+        """The chain with that id. Raises KeyError."""
+        return self.chain_by_id[chain_id]
+
+    def place_of(self, pixel: Pixel) -> Place | None:
+        """The place a pixel lights, or None."""
+        return None if pixel.place is None else self.place_by_id[pixel.place]
+
+
+def _first_twice(items: list[str]) -> str:
+    seen: set[str] = set()
+    for item in items:
+        if item in seen:
+            return item
+        seen.add(item)
+    raise ValueError("nothing is there twice")
+
+
+def shown_number(number: int) -> str:
+    """A pixel's number as every screen shows it: 0-based, with the count a person makes: `14 (15th)`."""
+    position = number + 1
+    suffix = "th" if position % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(position % 10, "th")
+    return f"{number} ({position}{suffix})"

@@ -1,0 +1,96 @@
+"""A recheck that is not finished, as the map keeps it: what was said, every question and its answer.
+
+Nothing of it holds for the map before the recheck is finished. `rests_on` tells whether the chain is still what the
+answers were given about.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import Field, StringConstraints
+
+from probe.document.change import Order
+from probe.document.model.record import Identifier, Record, Text
+
+MOST_NUMBERS = 65_535
+MOST_ANSWERS = 10_000
+Signs = Annotated[str, StringConstraints(pattern=r"^[rybw.]*$", max_length=MOST_NUMBERS)]
+"""Colours, a letter each: red, yellow, blue, white, `.` dark."""
+Sign = Annotated[str, StringConstraints(pattern=r"^[rybw.]?$")]
+Digest = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
+Number = Annotated[int, Field(ge=0, le=MOST_NUMBERS)]
+
+
+class Said(StrEnum):
+    """What was answered. The value is also the word for it."""
+
+    AS_SHOWN = "as shown"
+    DIFFERS = "differs"
+    NEW_DIFFERS = "new differs"
+    ELSEWHERE = "light elsewhere"
+    AT_PLACE = "at place"
+    NEW_PLACE = "new place"
+    NOTHING_LIT = "nothing lit"
+    NOT_SURE = "not sure"
+
+
+class RecheckAnswer(Record):
+    """One question and its answer.
+
+    With `number` that one pixel was lit. Else the whole chain: `colours` by number; `places` (entries, in the order of
+    the list) with the colours `expected` there; `named`: numbers whose new place was on the list too. `place` is the
+    entry pointed at, `new` a new pixel's number, `colour` what was seen. `label` and `known` name the place of a new
+    pixel, `known` by its id. `naming`: asked only for that name. `forced`: numbers to be asked one by one after this.
+    """
+
+    said: Said
+    number: Number | None = None
+    colours: Signs = ""
+    places: Order = ""
+    expected: Signs = ""
+    named: Order = ""
+    place: Number | None = None
+    new: Number | None = None
+    colour: Sign = ""
+    label: Text = ""
+    known: Identifier | None = None
+    naming: bool = False
+    forced: Order = ""
+
+
+class OpenRecheck(Record):
+    """The recheck of one chain that can be gone on with. `begun` is RFC 3339 UTC text.
+
+    `declared`: the changes that were said, in words. `most_numbers`: pixels the board could light. `looks`: pictures are
+    used, not only single pixels. `rests_on`: digest of the chain that was asked about, said changes included.
+    """
+
+    chain: Identifier
+    begun: Text
+    rests_on: Digest
+    declared: tuple[Text, ...] = ()
+    most_numbers: int | None = Field(default=None, ge=1)
+    looks: bool = True
+    answers: tuple[RecheckAnswer, ...] = Field(default=(), max_length=MOST_ANSWERS)
+
+
+def counted(kept: OpenRecheck) -> str:
+    """How much was said and answered, in words."""
+    named = sum(row.naming for row in kept.answers)
+    words = answers_words(len(kept.answers) - named, named)
+    if kept.declared:
+        words += f", {len(kept.declared)} change{'' if len(kept.declared) == 1 else 's'} said"
+    return words
+
+
+def answers_words(answers: int, named: int) -> str:
+    """So many answers, and so many new pixels named beside them, in words."""
+    words = f"{answers} answer{'' if answers == 1 else 's'}"
+    return words + (f", {named} new pixel{'' if named == 1 else 's'} named" if named else "")
+
+
+def begun_words(kept: OpenRecheck) -> str:
+    """When it was begun, as a person reads it; outside text, so of any form."""
+    return f"begun {kept.begun[:16].replace('T', ' ')} UTC" if kept.begun else "begun earlier"

@@ -1,0 +1,124 @@
+"""What the program remembers between runs, in one small JSON file of the user's own."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Literal
+
+from platformdirs import user_config_path
+from pydantic import BaseModel, ConfigDict, Field
+
+from probe.document.file.atomic import replace_file
+from probe.document.file.disk import Disk
+from probe.document.file.errors import CannotReadError, UnsoundMapError
+from probe.document.file.lock import ExclusiveLock
+from probe.document.file.map_file import saving_error
+from probe.document.file.reading import decode, parse_json, read_bytes, validated
+
+PROGRAM = "playfield-probe"
+MAX_RECENT = 10
+Theme = Literal["dark-shop", "high-contrast", "light-room"]
+_LOCK_WAIT_S = 2.0
+
+
+class RememberedPort(BaseModel):
+    """The board a map was last used with: by the serial number of its USB plug, or by a URL."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    usb_serial: str | None = Field(default=None, max_length=200)
+    address: str = Field(default="", max_length=1_000)
+
+
+class Settings(BaseModel):
+    """The user's settings. Paths are absolute; keys are names of actions, values names of keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    recent: tuple[str, ...] = Field(default=(), max_length=MAX_RECENT, description="map files, last used first")
+    ports: dict[str, RememberedPort] = Field(default={}, description="the board of each map file")
+    keys: dict[str, str] = Field(default={}, description="keys that replace the usual ones, by action")
+    bell: bool = Field(default=True, description="a bell when something changed")
+    steady_only: bool = Field(default=False, description="nothing flashes")
+    theme: Theme = Field(default="dark-shop", description="colours of the screen: dark-shop, high-contrast, light-room")
+    brightness_percent: int = Field(default=25, ge=1, le=100, description="of the lit pixel")
+
+    def with_map(self, path: str | os.PathLike[str]) -> Settings:
+        """With that map as the last used."""
+        name = _absolute(path)
+        recent = (name, *(other for other in self.recent if other != name))[:MAX_RECENT]
+        return self.model_copy(update={"recent": recent})
+
+    def with_port(self, path: str | os.PathLike[str], port: RememberedPort) -> Settings:
+        """With the board of a map remembered."""
+        return self.model_copy(update={"ports": {**self.ports, _absolute(path): port}})
+
+    def port_for(self, path: str | os.PathLike[str]) -> RememberedPort | None:
+        """The board a map was last used with, or None."""
+        return self.ports.get(_absolute(path))
+
+
+def _absolute(path: str | os.PathLike[str]) -> str:
+    return os.path.realpath(path)
+
+
+def settings_path(environment: Mapping[str, str] = os.environ) -> Path:
+    """Where the settings are: PLAYFIELD_PROBE_SETTINGS if set, else the system's place for such files."""
+    named = environment.get("PLAYFIELD_PROBE_SETTINGS")
+    return Path(named) if named else user_config_path(PROGRAM, appauthor=False) / "settings.json"
+
+
+def load_settings(path: Path | None = None, *, disk: Disk | None = None) -> Settings:
+    """The settings; the usual ones if there is no file. Raises CannotReadError, DamagedFileError; changes nothing."""
+    disk = disk or Disk()
+    where = path or settings_path()
+    try:
+        if disk.facts(where) is None:
+            return Settings()
+    except OSError as error:
+        raise CannotReadError(where, f"the system says: {error.strerror or error}", "Check its permissions") from error
+    hint = "Mend that line, or remove the file to have the usual settings"
+    text = decode(where, read_bytes(disk, where), hint)
+    settings = validated(where, Settings, text, hint)
+    parse_json(where, text, hint)
+    return settings
+
+
+def settings_text(settings: Settings) -> str:
+    """The file's content: only what differs from the usual, one setting per line, lists and tables indented."""
+    changed = settings.model_dump(mode="json", exclude_defaults=True)
+    return json.dumps(changed, indent=2, ensure_ascii=True, allow_nan=False) + "\n"
+
+
+def change_settings(
+    change: Callable[[Settings], Settings], path: Path | None = None, *, disk: Disk | None = None
+) -> Settings:
+    """Read, change and write the settings as one step, so that two programs do not undo each other's change.
+
+    Returns the new settings. Raises StorageError; the file is then as it was.
+    """
+    disk = disk or Disk()
+    where = Path(os.path.realpath(path or settings_path()))
+    try:
+        disk.make_folder(where.parent)
+    except OSError as error:
+        raise saving_error(where, error) from error
+    lock = ExclusiveLock(where, wait_s=_LOCK_WAIT_S)
+    try:
+        old = load_settings(where, disk=disk)
+        new = change(old)
+        try:
+            Settings.model_validate_json(settings_text(new), strict=True)
+        except ValueError as error:
+            raise UnsoundMapError(where, f"these settings are not valid: {error}", "Nothing was saved") from error
+        if new != old:
+            try:
+                replace_file(disk, where, settings_text(new).encode(), keep_previous=False)
+            except OSError as error:
+                raise saving_error(where, error) from error
+        return new
+    finally:
+        lock.release()

@@ -1,0 +1,170 @@
+"""Pixel kinds: what their data sheets state, the current they draw and the time a frame takes.
+
+Where a sheet is silent the figure is marked in `assumed` and says so on screen.
+
+Sources
+ [1] Worldsemi WS2811 sheet p. 3-4.           [2] Worldsemi WS2812B sheet p. 3-5 (no channel current stated).
+ [3] Worldsemi WS2812B Ver V5 sheet p. 2-4.   [4] Worldsemi WS2812-2020 V1.0 sheet p. 3-4.
+ [5] Worldsemi WS2813-Mini / WS2813B-B sheet p. 3-4.
+ [6] SPC/SK6812mini 2015-07-22 p. 5.          [7] SPC/SK6812RGBW-XX 2015-07-31 p. 5-6.
+ [8] sheetsdata.com/parts/WS2815 (extract); channel current and idle from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Final
+
+from pydantic import Field
+
+from probe.harness.base import Frozen, PowerError, require_positive
+
+
+class PixelKind(Frozen):
+    """Figures of one pixel kind.
+
+    Current model: idle + channel_a x (sum of colour values)/255 while the supply is at or above `regulation_volt`.
+    Below that the drivers run out of headroom: the light current falls in a straight line to nothing at `dark_volt`,
+    and below `dark_volt` the idle current falls in a straight line to nothing at 0 V. The sheets do not publish that
+    part; the line is a model, chosen so that current never rises as voltage falls.
+    """
+
+    name: str
+    channels: int = Field(ge=1, le=8)
+    channel_a: float = Field(ge=0)
+    idle_a: float = Field(ge=0)
+    nominal_volt: float = Field(gt=0)
+    low_line_volt: float = Field(gt=0)  # plan no pixel below this
+    lowest_volt: float = Field(gt=0)  # listed supply range
+    highest_volt: float = Field(gt=0)
+    regulation_volt: float = Field(gt=0)
+    dark_volt: float = Field(ge=0)
+    input_high_fraction: float | None = None  # VIH as a share of the supply ...
+    input_high_volt: float | None = None  # ... or as a fixed voltage
+    input_low_fraction: float | None = None
+    input_low_volt: float | None = None
+    bits: int = Field(default=24, ge=1)
+    bit_time_us: float = Field(default=1.25, gt=0)
+    latch_us: float = Field(gt=0)
+    wants_capacitor: bool = True  # V5 sheet: no external parts needed
+    assumed: tuple[str, ...] = ()
+    source: str
+
+    @property
+    def full_white_a(self) -> float:
+        """All channels at 255, idle included, A."""
+        return self.idle_a + self.light_a
+
+    @property
+    def light_a(self) -> float:
+        """All channels at 255 without the idle current, A."""
+        return self.channels * self.channel_a
+
+    @property
+    def pixel_time_us(self) -> float:
+        """Time to clock one pixel's bits."""
+        return self.bits * self.bit_time_us
+
+    def high_threshold_volt(self, *, supply_volt: float) -> float:
+        """Smallest data voltage read as 1, VIH, at the given pixel supply."""
+        if self.input_high_volt is not None:
+            return self.input_high_volt
+        return (self.input_high_fraction or 0.7) * supply_volt
+
+    def low_threshold_volt(self, *, supply_volt: float) -> float:
+        """Largest data voltage read as 0, VIL."""
+        if self.input_low_volt is not None:
+            return self.input_low_volt
+        return (self.input_low_fraction or 0.3) * supply_volt
+
+
+_REGULATION = "where regulation and light end: from the LED voltages of the sheet plus headroom, a model"
+_IDLE = "current while dark: 1 mA as for like parts, from memory"
+_5V: Final = {"nominal_volt": 5.0, "low_line_volt": 4.5, "regulation_volt": 3.7, "dark_volt": 2.2}
+_RATIO: Final = {"input_high_fraction": 0.7, "input_low_fraction": 0.3}
+
+
+def _kinds() -> tuple[PixelKind, ...]:
+    make = PixelKind.model_validate
+    return (
+        make({
+            "name": "WS2811", "channels": 3, "channel_a": 0.0185, "idle_a": 0.001, **_5V, **_RATIO,
+            "lowest_volt": 4.5, "highest_volt": 5.5, "latch_us": 50.0, "source": "[1]",
+            "assumed": (_IDLE, _REGULATION, "supply range: the sheet's test range"),
+        }),
+        make({
+            "name": "WS2811-slow", "channels": 3, "channel_a": 0.0185, "idle_a": 0.001, **_5V, **_RATIO,
+            "lowest_volt": 4.5, "highest_volt": 5.5, "bit_time_us": 2.5, "latch_us": 50.0, "source": "[1] 400 kb/s",
+            "assumed": (_IDLE, _REGULATION, "supply range: the sheet's test range"),
+        }),
+        make({
+            "name": "WS2812B", "channels": 3, "channel_a": 0.020, "idle_a": 0.001, **_5V, **_RATIO,
+            "lowest_volt": 3.5, "highest_volt": 5.3, "latch_us": 50.0, "source": "[2]",
+            "assumed": ("current of one colour: 20 mA from memory", _IDLE, _REGULATION),
+        }),
+        make({
+            "name": "WS2812B-V5", "channels": 3, "channel_a": 0.012, "idle_a": 0.0006, **_5V,
+            "lowest_volt": 3.7, "highest_volt": 5.3, "input_high_volt": 2.7, "input_low_volt": 0.7,
+            "latch_us": 280.0, "wants_capacitor": False, "source": "[3]", "assumed": (_REGULATION,),
+        }),
+        make({
+            "name": "WS2812-2020", "channels": 3, "channel_a": 0.005, "idle_a": 0.001, **_5V, **_RATIO,
+            "lowest_volt": 3.7, "highest_volt": 5.3, "latch_us": 280.0, "source": "[4]",
+            "assumed": (_IDLE, _REGULATION),
+        }),
+        make({
+            "name": "WS2813", "channels": 3, "channel_a": 0.016, "idle_a": 0.0007, **_5V, **_RATIO,
+            "lowest_volt": 3.7, "highest_volt": 5.3, "latch_us": 280.0, "source": "[5]", "assumed": (_REGULATION,),
+        }),
+        make({
+            "name": "SK6812", "channels": 3, "channel_a": 0.013, "idle_a": 0.001, **_5V,
+            "lowest_volt": 3.5, "highest_volt": 5.5, "input_high_volt": 3.4, "input_low_volt": 1.6,
+            "latch_us": 80.0, "source": "[6]", "assumed": (_REGULATION,),
+        }),
+        make({
+            "name": "SK6812-RGBW", "channels": 4, "channel_a": 0.012, "idle_a": 0.001, **_5V,
+            "lowest_volt": 3.5, "highest_volt": 5.5, "input_high_volt": 3.4, "input_low_volt": 1.6, "bits": 32,
+            "latch_us": 80.0, "source": "[7]",
+            "assumed": ("current of one colour: the sheet tests at 9 mA; 12 mA from memory", _REGULATION),
+        }),
+        make({
+            "name": "WS2815", "channels": 3, "channel_a": 0.005, "idle_a": 0.002, "nominal_volt": 12.0,
+            "low_line_volt": 10.8, "lowest_volt": 9.0, "highest_volt": 13.0, "regulation_volt": 9.0, "dark_volt": 6.0,
+            "input_high_fraction": 0.7 * 5 / 12, "input_low_fraction": 0.3 * 5 / 12, "latch_us": 300.0, "source": "[8]",
+            "assumed": (
+                "current of one colour, and while dark: from memory",
+                "thresholds: the printed 0.7 VDD is taken of the chip's own 5 V, the sheet being in error", _REGULATION,
+            ),
+        }),
+    )  # fmt: skip
+
+
+PIXEL_KINDS: Final[dict[str, PixelKind]] = {kind.name: kind for kind in _kinds()}
+
+
+def pixel_kind(name: str) -> PixelKind:
+    """The kind with that name. Raises PowerError naming the known ones."""
+    try:
+        return PIXEL_KINDS[name]
+    except KeyError:
+        raise PowerError(f"pixel kind {name!r} is not known. Known: {', '.join(PIXEL_KINDS)}.") from None
+
+
+def frame_time_s(kinds: Iterable[tuple[PixelKind, int]]) -> float:
+    """Time to refresh a chain: sum of bits x bit time, plus the longest latch gap.
+
+    `kinds` lists (kind, how many). The bit times of one chain are clocked at the slowest kind's rate.
+    """
+    runs = [(kind, count) for kind, count in kinds if count > 0]
+    if not runs:
+        return 0.0
+    bit_us = max(kind.bit_time_us for kind, _ in runs)
+    bits = sum(kind.bits * count for kind, count in runs)
+    return (bits * bit_us + max(kind.latch_us for kind, _ in runs)) * 1e-6
+
+
+def largest_chain(kind: PixelKind, *, frames_per_s: float) -> int:
+    """Most pixels of one kind that still reach the frame rate: floor((1/f - latch)/(bits x bit time))."""
+    require_positive(frames_per_s, what="frame rate")
+    return max(0, math.floor((1 / frames_per_s - kind.latch_us * 1e-6) / (kind.pixel_time_us * 1e-6) + 1e-9))

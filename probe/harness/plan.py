@@ -1,0 +1,278 @@
+"""A power plan: chains of pixels, wires, feeds and supplies as the person enters them, and the circuit it makes."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from functools import cached_property
+from typing import Self
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from probe.harness.base import Frozen, PowerError
+from probe.harness.circuit import Circuit, FeedTap, Floats, GroundLink, PixelLoads, Rails, Source
+from probe.harness.pixels import PixelKind, pixel_kind
+from probe.harness.wire import Wire
+
+
+class LoadState(StrEnum):
+    """How much light is reckoned with."""
+
+    TYPICAL = "typical play"
+    CEILING = "at the ceiling"
+    FULL_WHITE = "full white"  # a data fault: every channel full, whatever levels and ceiling say
+
+
+class PixelRun(Frozen):
+    """`count` pixels of one kind in a row; `level` is the greatest colour value their places are given (0 to 255)."""
+
+    kind: str
+    count: int = Field(default=1, ge=1)
+    level: int = Field(default=255, ge=0, le=255)
+
+
+class OddJoint(Frozen):
+    """Extra resistance of one joint, between pixel `after_pixel` and the next, in ohm for each wire."""
+
+    after_pixel: int = Field(ge=0)
+    plus_ohm: float = Field(default=0.0, ge=0)
+    ground_ohm: float = Field(default=0.0, ge=0)
+
+
+class NamedPlace(Frozen):
+    """A place to name in the picture."""
+
+    pixel: int = Field(ge=0)
+    name: str
+
+
+class Chain(Frozen):
+    """A chain. Lengths are those of the wire, one way: `spacing_m` for all sections alike or `section_m` for each.
+
+    `ground_wire` defaults to `wire`. `joint_ohm` is what the joints of one section add to each wire (2 mohm for a fair
+    splice: no source). `plus_cut_after`: the 5 V wire is left open behind these pixels, to keep two supplies apart.
+    `ceiling_ma` is the board's ceiling for this output. `data_lead_m` runs from the board to the first pixel.
+    """
+
+    name: str
+    runs: tuple[PixelRun, ...] = Field(min_length=1)
+    wire: Wire
+    ground_wire: Wire | None = None
+    spacing_m: float | None = Field(default=None, ge=0)
+    section_m: tuple[float, ...] | None = None
+    joint_ohm: float = Field(default=0.002, ge=0)
+    odd_joints: tuple[OddJoint, ...] = ()
+    plus_cut_after: tuple[int, ...] = ()
+    ceiling_ma: int | None = Field(default=None, ge=1)
+    data_lead_m: float = Field(default=0.0, ge=0)
+    places: tuple[NamedPlace, ...] = ()
+
+    @model_validator(mode="after")
+    def _lengths(self) -> Self:
+        for run in self.runs:
+            pixel_kind(run.kind)
+        sections = self.count - 1
+        if (self.spacing_m is None) == (self.section_m is None):
+            raise ValueError(f"chain {self.name}: give either spacing_m or section_m")
+        if self.section_m is not None:
+            if len(self.section_m) != sections:
+                raise ValueError(
+                    f"chain {self.name}: {self.count} pixels need {sections} section lengths, not {len(self.section_m)}"
+                )
+            if any(length < 0 for length in self.section_m):
+                raise ValueError(f"chain {self.name}: a section length is below 0")
+        for pixel in (*(j.after_pixel for j in self.odd_joints), *self.plus_cut_after):
+            if not 0 <= pixel < sections:
+                raise ValueError(f"chain {self.name}: there is no joint after pixel {pixel}")
+        for place in self.places:
+            if place.pixel >= self.count:
+                raise ValueError(f"chain {self.name}: place {place.name!r} is at pixel {place.pixel}, past the end")
+        return self
+
+    @cached_property
+    def count(self) -> int:
+        """Number of pixels."""
+        return sum(run.count for run in self.runs)
+
+    @cached_property
+    def kinds(self) -> tuple[tuple[PixelKind, int], ...]:
+        """(kind, how many) for each run."""
+        return tuple((pixel_kind(run.kind), run.count) for run in self.runs)
+
+    def section_lengths_m(self) -> Floats:
+        """One-way wire length of every section, n-1."""
+        if self.section_m is not None:
+            return np.array(self.section_m, dtype=np.float64)
+        assert self.spacing_m is not None
+        return np.full(self.count - 1, self.spacing_m)
+
+    def joint_ohms(self) -> tuple[Floats, Floats]:
+        """Joint resistance of every section in the 5 V and in the ground wire, n-1 each."""
+        plus = np.full(self.count - 1, self.joint_ohm)
+        ground = plus.copy()
+        for joint in self.odd_joints:
+            plus[joint.after_pixel] += joint.plus_ohm
+            ground[joint.after_pixel] += joint.ground_ohm
+        return plus, ground
+
+    def per_pixel(self, field: str) -> Floats:
+        """A figure of PixelKind, or `level` of the run, for every pixel."""
+        values = [
+            float(run.level) if field == "level" else float(getattr(kind, field))
+            for run, (kind, _) in zip(self.runs, self.kinds, strict=True)
+        ]
+        return np.repeat(np.array(values), [run.count for run in self.runs])
+
+
+class Feed(Frozen):
+    """A feed: two wires of `length_m` each from a supply to the pads of one pixel.
+
+    `contact_ohm` is what fuse, holder and plugs add in the 5 V wire (10 mohm: common practice, no source).
+    """
+
+    name: str
+    chain: str
+    pixel: int = Field(ge=0)
+    supply: str
+    wire: Wire
+    length_m: float = Field(ge=0)
+    contact_ohm: float = Field(default=0.010, ge=0)
+
+
+class Supply(Frozen):
+    """A supply. `board_a`: current of a board fed from it. `is_usb`: a computer's port."""
+
+    name: str
+    volt: float = Field(default=5.0, gt=0)
+    rating_a: float | None = Field(default=None, gt=0)
+    internal_ohm: float = Field(default=0.0, ge=0)
+    board_a: float = Field(default=0.0, ge=0)
+    is_usb: bool = False
+
+
+class GroundJoin(Frozen):
+    """A ground wire between two supplies."""
+
+    first: str
+    second: str
+    wire: Wire
+    length_m: float = Field(ge=0)
+
+
+class PowerPlan(Frozen):
+    """The whole plan.
+
+    ceiling_level: greatest colour value the tool sends anywhere. typical_share: light current in play over that at the
+    ceiling (a third: the retailers' "20 of 60 mA on average"). drive_volt: the board's data level. copper_c: the wire's
+    temperature when its resistance is reckoned; ambient_c: under the playfield. frames_per_s: refresh rate wished for.
+    """
+
+    chains: tuple[Chain, ...] = Field(min_length=1)
+    feeds: tuple[Feed, ...] = ()
+    supplies: tuple[Supply, ...] = Field(min_length=1)
+    ground_joins: tuple[GroundJoin, ...] = ()
+    ceiling_level: int = Field(default=255, ge=0, le=255)
+    typical_share: float = Field(default=1 / 3, ge=0, le=1)
+    copper_c: float = Field(default=40.0, ge=-40, le=150)
+    ambient_c: float = Field(default=30.0, ge=-40, le=90)
+    wires_in_bundle: int = Field(default=2, ge=1)
+    drive_volt: float = Field(default=3.3, gt=0)
+    frames_per_s: float = Field(default=30.0, gt=0)
+
+    @model_validator(mode="after")
+    def _names(self) -> Self:
+        for what, names in (
+            ("chain", [c.name for c in self.chains]),
+            ("feed", [f.name for f in self.feeds]),
+            ("supply", [s.name for s in self.supplies]),
+        ):
+            twice = sorted({n for n in names if names.count(n) > 1})
+            if twice:
+                raise ValueError(f"two of the same {what} name: {', '.join(twice)}. Rename one.")
+        chains, supplies = {c.name: c for c in self.chains}, {s.name for s in self.supplies}
+        for feed in self.feeds:
+            if feed.chain not in chains:
+                raise ValueError(f"feed {feed.name}: no chain {feed.chain!r}. Known: {', '.join(chains)}.")
+            if feed.supply not in supplies:
+                raise ValueError(f"feed {feed.name}: no supply {feed.supply!r}. Known: {', '.join(sorted(supplies))}.")
+            if feed.pixel >= chains[feed.chain].count:
+                raise ValueError(
+                    f"feed {feed.name}: {feed.chain} ends at pixel {chains[feed.chain].count - 1}, not {feed.pixel}"
+                )
+        for join in self.ground_joins:
+            if not {join.first, join.second} <= supplies:
+                raise ValueError(f"ground join {join.first} to {join.second}: no such supply")
+        return self
+
+    def chain(self, name: str) -> Chain:
+        """The chain of that name. Raises PowerError."""
+        for chain in self.chains:
+            if chain.name == name:
+                return chain
+        raise PowerError(f"no chain {name!r} in the plan")
+
+    def light_a(self, chain: Chain, state: LoadState) -> Floats:
+        """Light current of every pixel (idle excluded), A.
+
+        At the ceiling all channels are at min(place level, ceiling level); if the sum then exceeds the output's ceiling
+        all are dimmed alike, as the tool will do. Typical play is `typical_share` of that.
+        """
+        full = chain.per_pixel("light_a")
+        if state is LoadState.FULL_WHITE:
+            return full
+        light: Floats = full * np.minimum(chain.per_pixel("level"), self.ceiling_level) / 255
+        if chain.ceiling_ma is not None:
+            left = max(0.0, chain.ceiling_ma / 1000 - float(chain.per_pixel("idle_a").sum()))
+            if light.sum() > left:
+                light = light * (left / float(light.sum()))
+        return light * self.typical_share if state is LoadState.TYPICAL else light
+
+
+def circuit(plan: PowerPlan, state: LoadState, *, sagging: bool = True) -> Circuit:
+    """Build the circuit of a plan.
+
+    With `sagging` False the pixels draw their full current at any voltage: the upper bound used for fuses.
+    """
+    rails = []
+    for chain in plan.chains:
+        light, idle = plan.light_a(chain, state), chain.per_pixel("idle_a")
+        if sagging:
+            loads = PixelLoads(
+                light_a=light,
+                idle_a=idle,
+                regulation_volt=chain.per_pixel("regulation_volt"),
+                dark_volt=chain.per_pixel("dark_volt"),
+            )
+        else:
+            loads = PixelLoads.constant(light + idle)
+        length_m = chain.section_lengths_m()
+        plus_joint, ground_joint = chain.joint_ohms()
+        ground_wire = chain.ground_wire or chain.wire
+        plus = length_m * chain.wire.one_way_resistance_ohm_per_m(temperature_c=plan.copper_c) + plus_joint
+        ground = length_m * ground_wire.one_way_resistance_ohm_per_m(temperature_c=plan.copper_c) + ground_joint
+        plus[list(chain.plus_cut_after)] = np.inf
+        rails.append(Rails(loads=loads, plus_ohm=plus, ground_ohm=ground, name=chain.name))
+    chains = {chain.name: k for k, chain in enumerate(plan.chains)}
+    supplies = {supply.name: k for k, supply in enumerate(plan.supplies)}
+    taps = []
+    for feed in plan.feeds:
+        one_way = feed.length_m * feed.wire.one_way_resistance_ohm_per_m(temperature_c=plan.copper_c)
+        taps.append(
+            FeedTap(
+                chain=chains[feed.chain],
+                pixel=feed.pixel,
+                supply=supplies[feed.supply],
+                plus_ohm=one_way + feed.contact_ohm,
+                ground_ohm=one_way,
+            )
+        )
+    links = [
+        GroundLink(
+            first=supplies[join.first],
+            second=supplies[join.second],
+            ohm=join.length_m * join.wire.one_way_resistance_ohm_per_m(temperature_c=plan.copper_c),
+        )
+        for join in plan.ground_joins
+    ]
+    sources = [Source(volt=s.volt, internal_ohm=s.internal_ohm, terminal_load_a=s.board_a) for s in plan.supplies]
+    return Circuit(rails=tuple(rails), taps=tuple(taps), sources=tuple(sources), links=tuple(links))

@@ -1,0 +1,241 @@
+"""A reckoned map in words: sections of lines, for the command line, the screen and the printed sheet.
+
+Lines hold names from the map with control characters taken out; a screen passes them through its own door all the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+from probe.harness.cautions import Moment, cautions
+from probe.harness.data_line import BOARD_A, USB_BUDGET_A
+from probe.harness.from_map import MapPlan, Reckoned
+from probe.harness.plan import LoadState
+from probe.harness.protection import LARGEST_LOAD_SHARE
+from probe.harness.results import ChainReport, FeedReport, PowerReport, Spot, SupplyReport, Weight
+
+SIGNS: Final = {Weight.STOP: "STOP", Weight.WARNING: "LOOK", Weight.NOTE: "note"}
+STATES: Final = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A heading and its lines."""
+
+    title: str
+    lines: tuple[str, ...]
+
+
+def verdict(reckoned: Reckoned) -> str:
+    """One line: what the findings come to."""
+    counts = {weight: sum(f.weight is weight for f in reckoned.findings) for weight in Weight}
+    if counts[Weight.STOP]:
+        return f"{counts[Weight.STOP]} to mend before power on, {counts[Weight.WARNING]} to look at"
+    if counts[Weight.WARNING]:
+        return f"nothing to mend, {counts[Weight.WARNING]} to look at"
+    return "nothing to mend"
+
+
+def finding_lines(reckoned: Reckoned, *, notes: bool = True) -> tuple[str, ...]:
+    """Each finding on a line, the most serious first."""
+    return tuple(
+        f"{SIGNS[f.weight]}  {f.where}: {f.text}" for f in reckoned.findings if notes or f.weight is not Weight.NOTE
+    )
+
+
+def suggestion_line(reckoned: Reckoned) -> str:
+    """Where one more feed helps most."""
+    if reckoned.made is None or reckoned.report is None:
+        return ""
+    best = reckoned.suggestion
+    if best is None:
+        return "one more feed would gain nothing"
+    where = reckoned.made.where(best.chain, best.pixel)
+    return (
+        f"one more feed helps most on {best.chain} at pixel {where}, from {best.supply}: "
+        f"lowest {best.before.volt:.2f} V becomes {best.after.volt:.2f} V"
+    )
+
+
+def power_sections(reckoned: Reckoned, *, with_cautions: bool = True) -> tuple[Section, ...]:
+    """The whole report."""
+    found = [Section(f"Findings: {verdict(reckoned)}", finding_lines(reckoned) or ("nothing found",))]
+    if reckoned.made is not None and reckoned.report is not None:
+        made, solved = reckoned.made, reckoned.report
+        found += [
+            Section("Lowest voltage", tuple(_lowest(made, solved))),
+            Section("Current", tuple(_currents(solved))),
+            Section("One more feed", (suggestion_line(reckoned),)),
+            Section("Feeds and fuses", tuple(line for feed in solved.feeds for line in _feed(made, feed))),
+            Section("Supplies", tuple(_supply(made, supply) for supply in solved.supplies)),
+            Section("Chains", tuple(line for chain in solved.chains for line in _chain(made, chain))),
+        ]
+    if reckoned.assumed:
+        found.append(Section("Assumed, for want of a note", tuple(f"{a.where}: {a.text}" for a in reckoned.assumed)))
+    if with_cautions:
+        found.append(Section("Cautions", tuple(caution.text for caution in cautions(Moment.PLANNING))))
+    return tuple(found)
+
+
+def _lowest(made: MapPlan, solved: PowerReport) -> Iterator[str]:
+    for state in STATES:
+        spot: Spot = solved.state(state).lowest
+        yield f"{state}: {spot.volt:.2f} V on {spot.chain} at pixel {made.where(spot.chain, spot.pixel)}"
+    worst = solved.state(LoadState.CEILING).worst_joint
+    if worst is None:
+        yield "worst joint: none loses anything"
+    else:
+        yield (
+            f"worst joint: {worst.chain}, pixel {worst.after_pixel} to {worst.after_pixel + 1}: "
+            f"{worst.joint_volt * 1000:.0f} mV in its joints, {worst.section_volt * 1000:.0f} mV with the wire, "
+            f"{worst.joint_watt * 1000:.0f} mW at the ceiling"
+        )
+
+
+def _currents(solved: PowerReport) -> Iterator[str]:
+    yield "in A: at the ceiling · typical play · full white (a data fault)"
+    states = [solved.state(state) for state in STATES]
+    yield f"all supplies: {_three(s.total_a for s in states)}"
+    for k, supply in enumerate(states[0].supplies):
+        yield f"supply {supply.name}: {_three(s.supplies[k].load_a for s in states)}"
+    for k, feed in enumerate(states[0].feeds):
+        yield f"feed {feed.name}: {_three(s.feeds[k].plus_a for s in states)}"
+    for k, chain in enumerate(states[0].chains):
+        yield f"chain {chain.name}: {_three(s.chains[k].total_a for s in states)}"
+        yield f"largest pixel of {chain.name}, mA: " + " · ".join(
+            f"{float(s.chains[k].current_a.max()) * 1000:.1f}" for s in states
+        )
+
+
+def _three(values: Iterator[float]) -> str:
+    return " · ".join(f"{value:.2f}" for value in values)
+
+
+def _feed(made: MapPlan, feed: FeedReport) -> Iterator[str]:
+    noted = next((f for f in made.map.feeds if made.feed_names.get(f.id) == feed.name), None)
+    fitted = "" if noted is None or noted.fuse_a is None else f", {noted.fuse_a:g} A fitted"
+    plan = next(f for f in made.plan.feeds if f.name == feed.name)
+    yield (
+        f"{feed.name}: {plan.length_m:g} m of {plan.wire.name} from {plan.supply} to {plan.chain} "
+        f"pixel {made.where(plan.chain, plan.pixel)}"
+    )
+    fuse = "no fuse fits" if feed.fuse.rating_a is None else f"fuse {feed.fuse.rating_a:g} A ({feed.fuse.colour})"
+    yield f"  {fuse}{fitted}. {feed.fuse.reason}"
+    rating = "not known" if feed.wire_rating_a is None else f"{feed.wire_rating_a:.2g} A (guidance unless the maker's)"
+    heat = "above 200 °C" if feed.wire_c == float("inf") else f"about {feed.wire_c:.0f} °C"
+    yield f"  thinnest wire behind it: {feed.thinnest}, rated {rating}; its own wire {heat} at full white"
+
+
+def _supply(made: MapPlan, supply: SupplyReport) -> str:
+    planned = next(s for s in made.plan.supplies if s.name == supply.name)
+    size = "more than one common supply gives" if supply.size_a is None else f"{supply.size_a:g} A or more"
+    line = f"{supply.name}, {planned.volt:g} V: {supply.planned_a:.2f} A at the ceiling asks for {size}"
+    line += f" (load at most {LARGEST_LOAD_SHARE:.0%})"
+    if supply.load_share is not None and planned.rating_a is not None:
+        line += f"; {supply.load_share:.0%} of its {planned.rating_a:g} A"
+    if supply.fault_size_a is not None and supply.fault_size_a != supply.size_a:
+        line += f"; {supply.fault_a:.2f} A in a data fault"
+    return line
+
+
+def _chain(made: MapPlan, chain: ChainReport) -> Iterator[str]:
+    pixels = made.plan.chain(chain.name).count
+    yield (
+        f"{chain.name}: {pixels} pixels refresh in {chain.frame_s * 1000:.2f} ms, up to {chain.frames_per_s:.0f} frames "
+        f"a second; at {made.plan.frames_per_s:g} a second up to {chain.largest_pixels} pixels"
+    )
+    yield f"  logic level: {chain.logic.advice}"
+    usb = chain.usb
+    if usb.level is None:
+        yield (
+            f"  USB alone: cannot carry it: dark pixels and board take {usb.idle_a:.2f} A of {USB_BUDGET_A:g} A "
+            f"(board {BOARD_A:g} A)"
+        )
+    else:
+        yield (
+            f"  USB alone ({USB_BUDGET_A:g} A, board {BOARD_A:g} A): all white at level {usb.level} of 255 at most, "
+            f"or one pixel at {usb.one_pixel_level}"
+        )
+    if not usb.inrush_ok:
+        yield f"  its {usb.inrush_uf:.3g} µF are more than a USB port should see when plugged in"
+    heat = "above 200 °C" if chain.hottest_wire_c == float("inf") else f"about {chain.hottest_wire_c:.0f} °C"
+    yield f"  hottest wire in the chain {heat} at full white"
+    for reminder in chain.reminders:
+        yield f"  fit: {reminder.part} ({reminder.why})"
+
+
+def as_data(reckoned: Reckoned) -> dict[str, Any]:
+    """The report as plain values for JSON: SI units in the names, no text that needs a parser."""
+    out: dict[str, Any] = {
+        "must_stop": reckoned.must_stop,
+        "findings": [
+            {"weight": f.weight.value, "code": f.code, "where": f.where, "text": f.text} for f in reckoned.findings
+        ],
+        "assumed": [{"where": a.where, "text": a.text} for a in reckoned.assumed],
+        "cautions": [{"code": c.code, "text": c.text} for c in cautions(Moment.PLANNING)],
+    }
+    if reckoned.made is None or reckoned.report is None:
+        return out
+    made, solved = reckoned.made, reckoned.report
+    best = reckoned.suggestion
+    out["states"] = {state.value: _state_data(made, solved, state) for state in STATES}
+    out["feeds"] = [
+        {
+            "name": f.name, "planned_a": f.planned_a, "fault_a": f.fault_a, "wire_rating_a": f.wire_rating_a,
+            "thinnest_wire": f.thinnest, "fuse_a": f.fuse.rating_a, "fuse_colour": f.fuse.colour,
+            "fuse_verdict": f.fuse.verdict.value, "wire_c": _finite(f.wire_c),
+        }
+        for f in solved.feeds
+    ]  # fmt: skip
+    out["supplies"] = [
+        {
+            "name": s.name, "planned_a": s.planned_a, "fault_a": s.fault_a, "size_a": s.size_a,
+            "load_share": s.load_share,
+        }
+        for s in solved.supplies
+    ]  # fmt: skip
+    out["chains"] = [
+        {
+            "name": c.name, "pixels": made.plan.chain(c.name).count, "frame_s": c.frame_s,
+            "frames_per_s": c.frames_per_s, "largest_pixels": c.largest_pixels,
+            "logic_needed_volt": c.logic.needed_volt, "logic_drive_volt": c.logic.drive_volt,
+            "logic_ok": c.logic.reads_high, "usb_level": c.usb.level, "usb_one_pixel_level": c.usb.one_pixel_level,
+            "usb_inrush_ok": c.usb.inrush_ok, "hottest_wire_c": _finite(c.hottest_wire_c),
+            "fit": [reminder.part for reminder in c.reminders],
+        }
+        for c in solved.chains
+    ]  # fmt: skip
+    out["suggested_feed"] = best and {
+        "chain": best.chain, "pixel": best.pixel, "supply": best.supply, "before_volt": best.before.volt,
+        "after_volt": best.after.volt,
+    }  # fmt: skip
+    return out
+
+
+def _finite(value: float) -> float | None:
+    return None if value == float("inf") else value
+
+
+def _state_data(made: MapPlan, solved: PowerReport, state: LoadState) -> dict[str, Any]:
+    own = solved.state(state)
+    worst = own.worst_joint
+    return {
+        "total_a": own.total_a,
+        "lowest": {"chain": own.lowest.chain, "pixel": own.lowest.pixel, "volt": own.lowest.volt},
+        "worst_joint": worst and {
+            "chain": worst.chain, "after_pixel": worst.after_pixel, "joint_volt": worst.joint_volt,
+            "joint_watt": worst.joint_watt, "section_volt": worst.section_volt,
+        },
+        "feeds_a": {f.name: f.plus_a for f in own.feeds},
+        "supplies_a": {s.name: s.load_a for s in own.supplies},
+        "chains": [
+            {
+                "name": c.name, "total_a": c.total_a, "volt": [round(float(v), 4) for v in c.volt],
+                "current_a": [round(float(a), 6) for a in c.current_a],
+            }
+            for c in own.chains
+        ],
+        "wire_loss_w": own.wire_loss_w,
+    }  # fmt: skip

@@ -1,0 +1,66 @@
+"""What light suits an insert or a kind of place: common practice and taste, from a table that says where it comes from."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from device_protocol.values import Colour
+from probe.document.model import Place, PlayfieldMap
+from probe.document.operations import folded
+
+TABLE = Path(__file__).with_name("data") / "advice.csv"
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """A row of the table. `about`: insert, kind or warmth. `colour` at full level; `level` None: as it is."""
+
+    about: str
+    match: str
+    colour: Colour
+    level: int | None
+    advice: str
+    provenance: str
+
+
+@cache
+def table() -> tuple[Advice, ...]:
+    """Every row, in order. Raises ValueError with the line for a table that cannot be read."""
+    rows = []
+    with TABLE.open(encoding="utf-8", newline="") as file:
+        for line, row in enumerate(csv.DictReader(file), start=2):
+            try:
+                level = int(row["level"]) if row["level"] else None
+                rows.append(
+                    Advice(
+                        row["about"],
+                        row["match"],
+                        Colour.from_text(row["colour"]),
+                        level,
+                        row["advice"],
+                        row["provenance"],
+                    )
+                )
+            except (KeyError, TypeError, ValueError) as error:
+                raise ValueError(f"{TABLE.name}, line {line}: {error}") from error
+    return tuple(rows)
+
+
+def warmths() -> tuple[Advice, ...]:
+    """Whites from warm to cool."""
+    return tuple(row for row in table() if row.about == "warmth")
+
+
+def advise(m: PlayfieldMap, place: Place) -> Advice:
+    """What suits a place: by the colour of its insert where a lamp of the list says it, else by its kind."""
+    said = {folded(lamp.insert_colour) for lamp in m.lamps if lamp.number in place.lamps and lamp.insert_colour}
+    rows = table()
+    for colour in sorted(said):
+        words = set(colour.split())
+        for row in rows:
+            if row.about == "insert" and row.match in words:
+                return row
+    return next(row for row in rows if row.about == "kind" and row.match == place.kind.value)

@@ -1,0 +1,195 @@
+"""Levels and colours of places and groups: set, copied, shown within the current ceiling. Pure.
+
+A level is in steps even to the eye; what duty it makes is reckoned in `device_protocol.lightness` alone. What a place
+says itself comes before what its group says (`probe.document.lamp_table.light_of`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from device_protocol.errors import HostFault
+from device_protocol.lightness import at_level
+from device_protocol.messages import Identity
+from device_protocol.picture import dim_to_ceiling, need_ma, palette_of
+from device_protocol.values import DARK, PALETTE_LAST, Colour
+from probe.document.lamp_table import group_names, light_of
+from probe.document.model import Chain, Place, PlayfieldMap
+from probe.document.model.game import Group
+from probe.document.model.light import Fade
+from probe.document.model.record import storable
+from probe.document.operations import folded, update_place
+
+FINE_STEP = 3
+COARSE_STEP = 13
+"""About 1 and 5 of lightness L*: a difference just seen side by side, and one seen at a glance. Common practice."""
+
+PLANNED_IDLE_UA = 1_000
+PLANNED_CHANNEL_UA = 20_000
+"""Planning figures where no board says its own: 1 mA a dark pixel, 60 mA a full white one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """A level and colour to copy. `colour` is text as in the map; empty: not said."""
+
+    level: int | None
+    colour: str
+
+
+def set_light(m: PlayfieldMap, place_id: str, *, level: int | None, colour: str) -> PlayfieldMap:
+    """The map with level and colour of a place set; None and empty hand the say back to its group. Raises KeyError."""
+    place = m.place_by_id[place_id]
+    if (place.level, place.colour) == (level, colour):
+        return m
+    return update_place(m, place.model_copy(update={"level": level, "colour": colour}))
+
+
+def group_of(m: PlayfieldMap, name: str) -> Group | None:
+    """What the map says of a group, None if nothing."""
+    return next((group for group in m.groups if folded(group.name) == folded(name)), None)
+
+
+def set_group_light(m: PlayfieldMap, name: str, *, level: int | None, colour: str) -> PlayfieldMap:
+    """The map with level and colour of a group set; its places that say something themselves keep it.
+
+    Raises ValueError for an empty name.
+    """
+    if not name.strip():
+        raise ValueError("this place belongs to no group: set its own level, or give it a group")
+    group = group_of(m, name)
+    changed = (group or Group(name=storable(name))).model_copy(update={"level": level, "colour": colour})
+    if group is None:
+        return m.model_copy(update={"groups": (*m.groups, changed)})
+    return m.model_copy(update={"groups": tuple(changed if g is group else g for g in m.groups)})
+
+
+def follow_group(m: PlayfieldMap, name: str) -> tuple[PlayfieldMap, int]:
+    """The map with the places of a group saying nothing themselves, and how many did."""
+    changed = 0
+    for place in members(m, name):
+        if place.level is not None or place.colour:
+            m = set_light(m, place.id, level=None, colour="")
+            changed += 1
+    return m, changed
+
+
+def members(m: PlayfieldMap, name: str) -> tuple[Place, ...]:
+    """The places of a group."""
+    return tuple(place for place in m.places if place.group and folded(place.group) == folded(name))
+
+
+def set_fade(m: PlayfieldMap, fade: Fade | None) -> PlayfieldMap:
+    """The map with lamps that glow up and down like bulbs (or, with None, switch at once) in the board's table."""
+    return m.model_copy(update={"fade": fade})
+
+
+def colour_of(m: PlayfieldMap, place: Place) -> Colour:
+    """The duty that the pixels of a place are sent."""
+    level, colour = light_of(m, place)
+    return at_level(colour, level)
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What one chain is to show, a colour for each pixel. `need_ma`: what it draws, `ceiling_ma`: what it may.
+
+    `dimmed_percent`: share of the light asked for that is left by the ceiling; 100 where it fits. `merged`: how many
+    colours were taken together because a picture holds fifteen. `estimated`: no board has said its figures.
+    """
+
+    chain: str
+    output: int
+    colours: tuple[Colour, ...]
+    need_ma: int
+    asked_ma: int
+    ceiling_ma: int
+    dimmed_percent: int = 100
+    merged: int = 0
+    estimated: bool = False
+
+
+def shown_on(
+    m: PlayfieldMap,
+    chain: Chain,
+    wanted: Mapping[str, Colour],
+    identity: Identity | None = None,
+    *,
+    count: int | None = None,
+) -> Shown:
+    """The picture of a chain with these places lit (place id → duty), dimmed evenly as far as the ceiling asks.
+
+    Never raises: where not even the dimmest light fits, the picture is dark.
+    """
+    idle_ua = identity.idle_ua if identity else PLANNED_IDLE_UA
+    channel_ua = identity.channel_ua if identity else PLANNED_CHANNEL_UA
+    ceiling = min(chain.ceiling_ma, identity.ceiling_ma) if identity else chain.ceiling_ma
+    length = max(1, count or chain.length)
+    asked = [DARK] * length
+    for number, pixel in enumerate(chain.pixels[:length]):
+        if pixel.place is not None and pixel.place in wanted:
+            asked[number] = wanted[pixel.place]
+    asked_ma = need_ma(asked, idle_ua=idle_ua, channel_ua=channel_ua)
+    few, merged = _few_colours(asked)
+    try:
+        colours = dim_to_ceiling(few, idle_ua=idle_ua, channel_ua=channel_ua, ceiling_ma=ceiling)
+    except HostFault:
+        colours = tuple([DARK] * length)
+    total = sum(colour.total for colour in few)
+    left = 100 if colours == tuple(few) or not total else 100 * sum(colour.total for colour in colours) // total
+    need = need_ma(colours, idle_ua=idle_ua, channel_ua=channel_ua)
+    return Shown(chain.id, chain.output, colours, need, asked_ma, ceiling, left, merged, identity is None)
+
+
+def _few_colours(colours: Sequence[Colour]) -> tuple[list[Colour], int]:
+    """At most fifteen colours besides dark: the two most alike become one until they are so few."""
+    uses: dict[Colour, int] = {}
+    for colour in colours:
+        if not colour.is_dark:
+            uses[colour] = uses.get(colour, 0) + 1
+    became = {colour: colour for colour in uses}
+    left = list(uses)
+    merged = 0
+    while len(left) > PALETTE_LAST:
+        first, second = min(
+            ((a, b) for at, a in enumerate(left) for b in left[at + 1 :]), key=lambda pair: _apart(*pair)
+        )
+        kept, gone = (first, second) if uses[first] >= uses[second] else (second, first)
+        uses[kept] += uses[gone]
+        left.remove(gone)
+        became = {colour: kept if now == gone else now for colour, now in became.items()}
+        merged += 1
+    return [became.get(colour, colour) for colour in colours], merged
+
+
+def _apart(one: Colour, other: Colour) -> float:
+    """How unlike two colours look: squared difference of the square roots of duty, near enough to lightness."""
+    pairs = zip(
+        (one.red, one.green, one.blue, one.white), (other.red, other.green, other.blue, other.white), strict=True
+    )
+    return float(sum((a**0.5 - b**0.5) ** 2 for a, b in pairs))
+
+
+def places_lit(m: PlayfieldMap, places: Iterable[Place]) -> dict[str, Colour]:
+    """Duty of some places, by id."""
+    return {place.id: colour_of(m, place) for place in places}
+
+
+__all__ = [
+    "COARSE_STEP",
+    "FINE_STEP",
+    "Light",
+    "Shown",
+    "colour_of",
+    "follow_group",
+    "group_names",
+    "group_of",
+    "members",
+    "palette_of",
+    "places_lit",
+    "set_fade",
+    "set_group_light",
+    "set_light",
+    "shown_on",
+]

@@ -1,0 +1,134 @@
+"""Level and colour in the picture: typed, stepped, taken from the advice, copied; of a place or of its whole group."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from enum import Enum, auto
+
+from device_protocol.values import Colour
+from probe.document.operations import folded
+from probe.lighting.advice import advise, warmths
+from probe.lighting.levels import Light, follow_group, group_of, members, set_group_light, set_light
+from probe.lighting.picture_keys import (
+    ChangeLevel,
+    ChangeWarmth,
+    Copy,
+    FollowGroup,
+    Key,
+    Paste,
+    TakeAdvice,
+    ToggleWhole,
+)
+from probe.lighting.picture_state import Effects, PictureWork, change_map, nothing, target_light
+from probe.task.steps import RingBell
+
+
+class _Keep(Enum):
+    KEEP = auto()
+
+
+_KEEP = _Keep.KEEP
+
+
+def set_target(
+    work: PictureWork, *, level: int | _Keep | None = _KEEP, colour: str | _Keep = _KEEP
+) -> tuple[PictureWork, Effects]:
+    """Set level or colour (None and "" give the say back) of the place, or of its group."""
+    place = work.here
+    if place is None:
+        return nothing(work)
+    if work.whole:
+        if not place.group:
+            return replace(work, message=f"{place.label} belongs to no group"), (RingBell(),)
+        group = group_of(work.map, place.group)
+        group_level, group_colour = (group.level, group.colour) if group else (None, "")
+        new_level = group_level if level is _KEEP else level
+        new_colour = group_colour if colour is _KEEP else colour
+        m = set_group_light(work.map, place.group, level=new_level, colour=new_colour)
+        own = sum(p.level is not None or bool(p.colour) for p in members(m, place.group))
+        words = f"group {place.group}: {_said(new_level, new_colour)}"
+        words += f"; {own} of its places keep their own" if own else ""
+        return change_map(work, m, words)
+    new_level = place.level if level is _KEEP else level
+    new_colour = place.colour if colour is _KEEP else colour
+    m = set_light(work.map, place.id, level=new_level, colour=new_colour)
+    return change_map(work, m, f"{place.label}: {_said(new_level, new_colour)}")
+
+
+def _said(level: int | None, colour: str) -> str:
+    words = [f"level {level}"] if level is not None else []
+    words += [f"colour {colour}"] if colour else []
+    return " ".join(words) or "nothing of its own"
+
+
+def light_key(work: PictureWork, given: Key) -> tuple[PictureWork, Effects]:
+    """The state after a key that concerns level and colour."""
+    place = work.here
+    if place is None:
+        return nothing(work)
+    level, colour = target_light(work)
+    match given:
+        case ChangeLevel(by):
+            new = max(0, min(255, level + by))
+            return set_target(work, level=new)
+        case ChangeWarmth(by):
+            whites = [row.colour for row in warmths()]
+            at = whites.index(colour) + by if colour in whites else (0 if by > 0 else -1)
+            row = warmths()[at % len(whites)]
+            moved, effects = set_target(work, colour=row.colour.text)
+            return replace(moved, message=f"{moved.message} ({row.match}: {row.advice})"), effects
+        case TakeAdvice():
+            advice = advise(work.map, place)
+            moved, effects = set_target(
+                work, colour=advice.colour.text, level=level if advice.level is None else advice.level
+            )
+            return replace(moved, message=f"{advice.advice} ({advice.provenance})"), effects
+        case ToggleWhole():
+            if not place.group and not work.whole:
+                return replace(work, message=f"{place.label} belongs to no group"), (RingBell(),)
+            words = "its own light" if work.whole else f"the light of the whole group {place.group}"
+            return replace(work, whole=not work.whole, message=f"keys change {words}"), ()
+        case FollowGroup():
+            if not place.group:
+                return replace(work, message=f"{place.label} belongs to no group"), (RingBell(),)
+            m, changed = follow_group(work.map, place.group)
+            return change_map(work, m, f"{changed} places follow the group {place.group} again")
+        case Copy():
+            return replace(work, clip=Light(level, colour.text), message=f"kept: level {level}, {colour.text}"), ()
+        case Paste():
+            if work.clip is None:
+                return replace(work, message="nothing is kept yet: copy a place's light first"), (RingBell(),)
+            return set_target(work, level=work.clip.level, colour=work.clip.colour)
+        case _:
+            return work, ()
+
+
+def parse_level(text: str) -> int | None:
+    """A level 0 to 255, or a share such as `40 %`; None for nothing typed. Raises ValueError."""
+    bare = text.strip().removesuffix("%").strip()
+    if not bare:
+        return None
+    if not (bare.isascii() and bare.isdecimal()) or len(bare) > 4:
+        raise ValueError(f"{text[:20]!r} is no level: type 0 to 255, or a share such as 40 %")
+    level = round(int(bare) * 2.55) if "%" in text else int(bare)
+    if level > 255:
+        raise ValueError(f"{text[:20]!r} is above full: 255, or 100 %")
+    return level
+
+
+def parse_colour(text: str) -> str:
+    """RRGGBB or RRGGBBWW as the map holds it, or the name of a white; empty for nothing typed. Raises ValueError."""
+    bare = text.strip().removeprefix("#")
+    if not bare:
+        return ""
+    for row in warmths():
+        if folded(bare) == row.match:
+            return row.colour.text
+    try:
+        colour = Colour.from_text(bare.upper())
+    except ValueError:
+        names = ", ".join(row.match for row in warmths())
+        raise ValueError(f"{text[:20]!r} is no colour: type RRGGBB (duty, such as FFB46B), or {names}") from None
+    if colour.is_dark:
+        raise ValueError("000000 is dark: to switch a place off, set its level to 0")
+    return bare.upper()

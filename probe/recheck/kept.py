@@ -1,0 +1,225 @@
+"""Answers of a recheck as the map keeps them, and back: nothing that was said is lost when the program ends.
+
+What is kept is every question with its answer. Going on is answering them again, which comes to the same inference.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from probe.document.diff import as_order, expanded
+from probe.document.model import PlayfieldMap, storable
+from probe.document.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.recheck.engine.codes import UNLIT
+from probe.recheck.engine.model import (
+    AllAsShown,
+    Answer,
+    AtNewPlace,
+    AtPlace,
+    Differs,
+    ExtraLight,
+    Look,
+    NewPlaceDiffers,
+    NothingLit,
+    NotSure,
+    Observation,
+    Probe,
+    Setup,
+)
+from probe.recheck.entries import Entries
+from probe.recheck.outcome import Name
+
+_SIGNS = "rybw"
+_DARK = "."
+
+
+class KeptError(ValueError):
+    """Kept answers cannot be used. The text says why."""
+
+
+def open_recheck(m: PlayfieldMap, chain: str) -> OpenRecheck | None:
+    """The recheck of a chain that was not finished, if there is one."""
+    return next((kept for kept in m.rechecks if kept.chain == chain), None)
+
+
+def with_recheck(m: PlayfieldMap, kept: OpenRecheck) -> PlayfieldMap:
+    """The map with this recheck instead of the one that its chain had."""
+    others = tuple(other for other in m.rechecks if other.chain != kept.chain)
+    return m.model_copy(update={"rechecks": (*others, kept)})
+
+
+def without_recheck(m: PlayfieldMap, chain: str) -> PlayfieldMap:
+    """The map without the unfinished recheck of a chain; the same map if there is none."""
+    if open_recheck(m, chain) is None:
+        return m
+    return m.model_copy(update={"rechecks": tuple(kept for kept in m.rechecks if kept.chain != chain)})
+
+
+def digest(entries: Entries) -> str:
+    """What answers about these entries rest on, as 16 hexadecimal digits: pixels, their states and places, in order.
+
+    Labels, notes and what is verified are no part of it: they change no question and no answer.
+    """
+    own = {pixel.id for pixel in entries.before.chain(entries.chain_id).pixels}
+    lines = [str(len(entries.chain.pixels))]
+    lines += [f"{p.id if p.id in own else '+'} {p.state.value} {p.place or '-'}" for p in entries.pixels]
+    return hashlib.sha256("\n".join(lines).encode()).hexdigest()[:16]
+
+
+# -- one answer -----------------------------------------------------------------------------------------------------
+
+
+def row_of(
+    seen: Observation, *, name: Name | None = None, naming: bool = False, forced: Sequence[int] = ()
+) -> RecheckAnswer:
+    """A question and its answer as the map keeps it. `name`: what the pixel that was lit is called from now on."""
+    said, more = _said(seen.answer)
+    if name is not None:
+        more |= {"label": storable(name.label), "known": name.place}
+    if isinstance(seen.action, Probe):
+        more["number"] = seen.action.number
+    else:
+        look = seen.action
+        more |= {
+            "colours": _signs(look.colours),
+            "places": as_order(look.places),
+            "expected": _signs(look.expected),
+            "named": as_order(sorted(look.named)),
+        }
+    return RecheckAnswer.model_validate({"said": said, "naming": naming, "forced": as_order(forced), **more})
+
+
+def _said(answer: Answer) -> tuple[Said, dict[str, object]]:
+    match answer:
+        case AllAsShown():
+            return Said.AS_SHOWN, {}
+        case Differs(place=place, colour=colour):
+            return Said.DIFFERS, {"place": place, "colour": _signs((colour,))}
+        case NewPlaceDiffers(number=number, colour=colour):
+            return Said.NEW_DIFFERS, {"new": number, "colour": _signs((colour,))}
+        case ExtraLight():
+            return Said.ELSEWHERE, {}
+        case AtPlace(place=place):
+            return Said.AT_PLACE, {"place": place}
+        case AtNewPlace():
+            return Said.NEW_PLACE, {}
+        case NothingLit():
+            return Said.NOTHING_LIT, {}
+        case NotSure():
+            return Said.NOT_SURE, {}
+
+
+def seen_in(row: RecheckAnswer, setup: Setup) -> Observation:
+    """A kept question and its answer. Raises KeptError for one that cannot have been asked or answered so."""
+    try:
+        return Observation(action=_action(row, setup), answer=_answer(row, setup))
+    except TypeError as error:
+        raise KeptError(f"“{row.said.value}” answers another kind of question") from error
+
+
+def _action(row: RecheckAnswer, setup: Setup) -> Look | Probe:
+    if row.number is not None:
+        return Probe(number=row.number)
+    if not row.colours:
+        raise KeptError("an answer does not say what was lit")
+    places = numbers_in(row.places)
+    if len(places) != len(row.expected) or len(set(places)) != len(places):
+        raise KeptError("a picture does not say one colour for each place")
+    for place in places:
+        _entry(place, setup)
+    return Look(
+        colours=_colours(row.colours),
+        places=places,
+        expected=_colours(row.expected),
+        named=frozenset(n for n in numbers_in(row.named) if n < len(row.colours)),
+    )
+
+
+def _answer(row: RecheckAnswer, setup: Setup) -> Answer:
+    match row.said:
+        case Said.AS_SHOWN:
+            return AllAsShown()
+        case Said.DIFFERS:
+            return Differs(_entry(row.place, setup), _colour(row.colour))
+        case Said.NEW_DIFFERS:
+            if row.new is None:
+                raise KeptError("an answer does not say which new place differed")
+            return NewPlaceDiffers(row.new, _colour(row.colour))
+        case Said.ELSEWHERE:
+            return ExtraLight()
+        case Said.AT_PLACE:
+            return AtPlace(_entry(row.place, setup))
+        case Said.NEW_PLACE:
+            return AtNewPlace()
+        case Said.NOTHING_LIT:
+            return NothingLit()
+        case Said.NOT_SURE:
+            return NotSure()
+
+
+def _entry(entry: int | None, setup: Setup) -> int:
+    if entry is None or entry >= setup.entries:
+        raise KeptError(f"an answer names pixel {entry} of a chain that has {setup.entries}")
+    return entry
+
+
+def _signs(colours: Sequence[int]) -> str:
+    return "".join(_DARK if colour == UNLIT else _SIGNS[colour] for colour in colours)
+
+
+def _colours(signs: str) -> tuple[int, ...]:
+    return tuple(UNLIT if sign == _DARK else _SIGNS.index(sign) for sign in signs)
+
+
+def _colour(sign: str) -> int:
+    if not sign:
+        raise KeptError("an answer does not say which colour was seen")
+    return _colours(sign)[0]
+
+
+def numbers_in(runs: str) -> tuple[int, ...]:
+    """The numbers of a text of runs. Raises KeptError for new ones, which have no number yet."""
+    found: list[int] = []
+    for number in expanded(runs):
+        if number is None:
+            raise KeptError("an answer names pixels without a number")
+        found.append(number)
+    return tuple(found)
+
+
+# -- all of them ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Given:
+    """One kept answer, ready to be given again; `names` are the names of new pixels after it."""
+
+    seen: Observation
+    naming: bool
+    forced: tuple[int, ...]
+    names: Mapping[int, Name]
+
+
+def names_after(names: Mapping[int, Name], seen: Observation, name: Name | None) -> Mapping[int, Name]:
+    """The names of new pixels after an answer: a pixel seen where an old one was, or dark, has none of its own."""
+    if not isinstance(seen.action, Probe):
+        return names
+    number = seen.action.number
+    if isinstance(seen.answer, AtNewPlace) and name is not None:
+        return {**names, number: name}
+    if isinstance(seen.answer, AtPlace | NothingLit) and number in names:
+        return {n: kept for n, kept in names.items() if n != number}
+    return names
+
+
+def given_in(kept: OpenRecheck, setup: Setup) -> tuple[Given, ...]:
+    """All kept answers in their order. Raises KeptError."""
+    names: Mapping[int, Name] = {}
+    found: list[Given] = []
+    for row in kept.answers:
+        seen = seen_in(row, setup)
+        names = names_after(names, seen, Name(row.label, row.known) if row.label.strip() else None)
+        found.append(Given(seen, row.naming, numbers_in(row.forced), names))
+    return tuple(found)

@@ -1,0 +1,121 @@
+"""Help: the keys of the screen below, and the cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen, Screen
+from textual.widgets import Input, OptionList, Static
+
+from probe.ui.keys import TABLE, keys_of
+
+CAUTIONS = (
+    "Unplug the machine at the wall before you touch wiring; off at the switch is not unplugged. Wait: charge stays.",
+    "Inside are mains and coil supplies. If you are not trained for live work, leave it to a qualified person,"
+    " and follow your local rules.",
+    "No metal tools or meter tips under the playfield with the game on.",
+    "The pixels have their own fused 5 V supply. Never join it to the laptop's USB 5 V; join grounds only.",
+    "Check plus and minus with a meter before the first power-up. Do not plug pixels in or out under power.",
+    "Smell, heat or ticking: power off, unplug, then measure.",
+    "Flashing light harms some people: nothing here flashes more than 3 times a second; settings offer steady light.",
+    "Hot solder: eye protection, fresh air, nothing dripping on wiring.",
+    "This program gives hints. It cannot see your wiring.",
+)
+
+_NAMES = {
+    "pagedown": "PageDown",
+    "pageup": "PageUp",
+    "full_stop": ".",
+    "slash": "/",
+    "asterisk": "*",
+    "plus": "+",
+    "minus": "-",
+    "comma": ",",
+    "equals_sign": "=",
+    "semicolon": ";",
+    "colon": ":",
+    "question_mark": "?",
+    "exclamation_mark": "!",
+    "ampersand": "&",
+    "number_sign": "#",
+    "percent_sign": "%",
+    "greater_than_sign": ">",
+    "less_than_sign": "<",
+    "right": "→",
+    "left": "←",
+    "up": "↑",
+    "down": "↓",
+    "escape": "Esc",
+}
+
+
+def key_name(key: str) -> str:
+    """A key as it is printed on a keyboard."""
+    if key.startswith("ctrl+"):
+        return f"Ctrl+{key[5:].upper()}"
+    return _NAMES.get(key, key.upper() if len(key) < 4 else key.capitalize())
+
+
+def other_keys(screen: Screen[Any]) -> list[tuple[str, str]]:
+    """(keys, words) of a screen that are not in the table of keys: its own bindings, its list, its line to type in."""
+    rows = {row.id for row in TABLE}
+    found = [
+        ("  ".join(key_name(key) for key in binding.key.split(",")), binding.description)
+        for binding in vars(type(screen)).get("BINDINGS", ())  # not those of every screen
+        if isinstance(binding, Binding) and binding.id not in rows and binding.description
+    ]
+    if screen.query(OptionList):
+        found += [("↑  ↓  Enter", "Choose from the list, take it")]
+    if screen.query(Input):
+        found += [("Tab", "To the line to type in and back")]
+    return found
+
+
+class HelpScreen(ModalScreen[None]):
+    """One page: keys, then cautions. Any of Esc, F1, Enter or q closes it."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,f1,enter,q", "close", "Close", priority=True)]
+
+    def __init__(self, scope: str, changed_keys: dict[str, str], others: Sequence[tuple[str, str]] = ()) -> None:
+        """`others`: keys and words beside those of the table of keys."""
+        super().__init__()
+        self._scope = scope
+        self._others = others
+        self._changed_keys = changed_keys
+
+    def compose(self) -> ComposeResult:
+        with VerticalScroll(id="help-box"):
+            yield Static(self._text())
+
+    def _text(self) -> Content:
+        lines = [Content("Keys").stylize("bold")]
+        lines += [Content(f"  {keys:<22}{words}") for keys, words in self._others]
+        noted = False
+        own = {key for row in TABLE if row.scope == self._scope != "app" for key in row.keys}
+        for row in TABLE:
+            if row.scope not in (self._scope, "app") or (row.scope == "app" and own.intersection(row.keys)):
+                continue
+            keys = "  ".join(key_name(key) for key in keys_of(row, self._changed_keys))
+            mark = " ¹" if row.empty_only else ""
+            noted |= row.empty_only
+            lines.append(Content(f"  {keys:<22}{row.words}{mark}"))
+        if noted:
+            lines += [
+                Content(
+                    "  ¹ single signs and arrows while nothing is typed; for a label that begins with such a sign,"
+                ),
+                Content("    type a space first"),
+            ]
+        lines += [Content("  Ctrl+P                every action by name"), Content("")]
+        lines += [Content("Cautions").stylize("bold")]
+        lines += [Content(f"  - {caution}") for caution in CAUTIONS]
+        return Content("\n").join(lines)
+
+    def action_close(self) -> None:
+        """Close."""
+        self.dismiss()

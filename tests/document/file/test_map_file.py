@@ -1,0 +1,177 @@
+"""Opening exclusively, keeping permissions and links, and noticing what others do to the file."""
+
+from __future__ import annotations
+
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from probe.document import operations as op
+from probe.document.file import (
+    CannotSaveError,
+    ChangedElsewhereError,
+    DamagedFileError,
+    FileInUseError,
+    MapFile,
+    StorageError,
+    demo_map_path,
+    load_map,
+)
+from probe.document.file.layout import render_map
+from tests.document.file.disks import names_in
+
+OLD = load_map(demo_map_path("kelp_forest_half.json"))
+NEW = op.set_note(OLD, "playfield", 50, "seen")
+HOLDER = """
+import sys
+from probe.document.file import MapFile
+file = MapFile.open(sys.argv[1])
+print("open", flush=True)
+sys.stdin.read()
+"""
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    made = tmp_path / "kelp.json"
+    made.write_bytes(render_map(OLD))
+    return made
+
+
+def test_what_was_saved_is_what_opens(path: Path) -> None:
+    with MapFile.open(path) as file:
+        assert file.map == OLD
+        file.save(NEW)
+        assert file.map == NEW
+    with MapFile.open(path) as file:
+        assert file.map == NEW
+
+
+def test_a_second_program_is_told_who_has_it(path: Path) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", HOLDER, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as other:
+        assert other.stdout is not None
+        assert other.stdin is not None
+        assert other.stdout.readline() == "open\n"
+        with pytest.raises(
+            FileInUseError, match=f"open in process {other.pid} on computer .* since 20..-..-..T.*Close it"
+        ):
+            MapFile.open(path)
+        assert load_map(path) == OLD
+        other.kill()
+        other.wait()
+    with MapFile.open(path) as file:  # a killed program holds nothing
+        file.save(NEW)
+
+
+def test_two_openings_in_one_program_are_two_too_many(path: Path, tmp_path: Path) -> None:
+    (tmp_path / "other name.json").symlink_to(path)
+    with MapFile.open(path) as file:
+        for name in ("kelp.json", "other name.json"):
+            with pytest.raises(FileInUseError, match="this same program"):
+                MapFile.open(tmp_path / name)
+        file.save(NEW)
+    MapFile.open(path).close()
+
+
+def test_a_refused_file_is_not_kept_locked(path: Path) -> None:
+    path.write_text("{}", encoding="utf-8")
+    for _ in range(2):
+        with pytest.raises(DamagedFileError):
+            MapFile.open(path)
+    path.write_bytes(render_map(OLD))
+    MapFile.open(path).close()
+
+
+def test_a_closed_file_saves_nothing(path: Path) -> None:
+    file = MapFile.open(path)
+    file.close()
+    file.close()
+    with pytest.raises(CannotSaveError, match="closed"):
+        file.save(NEW)
+    assert load_map(path) == OLD
+
+
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o664, 0o444])
+def test_permissions_stay(path: Path, mode: int) -> None:
+    path.chmod(mode)
+    with MapFile.open(path) as file:
+        file.save(NEW)
+    assert stat.S_IMODE(path.stat().st_mode) == mode
+
+
+def test_a_new_file_has_the_usual_permissions(tmp_path: Path) -> None:
+    umask = os.umask(0o027)
+    try:
+        MapFile.create(tmp_path / "deep" / "er" / "kelp.json", OLD).close()
+    finally:
+        os.umask(umask)
+    assert stat.S_IMODE((tmp_path / "deep" / "er" / "kelp.json").stat().st_mode) == 0o640
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only the administrator can give files away")
+def test_the_owner_stays(path: Path) -> None:
+    os.chown(path, 1234, 4321)
+    with MapFile.open(path) as file:
+        file.save(NEW)
+    assert (path.stat().st_uid, path.stat().st_gid) == (1234, 4321)
+
+
+def test_a_symbolic_link_stays_one(path: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "links"
+    folder.mkdir()
+    link = folder / "kelp.json"
+    link.symlink_to(Path("..") / "kelp.json")
+    with MapFile.open(link) as file:
+        assert file.path == path.resolve()
+        file.save(NEW)
+    assert link.is_symlink()
+    assert load_map(path) == NEW
+    assert names_in(folder) == {"kelp.json"}
+
+
+def test_nothing_is_created_over_a_file(path: Path) -> None:
+    with pytest.raises(CannotSaveError, match="there is a file already"):
+        MapFile.create(path, NEW)
+    assert load_map(path) == OLD
+    MapFile.open(path).close()
+
+
+def test_a_folder_that_cannot_be_made_is_named(path: Path) -> None:
+    with pytest.raises(StorageError, match=r"Not a directory|File exists"):
+        MapFile.create(path / "kelp.json", NEW)
+
+
+def test_a_change_by_others_is_not_undone(path: Path) -> None:
+    theirs = op.set_note(OLD, "playfield", 51, "written by an editor")
+    with MapFile.open(path) as file:
+        path.write_bytes(render_map(theirs))
+        with pytest.raises(ChangedElsewhereError, match="another program wrote this file"):
+            file.save(NEW)
+        assert load_map(path) == theirs
+        file.save(NEW, even_if_changed=True)
+        assert load_map(path) == NEW
+        assert load_map(file.previous) == theirs
+        file.save(OLD)
+        assert load_map(path) == OLD
+
+
+def test_a_file_that_was_removed_is_written_again(path: Path) -> None:
+    with MapFile.open(path) as file:
+        path.unlink()
+        file.save(OLD)
+        assert load_map(path) == OLD
+
+
+def test_the_same_map_again_writes_nothing(path: Path) -> None:
+    with MapFile.open(path) as file:
+        file.save(NEW)
+        before = path.stat().st_ino
+        file.save(op.set_note(NEW, "playfield", 50, "seen"))
+        assert path.stat().st_ino == before
+        assert load_map(file.previous) == OLD

@@ -1,0 +1,348 @@
+"""Maps and texts for property tests, hostile ones among them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hypothesis import strategies as st
+
+from probe.document.change import Change, What
+from probe.document.diff import as_order
+from probe.document.model import (
+    BYTE_ORDERS,
+    Bookmark,
+    Chain,
+    Kind,
+    Lamp,
+    Machine,
+    Pixel,
+    PixelState,
+    Place,
+    PlayfieldMap,
+    Position,
+    Revision,
+)
+from probe.document.model.game import Group, Observation, Proof, Verdict
+from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
+from probe.document.model.light import Fade, Measure, Rating, Reading
+from probe.document.open_recheck import OpenRecheck, RecheckAnswer, Said
+
+HOSTILE = (
+    "[/x]",
+    "[bold]x",
+    "=1+1",
+    "'=1",
+    "''",
+    "'",
+    "' =1",
+    "+1",
+    "-cmd",
+    "@SUM(A1)",
+    "\t=1",
+    "\r=1",
+    "\n=1",
+    "\0=1",
+    " =1",
+    "＝1+1",
+    "a,b;c|d",
+    'say "kelp"',
+    '": ',
+    '\\": ',
+    "back\\slash",
+    "\\u001b",
+    "\\\\u001b",
+    "\\u005cu001b",
+    "line\r\nbreak",
+    "lone\rreturn",
+    "NUL\0inside",
+    "bell\x07 escape\x1b[31m delete\x7f csi\x9b31m",
+    "next\x85line\u2028and\u2029page",
+    "🐙🦦👩‍🚒",
+    "שלום ריף",
+    "\u202eturned\u2066around",
+    "\ufeffmark",
+    " spaces ",
+    "5" * 500,
+    "é" * 500,
+    "NaN",
+    "null",
+    "007",
+    "1e5",
+    "record",
+)
+
+texts = st.one_of(
+    st.sampled_from(HOSTILE),
+    st.text(st.characters(exclude_categories=["Cs"]), max_size=40),
+    st.text("'=+-@\t\r\n\0\\u001b\"',; ", max_size=12),
+)
+labels = texts.filter(bool)
+identifiers = st.text("abz019-", min_size=1, max_size=6).filter(lambda text: text[0] != "-")
+lengths = st.floats(-5_000, 5_000, allow_nan=False, allow_infinity=False)
+positions = st.builds(Position, x_mm=lengths, y_mm=lengths, guessed=st.booleans())
+lamp_numbers = st.integers(0, 9_999)
+light_colours = st.sampled_from(["", "FF8020", "000000", "FF802040"])
+
+
+def _unique_ids(records: list[Place]) -> tuple[Place, ...]:
+    return tuple({record.id: record for record in records}.values())
+
+
+places = st.builds(
+    Place,
+    id=identifiers,
+    label=labels,
+    area=texts,
+    kind=st.sampled_from(Kind),
+    position=st.none() | positions,
+    lamps=st.lists(lamp_numbers, max_size=3).map(tuple),
+    group=texts,
+    level=st.none() | st.integers(0, 255),
+    depth_mm=st.none() | st.floats(0, 500),
+    diffuser=st.booleans(),
+    colour=light_colours,
+    note=texts,
+)
+_lamp_fields: dict[str, st.SearchStrategy[Any]] = {
+    "name": labels,
+    "area": texts,
+    "kind": st.sampled_from(Kind),
+    "driver": texts,
+    "row": st.none() | st.integers(1, 64),
+    "column": st.none() | st.integers(1, 64),
+    "insert_colour": texts,
+    "note": texts,
+}
+lamps = st.builds(Lamp, number=lamp_numbers, group=texts, **_lamp_fields) | st.builds(
+    Lamp, number=st.none(), group=texts.filter(str.strip), **_lamp_fields
+)
+groups = st.builds(Group, name=labels, level=st.none() | st.integers(0, 255), colour=light_colours, note=texts)
+proofs = st.builds(
+    Proof,
+    lamp=st.none() | lamp_numbers,
+    group=texts,
+    verdict=st.sampled_from(Verdict),
+    time=texts,
+    revision=st.integers(0, 99),
+    pixels=texts,
+    by_table=st.booleans(),
+    note=texts,
+)
+observations = st.builds(
+    Observation,
+    time=texts,
+    revision=st.integers(0, 99),
+    lamp=st.none() | lamp_numbers,
+    predicted=texts,
+    seen=texts,
+    place=st.none() | identifiers,
+)
+simple = st.none() | st.booleans() | st.integers(-9_999, 9_999) | texts
+values = simple | st.lists(simple, max_size=2) | st.dictionaries(texts, simple, max_size=1)
+records = st.none() | st.dictionaries(st.sampled_from(["id", "label", "note"]), values, max_size=2)
+changes = st.builds(
+    Change,
+    what=st.sampled_from(What),
+    chain=st.none() | identifiers,
+    key=texts,
+    at=st.none() | st.integers(0, 99),
+    order=st.sampled_from(["", "0-41 +3 42-99", "57-50", "+1", "3"]),
+    length=st.none() | st.integers(0, 99),
+    before=records,
+    after=records,
+)
+revisions = st.builds(
+    Revision,
+    number=st.integers(1, 99),
+    time=texts,
+    reason=texts,
+    changes=st.lists(texts, max_size=3).map(tuple),
+    rewired=st.lists(identifiers, max_size=2).map(tuple),
+    undoes=st.none() | st.integers(1, 99),
+    diff=st.lists(changes, max_size=2).map(tuple),
+)
+fades = st.builds(Fade, rise_ms=st.integers(0, 1_020), fall_ms=st.integers(0, 1_020))
+readings = st.builds(
+    Reading,
+    round=st.integers(1, 9_999),
+    place=identifiers,
+    to=st.none() | identifiers,
+    rating=st.none() | st.sampled_from(Rating),
+    value=st.none() | st.floats(0, 1_000_000),
+    measure=st.sampled_from(Measure),
+    level=st.integers(0, 255),
+    to_level=st.none() | st.integers(0, 255),
+    time=texts,
+)
+machines = st.builds(
+    Machine,
+    name=labels,
+    width_mm=st.floats(0.001, 5_000),
+    length_mm=st.floats(0.001, 5_000),
+    note=texts,
+)
+
+
+sizes = st.none() | st.floats(0, 50_000)
+gauges = st.none() | st.sampled_from(["22 AWG", "4 AWG", "0.34 mm²", "1.5 mm²"])
+joined = st.sampled_from(JoinedTo)
+powers = st.builds(
+    Power,
+    ceiling_level=st.integers(0, 255),
+    typical_percent=st.integers(0, 100),
+    copper_c=st.floats(-40, 150),
+    ambient_c=st.floats(-40, 90),
+    wires_in_bundle=st.integers(1, 100),
+    drive_volt=st.floats(0.001, 60),
+    frames_per_s=st.floats(0.001, 10_000),
+    note=texts,
+)
+supplies = st.builds(
+    Supply,
+    id=identifiers,
+    name=labels,
+    volt=st.floats(0.001, 60),
+    rating_a=st.none() | st.floats(0.001, 1_000),
+    board_ma=st.integers(0, 100_000),
+    usb=st.booleans(),
+    note=texts,
+)
+feeds = st.builds(
+    Feed,
+    id=identifiers,
+    name=labels,
+    chain=identifiers,
+    pixel=identifiers,
+    supply=identifiers,
+    wire=gauges,
+    length_mm=sizes,
+    fuse_a=st.none() | st.floats(0.001, 1_000),
+    note=texts,
+)
+batches = st.builds(
+    Batch,
+    id=identifiers,
+    name=labels,
+    five_volt=texts,
+    ground=texts,
+    data_in=texts,
+    data_out=texts,
+    chip=st.none() | st.sampled_from(["ws2812b", "sk6812-rgbw"]),
+    note=texts,
+)
+joints = st.builds(
+    Joint,
+    after=st.none() | identifiers,
+    before=identifiers,
+    leaving_5v=texts,
+    leaving_ground=texts,
+    leaving_data=texts,
+    arriving_5v=texts,
+    arriving_ground=texts,
+    arriving_data=texts,
+    five_volt_to=joined,
+    ground_to=joined,
+    data_to=joined,
+    five_volt_open=st.booleans(),
+    length_mm=sizes,
+    extra_mohm=st.floats(0, 1_000_000),
+    fixing=st.sampled_from(Fixing),
+    made_on=st.sampled_from(["", "2025-03-16", "1999-12-31"]),
+    checked=st.booleans(),
+    note=texts,
+)
+
+
+def _some(records: st.SearchStrategy[Any]) -> st.SearchStrategy[tuple[Any, ...]]:
+    return st.lists(records, max_size=2, unique_by=lambda record: record.id).map(tuple)
+
+
+@st.composite
+def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
+    """A chain whose pixels light some of those places."""
+    ids = draw(st.lists(identifiers, unique=True, max_size=4))
+    lit = st.none() | st.sampled_from(place_ids) if place_ids else st.none()
+    pixels = tuple(
+        Pixel(
+            id=name,
+            state=draw(st.sampled_from(PixelState)),
+            place=draw(lit),
+            note=draw(texts),
+            verified=draw(st.integers(0, 5)),
+            batch=draw(st.none() | identifiers),
+        )
+        for name in ids
+    )
+    return Chain(
+        id=draw(identifiers),
+        name=draw(labels),
+        output=draw(st.integers(0, 15)),
+        count=draw(st.none() | st.integers(1, 65_535)),
+        order=draw(st.sampled_from(BYTE_ORDERS)),
+        chip=draw(st.sampled_from(["ws2812b", "sk6812"])),
+        latch_us=draw(st.integers(280, 1_000)),
+        ceiling_ma=draw(st.integers(1, 100_000)),
+        note=draw(texts),
+        wire=draw(gauges),
+        ground_wire=draw(gauges),
+        spacing_mm=draw(sizes),
+        pixels=pixels,
+        joints=tuple(draw(st.lists(joints, max_size=2))),
+    )
+
+
+signs = st.text(alphabet="rybw.", max_size=5)
+recheck_answers = st.builds(
+    RecheckAnswer,
+    said=st.sampled_from(Said),
+    number=st.none() | st.integers(0, 65_535),
+    colours=signs,
+    places=st.lists(st.integers(0, 99), max_size=6).map(as_order),
+    expected=signs,
+    named=st.lists(st.integers(0, 99), max_size=6).map(as_order),
+    place=st.none() | st.integers(0, 65_535),
+    new=st.none() | st.integers(0, 65_535),
+    colour=st.sampled_from(["", *"rybw."]),
+    label=texts,
+    known=st.none() | identifiers,
+    naming=st.booleans(),
+    forced=st.lists(st.integers(0, 99), max_size=6).map(as_order),
+)
+rechecks = st.builds(
+    OpenRecheck,
+    chain=identifiers,
+    begun=texts,
+    rests_on=st.text(alphabet="0123456789abcdef", min_size=16, max_size=16),
+    declared=st.lists(texts, max_size=2).map(tuple),
+    most_numbers=st.none() | st.integers(1, 65_535),
+    looks=st.booleans(),
+    answers=st.lists(recheck_answers, max_size=3).map(tuple),
+)
+
+
+@st.composite
+def maps(draw: st.DrawFn) -> PlayfieldMap:
+    """Any sound map."""
+    made = _unique_ids(draw(st.lists(places, max_size=3)))
+    lines = draw(st.lists(chains([place.id for place in made]), max_size=2, unique_by=lambda chain: chain.id))
+    mark = draw(st.sampled_from([None, *[chain.id for chain in lines]]))
+    closed = draw(st.lists(revisions, max_size=2, unique_by=lambda revision: revision.number))
+    return PlayfieldMap(
+        machine=draw(machines),
+        chains=tuple(lines),
+        places=made,
+        lamps=tuple(draw(st.lists(lamps, max_size=2))),
+        power=draw(st.none() | powers),
+        supplies=draw(_some(supplies)),
+        feeds=draw(_some(feeds)),
+        batches=draw(_some(batches)),
+        groups=tuple(draw(st.lists(groups, max_size=2))),
+        proofs=tuple(draw(st.lists(proofs, max_size=2))),
+        observations=tuple(draw(st.lists(observations, max_size=2))),
+        fade=draw(st.none() | fades),
+        readings=tuple(draw(st.lists(readings, max_size=2))),
+        revisions=tuple(closed),
+        pending=tuple(draw(st.lists(changes, max_size=2))),
+        rechecks=tuple(draw(st.lists(rechecks, max_size=2, unique_by=lambda kept: kept.chain))),
+        bookmark=None if mark is None else Bookmark(chain=mark, number=draw(st.integers(0, 65_535))),
+    )

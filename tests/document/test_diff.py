@@ -1,0 +1,74 @@
+"""Two maps compared, and the way back."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from probe.document.change import What
+from probe.document.diff import NOT_COMPARED, ConflictError, diff, expanded, revert
+from probe.document.model import Chain, Pixel, PlayfieldMap
+from probe.document.operations import add_chain, add_place, assign_place, new_map
+from tests.document.strategies import maps
+
+
+def same_content(one: PlayfieldMap, other: PlayfieldMap) -> bool:
+    """Whether two maps say the same in what a diff compares."""
+    return one.model_copy(update={name: getattr(other, name) for name in NOT_COMPARED}) == other
+
+
+@settings(max_examples=60)
+@given(maps(), maps())
+def test_revert_is_the_way_back_between_any_two_maps(before: PlayfieldMap, after: PlayfieldMap) -> None:
+    changes = diff(before, after)
+    assert same_content(revert(after, changes), before)
+    assert (changes == ()) == same_content(before, after)
+
+
+@settings(max_examples=60)
+@given(maps(), st.data())
+def test_revert_restores_every_order(m: PlayfieldMap, data: st.DataObject) -> None:
+    update: dict[str, object] = {}
+    for field in ("places", "lamps", "supplies", "feeds", "batches", "groups"):
+        update[field] = tuple(data.draw(st.permutations(getattr(m, field))))
+    chains = [c.model_copy(update={"pixels": tuple(data.draw(st.permutations(c.pixels)))}) for c in m.chains]
+    update["chains"] = tuple(data.draw(st.permutations(chains)))
+    after = m.model_copy(update=update)
+    assert same_content(revert(after, diff(m, after)), m)
+
+
+@given(st.lists(st.integers(0, 30), unique=True, min_size=1), st.data())
+def test_orders_are_said_in_runs(numbers: list[int], data: st.DataObject) -> None:
+    old = [f"p{n}" for n in range(31)]
+    new = [f"p{n}" for n in numbers]
+    for index in sorted(data.draw(st.sets(st.integers(0, len(new)))), reverse=True):
+        new.insert(index, f"new{index}")
+    before, after = (
+        add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, pixels=tuple(Pixel(id=i) for i in ids)))
+        for ids in (old, new)
+    )
+    changes = diff(before, after)
+    order = next((c.order for c in changes if c.what is What.ORDER), "0-30")
+    slots = expanded(order)
+    assert [None if slot is None else old[slot] for slot in slots] == [i if i in old else None for i in new]
+    assert same_content(revert(after, changes), before)
+
+
+def test_what_was_changed_by_hand_is_not_overwritten() -> None:
+    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, pixels=(Pixel(id="p"),)))
+    m, place = add_place(m, "Reef lane 1")
+    after = assign_place(m, "a", 0, place.id)
+    changes = diff(m, after)
+    m2, other = add_place(after, "Reef lane 2")
+    by_hand = assign_place(m2, "a", 0, other.id)
+    with pytest.raises(ConflictError, match="pixel p of chain a"):
+        revert(by_hand, changes)
+    assert revert(by_hand, changes, strict=False).chain("a").pixels[0].place is None
+
+
+def test_every_field_of_a_map_is_compared_or_said_not_to_be() -> None:
+    full = {"machine", "chains", "places", "lamps", "power", "fade", "supplies", "feeds", "batches", "groups"}
+    assert full | NOT_COMPARED == set(PlayfieldMap.model_fields), (
+        "a new field has to be undone too, or be named as a log"
+    )

@@ -1,0 +1,123 @@
+"""Places find their rows of the lamp list by name, and never a wrong number or side."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.joining import alike, has_job, join, join_all, open_rows, places_of_lamp, propose, unjoin
+from probe.document.lamp_table import lamp_table
+from probe.document.model import Lamp, PlayfieldMap
+from probe.document.operations import add_place, new_map, set_lamps, update_place
+from tests.document.strategies import maps
+
+
+def with_places(*labels: str, lamps: list[Lamp]) -> PlayfieldMap:
+    m = new_map("Kelp Forest")
+    for label in labels:
+        m, _ = add_place(m, label)
+    return set_lamps(m, lamps)
+
+
+@pytest.mark.parametrize(
+    ("label", "name"),
+    [
+        ("Reef lane 1", "REEF LANE 1"),
+        ("reef lane 01", "Reef lane 1"),
+        ("L outlane pearl", "Left outlane pearl"),
+        ("Kelp tgt 3", "Kelp target 3"),
+        ("Otter bonus 2x", "Otter Bonus 2X"),
+        ("Jackpot urchin", "Urchin jackpot"),
+        ("Extra dve", "Extra dive"),
+        ("Whirl pool", "Whirlpool"),
+    ],
+)
+def test_one_name_written_in_two_ways(label: str, name: str) -> None:
+    (match,) = propose(with_places(label, lamps=[Lamp(number=1, name=name), Lamp(number=2, name="Game over")]))
+    assert match.lamp.number == 1
+    assert match.sure
+
+
+@pytest.mark.parametrize(
+    ("label", "name"),
+    [
+        ("Reef lane 1", "Reef lane 2"),
+        ("Left outlane", "Right outlane"),
+        ("Upper glow", "Lower glow"),
+        ("Rollover A", "Rollover B"),
+        ("Otter bonus 10", "Otter bonus 1"),
+        ("Tilt", "Match"),
+    ],
+)
+def test_numbers_and_sides_never_contradict(label: str, name: str) -> None:
+    assert propose(with_places(label, lamps=[Lamp(number=1, name=name)])) == ()
+
+
+def test_two_that_are_as_near_are_not_sure() -> None:
+    m = with_places("Wreck lock", lamps=[Lamp(number=1, name="Wreck locks"), Lamp(number=2, name="Wreck lock!")])
+    m = set_lamps(m, [Lamp(number=1, name="Wreck look"), Lamp(number=2, name="Wreck loch")])
+    (match,) = propose(m)
+    assert not match.sure
+
+
+def test_areas_decide_between_equal_names() -> None:
+    m = new_map("Kelp Forest")
+    m, _ = add_place(m, "Arrow", area="Trench")
+    m, _ = add_place(m, "Arrow", area="Wreck")
+    m = set_lamps(m, [Lamp(number=1, name="Arrow", area="Wreck"), Lamp(number=2, name="Arrow", area="Trench")])
+    assert [(match.place, match.lamp.number) for match in propose(m)] == [("arrow", 2), ("arrow-2", 1)]
+
+
+def test_the_demo_joins_itself_again_without_a_question() -> None:
+    whole = load_map(demo_map_path("kelp_forest.json"))
+    m = whole
+    for place in m.places:
+        m = update_place(m, place.model_copy(update={"lamps": (), "group": ""}))
+    assert len(open_rows(m)) == 95
+    matches = propose(m)
+    assert len(matches) == 95
+    assert all(match.sure for match in matches)
+    assert lamp_table(join_all(m, matches)).lamps == lamp_table(whole).lamps
+    assert not open_rows(join_all(m, matches))
+
+
+def test_a_lamp_has_several_places_and_a_place_several_lamps() -> None:
+    both = [Lamp(number=41, name="Left sign", driver="Q20"), Lamp(number=42, name="Right sign", driver="Q20")]
+    m = with_places("Left sign", "Sign post", lamps=both)
+    m = join(join(m, "left-sign", both[0]), "sign-post", both[0])
+    m = join(m, "sign-post", both[1])
+    assert [place.id for place in places_of_lamp(m, both[0])] == ["left-sign", "sign-post"]
+    assert m.place_by_id["sign-post"].lamps == (41, 42)
+    assert join(m, "sign-post", both[1]) is m
+    m = unjoin(m, "sign-post", both[0])
+    assert m.place_by_id["sign-post"].lamps == (42,)
+
+
+def test_what_is_always_on_joins_by_its_group() -> None:
+    row = Lamp(name="Apron glow", group="second string", area="Apron")
+    m = with_places("apron glw", lamps=[row])
+    m = join(m, "apron-glw", row)
+    place = m.places[0]
+    assert (place.label, place.group, place.area, place.lamps) == ("Apron glow", "second string", "Apron", ())
+    assert has_job(place)
+    assert not open_rows(m)
+    assert open_rows(unjoin(m, place.id, row)) == (row,)
+
+
+@given(maps())
+def test_no_map_breaks_it_and_each_row_and_place_is_used_once(m: PlayfieldMap) -> None:
+    matches = propose(m)
+    assert len({match.place for match in matches}) == len(matches)
+    assert len({id(match.lamp) for match in matches}) == len(matches)
+    assert all(not has_job(m.place_by_id[match.place]) for match in matches)
+    after = join_all(m, matches)
+    assert all(has_job(after.place_by_id[match.place]) for match in matches)
+
+
+@given(st.text(max_size=30), st.text(max_size=30))
+def test_likeness_is_between_0_and_100_and_the_same_both_ways(one: str, two: str) -> None:
+    assert 0 <= alike(one, "", two) <= 100
+    assert alike(one, "", two) == alike(two, "", one)
+    assert alike(one, "", one) == 100

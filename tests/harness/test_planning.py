@@ -1,0 +1,298 @@
+"""Entering power and wiring: what is typed, stepped, refused, undone; every change saved before anything else."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.file.layout import render_map
+from probe.document.model import Chain, PlayfieldMap
+from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
+from probe.harness.base import PowerError
+from probe.harness.entries import (
+    Entry,
+    Key,
+    batch_entries,
+    change,
+    give_batch,
+    joint_entries,
+    new_feed,
+    power_entries,
+    remove,
+    set_levels,
+    step,
+)
+from probe.harness.plan import LoadState
+from probe.harness.planning import (
+    AddBatch,
+    AddFeed,
+    AddSupply,
+    Change,
+    GiveBatch,
+    Input,
+    Look,
+    NextChain,
+    NextLoad,
+    Planning,
+    Redo,
+    Remove,
+    Retry,
+    SetLevels,
+    Step,
+    Undo,
+    start,
+)
+from probe.harness.planning import step as take
+from probe.task.steps import NotSaved, RingBell, Saved, SaveMap
+from tests.document.strategies import HOSTILE
+from tests.harness.test_from_map import bare
+
+DEMO = load_map(demo_map_path())
+WIRE = Key(Chain, "k", "wire")
+
+
+def shown(m: PlayfieldMap, label: str) -> Entry:
+    return next(entry for entry in power_entries(m, m.chains[0].id) if entry.label == label)
+
+
+@pytest.mark.parametrize(
+    ("text", "gauge"),
+    [("22", "22 AWG"), ("20 awg", "20 AWG"), ("AWG 18", "18 AWG"), ("0.34", "0.34 mm²"), ("0,5 mm2", "0.5 mm²"),
+     ("1.5mm²", "1.5 mm²"), ("4 mm²", "4 mm²"), (" 16AWG ", "16 AWG"), ("", None)],
+)  # fmt: skip
+def test_gauges_as_people_write_them(text: str, gauge: str | None) -> None:
+    assert change(bare(), WIRE, text).chain("k").wire == gauge
+
+
+@pytest.mark.parametrize("text", ["thick", "99 awg", "0 mm2", "-1", "22 23", "nan", "1e9 mm2", "[/x]"])
+def test_what_is_no_gauge_is_refused_with_a_hint(text: str) -> None:
+    with pytest.raises(PowerError, match=r"wire between pixels: .*(AWG|gauge)"):
+        change(bare(), WIRE, text)
+
+
+def test_steps_up_and_down() -> None:
+    m = bare()
+    assert step(m, WIRE, 1).chain("k").wire == "20 AWG", "from what is assumed, thicker"
+    assert step(m, WIRE, -1).chain("k").wire == "24 AWG"
+    metric = change(m, WIRE, "0.34")
+    assert step(metric, WIRE, 1).chain("k").wire == "0.5 mm²"
+    assert step(change(m, WIRE, "12 awg"), WIRE, 1).chain("k").wire == "12 AWG", "the end of the ladder"
+    spacing = Key(Chain, "k", "spacing_mm")
+    assert step(m, spacing, 1).chain("k").spacing_mm == 110
+    ceiling = Key(Chain, "k", "ceiling_ma")
+    assert step(change(m, ceiling, "470"), ceiling, 1).chain("k").ceiling_ma == 500
+    with pytest.raises(PowerError, match="ceiling of the output"):
+        step(change(m, ceiling, "20"), ceiling, -1)
+    power = Key(Power, "", "ceiling_level")
+    assert step(m, power, -1).power == Power(ceiling_level=240)
+    assert step(step(m, Key(Power, "", "typical_percent"), 1), Key(Power, "", "typical_percent"), -1).power is not None
+    assert change(change(m, power, "100"), power, "255").power is None, "nothing noted when all is as by default"
+
+
+def test_feeds_and_supplies() -> None:
+    m, key = new_feed(bare(), "k", "12")
+    assert [f.name for f in m.feeds] == ["board end", "at 12"], "the one that was taken for granted stays"
+    assert key.field == "pixel"
+    assert [s.name for s in m.supplies] == ["5 V supply"]
+    assert step(m, key, 1).feeds[1].pixel == "k-13"
+    with pytest.raises(PowerError, match="pixels 0 to 19"):
+        change(m, key, "20")
+    with pytest.raises(PowerError, match="pixels 0 to 19"):
+        new_feed(m, "k", "-3")
+    named = Key(Feed, m.feeds[0].id, "supply")
+    with pytest.raises(PowerError, match="5 V supply"):
+        change(m, named, "other")
+    assert change(m, named, "5 v").feeds[0].supply == m.supplies[0].id
+    with pytest.raises(PowerError, match="feeds come from it: board end, at 12"):
+        remove(m, Key(Supply, m.supplies[0].id, "volt"))
+    for feed in m.feeds:
+        m = remove(m, Key(Feed, feed.id, "pixel"))
+    assert remove(m, Key(Supply, m.supplies[0].id, "volt")).supplies == ()
+    with pytest.raises(PowerError, match="Empty an entry"):
+        remove(m, WIRE)
+
+
+def test_a_supplys_rating_goes_along_the_common_sizes() -> None:
+    m, _ = new_feed(bare(), "k", "0")
+    key = Key(Supply, m.supplies[0].id, "rating_a")
+    sizes = []
+    for _ in range(3):
+        m = step(m, key, 1)
+        sizes.append(m.supplies[0].rating_a)
+    assert sizes == [1.0, 2.0, 3.0]
+    assert step(m, Key(Supply, m.supplies[0].id, "usb"), 1).supplies[0].usb
+    with pytest.raises(PowerError, match="Enter changes it"):
+        step(m, Key(Supply, m.supplies[0].id, "name"), 1)
+
+
+def test_levels_of_places() -> None:
+    m = set_levels(DEMO, "playfield", "20-30 77")
+    numbers = range(20, 31)
+    places = {m.chain("playfield").pixels[n].place for n in numbers} - {None}
+    assert {m.place_by_id[p or ""].level for p in places} == {77}
+    assert set_levels(m, "playfield", "all -").place_by_id["whirlpool"].level is None
+    for wrong, why in (("20", "type pixels"), ("20 300", "0 to 255"), ("30-20 5", "0 to 83"), ("0 5", "no place")):
+        with pytest.raises(PowerError, match=why):
+            set_levels(DEMO, "playfield", wrong)
+
+
+def test_batches() -> None:
+    m = give_batch(bare(), "k", "3-5 Third reel")
+    assert [p.batch for p in m.chain("k").pixels[2:7]] == [None, "third-reel", "third-reel", "third-reel", None]
+    m = give_batch(m, "k", "5 -")
+    assert m.chain("k").pixels[5].batch is None
+    assert give_batch(m, "k", "all third REEL").batches == m.batches, "a batch is known by its name"
+    assert batch_entries(m)[0].label == "Batch Third reel, 2 pixels"
+    with pytest.raises(PowerError, match="give them another one"):
+        remove(m, Key(Batch, "third-reel", "name"))
+    chip = Key(Batch, "third-reel", "chip")
+    assert change(m, chip, "SK6812").batches[0].chip == "sk6812"
+    with pytest.raises(PowerError, match="Type one of: WS2811"):
+        change(m, chip, "mystery")
+
+
+def test_joints() -> None:
+    def key(field: str) -> Key:
+        return Key(Joint, "k", field, 4)
+
+    m = change(bare(), key("data_to"), "data in")
+    m = change(m, key("fixing"), "cl")
+    m = change(m, key("made_on"), "2025-03-16")
+    m = change(m, key("length_mm"), "85")
+    (joint,) = m.chain("k").joints
+    assert (joint.after, joint.before) == ("k-3", "k-4")
+    assert (joint.data_to, joint.fixing, joint.made_on, joint.length_mm) == (
+        JoinedTo.DATA_IN, Fixing.CLIP, "2025-03-16", 85.0,
+    )  # fmt: skip
+    m = change(m, key("checked"), "yes")
+    assert m.chain("k").joints[0].checked
+    worse = change(m, key("data_to"), "ground")
+    assert not worse.chain("k").joints[0].checked, "what was newly found has not been checked"
+    with pytest.raises(PowerError, match="cannot be called checked: data out of pixel 3"):
+        change(worse, key("checked"), "yes")
+    with pytest.raises(PowerError, match="2025-03-16"):
+        change(m, key("made_on"), "yesterday")
+    for field in ("data_to", "made_on", "length_mm"):
+        m = change(m, key(field), "")
+    m = change(change(m, key("fixing"), "unknown"), key("checked"), "no")
+    assert m.chain("k").joints == (), "a joint of which nothing is noted is not kept"
+    assert {entry.key for entry in joint_entries(m, "k", 4)} == {
+        key(n) for n in Joint.model_fields if n not in ("after", "before")
+    }
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_names_are_kept_as_typed_and_can_be_saved(text: str) -> None:
+    m, _ = new_feed(bare(), "k", "3")
+    for key in (Key(Feed, m.feeds[0].id, "name"), Key(Supply, m.supplies[0].id, "name"), Key(Joint, "k", "note", 2)):
+        try:
+            m = change(m, key, text)
+        except PowerError:
+            assert not text.strip() or len(text) > 2000
+    try:
+        m = give_batch(m, "k", f"all {text}")
+    except PowerError:
+        assert not text.strip() or len(text) > 2000 or any(c in text for c in "\n\r\x85\u2028\u2029")
+    render_map(m)
+    for entry in (*power_entries(m, "k"), *batch_entries(m), *joint_entries(m, "k", 2)):
+        assert all(character >= " " for character in entry.label + entry.value)
+
+
+# -- the activity -------------------------------------------------------------------------------------------------
+
+
+def do(state: Planning, *inputs: Input) -> Planning:
+    for one in inputs:
+        state, _ = take(state, one, 0.0)
+    return state
+
+
+def test_every_change_is_saved_and_undone() -> None:
+    state = start(bare())
+    changed, effects = take(state, Change(WIRE, "20"), 0.0)
+    assert effects == (SaveMap(changed.map),)
+    back, effects = take(changed, Undo(), 0.0)
+    assert back.map == state.map
+    assert effects == (SaveMap(state.map),)
+    again, effects = take(back, Redo(), 0.0)
+    assert again.map == changed.map
+    assert effects == (SaveMap(changed.map),)
+    same, effects = take(changed, Change(WIRE, "20 AWG"), 0.0)
+    assert (same.map, effects) == (changed.map, ())
+
+
+def test_a_refusal_says_why_and_changes_nothing() -> None:
+    state = start(bare())
+    refused, effects = take(state, Change(WIRE, "thick"), 0.0)
+    assert refused.map is state.map
+    assert refused.refused == 1
+    assert "wire between pixels" in refused.message
+    assert effects == (RingBell(),)
+    assert do(refused, Look()).message == ""
+    for nothing in (Undo(), Redo()):
+        assert take(state, nothing, 0.0)[1] == (RingBell(),)
+
+
+def test_not_saved_is_shown_until_it_is() -> None:
+    state, effects = take(start(bare()), NotSaved("the disk is full"), 0.0)
+    assert (state.unsaved, effects) == ("the disk is full", (RingBell(),))
+    assert take(state, Retry(), 0.0)[1] == (SaveMap(state.map),)
+    assert take(state, Saved(), 0.0)[0].unsaved == ""
+
+
+def test_chains_and_loads_go_round() -> None:
+    state = start(DEMO, "backbox")
+    assert do(state, NextChain()).chain == "playfield"
+    loads = [state.load]
+    for _ in range(3):
+        state = do(state, NextLoad())
+        loads.append(state.load)
+    assert loads == [LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE, LoadState.CEILING]
+    assert start(DEMO, "nowhere").chain == "playfield"
+    with pytest.raises(ValueError, match="no chain"):
+        start(DEMO.model_copy(update={"chains": ()}))
+
+
+def test_the_figures_follow_an_edit_at_once() -> None:
+    state = start(bare(60))
+    assert state.reckoned.report is not None
+    before = state.reckoned.report.state(LoadState.CEILING).lowest.volt
+    better = do(state, AddFeed("40"))
+    assert better.reckoned.report is not None
+    assert better.reckoned.report.state(LoadState.CEILING).lowest.volt > before
+    assert better.chain_name == "Kelp"
+
+
+texts = st.sampled_from(
+    ["", "5", "-1", "0.34", "22 awg", "all 40", "0-3 x", "yes", "clip", "ground", "Main", "[/x]", "1e99"]
+)
+
+
+def keys(m: PlayfieldMap) -> list[Key]:
+    entries = (*power_entries(m, m.chains[0].id), *joint_entries(m, m.chains[0].id, 3), *batch_entries(m))
+    return [entry.key for entry in entries if entry.key is not None]
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_any_inputs_leave_a_sound_map_and_can_all_be_undone(data: st.DataObject) -> None:
+    first = state = start(bare(8))
+    changes = 0
+    for _ in range(data.draw(st.integers(1, 12))):
+        key, text = data.draw(st.sampled_from(keys(state.map))), data.draw(texts)
+        inputs: list[Input] = [
+            Change(key, text), Step(key, 1), Step(key, -1), AddFeed(text), AddSupply(text), AddBatch(text),
+            GiveBatch(text), SetLevels(text), Remove(key), NextLoad(),
+        ]  # fmt: skip
+        given_now = data.draw(st.sampled_from(inputs))
+        before = state
+        state, effects = take(state, given_now, 0.0)
+        assert (SaveMap(state.map) in effects) == (state.map is not before.map)
+        changes += state.map is not before.map
+        render_map(state.map)
+        assert state.reckoned.findings is not None
+    for _ in range(changes):
+        state, _ = take(state, Undo(), 0.0)
+    assert state.map == first.map

@@ -1,5 +1,0 @@
-"""The program on a simulated board, as in the tests of its screens."""
-
-from tests.screens.conftest import open_app
-
-__all__ = ["open_app"]

@@ -1,0 +1,178 @@
+"""The light model fitted to readings, and what it suggests."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import Chain, Kind, PlayfieldMap, Position
+from probe.document.model.light import Rating, Reading
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, update_place
+from probe.lighting.evenness import Stop, evenness, fit, lit_places, scene, stops
+from probe.lighting.levels import places_lit, set_light, shown_on
+from probe.lighting.suggest import Sureness, Work, apply, suggest, sureness
+
+DEMO = load_map(demo_map_path())
+
+
+def row(gaps_mm: list[float], *, ceiling_ma: int = 20_000, level: int = 200) -> PlayfieldMap:
+    """General illumination in a row, with these distances."""
+    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, ceiling_ma=ceiling_ma))
+    m = set_count(m, "a", len(gaps_mm) + 1)
+    x = 50.0
+    for number, gap in enumerate([*gaps_mm, 0.0]):
+        spot = Position(x_mm=x, y_mm=300.0)
+        m, place = add_place(m, f"Glow {number}", kind=Kind.GENERAL, position=spot)
+        m = update_place(m, place.model_copy(update={"depth_mm": 60.0}))
+        m = set_light(assign_place(m, "a", number, place.id), place.id, level=level, colour="")
+        x += gap
+    return m
+
+
+def readings(
+    m: PlayfieldMap,
+    gain: NDArray[np.float64] | None = None,
+    *,
+    noise: float = 0.0,
+    seed: int = 1,
+    keep: int | None = None,
+) -> dict[Stop, Reading]:
+    """What a meter would read, with pixels that give this much of what the model says."""
+    here = scene(m)
+    rng = np.random.default_rng(seed)
+    gains = np.ones(len(here.places)) if gain is None else gain
+    light = here.light() @ (gains * here.lamps_cd)
+    found = {}
+    for stop, lux in list(zip(here.stops, light, strict=True))[:keep]:
+        value = float(lux * np.exp(noise * rng.standard_normal()))
+        levels = [place.level or 0 for place in here.places if place.id in stop]
+        found[stop] = Reading(round=1, place=stop[0], to=stop[1], value=value, level=levels[0])
+    return found
+
+
+def truth(m: PlayfieldMap, gain: NDArray[np.float64]) -> float:
+    """Uniformity as it would really be."""
+    here = scene(m)
+    found = evenness((here.light() @ (gain * here.lamps_cd)).tolist())
+    assert found is not None
+    return found.uniformity
+
+
+def test_stops_are_places_and_gaps_of_general_illumination() -> None:
+    order = stops(DEMO)
+    alone = {place for place, to in order if to is None}
+    assert alone == {place.id for place in lit_places(DEMO)}
+    assert all(DEMO.place_by_id[place].kind is Kind.GENERAL for place in alone)
+    gaps = [stop for stop in order if stop[1] is not None]
+    assert {stop[0] for stop in gaps} | {stop[1] for stop in gaps} <= alone
+    assert len(set(order)) == len(order)
+
+
+def test_a_fit_finds_the_weak_and_the_strong_pixel() -> None:
+    m = row([70.0] * 7)
+    gain = np.array([1.0, 1.0, 0.4, 1.0, 1.0, 2.0, 1.0, 1.0])
+    fitted = fit(m, readings(m, gain, noise=0.03))
+    relative = fitted.gain / np.median(fitted.gain)
+    assert int(np.argmin(relative)) == 2
+    assert int(np.argmax(relative)) == 5
+    assert relative[2] < 0.7
+    assert relative[5] > 1.4
+    assert fitted.misfit < 1.5
+    assert fitted.coverage == 1.0
+
+
+def test_trims_make_it_more_even_in_truth_and_take_the_bright_one_down() -> None:
+    m = row([70.0] * 7)
+    gain = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 2.5, 1.0, 1.0])
+    found = suggest(m, fit(m, readings(m, gain, noise=0.02)))
+    assert found.outcome.after.uniformity > found.outcome.before.uniformity
+    assert found.outcome.low <= found.outcome.after.uniformity + 0.1
+    assert found.outcome.sure is Sureness.SURE
+    bright = next(trim for trim in found.trims if trim.place == m.places[5].id)
+    assert bright.level < bright.was
+    trimmed = apply(m, found.trims)
+    assert truth(trimmed, gain) > truth(m, gain) + 0.05
+    assert trimmed.place_by_id[bright.place].level == bright.level
+
+
+def test_an_even_row_is_left_nearly_alone() -> None:
+    m = row([40.0] * 7)
+    found = suggest(m, fit(m, readings(m)))
+    assert found.outcome.after.uniformity >= found.outcome.before.uniformity - 0.02
+    assert found.outcome.after.mean >= 0.5 * found.outcome.before.mean
+
+
+def test_a_wide_gap_asks_for_a_pixel_there() -> None:
+    m = row([60.0, 60.0, 240.0, 60.0, 60.0])
+    found = suggest(m, fit(m, readings(m, noise=0.02)))
+    assert found.changes
+    best = found.changes[0]
+    assert best.outcome.after.uniformity > found.outcome.after.uniformity
+    pixels = [change for change in found.changes if change.work is Work.PIXEL]
+    assert pixels
+    assert {pixels[0].place, pixels[0].to} == {m.places[2].id, m.places[3].id}
+    assert "add a pixel between Glow 2 and Glow 3" in pixels[0].words(m)
+
+
+def test_a_bare_pixel_just_below_the_surface_asks_for_a_deeper_seat_or_a_diffuser() -> None:
+    m = row([90.0] * 5)  # so wide that dimming it leaves its neighbourhood dark
+    m = update_place(m, m.places[2].model_copy(update={"depth_mm": 12.0}))
+    found = suggest(m, fit(m, readings(m, noise=0.02)))
+    works = {(change.work, change.place) for change in found.changes}
+    assert (Work.DEEPER, m.places[2].id) in works
+    assert (Work.DIFFUSER, m.places[2].id) in works
+
+
+def test_trims_stay_within_the_ceiling() -> None:
+    m = row([70.0] * 7, ceiling_ma=60)
+    gain = np.array([1.0, 1.0, 0.5, 1.0, 1.0, 2.0, 1.0, 1.0])
+    found = suggest(m, fit(m, readings(m, gain)))
+    trimmed = apply(m, found.trims)
+    shown = shown_on(trimmed, trimmed.chains[0], places_lit(trimmed, trimmed.places))
+    assert found.dimmed_percent < 100
+    assert shown.need_ma <= 60
+    assert shown.dimmed_percent >= 85  # levels are rounded: a little dimming may be left
+
+
+def test_little_read_is_said_to_be_a_guess_and_touches_little() -> None:
+    order = stops(DEMO)[:4]
+    rated = zip(order, (Rating.DARK, Rating.FAIR, Rating.HOT, Rating.FAIR), strict=True)
+    given = {s: Reading(round=1, place=s[0], to=s[1], rating=r) for s, r in rated}
+    fitted = fit(DEMO, given)
+    found = suggest(DEMO, fitted)
+    assert found.outcome.sure is Sureness.GUESS
+    near = {name for stop in order for name in stop if name is not None}
+    assert {trim.place for trim in found.trims} <= near
+
+
+def test_ratings_alone_are_never_sure() -> None:
+    m = row([70.0] * 7)
+    given = {s: Reading(round=1, place=s[0], to=s[1], rating=Rating.FAIR) for s in stops(m)}
+    given[m.places[3].id, None] = Reading(round=1, place=m.places[3].id, rating=Rating.HOT)
+    fitted = fit(m, given)
+    assert fitted.rated_only
+    assert suggest(m, fitted).outcome.sure is not Sureness.SURE
+
+
+def test_sureness_in_words() -> None:
+    assert sureness(1.0) is Sureness.SURE
+    assert sureness(0.9) is Sureness.LIKELY
+    assert sureness(0.5) is Sureness.GUESS
+    assert sureness(1.0, trust=0.7) is Sureness.LIKELY
+    assert sureness(1.0, trust=0.2) is Sureness.GUESS
+
+
+def test_the_same_readings_give_the_same_answer() -> None:
+    m = row([70.0, 50.0, 90.0, 60.0])
+    given = readings(m, noise=0.1)
+    assert suggest(m, fit(m, given)) == suggest(m, fit(m, given))
+
+
+def test_too_little_is_refused_in_words() -> None:
+    m = row([70.0] * 3)
+    with pytest.raises(ValueError, match="three stops"):
+        fit(m, readings(m, keep=2))
+    with pytest.raises(ValueError, match="two places"):
+        scene(new_map("Kelp Forest"))

@@ -1,0 +1,119 @@
+"""Levels and colours of places and groups; what a chain shows within its ceiling; advice."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from device_protocol.lightness import DUTY, at_level
+from device_protocol.picture import need_ma
+from device_protocol.values import Colour
+from probe.document.board_table import board_table
+from probe.document.file import demo_map_path, load_map
+from probe.document.lamp_table import lamp_table
+from probe.document.model import Chain, Kind, PlayfieldMap
+from probe.document.model.light import Fade
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, update_place
+from probe.lighting.advice import advise, table, warmths
+from probe.lighting.levels import (
+    PLANNED_CHANNEL_UA,
+    PLANNED_IDLE_UA,
+    colour_of,
+    follow_group,
+    group_of,
+    members,
+    places_lit,
+    set_fade,
+    set_group_light,
+    set_light,
+    shown_on,
+)
+
+DEMO = load_map(demo_map_path())
+
+
+def chain_of(count: int, *, ceiling_ma: int = 450) -> PlayfieldMap:
+    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, ceiling_ma=ceiling_ma))
+    m = set_count(m, "a", count)
+    for number in range(count):
+        m, place = add_place(m, f"Glow {number}", group="Glow" if number % 2 else "")
+        m = assign_place(m, "a", number, place.id)
+    return m
+
+
+def test_a_place_comes_before_its_group() -> None:
+    m = chain_of(4)
+    first, second = m.places[1], m.places[3]
+    m = set_group_light(m, "glow", level=128, colour="FFB46B")
+    assert colour_of(m, first) == at_level(Colour.from_text("FFB46B"), 128)
+    m = set_light(m, first.id, level=64, colour="")
+    assert colour_of(m, m.place_by_id[first.id]) == at_level(Colour.from_text("FFB46B"), 64)
+    assert colour_of(m, second) == at_level(Colour.from_text("FFB46B"), 128)
+    m, changed = follow_group(m, "Glow")
+    assert changed == 1
+    assert colour_of(m, m.place_by_id[first.id]) == at_level(Colour.from_text("FFB46B"), 128)
+    assert {place.id for place in members(m, "GLOW")} == {first.id, second.id}
+    assert group_of(m, "glow") is not None
+    assert len(m.groups) == 1
+    with pytest.raises(ValueError, match="no group"):
+        set_group_light(m, " ", level=1, colour="")
+
+
+def test_levels_and_fade_travel_into_the_table() -> None:
+    place = DEMO.places[2]
+    m = set_light(DEMO, place.id, level=100, colour="FF8020")
+    row = lamp_table(m).lamp(place.lamps[0])
+    assert row is not None
+    assert {(pixel.level, pixel.colour.text) for pixel in row.pixels} == {(100, "FF8020")}
+    faded = board_table(set_fade(m, Fade(rise_ms=40, fall_ms=100))).table
+    assert (faded.rise_ms, faded.fall_ms) == (40, 100)
+    assert (board_table(set_fade(m, None)).table.rise_ms, board_table(m).table.fall_ms) == (0, 0)
+
+
+levels = st.lists(st.integers(0, 255), min_size=1, max_size=40)
+
+
+@given(levels, st.integers(1, 3_000))
+def test_what_is_shown_never_exceeds_the_ceiling_or_the_palette(wanted: list[int], ceiling_ma: int) -> None:
+    m = chain_of(len(wanted), ceiling_ma=ceiling_ma)
+    for place, level in zip(m.places, wanted, strict=True):
+        m = set_light(m, place.id, level=level, colour="")
+    shown = shown_on(m, m.chains[0], places_lit(m, m.places))
+    lit = {colour for colour in shown.colours if not colour.is_dark}
+    assert len(lit) <= 15
+    assert len(shown.colours) == len(wanted)
+    need = need_ma(shown.colours, idle_ua=PLANNED_IDLE_UA, channel_ua=PLANNED_CHANNEL_UA)
+    assert shown.need_ma == need
+    assert not lit or need <= ceiling_ma
+    asked = [DUTY[level] for level in wanted]
+    if shown.dimmed_percent == 100 and shown.merged == 0:
+        assert [colour.red for colour in shown.colours] == asked
+    for level, colour in zip(wanted, shown.colours, strict=True):
+        assert level or colour.is_dark
+
+
+def test_a_board_s_own_figures_count_where_one_is_there() -> None:
+    m = chain_of(3, ceiling_ma=60)
+    shown = shown_on(m, m.chains[0], places_lit(m, m.places))
+    assert shown.estimated
+    assert shown.asked_ma == 3 + 180
+    assert shown.need_ma <= 60
+    assert 0 < shown.dimmed_percent < 100
+
+
+def test_advice_says_where_it_comes_from() -> None:
+    assert all(row.provenance and row.advice for row in table())
+    assert {row.match for row in table() if row.about == "kind"} == {kind.value for kind in Kind}
+    assert [row.match for row in warmths()] == ["candle", "warm", "neutral", "cool"]
+    shares = [row.colour.blue / row.colour.red for row in warmths()]
+    assert shares == sorted(shares)
+
+
+def test_advice_by_insert_then_by_kind() -> None:
+    red = next(place for place in DEMO.places if place.id == "right-outlane-pearl")
+    assert "pink" in advise(DEMO, red).advice
+    glow = next(place for place in DEMO.places if place.kind is Kind.GENERAL)
+    assert advise(DEMO, glow).match == "general"
+    odd = update_place(DEMO, red.model_copy(update={"lamps": (9_000,)}))
+    assert advise(odd, odd.place_by_id[red.id]).match == "insert"

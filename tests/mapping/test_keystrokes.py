@@ -1,0 +1,42 @@
+"""How many keys the demo takes, for a person who looks at the offers first."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.joining import open_rows
+from probe.document.model import PixelState, PlayfieldMap
+from probe.mapping.walk import step
+from probe.mapping.walk_state import start
+from tests.support.person import Person, same_answers
+from tests.support.walker import blank_copy
+
+
+def walked(truth: PlayfieldMap, *, lamps: bool) -> tuple[float, PlayfieldMap]:
+    """Keys for each pixel, and the map that came of it."""
+    walk = start(blank_copy(truth, lamps=lamps), paper=True)
+    person = Person(truth)
+    while any(pixel.state is PixelState.UNSEEN for _, _, pixel in walk.map.walk_pixels()):
+        for given in person.inputs(walk):
+            walk, _ = step(walk, given, float(person.count.answers))
+    return person.count.keys / person.count.answers, walk.map
+
+
+def test_with_the_lamp_list_most_answers_are_one_key() -> None:
+    truth = load_map(demo_map_path("kelp_forest.json"))
+    keys, m = walked(truth, lamps=True)
+    assert keys <= 1.5
+    assert not same_answers(m, truth)
+    assert [lamp.name for lamp in open_rows(m)] == ["Trench eel 3"], "all joined on the way, but the dead one"
+    by_label = {place.label: place for place in truth.places}
+    for place in m.places:
+        assert (place.lamps, place.group, place.kind) == (
+            by_label[place.label].lamps, by_label[place.label].group, by_label[place.label].kind,
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize("lamps", [True, False])
+def test_without_it_the_map_is_the_same(lamps: bool) -> None:
+    truth = load_map(demo_map_path("kelp_forest.json"))
+    assert not same_answers(walked(truth, lamps=lamps)[1], truth)

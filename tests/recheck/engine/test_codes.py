@@ -1,0 +1,140 @@
+"""What the look codes promise, exhaustively on chains of up to 40 numbers and by property on longer ones."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from probe.recheck.engine.codes import WINDOW, Codes, complement_code, frame_code, look_code
+
+LENGTHS = (5, 12, 25, 40)
+
+
+def pictures(old_count: int, seed: int, extra: int = 8) -> list[Codes]:
+    return [make(length=old_count + extra, seed=seed) for make in (look_code, complement_code)]
+
+
+def shown(code: Codes, wiring: list[int], old_count: int) -> list[int]:
+    """Colour at each old place, -1 dark."""
+    seen = [-1] * old_count
+    for number, place in enumerate(wiring):
+        if 0 <= place < old_count:
+            seen[place] = int(code[number])
+    return seen
+
+
+def differing(code: Codes, wiring: list[int], old_count: int) -> int:
+    right = shown(code, list(range(old_count)), old_count)
+    return sum(a != b for a, b in zip(right, shown(code, wiring, old_count), strict=True))
+
+
+def changes(wiring: list[int], old_count: int, seed: int) -> list[int]:
+    return [differing(code, wiring, old_count) for code in pictures(old_count, seed)]
+
+
+@given(st.integers(1, 1200), st.integers(0, 500), st.sampled_from([3, 4]))
+def test_neighbours_are_unlike_in_both_frames(length: int, seed: int, colours: int) -> None:
+    for make in (look_code, complement_code):
+        code = make(length=length, seed=seed, colours=colours)
+        assert code.shape == (length,)
+        assert np.all(code[1:] != code[:-1])
+        assert code.min() >= 0
+        assert code.max() < colours
+
+
+@given(st.integers(2, 1200), st.integers(0, 500), st.sampled_from([3, 4]))
+def test_words_differ_within_the_window(length: int, seed: int, colours: int) -> None:
+    a = look_code(length=length, seed=seed, colours=colours)
+    b = complement_code(length=length, seed=seed, colours=colours)
+    for distance in range(1, min(WINDOW[colours], length)):
+        assert not np.any((a[distance:] == a[:-distance]) & (b[distance:] == b[:-distance]))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_no_shift_is_a_period(seed: int) -> None:
+    for code in (look_code(length=400, seed=seed), complement_code(length=400, seed=seed)):
+        for shift in range(1, 200):
+            assert np.mean(code[shift:] != code[:-shift]) > 0.5
+
+
+@pytest.mark.parametrize("old_count", LENGTHS)
+def test_every_insertion_changes_a_picture_unless_it_is_behind_the_last(old_count: int) -> None:
+    for seed, at, size in itertools.product(range(3), range(old_count), range(1, 7)):
+        wiring = list(range(old_count))
+        wiring[at:at] = [-1] * size
+        assert max(changes(wiring, old_count, seed)) > 0
+    wiring = [*range(old_count), -1]
+    assert changes(wiring, old_count, 0) == [0, 0]  # nothing follows: a light off the list, or a probe, must show it
+
+
+@pytest.mark.parametrize("old_count", LENGTHS)
+def test_every_removed_run_changes_both_pictures(old_count: int) -> None:
+    for seed, at, size in itertools.product(range(3), range(old_count), range(1, 5)):
+        wiring = [p for p in range(old_count) if not at <= p < at + size]
+        assert min(changes(wiring, old_count, seed)) >= 1
+
+
+@pytest.mark.parametrize("old_count", LENGTHS)
+def test_near_swaps_show_at_both_places(old_count: int) -> None:
+    for seed in range(3):
+        for a, distance in itertools.product(range(old_count), range(1, WINDOW[4])):
+            if a + distance >= old_count:
+                continue
+            wiring = list(range(old_count))
+            wiring[a], wiring[a + distance] = wiring[a + distance], wiring[a]
+            assert max(changes(wiring, old_count, seed)) == 2
+            if distance == 1:
+                assert changes(wiring, old_count, seed) == [2, 2]
+
+
+@pytest.mark.parametrize("old_count", LENGTHS)
+def test_every_reversed_run_changes_a_picture(old_count: int) -> None:
+    for seed in range(3):
+        for start, stop in itertools.combinations(range(old_count + 1), 2):
+            if stop - start < 2:
+                continue
+            wiring = list(range(old_count))
+            wiring[start:stop] = wiring[start:stop][::-1]
+            seen = changes(wiring, old_count, seed)
+            assert max(seen) >= 2
+            if (stop - start) % 2 == 0:
+                assert min(seen) >= 2  # the two in the middle are neighbours and trade places
+
+
+@pytest.mark.parametrize("old_count", [5, 12, 25])
+def test_every_moved_run_changes_a_picture(old_count: int) -> None:
+    for seed in range(2):
+        for start, stop in itertools.combinations(range(old_count + 1), 2):
+            rest = [p for p in range(old_count) if not start <= p < stop]
+            for target in range(len(rest) + 1):
+                wiring = [*rest[:target], *range(start, stop), *rest[target:]]
+                if wiring != list(range(old_count)):
+                    assert max(changes(wiring, old_count, seed)) >= 2
+
+
+def test_plain_ways_fail_where_the_docstring_says_so() -> None:
+    cycling = np.arange(60) % 4
+    wiring = list(range(40))
+    wiring[7:7] = [-1] * 4
+    assert differing(cycling.astype(np.int8), wiring, 40) == 0
+    two = (np.arange(60) % 2).astype(np.int8)
+    flipped = list(range(40))
+    flipped[10:15] = flipped[10:15][::-1]
+    assert differing(two, flipped, 40) == 0
+
+
+def test_frames_are_the_same_everywhere_and_new_each_time() -> None:
+    assert look_code(length=16, seed=1).tolist() == look_code(length=16, seed=1).tolist()
+    turns = [tuple(frame_code(length=60, turn=t, seed=3).tolist()) for t in range(8)]
+    assert len(set(turns)) == 8
+
+
+def test_bad_arguments_are_refused() -> None:
+    with pytest.raises(ValueError, match="3 or 4 colours"):
+        look_code(length=5, colours=2)
+    with pytest.raises(ValueError, match="fewer than 0"):
+        complement_code(length=-1)

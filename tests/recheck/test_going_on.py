@@ -1,0 +1,383 @@
+"""A recheck that ended in the middle goes on where it was, or says in plain words why it cannot."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from unittest.mock import ANY
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from probe.document.diff import as_order
+from probe.document.edits import Insert, renumber
+from probe.document.file.layout import render_map
+from probe.document.file.reading import parse_map
+from probe.document.model import PixelState, PlayfieldMap
+from probe.document.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.document.operations import set_note
+from probe.document.revisions import undo, verified_count
+from probe.recheck.engine.codes import UNLIT
+from probe.recheck.engine.model import (
+    AllAsShown,
+    AtNewPlace,
+    AtPlace,
+    Differs,
+    ExtraLight,
+    Look,
+    NewPlaceDiffers,
+    NothingLit,
+    NotSure,
+    Observation,
+    Probe,
+    Setup,
+)
+from probe.recheck.kept import KeptError, numbers_in, open_recheck, row_of, seen_in, with_recheck
+from probe.recheck.keys import NextChain, Retry, Singles, Take, Typed, Undo
+from probe.recheck.light import is_lit
+from probe.recheck.outcome import Name
+from probe.recheck.state import Does, Stage
+from probe.recheck.step import start, step
+from probe.task.steps import NotSaved, Saved, SaveMap, ShowPicture, ShowPixel, Think, Thought
+from tests.document.strategies import recheck_answers
+from tests.recheck.test_steps import BOARD, CHAIN, REWIRED, Bench, demo, untouched
+from tests.support.rechecker import NOW, agrees, new_pixels, wiring_of_chain
+
+ROOT = Path(__file__).parents[2]
+
+
+def from_disk(m: PlayfieldMap) -> PlayfieldMap:
+    """The map as the next start of the program reads it."""
+    return parse_map(Path("kelp.json"), render_map(m), "")
+
+
+def reopened(bench: Bench) -> Bench:
+    """The program was killed: what is left is the last map that was saved."""
+    left = bench.saved[-1] if bench.saved else bench.state.map
+    again = Bench(from_disk(left), bench.wiring, BOARD)
+    if again.state.stage is Stage.OFFER:
+        again.give(Take(NOW))
+    return again
+
+
+@pytest.mark.parametrize(
+    "change", ["two spliced in", "a run moved", "one at each of three", "one went dark", "nothing"]
+)
+def test_killed_after_every_answer_it_comes_to_the_same_map(change: str) -> None:
+    m = demo()
+    wiring = REWIRED[change](wiring_of_chain(m, m.chain(CHAIN)))
+    through = Bench(m, wiring, BOARD)
+    through.finish()
+    broken = Bench(m, wiring, BOARD)
+    asked = 0
+    while broken.state.stage is not Stage.SAVED:
+        asked += 1
+        for key in broken.answers():
+            broken.give(key)
+        given_so_far = broken.state.answers + broken.state.namings
+        if given_so_far and broken.state.stage in (Stage.LOOK, Stage.PROBE, Stage.DONE):
+            before = broken.state
+            broken = reopened(broken)
+            assert (broken.state.stage, broken.state.action) == (before.stage, before.action)
+            assert broken.state.names == before.names
+            assert (broken.state.answers, broken.state.namings) == (before.answers, before.namings)
+            assert is_lit(broken.state) or before.stage is Stage.DONE
+        assert asked < 80
+    assert broken.state.map == through.state.map
+    after = broken.state.map
+    shining = [p for p in after.chain(CHAIN).pixels if p.state is PixelState.PLACED]
+    assert all(p.verified == after.revisions[-1].number for p in shining), "each was seen since the change"
+    assert verified_count(after, after.chain(CHAIN)) >= len(shining)
+    assert agrees(broken.state.map, CHAIN, wiring) == []
+
+
+def test_every_answer_is_saved_before_it_is_thought_about() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
+    bench.give(Take(NOW))
+    while bench.state.stage is not Stage.DONE:
+        keys = bench.answers()
+        for key in keys[:-1]:
+            bench.give(key)
+        rows = len(bench.state.kept.answers) if bench.state.kept is not None else 0
+        state, effects = step(bench.state, keys[-1], 0.0)
+        if state.stage is Stage.THINK:
+            saved, thinks = effects[-2:]
+            assert isinstance(saved, SaveMap)
+            assert isinstance(thinks, Think)
+            kept = open_recheck(saved.map, CHAIN)
+            assert kept is not None
+            assert len(kept.answers) == rows + 1
+        bench.give(keys[-1])
+
+
+def test_a_new_name_and_stated_changes_are_kept() -> None:
+    m, wiring = untouched()
+    wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter eye"))
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Typed("2 new after Launch arrow"))
+    bench.give(Take(NOW))
+    said = reopened(bench)
+    assert said.state.stage is Stage.DECLARE
+    assert said.state.said == ("2 new after Launch arrow",)
+    assert said.state.edits == bench.state.edits
+    said.give(Take(NOW))
+    while not said.state.names:
+        for key in said.answers():
+            said.give(key)
+    again = reopened(said)
+    assert again.state.names == {4: Name("Otter lamp")}
+    again.finish()
+    assert agrees(again.state.map, CHAIN, wiring) == []
+    assert "said: 2 new after Launch arrow" in again.state.map.revisions[-1].reason
+    assert again.state.map.rechecks == ()
+
+
+def half_way(*, answers: int = 3) -> Bench:
+    m, wiring = untouched()
+    bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")).removed(50), BOARD)
+    while bench.state.answers < answers:
+        for key in bench.answers():
+            bench.give(key)
+    return bench
+
+
+def test_answers_gone_on_with_can_be_taken_back() -> None:
+    bench = half_way()
+    again = reopened(bench)
+    states = [bench.state]
+    while states[-1].past:
+        states.append(states[-1].past[-1])
+    asked = [s for s in states if s.stage in (Stage.LOOK, Stage.PROBE)]
+    for old in asked[1:]:
+        again.give(Undo())
+        assert again.state.action == old.action
+        assert again.state.names == old.names
+        assert is_lit(again.state)
+        kept = open_recheck(again.saved[-1], CHAIN)
+        assert kept is not None
+        assert len(kept.answers) == old.answers + old.namings
+    again.give(Undo())
+    stages = [again.state.stage]
+    again.give(Undo())
+    stages.append(again.state.stage)
+    assert stages == [Stage.DECLARE, Stage.OFFER]
+    assert open_recheck(again.saved[-1], CHAIN) == open_recheck(bench.saved[-1], CHAIN), "nothing was given up"
+
+
+def test_a_name_taken_back_is_there_again_after_undo() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring.spliced_in(4, *new_pixels("Otter lamp")), BOARD)
+    bench.give(Typed("1 new after Launch arrow"))
+    bench.give(Take(NOW))
+    while not bench.state.names:
+        for key in bench.answers():
+            bench.give(key)
+    names = bench.state.names
+    forced = replace(bench.state, forced=(4,), stage=Stage.PROBE)
+    bench.state = replace(forced, lit=None)
+    bench.give(Retry())
+    nothing = next(i for i, item in enumerate(bench.state.items) if item.does is Does.NOTHING_LIT)
+    bench.state = replace(bench.state, chosen=nothing)
+    bench.give(Take(NOW))
+    assert bench.state.names == {}
+    bench.give(Undo())
+    assert bench.state.names == names
+
+
+def test_beginning_anew_gives_the_answers_up() -> None:
+    bench = half_way()
+    m = from_disk(bench.saved[-1])
+    again = Bench(m, bench.wiring, BOARD)
+    assert again.state.stage is Stage.OFFER
+    assert [item.does for item in again.state.items] == [Does.GO_ON, Does.ANEW]
+    assert "3 answers" in again.state.items[0].words
+    again.state = replace(again.state, chosen=1)
+    again.give(Take(NOW))
+    assert again.state.stage is Stage.DECLARE
+    assert again.saved[-1].rechecks == ()
+    again.give(Undo())
+    assert again.saved[-1] == m, "even that can be undone"
+
+
+def test_what_is_said_on_the_command_line_waits_for_the_choice() -> None:
+    bench = half_way()
+    state = start(from_disk(bench.saved[-1]), CHAIN, said=("took out #3",))
+    assert state.stage is Stage.OFFER
+    assert state.edits == ()
+    anew, _ = step(replace(state, chosen=1), Take(NOW), 0.0)
+    assert len(anew.edits) == 1
+    on, _ = step(state, Take(NOW), 0.0)
+    assert on.message.startswith("no board"), "going on needs light"
+
+
+def test_the_next_chain_can_be_taken_instead() -> None:
+    state = start(from_disk(half_way().saved[-1]), CHAIN)
+    other, _ = step(state, NextChain(), 0.0)
+    assert (other.stage, other.chain) == (Stage.DECLARE, "backbox")
+    back, _ = step(other, NextChain(), 0.0)
+    assert (back.stage, back.chain) == (Stage.OFFER, CHAIN)
+
+
+def test_a_chain_changed_since_makes_the_answers_void() -> None:
+    m = from_disk(half_way().saved[-1])
+    changed = renumber(m, [Insert(chain=CHAIN, after=20)], time=NOW, reason="one more")
+    state = start(changed, CHAIN)
+    assert state.stage is Stage.DECLARE
+    assert "3 answers" in state.message
+    assert "The chain was changed since then" in state.message
+    assert start(undo(changed, time=NOW), CHAIN).stage is Stage.OFFER, "it is what it was again"
+    bench = Bench(changed, wiring_of_chain(changed, changed.chain(CHAIN)), BOARD)
+    bench.give(Take(NOW))
+    assert not bench.saved, "nothing is given up before something is answered"
+
+
+def test_what_changes_no_question_keeps_the_answers() -> None:
+    m = from_disk(half_way().saved[-1])
+    noted = set_note(m, CHAIN, 5, "brittle wire")
+    renamed = m.places[0].model_copy(update={"label": "Otter den"})
+    other = noted.model_copy(update={"places": (renamed, *m.places[1:])})
+    assert start(other, CHAIN).stage is Stage.OFFER
+
+
+def test_pictures_given_up_stay_given_up() -> None:
+    bench = half_way(answers=1)
+    bench.give(Singles())
+    again = reopened(bench)
+    assert not again.state.looks
+    assert isinstance(again.state.action, Probe)
+    assert again.state.action == bench.state.action
+
+
+def test_an_answer_that_cannot_be_saved_is_not_thought_about_until_it_is() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Take(NOW))
+    state, effects = step(bench.state, Take(NOW), 0.0)
+    assert [type(e) for e in effects] == [SaveMap, Think]
+    state, _ = step(state, NotSaved("the disk is full"), 0.0)
+    assert (state.stage, state.unsaved) == (Stage.THINK, "the disk is full")
+    state, effects = step(state, Retry(), 0.0)
+    save, think = effects[:2]
+    assert isinstance(save, SaveMap)
+    assert isinstance(think, Think)
+    assert save.map is state.map
+    state, _ = step(state, Saved(), 0.0)
+    state, effects = step(state, Thought(think.tag, think.job()), 0.0)
+    assert (state.unsaved, state.answers) == ("", 1)
+    assert any(isinstance(e, ShowPicture | ShowPixel) for e in effects)
+
+
+BAD: dict[str, RecheckAnswer] = {
+    "a pixel beyond the chain": RecheckAnswer(said=Said.AT_PLACE, number=3, place=5_000),
+    "a number beyond the board": RecheckAnswer(said=Said.NOTHING_LIT, number=60_000),
+    "an answer to another kind of question": RecheckAnswer(said=Said.AS_SHOWN, number=3),
+    "nothing lit at all": RecheckAnswer(said=Said.AS_SHOWN),
+    "a picture with too few colours": RecheckAnswer(said=Said.AS_SHOWN, colours="rybw", places="0-3", expected="ryb"),
+    "a place that was not on the list": RecheckAnswer(
+        said=Said.DIFFERS, colours="rybw", places="0-2", expected="ryb", place=9, colour="w"
+    ),
+    "no colour": RecheckAnswer(said=Said.DIFFERS, colours="rybw", places="0-2", expected="ryb", place=1),
+    "new ones among the places": RecheckAnswer(said=Said.AS_SHOWN, colours="rybw", places="+3", expected="ryb"),
+    "a pixel without a place": RecheckAnswer(said=Said.AT_PLACE, number=3, place=None),
+}
+
+
+@pytest.mark.parametrize("bad", BAD)
+def test_kept_answers_that_cannot_be_are_left_out_with_a_sentence(bad: str) -> None:
+    good = half_way()
+    kept = open_recheck(good.saved[-1], CHAIN)
+    assert kept is not None
+    m = with_recheck(good.saved[-1], kept.model_copy(update={"answers": (*kept.answers, BAD[bad])}))
+    bench = Bench(from_disk(m), good.wiring, BOARD)
+    bench.give(Take(NOW))
+    assert bench.state.stage is Stage.DECLARE
+    assert bench.state.message.startswith("The answers kept cannot be used: ")
+    assert bench.state.map == m
+    assert bench.saved == []
+    bench.finish()
+    assert agrees(bench.state.map, CHAIN, good.wiring) == []
+
+
+setups = st.integers(2, 40).map(lambda n: Setup.unchanged(n))
+
+
+@st.composite
+def seen_observations(draw: st.DrawFn, entries: int) -> Observation:
+    entry = st.integers(0, entries - 1)
+    colour = st.sampled_from([0, 1, 2, 3, UNLIT])
+    if draw(st.booleans()):
+        probe = st.one_of(entry.map(AtPlace), st.just(AtNewPlace()), st.just(NothingLit()), st.just(NotSure()))
+        return Observation(action=Probe(number=draw(st.integers(0, 99))), answer=draw(probe))
+    places = tuple(draw(st.permutations(range(entries))))[: draw(st.integers(1, entries))]
+    numbers = draw(st.integers(1, 50))
+    look = Look(
+        colours=tuple(draw(st.lists(colour, min_size=numbers, max_size=numbers))),
+        places=places,
+        expected=tuple(draw(colour) for _ in places),
+        named=frozenset(draw(st.sets(st.integers(0, numbers - 1), max_size=3))),
+    )
+    answer = st.one_of(
+        st.just(AllAsShown()),
+        st.builds(Differs, st.sampled_from(places), colour),
+        st.builds(NewPlaceDiffers, st.integers(0, 99), colour),
+        st.just(ExtraLight()),
+        st.just(NotSure()),
+    )
+    return Observation(action=look, answer=draw(answer))
+
+
+@given(st.data(), setups)
+def test_an_answer_reads_back_as_it_was(data: st.DataObject, setup: Setup) -> None:
+    seen = data.draw(seen_observations(setup.entries))
+    row = row_of(seen, name=Name("Otter [/x]"), naming=True, forced=(3, 4, 9))
+    again = RecheckAnswer.model_validate_json(row.model_dump_json(), strict=True)
+    assert seen_in(again, setup) == seen
+    assert (again.label, again.naming, numbers_in(again.forced)) == ("Otter [/x]", True, (3, 4, 9))
+
+
+@given(st.lists(st.integers(0, 99), max_size=30))
+def test_runs_read_back_in_their_order(numbers: list[int]) -> None:
+    assert numbers_in(as_order(numbers)) == tuple(numbers)
+
+
+@given(st.data(), setups)
+def test_a_kept_answer_is_read_or_refused(data: st.DataObject, setup: Setup) -> None:
+    row = data.draw(recheck_answers)
+    with contextlib.suppress(KeptError):
+        assert seen_in(row, setup).action == (Probe(number=row.number) if row.number is not None else ANY)
+
+
+def test_an_older_file_has_nothing_open() -> None:
+    text = render_map(demo()).decode()
+    assert "rechecks" not in text
+    assert from_disk(demo()).rechecks == ()
+
+
+def test_one_line_of_the_file_holds_one_recheck() -> None:
+    text = render_map(half_way().saved[-1]).decode()
+    lines = text[text.index('"rechecks": [') :].splitlines()
+    assert json.loads(lines[1])["chain"] == CHAIN
+    assert len(lines) == 4
+
+
+def test_two_chains_each_keep_their_own() -> None:
+    m = half_way().saved[-1]
+    other = OpenRecheck(chain="backbox", begun=NOW, rests_on="0" * 16, declared=("took out #3",))
+    both = with_recheck(m, other)
+    assert [kept.chain for kept in from_disk(both).rechecks] == [CHAIN, "backbox"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs fork")
+def test_killed_at_random_moments_no_answer_is_lost(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "tests.recheck.kill_recheck", str(tmp_path / "kelp.json"), "11"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    sums = json.loads(done.stdout)
+    assert sums["answered"] > 2, "there was something to lose"
+    assert (sums["wrong"], sums["open"]) == ([], 0)

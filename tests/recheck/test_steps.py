@@ -1,0 +1,335 @@
+"""The recheck from a map and back, by a scripted person on planted rewiring; no board, no screen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from device_protocol.messages import Identity, RestartCause
+from device_protocol.values import Colour
+from device_protocol.wiring import PhysicalPixel, Wiring
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.operations import add_chain, new_map, set_count
+from probe.document.revisions import changed_in, undo
+from probe.recheck.engine import Look, Probe
+from probe.recheck.keys import Choose, Key, Singles, Take, Typed, Undo
+from probe.recheck.light import is_lit
+from probe.recheck.state import Does, Rechecking, Stage
+from probe.recheck.step import start, step
+from probe.task.steps import (
+    BoardDark,
+    BoardGone,
+    BoardHere,
+    Effect,
+    SaveMap,
+    ShowDark,
+    Shown,
+    ShowPicture,
+    ShowPixel,
+    Think,
+    Thought,
+)
+from tests.support.rechecker import NOW, agrees, keys_for, lights_of, new_pixels, seen, wiring_of_chain
+
+CHAIN = "playfield"
+Change = Callable[[Wiring], Wiring]
+
+REWIRED: dict[str, Change] = {
+    "nothing": lambda w: w,
+    "two spliced in": lambda w: w.spliced_in(30, *new_pixels("Otter lamp", "Otter eye")),
+    "one spliced in at the start": lambda w: w.spliced_in(0, *new_pixels("Otter lamp")),
+    "one spliced in at the end": lambda w: w.spliced_in(len(w), *new_pixels("Otter lamp")),
+    "one taken out": lambda w: w.removed(20),
+    "a run taken out": lambda w: w.removed(60, 4),
+    "two swapped": lambda w: w.swapped(12, 40),
+    "a run reversed": lambda w: w.reversed_run(25, 7),
+    "a run moved": lambda w: w.moved(10, 5, 50),
+    "one at each of three": lambda w: (
+        w.spliced_in(70, *new_pixels("Otter lamp"))
+        .removed(47)
+        .spliced_in(5, *new_pixels("Otter eye", "Otter ear", "Otter paw"))
+    ),
+    "one went dark": lambda w: w.without_light(33),
+}
+
+
+BOARD = Identity(
+    proto=1,
+    board="test-board",
+    build="1.0",
+    line=96,
+    outputs=2,
+    pixels=600,
+    ceiling_ma=2_000,
+    channel_ua=20_000,
+    idle_ua=1_000,
+    silence_ms=5_000,
+    uptime_ms=1,
+    cause=RestartCause.POWER,
+    table=0,
+    features=frozenset({"setup", "range", "paint"}),
+)
+
+
+def demo() -> PlayfieldMap:
+    return load_map(demo_map_path())
+
+
+class Bench:
+    """Runs effects at once on a wiring; remembers what was saved."""
+
+    def __init__(self, m: PlayfieldMap, wiring: Wiring, board: Identity) -> None:
+        self.wiring = wiring
+        self.frame: tuple[Colour, ...] = ()
+        self.saved: list[PlayfieldMap] = []
+        self.actions: list[str] = []
+        self.state: Rechecking = start(m, CHAIN)
+        self.give(BoardHere(board))
+
+    def give(self, given: object) -> None:
+        self.state, effects = step(self.state, given, 0.0)  # type: ignore[arg-type]
+        for effect in effects:
+            self.run(effect)
+
+    def run(self, effect: Effect) -> None:
+        match effect:
+            case Think(tag, job):
+                self.give(Thought(tag, job()))
+            case SaveMap(m):
+                self.saved.append(m)
+            case ShowPicture(_, colours):
+                self.frame = colours
+                self.give(Shown(effect))
+            case ShowPixel(_, number, colour):
+                self.frame = (Colour(0, 0, 0),) * number + (colour,)
+                self.give(Shown(effect))
+            case ShowDark():
+                self.frame = ()
+                self.give(Shown(effect))
+            case _:
+                pass
+
+    def answers(self) -> list[Key]:
+        return keys_for(self.state, seen(lights_of(self.wiring, self.frame)))
+
+    def finish(self, most: int = 80) -> None:
+        for _ in range(most):
+            if self.state.stage is Stage.SAVED:
+                return
+            if self.state.stage in (Stage.LOOK, Stage.PROBE):
+                self.actions.append(f"{self.state.action}"[:60])
+            for key in self.answers():
+                self.give(key)
+        raise AssertionError(f"not finished after {most} turns: {self.actions}")
+
+
+@pytest.mark.parametrize("change", REWIRED)
+def test_the_map_comes_out_right(change: str) -> None:
+    m = demo()
+    wiring = REWIRED[change](wiring_of_chain(m, m.chain(CHAIN)))
+    bench = Bench(m, wiring, BOARD)
+    bench.finish()
+    after = bench.state.map
+    assert agrees(after, CHAIN, wiring) == [], bench.actions
+    assert after.chain("backbox") is m.chain("backbox")
+    assert bench.saved[-1] == after
+    assert all(m_.chains is m.chains and m_.revisions is m.revisions for m_ in bench.saved[:-1])
+    assert after.rechecks == ()
+    assert len(after.revisions) == len(m.revisions) + 1
+    assert after.revisions[-1].time == NOW
+    assert undo(after, time=NOW).chains == m.chains
+
+
+def untouched() -> tuple[PlayfieldMap, Wiring]:
+    m = demo()
+    return m, wiring_of_chain(m, m.chain(CHAIN))
+
+
+def test_a_map_that_is_right_is_proved_by_looking() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.finish()
+    assert bench.state.answers <= 3
+    assert bench.state.namings == 0
+    assert all(action.startswith("Look") for action in bench.actions)
+    after = bench.state.map
+    assert after.revisions[-1].rewired == ()
+    number = after.revisions[-1].number
+    placed_pixels = [p for p in after.chain(CHAIN).pixels if p.state is PixelState.PLACED]
+    assert all(p.verified == number for p in placed_pixels)
+
+
+def test_stated_changes_are_proved_and_named() -> None:
+    m, wiring = untouched()
+    wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter eye")).removed(20)
+    gone = m.place_of(m.chain(CHAIN).pixels[18])
+    assert gone is not None
+    bench = Bench(m, wiring, BOARD)
+    for words in ("2 new after Launch arrow", f"took out {gone.label}"):
+        bench.give(Typed(words))
+        bench.give(Take())
+    assert bench.state.message == ""
+    assert len(bench.state.edits) == 2
+    bench.finish()
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+    assert bench.state.namings == 2
+    assert bench.state.answers <= 4
+    assert changed_in(bench.state.map, CHAIN) == bench.state.map.revisions[-1].number
+    assert "said: 2 new after Launch arrow" in bench.state.map.revisions[-1].reason
+
+
+def test_a_wrong_statement_is_found_out() -> None:
+    m, wiring = untouched()
+    wiring = wiring.spliced_in(4, *new_pixels("Otter lamp"))
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Typed("1 new after Right outlane glow"))
+    bench.give(Take())
+    bench.finish()
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+
+
+def test_words_that_are_not_understood_stay_in_the_line() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    for words in ("took out Nowhere", "Backbox: took out #3", "rubbish"):
+        bench.give(Typed(words))
+        bench.give(Take())
+        assert bench.state.stage is Stage.DECLARE
+        assert bench.state.message
+        assert bench.state.typed == words
+
+
+def test_a_board_without_pictures_is_asked_pixel_by_pixel() -> None:
+    m, wiring = untouched()
+    wiring = wiring.removed(30)
+    bench = Bench(m, wiring, replace(BOARD, features=frozenset({"setup"})))
+    bench.finish(most=300)
+    assert not any(action.startswith("Look") for action in bench.actions)
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+
+
+def test_pictures_can_be_given_up_at_any_time() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Take())
+    assert isinstance(bench.state.action, Look)
+    bench.give(Singles())
+    assert isinstance(bench.state.action, Probe)
+    assert not bench.state.looks
+
+
+def test_answers_count_only_when_the_board_has_said_that_it_is_lit() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Take())
+    assert is_lit(bench.state)
+    bench.give(BoardGone("unplugged"))
+    bench.give(Take())
+    assert bench.state.answers == 0
+    assert "no board" in bench.state.message
+    bench.give(BoardHere(BOARD))
+    assert is_lit(bench.state), "what is asked is lit again"
+    bench.give(BoardDark())
+    assert is_lit(bench.state)
+    bench.give(Take())
+    assert bench.state.answers == 1
+
+
+def test_every_answer_can_be_taken_back() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
+    seen_states: list[Rechecking] = []
+    while bench.state.stage is not Stage.SAVED:
+        if bench.state.stage in (Stage.DECLARE, Stage.LOOK, Stage.PROBE, Stage.DONE):
+            seen_states.append(bench.state)
+        for key in bench.answers():
+            bench.give(key)
+    assert bench.saved[-1] is bench.state.map
+    for old in reversed(seen_states):
+        bench.give(Undo())
+        assert bench.state.stage is old.stage
+        assert bench.state.action == old.action
+        assert bench.state.names == old.names
+        assert bench.state.map is old.map
+        assert bench.state.map.chains is m.chains
+        if old.stage in (Stage.LOOK, Stage.PROBE):
+            assert is_lit(bench.state)
+    assert bench.saved[-1] == m
+    bench.give(Undo())
+    assert bench.state.message == "nothing to undo"
+
+
+def test_a_thought_that_comes_too_late_is_not_heard() -> None:
+    m, wiring = untouched()
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Take())
+    before = bench.state
+    state, effects = step(bench.state, Take(), 0.0)
+    think = next(e for e in effects if isinstance(e, Think))
+    state, _ = step(state, Undo(), 0.0)
+    state, _ = step(state, Thought(think.tag, think.job()), 0.0)
+    assert state.action == before.action
+    assert state.answers == 0
+
+
+def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
+    m, wiring = untouched()
+    wiring = REWIRED["two swapped"](wiring)
+    bench = Bench(m, wiring, BOARD)
+    lied = False
+    for _ in range(80):
+        if bench.state.stage is Stage.SAVED:
+            break
+        if bench.state.stage is Stage.PROBE and not lied and not bench.state.naming:
+            lied = True
+            wrong = next(i for i, item in enumerate(bench.state.items) if item.does is Does.AT_PLACE and i > 3)
+            bench.give(Choose(wrong))
+            bench.give(Take(NOW))
+            continue
+        for key in bench.answers():
+            bench.give(key)
+    assert lied
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+
+
+def test_one_more_pixel_at_a_place_that_is_there() -> None:
+    m, wiring = untouched()
+    place = m.chain(CHAIN).pixels[3].place
+    wiring = wiring.spliced_in(4, PhysicalPixel(place, "GRB"))
+    bench = Bench(m, wiring, BOARD)
+    bench.give(Typed("1 new after Launch arrow"))
+    bench.give(Take())
+    for _ in range(60):
+        if bench.state.stage is Stage.SAVED:
+            break
+        if bench.state.naming:
+            bench.give(Typed("Launch arrow"))
+            again = next(i for i, item in enumerate(bench.state.items) if item.does is Does.NEW_PLACE)
+            bench.give(Choose(again))
+            bench.give(Take())
+            continue
+        for key in bench.answers():
+            bench.give(key)
+    pixels = bench.state.map.chain(CHAIN).pixels
+    assert [pixels[n].place for n in (3, 4)] == [place, place]
+    assert len(pixels) == len(wiring)
+
+
+def test_two_new_pixels_behind_one_new_insert() -> None:
+    m, wiring = untouched()
+    wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter lamp"))
+    bench = Bench(m, wiring, BOARD)
+    bench.finish()
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+    assert [p.label for p in bench.state.map.places].count("Otter lamp") == 1
+
+
+def test_too_few_places_ask_for_a_walk() -> None:
+    m = add_chain(new_map("Kelp Forest"), Chain(id=CHAIN, name="Playfield", output=0, count=5))
+    bench = Bench(set_count(m, CHAIN, 5), Wiring.of_places(["a"] * 5), BOARD)
+    bench.give(Take())
+    assert bench.state.stage is Stage.DECLARE
+    assert "walk it first" in bench.state.message

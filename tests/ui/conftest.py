@@ -1,0 +1,112 @@
+"""A program on a simulated board, opened without a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+
+from device_protocol.board import BoardConfig
+from device_protocol.simulated import SimulatedBoard
+from device_protocol.wiring import Wiring
+from probe.cli.screens import FileStore, seen_on, wiring_of
+from probe.document.model import PlayfieldMap
+from probe.link import BoardLink
+from probe.link.simulated_wire import SimulatedPort
+from probe.ui.app import ProbeApp
+from probe.ui.plan import MakeLink, Plan
+from probe.ui.start import PortChoice
+
+
+class NoOpener:
+    """Opens nothing."""
+
+    def recent(self) -> Sequence[str]:
+        return []
+
+    def ports(self) -> Sequence[PortChoice]:
+        return [PortChoice(None, "paper [/x]")]
+
+    def open_file(self, path: str) -> Plan:
+        raise FileNotFoundError(path)
+
+    def open_demo(self) -> Plan:
+        raise FileNotFoundError("demo")
+
+    def link_to(self, choice: PortChoice, plan: Plan) -> MakeLink | None:
+        return None
+
+
+@dataclass
+class Stage:
+    """What a test plays with."""
+
+    app: ProbeApp
+    pilot: Pilot[str]
+    board: SimulatedBoard
+    port: SimulatedPort
+    path: Path
+
+    async def lit(self) -> None:
+        """Wait until everything asked of the board has been done."""
+        for _ in range(100):
+            await self.pilot.pause(0.01)
+            await self.app.conductor.settled()
+            screen = self.app.walk_screen
+            if screen is not None and screen.is_mounted and screen.walk.is_lit:
+                await self.pilot.pause()
+                return
+        raise AssertionError("nothing was lit within a second or more")
+
+
+OpenApp = Callable[..., AbstractAsyncContextManager[Stage]]
+
+
+@pytest.fixture
+def open_app(tmp_path: Path) -> OpenApp:
+    """Open the program: `async with open_app(map, truth) as stage`."""
+
+    @asynccontextmanager
+    async def opened(
+        m: PlayfieldMap | None,
+        truth: PlayfieldMap | None = None,
+        *,
+        size: tuple[int, int] = (80, 24),
+        wirings: Sequence[Wiring] = (),
+        config: Mapping[str, Any] | None = None,
+        paper: bool = False,
+        **more: object,
+    ) -> AsyncIterator[Stage]:
+        real = truth or m
+        chains = real.chains if real is not None else ()
+        board = SimulatedBoard(
+            BoardConfig(**({"outputs": max(1, len(chains), len(wirings)), "pixels": 1_000} | dict(config or {}))),
+            list(wirings) or [wiring_of(real, chain) for chain in chains if real is not None],
+        )
+        port = SimulatedPort(board, name="simulated board")
+        path = tmp_path / "map.json"
+        store = FileStore(path)
+        if m is not None:
+            store.save(m)
+        plan = Plan(NoOpener(), map=m, store=store, path=str(path), close=store.close, paper=paper)
+        plan.eyes, plan.truth = (lambda: seen_on(board)), truth
+        if not paper:
+            plan.make_link = lambda on_event: BoardLink(port.open, on_event=on_event)
+        for name, value in more.items():
+            setattr(plan, name, value)
+        app = ProbeApp(plan)
+        async with app.run_test(size=size) as pilot:
+            yield Stage(app, pilot, board, port, path)
+
+    return opened
+
+
+def text_of(app: ProbeApp) -> str:
+    """What the screen shows, as lines of text."""
+    lines = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip) for strip in lines)

@@ -1,0 +1,278 @@
+"""The fault finder and practice rounds on screen, driven by keys, against simulated boards."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from device_protocol.board import BoardConfig
+from device_protocol.simulated import SimulatedBoard
+from probe.cli.screens import wiring_of
+from probe.document.file import load_map
+from probe.document.model import Chain, PlayfieldMap
+from probe.document.model.harness import Batch
+from probe.document.operations import add_chain, add_place, assign_place, new_map, replace_chain, set_count
+from probe.faults.engine import UNSURE
+from probe.faults.scene import CHAIN, Scene
+from probe.faults.search_state import Mode, Search
+from probe.faults.tables import load
+from probe.link import BoardLink
+from probe.link.simulated_wire import SimulatedPort
+from probe.ui.faults import FaultScreen
+from probe.ui.keys import TABLE
+from probe.ui.recheck import RecheckScreen
+from tests.ui.conftest import OpenApp, Stage, text_of
+
+K = load()
+HOSTILE = ("[/x]", "[bold]no", "\u202ereversed", "two\nlines", "control \x1b[31m \x07", "x" * 300, "$text")
+SIZES = ((80, 24), (120, 40), (80, 24), (120, 40), (80, 24), (120, 40), (80, 24))
+ROUNDS = [(1, (80, 24)), (2, (120, 40)), (5, (80, 24)), (8, (120, 40)), (11, (80, 24)), (13, (120, 40)), (16, (80, 24))]
+
+
+def a_map(count: int = 12, *, name: str = "Kelp Forest", chain: str = "Playfield") -> PlayfieldMap:
+    m = add_chain(new_map(name), Chain(id="a", name=chain, output=0, ceiling_ma=1_500))
+    m = set_count(m, "a", count)
+    for number in range(count):
+        m, place = add_place(m, f"Reef lane {number}")
+        m = assign_place(m, "a", number, place.id)
+    return m
+
+
+def screen_of(stage: Stage) -> FaultScreen:
+    assert isinstance(stage.app.screen, FaultScreen)
+    return stage.app.screen
+
+
+def search_of(stage: Stage) -> Search:
+    return screen_of(stage).search
+
+
+async def until(stage: Stage, holds: Callable[[], Any], what: str = "") -> None:
+    for _ in range(300):
+        await stage.pilot.pause(0.01)
+        if holds():
+            await stage.pilot.pause()
+            return
+    raise AssertionError(what or f"not within 3 s:\n{text_of(stage.app)}")
+
+
+async def press(stage: Stage, *keys: str) -> None:
+    await stage.pilot.press(*keys)
+    await stage.app.conductor.settled()
+    await stage.pilot.pause()
+
+
+async def choose(stage: Stage, key: str) -> None:
+    search = search_of(stage)
+    keys = [item.key for item in search.items]
+    steps = keys.index(key) - search.chosen
+    await press(stage, *(["down"] * steps if steps >= 0 else ["up"] * -steps), "enter")
+
+
+async def type_line(stage: Stage, text: str) -> None:
+    names = {" ": "space", "/": "slash", ".": "full_stop", "-": "minus", ",": "comma"}
+    await press(stage, *(names.get(character, character) for character in text), "enter")
+
+
+def practice_port(scene: Scene) -> SimulatedPort:
+    return SimulatedPort(scene.board, name="practice")
+
+
+@pytest.mark.parametrize(("seed", "size"), ROUNDS)
+async def test_a_planted_fault_is_found_by_keys(open_app: OpenApp, seed: int, size: tuple[int, int]) -> None:
+    scene = Scene(K, seed=seed)
+    port = practice_port(scene)
+    make = lambda on_event: BoardLink(port.open, on_event=on_event)  # noqa: E731
+    async with open_app(scene.map, size=size, scene=scene, faults_on=CHAIN, make_link=make) as stage:
+        if scene.planted.wiring.head.answers:
+            await until(stage, lambda: search_of(stage).board.here)
+        for _ in range(60):
+            search = search_of(stage)
+            shown = text_of(stage.app)
+            if search.mode is Mode.DONE:
+                break
+            assert "judgement" in shown
+            if search.mode is Mode.FINDING:
+                await choose(stage, next(i.key for i in search.items if i.key.startswith("repair:")))
+                await choose(stage, "try")
+                continue
+            if search.mode is Mode.LAST_GOOD:
+                k = scene.practice.k
+                if k is None or k < 0:
+                    await choose(stage, "none")
+                else:
+                    await type_line(stage, str(k))
+                continue
+            assert search.question is not None
+            reply = scene.practice.answer(search.question.id)
+            if reply.typed:
+                assert f"The meter reads: {reply.typed}" in shown
+                await type_line(stage, reply.typed)
+            else:
+                await choose(stage, reply.answer)
+        shown = text_of(stage.app)
+        assert "That was it" in shown
+        assert "Planted:" in shown
+        assert "Score" in shown
+        await choose(stage, "leave")
+
+
+async def test_the_strip_shows_what_the_model_makes_of_the_frames(open_app: OpenApp) -> None:
+    scene = Scene(K, seed=11)  # the pixel after 19 is dead
+    port = practice_port(scene)
+    make = lambda on_event: BoardLink(port.open, on_event=on_event)  # noqa: E731
+    more = {"scene": scene, "faults_on": CHAIN, "make_link": make, "in_words": False}
+    async with open_app(scene.map, **more) as stage:
+        await until(stage, lambda: "R" * 20 + "·" * 30 in text_of(stage.app))
+        assert "You see" not in text_of(stage.app)
+        await choose(stage, "to-k-dark")
+        await choose(stage, "halve")
+        while search_of(stage).mode is Mode.HALVING:
+            halving = search_of(stage).halving
+            assert halving is not None
+            await until(stage, lambda: search_of(stage).lit is not None)
+            await press(stage, "y" if scene.lights(halving.pixel or 0) == "G" else "n")
+        assert search_of(stage).session.k == 19
+
+
+async def test_the_board_runs_the_pattern_and_goes_dark_for_a_repair(open_app: OpenApp) -> None:
+    async with open_app(a_map(), faults_on="a") as stage:
+        await until(stage, lambda: search_of(stage).board.here)
+        await press(stage, "enter")
+        await until(stage, lambda: search_of(stage).lit is not None)
+        running = stage.board.outputs[0].pattern
+        assert running is not None
+        assert len(stage.board.lit()) == 12
+        assert "● The board: dim red" in text_of(stage.app)
+        await press(stage, "f3")
+        await until(stage, lambda: stage.board.lit() == ())
+        assert "Switch the pixel supply off and unplug" in text_of(stage.app)
+        assert search_of(stage).session.stopped
+
+
+async def test_a_lost_board_is_said_and_lit_again_when_it_is_back(open_app: OpenApp) -> None:
+    async with open_app(a_map(), faults_on="a") as stage:
+        await until(stage, lambda: search_of(stage).board.here)
+        await press(stage, "enter")
+        await until(stage, lambda: len(stage.board.lit()) == 12)
+        stage.port.unplug()
+        await until(stage, lambda: not search_of(stage).board.here)
+        assert "no board" in text_of(stage.app)
+        await press(stage, "down", "down")
+        stage.port.plug()
+        for _ in range(60):
+            await asyncio.sleep(0.1)
+            if len(stage.board.lit()) == 12:
+                break
+        assert len(stage.board.lit()) == 12
+        assert search_of(stage).question is not None
+        assert search_of(stage).chosen == 2
+
+
+async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: OpenApp) -> None:
+    async with open_app(a_map(), size=(120, 40)) as stage:
+        await stage.lit()
+        await press(stage, "question_mark")
+        await until(stage, lambda: isinstance(stage.app.screen, FaultScreen) and search_of(stage).board.here)
+        await press(stage, "enter")
+        await choose(stage, "to-k-dark")
+        await type_line(stage, "4")
+        while search_of(stage).mode is Mode.QUESTION:
+            question = search_of(stage).question
+            assert question is not None
+            await choose(stage, "no" if question.id == "arrow-next" else UNSURE)
+        await choose(stage, "repair:next-backwards")
+        shown = text_of(stage.app)
+        assert "pad DOUT, colour not noted" in shown
+        assert "unplugged" in shown
+        await choose(stage, "cured")
+        await until(stage, lambda: load_map(stage.path).revisions != ())
+        kept = load_map(stage.path)
+        assert "the wrong way round" in kept.revisions[-1].reason
+        assert "fault repaired" in kept.chain("a").note
+        assert any(item.key == "follow" for item in search_of(stage).items)
+        await press(stage, "escape")
+        walk = stage.app.walk_screen
+        assert walk is not None
+        await until(stage, lambda: stage.app.screen is walk)
+        assert "fault repaired" in walk.walk.map.chain("a").note
+
+
+async def test_the_recheck_follows_a_repair_also_without_a_walk(open_app: OpenApp) -> None:
+    async with open_app(a_map(), faults_on="a") as stage:
+        await until(stage, lambda: search_of(stage).board.here)
+        await press(stage, "enter")
+        await choose(stage, "to-k-dark")
+        await type_line(stage, "4")
+        while search_of(stage).mode is Mode.QUESTION:
+            question = search_of(stage).question
+            await choose(stage, "no" if question is not None and question.id == "arrow-next" else UNSURE)
+        await choose(stage, "repair:next-backwards")
+        await choose(stage, "cured")
+        await choose(stage, "follow")
+        await until(stage, lambda: isinstance(stage.app.screen, RecheckScreen))
+        assert load_map(stage.path).chain("a").note.startswith("20")
+
+
+async def test_the_flex_log_and_the_return_wire_reach_the_file(open_app: OpenApp) -> None:
+    m = a_map(5)
+    board = SimulatedBoard(BoardConfig(pixels=200), [wiring_of(m, m.chain("a"))], return_wires=(0,))
+    port = SimulatedPort(board, name="board with a return wire")
+    make = lambda on_event: BoardLink(port.open, on_event=on_event)  # noqa: E731
+    async with open_app(m, faults_on="a", make_link=make) as stage:
+        await until(stage, lambda: search_of(stage).board.here)
+        await choose(stage, "flex")
+        assert "Joint board to 0 (1st)" in text_of(stage.app)
+        await press(stage, "n", "n", "y", "n", "n")
+        await until(stage, lambda: "reacted" in load_map(stage.path).chain("a").note)
+        await choose(stage, "return")
+        await until(stage, lambda: "5 pixels found" in text_of(stage.app))
+        await choose(stage, "end")
+        await until(stage, lambda: any("5 pixels found" in r.reason for r in load_map(stage.path).revisions))
+
+
+@pytest.mark.parametrize(("hostile", "size"), list(zip(HOSTILE, SIZES, strict=True)), ids=range(len(HOSTILE)))
+async def test_hostile_text_is_only_text(open_app: OpenApp, hostile: str, size: tuple[int, int]) -> None:
+    m = a_map(name=hostile, chain=hostile)
+    batch = Batch(id="bag", name=hostile, five_volt=hostile, ground=hostile, data_in=hostile, data_out=hostile)
+    chain = m.chain("a")
+    pixels = tuple(pixel.model_copy(update={"batch": "bag"}) for pixel in chain.pixels)
+    m = replace_chain(m, chain.model_copy(update={"pixels": pixels})).model_copy(update={"batches": (batch,)})
+    async with open_app(m, size=size, faults_on="a") as stage:
+        await until(stage, lambda: search_of(stage).board.here)
+        await press(stage, "enter")
+        await choose(stage, "to-k-dark")
+        await type_line(stage, "4")
+        while search_of(stage).mode is Mode.QUESTION:
+            await press(stage, "f2")
+        await choose(stage, next(i.key for i in search_of(stage).items if i.key.startswith("repair:joint-open")))
+        assert search_of(stage).mode is Mode.REPAIR
+        await press(stage, "f6", "f6", "f5")
+        assert "\x1b" not in text_of(stage.app)
+
+
+async def test_typing_where_nothing_is_typed_does_nothing_and_readings_are_corrected(open_app: OpenApp) -> None:
+    async with open_app(a_map(), faults_on="a", paper=True) as stage:
+        await press(stage, "1", "2")
+        assert search_of(stage).typed == ""
+        await press(stage, "enter")
+        await choose(stage, "nothing")
+        while not search_of(stage).reads_meter:
+            await press(stage, "f2")
+        await type_line(stage, "lots")
+        assert "is not a reading" in text_of(stage.app)
+        await press(stage, "ctrl+z")
+
+
+async def test_help_names_the_keys_and_the_footer_holds_six(open_app: OpenApp) -> None:
+    shown = [row for row in TABLE if row.shown and (row.scope == "faults" or row.action == "help")]
+    assert len(shown) <= 6
+    async with open_app(a_map(), faults_on="a") as stage:
+        footer = text_of(stage.app).splitlines()[-1]
+        for words in ("Take", "Not sure", "Heat", "Undo", "Help"):
+            assert words in footer
+        await press(stage, "f1")
+        assert "Heat, smell" in text_of(stage.app)

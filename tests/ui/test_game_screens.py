@@ -1,0 +1,277 @@
+"""Lamp list, board's table, lamp inputs and proof on screen, driven by keys, against a simulated board."""
+
+from __future__ import annotations
+
+import pytest
+from textual.widgets import Input
+
+from probe.document.checks import check_map
+from probe.document.file import demo_map_path, load_map
+from probe.document.lamp_table import lamp_table
+from probe.document.model import Chain, Lamp, PlayfieldMap
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, set_lamps, update_place
+from probe.document.proving import Standing, standings, tally
+from probe.ui.game_board import BoardTableScreen
+from probe.ui.game_lamps import LampsScreen
+from probe.ui.game_prove import ProveScreen
+from probe.ui.game_watch import WatchScreen
+from tests.ui.conftest import OpenApp, Stage, text_of
+from tests.ui.test_walk_screen import HOSTILE
+
+ROOM = {"play_pixels": 300, "inputs": 64}
+SIZES = ((80, 24), (120, 40))
+
+
+def demo() -> PlayfieldMap:
+    return load_map(demo_map_path("kelp_forest.json"))
+
+
+def hostile() -> PlayfieldMap:
+    m = add_chain(new_map("[/x] \x1b[31m"), Chain(id="a", name="[bold]", output=0, count=len(HOSTILE)))
+    m = set_count(m, "a", len(HOSTILE))
+    lamps = []
+    for number, label in enumerate(HOSTILE):
+        m, place = add_place(m, label, area=label[:100], group=label[:200] if number % 2 else "", lamps=(number,))
+        m = assign_place(m, "a", number, place.id)
+        lamps.append(Lamp(number=number, name=label, area=label, driver=label, insert_colour=label, note=label))
+    return set_lamps(m, lamps)
+
+
+async def shows(stage: Stage, *words: str) -> str:
+    """Wait until the screen shows all of these."""
+    text = ""
+    for _ in range(150):
+        await stage.pilot.pause(0.02)
+        await stage.app.conductor.settled()
+        text = text_of(stage.app)
+        if all(word in text for word in words):
+            return text
+    raise AssertionError(f"{words} not in\n{text}")
+
+
+async def to_lamps(stage: Stage) -> LampsScreen:
+    await stage.lit()
+    await stage.pilot.press("number_sign")
+    await stage.pilot.pause()
+    assert isinstance(stage.app.screen, LampsScreen)
+    return stage.app.screen
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, size: tuple[int, int]) -> None:
+    m = demo()
+    async with open_app(m, m, size=size, config=ROOM) as stage:
+        await to_lamps(stage)
+        await shows(stage, "95 rows", "Launch arrow")
+        await stage.pilot.press("f5")
+        await shows(stage, "the board holds no table yet")
+        await stage.pilot.press("f2")
+        await shows(stage, "THE SAME", "written, read back")
+        assert stage.board.store.held is not None
+        await stage.pilot.press("f12")
+        await shows(stage, "lamp 1 Launch arrow", "LIT", "0 of 73 proved", "Under the glass: Launch arrow")
+        assert {place for place, _ in stage.board.lit()} == {"launch-arrow"}
+        await stage.pilot.press("enter")
+        await shows(stage, "lamp 2 Right outlane pearl", "1 of 73 proved")
+        await stage.pilot.press("f2")
+        await shows(stage, "lamp 3", "1 wrong")
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert isinstance(stage.app.screen, LampsScreen)
+        on_disk = load_map(stage.path)
+        assert [(proof.lamp, proof.verdict.value, proof.by_table) for proof in on_disk.proofs] == [
+            (1, "right", True), (2, "wrong", True),
+        ]  # fmt: skip
+        await stage.pilot.press("escape", "f12")
+        await stage.pilot.pause()
+        await shows(stage, "108 of 108 pixels", "proved 1/73")
+        await stage.pilot.press("f3")
+        await shows(stage, "1 of 73 proved since the last change, 1 wrong")
+
+
+async def test_the_whole_proof_by_one_key(open_app: OpenApp) -> None:
+    m = demo()
+    async with open_app(m, m, config=ROOM) as stage:
+        await to_lamps(stage)
+        await stage.pilot.press("f12")
+        for _ in range(73):
+            await shows(stage, "LIT")
+            await stage.pilot.press("y")
+        await shows(stage, "all proved since the last change", "73 of 73")
+        found = load_map(stage.path)
+        assert tally(found).proved == 73
+        assert {row.state for row in standings(found)} == {Standing.PROVED}
+        assert not any(proof.by_table for proof in found.proofs), "the board held no table"
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[int, int]) -> None:
+    m = demo()
+    target = next(place for place in m.places if place.label == "Kelp target 3")
+    m = update_place(m, target.model_copy(update={"lamps": ()}))
+    async with open_app(m, m, size=size, config=ROOM) as stage:
+        await to_lamps(stage)
+        await stage.pilot.press("f9")
+        await shows(stage, "lamp inputs", "what changed")
+        stage.port.set_input(21, True)
+        await shows(stage, "21", "Kelp target 3: on")
+        await stage.pilot.press("enter")
+        await shows(stage, "Which place is that lamp?")
+        await stage.pilot.press("enter")
+        await shows(stage, "Kelp target 3 is lamp 21")
+        assert load_map(stage.path).place_by_id[target.id].lamps == (21,)
+        stage.port.set_input(30, True)
+        await shows(stage, "30 Wreck flasher")
+        await stage.pilot.press("f4")
+        await shows(stage, "noted", "what did you see?")
+        await stage.pilot.pause(0.1)
+        await stage.pilot.press(*"both on")
+        await stage.pilot.press("enter")
+        await stage.pilot.pause()
+        await shows(stage, "lamp inputs")
+        seen = load_map(stage.path).observations
+        assert [(o.lamp, o.seen) for o in seen] == [(30, "both on")]
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert isinstance(stage.app.screen, LampsScreen)
+        assert stage.app.screen.work.map.observations == seen
+
+
+async def test_rows_are_added_changed_moved_and_taken_out(open_app: OpenApp) -> None:
+    m = demo()
+    async with open_app(m, m, size=(120, 40), config=ROOM) as stage:
+        screen = await to_lamps(stage)
+        await stage.pilot.press("f2")
+        await shows(stage, "A new row")
+        await stage.pilot.press(*"70", "enter")
+        await shows(stage, "every lamp needs one")
+        await stage.pilot.press(*"Apron", "enter")
+        await shows(stage, "Apron added", "96 rows")
+        assert screen.work.map.lamps[1].name == "Apron"
+        await stage.pilot.press("enter")
+        await shows(stage, "A row of the lamp list")
+        stage.app.screen.query_one("#form-number", Input).value = ""
+        stage.app.screen.query_one("#form-group", Input).value = "[/x] always"
+        await stage.pilot.press("enter")
+        await shows(stage, "Apron changed", "[/x] always")
+        await stage.pilot.press("plus")
+        await stage.pilot.pause()
+        assert [lamp.name for lamp in screen.work.map.lamps[:3]] == ["Launch arrow", "Shooter lane glow 1", "Apron"]
+        await stage.pilot.press("f8")
+        await shows(stage, "taken out", "95 rows")
+        await stage.pilot.press("ctrl+z", "ctrl+z", "ctrl+z", "ctrl+z")
+        await shows(stage, "undone", "95 rows")
+        assert load_map(stage.path).lamps == m.lamps
+
+
+def unjoined() -> PlayfieldMap:
+    """The demo as somebody left it who named places in a hurry."""
+    m = demo()
+    for place in m.places:
+        label = place.label.upper().replace("LEFT", "L").replace("TARGET", "tgt") if place.lamps else place.label
+        m = update_place(m, place.model_copy(update={"lamps": (), "group": "", "label": label}))
+    return m
+
+
+async def test_places_join_by_name_all_sure_ones_at_once(open_app: OpenApp) -> None:
+    m = unjoined()
+    async with open_app(m, m, config=ROOM) as stage:
+        screen = await to_lamps(stage)
+        await stage.pilot.press("f3")
+        await shows(stage, "proposals", "Is the place")
+        await stage.pilot.press("f6")
+        await shows(stage, "joined")
+        for _ in range(40):
+            if not screen.work.matches:
+                break
+            await stage.pilot.press("enter")
+            await stage.pilot.pause()
+        wanted = {row.number: row.pixels for row in lamp_table(demo()).lamps}
+        assert {row.number: row.pixels for row in lamp_table(screen.work.map).lamps} == wanted
+        assert not [f for f in check_map(screen.work.map) if f.code in ("pixel-without-job", "lamp-without-place")]
+
+
+async def test_a_row_joins_to_a_place_picked_by_hand(open_app: OpenApp) -> None:
+    m = unjoined()
+    async with open_app(m, m, config=ROOM) as stage:
+        screen = await to_lamps(stage)
+        await stage.pilot.press("f4")
+        await shows(stage, "Which place does Launch arrow light?")
+        await stage.pilot.press(*"whirl", "enter")
+        await shows(stage, "WHIRLPOOL joined to Launch arrow")
+        assert next(p for p in screen.work.map.places if p.label == "WHIRLPOOL").lamps == (1,)
+        await stage.pilot.press("f7")
+        await shows(stage, "1 places taken off")
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int]) -> None:
+    m = hostile()
+    async with open_app(m, m, size=size, config=ROOM) as stage:
+        await to_lamps(stage)
+        text = await shows(stage, f"{len(HOSTILE)} rows", "[/x]")
+        assert "\x1b" not in text
+        await stage.pilot.press("f4")
+        await shows(stage, "Which place does", "[bold]not bold")
+        await stage.pilot.press("escape", "enter")
+        await shows(stage, "A row of the lamp list")
+        await stage.pilot.press("escape", "f5")
+        await shows(stage, "no table")
+        await stage.pilot.press("f2")
+        await shows(stage, "THE SAME")
+        await stage.pilot.press("f9")
+        await shows(stage, "lamp inputs")
+        for number in range(1, len(HOSTILE)):
+            stage.port.set_input(number, True)
+        await shows(stage, "[@cli", "on, ")
+        await stage.pilot.press("f4")
+        await shows(stage, "what did you see?")
+        await stage.pilot.press("escape")
+        await stage.pilot.pause(0.1)
+        await stage.pilot.press("enter")
+        await shows(stage, "Which place is that lamp?")
+        await stage.pilot.press("escape", "f12")
+        await stage.pilot.pause()
+        await stage.pilot.press("escape", "f12")
+        for _ in HOSTILE:
+            await shows(stage, "LIT")
+            await stage.pilot.press("n")
+        await shows(stage, "wrong")
+
+
+async def test_a_lost_board_is_a_state_not_an_end(open_app: OpenApp) -> None:
+    m = demo()
+    async with open_app(m, m, config=ROOM) as stage:
+        await to_lamps(stage)
+        for key, screen in (("f5", BoardTableScreen), ("f9", WatchScreen), ("f12", ProveScreen)):
+            await stage.pilot.press(key)
+            await stage.pilot.pause(0.2)
+            assert isinstance(stage.app.screen, screen)
+            stage.port.unplug()
+            await stage.pilot.pause(0.2)
+            await stage.pilot.press("f2", "f6")
+            stage.port.plug()
+            for _ in range(100):
+                await stage.pilot.pause(0.05)
+                if "simulated 1.0" in text_of(stage.app):
+                    break
+            assert "simulated 1.0" in text_of(stage.app)
+            if screen is not ProveScreen:
+                await stage.pilot.press("escape")
+                await stage.pilot.pause(0.1)
+        await shows(stage, "LIT")
+
+
+async def test_paper_needs_no_board(open_app: OpenApp) -> None:
+    m = demo()
+    async with open_app(m, m, paper=True) as stage:
+        await stage.pilot.pause(0.2)
+        await stage.pilot.press("number_sign")
+        await stage.pilot.pause(0.1)
+        assert isinstance(stage.app.screen, LampsScreen)
+        for key in ("f5", "f9", "f12"):
+            await stage.pilot.press(key)
+            await stage.pilot.pause(0.1)
+            await stage.pilot.press("f2", "enter", "escape")
+            await stage.pilot.pause(0.1)
+        assert load_map(stage.path).proofs == ()

@@ -1,0 +1,124 @@
+"""F1 on every screen: its keys and the cautions; F1 or Esc closes it, and the screen is as it was."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+
+import pytest
+from textual.screen import ModalScreen, Screen
+
+import probe.ui
+from probe.document.file import demo_map_path, load_map
+from probe.ui.help import HelpScreen
+from probe.ui.keys import TABLE
+from probe.ui.start import PortChoice, PortScreen
+from tests.ui.conftest import OpenApp, Stage, text_of
+
+OPENED = {
+    "walk": (),
+    "what next": ("escape",),
+    "table": ("f12",),
+    "revisions": ("f12", "f6"),
+    "power": ("exclamation_mark",),
+    "harness": ("ampersand",),
+    "fault finder": ("question_mark",),
+    "recheck": ("semicolon",),
+    "find": ("colon",),
+    "lamps": ("number_sign",),
+    "picture": ("percent_sign",),
+    "evenness": ("percent_sign", "f5"),
+}
+BASES = {"LineScreen", "GameScreen", "PlanningScreen", "EntriesScreen", "HelpScreen"}
+
+
+def own_screens() -> list[type[Screen[object]]]:
+    found = []
+    for module in pkgutil.iter_modules(probe.ui.__path__, "probe.ui."):
+        for name, each in vars(importlib.import_module(module.name)).items():
+            if isinstance(each, type) and issubclass(each, Screen) and each.__module__ == module.name:
+                found += [each] if name not in BASES else []
+    return found
+
+
+@pytest.mark.parametrize("screen", own_screens(), ids=lambda screen: screen.__name__)
+def test_every_screen_has_keys_of_its_own_in_the_help(screen: type[Screen[object]]) -> None:
+    scope = getattr(screen, "KEY_SCOPE", "")
+    asks = issubclass(screen, ModalScreen) or screen.__name__ in ("StartScreen", "SettingScreen")
+    assert asks or any(row.scope == scope for row in TABLE), "its keys are in no scope of the table"
+
+
+async def opened(stage: Stage, keys: tuple[str, ...]) -> None:
+    await stage.lit()
+    for key in keys:
+        await stage.pilot.press(key)
+        await stage.pilot.pause(0.2)
+    if type(stage.app.screen).__name__ == "CautionScreen":
+        await stage.pilot.press("enter")
+        await stage.pilot.pause(0.2)
+
+
+@pytest.mark.parametrize("name", OPENED)
+async def test_f1_helps(name: str, open_app: OpenApp) -> None:
+    m = load_map(demo_map_path())
+    async with open_app(m, m, size=(120, 60)) as stage:
+        await opened(stage, OPENED[name])
+        below = stage.app.screen
+        await stage.pilot.press("f1")
+        await stage.pilot.pause(0.2)
+        assert isinstance(stage.app.screen, HelpScreen)
+        shown = text_of(stage.app)
+        assert "Keys" in shown
+        assert "Cautions" in shown
+        scope = getattr(below, "KEY_SCOPE", "")
+        for row in [row for row in TABLE if row.scope == scope][:6]:
+            assert row.words[:30] in shown
+        await stage.pilot.press("f1")
+        await stage.pilot.pause(0.2)
+        assert stage.app.screen is below
+
+
+async def test_f1_helps_before_there_is_a_map(open_app: OpenApp) -> None:
+    async with open_app(None, None, start_here=True) as stage:
+        await stage.pilot.pause(0.2)
+        await stage.pilot.press("f1")
+        await stage.pilot.pause(0.2)
+        assert "Choose from the list" in text_of(stage.app)
+    async with open_app(None, None, paper=True) as stage:
+        await stage.pilot.pause(0.2)
+        await stage.pilot.press("f1")
+        await stage.pilot.pause(0.2)
+        assert "This output again" in text_of(stage.app)
+
+
+async def test_f1_helps_while_a_port_is_picked(open_app: OpenApp) -> None:
+    m = load_map(demo_map_path())
+    async with open_app(m, m, make_link=None) as stage:
+        await stage.pilot.pause(0.2)
+        assert type(stage.app.screen).__name__ == "PortScreen"
+        await stage.pilot.press("f1")
+        await stage.pilot.pause(0.2)
+        shown = text_of(stage.app)
+        assert "Look again" in shown
+        await stage.pilot.press("escape")
+        await stage.pilot.pause(0.2)
+        assert type(stage.app.screen).__name__ == "PortScreen"
+
+
+async def test_help_names_each_key_once_and_only_ours(open_app: OpenApp) -> None:
+    async with open_app(load_map(demo_map_path())) as stage:
+        await opened(stage, ("f12", "f1"))
+        shown = text_of(stage.app)
+        assert shown.count("Esc ") == 1
+        for not_ours in ("Focus Next", "Focus Previous", "Copy selected text"):
+            assert not_ours not in shown
+
+
+async def test_what_is_typed_at_the_list_of_ports_goes_to_the_line(open_app: OpenApp) -> None:
+    async with open_app(load_map(demo_map_path())) as stage:
+        await stage.lit()
+        picked: list[PortChoice | None] = []
+        await stage.app.push_screen(PortScreen([PortChoice(None, "paper")]), picked.append)
+        await stage.pilot.press(*"loop", "colon", "slash", "slash", "enter")
+        await stage.pilot.pause()
+        assert [choice.address for choice in picked if choice] == ["loop://"]

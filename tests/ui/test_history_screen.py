@@ -1,0 +1,142 @@
+"""The list of revisions on screen: read, compared and gone back to by keys."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.document.diff import diff
+from probe.document.edits import Insert, Remove, renumber
+from probe.document.file import load_map
+from probe.document.file.errors import CannotSaveError
+from probe.document.model import PlayfieldMap
+from probe.document.revisions import at_revision
+from probe.ui.elsewhere import places_to_go
+from probe.ui.keys import TABLE
+from probe.ui.revisions import RevisionsScreen
+from probe.ui.walk import WalkScreen
+from tests.ui.conftest import OpenApp, text_of
+from tests.ui.test_power_screens import press
+from tests.ui.test_walk_screen import HOSTILE, small
+
+TIME = "2026-03-01T19:30:00Z"
+
+
+def with_history(*reasons: str) -> PlayfieldMap:
+    m = small()
+    m = renumber(m, [Insert(chain="a", after=2, count=2)], time=TIME, reason="lit the reef better")
+    m = renumber(m, [Remove(chain="a", first=0, last=0)], time="2026-03-02T20:00:00Z", reason="took one out")
+    for reason in reasons:
+        m = renumber(m, [Insert(chain="a", after=0)], time=TIME, reason=reason)
+    return m
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]) -> None:
+    m = with_history()
+    async with open_app(m, size=size) as stage:
+        await stage.lit()
+        shown = await press(stage, "f12", "f6")
+        assert isinstance(stage.app.screen, RevisionsScreen)
+        for words in ("2  2026-03-02 20:00  took one out", "1  2026-03-01 19:30  lit the reef better"):
+            assert words in shown, words
+        assert "From revision 1 to revision 2" in shown
+        assert "taken out: was 0" in shown
+        assert "0 of 7 verified since revision 2" in shown
+        assert "new: 3–4 after" in await press(stage, "down")
+        shown = await press(stage, "f2", "up")
+        assert "◂    1" in shown, "what is compared with is marked"
+        shown = await press(stage, "down", "down")
+        assert "From before the first revision to revision 1" in shown
+        shown = await press(stage, "up", "f2", "enter")
+        assert "Enter once more" in shown
+        assert load_map(stage.path) == m
+        shown = await press(stage, "enter")
+        assert "Back to revision 1, lit the reef better" in shown
+        saved = load_map(stage.path)
+        assert diff(saved, at_revision(m, 1)) == ()
+        assert len(saved.revisions) == 3
+        await press(stage, "escape")
+        assert isinstance(stage.app.screen, WalkScreen)
+        assert stage.app.screen.walk.map == saved
+        await stage.lit()
+        await press(stage, "ctrl+z", "ctrl+z")
+    assert diff(load_map(stage.path), m) == (), "the walk takes even that back"
+
+
+async def test_from_the_walks_list_and_the_open_session(open_app: OpenApp) -> None:
+    m = with_history()
+    async with open_app(m) as stage:
+        await stage.lit()
+        await press(stage, "f5")
+        at = [action for action, _ in places_to_go()].index("revisions")
+        shown = await press(stage, "escape", *["down"] * at, "enter")
+        assert isinstance(stage.app.screen, RevisionsScreen)
+        assert "Walked: Playfield (open session)" in shown
+        assert "From revision 2 to now" in shown
+        await press(stage, "ctrl+z")
+        saved = load_map(stage.path)
+        assert [r.reason for r in saved.revisions[2:]] == ["Walked: Playfield", "Undone: revision 3, Walked: Playfield"]
+        await press(stage, "ctrl+y", "escape")
+        await stage.lit()
+        await press(stage, "f5")
+    after = load_map(stage.path)
+    assert [r.number for r in after.revisions] == [1, 2, 3, 4, 5, 6], "the walk went on from there"
+
+
+async def test_looking_changes_nothing(open_app: OpenApp) -> None:
+    m = with_history()
+    async with open_app(m) as stage:
+        await stage.lit()
+        await press(stage, "f12", "f6", "down", "f2", "up", "pagedown", "pageup", "escape")
+        assert isinstance(stage.app.screen, WalkScreen)
+    assert load_map(stage.path) == m
+
+
+@pytest.mark.parametrize("reason", HOSTILE)
+async def test_hostile_reasons(open_app: OpenApp, reason: str) -> None:
+    async with open_app(with_history(reason)) as stage:
+        await stage.lit()
+        shown = await press(stage, "f12", "f6", "enter", "down", "enter", "enter")
+        assert "\x1b" not in shown
+        assert "\u202e" not in shown
+        assert "Back to revision 2" in shown
+
+
+async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatch: pytest.MonkeyPatch) -> None:
+    m = with_history()
+    async with open_app(m) as stage:
+        await stage.lit()
+        await press(stage, "f12", "f6")
+        store = stage.app.plan.store
+        assert store is not None
+
+        def full(_: PlayfieldMap) -> None:
+            raise CannotSaveError(stage.path, "the disk is full", "make room")
+
+        with monkeypatch.context() as broken:
+            broken.setattr(store, "save", full)
+            assert "NOT SAVED" in await press(stage, "ctrl+z")
+        assert "NOT SAVED" not in await press(stage, "ctrl+r")
+        assert len(load_map(stage.path).revisions) == 3
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
+async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
+    async with open_app(with_history(*["one more"] * 40), size=size) as stage:
+        await stage.lit()
+        await press(stage, "f12", "f6", *["down"] * 12)
+        await stage.pilot.resize_terminal(80, 24)
+        shown = await press(stage)
+        assert "▸   30" in shown
+
+
+def test_at_most_six_keys_in_the_footer() -> None:
+    for scope in ("revisions", "table"):
+        assert sum(row.shown and row.scope in (scope, "app") for row in TABLE) <= 6
+
+
+async def test_without_a_board_everything_is_drawn_at_once(open_app: OpenApp) -> None:
+    async with open_app(with_history(), paper=True) as stage:
+        await stage.pilot.pause(0.2)
+        assert "○ on paper" in text_of(stage.app)
+        assert "took one out" in await press(stage, "f12", "f6")

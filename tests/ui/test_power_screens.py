@@ -1,0 +1,258 @@
+"""Power plan and harness sheet on screen, driven by keys."""
+
+from __future__ import annotations
+
+import pytest
+from textual.widgets import Footer, Input
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.file.errors import CannotSaveError
+from probe.document.model.harness import JoinedTo
+from probe.document.wiring import joint_at, put, put_joint
+from probe.ui.harness import BatchScreen, HarnessScreen, JointScreen
+from probe.ui.keys import TABLE
+from probe.ui.planning import CautionScreen
+from probe.ui.power import PowerScreen
+from probe.ui.walk import WalkScreen
+from tests.document.strategies import HOSTILE
+from tests.ui.conftest import OpenApp, Stage, text_of
+
+DEMO = load_map(demo_map_path())
+
+
+async def press(stage: Stage, *keys: str) -> str:
+    """Press keys, wait for what comes of them; returns what the screen shows."""
+    for key in keys:
+        await stage.pilot.press(key)
+        await stage.pilot.pause()
+    await stage.app.conductor.settled()
+    await stage.pilot.pause()
+    return text_of(stage.app)
+
+
+async def opened(stage: Stage, key: str) -> str:
+    """From the walk to the power plan (`!`) or the harness (`&`), cautions read."""
+    await stage.lit()
+    shown = await press(stage, key)
+    assert isinstance(stage.app.screen, CautionScreen)
+    assert "Cautions:" in shown
+    return await press(stage, "enter")
+
+
+async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        shown = await opened(stage, "exclamation_mark")
+        assert isinstance(stage.app.screen, PowerScreen)
+        for words in ("lowest 4.96 V", "4.50 ┤", "▲Board end@0", "▲Bumper cove@56", "Trench glow 2@83", "20 AWG"):
+            assert words in shown, words
+        thin = await press(stage, "minus", "minus", "minus")
+        assert "26 AWG" in thin
+        assert "lowest 4.91 V at pixel 29" in thin
+        assert load_map(stage.path).chain("playfield").wire == "26 AWG", "saved at once"
+        typed = await press(stage, "enter", *["backspace"] * 6, *"0.5", "enter")
+        assert "0.5 mm²" in typed
+        white = await press(stage, "f2", "f2")
+        assert "full white" in white
+        back = await press(stage, "ctrl+z", "ctrl+z", "ctrl+z", "ctrl+z")
+        assert "20 AWG" in back
+        assert load_map(stage.path) == DEMO
+
+
+async def test_a_feed_where_it_helps_most(open_app: OpenApp) -> None:
+    m = DEMO.model_copy(update={"feeds": ()})
+    async with open_app(m) as stage:
+        shown = await opened(stage, "exclamation_mark")
+        assert "assumed" in shown or "nothing to mend" in shown
+        shown = await press(stage, "f3")
+        assert "one more feed helps most" in shown
+        shown = await press(stage, "enter")
+        assert "feed added" in shown
+        saved = load_map(stage.path)
+        assert saved.feeds[0].name == "board end"
+        assert len(saved.feeds) == 2
+        shown = await press(stage, "plus")
+        assert load_map(stage.path).feeds[1].pixel != saved.feeds[1].pixel
+        await press(stage, "f8")
+        assert len(load_map(stage.path).feeds) == 1
+
+
+async def test_what_is_refused_stays_in_the_line_with_the_reason(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "exclamation_mark")
+        shown = await press(stage, "enter", *["backspace"] * 6, *"thick", "enter")
+        assert "is not understood" in shown
+        line = stage.app.screen.query_one("#plan-input", Input)
+        assert (line.value, line.has_focus) == ("thick", True)
+        shown = await press(stage, "escape")
+        assert isinstance(stage.app.screen, PowerScreen)
+        assert load_map(stage.path) == DEMO
+
+
+async def test_the_walk_goes_on_with_the_changed_map(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "exclamation_mark")
+        await press(stage, "plus", "escape")
+        assert isinstance(stage.app.screen, WalkScreen)
+        await stage.lit()
+        await press(stage, "f5")
+        saved = load_map(stage.path)
+        assert saved.chain("playfield").wire == "18 AWG", "the answer did not put the old map back"
+        assert saved.chain("playfield").pixels[0].state == "spare"
+        shown = await press(stage, "ctrl+z", "ctrl+z")
+        assert "once more to take back revision" in shown, "the visit is a revision of its own"
+        assert load_map(stage.path).revisions[-1].reason == "Playfield: wire changed"
+        await press(stage, "ctrl+z")
+        assert load_map(stage.path).chain("playfield").wire == "20 AWG"
+
+
+async def test_cautions_come_first_and_esc_leaves_them(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await stage.lit()
+        await press(stage, "ampersand")
+        assert isinstance(stage.app.screen, CautionScreen)
+        await press(stage, "escape")
+        assert isinstance(stage.app.screen, WalkScreen)
+        await opened(stage, "ampersand")
+        assert isinstance(stage.app.screen, HarnessScreen)
+        shown = await press(stage, "escape", "ampersand")
+        assert isinstance(stage.app.screen, HarnessScreen), "read once, not every time"
+        shown = await press(stage, "f9")
+        assert "Do not plug or unplug pixels with power on" in shown
+        await press(stage, "enter", "f12")
+        assert isinstance(stage.app.screen, CautionScreen), "planning has cautions of its own"
+        await press(stage, "enter")
+        assert isinstance(stage.app.screen, PowerScreen)
+        await press(stage, "f12")
+        assert isinstance(stage.app.screen, HarnessScreen)
+
+
+async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
+    number = DEMO.pixels_at["whirlpool"][0][1]
+    joint = joint_at(DEMO.chain("playfield"), number).model_copy(update={"data_to": JoinedTo.GROUND})
+    async with open_app(put_joint(DEMO, "playfield", joint)) as stage:
+        shown = await opened(stage, "ampersand")
+        assert "1 refused" in shown
+        shown = await press(stage, "f4")
+        assert "REFUSED: data out of pixel 78 (its blue) is joined to ground of pixel 79 (its blue)" in " ".join(
+            shown.split()
+        )
+        shown = await press(stage, "enter")
+        assert isinstance(stage.app.screen, JointScreen)
+        assert "Unplugged at the wall" in shown
+        await press(stage, *["down"] * 5, "enter", *["backspace"] * 6, *"data", "space", *"in", "enter")
+        shown = text_of(stage.app)
+        assert "by function" in shown
+        await press(stage, "escape")
+        assert "0 refused" in text_of(stage.app)
+
+
+async def test_joints_one_after_the_other(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "ampersand")
+        await press(stage, "down", "down", "enter")
+        shown = await press(stage, "f2")
+        assert "Joint 2 to 3" in shown
+        await press(stage, "enter", *"70", "enter")
+        assert joint_at(load_map(stage.path).chain("playfield"), 3).length_mm == 70
+        await press(stage, "f3", "f3", "escape")
+        assert isinstance(stage.app.screen, HarnessScreen)
+        assert "joint 0 to 1" in text_of(stage.app)
+
+
+async def test_batches_by_keys(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "ampersand")
+        shown = await press(stage, "f2", "f3", *"Loose", "enter")
+        assert isinstance(stage.app.screen, BatchScreen)
+        assert "Batch Loose, 0 pixels" in shown
+        await press(stage, "enter", *"pink", "enter", "escape")
+        await press(stage, "down", "f3", *"Loose", "enter")
+        saved = load_map(stage.path)
+        assert (saved.batches[-1].name, saved.batches[-1].five_volt) == ("Loose", "pink")
+        assert saved.chain("playfield").pixels[1].batch == "loose"
+        assert "pink" in text_of(stage.app)
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> None:
+    m = put(DEMO, DEMO.feeds[0].model_copy(update={"name": text, "note": text}))
+    m = put(m, m.supplies[0].model_copy(update={"name": text}))
+    m = put(m, m.batches[0].model_copy(update={"name": text, "data_out": text, "ground": text}))
+    joint = joint_at(m.chain("playfield"), 0).model_copy(update={"note": text, "leaving_data": text})
+    m = put_joint(m, "playfield", joint)
+    chains = tuple(c.model_copy(update={"name": text}) for c in m.chains)
+    places = tuple(p.model_copy(update={"label": text, "area": text}) for p in m.places)
+    m = m.model_copy(update={"chains": chains, "places": places})
+    async with open_app(m) as stage:
+        screens = [await opened(stage, "exclamation_mark"), await press(stage, "down", "f3")]
+        screens.append(await press(stage, "escape", "f12", "enter"))
+        screens += [await press(stage, "enter"), await press(stage, "escape", "f2")]
+        assert isinstance(stage.app.screen, BatchScreen)
+        screens += [await press(stage, "enter"), await press(stage, "enter")]
+        assert load_map(stage.path) == m, "a name that was looked at and left is as it was"
+        for shown in screens:
+            assert not any(character in shown for character in "\x00\x07\x1b\x9b\u202e\u2066")
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
+async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
+    async with open_app(DEMO, size=size) as stage:
+        await opened(stage, "exclamation_mark")
+        await press(stage, "f12", "enter", "enter")
+        assert isinstance(stage.app.screen, JointScreen)
+        await stage.pilot.resize_terminal(120, 40)
+        await press(stage, "escape", "f12")
+        assert isinstance(stage.app.screen, PowerScreen)
+        shown = text_of(stage.app)
+        assert "Board end@0" in shown
+        assert "Chain Playfield" in shown
+
+
+async def test_at_most_six_keys_in_the_footer_and_none_twice(open_app: OpenApp) -> None:
+    for scope in ("power", "harness", "joint", "batch"):
+        rows = [row for row in TABLE if row.scope in (scope, "app")]
+        assert sum(row.shown for row in rows) <= 6
+        own = [key for row in TABLE if row.scope == scope for key in row.keys]
+        assert len(own) == len(set(own))
+    async with open_app(DEMO) as stage:
+        shown = await opened(stage, "exclamation_mark")
+        assert stage.app.screen.query_one(Footer)
+        last = shown.splitlines()[-1]
+        for words in ("Change", "Load", "Add feed", "Harness", "Cautions", "Help"):
+            assert words in last
+        shown = await press(stage, "f1")
+        assert "A step up, thicker, next" in shown
+
+
+async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "exclamation_mark")
+        store = stage.app.conductor.store
+        assert store is not None
+
+        def full(m: object) -> None:
+            raise CannotSaveError(stage.path, "the disk is full", "Make room, then save again")
+
+        with monkeypatch.context() as patched:
+            patched.setattr(store, "save", full)
+            shown = await press(stage, "plus")
+            assert "NOT SAVED" in shown
+        shown = await press(stage, "ctrl+r")
+        assert "NOT SAVED" not in shown
+        assert load_map(stage.path).chain("playfield").wire == "18 AWG"
+
+
+async def test_losing_the_board_does_not_stop_the_planning(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "exclamation_mark")
+        stage.port.unplug()
+        await stage.pilot.pause(0.3)
+        await press(stage, "plus")
+        assert load_map(stage.path).chain("playfield").wire == "18 AWG"
+        stage.port.plug()
+        await press(stage, "escape")
+        for _ in range(300):
+            await stage.pilot.pause(0.05)
+            if "● LIT" in text_of(stage.app):
+                break
+        assert "● LIT" in text_of(stage.app)

@@ -1,0 +1,66 @@
+"""Keys come as fast as a terminal can send them: pasted, or typed ahead of a busy machine. None is lost or mixed up."""
+
+from __future__ import annotations
+
+import pytest
+from textual import events
+
+from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.operations import add_chain, new_map, set_count
+from tests.ui.conftest import OpenApp, Stage
+
+NAMES = ("Otter grotto", "Left kelp lane", "Wreck light 3", "Top of the reef", "Diver's lamp", "Anchor")
+
+
+def unnamed() -> PlayfieldMap:
+    return set_count(add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0)), "a", 40)
+
+
+def type_at_once(stage: Stage, text: str) -> None:
+    for sign in text:
+        key = {"\r": "enter", "\b": "backspace", "\f": "f2", " ": "space", "'": "apostrophe"}.get(sign, sign)
+        stage.app.post_message(events.Key(key, sign if sign.isprintable() else None))
+
+
+def labels(stage: Stage) -> list[str]:
+    assert stage.app.walk_screen is not None
+    m = stage.app.walk_screen.walk.map
+    placed = [p for p in m.chains[0].pixels if p.state is PixelState.PLACED]
+    return [m.place_by_id[p.place or ""].label for p in placed]
+
+
+async def arrived(stage: Stage, number: int) -> None:
+    for _ in range(1_000):
+        await stage.pilot.pause(0.01)
+        assert stage.app.walk_screen is not None
+        if stage.app.walk_screen.walk.number >= number:
+            return
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_names_from_a_paper_list_pasted_at_once_arrive_whole(open_app: OpenApp, size: tuple[int, int]) -> None:
+    async with open_app(unnamed(), size=size, paper=True) as stage:
+        await stage.pilot.pause()
+        type_at_once(stage, "".join(f"{name}\r" for name in NAMES))
+        await arrived(stage, len(NAMES))
+        assert labels(stage) == list(NAMES)
+
+
+async def test_a_name_typed_while_the_board_is_busy_arrives_whole(open_app: OpenApp) -> None:
+    async with open_app(unnamed()) as stage:
+        for number, name in enumerate(NAMES):
+            await stage.lit()
+            type_at_once(stage, f"{name}\r")
+            await arrived(stage, number + 1)
+        assert labels(stage) == list(NAMES)
+
+
+async def test_editing_keys_keep_their_turn(open_app: OpenApp) -> None:
+    async with open_app(unnamed(), paper=True) as stage:
+        await stage.pilot.pause()
+        type_at_once(stage, "Kelp lanx\be\r\fAnchor\r")
+        await arrived(stage, 3)
+        assert labels(stage) == ["Kelp lane", "Anchor"]
+        chain = stage.app.walk_screen.walk.map.chains[0] if stage.app.walk_screen is not None else None
+        assert chain is not None
+        assert [pixel.state for pixel in chain.pixels[:3]] == [PixelState.PLACED, PixelState.DARK, PixelState.PLACED]

@@ -1,0 +1,109 @@
+"""What a screen beside the walk changes is a revision of its own: with time, reason and diff, and undone later."""
+
+from __future__ import annotations
+
+import re
+
+from textual.widgets import Input
+
+from probe.document.diff import diff
+from probe.document.file import load_map
+from probe.document.revisions import at_revision
+from probe.ui.power import PowerScreen
+from tests.ui.conftest import OpenApp
+from tests.ui.test_game_screens import ROOM, demo, shows, to_lamps
+from tests.ui.test_power_screens import DEMO, opened, press
+
+NEW = len(DEMO.revisions)
+
+
+async def test_power_edits_are_one_revision_apart_from_the_walk(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await stage.lit()
+        await press(stage, "f5")  # an answer of the walk comes first
+        await opened(stage, "exclamation_mark")
+        await press(stage, "minus", "minus")
+        crashed = load_map(stage.path)
+        assert {c.what.value for c in crashed.pending} == {"chain", "pixel"}, "on disk, if the program is killed here"
+        await press(stage, "escape")
+        saved = load_map(stage.path)
+        assert [r.reason for r in saved.revisions[NEW:]] == ["Walked: Playfield", "Playfield: wire changed"]
+        assert saved.pending == ()
+        assert all(re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", r.time) for r in saved.revisions[NEW:])
+        assert saved.revisions[-1].changes == ("Playfield: wire 20 AWG → 24 AWG",)
+        assert at_revision(saved, saved.revisions[-2].number).chain("playfield").wire == "20 AWG"
+    async with open_app(saved, DEMO) as stage:
+        await stage.lit()
+        await press(stage, "ctrl+z", "ctrl+z")
+        undone = load_map(stage.path)
+        assert undone.chain("playfield").wire == "20 AWG"
+        assert undone.chain("playfield").pixels[0].state == "spare", "the walk's answer is another revision"
+        assert undone.revisions[-1].undoes == saved.revisions[-1].number
+
+
+async def test_a_feed_that_is_moved_says_so(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "exclamation_mark")
+        for _ in range(40):
+            screen = stage.app.screen
+            assert isinstance(screen, PowerScreen)
+            if "pixel" in str(screen.chosen_key).lower():
+                break
+            await stage.pilot.press("down")
+            await stage.pilot.pause()
+        await press(stage, "plus", "escape")
+    assert [r.reason for r in load_map(stage.path).revisions[NEW:]] == ["Feed Board end moved"]
+
+
+async def test_a_visit_that_changes_nothing_makes_no_revision(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "exclamation_mark")
+        await press(stage, "minus", "ctrl+z", "escape")
+        assert load_map(stage.path) == DEMO
+        await press(stage, "ampersand", "enter", "escape")
+    assert load_map(stage.path) == DEMO
+
+
+async def test_harness_and_power_are_one_visit(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "exclamation_mark")
+        await press(stage, "minus", "f12", "enter")
+        await press(stage, "f12", "minus", "escape")
+        saved = load_map(stage.path)
+    assert [r.reason for r in saved.revisions[NEW:]] == ["Playfield: wire changed"]
+
+
+async def test_lamps_are_revisions_and_undone_across_sessions(open_app: OpenApp) -> None:
+    m = demo()
+    async with open_app(m, m, size=(120, 40), config=ROOM) as stage:
+        await to_lamps(stage)
+        await stage.pilot.press("f2")
+        await shows(stage, "A new row")
+        stage.app.screen.query_one("#form-number", Input).value = "70"
+        stage.app.screen.query_one("#form-name", Input).value = "Apron"
+        await stage.pilot.press("enter")
+        await shows(stage, "Apron added")
+        await stage.pilot.press("f5")
+        await shows(stage, "the board's lamp table")
+        saved = load_map(stage.path)
+        assert saved.pending == ()
+        assert saved.revisions[-1].reason == "Lamp Apron added"
+        await stage.pilot.press("escape")
+        await shows(stage, "96 rows")
+        await stage.pilot.press("ctrl+z")
+        await shows(stage, "nothing to undo")
+        await stage.pilot.press("escape")
+        await stage.lit()
+        await press(stage, "ctrl+z", "ctrl+z")
+    after = load_map(stage.path)
+    assert diff(after, m) == ()
+    assert after.revisions[-1].reason.startswith("Undone: revision")
+
+
+async def test_leaving_the_program_from_a_visit_keeps_the_reason(open_app: OpenApp) -> None:
+    async with open_app(DEMO) as stage:
+        await opened(stage, "exclamation_mark")
+        await press(stage, "minus", "ctrl+q")
+    saved = load_map(stage.path)
+    assert [r.reason for r in saved.revisions[NEW:]] == ["Playfield: wire changed"]
+    assert saved.pending == ()

@@ -1,0 +1,269 @@
+"""The walk on screen, driven by keys, against a simulated board."""
+
+from __future__ import annotations
+
+import pytest
+from textual.widgets import Input
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
+from probe.mapping.keys import Choose, Key, Say, Take, Typed
+from tests.support.person import Person, same_answers
+from tests.ui.conftest import OpenApp, Stage, text_of
+
+HOSTILE = (
+    "[/x]",
+    "[bold]not bold",
+    "=1+1",
+    "left [",
+    "trailing \\",
+    "emoji 🐙🏴‍☠️",
+    "\u05e9\u05dc\u05d5\u05dd right to left",
+    "\u202ereversed",
+    "x" * 500,
+    "control \x00 \x1b[31m \x07 bytes",
+    "two\nlines",
+    "[@click=app.quit]do not[/]",
+    "$text $primary",
+    ":smile:",
+)
+
+
+def blank(truth: PlayfieldMap) -> PlayfieldMap:
+    """The same chains with nothing answered."""
+    m = new_map(truth.machine.name)
+    for chain in truth.chains:
+        m = set_count(add_chain(m, chain.model_copy(update={"pixels": ()})), chain.id, chain.length)
+    return m
+
+
+def small() -> PlayfieldMap:
+    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, count=6))
+    m = set_count(m, "a", 6)
+    for number in range(6):
+        m, place = add_place(m, f"Reef lane {number + 1}")
+        m = assign_place(m, "a", number, place.id)
+    return m
+
+
+def keys_for(given: Key) -> list[str]:
+    match given:
+        case Take():
+            return ["enter"]
+        case Choose():
+            return ["down"]
+        case Typed(text):
+            return [_key(character) for character in text]
+        case Say(answer):
+            row = {"NOTHING_LIT": "f2", "HIDDEN": "f3", "SAME_PLACE": "f4", "SPARE": "f5", "REPEATER": "f6"}
+            return [row[answer.name]]
+        case _:
+            raise AssertionError(given)
+
+
+def _key(character: str) -> str:
+    return "space" if character == " " else character
+
+
+async def test_map_the_whole_demo_by_keys(open_app: OpenApp) -> None:
+    truth = load_map(demo_map_path())
+    person = Person(truth)
+    async with open_app(blank(truth), truth) as stage:
+        total = sum(chain.length for chain in truth.chains)
+        for _ in range(total):
+            await stage.lit()
+            screen = stage.app.walk_screen
+            assert screen is not None
+            walk = screen.walk
+            place = truth.place_of(truth.chain(walk.chain).pixels[walk.number])
+            if place is not None and truth.chain(walk.chain).pixels[walk.number].state is PixelState.PLACED:
+                assert [s.place for s in stage.board.lit()] == [place.id], "only the pixel that is shown is lit"
+            for given in person.inputs(walk):
+                await stage.pilot.press(*keys_for(given))
+        await stage.app.conductor.settled()
+        screen = stage.app.walk_screen
+        assert screen is not None
+        assert screen.walk.answered == screen.walk.here.length
+    assert same_answers(load_map(stage.path), truth) == []
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
+async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
+    async with open_app(small(), size=size) as stage:
+        await stage.lit()
+        await stage.pilot.resize_terminal(20, 5)
+        await stage.pilot.pause()
+        await stage.pilot.resize_terminal(80, 24)
+        await stage.pilot.pause()
+        shown = text_of(stage.app)
+        assert "0 (1st) of 6" in shown
+        assert "LIT" in shown
+
+
+@pytest.mark.parametrize("label", HOSTILE)
+async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> None:
+    m = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=3))
+    m = set_count(m, "a", 3)
+    m, place = add_place(m, label, area=label)
+    m = assign_place(m, "a", 0, place.id)
+    m = m.model_copy(update={"machine": m.machine.model_copy(update={"note": label})})
+    async with open_app(m, m) as stage:
+        await stage.lit()
+        await stage.pilot.press("pagedown")
+        await stage.lit()
+        entry = stage.app.screen.query_one("#entry", Input)
+        entry.value = label
+        await stage.pilot.pause()
+        await stage.pilot.press("enter")
+        await stage.pilot.pause()
+        await stage.pilot.press("f12")
+        await stage.pilot.pause()
+        await stage.pilot.press("f3")
+        await stage.pilot.pause()
+        shown = text_of(stage.app)
+        assert "\x1b" not in shown
+        assert "\u202e" not in shown
+        await stage.pilot.press("f1")
+        await stage.pilot.pause()
+        await stage.pilot.press("escape", "escape")
+        await stage.pilot.pause()
+        await stage.app.conductor.settled()
+    saved = load_map(stage.path)
+    first = saved.place_of(saved.chain("a").pixels[0])
+    assert first is not None
+    assert first.label == label, "what was typed is kept as it was typed"
+
+
+async def test_losing_the_board_is_a_state_on_the_screen(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press("pagedown", "pagedown")
+        await stage.lit()
+        stage.port.unplug()
+        await _until(stage, lambda shown: "LIT" not in shown)
+        await stage.pilot.press("enter")
+        await stage.pilot.pause()
+        stage.port.plug()
+        await _until(stage, lambda shown: "● LIT" in shown, seconds=15)
+        screen = stage.app.walk_screen
+        assert screen is not None
+        assert screen.walk.number == 2
+        assert [s.place for s in stage.board.lit()] == ["reef-lane-3"]
+
+
+async def _until(stage: Stage, what: object, seconds: float = 5) -> None:
+    for _ in range(int(seconds / 0.05)):
+        await stage.pilot.pause(0.05)
+        if what(text_of(stage.app)):  # type: ignore[operator]
+            return
+    raise AssertionError(text_of(stage.app))
+
+
+async def test_keys_while_the_line_is_empty_and_while_it_is_not(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        screen = stage.app.walk_screen
+        assert screen is not None
+        await stage.pilot.press("right")
+        await stage.lit()
+        assert screen.walk.number == 1
+        await stage.pilot.press("plus")
+        await stage.lit()
+        assert screen.walk.level == 64
+        await stage.pilot.press("a", "plus", "b", "left", "left")
+        await stage.pilot.pause()
+        assert screen.walk.typed == "a+b"
+        assert screen.walk.number == 1
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert screen.walk.typed == ""
+        await stage.pilot.press("slash", "4", "enter")
+        await stage.lit()
+        assert screen.walk.number == 4
+
+
+async def test_the_step_button_steps_on_screen(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        stage.port.press_button()
+        await _until(stage, lambda shown: "1 (2nd) of 6   ● LIT" in shown)
+
+
+async def test_paper_entry_needs_no_board(open_app: OpenApp) -> None:
+    async with open_app(small(), paper=True) as stage:
+        await stage.pilot.pause()
+        await stage.pilot.press(*"Otter", "enter")
+        await stage.pilot.pause()
+        await stage.app.conductor.settled()
+        assert "on paper" in text_of(stage.app)
+    saved = load_map(stage.path)
+    first = saved.place_of(saved.chain("a").pixels[0])
+    assert first is not None
+    assert first.label == "Otter"
+
+
+async def test_table_sorts_searches_and_lights(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press("f12")
+        await stage.pilot.pause()
+        await stage.pilot.press("slash", *"lane5")
+        await stage.pilot.pause()
+        assert "0 of 6" in text_of(stage.app)
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        await stage.pilot.press("slash", *"lane", "space", "5", "enter")
+        await stage.pilot.pause()
+        assert "1 of 6" in text_of(stage.app)
+        await stage.pilot.press("enter")
+        await stage.pilot.pause(0.1)
+        await stage.app.conductor.settled()
+        assert [s.place for s in stage.board.lit()] == ["reef-lane-5"]
+
+
+async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
+    async with open_app(small(), size=(120, 40)) as stage:
+        await stage.lit()
+        screen = stage.app.walk_screen
+        assert screen is not None
+        await stage.pilot.press("ctrl+t", "right", "right", "up")
+        await stage.pilot.pause()
+        assert screen.walk.number == 0, "arrows move the mark, not the walk"
+        await stage.pilot.press("enter")
+        await stage.pilot.pause()
+        await stage.app.conductor.settled()
+        place = screen.walk.place
+        assert place is not None
+        assert place.position is not None
+        assert place.position.x_mm > screen.walk.map.machine.width_mm / 2
+
+
+async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
+    from probe.ui.elsewhere import places_to_go
+    from probe.ui.table import TableScreen
+    from probe.ui.walk import WalkScreen
+
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert "What next?" in text_of(stage.app)
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert isinstance(stage.app.screen, WalkScreen)
+        for at, (action, _) in enumerate(places_to_go()):
+            if action.startswith("app."):
+                continue
+            await stage.pilot.press("escape", *(["down"] * at), "enter")
+            await stage.pilot.pause()
+            opened: type[object] = type(stage.app.screen)
+            assert action == "next_chain" or opened is not WalkScreen, action
+            assert action != "table" or opened is TableScreen
+            for _ in range(6):
+                if isinstance(stage.app.screen, WalkScreen):
+                    break
+                await stage.pilot.press("escape")
+                await stage.pilot.pause()
+            assert isinstance(stage.app.screen, WalkScreen), f"Esc leads back from {opened.__name__}"
+            await stage.lit()
