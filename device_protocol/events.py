@@ -5,21 +5,30 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from device_protocol.errors import Blame, BoardFault, ErrorCode, blame_of
-from device_protocol.framing import ErrorLine
-from device_protocol.line_statistics import LineStatistics
-from device_protocol.messages import Identity, Notice, Order, Reply
+from device_protocol.errors import (
+    Blame,
+    BoardFault,
+    ErrorCode,
+    blame_of,
+)
+from device_protocol.framing import ErrorLine, LineStatistics
+from device_protocol.orders import (
+    Identity,
+    Notice,
+    Order,
+    Reply,
+)
 
 
 @dataclass(frozen=True, slots=True)
-class Connected:
+class Identified:
     """The board has said what it is. Its settings and what is lit are not known: set it up."""
 
     identity: Identity
 
 
 @dataclass(frozen=True, slots=True)
-class Answered:
+class OrderAnswered:
     """The board has carried out the order; what it lights is lit (SPEC 3.7). `asks`: how often it was sent."""
 
     order: Order
@@ -105,4 +114,4 @@ class Unreadable:
     length: int
 
 
-Event = Connected | Answered | Refused | Misanswered | GaveUp | Interrupted | Unreadable | Notice
+SessionEvent = Identified | OrderAnswered | Refused | Misanswered | GaveUp | Interrupted | Unreadable | Notice

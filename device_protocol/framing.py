@@ -7,10 +7,11 @@
 from __future__ import annotations
 
 import re
+from binascii import crc_hqx
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import Enum
 
-from device_protocol.crc import crc16
 from device_protocol.errors import BoardFault, ErrorCode, HostFault
 
 LF = 0x0A
@@ -27,6 +28,17 @@ _ORDER = re.compile(rb">([0-9A-F]{2}) ([a-z]{1,12})((?: " + _PART + rb")*)\*([0-
 _FROM_BOARD = re.compile(rb"([<!~])([0-9A-F]{2}|--) ([!-)+-~]+(?: " + _PART + rb")*)\*([0-9A-F]{4})")
 _WORD = re.compile(r"[a-z]{1,12}")
 _CODE = re.compile(r"[0-9]{2}")
+
+
+_CRC_INITIAL = 0xFFFF
+
+
+def crc16(data: bytes) -> int:
+    """CRC-16/IBM-3740 of `data` (SPEC 2.6): polynomial 0x1021, initial 0xFFFF, not reflected, no final XOR.
+
+    Check value 0x29B1 for b"123456789" (catalogue of parametrised CRC algorithms, CRC-16/IBM-3740).
+    """
+    return crc_hqx(data, _CRC_INITIAL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,3 +230,45 @@ def parse_board_line(raw: RawLine) -> BoardLine:
     if kind == b"~" and seq is not None and _WORD.fullmatch(first):
         return NoticeLine(seq, first, tuple(rest))
     raise BoardFault(f"not a line of this protocol: {raw.data[:40]!r}")
+
+
+class LineVerdict(Enum):
+    """What the counts look like. A guess for the person to start from, not a proof."""
+
+    SILENT = "silent"  # not one byte
+    WRONG_SPEED = "wrong speed"  # bytes, many of them no text, no line that could be read
+    OTHER_DEVICE = "other device"  # text, but not of this protocol
+    ECHO = "echo"  # our own orders come back: a loop, or a terminal program at the far end
+    NOISY = "noisy"  # the board is there, one line in five or more is damaged
+    SOUND = "sound"
+
+
+@dataclass(frozen=True, slots=True)
+class LineStatistics:
+    """Counts since the session last connected."""
+
+    bytes_received: int = 0
+    text_bytes: int = 0
+    readable_lines: int = 0
+    unreadable_lines: int = 0
+    echoed_lines: int = 0
+    asked_again: int = 0
+    damaged_orders: int = 0
+
+    @property
+    def verdict(self) -> LineVerdict:
+        """See LineVerdict. Limits (a quarter no text; one line in five) are judgement, no source."""
+        if self.bytes_received == 0:
+            return LineVerdict.SILENT
+        if self.readable_lines == 0:
+            if self.echoed_lines:
+                return LineVerdict.ECHO
+            strange = self.bytes_received - self.text_bytes
+            return LineVerdict.WRONG_SPEED if strange * 4 > self.bytes_received else LineVerdict.OTHER_DEVICE
+        damaged = self.unreadable_lines + self.damaged_orders
+        return LineVerdict.NOISY if damaged * 4 > self.readable_lines else LineVerdict.SOUND
+
+
+def count_text_bytes(data: bytes) -> int:
+    """Bytes that can stand in a text line: 0x20 to 0x7E, CR, LF, tab."""
+    return sum(0x20 <= byte <= 0x7E or byte in (0x09, 0x0A, 0x0D) for byte in data)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from device_protocol.framing import NoticeLine
-from device_protocol.messages import (
+from device_protocol.orders import (
     Alive,
-    ButtonPressed,
+    ButtonNotice,
     Committed,
     CountChain,
     EraseTable,
@@ -15,14 +15,14 @@ from device_protocol.messages import (
     Identity,
     Notice,
     Order,
+    OutputSettings,
     OutputState,
+    ReadOutputState,
     Reply,
     RestartCause,
-    Restarted,
-    Settings,
-    Setup,
+    RestartNotice,
+    SetupOutput,
     SilenceSet,
-    State,
     parse_notice,
 )
 from device_protocol.values import SILENCE_MS_DEFAULT
@@ -38,7 +38,7 @@ class KnownBoard:
 
     def __init__(self) -> None:
         self.identity: Identity | None = None
-        self.settings: dict[int, Settings] = {}
+        self.settings: dict[int, OutputSettings] = {}
         self.silence_ms = float(SILENCE_MS_DEFAULT)
         self.doubtful = False
         """A line could not be read: it may have told of a restart."""
@@ -49,7 +49,7 @@ class KnownBoard:
     def take_notice(self, line: NoticeLine) -> Notice | None:
         """The notice on a line; None for a copy (SPEC 7.1)."""
         notice = parse_notice(line)
-        if isinstance(notice, Restarted):
+        if isinstance(notice, RestartNotice):
             self._forget_settings()
             self._last_notice = line.seq
             self.doubtful = False
@@ -57,7 +57,7 @@ class KnownBoard:
         if line.seq == self._last_notice:
             return None
         self._last_notice = line.seq
-        if isinstance(notice, ButtonPressed):
+        if isinstance(notice, ButtonNotice):
             new = notice.total - self._presses
             self._presses = notice.total
             return replace(notice, presses=new if new > 0 else 1)
@@ -70,19 +70,19 @@ class KnownBoard:
         self.silence_ms = float(identity.silence_ms)
         self.doubtful = False
 
-    def take_reply(self, order: Order, reply: Reply, now_ms: float) -> Restarted | None:
+    def take_reply(self, order: Order, reply: Reply, now_ms: float) -> RestartNotice | None:
         """Keep what a reply tells. Returns a restart when it tells of one that was not heard."""
         match order, reply:
             case _, Identity():
                 restart = self._inferred_restart(reply.cause) if self._uptime_fell(reply, now_ms) else None
                 self.take_identity(reply, now_ms)
                 return restart
-            case State(), OutputState():
+            case ReadOutputState(), OutputState():
                 self.doubtful = False
                 held = self.settings.get(order.output)
                 if held is not None and held != reply.settings:
                     return self._inferred_restart(RestartCause.UNKNOWN)
-            case Setup(), Settings():
+            case SetupOutput(), OutputSettings():
                 self.settings[order.output] = reply
             case _, Committed() if self.identity is not None:
                 self.identity = replace(self.identity, table=reply.revision)
@@ -98,7 +98,7 @@ class KnownBoard:
         """`alive`; in doubt an order whose answer shows a restart that was not heard of."""
         if not self.doubtful:
             return Alive()
-        return State(min(self.settings)) if self.settings else Identify()
+        return ReadOutputState(min(self.settings)) if self.settings else Identify()
 
     def pixels_to_clock(self, order: Order) -> int:
         """Most pixels that the board may have to clock out before it answers `order`."""
@@ -123,10 +123,10 @@ class KnownBoard:
         self.silence_ms = float(SILENCE_MS_DEFAULT)
         self._presses = 0
 
-    def _inferred_restart(self, cause: RestartCause) -> Restarted:
+    def _inferred_restart(self, cause: RestartCause) -> RestartNotice:
         self._forget_settings()
         self._last_notice = None
-        return Restarted(cause, inferred=True)
+        return RestartNotice(cause, inferred=True)
 
     def _uptime_fell(self, identity: Identity, now_ms: float) -> bool:
         before = self.identity

@@ -17,15 +17,15 @@ from enum import Enum, auto
 
 from device_protocol.errors import BoardFault, ErrorCode, HostFault
 from device_protocol.events import (
-    Answered,
-    Connected,
-    Event,
     GaveUp,
     GaveUpReason,
+    Identified,
     Interrupted,
     InterruptReason,
     Misanswered,
+    OrderAnswered,
     Refused,
+    SessionEvent,
     Unreadable,
 )
 from device_protocol.framing import (
@@ -33,25 +33,26 @@ from device_protocol.framing import (
     BoardLine,
     ErrorLine,
     LineReader,
+    LineStatistics,
     NoticeLine,
     OrderLineFault,
     RawLine,
     ReplyLine,
+    count_text_bytes,
     encode_order,
     parse_board_line,
     parse_order,
 )
 from device_protocol.known_board import KnownBoard
-from device_protocol.line_statistics import LineStatistics, count_text_bytes
-from device_protocol.messages import (
+from device_protocol.orders import (
     PROTOCOL_VERSION,
     Alive,
     Identify,
     Identity,
     Order,
+    OutputSettings,
     Reply,
-    Restarted,
-    Settings,
+    RestartNotice,
 )
 
 ANSWER_MS = 250.0
@@ -166,7 +167,7 @@ class HostSession:
         return self._board.identity
 
     @property
-    def settings(self) -> dict[int, Settings]:
+    def settings(self) -> dict[int, OutputSettings]:
         """Settings of outputs that were set up since the board's last restart."""
         return self._board.settings
 
@@ -183,10 +184,10 @@ class HostSession:
         self._step(_Input.SEND)
         return self._launch(order, now_ms, after_noise=False)
 
-    def receive_data(self, data: bytes, now_ms: float) -> list[Event]:
+    def receive_data(self, data: bytes, now_ms: float) -> list[SessionEvent]:
         """Take bytes from the board. What has to be sent because of them comes from `tick`."""
         self._count(bytes_received=len(data), text_bytes=count_text_bytes(data))
-        events: list[Event] = []
+        events: list[SessionEvent] = []
         for raw in self._reader.feed(data):
             events += self._take_line(raw, now_ms)
         return events
@@ -195,7 +196,7 @@ class HostSession:
         """When `tick` will next have something to do; None when no order is in flight."""
         return None if self._flight is None else self._flight.deadline_ms
 
-    def tick(self, now_ms: float) -> tuple[bytes, list[Event]]:
+    def tick(self, now_ms: float) -> tuple[bytes, list[SessionEvent]]:
         """Time passes: asks again, or gives up. Returns bytes to send, and events. Harmless when called too early."""
         flight = self._flight
         if flight is None or now_ms < flight.deadline_ms:
@@ -212,7 +213,7 @@ class HostSession:
         self._count(asked_again=1)
         return self._ask(flight, now_ms, after_noise=not flight.damaged), []
 
-    def close(self) -> list[Event]:
+    def close(self) -> list[SessionEvent]:
         """The line is gone. The order in flight, if any, is void."""
         flight = self._flight
         self._flight = None
@@ -263,7 +264,7 @@ class HostSession:
 
     # --- hearing ---
 
-    def _take_line(self, raw: RawLine, now_ms: float) -> list[Event]:
+    def _take_line(self, raw: RawLine, now_ms: float) -> list[SessionEvent]:
         try:
             line: BoardLine = parse_board_line(raw)
         except BoardFault as fault:
@@ -279,7 +280,7 @@ class HostSession:
             case ErrorLine():
                 return self._take_error(line, now_ms)
 
-    def _take_reply(self, line: ReplyLine, now_ms: float) -> list[Event]:
+    def _take_reply(self, line: ReplyLine, now_ms: float) -> list[SessionEvent]:
         flight = self._flight
         if flight is None or line.seq != flight.seq:
             return []  # an answer to an earlier copy (SPEC 3.3)
@@ -293,19 +294,19 @@ class HostSession:
         if self.phase is Phase.CONNECTING:
             return self._take_identity(flight, reply, now_ms)
         self._finish()
-        answered = Answered(flight.order, reply, flight.asks)
+        answered = OrderAnswered(flight.order, reply, flight.asks)
         restart = self._board.take_reply(flight.order, reply, now_ms)
         return [answered] if restart is None else [restart, answered]
 
-    def _take_identity(self, flight: _Flight, reply: Reply, now_ms: float) -> list[Event]:
+    def _take_identity(self, flight: _Flight, reply: Reply, now_ms: float) -> list[SessionEvent]:
         assert isinstance(reply, Identity)
         if reply.proto != PROTOCOL_VERSION:
             return [self._give_up(flight, GaveUpReason.OTHER_VERSION)]
         self._finish()
         self._board.take_identity(reply, now_ms)
-        return [Connected(reply)]
+        return [Identified(reply)]
 
-    def _take_error(self, line: ErrorLine, now_ms: float) -> list[Event]:
+    def _take_error(self, line: ErrorLine, now_ms: float) -> list[SessionEvent]:
         flight = self._flight
         if flight is None:
             return []
@@ -325,20 +326,20 @@ class HostSession:
         self._finish()
         return [Refused(flight.order, line)]
 
-    def _take_notice(self, line: NoticeLine, now_ms: float) -> list[Event]:
+    def _take_notice(self, line: NoticeLine, now_ms: float) -> list[SessionEvent]:
         notice = self._board.take_notice(line)
         if notice is None:
             return []
-        return self._take_restart(notice, now_ms) if isinstance(notice, Restarted) else [notice]
+        return self._take_restart(notice, now_ms) if isinstance(notice, RestartNotice) else [notice]
 
-    def _take_restart(self, notice: Restarted, now_ms: float) -> list[Event]:
+    def _take_restart(self, notice: RestartNotice, now_ms: float) -> list[SessionEvent]:
         flight = self._flight
         if self.phase is Phase.CONNECTING:
             assert flight is not None
             flight.deadline_ms = now_ms  # it hears now: ask at once
             flight.damaged = True
             return []
-        events: list[Event] = [notice]
+        events: list[SessionEvent] = [notice]
         if flight is None:
             return events
         if isinstance(flight.order, Identify | Alive):  # no setting matters to these

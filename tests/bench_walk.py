@@ -16,9 +16,7 @@ from pathlib import Path
 import pexpect
 import psutil
 
-from device_protocol.board import BoardConfig
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.wiring import Wiring
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from probe.document.file import MapFile, demo_map_path, load_map
 from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, Position
 from probe.document.operations import add_chain, add_place, assign_place, new_map
@@ -83,7 +81,7 @@ def key_to_wire(presses: int) -> None:
     truth = load_map(demo_map_path())
     chance = random.Random(1)
     config = BoardConfig(outputs=2, pixels=1_000)
-    wirings = [Wiring.of_places(f"{c.id}:{n}" for n in range(c.length)) for c in truth.chains]
+    wirings = [ChainWiring.of_places(f"{c.id}:{n}" for n in range(c.length)) for c in truth.chains]
     with tempfile.TemporaryDirectory() as folder, PtyBoard(SimulatedBoard(config, wirings)) as served:
         child = _walk_program(folder, served.path, truth)
         child.expect("LIT")

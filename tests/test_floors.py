@@ -50,7 +50,7 @@ def test_the_protocol_loads_in_a_clean_interpreter_without_ports_clocks_or_threa
     code = (
         "import sys, pkgutil, importlib, device_protocol\n"
         "before = set()\n"
-        "for found in pkgutil.iter_modules(device_protocol.__path__, 'device_protocol.'):\n"
+        "for found in pkgutil.walk_packages(device_protocol.__path__, 'device_protocol.'):\n"
         "    importlib.import_module(found.name)\n"
         "bad = [m for m in ('serial', 'serial_asyncio', 'asyncio', 'socket', 'textual', 'pydantic', 'numpy', 'probe')"
         " if m in sys.modules]\n"

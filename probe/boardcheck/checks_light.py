@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from device_protocol.current import need_ma
 from device_protocol.errors import ErrorCode
-from device_protocol.picture import need_ma
 from device_protocol.values import Colour
 from probe.boardcheck.dialogue import DIM, Dialogue, Failure, number, show
 from probe.boardcheck.registry import NotNow, check, not_seen

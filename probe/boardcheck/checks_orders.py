@@ -6,7 +6,7 @@ import itertools
 import re
 
 from device_protocol.errors import ErrorCode
-from device_protocol.messages import FEATURES
+from device_protocol.orders import FEATURES
 from probe.boardcheck.dialogue import DIM, Dialogue, Failure, show
 from probe.boardcheck.registry import NotNow, check, not_seen
 

@@ -8,9 +8,9 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from device_protocol.crc import crc16
 from device_protocol.errors import ErrorCode
-from device_protocol.messages import Identify, Identity
+from device_protocol.framing import crc16
+from device_protocol.orders import Identify, Identity
 
 CALM_MS = 170.0
 """Between two changes of what is lit: six changes, three flashes, in a second (SPEC 4.11, 11.2)."""

@@ -12,9 +12,7 @@ import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from device_protocol.board import BoardConfig
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.wiring import PhysicalPixel, Wiring
+from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
 from probe.cli.faults import on_map, practice
 from probe.cli.lamps import imported_reason
 from probe.cli.outcome import Exit, complain
@@ -199,10 +197,10 @@ class Opening:
         return plan
 
 
-def wiring_of(m: PlayfieldMap, chain: Chain) -> Wiring:
+def wiring_of(m: PlayfieldMap, chain: Chain) -> ChainWiring:
     """A physical chain that is wired as a map says: dark, dead and hidden pixels show nothing that can be seen."""
     unlit = (PixelState.DARK, PixelState.DEAD, PixelState.SPARE, PixelState.REPEATER)
-    return Wiring(
+    return ChainWiring(
         tuple(
             PhysicalPixel(
                 place=None if pixel.state is PixelState.HIDDEN else pixel.place,

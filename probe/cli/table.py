@@ -79,10 +79,12 @@ def _told(state: Any, what: str) -> int:
     where = f"revision {held.revision}, {held.length} bytes of {held.capacity}" if held.length else "no table"
     print(printable(f"board: {where}"))
     if what == "read":
-        from device_protocol.table_format import Group, Lamp
+        from device_protocol.lamp_table import TableGroup, TableLamp
 
         table = state.theirs
-        numbers = [(f"lamp {n}", Lamp(n)) for n in table.lamps()] + [(f"group {n}", Group(n)) for n in table.groups()]
+        numbers = [(f"lamp {n}", TableLamp(n)) for n in table.lamps()] + [
+            (f"group {n}", TableGroup(n)) for n in table.groups()
+        ]
         for title, whose in numbers:
             lit = duties(table, whose)
             print(

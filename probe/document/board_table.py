@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from device_protocol import table_format as board
-from device_protocol.crc import crc16
+from device_protocol import lamp_table as board
 from device_protocol.errors import HostFault
+from device_protocol.framing import crc16
 from device_protocol.lightness import DUTY
 from device_protocol.values import Colour
 from probe.document.lamp_table import LampTable, TablePixel, lamp_table
@@ -25,7 +25,7 @@ class BoardTable:
     """A table ready for a board. `groups`: the map's group names by the number they have on the board."""
 
     revision: int
-    table: board.LampTable
+    table: board.BoardLampTable
     image: bytes
     groups: tuple[str, ...]
 
@@ -48,7 +48,7 @@ def board_table(m: PlayfieldMap) -> BoardTable:
     )
     try:
         fade = {} if m.fade is None else {"rise_ms": m.fade.rise_ms, "fall_ms": m.fade.fall_ms}
-        table = board.LampTable(outputs, tuple(_entries(rows)), **fade)
+        table = board.BoardLampTable(outputs, tuple(_entries(rows)), **fade)
     except HostFault as fault:
         raise TableTooLargeError(f"{fault}. Correct the map, then make its table again") from fault
     names = tuple(group.name for group in rows.groups)
@@ -58,13 +58,13 @@ def board_table(m: PlayfieldMap) -> BoardTable:
 def _entries(rows: LampTable) -> Iterator[board.TableEntry]:
     for lamp in rows.lamps:
         for pixel in lamp.pixels:
-            yield _entry(board.Lamp(lamp.number), pixel)
+            yield _entry(board.TableLamp(lamp.number), pixel)
     for number, group in enumerate(rows.groups):
         for pixel in group.always_on:
-            yield _entry(board.Group(number), pixel)
+            yield _entry(board.TableGroup(number), pixel)
 
 
-def _entry(whose: board.Lamp | board.Group, pixel: TablePixel) -> board.TableEntry:
+def _entry(whose: board.TableLamp | board.TableGroup, pixel: TablePixel) -> board.TableEntry:
     """The entry of a pixel. Colour and level stay apart, so that few colours do for many levels, if the product holds."""
     level = DUTY[pixel.level]
     if _dimmed(pixel.colour, level) == pixel.duty:
@@ -77,7 +77,7 @@ def _dimmed(colour: Colour, level: int) -> Colour:
     return Colour(*((v * level + 127) // 255 for v in (colour.red, colour.green, colour.blue, colour.white)))
 
 
-def duties(table: board.LampTable, whose: board.Lamp | board.Group) -> dict[tuple[int, int], Colour]:
+def duties(table: board.BoardLampTable, whose: board.TableLamp | board.TableGroup) -> dict[tuple[int, int], Colour]:
     """What a board lights for a lamp or group full on: (output, pixel) → duty, before its ceiling."""
     found: dict[tuple[int, int], Colour] = {}
     for entry in table.of(whose):
@@ -88,7 +88,7 @@ def duties(table: board.LampTable, whose: board.Lamp | board.Group) -> dict[tupl
     return found
 
 
-def differences(here: BoardTable, held: board.LampTable, *, limit: int = 200) -> tuple[str, ...]:
+def differences(here: BoardTable, held: board.BoardLampTable, *, limit: int = 200) -> tuple[str, ...]:
     """Lines that say what a board's table has unlike ours, lamp by lamp; none if both light the same."""
     lines = []
     ours = {record.output: record for record in here.table.outputs}
@@ -102,10 +102,10 @@ def differences(here: BoardTable, held: board.LampTable, *, limit: int = 200) ->
         lines.append(f"fading: the map has {here.table.rise_ms} and {here.table.fall_ms} ms, "
                      f"the board {held.rise_ms} and {held.fall_ms} ms")  # fmt: skip
     for number in sorted({*here.table.lamps(), *held.lamps()}):
-        lines += _unlike(f"lamp {number}", here.table, held, board.Lamp(number))
+        lines += _unlike(f"lamp {number}", here.table, held, board.TableLamp(number))
     for number in sorted({*here.table.groups(), *held.groups()}):
         name = here.groups[number] if number < len(here.groups) else str(number)
-        lines += _unlike(f"group {name}", here.table, held, board.Group(number))
+        lines += _unlike(f"group {name}", here.table, held, board.TableGroup(number))
     if len(lines) > limit:
         lines = [*lines[:limit], f"and {len(lines) - limit} more"]
     return tuple(lines)
@@ -117,7 +117,9 @@ def _chain(record: board.TableOutput | None) -> str:
     return f"{record.count} pixels {record.byte_order}, {record.ceiling_ma} mA"
 
 
-def _unlike(title: str, here: board.LampTable, held: board.LampTable, whose: board.Lamp | board.Group) -> Iterator[str]:
+def _unlike(
+    title: str, here: board.BoardLampTable, held: board.BoardLampTable, whose: board.TableLamp | board.TableGroup
+) -> Iterator[str]:
     ours, theirs = duties(here, whose), duties(held, whose)
     if ours.keys() != theirs.keys():
         yield f"{title}: the map has {_pixels(ours)}, the board {_pixels(theirs)}"

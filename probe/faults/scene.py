@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from device_protocol.board import BoardConfig
-from device_protocol.simulated import SimulatedBoard
+from device_protocol.board import BoardConfig, SimulatedBoard
 from device_protocol.values import Colour as BoardColour
 from probe.document.model import Chain, Kind, PixelState, PlayfieldMap, Position
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from device_protocol.messages import RestartCause
+from device_protocol.orders import RestartCause
 from probe.document.model import PlayfieldMap, shown_number
 from probe.faults.context import Context, derive
 from probe.faults.engine import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from device_protocol.messages import Identity
+from device_protocol.orders import Identity
 from device_protocol.values import Colour as BoardColour
 from probe.document.model import Chain
 from probe.faults.knowledge import Power

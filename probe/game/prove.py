@@ -9,7 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from device_protocol.messages import LightGroup, LightLamp, Order, ReadTableState, TableState
+from device_protocol.orders import (
+    LightGroup,
+    LightLamp,
+    Order,
+    ReadTableState,
+    TableState,
+)
 from device_protocol.values import DARK, Colour
 from probe.document.board_table import BoardTable, TableTooLargeError, board_table
 from probe.document.model import Place, PlayfieldMap

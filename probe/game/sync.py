@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from enum import Enum
 
-from device_protocol.crc import crc16
 from device_protocol.errors import ErrorCode
-from device_protocol.messages import (
+from device_protocol.framing import crc16
+from device_protocol.lamp_table import BoardLampTable, TableFormatError, decode_table
+from device_protocol.orders import (
     Identity,
     Play,
     Player,
@@ -23,7 +24,6 @@ from device_protocol.messages import (
     table_orders,
     table_read_orders,
 )
-from device_protocol.table_format import LampTable, TableFormatError, decode_table
 from probe.document.board_table import BoardTable, TableTooLargeError, board_table, differences
 from probe.document.model import PlayfieldMap
 from probe.task.steps import (
@@ -84,7 +84,7 @@ class Sync:
     board: BoardView = field(default_factory=BoardView)
     stage: Stage = Stage.AWAITING
     held: TableState | None = None
-    theirs: LampTable | None = None
+    theirs: BoardLampTable | None = None
     differences: tuple[str, ...] = ()
     play: PlayState | None = None
     done: int = 0
@@ -195,7 +195,7 @@ def _compared(sync: Sync) -> tuple[Sync, tuple[Effect, ...]]:
         words = "what was read has another checksum than the board states: read it again"
         return replace(sync, stage=Stage.FAILED, theirs=None, differences=(), message=words), (RingBell(),)
     try:
-        theirs = decode_table(sync.image) if sync.image else LampTable()
+        theirs = decode_table(sync.image) if sync.image else BoardLampTable()
     except TableFormatError as exc:
         words = f"the board's table cannot be read ({exc}): write it anew"
         return replace(sync, stage=Stage.COMPARED, theirs=None, differences=(words,), message=words), ()

@@ -13,8 +13,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from device_protocol.feature_messages import EDGES_A_REPLY, INPUTS_A_REPLY
-from device_protocol.messages import (
+from device_protocol.orders import (
+    EDGES_A_REPLY,
+    INPUTS_A_REPLY,
     EdgeCounts,
     InputStates,
     Linger,

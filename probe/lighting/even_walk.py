@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from device_protocol.messages import Identity
+from device_protocol.orders import Identity
 from device_protocol.values import Colour
 from probe.document.lamp_table import light_of
 from probe.document.model import Place, PlayfieldMap

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from device_protocol.current import dim_to_ceiling, need_ma
 from device_protocol.errors import HostFault
 from device_protocol.lightness import at_level
-from device_protocol.messages import Identity
-from device_protocol.picture import dim_to_ceiling, need_ma, palette_of
+from device_protocol.orders import Identity, palette_of
 from device_protocol.values import DARK, PALETTE_LAST, Colour
 from probe.document.lamp_table import group_names, light_of
 from probe.document.model import Chain, Place, PlayfieldMap

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from device_protocol.messages import Identity
+from device_protocol.orders import Identity
 from device_protocol.values import Colour
 from probe.document.model import PlayfieldMap
 from probe.lighting.levels import Shown as ChainShown

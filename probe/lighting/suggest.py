@@ -15,7 +15,7 @@ import numpy as np
 from scipy.optimize import lsq_linear
 
 from device_protocol.lightness import DUTY, level_for_duty
-from device_protocol.messages import Identity
+from device_protocol.orders import Identity
 from probe.document.lamp_table import light_of
 from probe.document.model import Place, PlayfieldMap
 from probe.lighting.evenness import Evenness, Fit, Scene, candela, evenness

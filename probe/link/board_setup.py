@@ -5,7 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from device_protocol.messages import Identify, Identity, Settings, Setup
+from device_protocol.orders import (
+    Identify,
+    Identity,
+    OutputSettings,
+    SetupOutput,
+)
 from device_protocol.values import LATCH_US_DEFAULT
 from probe.link.link import BoardLink
 from probe.link.refusal import OrderRefused
@@ -30,7 +35,7 @@ class SetupResult:
     """
 
     plan: OutputPlan
-    settings: Settings | None
+    settings: OutputSettings | None
     shortfall: str | None
 
 
@@ -62,7 +67,7 @@ async def _set_up(link: BoardLink, plan: OutputPlan, identity: Identity) -> Setu
     if count > identity.pixels:
         short.append(f"{identity.pixels} pixels, the most of this board, instead of {count}")
         count = identity.pixels
-    order = Setup(
+    order = SetupOutput(
         output=plan.output, count=count, byte_order=plan.byte_order, ceiling_ma=ceiling_ma, latch_us=plan.latch_us
     )
     try:

@@ -12,19 +12,28 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from device_protocol import events as told
 from device_protocol.errors import ErrorCode, HostFault
-from device_protocol.messages import (
-    ButtonPressed,
+from device_protocol.events import (
+    GaveUp,
+    Identified,
+    Interrupted,
+    Misanswered,
+    OrderAnswered,
+    Refused,
+    SessionEvent,
+    Unreadable,
+)
+from device_protocol.orders import (
+    ButtonNotice,
+    DarkNotice,
     Identity,
-    InputsChanged,
+    InputsNotice,
     Order,
-    PixelsGivenBack,
+    PlayNotice,
     Reply,
-    Restarted,
+    RestartNotice,
     SilenceSet,
     UnknownNotice,
-    WentDark,
 )
 from device_protocol.session import CONNECT_MS, HostSession, Phase
 from probe.link.diagnosis import Heard, why_lost, why_not_identified
@@ -229,32 +238,32 @@ class Conversation:
 
     # --- what the session tells ---
 
-    def _take(self, events: list[told.Event]) -> None:
+    def _take(self, events: list[SessionEvent]) -> None:
         for event in events:
             match event:
-                case told.Connected(identity):
+                case Identified(identity):
                     self._connected(identity)
-                case told.Answered():
+                case OrderAnswered():
                     self._answered(event)
-                case told.Refused():
+                case Refused():
                     self._refused(OrderRefused.by_board(event))
-                case told.Misanswered(order, fault):
+                case Misanswered(order, fault):
                     text = f"the board's answer to {order.WORD} makes no sense: {fault}"
                     self._refused(OrderRefused(order, code=None, text=text))
-                case told.GaveUp():
+                case GaveUp():
                     self._gave_up(event)
-                case told.Interrupted():
+                case Interrupted():
                     self._finish_flight(LinkLost.because(self._loss))
-                case told.Unreadable(reason):
+                case Unreadable(reason):
                     if self.identity is not None:
                         self._emit(WireNote(WireTrouble.DAMAGED, reason))
-                case Restarted(cause):
+                case RestartNotice(cause):
                     self._emit(NoticeArrived(event))
                     self._restarted(restart_error(cause, port=self.port))
-                case WentDark():
+                case DarkNotice():
                     self._dark_is_known = True
                     self._emit(NoticeArrived(event))
-                case ButtonPressed() | InputsChanged() | PixelsGivenBack() | UnknownNotice():
+                case ButtonNotice() | InputsNotice() | PlayNotice() | UnknownNotice():
                     self._emit(NoticeArrived(event))
 
     def _connected(self, identity: Identity) -> None:
@@ -265,7 +274,7 @@ class Conversation:
         reason, self._reason = self._reason, ConnectReason.AGAIN
         self._emit(Connected(identity, self.port, reason))
 
-    def _answered(self, event: told.Answered) -> None:
+    def _answered(self, event: OrderAnswered) -> None:
         job, reply = self._flight, event.reply
         if event.asks > 1:
             self._emit(WireNote(WireTrouble.ASKED_AGAIN, f"{event.order.WORD} was sent {event.asks} times"))
@@ -286,14 +295,14 @@ class Conversation:
         self._surely_lit_s = job.first_sent_s
         if gap_s >= self._silence_s and not self._dark_is_known:
             self._surely_lit_s = now  # what is lit after this notice is lit by later orders
-            self._emit(NoticeArrived(WentDark()))
+            self._emit(NoticeArrived(DarkNotice()))
         self._dark_is_known = False
 
     def _refused(self, refusal: OrderRefused) -> None:
         self._look_for_a_gap(self._flight)
         self._finish_flight(refusal)
 
-    def _gave_up(self, event: told.GaveUp) -> None:
+    def _gave_up(self, event: GaveUp) -> None:
         if self._flight is None:  # it was identifying
             error = why_not_identified(event, self._heard, port=self.port, baud=self._baud)
             if self._ended is not None and not self._ended.done():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from device_protocol.events import GaveUp, GaveUpReason
-from device_protocol.line_statistics import LineVerdict
+from device_protocol.framing import LineVerdict
 from probe.link.errors import LinkError, LinkErrorKind, link_error
 
 _KEPT = 2048

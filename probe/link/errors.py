@@ -19,7 +19,7 @@ from pathlib import Path
 
 import serial
 
-from device_protocol.messages import RestartCause
+from device_protocol.orders import RestartCause
 
 HANG_UP_FAMILIES: tuple[type[BaseException], ...]
 """All families a port may raise; `except HANG_UP_FAMILIES` and hand the exception to `fold`."""

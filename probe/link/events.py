@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from device_protocol.messages import Identity, Notice
+from device_protocol.orders import Identity, Notice
 from probe.link.errors import LinkError
 
 

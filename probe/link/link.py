@@ -9,26 +9,26 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Self, overload
 
-from device_protocol.messages import (
+from device_protocol.orders import (
     Alive,
-    Dark,
+    Darken,
     Done,
     Identify,
     Identity,
-    Light,
+    LightPixel,
+    LightRange,
     Order,
+    OutputSettings,
     OutputState,
     Paint,
     Palette,
-    Range,
+    ReadOutputState,
     Reply,
-    Settings,
-    Setup,
+    SetupOutput,
     Show,
     Silence,
     SilenceSet,
     Staged,
-    State,
 )
 from probe.link.conversation import Conversation, Transcript
 from probe.link.errors import HANG_UP_FAMILIES, LinkError, LinkErrorKind, LinkLost, fold, link_error
@@ -124,15 +124,15 @@ class BoardLink:
     @overload
     async def do(self, order: Identify) -> Identity: ...
     @overload
-    async def do(self, order: Setup) -> Settings: ...
+    async def do(self, order: SetupOutput) -> OutputSettings: ...
     @overload
-    async def do(self, order: State) -> OutputState: ...
+    async def do(self, order: ReadOutputState) -> OutputState: ...
     @overload
     async def do(self, order: Silence) -> SilenceSet: ...
     @overload
     async def do(self, order: Paint) -> Staged: ...
     @overload
-    async def do(self, order: Light | Dark | Range | Palette | Show | Alive) -> Done: ...
+    async def do(self, order: LightPixel | Darken | LightRange | Palette | Show | Alive) -> Done: ...
     @overload
     async def do(self, order: Order) -> Reply: ...
     async def do(self, order: Order) -> Reply:
@@ -153,7 +153,7 @@ class BoardLink:
         self._talk.drop_queue(link_error(LinkErrorKind.CLOSED, port=self.port))
         if dark and self.identity is not None:
             with contextlib.suppress(LinkLost, OrderRefused, TimeoutError):
-                await asyncio.wait_for(self._talk.do(Dark()), _DARK_WITHIN_S)
+                await asyncio.wait_for(self._talk.do(Darken()), _DARK_WITHIN_S)
         await self._stop()
 
     # --- within ---

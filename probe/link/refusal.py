@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from device_protocol.errors import Blame, ErrorCode, blame_of
 from device_protocol.events import Refused
-from device_protocol.messages import Order
+from device_protocol.orders import Order
 
 
 class OrderRefused(Exception):  # noqa: N818 - what happened, in the words of the protocol

@@ -10,10 +10,8 @@ from dataclasses import fields
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
 
-from device_protocol.board import BoardConfig
-from device_protocol.messages import RestartCause
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.wiring import Wiring
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
+from device_protocol.orders import RestartCause
 from probe.link.errors import LinkErrorKind, link_error
 from probe.link.faulty import FaultProfile, Faults, FaultyWire
 from probe.link.wire import Inbox, Wire
@@ -213,6 +211,6 @@ def simulated_port(url: str) -> SimulatedPort:
         config = BoardConfig(**board)
     except ValueError as error:
         raise link_error(LinkErrorKind.BAD_ADDRESS, port=url, detail=str(error)) from error
-    chain = Wiring.of_places([f"pixel {number}" for number in range(config.pixels)], byte_order=config.byte_order)
+    chain = ChainWiring.of_places([f"pixel {number}" for number in range(config.pixels)], byte_order=config.byte_order)
     made = SimulatedBoard(config, [chain] * config.outputs, resets_on_open=boot_ms is not None, boot_ms=boot_ms or 0.0)
     return SimulatedPort(made, name=url, faults=FaultProfile(**faults) if faults else None, **port)

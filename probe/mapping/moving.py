@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from device_protocol.messages import Identity
+from device_protocol.orders import Identity
 from device_protocol.values import Colour
 from probe.document.model import MAX_PIXELS, Chain, shown_number
 from probe.mapping.keys import Entry

@@ -15,10 +15,18 @@ from collections.abc import Callable
 from typing import Any, Generic, Protocol, TypeVar
 
 from device_protocol.errors import HostFault, ProtocolFault
-from device_protocol.feature_messages import CountChain as CountOrder
-from device_protocol.feature_replies import ChainCount
-from device_protocol.messages import ButtonPressed as ButtonNotice
-from device_protocol.messages import Identity, InputsChanged, Order, PixelsGivenBack, Reply, Setup, WentDark
+from device_protocol.orders import (
+    ButtonNotice,
+    ChainCount,
+    DarkNotice,
+    Identity,
+    InputsNotice,
+    Order,
+    PlayNotice,
+    Reply,
+    SetupOutput,
+)
+from device_protocol.orders import CountChain as CountOrder
 from probe.document.file.errors import StorageError
 from probe.document.model import PlayfieldMap
 from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting, WireNote
@@ -205,11 +213,11 @@ class Conductor:
             case NoticeArrived(ButtonNotice(total)):
                 times, self._presses = max(1, total - self._presses), total
                 self.take(ButtonPressed(times))
-            case NoticeArrived(WentDark()):
+            case NoticeArrived(DarkNotice()):
                 self.take(BoardDark())
-            case NoticeArrived(InputsChanged(first, on)):
+            case NoticeArrived(InputsNotice(first, on)):
                 self.take(InputsTold(first, on))
-            case NoticeArrived(PixelsGivenBack()):
+            case NoticeArrived(PlayNotice()):
                 self.take(GameHasPixels())
             case WireNote():
                 log.info("link: %s", event)
@@ -300,7 +308,7 @@ class Conductor:
         try:
             for order in setup_orders(effect, board.identity):
                 await board.do(order)
-                if isinstance(order, Setup):
+                if isinstance(order, SetupOutput):
                     self._limits[order.output] = Limits.after(order, board.identity)
         except (LinkError, OrderRefused, ProtocolFault) as exc:
             self.take(NotShown(effect, _why(exc)))

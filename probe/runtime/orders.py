@@ -4,10 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from device_protocol.feature_messages import RunPattern as RunPatternOrder
-from device_protocol.feature_replies import PatternKeep, PatternKind, PatternLine
-from device_protocol.messages import Dark, Identity, Light, Order, Range, Setup
-from device_protocol.picture import dim_to_ceiling, picture_orders
+from device_protocol.current import dim_to_ceiling
+from device_protocol.orders import (
+    Darken,
+    Identity,
+    LightPixel,
+    LightRange,
+    Order,
+    PatternKeep,
+    PatternKind,
+    PatternLine,
+    SetupOutput,
+    picture_orders,
+)
+from device_protocol.orders import RunPattern as RunPatternOrder
 from device_protocol.values import DARK, Colour
 from probe.task.steps import RunPattern, SetUpChain, ShowDark, Showing, ShowPicture, ShowPixel, ShowRange
 
@@ -25,7 +35,7 @@ class Limits:
         return cls(identity.pixels, identity.ceiling_ma)
 
     @classmethod
-    def after(cls, order: Setup, identity: Identity) -> Limits:
+    def after(cls, order: SetupOutput, identity: Identity) -> Limits:
         """Those after a `setup`; never above what the board states."""
         return cls(order.count, min(order.ceiling_ma, identity.ceiling_ma))
 
@@ -40,7 +50,7 @@ def setup_orders(effect: SetUpChain, identity: Identity) -> list[Order]:
         return []
     count = effect.count or chain.length or identity.pixels
     return [
-        Setup(
+        SetupOutput(
             chain.output,
             max(1, min(count, identity.pixels)),
             chain.order,
@@ -89,11 +99,11 @@ def showing_orders(effect: Showing, identity: Identity, limits: Limits | None = 
     effect = under_ceiling(effect, identity, limits or Limits.at_start(identity))
     match effect:
         case ShowPixel(output, number, colour):
-            return [Light(output, number, colour)]
+            return [LightPixel(output, number, colour)]
         case ShowRange(output, first, count, colour):
             if count == 1 or not identity.has("range"):
-                return [Light(output, first, colour)]
-            return [Range(output, first, count, colour)]
+                return [LightPixel(output, first, colour)]
+            return [LightRange(output, first, count, colour)]
         case ShowPicture(output, colours):
             # A board refuses a picture that leaves pixels unsaid (SPEC: `incomplete`): those behind it are dark.
             count = limits.count if limits is not None else identity.pixels
@@ -104,7 +114,7 @@ def showing_orders(effect: Showing, identity: Identity, limits: Limits | None = 
             keep = PatternKeep.HOLD if hold else PatternKeep.LIVE
             return [RunPatternOrder(output, kind, colours, step_ms, PatternLine(line), keep)]
         case ShowDark(output):
-            return [Dark(output)]
+            return [Darken(output)]
 
 
 def replaces(later: Showing, earlier: Showing) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from device_protocol.errors import ErrorCode
-from device_protocol.messages import Identity
+from device_protocol.orders import Identity
 
 _REFUSALS = {
     ErrorCode.NO_SUCH_OUTPUT: "the board has no such output: the map was made with another board or build",

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from device_protocol.errors import ErrorCode
-from device_protocol.messages import Identity, Order, Reply
+from device_protocol.orders import Identity, Order, Reply
 from device_protocol.values import Colour
 from probe.document.model import Chain, PlayfieldMap
 

@@ -10,7 +10,7 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Footer, Static
 
-from device_protocol.messages import Player
+from device_protocol.orders import Player
 from probe.document.model import PlayfieldMap
 from probe.game import sync as game
 from probe.game.sync import Compare, HandOver, Stage, Sync, Write, obstacle

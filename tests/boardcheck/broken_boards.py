@@ -11,9 +11,9 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from device_protocol.board import BoardConfig, ProtocolBoard
-from device_protocol.board_output import BoardOutput
-from device_protocol.crc import crc16
-from device_protocol.messages import FEATURES
+from device_protocol.board.outputs import BoardOutput
+from device_protocol.framing import crc16
+from device_protocol.orders import FEATURES
 from device_protocol.values import Colour
 
 

@@ -9,7 +9,7 @@ import pytest
 
 import device_protocol
 from device_protocol.board import BoardConfig, ProtocolBoard
-from device_protocol.messages import FEATURES
+from device_protocol.orders import FEATURES
 from probe.boardcheck import Outcome
 from probe.boardcheck.registry import CHECKS
 from tests.boardcheck.talks import checked, failures

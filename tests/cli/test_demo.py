@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from device_protocol.messages import Light
+from device_protocol.orders import LightPixel
 from device_protocol.values import Colour
 from probe.cli.parser import build_parser
 from probe.cli.screens import Opening
@@ -65,7 +65,7 @@ async def test_what_a_simulated_port_shows_can_be_seen(opening: Opening, tmp_pat
     link = make(lambda event: None)
     await link.connect()
     try:
-        await link.do(Light(output=0, pixel=4, colour=Colour(255, 255, 255)))
+        await link.do(LightPixel(output=0, pixel=4, colour=Colour(255, 255, 255)))
         assert plan.eyes() == (("pixel 4", "white"),)
     finally:
         await link.close()

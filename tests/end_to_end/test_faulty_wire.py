@@ -7,9 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from device_protocol.board import BoardConfig
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.wiring import Wiring
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap
 from probe.link import BoardLink, LinkEvent
@@ -39,7 +37,7 @@ PROFILES = {
 
 
 async def faulty_walk(truth: PlayfieldMap, path: Path, profile: FaultProfile, seed: int) -> Report:
-    wirings = [Wiring.of_places(f"{c.id}:{n}" for n in range(c.length)) for c in truth.chains]
+    wirings = [ChainWiring.of_places(f"{c.id}:{n}" for n in range(c.length)) for c in truth.chains]
     board = SimulatedBoard(BoardConfig(outputs=len(wirings), pixels=1_000), wirings)
     port = SimulatedPort(board, faults=profile, seed=seed)
 

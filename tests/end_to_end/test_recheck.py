@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from device_protocol.wiring import PixelChain, Wiring
+from device_protocol.board import ChainWiring, PixelChain
 from probe.cli.screens import FileStore
 from probe.document.file import load_map
 from probe.document.model import PlayfieldMap
@@ -24,7 +24,7 @@ from tests.ui.conftest import NoOpener, text_of
 from tests.ui.test_recheck_screen import presses
 
 
-def seen_on_pin(chip: SimulatedAvr, wiring: Wiring) -> dict[str, list[int]]:
+def seen_on_pin(chip: SimulatedAvr, wiring: ChainWiring) -> dict[str, list[int]]:
     """What a person sees: the last frame on the pin, taken by chips that are wired like this."""
     chain = PixelChain(wiring)
     chain.take_frame(chip.frame(0).data)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from device_protocol.messages import RestartCause
+from device_protocol.orders import RestartCause
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.faults.engine import UNSURE

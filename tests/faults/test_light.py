@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol.messages import Identity
+from device_protocol.orders import Identity
 from probe.document.model import Chain
 from probe.faults.light import begin, own_pattern, picture, sent, stepped, ticked
 from probe.patterns.flash import flashes_per_second

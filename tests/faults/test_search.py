@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from device_protocol.messages import RestartCause
+from device_protocol.orders import RestartCause
 from probe.faults.engine import UNSURE
 from probe.faults.joint import JointTest
 from probe.faults.knowledge import Power

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from filelock import FileLock
 
-from device_protocol import FEATURES
+from device_protocol.orders import FEATURES
 
 ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = ROOT / "device_protocol" / "firmware"

@@ -4,34 +4,43 @@ from __future__ import annotations
 
 import json
 
-from device_protocol.crc import crc16
-from device_protocol.messages import table_orders
-from device_protocol.table_format import Group, Lamp, LampTable, TableEntry, TableOutput, encode_table
+from device_protocol.framing import crc16
+from device_protocol.lamp_table import (
+    BoardLampTable,
+    TableEntry,
+    TableGroup,
+    TableLamp,
+    TableOutput,
+    encode_table,
+)
+from device_protocol.orders import table_orders
 from device_protocol.values import Colour
 from tests.firmware.build import ROOT
 
-SMALL = LampTable(
+SMALL = BoardLampTable(
     outputs=(TableOutput(0, 12, "GRB", 450),),
     entries=(
-        TableEntry(Lamp(1), 0, 3, Colour(255, 180, 64), 128),
-        TableEntry(Lamp(2), 0, 4, Colour(0, 255, 0)),
-        TableEntry(Lamp(2), 0, 5, Colour(0, 255, 0)),
-        TableEntry(Lamp(3), 0, 0, Colour(0, 255, 0), 40),
-        TableEntry(Lamp(5), 0, 9, Colour(0, 40, 0)),
-        TableEntry(Lamp(6), 0, 8, Colour(40, 0, 0)),
-        TableEntry(Lamp(8), 0, 7, Colour(40, 40, 0)),
-        TableEntry(Group(0), 0, 11, Colour(0, 0, 40)),
+        TableEntry(TableLamp(1), 0, 3, Colour(255, 180, 64), 128),
+        TableEntry(TableLamp(2), 0, 4, Colour(0, 255, 0)),
+        TableEntry(TableLamp(2), 0, 5, Colour(0, 255, 0)),
+        TableEntry(TableLamp(3), 0, 0, Colour(0, 255, 0), 40),
+        TableEntry(TableLamp(5), 0, 9, Colour(0, 40, 0)),
+        TableEntry(TableLamp(6), 0, 8, Colour(40, 0, 0)),
+        TableEntry(TableLamp(8), 0, 7, Colour(40, 40, 0)),
+        TableEntry(TableGroup(0), 0, 11, Colour(0, 0, 40)),
     ),
 )
-OTHER = LampTable(outputs=(TableOutput(0, 12, "GRB", 450),), entries=(TableEntry(Lamp(1), 0, 6, Colour(9, 9, 9)),))
+OTHER = BoardLampTable(
+    outputs=(TableOutput(0, 12, "GRB", 450),), entries=(TableEntry(TableLamp(1), 0, 6, Colour(9, 9, 9)),)
+)
 
 
-def order_texts(table: LampTable, revision: int) -> list[str]:
+def order_texts(table: BoardLampTable, revision: int) -> list[str]:
     """The orders that put a table into a board, without number and CRC."""
     return [" ".join((order.WORD, *order.arguments())) for order in table_orders(encode_table(table), revision)]
 
 
-def state_text(table: LampTable, revision: int) -> tuple[str, str, str]:
+def state_text(table: BoardLampTable, revision: int) -> tuple[str, str, str]:
     """REVISION LENGTH CRC as `table` states them."""
     image = encode_table(table)
     return str(revision), str(len(image)), f"{crc16(image):04X}"
@@ -43,7 +52,7 @@ def lit_pixels(frame: bytes, colours: int = 3) -> dict[int, bytes]:
     return {number: data for number, data in enumerate(pixels) if any(data)}
 
 
-def demo_table() -> LampTable:
+def demo_table() -> BoardLampTable:
     """Kelp Forest, with levels that all differ so that the image is as long as it gets."""
     read = json.loads((ROOT / "demo_maps" / "kelp_forest.json").read_text(encoding="utf-8"))
     places = {place["id"]: place for place in read["places"]}
@@ -55,10 +64,10 @@ def demo_table() -> LampTable:
             level = 100 + (37 * number) % 150
             colour = Colour(255, (number % 9) * 20, 40)
             entries += [
-                TableEntry(Lamp(lamp), chain["output"], number, colour, level) for lamp in place.get("lamps", ())
+                TableEntry(TableLamp(lamp), chain["output"], number, colour, level) for lamp in place.get("lamps", ())
             ]
             if place.get("group"):
-                group = Group(groups.index(place["group"]))
+                group = TableGroup(groups.index(place["group"]))
                 entries.append(TableEntry(group, chain["output"], number, colour, level))
     outputs = tuple(
         TableOutput(chain["output"], chain["count"], chain["order"], 2000, chain["latch_us"])
@@ -66,6 +75,6 @@ def demo_table() -> LampTable:
     )
 
     def place_of(entry: TableEntry) -> tuple[bool, int, int, int]:
-        return isinstance(entry.whose, Group), entry.whose.number, entry.output, entry.pixel
+        return isinstance(entry.whose, TableGroup), entry.whose.number, entry.output, entry.pixel
 
-    return LampTable(outputs=outputs, entries=tuple(sorted(entries, key=place_of)))
+    return BoardLampTable(outputs=outputs, entries=tuple(sorted(entries, key=place_of)))

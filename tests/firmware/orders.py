@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from device_protocol.crc import crc16
+from device_protocol.framing import crc16
 
 
 def order(seq: int, text: str) -> bytes:

@@ -6,7 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from device_protocol.table_format import Group, Lamp, LampTable, TableEntry, TableOutput, encode_table
+from device_protocol.lamp_table import (
+    BoardLampTable,
+    TableEntry,
+    TableGroup,
+    TableLamp,
+    TableOutput,
+    encode_table,
+)
 from device_protocol.values import Colour
 from tests.firmware import build
 from tests.firmware.adapters import INPUT_PINS
@@ -32,7 +39,7 @@ def wire(entry: TableEntry, byte_order: str, level: int = 255) -> bytes:
     return bytes(((value * entry.level + 127) // 255 * level + 127) // 255 for value in values)
 
 
-def expected(table: LampTable, output: int, *whose: Lamp | Group) -> dict[int, bytes]:
+def expected(table: BoardLampTable, output: int, *whose: TableLamp | TableGroup) -> dict[int, bytes]:
     """Pixels of an output that are lit when these are on; no pixel has two entries."""
     chain = table.chain(output)
     assert chain is not None
@@ -47,13 +54,13 @@ def expected(table: LampTable, output: int, *whose: Lamp | Group) -> dict[int, b
 def test_every_lamp_by_its_input(chip: SimulatedAvr) -> None:
     """Written through the protocol, toggled on the chip's pins, decoded from the edges of its data pin."""
     put_avr(chip, [*order_texts(SMALL, 7), "play game"])
-    always = tuple(Group(number) for number in SMALL.groups())
+    always = tuple(TableGroup(number) for number in SMALL.groups())
     chip.run(60)
     assert lit_pixels(chip.frame(0).data) == expected(SMALL, 0, *always)
     for number, pin in enumerate(INPUT_PINS, start=1):
         chip.set_pin(pin, 0)
         chip.run(60)
-        assert lit_pixels(chip.frame(0).data) == expected(SMALL, 0, Lamp(number), *always), f"lamp {number}"
+        assert lit_pixels(chip.frame(0).data) == expected(SMALL, 0, TableLamp(number), *always), f"lamp {number}"
         assert len(chip.frame(0).data) == 36
         chip.set_pin(pin, 1)
         chip.run(80)
@@ -69,7 +76,7 @@ def test_the_game_goes_on_after_a_restart(chip: SimulatedAvr) -> None:
     chip.restart("watchdog")
     assert chip.receive_line(200) is not None
     chip.run(60)
-    assert lit_pixels(chip.frame(0).data) == expected(SMALL, 0, Lamp(2), Group(0))
+    assert lit_pixels(chip.frame(0).data) == expected(SMALL, 0, TableLamp(2), TableGroup(0))
     assert "table=7" in ask_avr(chip, "id")
     assert ask_avr(chip, "play")[1] == "game"
 
@@ -92,7 +99,7 @@ def test_a_host_walks_while_the_game_plays_and_the_game_comes_back(chip: Simulat
     assert line is not None
     assert read_answer(line).fields == ("play", "game")
     chip.run(60)
-    assert lit_pixels(chip.frame(0).data) == expected(SMALL, 0, Lamp(1), Group(0))
+    assert lit_pixels(chip.frame(0).data) == expected(SMALL, 0, TableLamp(1), TableGroup(0))
 
 
 def test_a_pulsed_lamp_shines_steadily_and_its_pulses_are_counted(chip: SimulatedAvr) -> None:
@@ -124,8 +131,8 @@ def strobe(chip: SimulatedAvr, on: set[int], *, scans: int) -> None:
 
 
 def test_a_strobed_matrix() -> None:
-    entries = tuple(TableEntry(Lamp(number), 0, number + 5, Colour(0, 7, 0)) for number in range(1, 65))
-    table = LampTable(outputs=(TableOutput(0, 84, "GRB", 2000),), entries=entries)
+    entries = tuple(TableEntry(TableLamp(number), 0, number + 5, Colour(0, 7, 0)) for number in range(1, 65))
+    table = BoardLampTable(outputs=(TableOutput(0, 84, "GRB", 2000),), entries=entries)
     with SimulatedAvr(build.build_avr(MATRIX), paused=True) as chip:
         assert chip.receive_line(100) is not None
         put_avr(chip, [*order_texts(table, 3), "linger 40", "play game"])
@@ -137,9 +144,9 @@ def test_a_strobed_matrix() -> None:
 
 
 def test_a_rise_and_fall_like_a_bulb_s() -> None:
-    table = LampTable(
+    table = BoardLampTable(
         outputs=(TableOutput(0, 4, "GRB", 2000),),
-        entries=(TableEntry(Lamp(1), 0, 1, Colour(255, 0, 0)),),
+        entries=(TableEntry(TableLamp(1), 0, 1, Colour(255, 0, 0)),),
         rise_ms=80,
         fall_ms=200,
     )
@@ -167,13 +174,13 @@ def test_a_rise_and_fall_like_a_bulb_s() -> None:
 
 
 def test_the_game_s_own_interface() -> None:
-    table = LampTable(
+    table = BoardLampTable(
         outputs=(TableOutput(0, 12, "GRB", 2000),),
         entries=(
-            TableEntry(Lamp(4), 0, 1, Colour(200, 0, 0)),
-            TableEntry(Lamp(4), 0, 2, Colour(200, 0, 0)),
-            TableEntry(Lamp(5), 0, 3, Colour(0, 90, 0)),
-            TableEntry(Lamp(6), 0, 4, Colour(0, 90, 0)),
+            TableEntry(TableLamp(4), 0, 1, Colour(200, 0, 0)),
+            TableEntry(TableLamp(4), 0, 2, Colour(200, 0, 0)),
+            TableEntry(TableLamp(5), 0, 3, Colour(0, 90, 0)),
+            TableEntry(TableLamp(6), 0, 4, Colour(0, 90, 0)),
         ),
     )
     with HostBoard(build.build_host({"PP_PIXELS": 20, "PP_PLAY_TINT": 1})) as board:
@@ -214,13 +221,13 @@ def test_every_lamp_and_group_of_the_demonstration_machine() -> None:
     with SimulatedAvr(build.build_avr(KELP), paused=True, outputs=2) as chip:
         assert chip.receive_line(100) is not None
         put_avr(chip, order_texts(table, 12))
-        everyone: list[Lamp | Group] = [
-            *(Lamp(number) for number in table.lamps()),
-            *(Group(number) for number in table.groups()),
+        everyone: list[TableLamp | TableGroup] = [
+            *(TableLamp(number) for number in table.lamps()),
+            *(TableGroup(number) for number in table.groups()),
         ]
         assert len(everyone) > 70
         for whose in everyone:
-            word = "lamp" if isinstance(whose, Lamp) else "group"
+            word = "lamp" if isinstance(whose, TableLamp) else "group"
             assert ask_avr(chip, f"{word} {whose.number} 255") == ("ok", str(len(table.of(whose))))
             for output in (0, 1):
                 frame = chip.frame(output)
@@ -228,7 +235,7 @@ def test_every_lamp_and_group_of_the_demonstration_machine() -> None:
                 assert lit_pixels(frame.data) == expected(table, output, whose), whose
         put_avr(chip, ["play game"])
         chip.run(80)
-        always = [Group(number) for number in table.groups()]
+        always = [TableGroup(number) for number in table.groups()]
         for output in (0, 1):
             assert set(lit_pixels(chip.frame(output).data)) == set(expected(table, output, *always))
         # the firmware's eight pins are lamps 1 to 8
@@ -236,7 +243,7 @@ def test_every_lamp_and_group_of_the_demonstration_machine() -> None:
             chip.set_pin(pin, 0)
             chip.run(60)
             for output in (0, 1):
-                wanted = set(expected(table, output, Lamp(number), *always))
+                wanted = set(expected(table, output, TableLamp(number), *always))
                 assert set(lit_pixels(chip.frame(output).data)) == wanted
             chip.set_pin(pin, 1)
             chip.run(80)
@@ -246,12 +253,12 @@ def test_every_lamp_and_group_of_the_demonstration_machine() -> None:
 def test_the_demonstration_machine_in_a_strobed_matrix() -> None:
     """Playfield and backbox on one output each do not leave 16 pins: here one chain carries both."""
     table = demo_table()
-    joined = LampTable(
+    joined = BoardLampTable(
         outputs=(TableOutput(0, 108, "GRB", 5000),),
         entries=tuple(
             TableEntry(entry.whose, 0, entry.pixel + 84 * entry.output, entry.colour, entry.level)
             for entry in table.entries
-            if isinstance(entry.whose, Lamp)
+            if isinstance(entry.whose, TableLamp)
         ),
     )
     config = MATRIX | {"PP_PIXELS": 108, "PP_CEILING_MA": 5000}
@@ -260,4 +267,4 @@ def test_the_demonstration_machine_in_a_strobed_matrix() -> None:
         put_avr(chip, [*order_texts(joined, 3), "linger 40", "play game"])
         for number in joined.lamps():
             strobe(chip, {number}, scans=8)
-            assert lit_pixels(chip.frame(0).data) == expected(joined, 0, Lamp(number)), f"lamp {number}"
+            assert lit_pixels(chip.frame(0).data) == expected(joined, 0, TableLamp(number)), f"lamp {number}"

@@ -12,9 +12,16 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from device_protocol.board import BoardConfig, ProtocolBoard
-from device_protocol.crc import crc16
-from device_protocol.messages import RestartCause, table_orders
-from device_protocol.table_format import Group, Lamp, LampTable, TableEntry, TableOutput, encode_table
+from device_protocol.framing import crc16
+from device_protocol.lamp_table import (
+    BoardLampTable,
+    TableEntry,
+    TableGroup,
+    TableLamp,
+    TableOutput,
+    encode_table,
+)
+from device_protocol.orders import RestartCause, table_orders
 from device_protocol.values import Colour
 from tests.firmware import build
 from tests.firmware.host_board import HostBoard
@@ -85,21 +92,21 @@ SOUND_ORDERS = st.one_of(
     st.just("id"),
     _words("silence", st.integers(400, 6000).map(str)),
 )
-TABLE = LampTable(
+TABLE = BoardLampTable(
     outputs=(TableOutput(0, 14, "GRB", 60),),
     entries=(
-        TableEntry(Lamp(1), 0, 3, Colour(255, 180, 64), 128),
-        TableEntry(Lamp(2), 0, 4, Colour(0, 255, 0)),
-        TableEntry(Lamp(2), 0, 5, Colour(0, 255, 0)),
-        TableEntry(Lamp(9), 0, 3, Colour(1, 2, 3, 4), 77),
-        TableEntry(Group(0), 0, 11, Colour(255, 255, 255)),
-        TableEntry(Group(3, True), 0, 0, Colour(16, 0, 0)),
+        TableEntry(TableLamp(1), 0, 3, Colour(255, 180, 64), 128),
+        TableEntry(TableLamp(2), 0, 4, Colour(0, 255, 0)),
+        TableEntry(TableLamp(2), 0, 5, Colour(0, 255, 0)),
+        TableEntry(TableLamp(9), 0, 3, Colour(1, 2, 3, 4), 77),
+        TableEntry(TableGroup(0), 0, 11, Colour(255, 255, 255)),
+        TableEntry(TableGroup(3, True), 0, 0, Colour(16, 0, 0)),
     ),
     rise_ms=60,
     fall_ms=100,
 )
-IMAGES = (encode_table(TABLE), encode_table(LampTable(outputs=(TableOutput(0, 8, "RGBW", 40),), entries=(
-    TableEntry(Lamp(3), 0, 5, Colour(0, 0, 90, 200)), TableEntry(Lamp(1), 0, 1, Colour(9, 8, 7, 6))))))  # fmt: skip
+IMAGES = (encode_table(TABLE), encode_table(BoardLampTable(outputs=(TableOutput(0, 8, "RGBW", 40),), entries=(
+    TableEntry(TableLamp(3), 0, 5, Colour(0, 0, 90, 200)), TableEntry(TableLamp(1), 0, 1, Colour(9, 8, 7, 6))))))  # fmt: skip
 TABLE_ORDERS = [
     [" ".join((each.WORD, *each.arguments())) for each in table_orders(image, revision)]
     for revision, image in enumerate(IMAGES, start=5)
@@ -260,9 +267,9 @@ class Both:
     def input(self, number: int, on: bool) -> None:
         self.check(self.python.set_input(number, on, self.now_ms), self.c_board.set_input(number, on))
 
-    def game(self, whose: Lamp | Group, level: int) -> None:
+    def game(self, whose: TableLamp | TableGroup, level: int) -> None:
         python_sent = self.python.ask_lamp(whose, level, self.now_ms)
-        ask = self.c_board.set_lamp if isinstance(whose, Lamp) else self.c_board.set_group
+        ask = self.c_board.set_lamp if isinstance(whose, TableLamp) else self.c_board.set_group
         self.check(python_sent, ask(whose.number, level))
 
     def restart(self) -> None:
@@ -295,9 +302,10 @@ FEATURE_EVENTS = st.one_of(
     FEATURE_ORDERS.map(lambda text: ("send", sealed(text, 3, b"\n"))),
     WATCH.map(lambda data: ("send", data)),
     st.tuples(st.integers(1, 8), st.booleans()).map(lambda pair: ("input", pair)),
-    st.tuples(st.sampled_from([Lamp(1), Lamp(2), Lamp(9), Group(0), Group(3)]), st.sampled_from([0, 3, 128, 255])).map(
-        lambda pair: ("game", pair)
-    ),
+    st.tuples(
+        st.sampled_from([TableLamp(1), TableLamp(2), TableLamp(9), TableGroup(0), TableGroup(3)]),
+        st.sampled_from([0, 3, 128, 255]),
+    ).map(lambda pair: ("game", pair)),
     st.sampled_from([1, 7, 20, 33, 170, 999, 1000]).map(lambda ms: ("wait", ms)),
     st.just(("restart", None)),
 )

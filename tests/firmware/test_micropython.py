@@ -13,7 +13,7 @@ from collections.abc import Iterator
 import pytest
 
 from device_protocol.framing import seal
-from device_protocol.messages import FEATURES as ALL_FEATURES
+from device_protocol.orders import FEATURES as ALL_FEATURES
 from probe.boardcheck import Dialogue, Outcome, run_checks
 from tests.boardcheck.talks import BoardTalk
 from tests.firmware.micropython.board import FEATURES, INTERPRETERS, DrivenBoard, Runs

@@ -11,8 +11,15 @@ from pathlib import Path
 import psutil
 import pytest
 
-from device_protocol.events import Answered
-from device_protocol.messages import Identify, Light, Order, Range, Setup, State
+from device_protocol.events import OrderAnswered
+from device_protocol.orders import (
+    Identify,
+    LightPixel,
+    LightRange,
+    Order,
+    ReadOutputState,
+    SetupOutput,
+)
 from device_protocol.session import HostSession
 from device_protocol.values import Colour
 from tests.firmware.adapters import AvrUnderTest, HostUnderTest
@@ -32,14 +39,14 @@ def orders(rng: random.Random) -> tuple[Order, bytes | None]:
     if kind < 0.03:
         return Identify(), None
     if kind < 0.06:
-        return State(0), None
+        return ReadOutputState(0), None
     if kind < 0.1:
         first = rng.randrange(PIXELS)
         count = rng.randrange(1, PIXELS - first + 1)
         lit = colour.wire("GRB") * count
-        return Range(0, first, count, colour), bytes(3 * first) + lit + bytes(3 * (PIXELS - first - count))
+        return LightRange(0, first, count, colour), bytes(3 * first) + lit + bytes(3 * (PIXELS - first - count))
     at = rng.randrange(PIXELS)
-    return Light(0, at, colour), bytes(3 * at) + colour.wire("GRB") + bytes(3 * (PIXELS - at - 1))
+    return LightPixel(0, at, colour), bytes(3 * at) + colour.wire("GRB") + bytes(3 * (PIXELS - at - 1))
 
 
 class Soak:
@@ -52,7 +59,7 @@ class Soak:
         self.session = HostSession()
         self.noises = 0
         self.ask(self.session.connect(self.now))
-        self.order(Setup(0, PIXELS, "GRB", 2000))
+        self.order(SetupOutput(0, PIXELS, "GRB", 2000))
 
     def ask(self, data: bytes) -> list[object]:
         """Send and hear until something comes of it."""
@@ -73,7 +80,7 @@ class Soak:
     def order(self, order: Order) -> None:
         """Give an order; it is answered."""
         (told,) = self.ask(self.session.send(order, self.now))
-        assert isinstance(told, Answered), told
+        assert isinstance(told, OrderAnswered), told
 
     def step(self) -> None:
         """One order, now and then after noise; what comes out is what was asked for."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from device_protocol.crc import crc16
+from device_protocol.framing import crc16
 from tests.firmware import build
 from tests.firmware.adapters import AvrUnderTest, HostUnderTest
 from tests.firmware.build import ROOT

@@ -6,7 +6,7 @@ import random
 import re
 from collections.abc import Callable, Sequence
 
-from device_protocol.crc import crc16
+from device_protocol.framing import crc16
 
 _NUMBERS = (b"0", b"1", b"-1", b"00", b"15", b"16", b"255", b"256", b"65535", b"65536", b"999999999", b"1e9", b"0x10")
 _BYTES = (b"\x00", b"\r", b"\n", b"\r\n", b"\t", b" ", b"*", b'"', b",", b";", b"\\", b"\xff", b"\xc3", b"\xe2\x80\xae",

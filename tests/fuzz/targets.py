@@ -10,25 +10,37 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import device_protocol.board
-import device_protocol.board_arguments
-import device_protocol.board_feature_orders
-import device_protocol.board_orders
-import device_protocol.feature_replies
+import device_protocol.board.arguments
+import device_protocol.board.feature_orders
+import device_protocol.board.handlers
 import device_protocol.framing
-import device_protocol.notices
-import device_protocol.replies
+import device_protocol.lamp_table
+import device_protocol.orders.feature_replies
+import device_protocol.orders.notices
+import device_protocol.orders.replies
 import device_protocol.session
-import device_protocol.table_format
 import probe.document.file.reading
 import probe.export.cells
 import probe.export.csv_map
 import probe.export.csv_records
 import probe.export.lamp_list
 from device_protocol.board import BoardConfig, ProtocolBoard
-from device_protocol.crc import crc16
-from device_protocol.feature_messages import Linger, Play, ReadEdges, ReadInputs, ReadPattern, ReadTable, ReadTableState
-from device_protocol.framing import seal
-from device_protocol.messages import Identify, Light, Order, Setup, Silence, State
+from device_protocol.framing import crc16, seal
+from device_protocol.orders import (
+    Identify,
+    LightPixel,
+    Linger,
+    Order,
+    Play,
+    ReadEdges,
+    ReadInputs,
+    ReadOutputState,
+    ReadPattern,
+    ReadTable,
+    ReadTableState,
+    SetupOutput,
+    Silence,
+)
 from device_protocol.session import HostSession, Phase
 from device_protocol.values import Colour
 from probe.document.file import StorageError, demo_map_path, load_map
@@ -118,7 +130,7 @@ def board_parser(data: bytes) -> None:
 # --- the host's parser ---
 
 _ASKED: tuple[Order, ...] = (
-    Identify(), Light(0, 3, Colour(9, 0, 0)), Setup(0, 10, "GRB", 900), Silence(1000), State(0), ReadTableState(),
+    Identify(), LightPixel(0, 3, Colour(9, 0, 0)), SetupOutput(0, 10, "GRB", 900), Silence(1000), ReadOutputState(0), ReadTableState(),
     ReadTable(0, 4), Play(), ReadPattern(0), ReadInputs(1), ReadEdges(1), Linger(25),
 )  # fmt: skip
 _IDENTITY = ProtocolBoard(_CONFIG)
@@ -259,12 +271,12 @@ def transcript(data: bytes) -> None:
 TARGETS = (
     Target(
         "board parser", _board_corpus, board_parser, 30,
-        (device_protocol.framing, device_protocol.board_arguments, device_protocol.board_orders,
-         device_protocol.board_feature_orders, device_protocol.table_format),
+        (device_protocol.framing, device_protocol.board.arguments, device_protocol.board.handlers,
+         device_protocol.board.feature_orders, device_protocol.lamp_table),
     ),
     Target(
         "host parser", _host_corpus, host_parser, 30,
-        (device_protocol.session, device_protocol.replies, device_protocol.feature_replies, device_protocol.notices),
+        (device_protocol.session, device_protocol.orders.replies, device_protocol.orders.feature_replies, device_protocol.orders.notices),
     ),
     Target(
         "CSV map", _csv_corpus, csv_map, 10,

@@ -9,19 +9,17 @@ from collections import deque
 from collections.abc import Callable
 from typing import Any
 
-from device_protocol.board import BoardConfig
-from device_protocol.events import Answered as OrderAnswered
-from device_protocol.events import Connected, Refused
-from device_protocol.messages import (
+from device_protocol.board import BoardConfig, SimulatedBoard
+from device_protocol.events import Identified, OrderAnswered, Refused
+from device_protocol.orders import (
+    DarkNotice,
     Identity,
-    InputsChanged,
+    InputsNotice,
     Order,
-    PixelsGivenBack,
+    PlayNotice,
     Reply,
-    WentDark,
 )
 from device_protocol.session import HostSession
-from device_protocol.simulated import SimulatedBoard
 from probe.cli.screens import wiring_of
 from probe.document.model import PlayfieldMap
 from probe.runtime.orders import Limits, setup_orders, showing_orders
@@ -93,7 +91,7 @@ class Desk:
         self._session = HostSession()
         self._hear(self.board.tick(self.now_ms))
         events = self._hear(self.board.receive_data(self._session.connect(self.now_ms), self.now_ms))
-        self.identity = next(event.identity for event in events if isinstance(event, Connected))
+        self.identity = next(event.identity for event in events if isinstance(event, Identified))
         self._limits.clear()
         self.give(BoardHere(self.identity))
 
@@ -137,11 +135,11 @@ class Desk:
         events: list[Any] = self._session.receive_data(data, self.now_ms)
         for event in events:
             match event:
-                case InputsChanged(first, on):
+                case InputsNotice(first, on):
                     self._news.append(InputsTold(first, on))
-                case PixelsGivenBack():
+                case PlayNotice():
                     self._news.append(GameHasPixels())
-                case WentDark():
+                case DarkNotice():
                     self._news.append(BoardDark())
         return events
 

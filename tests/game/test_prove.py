@@ -6,7 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from device_protocol.messages import LightGroup, LightLamp, Player, RestartCause
+from device_protocol.orders import (
+    LightGroup,
+    LightLamp,
+    Player,
+    RestartCause,
+)
 from probe.document.file import demo_map_path, load_map
 from probe.document.lamp_table import lamp_table
 from probe.document.model import PlayfieldMap

@@ -6,10 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from device_protocol.board import BoardConfig
-from device_protocol.messages import CommitTable, RestartCause, WriteTable
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.table_format import Group, Lamp, decode_table
+from device_protocol.board import BoardConfig, SimulatedBoard
+from device_protocol.lamp_table import TableGroup, TableLamp, decode_table
+from device_protocol.orders import CommitTable, RestartCause, WriteTable
 from probe.document.board_table import TableTooLargeError, board_table, differences, duties
 from probe.document.file import demo_map_path, load_map
 from probe.document.lamp_table import lamp_table
@@ -40,9 +39,9 @@ def test_every_lamp_and_group_of_the_map_is_in_the_table_and_nothing_else(demo: 
     assert decode_table(made.image) == made.table
     rows = lamp_table(demo)
     for row in rows.lamps:
-        assert duties(made.table, Lamp(row.number)) == {(p.output, p.number): p.duty for p in row.pixels}
+        assert duties(made.table, TableLamp(row.number)) == {(p.output, p.number): p.duty for p in row.pixels}
     for number, group in enumerate(rows.groups):
-        assert duties(made.table, Group(number)) == {(p.output, p.number): p.duty for p in group.always_on}
+        assert duties(made.table, TableGroup(number)) == {(p.output, p.number): p.duty for p in group.always_on}
     assert made.table.lamps() == tuple(row.number for row in rows.lamps if row.pixels)
     assert board_table(demo).image == made.image
 
@@ -57,7 +56,7 @@ def test_any_map_makes_a_table_that_reads_back_or_says_why_not(m: PlayfieldMap) 
     assert decode_table(made.image) == made.table
     assert differences(made, decode_table(made.image)) == ()
     for row in lamp_table(m).lamps:
-        assert duties(made.table, Lamp(row.number)) == {(p.output, p.number): p.duty for p in row.pixels}
+        assert duties(made.table, TableLamp(row.number)) == {(p.output, p.number): p.duty for p in row.pixels}
 
 
 def test_an_empty_board_is_written_read_back_and_holds_the_same(demo: PlayfieldMap) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from device_protocol.messages import WatchInputs
+from device_protocol.orders import WatchInputs
 from probe.document.checks import check_map
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from device_protocol.picture import exceeds_ceiling
+from device_protocol.current import exceeds_ceiling
 from device_protocol.values import Colour
 from probe.task.steps import BoardHere, Effect, ShowDark, Shown, ShowPicture
 from tests.support.boards import identity

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from device_protocol.current import need_ma
 from device_protocol.lightness import DUTY, at_level
-from device_protocol.picture import need_ma
 from device_protocol.values import Colour
 from probe.document.board_table import board_table
 from probe.document.file import demo_map_path, load_map

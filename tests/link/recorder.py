@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TypeVar
 
-from device_protocol.board import BoardConfig
-from device_protocol.simulated import SimulatedBoard
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from device_protocol.values import Colour
-from device_protocol.wiring import Wiring
 from probe.link import BoardLink, LinkEvent, RetryPolicy
 from probe.link.faulty import FaultProfile
 from probe.link.simulated_wire import SimulatedPort
@@ -48,7 +46,7 @@ def board(
     config = BoardConfig(pixels=pixels, outputs=outputs)
     if features:
         config = BoardConfig(pixels=pixels, outputs=outputs, features=tuple(features.replace("none", "").split()))
-    wirings = [Wiring.of_places([f"{output}.{pixel}" for pixel in range(pixels)]) for output in range(outputs)]
+    wirings = [ChainWiring.of_places([f"{output}.{pixel}" for pixel in range(pixels)]) for output in range(outputs)]
     return SimulatedBoard(config, wirings, resets_on_open=resets_on_open, boot_ms=boot_ms)
 
 

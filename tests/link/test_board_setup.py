@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from device_protocol.messages import (
-    Done,
-    Light,
-)
+from device_protocol.orders import Done, LightPixel
 from probe.link import (
     LinkLost,
     OutputPlan,
@@ -60,7 +57,7 @@ class TestSettingUp:
             assert fits.settings is None
             assert "byte order" in (fits.shortfall or "")
             assert "10 pixels of the chain cannot be reached" in (beyond.shortfall or "")
-            assert await link.do(Light(0, 39, RED)) == Done()
+            assert await link.do(LightPixel(0, 39, RED)) == Done()
             assert places_lit(where.board) == ["0.39"]
 
     async def test_without_a_board_it_says_why(self) -> None:

@@ -8,7 +8,7 @@ import random
 import pytest
 
 from device_protocol.framing import ReplyLine, encode_board_line
-from device_protocol.messages import Light
+from device_protocol.orders import LightPixel
 from device_protocol.values import Colour
 from probe.link import BoardLink, Connected, LinkError, LinkErrorKind, LinkLost, Lost, Opening, PortSpec, RetryPolicy
 from tests.link.conftest import until
@@ -134,13 +134,13 @@ async def test_a_board_behind_a_pseudo_terminal_that_hangs_up_in_mid_order_and_c
 
         first.answer = pull
         with pytest.raises(LinkLost) as lost:
-            await asyncio.wait_for(link.do(Light(0, 3, Colour(1, 2, 3))), 5)
+            await asyncio.wait_for(link.do(LightPixel(0, 3, Colour(1, 2, 3))), 5)
         assert lost.value.kind is LinkErrorKind.VANISHED
         await until(lambda: len(told.of(Opening)) >= 2)
         second = PtyEnd(board_answers())
         now_at["path"] = second.path
         await until(lambda: len(told.of(Connected)) == 2)
-        await link.do(Light(0, 3, Colour(1, 2, 3)))
+        await link.do(LightPixel(0, 3, Colour(1, 2, 3)))
         assert b"light 0 3 010203" in second.heard
     assert told.of(Lost)[0].error.kind is LinkErrorKind.VANISHED
     assert b"dark all" in second.heard
@@ -156,7 +156,7 @@ async def test_a_board_behind_a_network_server(scheme: str) -> None:
         link = BoardLink(PortSpec(f"{scheme}://{address}"), on_event=Recorder())
         assert (await link.connect()).pixels == 60
         for pixel in range(10):
-            await link.do(Light(0, pixel, Colour(1, 2, 3)))
+            await link.do(LightPixel(0, pixel, Colour(1, 2, 3)))
         await link.close()
 
 

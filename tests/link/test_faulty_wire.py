@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol.messages import Light, Setup
+from device_protocol.orders import LightPixel, SetupOutput
 from device_protocol.values import Colour
 from probe.link import BoardLink, LinkLost, Lost, RetryPolicy
 from probe.link.faulty import FaultProfile, Faults
@@ -50,7 +50,7 @@ async def test_walk(name: str) -> None:
         for pixel in range(PIXELS):
             for _ in range(20):
                 try:
-                    await link.do(Light(0, pixel, Colour(32, 0, 0)))
+                    await link.do(LightPixel(0, pixel, Colour(32, 0, 0)))
                 except LinkLost:
                     await until(lambda: link.identity, within_s=20)
                 else:
@@ -73,7 +73,7 @@ async def test_settings_are_answered_rightly_over_flipped_bits() -> None:
     async with BoardLink(where.open, on_event=told, retry=RetryPolicy(first_s=0.02)) as link:
         await until(lambda: link.identity, within_s=20)
         for count in range(1, 200, 17):
-            settings = await link.do(Setup(output=0, count=count, byte_order="GRB", ceiling_ma=count + 100))
+            settings = await link.do(SetupOutput(output=0, count=count, byte_order="GRB", ceiling_ma=count + 100))
             assert (settings.count, settings.ceiling_ma) == (count, count + 100)
             assert wired.outputs[0].count == count
 

@@ -8,20 +8,20 @@ import time
 import pytest
 
 from device_protocol.errors import Blame, ErrorCode
-from device_protocol.messages import (
-    ButtonPressed,
-    Dark,
+from device_protocol.orders import (
+    ButtonNotice,
+    Darken,
     Done,
     Identify,
-    Light,
+    LightPixel,
+    LightRange,
     Paint,
     Palette,
-    Range,
+    ReadOutputState,
     RestartCause,
-    Setup,
+    SetupOutput,
     Show,
     Silence,
-    State,
 )
 from device_protocol.values import Colour
 from probe.link import (
@@ -51,16 +51,16 @@ async def test_from_opening_to_closing() -> None:
     assert link.identity is identity
     assert told.kinds == ["Opening", "Waiting", "Connected"]
     assert told.events[-1] == Connected(identity, "simulated://", ConnectReason.FIRST)
-    assert await link.do(Light(1, 14, RED)) == Done()
+    assert await link.do(LightPixel(1, 14, RED)) == Done()
     assert places_lit(where.board) == ["1.14"]
-    assert (await link.do(State(1))).lit == 1
+    assert (await link.do(ReadOutputState(1))).lit == 1
     assert await link.connect() is identity, "already connected"
     await link.close()
     assert places_lit(where.board) == [], "closing leaves the board dark"
     assert b"light 1 14 200000*" in told.bytes["out"]
     assert told.bytes["in"].startswith(b"<01 ok proto=1")
     with pytest.raises(LinkLost) as lost:
-        await link.do(Dark())
+        await link.do(Darken())
     assert lost.value.kind is LinkErrorKind.CLOSED
     await link.close()
     with pytest.raises(LinkError):
@@ -72,14 +72,14 @@ async def test_from_opening_to_closing() -> None:
 async def test_orders_before_the_board_is_known_are_refused_at_once() -> None:
     link = link_to(port(), Recorder())
     with pytest.raises(LinkLost):
-        await link.do(Dark())
+        await link.do(Darken())
 
 
 async def test_orders_queue_in_the_order_given_and_can_be_withdrawn() -> None:
     told, where = Recorder(), port(latency_s=0.01)
     async with link_to(where, told) as link:
         await until(lambda: link.identity)
-        tasks = [asyncio.create_task(link.do(Light(0, pixel, RED))) for pixel in range(6)]
+        tasks = [asyncio.create_task(link.do(LightPixel(0, pixel, RED))) for pixel in range(6)]
         await asyncio.sleep(0)
         tasks[3].cancel()
         replies = await asyncio.gather(*tasks, return_exceptions=True)
@@ -93,10 +93,10 @@ async def test_an_order_in_flight_that_is_withdrawn_does_not_upset_the_next() ->
     where = port(latency_s=0.02)
     async with link_to(where, Recorder()) as link:
         await until(lambda: link.identity)
-        first = asyncio.create_task(link.do(Light(0, 1, RED)))
+        first = asyncio.create_task(link.do(LightPixel(0, 1, RED)))
         await asyncio.sleep(0.005)
         first.cancel()
-        assert await link.do(Light(0, 2, RED)) == Done()
+        assert await link.do(LightPixel(0, 2, RED)) == Done()
         assert places_lit(where.board) == ["0.2"]
 
 
@@ -104,9 +104,9 @@ async def test_all_kinds_of_orders() -> None:
     where = port()
     async with link_to(where, Recorder()) as link:
         await until(lambda: link.identity)
-        settings = await link.do(Setup(output=0, count=20, byte_order="GRB", ceiling_ma=1500))
+        settings = await link.do(SetupOutput(output=0, count=20, byte_order="GRB", ceiling_ma=1500))
         assert (settings.count, settings.ceiling_ma) == (20, 1500)
-        await link.do(Range(0, 3, 4, RED))
+        await link.do(LightRange(0, 3, 4, RED))
         assert places_lit(where.board) == ["0.3", "0.4", "0.5", "0.6"]
         await link.do(Palette(0, 1, (RED,)))
         staged = await link.do(Paint(0, 0, (0,) * 19 + (1,)))
@@ -121,24 +121,24 @@ async def test_refusals_name_the_reason_and_lose_nothing() -> None:
     async with link_to(where, Recorder()) as link:
         await until(lambda: link.identity)
         with pytest.raises(OrderRefused) as refused:
-            await link.do(Light(0, 40, RED))
+            await link.do(LightPixel(0, 40, RED))
         assert refused.value.code is ErrorCode.NO_SUCH_PIXEL
         assert refused.value.blame is Blame.SETTINGS
         with pytest.raises(OrderRefused) as refused:
             await link.do(Silence(1000))
         assert refused.value.code is ErrorCode.NO_SUCH_FEATURE
         assert "silence" in refused.value.text
-        await link.do(Setup(output=0, count=40, byte_order="GRB", ceiling_ma=100))
+        await link.do(SetupOutput(output=0, count=40, byte_order="GRB", ceiling_ma=100))
         with pytest.raises(OrderRefused) as refused:
-            await link.do(Range(0, 0, 40, Colour(255, 255, 255)))
+            await link.do(LightRange(0, 0, 40, Colour(255, 255, 255)))
         assert refused.value.code is ErrorCode.CEILING
         assert refused.value.fields == {"need": 40 + 40 * 60, "ceiling": 100}
         where.board.failing = True
         with pytest.raises(OrderRefused) as refused:
-            await link.do(Dark())
+            await link.do(Darken())
         assert refused.value.code is ErrorCode.INTERNAL
         where.board.failing = False
-        assert await link.do(Dark()) == Done()
+        assert await link.do(Darken()) == Done()
 
 
 async def test_an_idle_link_keeps_the_board_awake_and_a_busy_one_does_not_ask() -> None:
@@ -146,7 +146,7 @@ async def test_an_idle_link_keeps_the_board_awake_and_a_busy_one_does_not_ask() 
     async with link_to(where, told) as link:
         await until(lambda: link.identity)
         await link.do(Silence(500))
-        await link.do(Light(0, 3, RED))
+        await link.do(LightPixel(0, 3, RED))
         for _ in range(12):
             await asyncio.sleep(0.1)
             where.pass_time()
@@ -155,7 +155,7 @@ async def test_an_idle_link_keeps_the_board_awake_and_a_busy_one_does_not_ask() 
         assert 5 <= asked <= 9, "every third of 500 ms for 1.2 s"
         told.bytes["out"].clear()
         for pixel in range(20):
-            await link.do(Light(0, pixel, RED))
+            await link.do(LightPixel(0, pixel, RED))
             await asyncio.sleep(0.02)
         assert b" alive*" not in told.bytes["out"]
     assert not told.of(Lost)
@@ -184,14 +184,14 @@ async def test_the_step_button() -> None:
         where.press_button()
         where.press_button()
         await until(lambda: len(told.of(NoticeArrived)) == 2)
-    assert [event.notice for event in told.of(NoticeArrived)] == [ButtonPressed(1), ButtonPressed(2)]
+    assert [event.notice for event in told.of(NoticeArrived)] == [ButtonNotice(1), ButtonNotice(2)]
 
 
 async def test_closing_fails_what_waits() -> None:
     where = port(latency_s=0.05)
     link = link_to(where, Recorder())
     await link.connect()
-    waiting = [asyncio.create_task(link.do(Light(0, pixel, RED))) for pixel in (1, 2, 3)]
+    waiting = [asyncio.create_task(link.do(LightPixel(0, pixel, RED))) for pixel in (1, 2, 3)]
     await asyncio.sleep(0.01)
     await link.close()
     results = await asyncio.gather(*waiting, return_exceptions=True)
@@ -204,7 +204,7 @@ async def test_closing_without_dark_leaves_the_light_to_the_silence_rule() -> No
     where = port()
     link = link_to(where, Recorder())
     await link.connect()
-    await link.do(Light(0, 3, RED))
+    await link.do(LightPixel(0, 3, RED))
     await link.close(dark=False)
     assert places_lit(where.board) == ["0.3"]
 
@@ -218,7 +218,7 @@ async def test_a_listener_that_fails_is_reported_and_does_not_stop_the_link() ->
 
     link = BoardLink(port().open, on_event=listener)
     assert (await link.connect()).pixels == 40
-    assert await link.do(Light(0, 1, RED)) == Done()
+    assert await link.do(LightPixel(0, 1, RED)) == Done()
     await link.close()
     assert [str(report["exception"]) for report in reports] == [
         "cannot draw Opening",

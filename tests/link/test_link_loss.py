@@ -7,15 +7,15 @@ import time
 
 import pytest
 
-from device_protocol.messages import (
-    Dark,
+from device_protocol.orders import (
+    Darken,
+    DarkNotice,
     Done,
-    Light,
+    LightPixel,
     RestartCause,
-    Restarted,
-    Setup,
+    RestartNotice,
+    SetupOutput,
     Silence,
-    WentDark,
 )
 from probe.link import (
     BoardLink,
@@ -40,9 +40,9 @@ async def test_a_restart_voids_orders_and_connects_anew() -> None:
     told, where = Recorder(), port(latency_s=0.01)
     async with link_to(where, told) as link:
         await until(lambda: link.identity)
-        await link.do(Setup(output=0, count=20, byte_order="GRB", ceiling_ma=500))
-        await link.do(Light(0, 3, RED))
-        tasks = [asyncio.create_task(link.do(Light(0, pixel, RED))) for pixel in (4, 5, 6)]
+        await link.do(SetupOutput(output=0, count=20, byte_order="GRB", ceiling_ma=500))
+        await link.do(LightPixel(0, 3, RED))
+        tasks = [asyncio.create_task(link.do(LightPixel(0, pixel, RED))) for pixel in (4, 5, 6)]
         await asyncio.sleep(0.002)
         where.restart(RestartCause.BROWNOUT)
         results = await asyncio.gather(*tasks, return_exceptions=True)
@@ -51,12 +51,12 @@ async def test_a_restart_voids_orders_and_connects_anew() -> None:
         await until(lambda: len(told.of(Connected)) == 2)
         assert link.identity is not None
         assert link.identity.cause is RestartCause.BROWNOUT
-        assert await link.do(Light(0, 30, RED)) == Done()
+        assert await link.do(LightPixel(0, 30, RED)) == Done()
     lost = told.of(Lost)
     assert [event.error.kind for event in lost] == [LinkErrorKind.RESTARTED]
     assert "supply" in lost[0].error.likely_cause
     assert told.of(Connected)[1].reason is ConnectReason.RESTARTED
-    assert NoticeArrived(Restarted(RestartCause.BROWNOUT)) in told.events
+    assert NoticeArrived(RestartNotice(RestartCause.BROWNOUT)) in told.events
     assert len(told.of(Opening)) == 1, "the port stays open"
 
 
@@ -64,8 +64,8 @@ async def test_a_restart_whose_notice_was_damaged_is_found_out() -> None:
     told, where = Recorder(), port()
     async with link_to(where, told) as link:
         await until(lambda: link.identity)
-        await link.do(Setup(output=0, count=20, byte_order="GRB", ceiling_ma=500))
-        await link.do(Light(0, 3, RED))
+        await link.do(SetupOutput(output=0, count=20, byte_order="GRB", ceiling_ma=500))
+        await link.do(LightPixel(0, 3, RED))
         notice = where.board.restart(RestartCause.WATCHDOG, time.monotonic() * 1000)
         assert where._wire is not None
         where._wire.say(notice.replace(b"rest", b"rest\xff"))
@@ -78,7 +78,7 @@ async def test_unplugged_and_plugged_in_again() -> None:
     told, where = Recorder(), port(latency_s=0.05)
     async with link_to(where, told) as link:
         await until(lambda: link.identity)
-        waiting = [asyncio.create_task(link.do(Light(0, pixel, RED))) for pixel in (1, 2)]
+        waiting = [asyncio.create_task(link.do(LightPixel(0, pixel, RED))) for pixel in (1, 2)]
         await asyncio.sleep(0.01)
         pulled_at = time.monotonic()
         where.unplug()
@@ -86,11 +86,11 @@ async def test_unplugged_and_plugged_in_again() -> None:
         assert time.monotonic() - pulled_at < 1, "promptly"
         assert all(isinstance(r, LinkLost) and r.kind is LinkErrorKind.VANISHED for r in results)
         with pytest.raises(LinkLost):
-            await link.do(Dark())
+            await link.do(Darken())
         await until(lambda: len(told.of(Opening)) >= 3)
         where.plug()
         await until(lambda: len(told.of(Connected)) == 2)
-        assert await link.do(Light(0, 7, RED)) == Done()
+        assert await link.do(LightPixel(0, 7, RED)) == Done()
         assert places_lit(where.board) == ["0.7"]
     kinds = [event.error.kind for event in told.of(Lost)]
     assert kinds[0] is LinkErrorKind.VANISHED
@@ -127,7 +127,7 @@ async def test_a_board_that_goes_dark_unheard_is_told() -> None:
     async with link_to(where, told) as link:
         await until(lambda: link.identity)
         await link.do(Silence(500))
-        await link.do(Light(0, 3, RED))
+        await link.do(LightPixel(0, 3, RED))
         hearing, saying = where.board.receive_data, where.board.tick
         where.board.receive_data = lambda data, now_ms: b""  # type: ignore[method-assign]
         where.board.tick = lambda now_ms: saying(now_ms) and b""  # type: ignore[method-assign]
@@ -135,10 +135,10 @@ async def test_a_board_that_goes_dark_unheard_is_told() -> None:
         where.pass_time()
         assert places_lit(where.board) == []
         where.board.receive_data = hearing  # type: ignore[method-assign]
-        await until(lambda: NoticeArrived(WentDark()) in told.events)
-        await link.do(Light(0, 3, RED))
+        await until(lambda: NoticeArrived(DarkNotice()) in told.events)
+        await link.do(LightPixel(0, 3, RED))
         await asyncio.sleep(0.4)
-    assert told.events.count(NoticeArrived(WentDark())) == 1
+    assert told.events.count(NoticeArrived(DarkNotice())) == 1
     assert not told.of(Lost)
 
 
@@ -149,7 +149,7 @@ async def test_a_board_that_hangs_is_lost_and_found_on_the_same_line() -> None:
         hearing = where.board.receive_data
         where.board.receive_data = lambda data, now_ms: b""  # type: ignore[method-assign]
         with pytest.raises(LinkLost) as lost:
-            await link.do(Light(0, 3, RED))
+            await link.do(LightPixel(0, 3, RED))
         assert lost.value.kind is LinkErrorKind.TIMEOUT
         where.board.receive_data = hearing  # type: ignore[method-assign]
         await until(lambda: len(told.of(Connected)) == 2)

@@ -10,11 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol.board import BoardConfig
-from device_protocol.messages import Dark, Light
-from device_protocol.simulated import SimulatedBoard
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
+from device_protocol.orders import Darken, LightPixel
 from device_protocol.values import Colour
-from device_protocol.wiring import Wiring
 from probe.cli.wire_log import WireLog
 from probe.document.file import load_map
 from probe.document.model import Chain, PlayfieldMap
@@ -53,7 +51,7 @@ def told(recorder: Recorder) -> list[str]:
 @pytest.mark.parametrize("name", PROFILES)
 async def test_a_walk_played_back_gives_the_same_map_and_events(name: str, tmp_path: Path) -> None:
     truth, log = machine(), tmp_path / "wire.log"
-    board = SimulatedBoard(BoardConfig(pixels=100), [Wiring.of_places(f"a:{n}" for n in range(30))])
+    board = SimulatedBoard(BoardConfig(pixels=100), [ChainWiring.of_places(f"a:{n}" for n in range(30))])
     simulated = SimulatedPort(board, faults=PROFILES[name], seed=3)
     first, second = Recorder(), Recorder()
 
@@ -87,8 +85,8 @@ async def test_a_walk_played_back_gives_the_same_map_and_events(name: str, tmp_p
 async def record(log: Path) -> None:
     link = BoardLink(port().open, on_event=Recorder(), transcript=WireLog(str(log)))
     await link.connect()
-    await link.do(Dark())
-    await link.do(Light(0, 3, _red()))
+    await link.do(Darken())
+    await link.do(LightPixel(0, 3, _red()))
     await link.close()
 
 
@@ -102,8 +100,8 @@ async def test_by_its_url_at_the_speed_of_then(tmp_path: Path) -> None:
     link = BoardLink(PortSpec(f"replay://{log}"), on_event=Recorder())
     identity = await link.connect()
     assert identity.pixels == 40
-    await link.do(Dark())
-    await link.do(Light(0, 3, _red()))
+    await link.do(Darken())
+    await link.do(LightPixel(0, 3, _red()))
     await link.close()
 
 
@@ -116,7 +114,7 @@ async def test_another_order_than_then_is_told_with_its_line(tmp_path: Path) -> 
     with pytest.raises(
         LinkLost, match=r"line \d+ of the transcript goes on with 'dark all', the program sent 'light 0 9"
     ):
-        await link.do(Light(0, 9, _red()))
+        await link.do(LightPixel(0, 9, _red()))
     await link.close()
 
 

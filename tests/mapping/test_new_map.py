@@ -6,11 +6,9 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from device_protocol.board import BoardConfig
+from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
 from device_protocol.framing import encode_order
-from device_protocol.messages import Identify, Identity
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.wiring import PhysicalPixel, Wiring
+from device_protocol.orders import Identify, Identity
 from probe.document.model import Lamp, PlayfieldMap
 from probe.mapping.new_map import ENTRY_STAGES, Back, Enter, Key, Pick, Setting, Stage, step
 from probe.runtime.orders import setup_orders, showing_orders
@@ -109,7 +107,8 @@ class Bench:
 
 def bench(*chains: tuple[int, str], features: tuple[str, ...] | None = None) -> Bench:
     wirings = [
-        Wiring(tuple(PhysicalPixel(f"{c}-{n}", order) for n in range(count))) for c, (count, order) in enumerate(chains)
+        ChainWiring(tuple(PhysicalPixel(f"{c}-{n}", order) for n in range(count)))
+        for c, (count, order) in enumerate(chains)
     ]
     config = BoardConfig(outputs=len(chains), pixels=500)
     if features is not None:

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from device_protocol.board import ChainWiring, PhysicalPixel, PixelChain
 from device_protocol.values import Colour
-from device_protocol.wiring import PhysicalPixel, PixelChain, Wiring
 from probe.mapping.colour_order import RGB_ORDERS, RGBW_ORDERS, OrderSearch, Seen, colour_of, expected, stream
 from probe.mapping.count_search import CountSearch
 
@@ -76,7 +76,7 @@ def test_every_order_is_found_from_a_physical_chain(real: str) -> None:
     """The answers come from the simulated chips taking their own bits of the stream, not from the search's table."""
     search, asked = OrderSearch(), 0
     while search.found is None:
-        chain = PixelChain(Wiring(tuple(PhysicalPixel(f"p{i}", real) for i in range(12))))
+        chain = PixelChain(ChainWiring(tuple(PhysicalPixel(f"p{i}", real) for i in range(12))))
         chain.take_frame(stream(colour_of(search.shown), 12, search.sent))
         shown = {colour for pixel, colour in chain.shown()}
         # a frame may end inside a chip of another width: those past its end stay dark and are not looked at

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from device_protocol.crc import crc16
+from device_protocol.framing import crc16
 
 CONVERSATIONS = Path(__file__).resolve().parents[2] / "device_protocol" / "conversations"
 SHARED_BOARD = {

@@ -9,24 +9,24 @@ import random
 from collections import deque
 from dataclasses import dataclass, field
 
-from device_protocol import (
-    Answered,
-    BoardConfig,
-    Colour,
-    Connected,
-    Event,
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
+from device_protocol.events import (
     GaveUp,
-    HostSession,
+    Identified,
     Interrupted,
     Misanswered,
-    Order,
+    OrderAnswered,
     Refused,
-    RestartCause,
-    Restarted,
-    Setup,
-    SimulatedBoard,
-    Wiring,
+    SessionEvent,
 )
+from device_protocol.orders import (
+    Order,
+    RestartCause,
+    RestartNotice,
+    SetupOutput,
+)
+from device_protocol.session import HostSession
+from device_protocol.values import Colour
 
 BYTE_MS = 10 / 115.2
 """A byte of 10 bits at 115200 baud."""
@@ -52,7 +52,7 @@ class Faults:
 class LoggingBoard(SimulatedBoard):
     """Keeps the words of every order that it carried out, and counts its restarts."""
 
-    def __init__(self, config: BoardConfig, wirings: list[Wiring]) -> None:
+    def __init__(self, config: BoardConfig, wirings: list[ChainWiring]) -> None:
         self.carried_out: list[tuple[str, ...]] = []
         self.restarts = 0
         super().__init__(config, wirings)
@@ -88,7 +88,7 @@ class Line:
             at += BYTE_MS
             self._to_board.append((at, byte))
 
-    def advance(self, until_ms: float) -> list[Event]:
+    def advance(self, until_ms: float) -> list[SessionEvent]:
         """Time passes up to the next thing that happens, at most until `until_ms`. Returns what the session tells."""
         times = [until_ms]
         if self._to_board:
@@ -105,7 +105,7 @@ class Line:
             self._byte_arrives(self._to_board.popleft()[1])
         if self.now_ms >= self._busy_until_ms:
             self._board_says(self.board.tick(self.now_ms))
-        events: list[Event] = []
+        events: list[SessionEvent] = []
         while self._to_host and self._to_host[0][0] <= self.now_ms:
             events += self.session.receive_data(self._to_host.popleft()[1], self.now_ms)
         data, more = self.session.tick(self.now_ms)
@@ -172,7 +172,7 @@ class Outcome:
     done: int = 0
     gave_up: int = 0
     restarts_heard: int = 0
-    events: list[Event] = field(default_factory=list)
+    events: list[SessionEvent] = field(default_factory=list)
 
 
 class CarefulOwner:
@@ -182,7 +182,7 @@ class CarefulOwner:
     pixels must show its picture, unless the board has restarted without the host knowing yet.
     """
 
-    def __init__(self, line: Line, setup: Setup, jobs: list[Job]) -> None:
+    def __init__(self, line: Line, setup: SetupOutput, jobs: list[Job]) -> None:
         self.line = line
         self.setup = setup
         self.jobs = jobs
@@ -209,13 +209,13 @@ class CarefulOwner:
     def _job(self) -> Job:
         return self.jobs[self.outcome.done]
 
-    def _take(self, event: Event) -> None:
+    def _take(self, event: SessionEvent) -> None:
         match event:
-            case Answered(order):
+            case OrderAnswered(order):
                 self._answered(order)
-            case Connected() | Interrupted() | Misanswered() | Refused():
+            case Identified() | Interrupted() | Misanswered() | Refused():
                 self._set_up, self._step = False, 0
-            case Restarted():
+            case RestartNotice():
                 self.outcome.restarts_heard += 1
                 self._set_up, self._step = False, 0
             case GaveUp():
@@ -230,7 +230,7 @@ class CarefulOwner:
         words = (order.WORD, *order.arguments())
         assert words in board.carried_out[self._mark :], f"{words} answered, but not carried out since it was sent"
         if not self._set_up:
-            self._set_up, self._step = isinstance(order, Setup), 0
+            self._set_up, self._step = isinstance(order, SetupOutput), 0
             return
         self._step += 1
         if self._step == len(self._job.orders):

@@ -6,21 +6,21 @@ from itertools import permutations
 
 from hypothesis import strategies as st
 
-from device_protocol import (
+from device_protocol.orders import (
     Alive,
-    Colour,
-    Dark,
+    Darken,
     Identify,
-    Light,
+    LightPixel,
+    LightRange,
     Order,
     Paint,
     Palette,
-    Range,
-    Setup,
+    ReadOutputState,
+    SetupOutput,
     Show,
     Silence,
-    State,
 )
+from device_protocol.values import Colour
 
 BYTE_ORDERS = ["".join(letters) for word in ("RGB", "RGBW") for letters in permutations(word)]
 VALUE = st.integers(0, 255)
@@ -38,19 +38,19 @@ def palettes(draw: st.DrawFn) -> Palette:
 
 ORDERS: st.SearchStrategy[Order] = st.one_of(
     st.builds(Identify),
-    st.builds(Light, OUTPUT, PIXEL, RGBW),
-    st.builds(Dark, st.none() | OUTPUT),
+    st.builds(LightPixel, OUTPUT, PIXEL, RGBW),
+    st.builds(Darken, st.none() | OUTPUT),
     st.builds(Alive),
     st.builds(
-        Setup,
+        SetupOutput,
         output=OUTPUT,
         count=st.integers(1, 65_535),
         byte_order=st.sampled_from(BYTE_ORDERS),
         ceiling_ma=st.integers(1, 99_999),
         latch_us=st.integers(280, 1000),
     ),
-    st.builds(State, OUTPUT),
-    st.builds(Range, OUTPUT, PIXEL, st.integers(1, 1000), RGBW),
+    st.builds(ReadOutputState, OUTPUT),
+    st.builds(LightRange, OUTPUT, PIXEL, st.integers(1, 1000), RGBW),
     st.builds(Silence, st.integers(500, 60_000)),
     palettes(),
     st.builds(Paint, OUTPUT, PIXEL, st.lists(st.integers(0, 15), min_size=1, max_size=60).map(tuple)),

@@ -9,29 +9,37 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from device_protocol import (
-    DARK,
+from device_protocol.board import (
     BoardConfig,
-    Colour,
-    Dark,
-    ErrorCode,
+    ChainWiring,
+    ProtocolBoard,
+    Sighting,
+    SimulatedBoard,
+)
+from device_protocol.errors import ErrorCode
+from device_protocol.framing import (
+    BoardLine,
     ErrorLine,
-    Light,
     LineReader,
+    NoticeLine,
+    ReplyLine,
+    encode_order,
+    parse_board_line,
+    seal,
+)
+from device_protocol.orders import (
+    Darken,
+    LightPixel,
+    LightRange,
     Order,
     Paint,
     Palette,
-    ProtocolBoard,
-    Range,
     RestartCause,
-    Setup,
+    SetupOutput,
     Show,
-    Sighting,
-    SimulatedBoard,
-    Wiring,
     picture_orders,
 )
-from device_protocol.framing import BoardLine, NoticeLine, ReplyLine, encode_order, parse_board_line, seal
+from device_protocol.values import DARK, Colour
 from tests.protocol.strategies import BYTE_ORDERS, RGB, RGBW
 
 RED = Colour(0x20, 0, 0)
@@ -71,8 +79,8 @@ def test_first_words_after_power_up() -> None:
 
 def test_a_restart_forgets_everything() -> None:
     board = started()
-    ask(board, Setup(0, 5, "RGBW", 100))
-    ask(board, Light(0, 4, RED))
+    ask(board, SetupOutput(0, 5, "RGBW", 100))
+    ask(board, LightPixel(0, 4, RED))
     board.receive_data(b">01 half a li", 10)
     assert board.restart(RestartCause.WATCHDOG, 20) == seal("~00 restarted watchdog")
     assert board.receive_data(b"?\n", 25).startswith(b"<00 ok")
@@ -97,7 +105,7 @@ def test_notice_numbers_wrap() -> None:
 
 def test_silence_is_awaited_from_the_last_order_and_told_in_time() -> None:
     board = started()
-    ask(board, Light(0, 1, RED), now_ms=100)
+    ask(board, LightPixel(0, 1, RED), now_ms=100)
     assert board.next_deadline_ms() == 5100
     assert board.tick(5099) == b""
     assert board.tick(5100) == seal("~01 dark silence")
@@ -107,35 +115,35 @@ def test_silence_is_awaited_from_the_last_order_and_told_in_time() -> None:
 
 def test_silence_that_ended_before_an_order_is_told_before_its_reply() -> None:
     board = started()
-    ask(board, Light(0, 1, RED))
-    said = board.receive_data(encode_order(Light(0, 2, RED).line(9)), 7000)
+    ask(board, LightPixel(0, 1, RED))
+    said = board.receive_data(encode_order(LightPixel(0, 2, RED).line(9)), 7000)
     assert said == seal("~01 dark silence") + seal("<09 ok")
     assert board.outputs[0].picture[2] == RED
 
 
 def test_a_clock_that_steps_back_does_no_harm() -> None:
     board = started()
-    ask(board, Light(0, 1, RED), now_ms=1000)
+    ask(board, LightPixel(0, 1, RED), now_ms=1000)
     assert board.tick(10) == b""
     assert board.tick(6000) == seal("~01 dark silence")
 
 
 def test_a_board_that_is_not_ready_or_fails_says_so_and_changes_nothing() -> None:
     board = started(BoardConfig(pixels=4))
-    ask(board, Light(0, 1, RED))
+    ask(board, LightPixel(0, 1, RED))
     frames = board.frames_clocked
     orders = [
-        Light(0, 2, RED),
-        Range(0, 0, 2, RED),
-        Dark(),
-        Setup(0, 2, "RGB", 10),
+        LightPixel(0, 2, RED),
+        LightRange(0, 0, 2, RED),
+        Darken(),
+        SetupOutput(0, 2, "RGB", 10),
         Palette(0, 1, (RED,)),
         Paint(0, 0, (0,)),
         Show(0),
     ]
     board.not_ready = True
     assert {refusal(board, order) for order in orders} == {ErrorCode.NOT_READY}
-    assert refusal(board, Light(0, 4, RED)) is ErrorCode.NO_SUCH_PIXEL  # arguments come first
+    assert refusal(board, LightPixel(0, 4, RED)) is ErrorCode.NO_SUCH_PIXEL  # arguments come first
     board.not_ready, board.failing = False, True
     assert {refusal(board, order) for order in orders} == {ErrorCode.INTERNAL}
     board.failing = False
@@ -151,9 +159,9 @@ def test_boards_that_the_spec_does_not_allow(field: dict[str, int]) -> None:
 
 
 def test_a_board_reached_by_opening_its_port_is_deaf_while_it_starts() -> None:
-    board = SimulatedBoard(BoardConfig(pixels=4), [Wiring.of_places("abcd")], resets_on_open=True, boot_ms=1500)
+    board = SimulatedBoard(BoardConfig(pixels=4), [ChainWiring.of_places("abcd")], resets_on_open=True, boot_ms=1500)
     board.tick(0)
-    ask(board, Light(0, 1, RED), now_ms=5)
+    ask(board, LightPixel(0, 1, RED), now_ms=5)
     assert board.lit() == (Sighting("b", RED),)
     assert board.open_port(10) == b""
     assert board.booting
@@ -169,9 +177,9 @@ def test_a_board_reached_by_opening_its_port_is_deaf_while_it_starts() -> None:
 
 
 def test_what_is_seen_differs_from_what_is_sent_where_the_wiring_does() -> None:
-    wiring = Wiring.of_places(["a", "b", None, "a"]).without_light(1)
+    wiring = ChainWiring.of_places(["a", "b", None, "a"]).without_light(1)
     board = SimulatedBoard(BoardConfig(outputs=2, pixels=10), [wiring])
-    ask_all = [*picture_orders(0, [RED] * 10), Light(1, 3, RED)]
+    ask_all = [*picture_orders(0, [RED] * 10), LightPixel(1, 3, RED)]
     board.tick(0)
     for order in ask_all:
         assert isinstance(ask(board, order), ReplyLine)
@@ -182,13 +190,13 @@ def test_what_is_seen_differs_from_what_is_sent_where_the_wiring_does() -> None:
     assert board.shown(1) == ()
     board.rewire(0, board.wiring(0).removed(0))
     assert board.lit() == ()
-    ask(board, Light(0, 2, RED))
+    ask(board, LightPixel(0, 2, RED))
     assert board.lit() == (Sighting("a", RED),)
 
 
 def test_more_wirings_than_outputs() -> None:
     with pytest.raises(ValueError, match="2 wirings"):
-        SimulatedBoard(BoardConfig(outputs=1), [Wiring(), Wiring()])
+        SimulatedBoard(BoardConfig(outputs=1), [ChainWiring(), ChainWiring()])
 
 
 # --- against a simple model --------------------------------------------------------------------------------------------
@@ -207,7 +215,7 @@ class BoardModel(RuleBasedStateMachine):
     @initialize()
     def power_up(self) -> None:
         self.now_ms = 0.0
-        self.board = SimulatedBoard(CONFIG, [Wiring.of_places([None] * PIXELS)] * 2)
+        self.board = SimulatedBoard(CONFIG, [ChainWiring.of_places([None] * PIXELS)] * 2)
         self.board.tick(0)
         self._forget()
 
@@ -243,10 +251,10 @@ class BoardModel(RuleBasedStateMachine):
         ceiling=st.integers(1, 400),
     )
     def set_up(self, output: int, count: int, byte_order: str, ceiling: int) -> None:
-        line = self._ask(Setup(output, count, byte_order, ceiling))
+        line = self._ask(SetupOutput(output, count, byte_order, ceiling))
         assert line == ReplyLine(1, (str(count), byte_order, "300", str(ceiling)))
         assert self.board.shown(output) == (DARK,) * PIXELS  # whatever was lit, tail included
-        self.board.rewire(output, Wiring.of_places([None] * PIXELS, byte_order=byte_order))
+        self.board.rewire(output, ChainWiring.of_places([None] * PIXELS, byte_order=byte_order))
         self.count[output], self.byte_order[output], self.ceiling[output] = count, byte_order, ceiling
         self.lit[output] = [DARK] * PIXELS
 
@@ -255,7 +263,7 @@ class BoardModel(RuleBasedStateMachine):
 
     @rule(output=st.integers(0, 2), pixel=st.integers(0, PIXELS), colour=RGB | RGBW)
     def light(self, output: int, pixel: int, colour: Colour) -> None:
-        line = self._ask(Light(output, pixel, colour))
+        line = self._ask(LightPixel(output, pixel, colour))
         if output == 2:
             assert isinstance(line, ErrorLine)
             assert line.code is ErrorCode.NO_SUCH_OUTPUT
@@ -270,7 +278,7 @@ class BoardModel(RuleBasedStateMachine):
 
     @rule(output=st.integers(0, 1), first=st.integers(0, PIXELS), count=st.integers(1, PIXELS), colour=RGB)
     def light_range(self, output: int, first: int, count: int, colour: Colour) -> None:
-        line = self._ask(Range(output, first, count, colour))
+        line = self._ask(LightRange(output, first, count, colour))
         if first + count > self.count[output]:
             assert isinstance(line, ErrorLine)
             assert line.code is ErrorCode.NO_SUCH_PIXEL
@@ -302,7 +310,7 @@ class BoardModel(RuleBasedStateMachine):
 
     @rule(output=st.none() | st.integers(0, 1))
     def dark(self, output: int | None) -> None:
-        assert self._ask(Dark(output)) == ReplyLine(1)
+        assert self._ask(Darken(output)) == ReplyLine(1)
         for number in (0, 1) if output is None else (output,):
             self.lit[number] = [DARK] * PIXELS
 
@@ -316,7 +324,7 @@ class BoardModel(RuleBasedStateMachine):
     @rule()
     def lose_bytes_of_an_order(self) -> None:
         self.board.mark_lost_bytes()
-        (line,) = lines_of(self.board.receive_data(encode_order(Dark().line(1)), self.now_ms))
+        (line,) = lines_of(self.board.receive_data(encode_order(Darken().line(1)), self.now_ms))
         assert line == ErrorLine(None, 14, "lost-bytes")
 
     @rule()
@@ -334,7 +342,7 @@ class BoardModel(RuleBasedStateMachine):
         for output in (0, 1):
             reached = 3 * PIXELS // len(self.byte_order[output])  # of four-colour pixels not all (SPEC 4.1)
             assert list(self.board.shown(output)) == [DARK] * reached + self.lit[output][reached:]
-            self.board.rewire(output, Wiring.of_places([None] * PIXELS))
+            self.board.rewire(output, ChainWiring.of_places([None] * PIXELS))
         self._forget()
 
     @invariant()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from device_protocol.board import BoardConfig, ProtocolBoard
-from device_protocol.messages import FEATURES
+from device_protocol.orders import FEATURES
 from tests.protocol.conversation import Conversation, all_conversations, run_conversation
 
 CONVERSATIONS = all_conversations()

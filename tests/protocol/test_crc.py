@@ -14,10 +14,11 @@ from crccheck.crc import Crc16Ibm3740
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol import Colour, Light, LineReader, crc16
-from device_protocol.framing import OrderLineFault, encode_order, parse_order
+from device_protocol.framing import LineReader, OrderLineFault, crc16, encode_order, parse_order
+from device_protocol.orders import LightPixel
+from device_protocol.values import Colour
 
-TYPICAL = encode_order(Light(0, 14, Colour(0x20, 0, 0)).line(1))
+TYPICAL = encode_order(LightPixel(0, 14, Colour(0x20, 0, 0)).line(1))
 
 
 def test_check_value() -> None:
@@ -37,7 +38,7 @@ def test_agrees_with_another_implementation(data: bytes) -> None:
 
 def test_typical_order_is_the_one_meant() -> None:
     body = b">01 light 0 14 200000"
-    assert encode_order(Light(0, 14, Colour(0x20, 0, 0)).line(1)) == b"%b*%04X\n" % (body, Crc16Ibm3740.calc(body))
+    assert encode_order(LightPixel(0, 14, Colour(0x20, 0, 0)).line(1)) == b"%b*%04X\n" % (body, Crc16Ibm3740.calc(body))
 
 
 def _accepted(data: bytes) -> list[str]:
@@ -118,7 +119,7 @@ def test_as_digits_nearly_every_damage_of_three_bits_shows(pixel: int) -> None:
 
     No damage of one or two bits goes unseen, and of the 1.5 million of three bits at most two do.
     """
-    line = encode_order(Light(0, pixel, Colour(0x20, 0, 0)).line(1))
+    line = encode_order(LightPixel(0, pixel, Colour(0x20, 0, 0)).line(1))
     shifts, digits = _body_shifts(line[:-6]), line[-5:-1]
     unseen = dict.fromkeys((1, 2, 3), 0)
     for in_digits in range(4):

@@ -4,23 +4,27 @@ from __future__ import annotations
 
 import pytest
 
-from device_protocol import (
-    BoardConfig,
-    BoardFault,
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
+from device_protocol.errors import BoardFault, HostFault
+from device_protocol.framing import NoticeLine, crc16, encode_order
+from device_protocol.lamp_table import (
+    BoardLampTable,
+    TableEntry,
+    TableGroup,
+    TableLamp,
+    TableOutput,
+    encode_table,
+)
+from device_protocol.orders import (
     BytesStaged,
     ChainCount,
-    Colour,
     CommitTable,
     Committed,
     CountChain,
     EdgeCounts,
     EraseTable,
-    Group,
-    HostFault,
-    InputsChanged,
+    InputsNotice,
     InputStates,
-    Lamp,
-    LampTable,
     LightGroup,
     LightLamp,
     Linger,
@@ -31,10 +35,10 @@ from device_protocol import (
     PatternKind,
     PatternLine,
     PatternState,
-    PixelsGivenBack,
     PixelsLit,
     Play,
     Player,
+    PlayNotice,
     PlayState,
     ReadEdges,
     ReadInputs,
@@ -43,22 +47,16 @@ from device_protocol import (
     ReadTableState,
     RestartCause,
     RunPattern,
-    SimulatedBoard,
     TableBytes,
-    TableEntry,
-    TableOutput,
     TableState,
     UnknownNotice,
     WatchInputs,
-    Wiring,
     WriteTable,
-    crc16,
-    encode_table,
+    parse_notice,
     table_orders,
     table_read_orders,
 )
-from device_protocol.framing import NoticeLine, encode_order
-from device_protocol.messages import parse_notice
+from device_protocol.values import Colour
 
 RED = Colour(32, 0, 0)
 CASES: list[tuple[Order, str, str, object]] = [
@@ -183,10 +181,10 @@ def test_what_no_board_can_do_is_our_fault(make: object) -> None:
 @pytest.mark.parametrize(
     ("line", "notice"),
     [
-        (NoticeLine(1, "inputs", ("1", "05")), InputsChanged(1, (True, False, True) + (False,) * 5)),
+        (NoticeLine(1, "inputs", ("1", "05")), InputsNotice(1, (True, False, True) + (False,) * 5)),
         (NoticeLine(1, "inputs", ("1", "5")), UnknownNotice("inputs", ("1", "5"))),
         (NoticeLine(1, "inputs", ("x", "05")), UnknownNotice("inputs", ("x", "05"))),
-        (NoticeLine(1, "play", ("game",)), PixelsGivenBack()),
+        (NoticeLine(1, "play", ("game",)), PlayNotice()),
         (NoticeLine(1, "play", ("on",)), UnknownNotice("play", ("on",))),
     ],
 )
@@ -194,12 +192,12 @@ def test_notices(line: NoticeLine, notice: object) -> None:
     assert parse_notice(line) == notice
 
 
-TABLE = LampTable(
+TABLE = BoardLampTable(
     outputs=(TableOutput(0, 5, "GRB", 450),),
     entries=(
-        TableEntry(Lamp(1), 0, 2, RED),
-        TableEntry(Lamp(1), 0, 4, RED),
-        TableEntry(Group(0), 0, 0, Colour(0, 0, 9)),
+        TableEntry(TableLamp(1), 0, 2, RED),
+        TableEntry(TableLamp(1), 0, 4, RED),
+        TableEntry(TableGroup(0), 0, 0, Colour(0, 0, 9)),
     ),
 )
 
@@ -227,7 +225,7 @@ class Talk:
 
 @pytest.fixture
 def talk() -> Talk:
-    board = SimulatedBoard(BoardConfig(pixels=50), [Wiring.of_places("abcde")], return_wires=[0])
+    board = SimulatedBoard(BoardConfig(pixels=50), [ChainWiring.of_places("abcde")], return_wires=[0])
     return Talk(board)
 
 
@@ -264,28 +262,28 @@ def test_the_game_s_inputs_light_its_lamps_until_the_host_takes_over(talk: Talk)
 def test_a_program_of_the_board_s_own_asks_for_lamps(talk: Talk) -> None:
     for order in [*table_orders(encode_table(TABLE), 3), Play(Player.GAME)]:
         talk.ask(order)
-    talk.board.ask_lamp(Lamp(1), 128, talk.now_ms)
-    talk.board.ask_lamp(Group(0), 0, talk.now_ms)
+    talk.board.ask_lamp(TableLamp(1), 128, talk.now_ms)
+    talk.board.ask_lamp(TableGroup(0), 0, talk.now_ms)
     talk.wait(40)
     assert talk.seen() == {"c": Colour(16, 0, 0), "e": Colour(16, 0, 0)}
 
 
 def test_the_return_wire_counts_what_is_really_there(talk: Talk) -> None:
     assert talk.ask(CountChain(0, 50, 2)) == ChainCount(5, 5, 45 * 24)
-    talk.board.rewire(0, Wiring.of_places("abcdefg"))
+    talk.board.rewire(0, ChainWiring.of_places("abcdefg"))
     assert talk.ask(CountChain(0, 50)) == ChainCount(7, 7, 43 * 24)
-    talk.board.rewire(0, Wiring.of_places("abcdefg").with_dead_output(3))
+    talk.board.rewire(0, ChainWiring.of_places("abcdefg").with_dead_output(3))
     assert talk.ask(CountChain(0, 50)) == ChainCount(50, 50, 0)
 
 
 def test_a_pattern_reaches_pixels_that_lost_power_and_came_back(talk: Talk) -> None:
     """`send` goes on sending; `once` leaves the evidence."""
     talk.ask(RunPattern(0, PatternKind.WHOLE, (RED,)))
-    talk.board.rewire(0, Wiring.of_places("abc"))
+    talk.board.rewire(0, ChainWiring.of_places("abc"))
     talk.wait(10)
     assert set(talk.seen()) == {"a", "b", "c"}
     talk.ask(RunPattern(0, PatternKind.WHOLE, (RED,), sending=PatternLine.ONCE, keep=PatternKeep.HOLD))
-    talk.board.rewire(0, Wiring.of_places("abc"))
+    talk.board.rewire(0, ChainWiring.of_places("abc"))
     talk.wait(10_000)
     assert talk.seen() == {}
 

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol import BoardFault, ErrorCode, HostFault, LineReader
+from device_protocol.errors import BoardFault, ErrorCode, HostFault
 from device_protocol.framing import (
     REPLY_LIMIT,
     ErrorLine,
+    LineReader,
     NoticeLine,
     OrderLine,
     OrderLineFault,

@@ -8,43 +8,41 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol import (
-    DARK,
+from device_protocol.board import BoardConfig, ProtocolBoard
+from device_protocol.board.handlers import ORDER_RULES
+from device_protocol.errors import BoardFault, HostFault
+from device_protocol.framing import LineReader, NoticeLine, encode_order, parse_order
+from device_protocol.orders import (
     Alive,
-    BoardConfig,
-    BoardFault,
-    ButtonPressed,
-    Colour,
-    Dark,
+    ButtonNotice,
+    Darken,
+    DarkNotice,
     Done,
-    HostFault,
     Identify,
     Identity,
-    Light,
-    LineReader,
+    LightPixel,
+    LightRange,
     Order,
+    OutputSettings,
     OutputState,
     Paint,
     Palette,
-    ProtocolBoard,
-    Range,
+    ReadOutputState,
     RestartCause,
-    Restarted,
-    Settings,
-    Setup,
+    RestartNotice,
+    SetupOutput,
     Show,
     Silence,
     SilenceSet,
     Staged,
-    State,
     UnknownNotice,
-    WentDark,
+    decode_runs,
+    encode_runs,
+    expand_runs,
+    parse_identity,
+    parse_notice,
 )
-from device_protocol.board_orders import ORDER_RULES
-from device_protocol.framing import NoticeLine, encode_order, parse_order
-from device_protocol.messages import parse_identity, parse_notice
-from device_protocol.runs import decode_runs, encode_runs, expand_runs
-from device_protocol.values import parse_number
+from device_protocol.values import DARK, Colour, parse_number
 from tests.protocol.strategies import BYTE_ORDERS, ORDERS, RGBW
 
 RED = Colour(0x20, 0, 0)
@@ -54,15 +52,15 @@ RED = Colour(0x20, 0, 0)
     ("order", "words"),
     [
         (Identify(), "id"),
-        (Light(0, 14, RED), "light 0 14 200000"),
-        (Light(3, 0, Colour(1, 2, 3, 4)), "light 3 0 01020304"),
-        (Dark(1), "dark 1"),
-        (Dark(), "dark all"),
+        (LightPixel(0, 14, RED), "light 0 14 200000"),
+        (LightPixel(3, 0, Colour(1, 2, 3, 4)), "light 3 0 01020304"),
+        (Darken(1), "dark 1"),
+        (Darken(), "dark all"),
         (Alive(), "alive"),
-        (Setup(0, 84, "GRB", 1000), "setup 0 84 GRB 300 1000"),
-        (Setup(0, 84, "RGBW", 1000, latch_us=280), "setup 0 84 RGBW 280 1000"),
-        (State(2), "state 2"),
-        (Range(0, 3, 9, RED), "range 0 3 9 200000"),
+        (SetupOutput(0, 84, "GRB", 1000), "setup 0 84 GRB 300 1000"),
+        (SetupOutput(0, 84, "RGBW", 1000, latch_us=280), "setup 0 84 RGBW 280 1000"),
+        (ReadOutputState(2), "state 2"),
+        (LightRange(0, 3, 9, RED), "range 0 3 9 200000"),
         (Silence(60_000), "silence 60000"),
         (Palette(0, 12, (RED, DARK, RED, RED)), "palette 0 12 200000 000000 200000 200000"),
         (Paint(0, 5, (0,) * 12 + (1, 2, 2, 2)), "paint 0 5 a12bc3"),
@@ -88,17 +86,17 @@ def test_every_order_passes_the_checks_of_a_line(order: Order) -> None:
     [
         lambda: Colour(256, 0, 0),
         lambda: Colour(0, -1, 0),
-        lambda: Light(-1, 0, RED),
-        lambda: Light(0, -1, RED),
-        lambda: Light(0, 1_000_000_000, RED),
-        lambda: Dark(-1),
-        lambda: Setup(0, 0, "GRB", 1000),
-        lambda: Setup(0, 1, "GRG", 1000),
-        lambda: Setup(0, 1, "grb", 1000),
-        lambda: Setup(0, 1, "GRB", 0),
-        lambda: Setup(0, 1, "GRB", 1, latch_us=279),
-        lambda: Setup(0, 1, "GRB", 1, latch_us=1001),
-        lambda: Range(0, 0, 0, RED),
+        lambda: LightPixel(-1, 0, RED),
+        lambda: LightPixel(0, -1, RED),
+        lambda: LightPixel(0, 1_000_000_000, RED),
+        lambda: Darken(-1),
+        lambda: SetupOutput(0, 0, "GRB", 1000),
+        lambda: SetupOutput(0, 1, "GRG", 1000),
+        lambda: SetupOutput(0, 1, "grb", 1000),
+        lambda: SetupOutput(0, 1, "GRB", 0),
+        lambda: SetupOutput(0, 1, "GRB", 1, latch_us=279),
+        lambda: SetupOutput(0, 1, "GRB", 1, latch_us=1001),
+        lambda: LightRange(0, 0, 0, RED),
         lambda: Silence(499),
         lambda: Silence(60_001),
         lambda: Palette(0, 0, (RED,)),
@@ -119,17 +117,17 @@ def test_what_no_board_can_do_is_our_fault(make: Any) -> None:
 @pytest.mark.parametrize(
     ("order", "fields", "reply"),
     [
-        (Light(0, 1, RED), "", Done()),
+        (LightPixel(0, 1, RED), "", Done()),
         (
-            Setup(0, 84, "GRB", 1000),
+            SetupOutput(0, 84, "GRB", 1000),
             "84 GRB 300 1000",
-            Settings(count=84, byte_order="GRB", latch_us=300, ceiling_ma=1000),
+            OutputSettings(count=84, byte_order="GRB", latch_us=300, ceiling_ma=1000),
         ),
         (
-            State(0),
+            ReadOutputState(0),
             "84 GRBW 280 900 3 92",
             OutputState(
-                settings=Settings(count=84, byte_order="GRBW", latch_us=280, ceiling_ma=900), lit=3, need_ma=92
+                settings=OutputSettings(count=84, byte_order="GRBW", latch_us=280, ceiling_ma=900), lit=3, need_ma=92
             ),
         ),
         (Silence(700), "700", SilenceSet(700)),
@@ -144,15 +142,15 @@ def test_replies(order: Order, fields: str, reply: object) -> None:
 @pytest.mark.parametrize(
     ("order", "fields"),
     [
-        (Light(0, 1, RED), "1"),
+        (LightPixel(0, 1, RED), "1"),
         (Alive(), "x"),
-        (Setup(0, 84, "GRB", 1000), "84 GRB 300"),
-        (Setup(0, 84, "GRB", 1000), "83 GRB 300 1000"),
-        (Setup(0, 84, "GRB", 1000), "84 RGB 300 1000"),
-        (Setup(0, 84, "GRB", 1000), "84 GRB 300 1001"),
-        (State(0), "84 GRX 300 1000 0 0"),
-        (State(0), "84 GRB 300 1000 0 -1"),
-        (State(0), "84 GRB 300 1000 0"),
+        (SetupOutput(0, 84, "GRB", 1000), "84 GRB 300"),
+        (SetupOutput(0, 84, "GRB", 1000), "83 GRB 300 1000"),
+        (SetupOutput(0, 84, "GRB", 1000), "84 RGB 300 1000"),
+        (SetupOutput(0, 84, "GRB", 1000), "84 GRB 300 1001"),
+        (ReadOutputState(0), "84 GRX 300 1000 0 0"),
+        (ReadOutputState(0), "84 GRB 300 1000 0 -1"),
+        (ReadOutputState(0), "84 GRB 300 1000 0"),
         (Silence(700), "701"),
         (Paint(0, 3, (1, 1)), "4"),
         (Paint(0, 3, (1, 1)), ""),
@@ -202,13 +200,13 @@ def test_identity_without_features_and_of_an_unknown_cause() -> None:
 @pytest.mark.parametrize(
     ("line", "notice"),
     [
-        (NoticeLine(0, "restarted", ("brownout",)), Restarted(RestartCause.BROWNOUT)),
-        (NoticeLine(0, "restarted", ("tide",)), Restarted(RestartCause.UNKNOWN)),
-        (NoticeLine(0, "restarted"), Restarted(RestartCause.UNKNOWN)),
-        (NoticeLine(3, "button", ("7",)), ButtonPressed(7)),
+        (NoticeLine(0, "restarted", ("brownout",)), RestartNotice(RestartCause.BROWNOUT)),
+        (NoticeLine(0, "restarted", ("tide",)), RestartNotice(RestartCause.UNKNOWN)),
+        (NoticeLine(0, "restarted"), RestartNotice(RestartCause.UNKNOWN)),
+        (NoticeLine(3, "button", ("7",)), ButtonNotice(7)),
         (NoticeLine(3, "button", ("seven",)), UnknownNotice("button", ("seven",))),
         (NoticeLine(3, "button"), UnknownNotice("button", ())),
-        (NoticeLine(4, "dark", ("silence",)), WentDark()),
+        (NoticeLine(4, "dark", ("silence",)), DarkNotice()),
         (NoticeLine(4, "dark", ("moon",)), UnknownNotice("dark", ("moon",))),
         (NoticeLine(5, "glow", ("1", "2")), UnknownNotice("glow", ("1", "2"))),
     ],

@@ -9,27 +9,26 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol import (
-    DARK,
-    BoardConfig,
-    Colour,
-    Dark,
-    HostFault,
-    Light,
-    Order,
-    Paint,
-    Range,
-    Show,
-    SimulatedBoard,
-    Wiring,
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
+from device_protocol.current import (
     dim_to_ceiling,
     exceeds_ceiling,
     need_ma,
     need_ua,
+)
+from device_protocol.errors import HostFault
+from device_protocol.framing import encode_order
+from device_protocol.orders import (
+    Darken,
+    LightPixel,
+    LightRange,
+    Order,
+    Paint,
+    Show,
     palette_of,
     picture_orders,
 )
-from device_protocol.framing import encode_order
+from device_protocol.values import DARK, Colour
 from tests.protocol.strategies import RGB, RGBW
 
 RED, BLUE = Colour(0x20, 0, 0), Colour(0, 0, 0x20)
@@ -83,7 +82,7 @@ def test_dimming_fits_keeps_what_is_lit_and_wastes_little(
 def _shown_by(orders: list[Order], count: int, *, line: int, four: bool) -> tuple[Colour, ...]:
     byte_order = "GRBW" if four else "GRB"
     config = BoardConfig(pixels=count, line=line, byte_order=byte_order, ceiling_ma=99_999)
-    board = SimulatedBoard(config, [Wiring.of_places([None] * count, byte_order=byte_order)])
+    board = SimulatedBoard(config, [ChainWiring.of_places([None] * count, byte_order=byte_order)])
     board.tick(0)
     for number, order in enumerate(orders):
         answer = board.receive_data(encode_order(order.line(number % 256)), 0)
@@ -117,10 +116,10 @@ def test_a_picture_without_runs_is_split_over_lines() -> None:
 
 
 def test_simple_pictures_take_one_order() -> None:
-    assert picture_orders(1, [DARK] * 9) == [Dark(1)]
-    assert picture_orders(1, [DARK, RED, DARK]) == [Light(1, 1, RED)]
-    assert picture_orders(1, [DARK, RED, RED, DARK]) == [Range(1, 1, 2, RED)]
-    assert picture_orders(0, [RED] * 5) == [Range(0, 0, 5, RED)]
+    assert picture_orders(1, [DARK] * 9) == [Darken(1)]
+    assert picture_orders(1, [DARK, RED, DARK]) == [LightPixel(1, 1, RED)]
+    assert picture_orders(1, [DARK, RED, RED, DARK]) == [LightRange(1, 1, 2, RED)]
+    assert picture_orders(0, [RED] * 5) == [LightRange(0, 0, 5, RED)]
     assert [order.WORD for order in picture_orders(0, [RED, BLUE])] == ["palette", "paint", "show"]
     assert [order.WORD for order in picture_orders(0, [RED, DARK, RED])] == ["palette", "paint", "show"]
 
@@ -128,7 +127,7 @@ def test_simple_pictures_take_one_order() -> None:
 def test_pictures_on_boards_with_less() -> None:
     without_range = picture_orders(0, [RED, RED], features=["paint"])
     assert [order.WORD for order in without_range] == ["palette", "paint", "show"]
-    assert picture_orders(0, [RED, DARK], features=[]) == [Light(0, 0, RED)]
+    assert picture_orders(0, [RED, DARK], features=[]) == [LightPixel(0, 0, RED)]
     with pytest.raises(HostFault, match="paint"):
         picture_orders(0, [RED, RED], features=[])
 

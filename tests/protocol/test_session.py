@@ -6,34 +6,32 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol import (
-    Alive,
-    Answered,
-    Blame,
-    BoardConfig,
-    Colour,
-    Dark,
-    ErrorCode,
-    Event,
+from device_protocol.board import BoardConfig
+from device_protocol.errors import Blame, ErrorCode, HostFault, blame_of
+from device_protocol.events import (
     GaveUp,
     GaveUpReason,
-    HostFault,
-    HostSession,
-    Light,
     Misanswered,
+    OrderAnswered,
+    Refused,
+    SessionEvent,
+    Unreadable,
+)
+from device_protocol.framing import encode_order, seal
+from device_protocol.orders import (
+    Alive,
+    Darken,
+    LightPixel,
+    LightRange,
     Order,
     Paint,
-    Phase,
-    Range,
-    Refused,
-    Setup,
+    ReadOutputState,
+    SetupOutput,
     Show,
-    State,
-    Unreadable,
     picture_orders,
 )
-from device_protocol.errors import blame_of
-from device_protocol.framing import encode_order, seal
+from device_protocol.session import HostSession, Phase
+from device_protocol.values import Colour
 from tests.protocol.hosting import LIGHT, RED, connected, exchange
 
 _HEARD = [
@@ -59,7 +57,7 @@ def test_orders_are_numbered_and_answered() -> None:
     for seq in (255, 0, 1):
         data = session.send(LIGHT, 0)
         assert data == encode_order(LIGHT.line(seq))
-        assert session.receive_data(board.receive_data(data, 0), 0) == [Answered(LIGHT, LIGHT.parse_reply(()), 1)]
+        assert session.receive_data(board.receive_data(data, 0), 0) == [OrderAnswered(LIGHT, LIGHT.parse_reply(()), 1)]
 
 
 def test_one_order_at_a_time() -> None:
@@ -85,7 +83,7 @@ def test_no_orders_before_the_board_is_known() -> None:
 def test_orders_that_this_board_cannot_take_are_not_sent() -> None:
     session, _ = connected(BoardConfig(features=("paint",), line=64))
     with pytest.raises(HostFault, match="feature range"):
-        session.send(Range(0, 0, 2, RED), 0)
+        session.send(LightRange(0, 0, 2, RED), 0)
     with pytest.raises(HostFault, match="board takes 64"):
         session.send(Paint(0, 0, (1, 2) * 40), 0)
     assert session.ready  # nothing was sent
@@ -115,12 +113,12 @@ def test_silence_is_asked_again_three_times_then_given_up() -> None:
 
 def test_how_long_an_answer_is_awaited() -> None:
     session, board = connected(BoardConfig(outputs=2, pixels=1000))
-    for order, wait_ms in [(Alive(), 250), (LIGHT, 300), (Dark(1), 300), (Dark(), 350), (State(0), 250)]:
+    for order, wait_ms in [(Alive(), 250), (LIGHT, 300), (Darken(1), 300), (Darken(), 350), (ReadOutputState(0), 250)]:
         session.send(order, 0)
         assert session.next_deadline_ms() == wait_ms
         session.receive_data(board.receive_data(encode_order(order.line(session._seq - 1)), 0), 0)
-    exchange(session, board, Setup(0, 84, "GRB", 1000))
-    session.send(Dark(0), 0)
+    exchange(session, board, SetupOutput(0, 84, "GRB", 1000))
+    session.send(Darken(0), 0)
     assert session.next_deadline_ms() == pytest.approx(254.2)
 
 
@@ -131,8 +129,8 @@ def test_answer_to_an_earlier_copy_is_ignored() -> None:
     replies = board.receive_data(first + again, 300)
     assert replies.count(b"\n") == 2
     (event,) = session.receive_data(replies, 300)
-    assert event == Answered(LIGHT, LIGHT.parse_reply(()), 2)
-    session.send(Dark(), 300)
+    assert event == OrderAnswered(LIGHT, LIGHT.parse_reply(()), 2)
+    session.send(Darken(), 300)
     assert session.receive_data(replies, 300) == []
     assert session.phase is Phase.ASKING
 
@@ -147,7 +145,7 @@ def test_damaged_order_is_asked_again_without_waiting_for_the_deadline() -> None
     data, events = session.tick(deadline)
     assert (data, events) == (line, [])
     (event,) = session.receive_data(board.receive_data(data, deadline), deadline)
-    assert isinstance(event, Answered)
+    assert isinstance(event, OrderAnswered)
     assert event.asks == 2
 
 
@@ -157,7 +155,7 @@ def test_an_answer_right_behind_a_complaint_counts() -> None:
     session.send(LIGHT, 0)
     seq = session._seq - 1
     (event,) = session.receive_data(seal("!-- 10 malformed") + seal(f"<{seq:02X} ok"), 5)
-    assert isinstance(event, Answered)
+    assert isinstance(event, OrderAnswered)
     assert session.tick(10_000) == (b"", [])
 
 
@@ -183,11 +181,11 @@ def test_a_board_that_keeps_complaining_is_given_up() -> None:
 @pytest.mark.parametrize(
     ("order", "code", "blame"),
     [
-        (Light(0, 1000, RED), ErrorCode.NO_SUCH_PIXEL, Blame.SETTINGS),
-        (Light(7, 0, RED), ErrorCode.NO_SUCH_OUTPUT, Blame.SETTINGS),
-        (Light(0, 0, Colour(0, 0, 0, 1)), ErrorCode.BAD_VALUE, Blame.HOST),
+        (LightPixel(0, 1000, RED), ErrorCode.NO_SUCH_PIXEL, Blame.SETTINGS),
+        (LightPixel(7, 0, RED), ErrorCode.NO_SUCH_OUTPUT, Blame.SETTINGS),
+        (LightPixel(0, 0, Colour(0, 0, 0, 1)), ErrorCode.BAD_VALUE, Blame.HOST),
         (Show(0), ErrorCode.INCOMPLETE, Blame.HOST),
-        (Setup(0, 1001, "GRB", 10), ErrorCode.TOO_MANY_PIXELS, Blame.SETTINGS),
+        (SetupOutput(0, 1001, "GRB", 10), ErrorCode.TOO_MANY_PIXELS, Blame.SETTINGS),
     ],
 )
 def test_refusals(order: Order, code: ErrorCode, blame: Blame) -> None:
@@ -200,7 +198,7 @@ def test_refusals(order: Order, code: ErrorCode, blame: Blame) -> None:
 
 def test_refusals_carry_their_numbers() -> None:
     session, board = connected()
-    (event,) = exchange(session, board, Range(0, 0, 1000, Colour(255, 255, 255)))
+    (event,) = exchange(session, board, LightRange(0, 0, 1000, Colour(255, 255, 255)))
     assert isinstance(event, Refused)
     assert (event.code, event.field("need"), event.field("ceiling")) == (ErrorCode.CEILING, 61_000, 2000)
     assert event.field("staged") is None
@@ -243,13 +241,13 @@ def test_not_ready_for_a_while_only() -> None:
     board.not_ready = False
     data, _ = session.tick(250)
     (event,) = session.receive_data(board.receive_data(data, 250), 250)
-    assert isinstance(event, Answered)
+    assert isinstance(event, OrderAnswered)
 
 
 @pytest.mark.parametrize("fields", ["84 GRB 300 999", "83 GRB 300 1000", "84 GRB 300", "x y z 0"])
 def test_an_answer_that_makes_no_sense_is_no_success(fields: str) -> None:
     session, _ = connected()
-    order = Setup(0, 84, "GRB", 1000)
+    order = SetupOutput(0, 84, "GRB", 1000)
     session.send(order, 0)
     (event,) = session.receive_data(seal(f"<02 ok {fields}"), 0)
     assert isinstance(event, Misanswered)
@@ -264,7 +262,7 @@ def test_garbage_is_told_and_harms_nothing() -> None:
     events = session.receive_data(b"\x00\xff\x80\nhello\n" + b"x" * 300 + b"\n<02 ok*0000\n", 0)
     assert [type(event) for event in events] == [Unreadable] * 4
     (event,) = session.receive_data(board.receive_data(data, 0), 0)
-    assert isinstance(event, Answered)
+    assert isinstance(event, OrderAnswered)
 
 
 @given(st.lists(st.sampled_from(_HEARD), max_size=12), st.lists(st.integers(1, 30), max_size=30))
@@ -276,7 +274,7 @@ def test_pieces_do_not_matter(heard: list[bytes], sizes: list[int]) -> None:
     whole.send(LIGHT, 0)
     pieces.send(LIGHT, 0)
     expected = whole.receive_data(data, 0)
-    got: list[Event] = []
+    got: list[SessionEvent] = []
     for size in sizes:
         got += pieces.receive_data(data[:size], 0)
         data = data[size:]
@@ -291,5 +289,5 @@ def test_a_picture_through_the_session() -> None:
     picture = [RED, Colour(0, 0, 9), RED, RED, Colour(0, 0, 0), Colour(0, 7, 0)]
     for order in picture_orders(0, picture, line_limit=96):
         (event,) = exchange(session, board, order)
-        assert isinstance(event, Answered)
+        assert isinstance(event, OrderAnswered)
     assert board.outputs[0].picture == picture

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from device_protocol import (
-    Connected,
+from device_protocol.board import ProtocolBoard
+from device_protocol.events import (
     GaveUp,
     GaveUpReason,
-    HostSession,
-    Identify,
+    Identified,
     Interrupted,
     InterruptReason,
-    LineVerdict,
-    Phase,
-    ProtocolBoard,
-    RestartCause,
 )
-from device_protocol.framing import encode_order, seal
+from device_protocol.framing import LineVerdict, encode_order, seal
+from device_protocol.orders import Identify, RestartCause
+from device_protocol.session import HostSession, Phase
 from tests.protocol.hosting import LIGHT, connected
 
 
@@ -59,7 +56,7 @@ def test_connecting_to_a_board_that_is_starting() -> None:
     assert session.next_deadline_ms() == 1500
     data, _ = session.tick(1500)
     (event,) = session.receive_data(board.receive_data(data, 1500), 1500)
-    assert isinstance(event, Connected)
+    assert isinstance(event, Identified)
     assert event.identity.cause is RestartCause.EXTERNAL
 
 
@@ -115,4 +112,4 @@ def test_half_a_line_from_before_does_not_spoil_the_next_connection() -> None:
     session.receive_data(b"<02 o", 0)
     session.close()
     (event,) = session.receive_data(board.receive_data(session.connect(0), 0), 0)
-    assert isinstance(event, Connected)
+    assert isinstance(event, Identified)

@@ -8,7 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from device_protocol import DARK, BoardConfig, Colour, HostSession, Setup, Wiring, picture_orders
+from device_protocol.board import BoardConfig, ChainWiring
+from device_protocol.orders import SetupOutput, picture_orders
+from device_protocol.session import HostSession
+from device_protocol.values import DARK, Colour
 from tests.protocol.faulty_line import CarefulOwner, Faults, Job, Line, LoggingBoard, Outcome
 
 PIXELS = 12
@@ -30,9 +33,9 @@ def _jobs(rng: random.Random, number: int, pixels: int) -> list[Job]:
 def run(faults: Faults, *, seed: int, jobs: int, limit_ms: float, pixels: int = PIXELS) -> tuple[Outcome, Line]:
     rng = random.Random(seed)
     config = BoardConfig(pixels=pixels, line=64, ceiling_ma=20_000)
-    board = LoggingBoard(config, [Wiring.of_places(map(str, range(pixels)))])
+    board = LoggingBoard(config, [ChainWiring.of_places(map(str, range(pixels)))])
     line = Line(board, HostSession(first_seq=rng.randrange(256)), faults, rng)
-    owner = CarefulOwner(line, Setup(0, pixels, "GRB", 20_000), _jobs(rng, jobs, pixels))
+    owner = CarefulOwner(line, SetupOutput(0, pixels, "GRB", 20_000), _jobs(rng, jobs, pixels))
     return owner.run(limit_ms=limit_ms), line
 
 

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 import device_protocol
-from device_protocol import FEATURES, BoardConfig, ErrorCode, ProtocolBoard
-from device_protocol.board_orders import ORDER_RULES
-from device_protocol.messages import Order
+from device_protocol.board import BoardConfig, ProtocolBoard
+from device_protocol.board.handlers import ORDER_RULES
+from device_protocol.errors import ErrorCode
+from device_protocol.orders import FEATURES, Order
 
 FOLDER = Path(device_protocol.__file__).parent
 SPEC = (FOLDER / "SPEC.md").read_text(encoding="utf-8")

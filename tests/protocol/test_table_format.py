@@ -6,26 +6,26 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol import (
-    Colour,
-    Group,
-    HostFault,
-    Lamp,
-    LampTable,
+from device_protocol.errors import HostFault
+from device_protocol.lamp_table import (
+    BoardLampTable,
     TableEntry,
     TableFormatError,
+    TableGroup,
+    TableLamp,
     TableLimits,
     TableOutput,
     decode_table,
     encode_table,
 )
+from device_protocol.values import Colour
 from tests.protocol.strategies import BYTE_ORDERS
 
 COLOUR = st.builds(Colour, *[st.sampled_from([0, 1, 90, 255])] * 4)
 
 
 @st.composite
-def tables(draw: st.DrawFn) -> LampTable:
+def tables(draw: st.DrawFn) -> BoardLampTable:
     """Tables of every shape: shuffled entries, many colours, groups that start dark."""
     numbers = draw(st.lists(st.integers(0, 15), min_size=1, max_size=4, unique=True))
     outputs = tuple(
@@ -40,18 +40,18 @@ def tables(draw: st.DrawFn) -> LampTable:
     )
     dark = draw(st.sets(st.integers(0, 63)))
     whose = st.one_of(
-        st.builds(Lamp, st.one_of(st.integers(0, 6), st.integers(0, 65_535))),
-        st.integers(0, 63).map(lambda number: Group(number, number in dark)),
+        st.builds(TableLamp, st.one_of(st.integers(0, 6), st.integers(0, 65_535))),
+        st.integers(0, 63).map(lambda number: TableGroup(number, number in dark)),
     )
     entries = []
     for _ in range(draw(st.integers(0, 30))):
         chain = draw(st.sampled_from(outputs))
         pixel = draw(st.integers(0, min(chain.count, 4_096) - 1))
         entries.append(TableEntry(draw(whose), chain.output, pixel, draw(COLOUR), draw(st.integers(0, 255))))
-    return LampTable(outputs, tuple(entries), draw(st.integers(0, 1_020)), draw(st.integers(0, 1_020)))
+    return BoardLampTable(outputs, tuple(entries), draw(st.integers(0, 1_020)), draw(st.integers(0, 1_020)))
 
 
-def read(image: bytes) -> LampTable | None:
+def read(image: bytes) -> BoardLampTable | None:
     """The table, None when the bytes are refused for a record within them."""
     try:
         return decode_table(image)
@@ -62,7 +62,7 @@ def read(image: bytes) -> LampTable | None:
 
 
 @given(tables())
-def test_there_and_back(table: LampTable) -> None:
+def test_there_and_back(table: BoardLampTable) -> None:
     image = encode_table(table)
     assert decode_table(image) == table
     assert encode_table(decode_table(image)) == image, "the same table gives the same bytes"
@@ -75,7 +75,7 @@ def test_any_bytes_are_a_table_or_refused(data: bytes) -> None:
 
 
 @given(tables(), st.data())
-def test_a_table_cut_short_never_reads_beyond_its_end(table: LampTable, pick: st.DataObject) -> None:
+def test_a_table_cut_short_never_reads_beyond_its_end(table: BoardLampTable, pick: st.DataObject) -> None:
     image = encode_table(table)
     short = image[: pick.draw(st.integers(0, len(image) - 1))]
     found = read(short)
@@ -87,14 +87,14 @@ def test_a_table_cut_short_never_reads_beyond_its_end(table: LampTable, pick: st
 
 
 def test_the_bytes_are_those_of_the_spec() -> None:
-    table = LampTable(
+    table = BoardLampTable(
         outputs=(TableOutput(0, 12, "GRB", 450),),
         entries=(
-            TableEntry(Lamp(1), 0, 3, Colour(255, 180, 64), 128),
-            TableEntry(Lamp(2), 0, 4, Colour(0, 255, 0)),
-            TableEntry(Lamp(2), 0, 5, Colour(0, 255, 0)),
-            TableEntry(Lamp(64), 0, 0, Colour(0, 255, 0)),
-            TableEntry(Group(5, True), 0, 11, Colour(0, 255, 0)),
+            TableEntry(TableLamp(1), 0, 3, Colour(255, 180, 64), 128),
+            TableEntry(TableLamp(2), 0, 4, Colour(0, 255, 0)),
+            TableEntry(TableLamp(2), 0, 5, Colour(0, 255, 0)),
+            TableEntry(TableLamp(64), 0, 0, Colour(0, 255, 0)),
+            TableEntry(TableGroup(5, True), 0, 11, Colour(0, 255, 0)),
         ),
         rise_ms=40,
         fall_ms=101,
@@ -116,11 +116,11 @@ def test_one_entry_makes_its_group_start_dark() -> None:
     image = bytes.fromhex("01 01 00 00 00 30 21 000C 01C2 4B") + bytes.fromhex(
         "CF 03 01020300 4F 01020300 CF 83 01020300"
     )
-    assert {entry.whose for entry in decode_table(image).entries} == {Group(3, True), Lamp(1)}
+    assert {entry.whose for entry in decode_table(image).entries} == {TableGroup(3, True), TableLamp(1)}
 
 
 def test_limits_of_a_board() -> None:
-    table = LampTable((TableOutput(1, 90, "RGBW", 450),), (TableEntry(Lamp(9), 1, 80, Colour(1, 2, 3)),))
+    table = BoardLampTable((TableOutput(1, 90, "RGBW", 450),), (TableEntry(TableLamp(9), 1, 80, Colour(1, 2, 3)),))
     image = encode_table(table)
     assert decode_table(image, TableLimits(outputs=2, count=90, lamps=9, groups=1, pixels=108)) == table
     for limits, at in (
@@ -137,20 +137,20 @@ def test_limits_of_a_board() -> None:
 @pytest.mark.parametrize(
     "make",
     [
-        lambda: Lamp(-1),
-        lambda: Lamp(65_536),
-        lambda: Group(64),
+        lambda: TableLamp(-1),
+        lambda: TableLamp(65_536),
+        lambda: TableGroup(64),
         lambda: TableOutput(16, 1, "RGB", 1),
         lambda: TableOutput(0, 0, "RGB", 1),
         lambda: TableOutput(0, 1, "RGBB", 1),
         lambda: TableOutput(0, 1, "RGB", 0),
         lambda: TableOutput(0, 1, "RGB", 1, 279),
-        lambda: TableEntry(Lamp(1), 0, 4_096, Colour(0, 0, 0)),
-        lambda: TableEntry(Lamp(1), 0, 0, Colour(0, 0, 0), 256),
-        lambda: LampTable(rise_ms=1_023),
-        lambda: LampTable((TableOutput(0, 1, "RGB", 1),) * 2),
-        lambda: LampTable((), (TableEntry(Lamp(1), 0, 0, Colour(0, 0, 0)),)),
-        lambda: LampTable((TableOutput(0, 1, "RGB", 1),), (TableEntry(Lamp(1), 0, 1, Colour(0, 0, 0)),)),
+        lambda: TableEntry(TableLamp(1), 0, 4_096, Colour(0, 0, 0)),
+        lambda: TableEntry(TableLamp(1), 0, 0, Colour(0, 0, 0), 256),
+        lambda: BoardLampTable(rise_ms=1_023),
+        lambda: BoardLampTable((TableOutput(0, 1, "RGB", 1),) * 2),
+        lambda: BoardLampTable((), (TableEntry(TableLamp(1), 0, 0, Colour(0, 0, 0)),)),
+        lambda: BoardLampTable((TableOutput(0, 1, "RGB", 1),), (TableEntry(TableLamp(1), 0, 1, Colour(0, 0, 0)),)),
     ],
 )
 def test_what_no_table_can_say_is_our_fault(make: object) -> None:

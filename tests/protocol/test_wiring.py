@@ -6,18 +6,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from device_protocol import DARK, Colour, PhysicalPixel, PixelChain, Wiring
+from device_protocol.board import ChainWiring, PhysicalPixel, PixelChain
+from device_protocol.values import DARK, Colour
 from tests.protocol.strategies import BYTE_ORDERS, RGBW
 
 A, B, C, D = (Colour(number, number + 16, number + 32) for number in range(1, 5))
-CHAIN = Wiring.of_places(["a", "b", "c", "d"])
+CHAIN = ChainWiring.of_places(["a", "b", "c", "d"])
 
 
 def _frame(*colours: Colour, byte_order: str = "GRB") -> bytes:
     return b"".join(colour.wire(byte_order) for colour in colours)
 
 
-def _held(wiring: Wiring, *frames: bytes) -> list[Colour]:
+def _held(wiring: ChainWiring, *frames: bytes) -> list[Colour]:
     chain = PixelChain(wiring)
     for frame in frames:
         chain.take_frame(frame)
@@ -47,13 +48,13 @@ def test_a_pixel_without_light_still_counts() -> None:
 
 
 def test_a_dead_die_lacks_its_colour() -> None:
-    wiring = Wiring((PhysicalPixel("a", dead_colours="RB"),))
+    wiring = ChainWiring((PhysicalPixel("a", dead_colours="RB"),))
     assert _held(wiring, _frame(Colour(1, 2, 3))) == [Colour(0, 2, 0)]
 
 
 def test_four_colour_chips_driven_with_three_bytes_show_shifted_colours() -> None:
     """Red in every pixel, sent as GRB: chips that take GRBW come out of step by a byte from pixel to pixel."""
-    wiring = Wiring.of_places("abcd", byte_order="GRBW")
+    wiring = ChainWiring.of_places("abcd", byte_order="GRBW")
     red = Colour(9, 0, 0)
     assert _held(wiring, _frame(red, red, red, red)) == [
         Colour(9, 0, 0),  # 00 09 00 | 00
@@ -64,18 +65,18 @@ def test_four_colour_chips_driven_with_three_bytes_show_shifted_colours() -> Non
 
 
 def test_mixed_chips_take_as_many_bytes_as_they_have_colours() -> None:
-    wiring = Wiring((PhysicalPixel("a", "RGBW"), PhysicalPixel("b", "BGR"), PhysicalPixel("c", "RGB")))
+    wiring = ChainWiring((PhysicalPixel("a", "RGBW"), PhysicalPixel("b", "BGR"), PhysicalPixel("c", "RGB")))
     assert _held(wiring, bytes(range(1, 11))) == [Colour(1, 2, 3, 4), Colour(7, 6, 5), Colour(8, 9, 10)]
 
 
 @given(st.lists(RGBW, max_size=20), st.sampled_from(BYTE_ORDERS))
 def test_a_sound_chain_shows_what_is_sent(colours: list[Colour], byte_order: str) -> None:
     sent = colours if "W" in byte_order else [Colour(c.red, c.green, c.blue) for c in colours]
-    wiring = Wiring.of_places([None] * len(colours), byte_order=byte_order)
+    wiring = ChainWiring.of_places([None] * len(colours), byte_order=byte_order)
     assert _held(wiring, _frame(*sent, byte_order=byte_order)) == sent
 
 
-def _places(wiring: Wiring) -> str:
+def _places(wiring: ChainWiring) -> str:
     return "".join(pixel.place or "-" for pixel in wiring)
 
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from device_protocol.messages import Identity, RestartCause
+from device_protocol.board import ChainWiring, PhysicalPixel
+from device_protocol.orders import Identity, RestartCause
 from device_protocol.values import Colour
-from device_protocol.wiring import PhysicalPixel, Wiring
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
@@ -35,7 +35,7 @@ from probe.task.steps import (
 from tests.support.rechecker import NOW, agrees, keys_for, lights_of, new_pixels, seen, wiring_of_chain
 
 CHAIN = "playfield"
-Change = Callable[[Wiring], Wiring]
+Change = Callable[[ChainWiring], ChainWiring]
 
 REWIRED: dict[str, Change] = {
     "nothing": lambda w: w,
@@ -81,7 +81,7 @@ def demo() -> PlayfieldMap:
 class Bench:
     """Runs effects at once on a wiring; remembers what was saved."""
 
-    def __init__(self, m: PlayfieldMap, wiring: Wiring, board: Identity) -> None:
+    def __init__(self, m: PlayfieldMap, wiring: ChainWiring, board: Identity) -> None:
         self.wiring = wiring
         self.frame: tuple[Colour, ...] = ()
         self.saved: list[PlayfieldMap] = []
@@ -143,7 +143,7 @@ def test_the_map_comes_out_right(change: str) -> None:
     assert undo(after, time=NOW).chains == m.chains
 
 
-def untouched() -> tuple[PlayfieldMap, Wiring]:
+def untouched() -> tuple[PlayfieldMap, ChainWiring]:
     m = demo()
     return m, wiring_of_chain(m, m.chain(CHAIN))
 
@@ -329,7 +329,7 @@ def test_two_new_pixels_behind_one_new_insert() -> None:
 
 def test_too_few_places_ask_for_a_walk() -> None:
     m = add_chain(new_map("Kelp Forest"), Chain(id=CHAIN, name="Playfield", output=0, count=5))
-    bench = Bench(set_count(m, CHAIN, 5), Wiring.of_places(["a"] * 5), BOARD)
+    bench = Bench(set_count(m, CHAIN, 5), ChainWiring.of_places(["a"] * 5), BOARD)
     bench.give(Take())
     assert bench.state.stage is Stage.DECLARE
     assert "walk it first" in bench.state.message

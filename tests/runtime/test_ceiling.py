@@ -8,23 +8,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from device_protocol.current import exceeds_ceiling, need_ma
 from device_protocol.errors import HostFault
-from device_protocol.messages import (
+from device_protocol.orders import (
     FEATURES,
-    Dark,
+    Darken,
     Done,
     Identity,
-    Light,
+    LightPixel,
+    LightRange,
     Order,
     Paint,
     Palette,
-    Range,
     Reply,
     RestartCause,
-    Setup,
+    SetupOutput,
     Show,
 )
-from device_protocol.picture import exceeds_ceiling, need_ma
 from device_protocol.values import DARK, Colour
 from probe.document.model import Chain
 from probe.link import Connected
@@ -90,21 +90,21 @@ def test_nothing_asked_is_above_the_ceiling(effect: Showing, ceiling_ma: int, id
 
 
 def test_dark_is_always_allowed() -> None:
-    assert showing_orders(ShowDark(0), identity(ceiling_ma=1, idle_ua=100_000)) == [Dark(0)]
+    assert showing_orders(ShowDark(0), identity(ceiling_ma=1, idle_ua=100_000)) == [Darken(0)]
 
 
 def test_without_a_setup_the_count_is_the_boards_largest() -> None:
     board = identity(ceiling_ma=310, pixels=300)
     (order,) = showing_orders(ShowPixel(0, 3, WHITE), board)
-    assert isinstance(order, Light)
+    assert isinstance(order, LightPixel)
     assert 300 + 0.060 * order.colour.total / 3 / 255 * 1000 <= 310.5
     (order,) = showing_orders(ShowPixel(0, 3, WHITE), board, Limits(10, 310))
-    assert order == Light(0, 3, WHITE)
+    assert order == LightPixel(0, 3, WHITE)
 
 
 def test_a_board_without_ranges_pays_for_one_pixel_only() -> None:
     board = identity(features=frozenset({"setup"}))
-    assert showing_orders(ShowRange(0, 2, 30, WHITE), board, Limits(60, 130)) == [Light(0, 2, WHITE)]
+    assert showing_orders(ShowRange(0, 2, 30, WHITE), board, Limits(60, 130)) == [LightPixel(0, 2, WHITE)]
 
 
 class Recorder:
@@ -145,7 +145,7 @@ async def test_the_conductor_sends_no_more_than_map_and_board_allow(map_ma: int)
     chain = Chain(id="k", name="Kelp", output=0, count=40, ceiling_ma=map_ma)
     orders, told = await sent(SetUpChain(chain), ShowPicture(0, (WHITE,) * 20 + (Colour(255, 0, 0),) * 20), who=who)
     setup = orders[0]
-    assert isinstance(setup, Setup)
+    assert isinstance(setup, SetupOutput)
     assert setup.ceiling_ma == min(map_ma, 600)
     palette: dict[int, Colour] = {}
     picture: list[Colour] = []
@@ -168,7 +168,7 @@ async def test_the_conductor_sends_no_more_than_map_and_board_allow(map_ma: int)
 async def test_a_ceiling_that_leaves_no_light_is_said_and_not_tried() -> None:
     chain = Chain(id="k", name="Kelp", output=0, count=40, ceiling_ma=39)
     orders, told = await sent(SetUpChain(chain), ShowPixel(0, 1, WHITE), who=identity())
-    assert [type(order) for order in orders] == [Setup]
+    assert [type(order) for order in orders] == [SetupOutput]
     (news,) = [n for n in told if isinstance(n, NotShown)]
     assert "ceiling" in news.why
 
@@ -181,11 +181,11 @@ async def test_a_restarted_board_is_reckoned_as_not_set_up() -> None:
     conductor.begin(Activity(0, lambda s, g, n: (s, g if isinstance(g, tuple) else ()), lambda s: None))
     conductor.take((SetUpChain(Chain(id="k", name="Kelp", output=0, count=10)), ShowRange(0, 0, 5, WHITE)))
     await conductor.settled()
-    assert board.orders[-1] == Range(0, 0, 5, Colour(255, 255, 255))
+    assert board.orders[-1] == LightRange(0, 0, 5, Colour(255, 255, 255))
     conductor.link_event(Connected(who, "port", ConnectReason.FIRST))
     conductor.take((ShowRange(0, 0, 5, WHITE),))
     await conductor.settled()
     await conductor.stop()
     last = board.orders[-1]
-    assert isinstance(last, Range)
+    assert isinstance(last, LightRange)
     assert last.colour.total < 3 * 255, "300 dark pixels leave 20 mA"

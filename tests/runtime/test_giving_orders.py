@@ -5,10 +5,15 @@ from __future__ import annotations
 import asyncio
 from typing import Any
 
-from device_protocol.board import BoardConfig
+from device_protocol.board import BoardConfig, SimulatedBoard
 from device_protocol.errors import ErrorCode
-from device_protocol.messages import LightLamp, ReadInputs, ReadTableState, TableState, WatchInputs
-from device_protocol.simulated import SimulatedBoard
+from device_protocol.orders import (
+    LightLamp,
+    ReadInputs,
+    ReadTableState,
+    TableState,
+    WatchInputs,
+)
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.runtime import Activity, Conductor

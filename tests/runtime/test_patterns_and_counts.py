@@ -7,11 +7,9 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
-from device_protocol.board import BoardConfig
-from device_protocol.feature_replies import PatternKeep, PatternKind, PatternLine
-from device_protocol.simulated import SimulatedBoard
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
+from device_protocol.orders import PatternKeep, PatternKind, PatternLine
 from device_protocol.values import Colour
-from device_protocol.wiring import Wiring
 from probe.document.model import Chain
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
@@ -64,7 +62,7 @@ _ignore: Callable[[int], None] = lambda _: None  # noqa: E731
 
 def board(count: int = 20, features: tuple[str, ...] | None = None) -> SimulatedBoard:
     config = BoardConfig(pixels=100) if features is None else BoardConfig(pixels=100, features=features)
-    return SimulatedBoard(config, [Wiring.of_places([f"place {n}" for n in range(count)])], return_wires=(0,))
+    return SimulatedBoard(config, [ChainWiring.of_places([f"place {n}" for n in range(count)])], return_wires=(0,))
 
 
 async def test_a_pattern_runs_on_the_boards_own_clock() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from device_protocol.messages import FEATURES, Identity, RestartCause
+from device_protocol.orders import FEATURES, Identity, RestartCause
 
 
 def identity(**changes: Any) -> Identity:

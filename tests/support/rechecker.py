@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from device_protocol.board import ChainWiring, PhysicalPixel
 from device_protocol.values import Colour
-from device_protocol.wiring import PhysicalPixel, Wiring
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import folded
 from probe.recheck.colours import LOOK_COLOURS
@@ -115,9 +115,9 @@ def _probe(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
     return [Typed(label), Take(NOW)]
 
 
-def wiring_of_chain(m: PlayfieldMap, chain: Chain) -> Wiring:
+def wiring_of_chain(m: PlayfieldMap, chain: Chain) -> ChainWiring:
     """The chain wired as the map says; what gives no light that can be seen has no place."""
-    return Wiring(
+    return ChainWiring(
         tuple(
             PhysicalPixel(
                 pixel.place if pixel.state is PixelState.PLACED else None,
@@ -134,7 +134,7 @@ def new_pixels(*labels: str, byte_order: str = "GRB") -> tuple[PhysicalPixel, ..
     return tuple(PhysicalPixel(f"{NEW}{label}", byte_order) for label in labels)
 
 
-def agrees(m: PlayfieldMap, chain_id: str, wiring: Wiring) -> list[str]:
+def agrees(m: PlayfieldMap, chain_id: str, wiring: ChainWiring) -> list[str]:
     """Where a map differs from the wiring: one line for each number that is wrong."""
     wrong: list[str] = []
     pixels = m.chain(chain_id).pixels
@@ -154,7 +154,7 @@ def agrees(m: PlayfieldMap, chain_id: str, wiring: Wiring) -> list[str]:
     return wrong
 
 
-def lights_of(wiring: Wiring, frame: Sequence[Colour]) -> list[tuple[str | None, Colour]]:
+def lights_of(wiring: ChainWiring, frame: Sequence[Colour]) -> list[tuple[str | None, Colour]]:
     """What every physical pixel shows when these colours have been sent, first pixel first."""
     dark = Colour(0, 0, 0)
     return [(p.place, p.shows(frame[n] if n < len(frame) else dark)) for n, p in enumerate(wiring)]

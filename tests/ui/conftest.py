@@ -11,9 +11,7 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 
-from device_protocol.board import BoardConfig
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.wiring import Wiring
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from probe.cli.screens import FileStore, seen_on, wiring_of
 from probe.document.model import PlayfieldMap
 from probe.link import BoardLink
@@ -77,7 +75,7 @@ def open_app(tmp_path: Path) -> OpenApp:
         truth: PlayfieldMap | None = None,
         *,
         size: tuple[int, int] = (80, 24),
-        wirings: Sequence[Wiring] = (),
+        wirings: Sequence[ChainWiring] = (),
         config: Mapping[str, Any] | None = None,
         paper: bool = False,
         **more: object,

@@ -8,8 +8,7 @@ from typing import Any
 
 import pytest
 
-from device_protocol.board import BoardConfig
-from device_protocol.simulated import SimulatedBoard
+from device_protocol.board import BoardConfig, SimulatedBoard
 from probe.cli.screens import wiring_of
 from probe.document.file import load_map
 from probe.document.model import Chain, PlayfieldMap

@@ -9,11 +9,9 @@ from collections.abc import Callable
 
 import pytest
 
-from device_protocol.board import BoardConfig
+from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from device_protocol.framing import seal
-from device_protocol.messages import RestartCause
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.wiring import Wiring
+from device_protocol.orders import RestartCause
 from probe.document.file import load_map
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
@@ -33,8 +31,8 @@ def blank() -> PlayfieldMap:
     )
 
 
-def wirings() -> list[Wiring]:
-    return [Wiring.of_places([f"place {n}" for n in range(PIXELS)])]
+def wirings() -> list[ChainWiring]:
+    return [ChainWiring.of_places([f"place {n}" for n in range(PIXELS)])]
 
 
 class Board(SimulatedBoard):

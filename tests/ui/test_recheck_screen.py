@@ -7,8 +7,7 @@ from collections.abc import Sequence
 import pytest
 from textual.widgets import Input
 
-from device_protocol.simulated import SimulatedBoard
-from device_protocol.wiring import Wiring
+from device_protocol.board import ChainWiring, SimulatedBoard
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.open_recheck import counted
@@ -87,7 +86,7 @@ async def recheck(stage: Opened, *, most: int = 80) -> list[str]:
     raise AssertionError(f"not finished: {asked_for}")
 
 
-def wirings(m: PlayfieldMap, rewire: str) -> Sequence[Wiring]:
+def wirings(m: PlayfieldMap, rewire: str) -> Sequence[ChainWiring]:
     return [
         REWIRED[rewire](wiring_of_chain(m, chain)) if chain.id == CHAIN else wiring_of_chain(m, chain)
         for chain in m.chains

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from device_protocol.errors import HostFault
-from device_protocol.feature_replies import (
+from device_protocol.framing import OrderLine
+from device_protocol.orders.feature_replies import (
     BytesStaged,
     ChainCount,
     Committed,
@@ -20,8 +21,7 @@ from device_protocol.feature_replies import (
     TableBytes,
     TableState,
 )
-from device_protocol.framing import OrderLine
-from device_protocol.replies import Done, Identity, OutputState, Settings, SilenceSet, Staged, exactly
+from device_protocol.orders.replies import Done, Identity, OutputSettings, OutputState, SilenceSet, Staged, exactly
 
 MOST_NUMBER = 999_999_999
 """Numbers on a line have at most 9 digits (SPEC 2.7)."""
@@ -29,7 +29,7 @@ MOST_NUMBER = 999_999_999
 Reply = (
     Done
     | Identity
-    | Settings
+    | OutputSettings
     | OutputState
     | SilenceSet
     | Staged

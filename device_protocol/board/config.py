@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from device_protocol.messages import FEATURES
+from device_protocol.orders import FEATURES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

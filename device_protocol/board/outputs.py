@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from device_protocol.board_pattern import RunningPattern
+from device_protocol.board.pattern import RunningPattern
+from device_protocol.current import need_ma, need_ua
 from device_protocol.errors import ErrorCode
-from device_protocol.picture import need_ma, need_ua
 from device_protocol.values import DARK, PALETTE_LAST, Colour
 
 

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from device_protocol.picture import need_ua
-from device_protocol.table_format import Group, Lamp, LampTable, TableOutput
+from device_protocol.current import need_ua
+from device_protocol.lamp_table import (
+    BoardLampTable,
+    TableGroup,
+    TableLamp,
+    TableOutput,
+)
 from device_protocol.values import DARK, Colour
 
 STEP_MS = 20
@@ -13,7 +18,7 @@ STEP_MS = 20
 GIVE_BACK_MS = 1_000
 """The game gets the pixels so long after the board went dark by silence (SPEC 13.5)."""
 
-Levels = Callable[[Lamp | Group], int]
+Levels = Callable[[TableLamp | TableGroup], int]
 
 
 def moved(shown: int, asked: int, time_constant_ms: int) -> int:
@@ -31,14 +36,14 @@ class GameLamps:
         self._shown: dict[tuple[bool, int], int] = {}
 
     @staticmethod
-    def _key(whose: Lamp | Group) -> tuple[bool, int]:
-        return isinstance(whose, Group), whose.number
+    def _key(whose: TableLamp | TableGroup) -> tuple[bool, int]:
+        return isinstance(whose, TableGroup), whose.number
 
-    def ask(self, whose: Lamp | Group, level: int) -> None:
+    def ask(self, whose: TableLamp | TableGroup, level: int) -> None:
         """The game wants a level."""
         self._asked[self._key(whose)] = level
 
-    def shown(self, whose: Lamp | Group) -> int:
+    def shown(self, whose: TableLamp | TableGroup) -> int:
         """The level shown now."""
         return self._shown.get(self._key(whose), 0)
 
@@ -47,14 +52,14 @@ class GameLamps:
         """True while a level shown differs from the level asked for."""
         return any(self._shown.get(key, 0) != asked for key, asked in self._asked.items())
 
-    def begin_table(self, table: LampTable) -> None:
+    def begin_table(self, table: BoardLampTable) -> None:
         """A table comes into force: its groups are lit at once, or dark (SPEC 13.3)."""
         for entry in table.entries:
-            if isinstance(entry.whose, Group):
+            if isinstance(entry.whose, TableGroup):
                 level = 0 if entry.whose.starts_dark else 255
                 self._asked[self._key(entry.whose)] = self._shown[self._key(entry.whose)] = level
 
-    def step(self, table: LampTable) -> bool:
+    def step(self, table: BoardLampTable) -> bool:
         """20 ms pass. True when a level has changed."""
         changed = False
         for key, asked in self._asked.items():
@@ -70,7 +75,14 @@ def _dimmed(value: int, level: int) -> int:
 
 
 def table_picture(
-    table: LampTable, chain: TableOutput, levels: Levels, *, count: int, ceiling_ma: int, idle_ua: int, channel_ua: int
+    table: BoardLampTable,
+    chain: TableOutput,
+    levels: Levels,
+    *,
+    count: int,
+    ceiling_ma: int,
+    idle_ua: int,
+    channel_ua: int,
 ) -> list[Colour]:
     """Colours of the first `count` pixels of a chain, under the ceiling (SPEC 13.7)."""
     values = [[0, 0, 0, 0] for _ in range(count)]

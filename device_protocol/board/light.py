@@ -6,13 +6,18 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
 
-from device_protocol.board_config import BoardConfig
-from device_protocol.board_game import GameLamps, Levels, table_picture
-from device_protocol.board_output import BoardOutput
-from device_protocol.board_pattern import RunningPattern
-from device_protocol.board_store import TableStore
-from device_protocol.feature_replies import Player
-from device_protocol.table_format import Group, Lamp, TableLimits, TableOutput
+from device_protocol.board.config import BoardConfig
+from device_protocol.board.game import GameLamps, Levels, table_picture
+from device_protocol.board.outputs import BoardOutput
+from device_protocol.board.pattern import RunningPattern
+from device_protocol.board.store import TableStore
+from device_protocol.lamp_table import (
+    TableGroup,
+    TableLamp,
+    TableLimits,
+    TableOutput,
+)
+from device_protocol.orders import Player
 from device_protocol.values import DARK, LATCH_US_DEFAULT, Colour
 
 FRAMES_KEPT = 64
@@ -119,7 +124,7 @@ class BoardLight:
         self._game_has &= held is not None
         self._redraw = True
 
-    def light_whose(self, whose: Lamp | Group, level: int) -> None:
+    def light_whose(self, whose: TableLamp | TableGroup, level: int) -> None:
         """Light what the table gives a lamp or group, and nothing else (SPEC 5.20)."""
         if not self._table_lit:
             for number in range(len(self.outputs)):

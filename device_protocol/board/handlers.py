@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from device_protocol.board_arguments import Fields, OrderRule, read_colour, read_number, read_output, read_pixel
-from device_protocol.board_feature_orders import FEATURE_RULES
-from device_protocol.board_output import BoardOutput, Refusal
+from device_protocol.board.arguments import Fields, OrderRule, read_colour, read_number, read_output, read_pixel
+from device_protocol.board.feature_orders import FEATURE_RULES
+from device_protocol.board.outputs import BoardOutput, Refusal
 from device_protocol.errors import ErrorCode
-from device_protocol.runs import decode_runs, expand_runs
+from device_protocol.orders import decode_runs, expand_runs
 from device_protocol.values import (
     DARK,
     LATCH_US_LEAST,
@@ -24,7 +24,7 @@ from device_protocol.values import (
 )
 
 if TYPE_CHECKING:
-    from device_protocol.board import ProtocolBoard
+    from device_protocol.board.protocol_board import ProtocolBoard
 
 
 def _id(board: ProtocolBoard, _arguments: Sequence[str]) -> Fields:

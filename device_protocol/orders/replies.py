@@ -60,7 +60,7 @@ class Identity:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Settings:
+class OutputSettings:
     """Settings of one output as they hold on the board (SPEC 5.7)."""
 
     count: int
@@ -73,7 +73,7 @@ class Settings:
 class OutputState:
     """Settings of one output, and what is lit on it (SPEC 5.8)."""
 
-    settings: Settings
+    settings: OutputSettings
     lit: int
     need_ma: int
 
@@ -108,12 +108,12 @@ def exactly(fields: tuple[str, ...], names: str) -> tuple[str, ...]:
     return fields
 
 
-def read_settings(fields: tuple[str, ...]) -> Settings:
+def read_settings(fields: tuple[str, ...]) -> OutputSettings:
     """COUNT ORDER LATCH CEILING of a reply. Raises BoardFault."""
     count, byte_order, latch, ceiling = fields
     if not is_byte_order(byte_order):
         raise BoardFault(f"byte order {byte_order!r}: not a permutation of RGB or RGBW")
-    return Settings(
+    return OutputSettings(
         count=read_number(count, "count"),
         byte_order=byte_order,
         latch_us=read_number(latch, "latch time"),

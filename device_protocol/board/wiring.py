@@ -48,13 +48,13 @@ class PhysicalPixel:
 
 
 @dataclass(frozen=True, slots=True)
-class Wiring:
+class ChainWiring:
     """The chain on one output, first pixel first."""
 
     pixels: tuple[PhysicalPixel, ...] = ()
 
     @classmethod
-    def of_places(cls, places: Iterable[str | None], *, byte_order: str = "GRB") -> Wiring:
+    def of_places(cls, places: Iterable[str | None], *, byte_order: str = "GRB") -> ChainWiring:
         """A sound chain with one pixel for each place key."""
         return cls(tuple(PhysicalPixel(place, byte_order) for place in places))
 
@@ -67,48 +67,48 @@ class Wiring:
     def __getitem__(self, at: int) -> PhysicalPixel:
         return self.pixels[at]
 
-    def spliced_in(self, at: int, *new: PhysicalPixel) -> Wiring:
+    def spliced_in(self, at: int, *new: PhysicalPixel) -> ChainWiring:
         """`new` pixels before number `at`; `at` equal to the length appends."""
         self._check(at, 0)
-        return Wiring((*self.pixels[:at], *new, *self.pixels[at:]))
+        return ChainWiring((*self.pixels[:at], *new, *self.pixels[at:]))
 
-    def removed(self, at: int, count: int = 1) -> Wiring:
+    def removed(self, at: int, count: int = 1) -> ChainWiring:
         """Without `count` pixels from number `at`; the wires are joined."""
         self._check(at, count)
-        return Wiring((*self.pixels[:at], *self.pixels[at + count :]))
+        return ChainWiring((*self.pixels[:at], *self.pixels[at + count :]))
 
-    def reversed_run(self, at: int, count: int) -> Wiring:
+    def reversed_run(self, at: int, count: int) -> ChainWiring:
         """`count` pixels from number `at` in the opposite order."""
         self._check(at, count)
-        return Wiring((*self.pixels[:at], *self.pixels[at : at + count][::-1], *self.pixels[at + count :]))
+        return ChainWiring((*self.pixels[:at], *self.pixels[at : at + count][::-1], *self.pixels[at + count :]))
 
-    def swapped(self, one: int, other: int) -> Wiring:
+    def swapped(self, one: int, other: int) -> ChainWiring:
         """Two pixels in each other's position on the wire."""
         self._check(one, 1)
         self._check(other, 1)
         order = list(self.pixels)
         order[one], order[other] = order[other], order[one]
-        return Wiring(tuple(order))
+        return ChainWiring(tuple(order))
 
-    def moved(self, at: int, count: int, to: int) -> Wiring:
+    def moved(self, at: int, count: int, to: int) -> ChainWiring:
         """`count` pixels from number `at` taken out and put before number `to` of what is left."""
         self._check(at, count)
         return self.removed(at, count).spliced_in(to, *self.pixels[at : at + count])
 
-    def changed(self, at: int, change: Callable[[PhysicalPixel], PhysicalPixel]) -> Wiring:
+    def changed(self, at: int, change: Callable[[PhysicalPixel], PhysicalPixel]) -> ChainWiring:
         """With pixel `at` replaced by `change` of it."""
         self._check(at, 1)
-        return Wiring((*self.pixels[:at], change(self.pixels[at]), *self.pixels[at + 1 :]))
+        return ChainWiring((*self.pixels[:at], change(self.pixels[at]), *self.pixels[at + 1 :]))
 
-    def without_light(self, at: int) -> Wiring:
+    def without_light(self, at: int) -> ChainWiring:
         """Pixel `at` lights nothing but passes data on."""
         return self.changed(at, lambda pixel: replace(pixel, emits=False))
 
-    def with_dead_output(self, at: int) -> Wiring:
+    def with_dead_output(self, at: int) -> ChainWiring:
         """Pixel `at` passes no data on."""
         return self.changed(at, lambda pixel: replace(pixel, passes_data=False))
 
-    def missing(self, at: int) -> Wiring:
+    def missing(self, at: int) -> ChainWiring:
         """The pixel at `at` is not fitted and the data line open there."""
         return self.changed(at, lambda pixel: replace(pixel, fitted=False))
 
@@ -124,7 +124,7 @@ class PixelChain:
     gets less than that, or nothing, keeps what it had.
     """
 
-    def __init__(self, wiring: Wiring) -> None:
+    def __init__(self, wiring: ChainWiring) -> None:
         self.wiring = wiring
         self.held = [Colour(0, 0, 0)] * len(wiring)
 

@@ -14,7 +14,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 from device_protocol.errors import HostFault
-from device_protocol.values import LATCH_US_LEAST, LATCH_US_MOST, Colour, is_byte_order
+from device_protocol.values import (
+    LATCH_US_LEAST,
+    LATCH_US_MOST,
+    Colour,
+    is_byte_order,
+)
 
 FORMAT = 1
 MOST_OUTPUTS = 16
@@ -59,7 +64,7 @@ ANY_BOARD = TableLimits(pixels=(PIXEL_LAST + 1) * 4 // 3 + 1)
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Lamp:
+class TableLamp:
     """One of the game's lamps, by its number."""
 
     number: int
@@ -70,7 +75,7 @@ class Lamp:
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Group:
+class TableGroup:
     """Places without a lamp number, by their group's number. `starts_dark`: the board's own program lights it."""
 
     number: int
@@ -109,7 +114,7 @@ class TableOutput:
 class TableEntry:
     """One pixel of a lamp or group: `colour` in duties, `level` 0 to 255 dims it."""
 
-    whose: Lamp | Group
+    whose: TableLamp | TableGroup
     output: int
     pixel: int
     colour: Colour
@@ -125,7 +130,7 @@ class TableEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class LampTable:
+class BoardLampTable:
     """A whole table. `rise_ms` and `fall_ms` are time constants, rounded to steps of 4 ms, at most 1,020."""
 
     outputs: tuple[TableOutput, ...] = ()
@@ -151,7 +156,7 @@ class LampTable:
                 raise HostFault(f"an entry names output {entry.output}, which has no record")
             if entry.pixel >= chain.count:
                 raise HostFault(f"an entry names pixel {entry.pixel} of output {entry.output}, which has {chain.count}")
-            if isinstance(entry.whose, Group):
+            if isinstance(entry.whose, TableGroup):
                 known = dark_starts.setdefault(entry.whose.number, entry.whose.starts_dark)
                 if known != entry.whose.starts_dark:
                     raise HostFault(f"group {entry.whose.number} both starts lit and starts dark")
@@ -160,7 +165,7 @@ class LampTable:
         """The record of an output, None if there is none."""
         return self._by_number.get(output)
 
-    def of(self, whose: Lamp | Group) -> tuple[TableEntry, ...]:
+    def of(self, whose: TableLamp | TableGroup) -> tuple[TableEntry, ...]:
         """The entries of a lamp, or of a group by its number."""
         return tuple(
             entry for entry in self.entries if type(entry.whose) is type(whose) and entry.whose.number == whose.number
@@ -168,18 +173,18 @@ class LampTable:
 
     def lamps(self) -> tuple[int, ...]:
         """Numbers of the lamps that have pixels, in order."""
-        return tuple(sorted({entry.whose.number for entry in self.entries if isinstance(entry.whose, Lamp)}))
+        return tuple(sorted({entry.whose.number for entry in self.entries if isinstance(entry.whose, TableLamp)}))
 
     def groups(self) -> tuple[int, ...]:
         """Numbers of the groups that have pixels, in order."""
-        return tuple(sorted({entry.whose.number for entry in self.entries if isinstance(entry.whose, Group)}))
+        return tuple(sorted({entry.whose.number for entry in self.entries if isinstance(entry.whose, TableGroup)}))
 
 
 def _order_byte(byte_order: str) -> int:
     return sum(_LETTERS.index(letter) << 2 * place for place, letter in enumerate(byte_order))
 
 
-def encode_table(table: LampTable) -> bytes:
+def encode_table(table: BoardLampTable) -> bytes:
     """The image of a table: the same table gives the same bytes. Entries keep their order; sort them by lamp, then by
     output and pixel, for the shortest image. Colours used most get a record, the rest stand in their entries."""
     uses = Counter(entry.colour for entry in table.entries)
@@ -195,14 +200,14 @@ def encode_table(table: LampTable) -> bytes:
         image.append(chain.latch_us // LATCH_UNIT_US)
     for colour in palette:
         image += _colour_bytes(colour)
-    whose: Lamp | Group | None = None
+    whose: TableLamp | TableGroup | None = None
     lamp, place, level = 0, (0, -1), 255
     for entry in table.entries:
         control = number_of.get(entry.colour, OWN_COLOUR)
         rest = b""
         if entry.whose != whose:
             whose = entry.whose
-            if isinstance(whose, Group):
+            if isinstance(whose, TableGroup):
                 control |= 3 << 6
                 rest += bytes((whose.number | 0x80 * whose.starts_dark,))
             elif whose.number == lamp + 1:
@@ -210,7 +215,7 @@ def encode_table(table: LampTable) -> bytes:
             else:
                 control |= 2 << 6
                 rest += whose.number.to_bytes(2, "big")
-            if isinstance(whose, Lamp):
+            if isinstance(whose, TableLamp):
                 lamp = whose.number
         if (entry.output, entry.pixel) != (place[0], place[1] + 1):
             control |= 1 << 5
@@ -271,7 +276,7 @@ def _read_output(reader: _Reader, limits: TableLimits) -> TableOutput:
 def _read_entries(
     reader: _Reader, chains: dict[int, TableOutput], colours: list[Colour], limits: TableLimits
 ) -> Iterator[TableEntry]:
-    whose: Lamp | Group | None = None
+    whose: TableLamp | TableGroup | None = None
     lamp, output, pixel, level = 0, 0, -1, 255
     while reader.at < len(reader.image):
         reader.record = reader.at
@@ -285,14 +290,14 @@ def _read_entries(
                 (byte,) = reader.take(1)
                 if byte & 0x40:
                     raise reader.fault(f"group {byte:#04x}: bit 6 is 0")
-                whose = Group(byte & 63, bool(byte & 0x80))
+                whose = TableGroup(byte & 63, bool(byte & 0x80))
         if control >> 6 in (1, 2):
             if lamp > LAMP_LAST:
                 raise reader.fault(f"lamp above {LAMP_LAST}")
-            whose = Lamp(lamp)
+            whose = TableLamp(lamp)
         if whose is None:
             raise reader.fault("the first entry names no lamp or group")
-        if whose.number > (limits.lamps if isinstance(whose, Lamp) else limits.groups - 1):
+        if whose.number > (limits.lamps if isinstance(whose, TableLamp) else limits.groups - 1):
             raise reader.fault(f"this board cannot keep {whose}")
         if control & 0x20:
             output, pixel = divmod(reader.number(), 4096)
@@ -315,7 +320,7 @@ def _read_entries(
         yield TableEntry(whose, output, pixel, colour, level)
 
 
-def decode_table(image: bytes, limits: TableLimits = ANY_BOARD) -> LampTable:
+def decode_table(image: bytes, limits: TableLimits = ANY_BOARD) -> BoardLampTable:
     """Read an image for a board with these limits. Raises TableFormatError."""
     reader = _Reader(image)
     form, outputs, colour_count, rise, fall = reader.take(_HEAD)
@@ -338,24 +343,11 @@ def decode_table(image: bytes, limits: TableLimits = ANY_BOARD) -> LampTable:
         colours.append(Colour(*reader.take(4)))
     entries = list(_read_entries(reader, chains, colours, limits))
     # one entry that says so makes its group start dark
-    dark = {entry.whose.number for entry in entries if isinstance(entry.whose, Group) and entry.whose.starts_dark}
+    dark = {entry.whose.number for entry in entries if isinstance(entry.whose, TableGroup) and entry.whose.starts_dark}
     settled = (
-        replace(entry, whose=Group(entry.whose.number, entry.whose.number in dark))
-        if isinstance(entry.whose, Group)
+        replace(entry, whose=TableGroup(entry.whose.number, entry.whose.number in dark))
+        if isinstance(entry.whose, TableGroup)
         else entry
         for entry in entries
     )
-    return LampTable(tuple(chains.values()), tuple(settled), rise * FADE_UNIT_MS, fall * FADE_UNIT_MS)
-
-
-__all__ = [
-    "Group",
-    "Lamp",
-    "LampTable",
-    "TableEntry",
-    "TableFormatError",
-    "TableLimits",
-    "TableOutput",
-    "decode_table",
-    "encode_table",
-]
+    return BoardLampTable(tuple(chains.values()), tuple(settled), rise * FADE_UNIT_MS, fall * FADE_UNIT_MS)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from device_protocol.feature_replies import PatternKeep, PatternKind, PatternLine
+from device_protocol.orders import PatternKeep, PatternKind, PatternLine
 from device_protocol.values import DARK, Colour
 
 

@@ -8,7 +8,7 @@ from enum import Enum
 from typing import TypeVar
 
 from device_protocol.errors import BoardFault
-from device_protocol.replies import read_number
+from device_protocol.orders.replies import read_number
 
 Word = TypeVar("Word", bound=Enum)
 _CRC = re.compile(r"[0-9A-F]{4}")

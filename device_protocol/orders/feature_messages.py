@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar
 
-from device_protocol.crc import crc16
 from device_protocol.errors import BoardFault
-from device_protocol.feature_replies import (
+from device_protocol.framing import crc16
+from device_protocol.orders.base import MOST_NUMBER, Order, between
+from device_protocol.orders.feature_replies import (
     BytesStaged,
     ChainCount,
     Committed,
@@ -31,8 +32,7 @@ from device_protocol.feature_replies import (
     read_crc,
     read_word,
 )
-from device_protocol.order import MOST_NUMBER, Order, between
-from device_protocol.replies import exactly, read_number
+from device_protocol.orders.replies import exactly, read_number
 from device_protocol.values import Colour
 
 WRITE_MOST = 16
@@ -147,7 +147,7 @@ class EraseTable(Order):
 
 
 def table_orders(image: bytes, revision: int) -> list[Order]:
-    """The orders that put an image (`table_format.encode_table`) into a board, with that revision."""
+    """The orders that put an image (`lamp_table.encode_table`) into a board, with that revision."""
     pieces: Iterator[tuple[int, bytes]] = (
         (offset, image[offset : offset + WRITE_MOST]) for offset in range(0, len(image), WRITE_MOST)
     )

@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import NamedTuple
 
-from device_protocol.board import BoardConfig, ProtocolBoard
-from device_protocol.messages import RestartCause
+from device_protocol.board.config import BoardConfig
+from device_protocol.board.protocol_board import ProtocolBoard
+from device_protocol.board.wiring import ChainWiring, PixelChain
+from device_protocol.orders import RestartCause
 from device_protocol.values import Colour
-from device_protocol.wiring import PixelChain, Wiring
 
 BOOT_MS_DEFAULT = 1_500.0
 """How long a board with a boot loader is deaf after the port opens: common practice, no source."""
@@ -36,7 +37,7 @@ class SimulatedBoard(ProtocolBoard):
     def __init__(
         self,
         config: BoardConfig | None = None,
-        wirings: Sequence[Wiring] = (),
+        wirings: Sequence[ChainWiring] = (),
         *,
         now_ms: float = 0.0,
         resets_on_open: bool = False,
@@ -51,7 +52,7 @@ class SimulatedBoard(ProtocolBoard):
         self.boot_ms = boot_ms
         self._deaf_until_ms: float | None = None
         self._chains = [PixelChain(wiring) for wiring in wirings]
-        self._chains += [PixelChain(Wiring()) for _ in range(outputs - len(wirings))]
+        self._chains += [PixelChain(ChainWiring()) for _ in range(outputs - len(wirings))]
         super().__init__(config, now_ms=now_ms)
 
     # --- the port ---
@@ -111,11 +112,11 @@ class SimulatedBoard(ProtocolBoard):
     def edges_returned(self, number: int, frame: bytes) -> int:
         return self._chains[number].bits_beyond(frame) if number in self.return_wires else 0
 
-    def wiring(self, output: int) -> Wiring:
+    def wiring(self, output: int) -> ChainWiring:
         """What is wired to `output`."""
         return self._chains[output].wiring
 
-    def rewire(self, output: int, wiring: Wiring) -> None:
+    def rewire(self, output: int, wiring: ChainWiring) -> None:
         """Work on the chain, with its power off: all its pixels are dark until the next frame."""
         self._chains[output] = PixelChain(wiring)
 

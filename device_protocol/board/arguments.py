@@ -6,12 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from device_protocol.board_output import BoardOutput, Refusal
+from device_protocol.board.outputs import BoardOutput, Refusal
 from device_protocol.errors import ErrorCode
 from device_protocol.values import Colour, parse_number
 
 if TYPE_CHECKING:
-    from device_protocol.board import ProtocolBoard
+    from device_protocol.board.protocol_board import ProtocolBoard
 
 Fields = tuple[str, ...]
 

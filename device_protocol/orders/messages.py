@@ -10,62 +10,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from device_protocol.errors import BoardFault, HostFault
-from device_protocol.feature_messages import (
-    CommitTable,
-    CountChain,
-    EraseTable,
-    LightGroup,
-    LightLamp,
-    Linger,
-    Play,
-    ReadEdges,
-    ReadInputs,
-    ReadPattern,
-    ReadTable,
-    ReadTableState,
-    RunPattern,
-    WatchInputs,
-    WriteTable,
-    table_orders,
-    table_read_orders,
-)
-from device_protocol.feature_replies import (
-    BytesStaged,
-    ChainCount,
-    Committed,
-    EdgeCounts,
-    InputStates,
-    LingerSet,
-    NoPattern,
-    PatternKeep,
-    PatternKind,
-    PatternLine,
-    PatternState,
-    PixelsLit,
-    Player,
-    PlayState,
-    TableBytes,
-    TableState,
-)
-from device_protocol.notices import (
-    ButtonPressed,
-    InputsChanged,
-    Notice,
-    PixelsGivenBack,
-    Restarted,
-    UnknownNotice,
-    WentDark,
-    parse_notice,
-)
-from device_protocol.order import MOST_NUMBER, Order, Reply, between
-from device_protocol.replies import (
-    FEATURES,
-    PROTOCOL_VERSION,
-    Done,
+from device_protocol.orders.base import MOST_NUMBER, Order, between
+from device_protocol.orders.replies import (
     Identity,
+    OutputSettings,
     OutputState,
-    RestartCause,
-    Settings,
     SilenceSet,
     Staged,
     exactly,
@@ -73,7 +22,7 @@ from device_protocol.replies import (
     read_number,
     read_settings,
 )
-from device_protocol.runs import encode_runs
+from device_protocol.orders.runs import encode_runs
 from device_protocol.values import (
     LATCH_US_DEFAULT,
     LATCH_US_LEAST,
@@ -84,73 +33,6 @@ from device_protocol.values import (
     Colour,
     is_byte_order,
 )
-
-__all__ = [
-    "FEATURES",
-    "PROTOCOL_VERSION",
-    "Alive",
-    "ButtonPressed",
-    "BytesStaged",
-    "ChainCount",
-    "CommitTable",
-    "Committed",
-    "CountChain",
-    "Dark",
-    "Done",
-    "EdgeCounts",
-    "EraseTable",
-    "Identify",
-    "Identity",
-    "InputStates",
-    "InputsChanged",
-    "Light",
-    "LightGroup",
-    "LightLamp",
-    "Linger",
-    "LingerSet",
-    "NoPattern",
-    "Notice",
-    "Order",
-    "OutputState",
-    "Paint",
-    "Palette",
-    "PatternKeep",
-    "PatternKind",
-    "PatternLine",
-    "PatternState",
-    "PixelsGivenBack",
-    "PixelsLit",
-    "Play",
-    "PlayState",
-    "Player",
-    "Range",
-    "ReadEdges",
-    "ReadInputs",
-    "ReadPattern",
-    "ReadTable",
-    "ReadTableState",
-    "Reply",
-    "RestartCause",
-    "Restarted",
-    "RunPattern",
-    "Settings",
-    "Setup",
-    "Show",
-    "Silence",
-    "SilenceSet",
-    "Staged",
-    "State",
-    "TableBytes",
-    "TableState",
-    "UnknownNotice",
-    "WatchInputs",
-    "WentDark",
-    "WriteTable",
-    "parse_identity",
-    "parse_notice",
-    "table_orders",
-    "table_read_orders",
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +46,7 @@ class Identify(Order):
 
 
 @dataclass(frozen=True, slots=True)
-class Light(Order):
+class LightPixel(Order):
     """`light` (SPEC 5.4): one pixel in a colour, the rest of the chain dark."""
 
     output: int
@@ -182,7 +64,7 @@ class Light(Order):
 
 
 @dataclass(frozen=True, slots=True)
-class Dark(Order):
+class Darken(Order):
     """`dark` (SPEC 5.5): a chain dark, or every chain when `output` is None."""
 
     output: int | None = None
@@ -205,7 +87,7 @@ class Alive(Order):
 
 
 @dataclass(frozen=True, slots=True)
-class Setup(Order):
+class SetupOutput(Order):
     """`setup` (SPEC 5.7): count, byte order, latch time and ceiling of an output. Reply: Settings."""
 
     output: int
@@ -228,22 +110,22 @@ class Setup(Order):
     def arguments(self) -> tuple[str, ...]:
         return (str(self.output), str(self.count), self.byte_order, str(self.latch_us), str(self.ceiling_ma))
 
-    def parse_reply(self, fields: tuple[str, ...]) -> Settings:
+    def parse_reply(self, fields: tuple[str, ...]) -> OutputSettings:
         settings = read_settings(exactly(fields, "COUNT ORDER LATCH CEILING"))
         if settings != self.settings:
             raise BoardFault(f"the board set up {settings}, {self.settings} was asked")
         return settings
 
     @property
-    def settings(self) -> Settings:
+    def settings(self) -> OutputSettings:
         """What holds on the board once this is answered."""
-        return Settings(
+        return OutputSettings(
             count=self.count, byte_order=self.byte_order, latch_us=self.latch_us, ceiling_ma=self.ceiling_ma
         )
 
 
 @dataclass(frozen=True, slots=True)
-class State(Order):
+class ReadOutputState(Order):
     """`state` (SPEC 5.8). Reply: OutputState."""
 
     output: int
@@ -264,7 +146,7 @@ class State(Order):
 
 
 @dataclass(frozen=True, slots=True)
-class Range(Order):
+class LightRange(Order):
     """`range` (SPEC 5.9): `count` pixels from `first` in a colour, the rest of the chain dark."""
 
     output: int

@@ -9,14 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from device_protocol.board_config import BoardConfig
-from device_protocol.board_game import GIVE_BACK_MS, STEP_MS
-from device_protocol.board_inputs import LampInputs
-from device_protocol.board_light import FRAMES_KEPT, BoardLight
-from device_protocol.board_orders import ORDER_RULES
-from device_protocol.board_output import Refusal
+from device_protocol.board.config import BoardConfig
+from device_protocol.board.game import GIVE_BACK_MS, STEP_MS
+from device_protocol.board.handlers import ORDER_RULES
+from device_protocol.board.inputs import LampInputs
+from device_protocol.board.light import BoardLight
+from device_protocol.board.outputs import Refusal
 from device_protocol.errors import ErrorCode
-from device_protocol.feature_replies import PatternLine
 from device_protocol.framing import (
     HAND_IDENTIFY,
     ErrorLine,
@@ -28,11 +27,9 @@ from device_protocol.framing import (
     encode_board_line,
     parse_order,
 )
-from device_protocol.messages import FEATURES, PROTOCOL_VERSION, RestartCause
-from device_protocol.table_format import Group, Lamp
+from device_protocol.lamp_table import TableGroup, TableLamp
+from device_protocol.orders import FEATURES, PROTOCOL_VERSION, PatternLine, RestartCause
 from device_protocol.values import SILENCE_MS_DEFAULT
-
-__all__ = ["FRAMES_KEPT", "BoardConfig", "ProtocolBoard"]
 
 
 class ProtocolBoard(BoardLight):
@@ -94,7 +91,7 @@ class ProtocolBoard(BoardLight):
         self._tell_inputs()
         return self._flush()
 
-    def ask_lamp(self, whose: Lamp | Group, level: int, now_ms: float) -> bytes:
+    def ask_lamp(self, whose: TableLamp | TableGroup, level: int, now_ms: float) -> bytes:
         """The board's own program wants a lamp or group at a level, 0 to 255 (SPEC 13.3)."""
         self._pass_time(now_ms)
         self._game.ask(whose, level)
@@ -267,7 +264,7 @@ class ProtocolBoard(BoardLight):
 
     def _input_changed(self, number: int, on: bool) -> None:
         if self._has("play") and number <= self.config.lamps:
-            self._game.ask(Lamp(number), 255 if on else 0)
+            self._game.ask(TableLamp(number), 255 if on else 0)
 
     def _tell_inputs(self) -> None:
         tell_ms = self.inputs.tell_due_ms()

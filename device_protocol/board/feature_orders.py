@@ -7,13 +7,19 @@ from collections.abc import Sequence
 from enum import Enum
 from typing import TYPE_CHECKING, TypeVar
 
-from device_protocol.board_arguments import Fields, OrderRule, read_colour, read_number, read_output
-from device_protocol.board_inputs import INPUTS_A_LINE, bits_text
-from device_protocol.board_output import Refusal
-from device_protocol.board_pattern import RunningPattern
-from device_protocol.crc import crc16
+from device_protocol.board.arguments import Fields, OrderRule, read_colour, read_number, read_output
+from device_protocol.board.inputs import INPUTS_A_LINE, bits_text
+from device_protocol.board.outputs import Refusal
+from device_protocol.board.pattern import RunningPattern
 from device_protocol.errors import ErrorCode
-from device_protocol.feature_messages import (
+from device_protocol.framing import crc16
+from device_protocol.lamp_table import (
+    TableFormatError,
+    TableGroup,
+    TableLamp,
+    decode_table,
+)
+from device_protocol.orders import (
     COUNT_TIMES_MOST,
     EDGES_A_REPLY,
     LINGER_MS_MOST,
@@ -21,12 +27,14 @@ from device_protocol.feature_messages import (
     STEP_MS_LEAST,
     STEP_MS_MOST,
     WRITE_MOST,
+    PatternKeep,
+    PatternKind,
+    PatternLine,
+    Player,
 )
-from device_protocol.feature_replies import PatternKeep, PatternKind, PatternLine, Player
-from device_protocol.table_format import Group, Lamp, TableFormatError, decode_table
 
 if TYPE_CHECKING:
-    from device_protocol.board import ProtocolBoard
+    from device_protocol.board.protocol_board import ProtocolBoard
 
 _BYTES = re.compile(r"(?:[0-9A-F]{2})+")
 _CRC = re.compile(r"[0-9A-F]{4}")
@@ -111,11 +119,11 @@ def _play(board: ProtocolBoard, arguments: Sequence[str]) -> Fields:
     return (player.value, str(limits.lamps), str(limits.groups), str(limits.pixels))
 
 
-def _light_whose(board: ProtocolBoard, arguments: Sequence[str], kind: type[Lamp | Group]) -> Fields:
+def _light_whose(board: ProtocolBoard, arguments: Sequence[str], kind: type[TableLamp | TableGroup]) -> Fields:
     number, level = read_number(arguments[0]), read_number(arguments[1], 0, 255)
     board.check_ready()
     held = board.store.held
-    most = board.table_limits.lamps if kind is Lamp else board.table_limits.groups - 1
+    most = board.table_limits.lamps if kind is TableLamp else board.table_limits.groups - 1
     if held is None or number > most:
         raise Refusal(ErrorCode.NOT_IN_TABLE)
     whose = kind(number)
@@ -127,11 +135,11 @@ def _light_whose(board: ProtocolBoard, arguments: Sequence[str], kind: type[Lamp
 
 
 def _lamp(board: ProtocolBoard, arguments: Sequence[str]) -> Fields:
-    return _light_whose(board, arguments, Lamp)
+    return _light_whose(board, arguments, TableLamp)
 
 
 def _group(board: ProtocolBoard, arguments: Sequence[str]) -> Fields:
-    return _light_whose(board, arguments, Group)
+    return _light_whose(board, arguments, TableGroup)
 
 
 def _run(board: ProtocolBoard, arguments: Sequence[str]) -> Fields:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from device_protocol.crc import crc16
-from device_protocol.table_format import LampTable, decode_table
+from device_protocol.framing import crc16
+from device_protocol.lamp_table import BoardLampTable, decode_table
 
 NO_CRC = 0xFFFF
 """CRC of no bytes, stated when there is no table (SPEC 5.14)."""
@@ -17,7 +17,7 @@ class StoredTable:
 
     revision: int
     image: bytes
-    table: LampTable
+    table: BoardLampTable
 
     @property
     def crc(self) -> int:
