@@ -14,13 +14,21 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from probe.faults.engine import K_PICTURES, Session, answered, answered_by_reading, most_probable, next_step
-from probe.faults.knowledge import Knowledge, Observation, Who
-from probe.faults.person import Reply, SimulatedPerson
-from probe.faults.plant import plant, plant_any
+from probe.faults.engine import (
+    K_PICTURES,
+    UNSURE,
+    FaultSession,
+    answered,
+    answered_by_reading,
+    most_probable,
+    next_step,
+)
+from probe.faults.knowledge import FaultObservation, Knowledge, Who
 from probe.faults.tables import load
+from probe.practice.person import Reply, SimulatedPerson
+from probe.practice.plant import plant, plant_any
 
-Answerer = Callable[[Observation], Reply]
+Answerer = Callable[[FaultObservation], Reply]
 
 
 @dataclass
@@ -35,7 +43,7 @@ class Score:
     work_s: float = 0.0
     missed: Counter[str] = field(default_factory=Counter)
 
-    def add(self, causes: tuple[str, ...], ranked: list[str], session: Session, work_s: float) -> None:
+    def add(self, causes: tuple[str, ...], ranked: list[str], session: FaultSession, work_s: float) -> None:
         """Count one session."""
         self.sessions += 1
         self.first += ranked[0] in causes
@@ -55,13 +63,15 @@ class Score:
         )
 
 
-def search(knowledge: Knowledge, person: Answerer, tool: Answerer) -> tuple[Session, float]:
+def search(knowledge: Knowledge, person: Answerer, tool: Answerer) -> tuple[FaultSession, float]:
     """One search from start to end. Returns the session and the seconds of work it asked for."""
-    session = Session()
+    session = FaultSession()
     for observation in knowledge.observations:
         if observation.who is Who.TOOL:
             reply = tool(observation)
-            session = answered(knowledge, session, observation=observation.id, answer=reply.answer, by_tool=True)
+            session = answered(
+                knowledge, session, observation=observation.id, answer=reply.answer or UNSURE, by_tool=True
+            )
     work_s = 0.0
     while (observation_next := next_step(knowledge, session).question) is not None:
         reply = person(observation_next)
@@ -69,7 +79,9 @@ def search(knowledge: Knowledge, person: Answerer, tool: Answerer) -> tuple[Sess
         if reply.typed:
             session, _ = answered_by_reading(knowledge, session, observation=observation_next.id, typed=reply.typed)
         else:
-            session = answered(knowledge, session, observation=observation_next.id, answer=reply.answer, k=reply.k)
+            session = answered(
+                knowledge, session, observation=observation_next.id, answer=reply.answer or UNSURE, k=reply.k
+            )
     return session, work_s
 
 
@@ -81,7 +93,7 @@ def from_table(knowledge: Knowledge, *, sessions: int, seed: int, wrong: float =
     for _ in range(sessions):
         position = int(rng.choice(len(prior), p=prior))
 
-        def draw(observation: Observation, *, slips: bool = True, position: int = position) -> Reply:
+        def draw(observation: FaultObservation, *, slips: bool = True, position: int = position) -> Reply:
             ids = [answer.id for answer in observation.answers]
             chosen = ids[int(rng.choice(len(ids), p=knowledge.likelihood[observation.id][position]))]
             if slips and rng.random() < unsure:
@@ -99,7 +111,7 @@ def from_wiring(
     knowledge: Knowledge, *, sessions: int, seed: int, wrong: float = 0.0, faults: int = 1, even: bool = False
 ) -> Score:
     """Answers from the model wiring with planted faults; `even`: every cause equally often."""
-    weights = [(cause.id, cause.weight) for cause in knowledge.causes]
+    weights = knowledge.weights
     score = Score()
     for number in range(sessions):
         own_seed = seed * 100_000 + number

@@ -9,11 +9,11 @@ from collections.abc import Callable
 from probe.cli.outcome import Exit, complain
 from probe.document.file import load_map
 from probe.document.model import PlayfieldMap
-from probe.faults.scene import CHAIN, Scene
-from probe.faults.search_words import sheet
 from probe.faults.tables import load
+from probe.faults.words import sheet
 from probe.link import BoardLink, LinkEvent
 from probe.link.simulated_wire import SimulatedPort
+from probe.practice.round import CHAIN, PracticeRound
 from probe.ui.plan import Plan
 
 SEEDS = 10_000
@@ -40,16 +40,23 @@ def on_map(plan: Plan, wanted: str | None) -> Plan:
     return plan
 
 
-def practice(plan: Plan, *, seed: int | None, in_words: bool) -> Plan:
+def practise(plan: Plan, *, seed: int | None, in_words: bool) -> Plan:
     """The plan with a practice round: a simulated board on a wiring with a fault drawn from the seed."""
     chosen = random.SystemRandom().randrange(SEEDS) if seed is None else seed
-    scene = Scene(load(), seed=chosen)
-    port = SimulatedPort(scene.board, name=f"practice round {chosen}")
+    knowledge = load()
+    practice = PracticeRound(knowledge.weights, knowledge.observations, seed=chosen)
+    port = SimulatedPort(practice.board, name=f"practice round {chosen}")
 
     def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
         return BoardLink(port.open, on_event=on_event)
 
-    plan.map, plan.scene, plan.in_words, plan.faults_on, plan.make_link = scene.map, scene, in_words, CHAIN, make
+    plan.map, plan.practice, plan.in_words, plan.faults_on, plan.make_link = (
+        practice.map,
+        practice,
+        in_words,
+        CHAIN,
+        make,
+    )
     return plan
 
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
-from probe.cli.faults import on_map, practice
+from probe.cli.faults import on_map, practise
 from probe.cli.lamps import imported_reason
 from probe.cli.outcome import Exit, complain
 from probe.cli.revise import now_text
@@ -297,7 +297,7 @@ def _plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
         case "faults":
             return _chain_plan(arguments, opening)
         case "practice":
-            return practice(opening.plan(), seed=arguments.seed, in_words=not arguments.board)
+            return practise(opening.plan(), seed=arguments.seed, in_words=not arguments.board)
         case _:
             last = next(iter(opening.recent()), None)
             if last is not None:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from probe.document.model import Chain, PixelState, PlayfieldMap
 
 FIRST_POWER = "first-power"
 JUST_SPLICED = "just-spliced"
@@ -21,6 +24,8 @@ TEXTS = {
 
 WEEKS_DAYS = 14.0
 JUST_DAYS = 2.0
+"""A splice this young is a fresh one, by its revision or by its joint's date."""
+_DAY_S = 86_400.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,3 +78,46 @@ def derive(facts: Facts) -> Context:
         tuple(reason for _, reason in found),
         facts.splice_near if spliced else None,
     )
+
+
+def facts(map_: PlayfieldMap, chain_id: str, *, now: str) -> Facts:
+    """Facts about a chain from its map's revisions, pixels, joints and batches. `now`: RFC 3339 text."""
+    chain = map_.chain(chain_id)
+    splices = [r for r in map_.revisions if chain_id in r.rewired]
+    last = splices[-1] if splices else None
+    since = None if last is None else days_between(last.time, now)
+    names = {batch.id: batch.name for batch in map_.batches}
+    seen = [p for p in chain.pixels if p.verified or p.state in (PixelState.PLACED, PixelState.HIDDEN)]
+    proved = {p.verified for p in chain.pixels if p.verified and (last is None or p.verified > last.number)}
+    first_right = next((r.time for r in map_.revisions if r.number in proved), None)
+    return Facts(
+        pixels_verified=len(seen),
+        days_since_splice=since,
+        days_working=None if first_right is None else days_between(first_right, now),
+        splice_near=_splice(chain, now) if last is not None else None,
+        batches=[names.get(p.batch, p.batch) for p in chain.pixels if p.batch is not None],
+    )
+
+
+def days_between(earlier: str, later: str) -> float | None:
+    """Days from one RFC 3339 time (or bare date) to another; None if one of them cannot be read."""
+    times = []
+    for text in (earlier, later):
+        try:
+            time = datetime.fromisoformat(text)
+        except ValueError:
+            return None
+        times.append(time if time.tzinfo is not None else time.replace(tzinfo=UTC))
+    return round((times[1] - times[0]).total_seconds() / _DAY_S, 1)
+
+
+def _splice(chain: Chain, now: str) -> int | None:
+    """The number of the first pixel that sits behind a joint made in the last days, or else of one not seen yet."""
+    at = {pixel.id: number for number, pixel in enumerate(chain.pixels)}
+    fresh = []
+    for joint in chain.joints:
+        days = days_between(joint.made_on, now) if joint.made_on else None
+        if days is not None and days <= JUST_DAYS and joint.before in at:
+            fresh.append(at[joint.before])
+    fresh = fresh or [n for n, pixel in enumerate(chain.pixels) if pixel.state is PixelState.UNSEEN]
+    return min(fresh, default=None)

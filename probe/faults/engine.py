@@ -20,12 +20,12 @@ from probe.faults.knowledge import (
     AFTER_STOP,
     PICTURE_QUESTION,
     STOP_OBSERVATION,
+    ChainPower,
+    FaultObservation,
     Knowledge,
-    Observation,
-    Power,
     Who,
 )
-from probe.faults.meter import Ranges, Verdict, judge, parse_readings
+from probe.faults.meter import MeterVerdict, Ranges, judge, parse_readings
 from probe.inference.keystroke import Operator, klm_seconds
 from probe.inference.questions import Question, best_question
 
@@ -62,7 +62,7 @@ STOP_STEPS = (
 
 
 @dataclass(frozen=True)
-class Given:
+class GivenAnswer:
     """One answer as given: shares of the question's answers (more than one when a reading is in doubt; none: unsure).
 
     `by_tool` marks what the program saw for itself. `reading` is what was typed, if it was a reading.
@@ -75,12 +75,12 @@ class Given:
 
 
 @dataclass(frozen=True)
-class Session:
+class FaultSession:
     """A fault search so far. `k` is the last good pixel's number, -1 when even the first is wrong, None if unknown;
     `near` the place of the latest splice, if known; `rejected` causes whose remedy did not help."""
 
     contexts: tuple[str, ...] = ()
-    given: tuple[Given, ...] = ()
+    answers: tuple[GivenAnswer, ...] = ()
     k: int | None = None
     near: int | None = None
     rejected: frozenset[str] = frozenset()
@@ -88,13 +88,13 @@ class Session:
     @property
     def questions_asked(self) -> int:
         """Questions put to the person; what the program saw for itself is not counted."""
-        return sum(not given.by_tool for given in self.given)
+        return sum(not given.by_tool for given in self.answers)
 
     @property
     def stopped(self) -> bool:
         """Heat, smell or ticking was reported: from then on nothing that needs power is asked."""
         return any(
-            given.observation == STOP_OBSERVATION and given.shares[:1] == (("yes", 1.0),) for given in self.given
+            given.observation == STOP_OBSERVATION and given.shares[:1] == (("yes", 1.0),) for given in self.answers
         )
 
     @property
@@ -110,21 +110,21 @@ class Session:
 
     def has(self, observation: str) -> bool:
         """Whether that question has been put, answered or not."""
-        return any(given.observation == observation for given in self.given)
+        return any(given.observation == observation for given in self.answers)
 
     def answer_to(self, observation: str) -> str | None:
         """The single answer given, or None."""
-        for given in self.given:
+        for given in self.answers:
             if given.observation == observation and len(given.shares) == 1:
                 return given.shares[0][0]
         return None
 
 
 @dataclass(frozen=True)
-class Step:
+class NextQuestion:
     """What to do next: ask `question`, or None when the search is over. `stop` holds the safety steps."""
 
-    question: Observation | None
+    question: FaultObservation | None
     stop: tuple[str, ...] = ()
     expected_bits: float = 0.0
     over: str = ""
@@ -178,20 +178,20 @@ def _tables(knowledge: Knowledge) -> _Tables:
     return _Tables(columns, tuple(columns), starts, likelihood, entropy, pairs)
 
 
-def _log_belief(knowledge: Knowledge, session: Session) -> Floats:
+def _log_belief(knowledge: Knowledge, session: FaultSession) -> Floats:
     tables = _tables(knowledge)
     prior = knowledge.prior(session.contexts_that_count)
     prior = prior * [REJECTED if cause.id in session.rejected else 1.0 for cause in knowledge.causes]
     prior = prior / prior.sum()
     pair_prior = prior[tables.pairs[:, 0]] * prior[tables.pairs[:, 1]]
     log = np.log(np.concatenate([(1 - PAIR_SHARE) * prior, PAIR_SHARE * pair_prior / pair_prior.sum()]))
-    for given in session.given:
+    for given in session.answers:
         if given.shares:
             log = log + np.log(evidence(knowledge, given))
     return np.asarray(log)
 
 
-def evidence(knowledge: Knowledge, given: Given) -> Floats:
+def evidence(knowledge: Knowledge, given: GivenAnswer) -> Floats:
     """P(what was answered | hypothesis), shape (hypotheses,)."""
     tables = _tables(knowledge)
     observation = knowledge.observation(given.observation)
@@ -210,7 +210,7 @@ def pair_causes(knowledge: Knowledge, hypothesis: int) -> tuple[int, int]:
     return int(first), int(second)
 
 
-def belief(knowledge: Knowledge, session: Session) -> Floats:
+def belief(knowledge: Knowledge, session: FaultSession) -> Floats:
     """Probability of each hypothesis: the causes in order, then the pairs of `itertools.combinations`. Sums to 1."""
     log = _log_belief(knowledge, session)
     weights = np.exp(log - log.max())
@@ -236,10 +236,10 @@ def expected_bits(knowledge: Knowledge, weights: Floats) -> dict[str, float]:
     return {name: max(0.0, float(value)) for name, value in zip(tables.order, bits, strict=True)}
 
 
-def _allowed(observation: Observation, session: Session) -> bool:
+def _allowed(observation: FaultObservation, session: FaultSession) -> bool:
     if session.has(observation.id) or observation.who is Who.TOOL:
         return False
-    if session.stopped and observation.power is Power.ON:
+    if session.stopped and observation.power is ChainPower.ON:
         return False
     if observation.id in SECOND_LOOKS and session.answer_to(PICTURE_QUESTION) not in (None, "none"):
         return False
@@ -250,7 +250,7 @@ def _allowed(observation: Observation, session: Session) -> bool:
     return not observation.skip_when & set(session.contexts)
 
 
-def next_step(knowledge: Knowledge, session: Session) -> Step:
+def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
     """The next question: the picture question first, then the observation with most expected information a second.
     After heat, smell or ticking the first is whether 5 V and GND touch, with power off.
 
@@ -260,15 +260,15 @@ def next_step(knowledge: Knowledge, session: Session) -> Step:
     weights = belief(knowledge, session)
     after_stop = knowledge.observation(AFTER_STOP)
     if session.stopped and not session.has(AFTER_STOP):
-        return Step(after_stop, stop, expected_bits(knowledge, weights)[AFTER_STOP])
+        return NextQuestion(after_stop, stop, expected_bits(knowledge, weights)[AFTER_STOP])
     if session.questions_asked >= session.most_questions:
-        return Step(None, stop, over="enough questions: try the first suspect's remedy, then ask again")
+        return NextQuestion(None, stop, over="enough questions: try the first suspect's remedy, then ask again")
     if float(marginals(knowledge, weights).max()) >= SURE:
-        return Step(None, stop, over="one cause explains the answers")
+        return NextQuestion(None, stop, over="one cause explains the answers")
     no_link = session.answer_to("link-answers") == "no"
     picture = knowledge.observation(PICTURE_QUESTION)
     if _allowed(picture, session) and not no_link:
-        return Step(picture, stop, expected_bits(knowledge, weights)[picture.id])
+        return NextQuestion(picture, stop, expected_bits(knowledge, weights)[picture.id])
     bits = expected_bits(knowledge, weights)
     best = best_question(
         (
@@ -283,29 +283,29 @@ def next_step(knowledge: Knowledge, session: Session) -> Step:
         least_bits=LEAST_BITS,
     )
     if best is None:
-        return Step(None, stop, over="no question left that would tell more")
-    return Step(knowledge.observation(best.key), stop, best.expected_bits)
+        return NextQuestion(None, stop, over="no question left that would tell more")
+    return NextQuestion(knowledge.observation(best.key), stop, best.expected_bits)
 
 
-def begin(context: Context) -> Session:
+def begin(context: Context) -> FaultSession:
     """A fresh session with the contexts that follow from the facts."""
-    return Session(contexts=context.names, near=context.near)
+    return FaultSession(contexts=context.names, near=context.near)
 
 
-def not_cured(knowledge: Knowledge, session: Session, cause: str) -> Session:
+def not_cured(knowledge: Knowledge, session: FaultSession, cause: str) -> FaultSession:
     """The session after a cause's remedy was done and did not help. Raises KeyError for an unknown cause."""
     return replace(session, rejected=session.rejected | {knowledge.cause(cause).id})
 
 
 def answered(
     knowledge: Knowledge,
-    session: Session,
+    session: FaultSession,
     *,
     observation: str,
     answer: str,
     by_tool: bool = False,
     k: int | None = None,
-) -> Session:
+) -> FaultSession:
     """The session with an answer (or `UNSURE`); `k` where the answer names the last good pixel (-1: none is good).
 
     An earlier answer to the same question is replaced. Raises KeyError for an unknown question or answer.
@@ -316,15 +316,15 @@ def answered(
     else:
         known.index(answer)
         shares = ((answer, 1.0),)
-    new = _with(session, Given(observation, shares, by_tool))
+    new = _with(session, GivenAnswer(observation, shares, by_tool))
     if observation == PICTURE_QUESTION and k is None:
         return replace(new, k=-1 if answer == "nothing" else None)
     return new if k is None else replace(new, k=k)
 
 
 def answered_by_reading(
-    knowledge: Knowledge, session: Session, *, observation: str, typed: str
-) -> tuple[Session, Verdict]:
+    knowledge: Knowledge, session: FaultSession, *, observation: str, typed: str
+) -> tuple[FaultSession, MeterVerdict]:
     """The session with a typed meter reading, and what it was taken to mean.
 
     Raises KeyError for a question that is no measurement, ReadingError for text that is no reading.
@@ -334,15 +334,15 @@ def answered_by_reading(
         raise KeyError(f"{observation} is not a measurement")
     ranges: Ranges = knowledge.ranges[known.meter]
     verdict = judge(parse_readings(typed, ranges), ranges)
-    return _with(session, Given(observation, verdict.shares, reading=typed.strip())), verdict
+    return _with(session, GivenAnswer(observation, verdict.shares, reading=typed.strip())), verdict
 
 
-def _with(session: Session, given: Given) -> Session:
-    kept = tuple(old for old in session.given if old.observation != given.observation)
-    return replace(session, given=(*kept, given))
+def _with(session: FaultSession, given: GivenAnswer) -> FaultSession:
+    kept = tuple(old for old in session.answers if old.observation != given.observation)
+    return replace(session, answers=(*kept, given))
 
 
-def most_probable(knowledge: Knowledge, session: Session, *, most: int = 3) -> Sequence[str]:
+def most_probable(knowledge: Knowledge, session: FaultSession, *, most: int = 3) -> Sequence[str]:
     """Ids of the most probable causes, best first."""
     alone = marginals(knowledge, belief(knowledge, session))
     return [knowledge.causes[int(i)].id for i in np.argsort(-alone, kind="stable")[:most]]

@@ -8,8 +8,8 @@ import numpy as np
 
 from probe.document.model import shown_number
 from probe.faults.context import TEXTS
-from probe.faults.engine import Session, belief, evidence, marginals, pair_causes
-from probe.faults.knowledge import Cause, Knowledge
+from probe.faults.engine import FaultSession, belief, evidence, marginals, pair_causes
+from probe.faults.knowledge import PICTURE_QUESTION, Cause, FaultObservation, Knowledge
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Suspect:
 
 
 @dataclass(frozen=True)
-class Finding:
+class Diagnosis:
     """What the answers say now: suspects (three at most), and whether two causes at once explain them better."""
 
     suspects: tuple[Suspect, ...]
@@ -45,7 +45,7 @@ def confidence_word(probability: float) -> str:
     return "unlikely"
 
 
-def finding(knowledge: Knowledge, session: Session, *, most: int = 3) -> Finding:
+def diagnose(knowledge: Knowledge, session: FaultSession, *, most: int = 3) -> Diagnosis:
     """The suspects, most probable first, with the answers that spoke for and against each."""
     weights = belief(knowledge, session)
     count = len(knowledge.causes)
@@ -55,14 +55,14 @@ def finding(knowledge: Knowledge, session: Session, *, most: int = 3) -> Finding
     pair = count + int(np.argmax(weights[count:]))
     pair_probability = float(weights[count:].sum())
     first, second = (knowledge.causes[int(i)] for i in pair_causes(knowledge, pair))
-    return Finding(
+    return Diagnosis(
         suspects=suspects,
         two_causes=(first, second) if pair_probability > 0.5 else None,
         explained=not suspects or len(suspects[0].speaks_against) < 2 or pair_probability > 0.5,
     )
 
 
-def _suspect(knowledge: Knowledge, session: Session, position: int, probability: float) -> Suspect:
+def _suspect(knowledge: Knowledge, session: FaultSession, position: int, probability: float) -> Suspect:
     """For: answers likelier under this cause than under the others by their weights. Against: answers it seldom gives."""
     count = len(knowledge.causes)
     prior = knowledge.prior(session.contexts_that_count)
@@ -71,7 +71,7 @@ def _suspect(knowledge: Knowledge, session: Session, position: int, probability:
     others = others / others.sum()
     speaks_for: list[tuple[float, tuple[str, str]]] = []
     against: list[tuple[float, tuple[str, str]]] = []
-    for given in session.given:
+    for given in session.answers:
         if not given.shares:
             continue
         chances = evidence(knowledge, given)[:count]
@@ -99,7 +99,18 @@ def filled(text: str, k: int | None) -> str:
     return text.replace("{k1}", shown_number(k + 1)).replace("{k}", last)
 
 
-def why(knowledge: Knowledge, session: Session, suspect: Suspect) -> tuple[str, ...]:
+def reply_words(asked: FaultObservation, *, answer: str | None, typed: str = "", k: int | None = None) -> str:
+    """What somebody sees or reads, in words: the answer with that id, or the reading typed. `k`: the last good pixel."""
+    if typed:
+        return typed
+    if answer is None:
+        return "nothing to be made out: there is no such place here"
+    text = filled(asked.answer(answer).text, k)
+    edge = asked.id == PICTURE_QUESTION and k is not None and k >= 0
+    return f"{text} (last good: {filled('{k}', k)})" if edge else text
+
+
+def why(knowledge: Knowledge, session: FaultSession, suspect: Suspect) -> tuple[str, ...]:
     """Lines that say which answers spoke for (+) and against (-) a suspect, and which contexts raised it."""
     lines = []
     for sign, items in (("+", suspect.speaks_for), ("-", suspect.speaks_against)):

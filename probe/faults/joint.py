@@ -7,7 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from probe.document.model import shown_number
+from probe.document.model import PlayfieldMap, shown_number
+from probe.document.model.harness import Batch
+from probe.document.wiring import joint_at
 
 
 class Suspected(StrEnum):
@@ -148,3 +150,38 @@ def joint_sheet(k: int, wires: Sequence[JointWire] = ()) -> tuple[str, ...]:
 
 def _end(which: str, pad: str, colour: str) -> str:
     return f"{which} (pad {pad}, {colour})" if colour else f"{which} (pad {pad}, colour not noted)"
+
+
+def joint_wires(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[JointWire, ...]:
+    """The wires of the joint between k (-1: the board) and k+1 with the colours that the map's harness notes.
+
+    Empty when the map does not hold that joint.
+    """
+    chain = map_.chain(chain_id)
+    if not -1 <= k < len(chain.pixels) - 1:
+        return ()
+    joint = joint_at(chain, k + 1)
+    batches = {batch.id: batch for batch in map_.batches}
+    leaving = batches.get(chain.pixels[k].batch or "") if k >= 0 else None
+    arriving = batches.get(chain.pixels[k + 1].batch or "")
+    return (
+        JointWire(
+            Function.FIVE,
+            joint.leaving_5v or _own(leaving, "five_volt"),
+            joint.arriving_5v or _own(arriving, "five_volt"),
+        ),
+        JointWire(
+            Function.GROUND,
+            joint.leaving_ground or _own(leaving, "ground"),
+            joint.arriving_ground or _own(arriving, "ground"),
+        ),
+        JointWire(
+            Function.DATA,
+            joint.leaving_data or _own(leaving, "data_out"),
+            joint.arriving_data or _own(arriving, "data_in"),
+        ),
+    )
+
+
+def _own(batch: Batch | None, wire: str) -> str:
+    return "" if batch is None else str(getattr(batch, wire))

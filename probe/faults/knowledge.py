@@ -31,7 +31,7 @@ class Who(StrEnum):
     SWAP = "swap"
 
 
-class Group(StrEnum):
+class CauseGroup(StrEnum):
     """Where a cause sits."""
 
     POWER = "power"
@@ -43,7 +43,7 @@ class Group(StrEnum):
     LINK = "link"
 
 
-class Power(StrEnum):
+class ChainPower(StrEnum):
     """Whether the chain is powered during an observation."""
 
     ON = "on"
@@ -64,7 +64,7 @@ class Cause:
     """One thing that can be wrong. Texts may hold `{k}` and `{k1}`. `source` is where it was reported, or empty."""
 
     id: str
-    group: Group
+    group: CauseGroup
     weight: float
     after: After
     name: str
@@ -74,7 +74,7 @@ class Cause:
 
 
 @dataclass(frozen=True)
-class Answer:
+class PossibleAnswer:
     """One possible answer. `normal` marks the answer of a chain without faults."""
 
     id: str
@@ -91,19 +91,19 @@ class PatternWish:
 
 
 @dataclass(frozen=True)
-class Observation:
+class FaultObservation:
     """One question or measurement. `seconds` is the work of a practised person; `meter` names its ranges."""
 
     id: str
     who: Who
     seconds: float
-    power: Power
+    power: ChainPower
     needs_k: bool
     pattern: PatternWish | None
     meter: str
     skip_when: frozenset[str]
     question: str
-    answers: tuple[Answer, ...]
+    answers: tuple[PossibleAnswer, ...]
 
     def index(self, answer: str) -> int:
         """Position of an answer. Raises KeyError with the answers there are."""
@@ -112,7 +112,7 @@ class Observation:
                 return position
         raise KeyError(f"{self.id}: there is no answer {answer!r}; there are {', '.join(a.id for a in self.answers)}")
 
-    def answer(self, answer: str) -> Answer:
+    def answer(self, answer: str) -> PossibleAnswer:
         """The answer with that id. Raises KeyError."""
         return self.answers[self.index(answer)]
 
@@ -131,7 +131,7 @@ class Knowledge:
     for a chain without the fault, shape (answers,)."""
 
     causes: tuple[Cause, ...]
-    observations: tuple[Observation, ...]
+    observations: tuple[FaultObservation, ...]
     likelihood: Mapping[str, NDArray[np.float64]]
     healthy: Mapping[str, NDArray[np.float64]]
     contexts: Mapping[str, Mapping[str, float]]
@@ -140,6 +140,11 @@ class Knowledge:
     on_screen: str
     anchors: tuple[Anchor, ...]
 
+    @property
+    def weights(self) -> tuple[tuple[str, float], ...]:
+        """How often each cause is met, by id, in no unit."""
+        return tuple((cause.id, cause.weight) for cause in self.causes)
+
     def cause(self, cause_id: str) -> Cause:
         """The cause with that id. Raises KeyError."""
         for cause in self.causes:
@@ -147,7 +152,7 @@ class Knowledge:
                 return cause
         raise KeyError(f"there is no cause {cause_id!r}")
 
-    def observation(self, observation_id: str) -> Observation:
+    def observation(self, observation_id: str) -> FaultObservation:
         """The observation with that id. Raises KeyError."""
         for observation in self.observations:
             if observation.id == observation_id:

@@ -72,35 +72,24 @@ class BreakSearch:
 
 @dataclass(frozen=True)
 class ReturnWire:
-    """Edges counted on a wire from the last pixel's output back to the board. Each bit makes one rising edge.
+    """Counts by the return wire: how often counted, how often bits were lost, the length by the fullest count.
 
-    `bits` for each pixel (24 or 32); `sent` pixels' worth of data in each frame; `frames` counted; `short_frames` had
-    edges missing; `length` is the chain's length by the fullest frame, None before the first.
+    `sent` pixels were clocked out each time; `waiting`: a count is under way.
     """
 
-    bits: int = 24
-    sent: int = 0
-    frames: int = 0
-    short_frames: int = 0
+    sent: int
+    asked: int = 0
+    drops: int = 0
     length: int | None = None
-    last_drop_ms: int | None = None
+    waiting: bool = False
 
-    def counted(self, *, edges: int, at_ms: int) -> ReturnWire:
-        """After a frame: the chain takes 24 (32) bits a pixel, the rest comes out at its end.
+    @property
+    def nothing_back(self) -> bool:
+        """Nothing at all came back so far."""
+        return self.length is not None and self.length >= self.sent
 
-        Raises ValueError for more edges than were sent.
-        """
-        most = self.sent * self.bits
-        if not 0 <= edges <= most:
-            raise ValueError(f"{edges} edges came back of {most} sent: is the wire on the last pixel's output?")
-        taken = math.ceil((most - edges) / self.bits)
-        whole = (most - edges) % self.bits == 0
-        shortest = taken if self.length is None else min(self.length, taken)
-        dropped = not whole or (self.length is not None and taken > self.length)
-        return replace(
-            self,
-            frames=self.frames + 1,
-            short_frames=self.short_frames + dropped,
-            length=shortest if whole else self.length,
-            last_drop_ms=at_ms if dropped else self.last_drop_ms,
-        )
+    def counted(self, *, least: int, most: int) -> ReturnWire:
+        """After a count. Fewer edges than ever (so more pixels) is a drop-out too."""
+        length = least if self.length is None else min(self.length, least)
+        dropped = least != most or (self.length is not None and most > self.length and not self.nothing_back)
+        return replace(self, asked=self.asked + 1, drops=self.drops + dropped, length=length, waiting=False)

@@ -37,7 +37,7 @@ class Ranges:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class MeterVerdict:
     """What a reading means: shares of answers, adding up to 1; empty when it settles nothing."""
 
     shares: tuple[tuple[str, float], ...]
@@ -88,7 +88,7 @@ def parse_readings(text: str, ranges: Ranges) -> tuple[float, ...]:
     return tuple(parse_reading(part, ranges.unit) for part in parts)
 
 
-def judge(readings: Sequence[float], ranges: Ranges) -> Verdict:
+def judge(readings: Sequence[float], ranges: Ranges) -> MeterVerdict:
     """What readings mean. Volts across a drop or a change are judged without sign, volts of a supply with it.
 
     Raises ReadingError when the number of readings is wrong.
@@ -104,7 +104,7 @@ def judge(readings: Sequence[float], ranges: Ranges) -> Verdict:
         if share > 0:
             shares[part.answer] = share
     total = sum(shares.values())
-    return Verdict(tuple((answer, share / total) for answer, share in shares.items()) if total else ())
+    return MeterVerdict(tuple((answer, share / total) for answer, share in shares.items()) if total else ())
 
 
 def _share(value: float, part: MeterRange) -> float:

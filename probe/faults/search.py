@@ -2,28 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 from device_protocol.orders import RestartCause
 from probe.document.model import PlayfieldMap, shown_number
-from probe.faults.context import Context, derive
-from probe.faults.engine import (
-    K_PICTURES,
-    UNSURE,
-    Session,
-    answered,
-    answered_by_reading,
-    begin,
-    not_cured,
-)
+from probe.faults.asking import FLIP_QUESTION, lights, next_question, relit, trials, with_tool_facts
+from probe.faults.context import Context, derive, facts
+from probe.faults.engine import K_PICTURES, UNSURE, FaultSession, answered, answered_by_reading, begin, not_cured
 from probe.faults.explain import filled
-from probe.faults.from_map import facts, kept
-from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, After
-from probe.faults.light import stepped, ticked
-from probe.faults.meter import ReadingError
-from probe.faults.plant import Planted
-from probe.faults.search_jobs import (
+from probe.faults.fault_patterns import stepped, ticked
+from probe.faults.jobs import (
     begin_colours,
     begin_flex,
     begin_halving,
@@ -37,11 +26,10 @@ from probe.faults.search_jobs import (
     soak_over,
     soak_words,
 )
-from probe.faults.search_keys import Back, Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
-from probe.faults.search_light import FLIP_QUESTION, lights, relit, trials
-from probe.faults.search_log import log, planted_lines, score
-from probe.faults.search_next import next_question, with_tool_facts
-from probe.faults.search_state import CONTEXTS, Mode, Search
+from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, After, Who
+from probe.faults.log import kept, log, planted_lines, score
+from probe.faults.meter import ReadingError
+from probe.faults.state import CONTEXTS, Search, SearchMode, Solution
 from probe.patterns.patterns import PatternName
 from probe.task.steps import (
     BoardDark,
@@ -69,15 +57,82 @@ __all__ = ["Search", "start", "start_practice", "step"]
 MOST_PAST = 60
 _LOADS = frozenset({PatternName.TOUR, PatternName.LOAD_STEPS, PatternName.SOAK})
 
+
+@dataclass(frozen=True)
+class Typed:
+    """The entry line now holds this text."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Choose:
+    """Move the choice among the answers."""
+
+    by: int
+
+
+@dataclass(frozen=True)
+class Take:
+    """Enter: the chosen answer, or what is typed. `time`: RFC 3339 UTC text, for what is kept."""
+
+    time: str = ""
+
+
+@dataclass(frozen=True)
+class Unsure:
+    """Not sure. `time` as for `Take`."""
+
+    time: str = ""
+
+
+@dataclass(frozen=True)
+class Say:
+    """Yes or no, where the answers are such. `time` as for `Take`."""
+
+    yes: bool
+    time: str = ""
+
+
+@dataclass(frozen=True)
+class Heat:
+    """Heat, smell or ticking: stop."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """The next (1) or previous (-1) step of a pattern that waits for a key, or of the settings tried."""
+
+    by: int
+
+
+@dataclass(frozen=True)
+class Back:
+    """Out of a job within the search, keeping what it has so far. `time` as for `Take`."""
+
+    time: str = ""
+
+
+@dataclass(frozen=True)
+class Undo:
+    """Take the last answer back."""
+
+
+@dataclass(frozen=True)
+class Relight:
+    """Show the light of this question once more, and save again if that failed."""
+
+
+Key = Typed | Choose | Take | Unsure | Say | Heat | Step | Back | Undo | Relight
 Result = tuple[Search, tuple[Effect, ...]]
 
 
-def start(m: PlayfieldMap, chain_id: str, *, now: str, steady_only: bool = False, paper: bool = False) -> Search:
+def start(map_: PlayfieldMap, chain_id: str, *, now: str, steady_only: bool = False, paper: bool = False) -> Search:
     """A search on a chain, with the contexts that its map gives. `now`: RFC 3339 text. Raises KeyError."""
-    m.chain(chain_id)
-    context = derive(facts(m, chain_id, now=now))
+    map_.chain(chain_id)
+    context = derive(facts(map_, chain_id, now=now))
     return Search(
-        m,
+        map_,
         chain_id,
         contexts=context.names,
         reasons=tuple(zip(context.names, context.reasons, strict=True)),
@@ -88,13 +143,20 @@ def start(m: PlayfieldMap, chain_id: str, *, now: str, steady_only: bool = False
 
 
 def start_practice(
-    m: PlayfieldMap, chain_id: str, planted: Planted, tool: Mapping[str, str], *, steady_only: bool = False
+    map_: PlayfieldMap,
+    chain_id: str,
+    solution: Solution,
+    answer: Callable[[str], str | None],
+    *,
+    steady_only: bool = False,
 ) -> Search:
-    """A search for a planted fault. `tool`: what the program would see for itself, answers by observation."""
-    search = Search(m, chain_id, planted=planted, steady_only=steady_only)
-    session = Session()
-    for name, answer in tool.items():
-        session = answered(search.knowledge, session, observation=name, answer=answer, by_tool=True)
+    """A search for planted faults. `answer`: what the program would see for itself, by the observation's id."""
+    search = Search(map_, chain_id, solution=solution, steady_only=steady_only)
+    session = FaultSession()
+    for observation in search.knowledge.observations:
+        if observation.who is Who.TOOL:
+            seen = answer(observation.id) or UNSURE
+            session = answered(search.knowledge, session, observation=observation.id, answer=seen, by_tool=True)
     return next_question(replace(search, session=session))
 
 
@@ -133,13 +195,13 @@ def step(search: Search, given: Key | News, now_s: float) -> Result:
 def _news(search: Search, news: News, now_s: float) -> Result:
     match news:
         case BoardHere(identity):
-            lit_before = search.was_lit and search.planted is None
+            lit_before = search.was_lit and search.solution is None
             search = replace(search, board=board_view(search.board, news))
             loaded = search.running is not None and search.running.pattern.name in _LOADS
             causes = (RestartCause.BROWNOUT, RestartCause.WATCHDOG, *((RestartCause.POWER,) if loaded else ()))
             if lit_before and identity.cause in causes:
                 search = _told(search, "restarted", "yes")
-            if search.mode is not Mode.CONTEXT:
+            if search.mode is not SearchMode.CONTEXT:
                 search = with_tool_facts(search)
             setups = tuple(SetUpChain(c) for c in search.map.chains if c.output < identity.outputs)
             if search.returned is not None:
@@ -178,9 +240,9 @@ def _news(search: Search, news: News, now_s: float) -> Result:
 
 
 def _ticked(search: Search, now_s: float) -> Result:
-    if search.mode is Mode.RETURN:
+    if search.mode is SearchMode.RETURN:
         return counted_again(search)
-    if search.mode is Mode.SOAK:
+    if search.mode is SearchMode.SOAK:
         search = replace(search, message=f"running for {soak_words(search, now_s)}")
     if search.running is None or not search.board.here:
         return search, ()
@@ -212,7 +274,7 @@ def _heat(search: Search, now_s: float) -> Result:
 
 
 def _stepped(search: Search, by: int, now_s: float) -> Result:
-    asked = search.question.id if search.question is not None and search.mode is Mode.QUESTION else ""
+    asked = search.question.id if search.question is not None and search.mode is SearchMode.QUESTION else ""
     if asked == FLIP_QUESTION:
         return lights(replace(search, trial=(search.trial + by) % len(trials(search.here))), now_s)
     if search.running is None:
@@ -249,29 +311,29 @@ def _take(search: Search, key: str, time: str, now_s: float) -> Result:
         return search, ()
     moved = _remembered(search)
     match search.mode:
-        case Mode.CONTEXT:
+        case SearchMode.CONTEXT:
             return _context(moved, key, now_s)
-        case Mode.QUESTION:
+        case SearchMode.QUESTION:
             return _question(search, moved, key, now_s)
-        case Mode.LAST_GOOD:
+        case SearchMode.LAST_GOOD:
             return _last_good(search, moved, key, now_s)
-        case Mode.HALVING:
+        case SearchMode.HALVING:
             return halved(moved, key, now_s)
-        case Mode.FINDING:
+        case SearchMode.FINDING:
             return _finding(moved, key, time, now_s)
-        case Mode.REPAIR:
+        case SearchMode.REPAIR:
             return _repair(moved, key, time, now_s)
-        case Mode.COLOURS:
+        case SearchMode.COLOURS:
             looked, effects = look_given(moved, key, now_s)
-            refused = looked.looks == search.looks and looked.mode is Mode.COLOURS
+            refused = looked.looks == search.looks and looked.mode is SearchMode.COLOURS
             return replace(looked, past=search.past) if refused else looked, effects
-        case Mode.FLEX:
+        case SearchMode.FLEX:
             return flexed(moved, key, time, now_s)
-        case Mode.RETURN:
+        case SearchMode.RETURN:
             return return_over(moved, key, time, now_s)
-        case Mode.SOAK:
+        case SearchMode.SOAK:
             return soak_over(moved, key, time, now_s)
-        case Mode.DONE:
+        case SearchMode.DONE:
             return search, ()
 
 
@@ -314,7 +376,7 @@ def _question(search: Search, moved: Search, key: str, now_s: float) -> Result:
     if asked.id == PICTURE_QUESTION:
         moved = with_tool_facts(moved)
         if key in K_PICTURES:
-            return lights(replace(moved, mode=Mode.LAST_GOOD, chosen=0, typed=""), now_s)
+            return lights(replace(moved, mode=SearchMode.LAST_GOOD, chosen=0, typed=""), now_s)
     moved = next_question(moved)
     stopped = moved.session.stopped and not search.session.stopped
     moved, effects = lights(replace(moved, message=moved.message or words), now_s)
@@ -351,15 +413,15 @@ def _finding(search: Search, key: str, time: str, now_s: float) -> Result:
     if key == "reveal":
         return _done(search, ("Not found this time.", *planted_lines(search), score(search, found=False)), now_s)
     if key == "keep":
-        m = kept(
+        map_ = kept(
             search.map,
             search.chain,
             time=time,
             reason=f"fault search on {search.here.name}, not finished",
             lines=log(search),
         )
-        return replace(search, map=m, message="kept in the map's log"), (SaveMap(m),)
-    return lights(replace(search, mode=Mode.REPAIR, repairing=key.removeprefix("repair:"), chosen=0), now_s)
+        return replace(search, map=map_, message="kept in the map's log"), (SaveMap(map_),)
+    return lights(replace(search, mode=SearchMode.REPAIR, repairing=key.removeprefix("repair:"), chosen=0), now_s)
 
 
 def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
@@ -367,9 +429,9 @@ def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
     if key == "colours":
         return begin_colours(search, now_s)
     if key == "back":
-        return lights(replace(search, mode=Mode.FINDING, chosen=0, repairing=""), now_s)
+        return lights(replace(search, mode=SearchMode.FINDING, chosen=0, repairing=""), now_s)
     cause = search.knowledge.cause(search.repairing)
-    if search.planted is not None and cause.id in search.planted.causes:
+    if search.solution is not None and cause.id in search.solution.causes:
         then = {
             After.RENUMBER: ("After such a repair in earnest, numbers may have shifted: recheck the chain.",),
             After.RECHECK: ("After such a repair in earnest, recheck the places near it.",),
@@ -381,13 +443,13 @@ def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
         search = next_question(replace(search, session=session, repairing="", splitting=False))
         return lights(replace(search, message="the trouble is still there: that was not it, or not all"), now_s)
     name = filled(cause.name, search.session.k)
-    m = kept(
+    map_ = kept(
         search.map, search.chain, time=time, reason=f"fault repaired on {search.here.name}: {name}", lines=log(search)
     )
     lines = (f"Repaired: {name}.", "It is in the map's log, with the date and the answers.")
-    search, effects = _done(replace(search, map=m, follow_up=cause.after), lines, now_s)
-    return search, (SaveMap(m), *effects)
+    search, effects = _done(replace(search, map=map_, follow_up=cause.after), lines, now_s)
+    return search, (SaveMap(map_), *effects)
 
 
 def _done(search: Search, lines: tuple[str, ...], now_s: float) -> Result:
-    return lights(replace(search, mode=Mode.DONE, outcome=lines, chosen=0), now_s)
+    return lights(replace(search, mode=SearchMode.DONE, outcome=lines, chosen=0), now_s)

@@ -24,13 +24,13 @@ from probe.faults.knowledge import (
     STOP_OBSERVATION,
     After,
     Anchor,
-    Answer,
     Cause,
-    Group,
+    CauseGroup,
+    ChainPower,
+    FaultObservation,
     Knowledge,
-    Observation,
     PatternWish,
-    Power,
+    PossibleAnswer,
     Who,
 )
 from probe.faults.meter import MeterRange, Ranges
@@ -111,7 +111,7 @@ def _causes(text: str) -> tuple[Cause, ...]:
         causes.append(
             Cause(
                 id=_once(f"{at}, id", row["id"], seen),
-                group=_choice(f"{at}, group", Group, row["group"]),
+                group=_choice(f"{at}, group", CauseGroup, row["group"]),
                 weight=_number(f"{at}, weight", row["weight"], 0.01, 1_000),
                 after=_choice(f"{at}, after", After, row["after"]),
                 name=_filled(f"{at}, name", row["name"]),
@@ -123,22 +123,22 @@ def _causes(text: str) -> tuple[Cause, ...]:
     return tuple(causes)
 
 
-def _answers(text: str) -> dict[str, list[Answer]]:
+def _answers(text: str) -> dict[str, list[PossibleAnswer]]:
     name = "answers.csv"
-    found: dict[str, list[Answer]] = {}
+    found: dict[str, list[PossibleAnswer]] = {}
     for line, row in _rows(name, text, ("observation", "answer", "normal", "text")):
         at = f"{name}, line {line}"
         answers = found.setdefault(row["observation"], [])
         _once(f"{at}, answer", row["answer"], {answer.id for answer in answers})
         if row["normal"] not in ("", "yes"):
             raise KnowledgeError(f"{at}, normal: {row['normal']!r} is neither empty nor yes")
-        answers.append(Answer(row["answer"], _filled(f"{at}, text", row["text"]), row["normal"] == "yes"))
+        answers.append(PossibleAnswer(row["answer"], _filled(f"{at}, text", row["text"]), row["normal"] == "yes"))
     return found
 
 
 def _observations(
-    text: str, answers: Mapping[str, list[Answer]], ranges: Mapping[str, Ranges], contexts: Mapping[str, object]
-) -> tuple[Observation, ...]:
+    text: str, answers: Mapping[str, list[PossibleAnswer]], ranges: Mapping[str, Ranges], contexts: Mapping[str, object]
+) -> tuple[FaultObservation, ...]:
     name = "observations.csv"
     seen: set[str] = set()
     observations = []
@@ -160,11 +160,11 @@ def _observations(
         if unknown := skip - contexts.keys():
             raise KnowledgeError(f"{at}, skip_when: contexts.csv has no {sorted(unknown)[0]!r}")
         observations.append(
-            Observation(
+            FaultObservation(
                 id=_once(f"{at}, id", row["id"], seen),
                 who=_choice(f"{at}, who", Who, row["who"]),
                 seconds=_number(f"{at}, seconds", row["seconds"], 0, 7_200),
-                power=_choice(f"{at}, power", Power, row["power"]),
+                power=_choice(f"{at}, power", ChainPower, row["power"]),
                 needs_k=row["needs_k"] == "yes",
                 pattern=_wish(f"{at}, pattern", row["pattern"]),
                 meter=row["meter"],
@@ -181,7 +181,7 @@ def _observations(
     return tuple(observations)
 
 
-def _pairs(where: str, text: str, observation: Observation) -> dict[str, float]:
+def _pairs(where: str, text: str, observation: FaultObservation) -> dict[str, float]:
     words = text.split()
     if not words or len(words) % 2:
         raise KnowledgeError(f"{where}: has to be answer and probability in pairs")
@@ -197,7 +197,9 @@ def _pairs(where: str, text: str, observation: Observation) -> dict[str, float]:
     return given
 
 
-def _spread(given: Mapping[str, float], rest: NDArray[np.float64], observation: Observation) -> NDArray[np.float64]:
+def _spread(
+    given: Mapping[str, float], rest: NDArray[np.float64], observation: FaultObservation
+) -> NDArray[np.float64]:
     """Listed answers as given; what is left in the proportions of `rest`; nothing below the floor. Sums to 1."""
     row = np.array([given.get(answer.id, 0.0) for answer in observation.answers])
     others = np.array([0.0 if answer.id in given else 1.0 for answer in observation.answers]) * rest
@@ -208,7 +210,7 @@ def _spread(given: Mapping[str, float], rest: NDArray[np.float64], observation: 
 
 
 def _likelihoods(
-    text: str, causes: Sequence[Cause], observations: Sequence[Observation]
+    text: str, causes: Sequence[Cause], observations: Sequence[FaultObservation]
 ) -> tuple[dict[str, NDArray[np.float64]], dict[str, NDArray[np.float64]]]:
     name = "likelihoods.csv"
     position = {cause.id: index for index, cause in enumerate(causes)}

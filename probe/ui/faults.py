@@ -10,10 +10,9 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widgets import Footer, Static
 
-from probe.faults.search import step
-from probe.faults.search_keys import Back, Choose, Heat, Relight, Say, Step, Take, Typed, Undo, Unsure
-from probe.faults.search_state import Mode, Search
-from probe.faults.search_words import details, headline, light_words, suspect_lines
+from probe.faults.search import Back, Choose, Heat, Relight, Say, Step, Take, Typed, Undo, Unsure, step
+from probe.faults.state import Search, SearchMode
+from probe.faults.words import details, headline, light_words, suspect_lines
 from probe.runtime import Activity
 from probe.task.sessions import Recording
 from probe.ui.clock import now_text
@@ -25,8 +24,8 @@ from probe.ui.widgets.entry import EntryLine
 
 TALL = 34
 REASONS = 3
-_LONG = frozenset({Mode.REPAIR, Mode.FINDING, Mode.DONE})
-_PROMPTS = {Mode.LAST_GOOD: "Last good number: ", Mode.COLOURS: "Seen: "}
+_LONG = frozenset({SearchMode.REPAIR, SearchMode.FINDING, SearchMode.DONE})
+_PROMPTS = {SearchMode.LAST_GOOD: "Last good number: ", SearchMode.COLOURS: "Seen: "}
 
 
 class Sight(Protocol):

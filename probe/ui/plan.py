@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from probe.document.model import Lamp, PlayfieldMap
-from probe.faults.scene import Scene
 from probe.link import BoardLink, LinkEvent
 from probe.mapping.walk_state import START_LEVEL
 from probe.runtime import MapStore
 from probe.ui.start import PortChoice
+
+if TYPE_CHECKING:
+    from probe.practice.round import PracticeRound
 
 Seen = tuple[tuple[str, str], ...]
 MakeLink = Callable[[Callable[[LinkEvent], None]], BoardLink]
@@ -42,7 +44,7 @@ class Plan:
 
     `make_link` gives a link for an event callback; None means that a port has yet to be picked, or paper entry if
     `paper`. `eyes` tells what a simulated playfield shows, as (place id, colour word) pairs, and `truth` where those
-    places are; both None with a real board. `faults_on`: the chain the fault finder opens on, instead of the walk; `scene`
+    places are; both None with a real board. `faults_on`: the chain the fault finder opens on, instead of the walk; `practice`
     a practice round for it, told `in_words` or by the lit board alone. `recheck_on`: the chain to recheck at once,
     `recheck_said` what is known to be changed, in words. `welcome` is said on the walk, `goodbye` in the shell afterwards.
     """
@@ -70,6 +72,6 @@ class Plan:
     faults_on: str = ""
     recheck_on: str = ""
     recheck_said: tuple[str, ...] = ()
-    scene: Scene | None = None
+    practice: PracticeRound | None = None
     in_words: bool = True
     close: Callable[[], None] = lambda: None

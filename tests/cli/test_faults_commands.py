@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from probe.cli.faults import chain_of, practice
+from probe.cli.faults import chain_of, practise
 from probe.cli.parser import build_parser
 from probe.cli.run import run
 from probe.document.file import MapFile
@@ -69,8 +69,8 @@ def test_a_map_that_is_not_there_is_refused(tmp_path: Path, capsys: pytest.Captu
 
 
 def test_practice_gives_the_same_fault_for_the_same_seed() -> None:
-    plans = [practice(Plan(NoOpener()), seed=seed, in_words=True) for seed in (7, 7, 8)]
-    planted = [plan.scene.planted.causes for plan in plans if plan.scene is not None]
+    plans = [practise(Plan(NoOpener()), seed=seed, in_words=True) for seed in (7, 7, 8)]
+    planted = [plan.practice.planted.causes for plan in plans if plan.practice is not None]
     assert planted[0] == planted[1]
     assert all(plan.make_link is not None and plan.faults_on for plan in plans)
-    assert practice(Plan(NoOpener()), seed=None, in_words=False).in_words is False
+    assert practise(Plan(NoOpener()), seed=None, in_words=False).in_words is False

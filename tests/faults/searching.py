@@ -6,10 +6,10 @@ from device_protocol.orders import RestartCause
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.faults.engine import UNSURE
-from probe.faults.search import start, step
-from probe.faults.search_keys import Choose, Key, Take, Typed
-from probe.faults.search_state import Mode, Search
+from probe.faults.search import Choose, Key, Take, Typed, start, start_practice, step
+from probe.faults.state import Search, SearchMode, Solution
 from probe.faults.tables import load
+from probe.practice.round import CHAIN, PracticeRound
 from probe.task.steps import (
     BoardHere,
     Effect,
@@ -59,7 +59,7 @@ class Play:
         self.give(Choose(keys.index(key) - self.search.chosen))
         return self.give(Take(NOW))
 
-    def mode(self) -> Mode:
+    def mode(self) -> SearchMode:
         return self.search.mode
 
     def asked(self) -> str:
@@ -79,8 +79,8 @@ def begun(features: frozenset[str] = ALL, **more: bool) -> Play:
 
 def told(play: Play, **answers: str) -> Play:
     """Answer what is asked: readings typed, the rest by id; not sure to all else."""
-    while play.mode() in (Mode.QUESTION, Mode.LAST_GOOD):
-        if play.mode() is Mode.LAST_GOOD:
+    while play.mode() in (SearchMode.QUESTION, SearchMode.LAST_GOOD):
+        if play.mode() is SearchMode.LAST_GOOD:
             play.give(Typed(answers["k"])).give(Take(NOW))
             continue
         wanted = answers.get(play.asked().replace("-", "_"), UNSURE)
@@ -95,5 +95,15 @@ def repaired(play: Play) -> Play:
     play.choose("to-k-dark")
     play.give(Typed("14")).give(Take(NOW))
     told(play, arrow_next="no", after_work="yes", when="always")
-    assert play.mode() is Mode.FINDING
+    assert play.mode() is SearchMode.FINDING
     return play.choose("repair:next-backwards")
+
+
+def a_round(seed: int) -> PracticeRound:
+    return PracticeRound(K.weights, K.observations, seed=seed)
+
+
+def practised(round_: PracticeRound) -> Play:
+    """A search for what a practice round hides."""
+    solution = Solution(round_.planted.causes, round_.planted.places)
+    return Play(start_practice(round_.map, CHAIN, solution, lambda asked: round_.answer(asked).answer))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from probe.faults.context import Context, Facts, derive
 from probe.faults.engine import (
     UNSURE,
-    Session,
+    FaultSession,
     answered,
     answered_by_reading,
     begin,
@@ -22,15 +22,15 @@ from probe.faults.engine import (
     next_step,
     not_cured,
 )
-from probe.faults.explain import confidence_word, filled, finding, why
-from probe.faults.knowledge import Power, Who
+from probe.faults.explain import confidence_word, diagnose, filled, why
+from probe.faults.knowledge import ChainPower, Who
 from probe.faults.tables import load
 from probe.inference.entropy import expected_information_bits
 
 K = load()
 
 
-def told(session: Session, **answers: str) -> Session:
+def told(session: FaultSession, **answers: str) -> FaultSession:
     """Answers by observation; underscores stand for hyphens."""
     for observation, answer in answers.items():
         session = answered(K, session, observation=observation.replace("_", "-"), answer=answer)
@@ -38,14 +38,14 @@ def told(session: Session, **answers: str) -> Session:
 
 
 def test_the_picture_comes_first() -> None:
-    step = next_step(K, Session())
+    step = next_step(K, FaultSession())
     assert step.question is not None
     assert step.question.id == "look"
     assert len(step.question.answers) > 15
 
 
 def test_the_next_question_has_the_most_bits_per_second() -> None:
-    session = answered(K, Session(), observation="look", answer="nothing")
+    session = answered(K, FaultSession(), observation="look", answer="nothing")
     step = next_step(K, session)
     assert step.question is not None
     bits = expected_bits(K, belief(K, session))
@@ -55,7 +55,7 @@ def test_the_next_question_has_the_most_bits_per_second() -> None:
 
 
 def test_expected_bits_are_the_mutual_information() -> None:
-    weights = belief(K, told(Session(), look="to-k-dark"))
+    weights = belief(K, told(FaultSession(), look="to-k-dark"))
     single = len(K.causes)
     alone = np.zeros_like(weights)
     alone[:single] = weights[:single] / weights[:single].sum()
@@ -66,12 +66,12 @@ def test_expected_bits_are_the_mutual_information() -> None:
 
 
 def test_a_joint_that_is_open_is_found() -> None:
-    session = answered(K, Session(), observation="look", answer="to-k-dark", k=14)
+    session = answered(K, FaultSession(), observation="look", answer="to-k-dark", k=14)
     session = told(session, arrow_next="yes")
     for observation, typed in (("dout-k", "1.4 / 0"), ("din-next", "0.01 / 0.01"), ("joint-ohms", "OL")):
         session, verdict = answered_by_reading(K, session, observation=observation, typed=typed)
         assert verdict.answer is not None
-    found = finding(K, session)
+    found = diagnose(K, session)
     assert found.suspects[0].cause.id == "joint-open"
     assert found.suspects[0].word in ("likely", "very likely")
     assert found.explained
@@ -81,8 +81,8 @@ def test_a_joint_that_is_open_is_found() -> None:
 
 
 def test_answers_against_a_suspect_are_shown_as_such() -> None:
-    session = told(Session(), look="swap-all", when="warm", settings_flip="order")
-    found = finding(K, session)
+    session = told(FaultSession(), look="swap-all", when="warm", settings_flip="order")
+    found = diagnose(K, session)
     assert found.suspects[0].cause.id == "order-wrong"
     assert ("when", "warm") in found.suspects[0].speaks_against
     assert any(line.startswith("- When") for line in why(K, session, found.suspects[0]))
@@ -90,7 +90,7 @@ def test_answers_against_a_suspect_are_shown_as_such() -> None:
 
 @pytest.mark.parametrize("before", [{}, {"look": "restarts"}, {"look": "nothing", "when": "always"}])
 def test_heat_smell_or_ticking_stops_everything_that_needs_power(before: dict[str, str]) -> None:
-    session = told(told(Session(), **before), heat="yes")
+    session = told(told(FaultSession(), **before), heat="yes")
     step = next_step(K, session)
     assert session.stopped
     assert step.stop
@@ -98,7 +98,7 @@ def test_heat_smell_or_ticking_stops_everything_that_needs_power(before: dict[st
     assert step.question is not None
     assert step.question.id == "supply-ohms"
     while step.question is not None:
-        assert step.question.power is not Power.ON
+        assert step.question.power is not ChainPower.ON
         assert step.stop
         normal = next(a.id for a in step.question.answers if a.normal)
         session = answered(K, session, observation=step.question.id, answer=normal)
@@ -106,7 +106,7 @@ def test_heat_smell_or_ticking_stops_everything_that_needs_power(before: dict[st
 
 
 def test_not_sure_changes_no_belief_and_is_not_asked_again() -> None:
-    session = told(Session(), look="nothing")
+    session = told(FaultSession(), look="nothing")
     step = next_step(K, session)
     assert step.question is not None
     unsure = answered(K, session, observation=step.question.id, answer=UNSURE)
@@ -117,7 +117,7 @@ def test_not_sure_changes_no_belief_and_is_not_asked_again() -> None:
 
 
 def test_a_doubtful_reading_counts_for_both_sides() -> None:
-    session = told(Session(), look="fades")
+    session = told(FaultSession(), look="fades")
     sure, _ = answered_by_reading(K, session, observation="volts-last", typed="3.9")
     doubtful, verdict = answered_by_reading(K, session, observation="volts-last", typed="4.5")
     good, _ = answered_by_reading(K, session, observation="volts-last", typed="4.9")
@@ -129,14 +129,14 @@ def test_a_doubtful_reading_counts_for_both_sides() -> None:
 
 def test_questions_about_a_place_wait_until_there_is_one() -> None:
     for picture in ("nothing", "random"):
-        session = told(Session(), look=picture)
+        session = told(FaultSession(), look=picture)
         while (question := next_step(K, session).question) is not None:
             assert not question.needs_k
             session = answered(K, session, observation=question.id, answer=UNSURE)
 
 
 def test_context_that_already_answers_a_question_spares_it() -> None:
-    session = Session(contexts=("just-spliced",))
+    session = FaultSession(contexts=("just-spliced",))
     asked = set()
     while (question := next_step(K, session).question) is not None:
         asked.add(question.id)
@@ -157,7 +157,7 @@ def test_a_fresh_splice_weighs_only_near_its_place() -> None:
 
 
 def test_a_dead_link_is_found_without_running_patterns() -> None:
-    session = answered(K, Session(), observation="link-answers", answer="no", by_tool=True)
+    session = answered(K, FaultSession(), observation="link-answers", answer="no", by_tool=True)
     assert most_probable(K, session)[0] == "no-link"
     while (question := next_step(K, session).question) is not None:
         assert question.pattern is None
@@ -166,7 +166,7 @@ def test_a_dead_link_is_found_without_running_patterns() -> None:
 
 
 def test_a_remedy_that_did_not_help_goes_down_the_list_and_more_is_asked() -> None:
-    session = told(Session(), look="one-dark", below="lit")
+    session = told(FaultSession(), look="one-dark", below="lit")
     assert most_probable(K, session)[0] == "turned-away"
     session = not_cured(K, session, "turned-away")
     assert most_probable(K, session)[0] != "turned-away"
@@ -176,7 +176,7 @@ def test_a_remedy_that_did_not_help_goes_down_the_list_and_more_is_asked() -> No
 
 
 def test_answers_can_be_changed() -> None:
-    first = answered(K, Session(), observation="look", answer="to-k-dark", k=9)
+    first = answered(K, FaultSession(), observation="look", answer="to-k-dark", k=9)
     second = answered(K, first, observation="look", answer="swap-all")
     assert second.k is None
     assert second.questions_asked == 1
@@ -185,23 +185,23 @@ def test_answers_can_be_changed() -> None:
 
 def test_unknown_questions_and_answers_are_named() -> None:
     with pytest.raises(KeyError, match="no observation 'mood'"):
-        answered(K, Session(), observation="mood", answer="yes")
+        answered(K, FaultSession(), observation="mood", answer="yes")
     with pytest.raises(KeyError, match="no answer 'purple'"):
-        answered(K, Session(), observation="look", answer="purple")
+        answered(K, FaultSession(), observation="look", answer="purple")
     with pytest.raises(KeyError, match="not a measurement"):
-        answered_by_reading(K, Session(), observation="look", typed="3 V")
+        answered_by_reading(K, FaultSession(), observation="look", typed="3 V")
 
 
 def test_one_wrong_answer_does_not_hide_the_cause() -> None:
-    session = answered(K, Session(), observation="look", answer="to-k-dark", k=9)
+    session = answered(K, FaultSession(), observation="look", answer="to-k-dark", k=9)
     session = told(session, arrow_next="yes", dout_k="moves", din_next="moves", joint_ohms="open", jumper_next="yes")
     assert most_probable(K, session)[0] == "next-dead"
 
 
 def test_two_causes_at_once_are_both_named() -> None:
-    session = told(Session(), look="game-only", settings_flip="order", colours="swap-all")
+    session = told(FaultSession(), look="game-only", settings_flip="order", colours="swap-all")
     session = told(session, input_view="none", old_bulb_lights="yes", walk="right", when="game-on")
-    found = finding(K, session)
+    found = diagnose(K, session)
     assert {suspect.cause.id for suspect in found.suspects[:2]} == {"order-wrong", "input-unwired"}
     assert found.two_causes is not None
     assert {cause.id for cause in found.two_causes} == {"order-wrong", "input-unwired"}
@@ -222,7 +222,7 @@ def test_joined_answers_are_a_noisy_or() -> None:
 @given(st.data())
 def test_any_answers_end_the_search_with_a_sound_belief(data: st.DataObject) -> None:
     contexts = tuple(sorted(data.draw(st.sets(st.sampled_from(sorted(K.contexts))))))
-    session = Session(contexts=contexts)
+    session = FaultSession(contexts=contexts)
     for _ in range(20):
         question = next_step(K, session).question
         if question is None:
@@ -236,7 +236,7 @@ def test_any_answers_end_the_search_with_a_sound_belief(data: st.DataObject) -> 
         assert np.isfinite(weights).all()
     else:
         pytest.fail("the search did not end within 20 questions")
-    assert len(finding(K, session).suspects) == 3
+    assert len(diagnose(K, session).suspects) == 3
 
 
 def test_confidence_in_plain_words_never_claims_certainty() -> None:

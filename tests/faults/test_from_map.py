@@ -8,9 +8,9 @@ from probe.document.model import Chain, Pixel, PixelState, PlayfieldMap, Revisio
 from probe.document.model.harness import Batch, Joint
 from probe.document.operations import add_chain, new_map, replace_chain
 from probe.document.revisions import undo
-from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, WORKED_WEEKS, derive
-from probe.faults.from_map import days_between, facts, joint_wires, kept
-from probe.faults.joint import Function
+from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, WORKED_WEEKS, days_between, derive, facts
+from probe.faults.joint import Function, joint_wires
+from probe.faults.log import kept
 
 NOW = "2025-03-16T20:00:00Z"
 

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from probe.faults.joint import EXPECTED, Function, JointTest, JointWire, Suspected, joint_sheet, next_test, remaining
 from probe.faults.meter import judge, parse_readings
-from probe.faults.person import SimulatedPerson
-from probe.faults.plant import plant
 from probe.faults.tables import load
+from probe.practice.person import SimulatedPerson
+from probe.practice.plant import plant
 
 K = load()
 
@@ -22,6 +22,7 @@ def result(person: SimulatedPerson, test: JointTest) -> str:
     observation = K.observation(test)
     reply = person.answer(observation)
     if not reply.typed:
+        assert reply.answer is not None
         return reply.answer
     ranges = K.ranges[observation.meter]
     answer = judge(parse_readings(reply.typed, ranges), ranges).answer

@@ -9,17 +9,17 @@ import numpy as np
 import pytest
 
 from probe.faults.context import TEXTS
-from probe.faults.knowledge import Group, Power, Who
-from probe.faults.plant import PLANTERS
+from probe.faults.knowledge import CauseGroup, ChainPower, Who
 from probe.faults.tables import FILES, KnowledgeError, load, parse, read_files
 from probe.patterns.patterns import pattern
+from probe.practice.plant import PLANTERS
 
 KNOWLEDGE = load()
 
 
 def test_there_are_causes_in_every_group() -> None:
     assert len(KNOWLEDGE.causes) >= 50
-    assert {cause.group for cause in KNOWLEDGE.causes} == set(Group)
+    assert {cause.group for cause in KNOWLEDGE.causes} == set(CauseGroup)
 
 
 def test_no_pair_of_causes_is_without_a_separating_observation() -> None:
@@ -46,7 +46,7 @@ def test_every_pattern_a_question_wants_exists() -> None:
 def test_whoever_needs_a_pattern_needs_power() -> None:
     for observation in KNOWLEDGE.observations:
         if observation.pattern is not None:
-            assert observation.power is Power.ON, observation.id
+            assert observation.power is ChainPower.ON, observation.id
 
 
 def test_every_kind_of_hand_is_asked() -> None:

@@ -52,18 +52,16 @@ def test_the_search_refuses_nonsense() -> None:
 @given(st.integers(1, 500), st.integers(0, 500), st.sampled_from([24, 32]))
 def test_the_return_wire_gives_the_exact_length(length: int, extra: int, bits: int) -> None:
     """Each chip takes its bits and passes the rest: N = sent - edges / 24 (derived from the data sheets' cascade)."""
-    wire = ReturnWire(bits=bits, sent=length + extra).counted(edges=extra * bits, at_ms=0)
+    sent = length + extra
+    pixels = sent - (extra * bits) // bits
+    wire = ReturnWire(sent).counted(least=pixels, most=pixels)
     assert wire.length == length
-    assert wire.short_frames == 0
+    assert wire.drops == 0
+    assert wire.nothing_back == (extra == 0)
 
 
-def test_drop_outs_are_counted_and_timed() -> None:
-    wire = ReturnWire(bits=24, sent=60)
-    for at_ms, edges in ((0, 240), (100, 240), (200, 0), (300, 233), (400, 240)):
-        wire = wire.counted(edges=edges, at_ms=at_ms)
-    assert (wire.length, wire.frames, wire.short_frames, wire.last_drop_ms) == (50, 5, 2, 300)
-
-
-def test_more_edges_than_bits_are_refused() -> None:
-    with pytest.raises(ValueError, match="last pixel's output"):
-        ReturnWire(bits=24, sent=2).counted(edges=49, at_ms=0)
+def test_drop_outs_are_counted_and_the_fullest_count_is_the_length() -> None:
+    wire = ReturnWire(60)
+    for least, most in ((50, 50), (50, 50), (60, 60), (50, 51), (50, 50)):
+        wire = wire.counted(least=least, most=most)
+    assert (wire.length, wire.asked, wire.drops) == (50, 5, 2)

@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 from device_protocol.orders import RestartCause
 from probe.faults.engine import UNSURE
 from probe.faults.joint import JointTest
-from probe.faults.knowledge import Power
-from probe.faults.search import start
-from probe.faults.search_keys import Back, Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure
-from probe.faults.search_state import Mode
-from probe.faults.search_words import details, headline, light_words, suspect_lines
+from probe.faults.knowledge import ChainPower
+from probe.faults.search import Back, Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure, start
+from probe.faults.state import SearchMode
+from probe.faults.words import details, headline, light_words, suspect_lines
 from probe.task.steps import (
     BoardDark,
     BoardGone,
@@ -87,7 +86,7 @@ def test_heat_stops_everything_and_goes_to_the_meter() -> None:
     assert play.asked() == "supply-ohms"
     assert "Switch the pixel supply off" in details(play.search)[0]
     while play.search.question is not None:
-        assert play.search.question.power is not Power.ON
+        assert play.search.question.power is not ChainPower.ON
         play.choose(UNSURE)
         assert all(isinstance(e, ShowDark) for e in play.shown())
     play.give(board())
@@ -97,7 +96,7 @@ def test_heat_stops_everything_and_goes_to_the_meter() -> None:
 def test_a_picture_with_an_edge_asks_for_the_last_good_pixel() -> None:
     play = begun()
     play.choose("to-k-dark")
-    assert play.mode() is Mode.LAST_GOOD
+    assert play.mode() is SearchMode.LAST_GOOD
     assert isinstance(play.shown()[0], ShowPixel)
     play.give(Typed("forty")).give(Take(NOW))
     assert "0 to 39" in play.search.message
@@ -111,7 +110,7 @@ def test_halving_lights_single_pixels_and_finds_the_edge(k: int) -> None:
     play = begun()
     play.choose("to-k-dark").choose("halve")
     looks = 0
-    while play.mode() is Mode.HALVING:
+    while play.mode() is SearchMode.HALVING:
         (shown,) = play.shown()
         assert isinstance(shown, ShowPixel)
         play.give(Say(shown.number <= k, NOW))
@@ -147,7 +146,7 @@ def test_look_alikes_at_a_joint_are_told_apart(results: dict[str, str], fault: s
     play.search = replace(play.search, splitting=False)
     play.choose("to-k-dark")
     play.give(Typed("14")).give(Take(NOW))
-    play.search = replace(play.search, mode=Mode.FINDING)
+    play.search = replace(play.search, mode=SearchMode.FINDING)
     play.choose("split")
     asked = []
     while play.search.splitting and play.search.question is not None:
@@ -158,8 +157,8 @@ def test_look_alikes_at_a_joint_are_told_apart(results: dict[str, str], fault: s
         else:
             play.choose(wanted)
     assert set(asked) <= set(JointTest)
-    assert play.search.finding is not None
-    assert play.search.finding.suspects[0].cause.id == fault
+    assert play.search.diagnosis is not None
+    assert play.search.diagnosis.suspects[0].cause.id == fault
 
 
 def test_a_lost_board_keeps_the_question_and_is_lit_again() -> None:
@@ -185,7 +184,7 @@ def test_without_a_board_the_dead_link_is_a_finding_but_not_on_paper() -> None:
     play.give(board())
     assert play.search.session.answer_to("link-answers") == "yes"
     paper = Play(start(a_map(), "a", now=NOW, paper=True)).choose("start")
-    assert paper.search.session.given == ()
+    assert paper.search.session.answers == ()
     assert paper.asked() == "look"
 
 
@@ -237,7 +236,7 @@ def test_any_row_of_keys_and_news_leaves_a_search_that_can_be_shown(row: list[Ke
         play.give(given_now, after_s=0.3)
         search = play.search
         assert search.items
-        assert headline(search) or search.mode is Mode.FINDING
+        assert headline(search) or search.mode is SearchMode.FINDING
         details(search)
         suspect_lines(search, reasons=3)
         light_words(search)

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from probe.document.operations import replace_chain
+from probe.faults.byte_order import Candidate, predict
 from probe.faults.engine import UNSURE
-from probe.faults.search import start
-from probe.faults.search_keys import Back, Say, Step, Take, Typed, Undo, Unsure
-from probe.faults.search_state import Mode
-from probe.faults.search_words import details, headline
-from probe.faults.signature import Candidate, predict
+from probe.faults.search import Back, Say, Step, Take, Typed, Undo, Unsure, start
+from probe.faults.state import SearchMode
+from probe.faults.words import details, headline
 from probe.task.steps import (
     CountChain,
     Counted,
@@ -79,12 +78,12 @@ def test_four_colour_pixels_driven_as_three_are_told_by_their_repeats() -> None:
 
 def test_flex_log_joint_by_joint_goes_into_the_notes() -> None:
     play = Play(start(a_map(6), "a", now=NOW)).give(board()).choose("flex")
-    assert play.mode() is Mode.FLEX
+    assert play.mode() is SearchMode.FLEX
     assert isinstance(play.shown()[0], RunPattern)
     assert "board to 0 (1st)" in headline(play.search)
     for joint in range(6):
         play.give(Say(joint == 3, NOW)) if joint != 4 else play.give(Unsure(NOW))
-    assert play.mode() is Mode.CONTEXT
+    assert play.mode() is SearchMode.CONTEXT
     saved = next(e.map for e in play.effects if isinstance(e, SaveMap))
     assert "2025-03-16 flex test (hold-one): joint 2 (3rd) to 3 (4th) reacted" in saved.chain("a").note
     assert "1 passed over" in saved.chain("a").note
@@ -103,7 +102,7 @@ def test_every_answer_of_the_flex_log_is_saved_and_back_ends_it() -> None:
     assert play.search.flex is not None
     assert play.search.flex.joint == 1
     play.give(Back(NOW))
-    assert play.mode() is Mode.CONTEXT
+    assert play.mode() is SearchMode.CONTEXT
     assert "1 reacted" in play.search.map.chain("a").note
     assert play.search.way_back == ""
 
@@ -169,5 +168,5 @@ def test_a_soak_outlasts_silence_and_keeps_when_it_went_wrong() -> None:
     play.give(Say(True, NOW), after_s=30)
     assert play.search.map.revisions[-1].reason == "soak of Playfield: trouble after 10.5 min"
     assert SaveMap(play.search.map) in play.effects
-    assert play.mode() is Mode.CONTEXT
+    assert play.mode() is SearchMode.CONTEXT
     assert play.shown() == [ShowDark(None)]

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from probe.document.model.harness import Batch, Joint
 from probe.document.operations import replace_chain
 from probe.document.revisions import last_undoable
+from probe.faults.engine import UNSURE
 from probe.faults.knowledge import After
-from probe.faults.scene import CHAIN, Scene
-from probe.faults.search import start, start_practice
-from probe.faults.search_keys import Relight, Take, Typed, Undo
-from probe.faults.search_log import score
-from probe.faults.search_state import Mode
-from probe.faults.search_words import repair_lines, sheet
+from probe.faults.log import score
+from probe.faults.search import Relight, Take, Typed, Undo, start
+from probe.faults.state import SearchMode
+from probe.faults.words import repair_lines, sheet
 from probe.task.steps import (
     NotSaved,
     SaveMap,
     ShowDark,
 )
-from tests.faults.searching import NOW, K, Play, a_map, begun, board, repaired, told
+from tests.faults.searching import NOW, K, Play, a_map, a_round, begun, board, practised, repaired, told
 
 
 def test_a_repair_shows_the_joint_and_is_kept_with_its_date() -> None:
@@ -43,7 +44,7 @@ def test_a_repair_shows_the_joint_and_is_kept_with_its_date() -> None:
     assert "unplugged" in lines
     assert play.shown() == [ShowDark(None)]
     play.choose("cured")
-    assert play.mode() is Mode.DONE
+    assert play.mode() is SearchMode.DONE
     assert play.search.follow_up is After.RECHECK
     saved = next(e.map for e in play.effects if isinstance(e, SaveMap))
     revision = saved.revisions[-1]
@@ -66,12 +67,12 @@ def test_undo_goes_back_answer_by_answer_and_takes_back_what_was_kept() -> None:
     before = play.search.map
     play.choose("cured")
     play.give(Undo())
-    assert play.mode() is Mode.REPAIR
+    assert play.mode() is SearchMode.REPAIR
     assert SaveMap(before) in play.effects
     while play.search.past:
         play.give(Undo())
-    assert play.mode() is Mode.CONTEXT
-    assert play.search.session.given == ()
+    assert play.mode() is SearchMode.CONTEXT
+    assert play.search.session.answers == ()
     assert play.search.board.here
     play.give(Undo())
     assert "nothing to undo" in play.search.message
@@ -93,31 +94,46 @@ def test_sheets_without_a_harness_name_functions() -> None:
 
 @pytest.mark.parametrize("seed", range(1, 13))
 def test_practice_is_played_to_the_planted_cause(seed: int) -> None:
-    scene = Scene(K, seed=seed)
-    play = Play(start_practice(scene.map, CHAIN, scene.planted, scene.tool))
-    play.give(board())
+    round_ = a_round(seed)
+    play = practised(round_).give(board())
     tries = 0
-    while play.mode() is not Mode.DONE:
-        if play.mode() is Mode.FINDING:
+    while play.mode() is not SearchMode.DONE:
+        if play.mode() is SearchMode.FINDING:
             first = next(i.key for i in play.search.items if i.key.startswith("repair:"))
             play.choose(first).choose("try")
             tries += 1
             assert tries < 8
-        elif play.mode() is Mode.LAST_GOOD:
-            k = scene.practice.k
+        elif play.mode() is SearchMode.LAST_GOOD:
+            k = round_.k
             play.choose("none") if k is None or k < 0 else play.give(Typed(str(k))).give(Take(NOW))
         else:
-            reply = scene.practice.answer(play.asked())
-            play.give(Typed(reply.typed)).give(Take(NOW)) if reply.typed else play.choose(reply.answer)
+            reply = round_.answer(play.asked())
+            play.give(Typed(reply.typed)).give(Take(NOW)) if reply.typed else play.choose(reply.answer or UNSURE)
     assert play.search.outcome[0].startswith("That was it")
     assert play.search.outcome[1].startswith("Planted: ")
     assert "Score" in play.search.outcome[-1]
 
 
 def test_giving_up_shows_the_fault_and_scores_nothing() -> None:
-    scene = Scene(K, seed=3)
-    play = Play(start_practice(scene.map, CHAIN, scene.planted, scene.tool))
+    play = practised(a_round(3))
     told(play, k="3")
     play.choose("reveal")
     assert "Score 0 of 100" in play.search.outcome[-1]
     assert score(play.search, found=True) != score(play.search, found=False)
+
+
+def test_a_repair_is_compared_with_what_was_planted_and_the_remedy_is_told() -> None:
+    round_ = a_round(4)
+    planted = round_.planted.causes[0]
+    other = next(cause.id for cause in K.causes if cause.id != planted)
+    play = told(practised(round_), k="3")
+    play.search = replace(play.search, mode=SearchMode.REPAIR, repairing=other)
+    play.choose("try")
+    assert play.mode() is not SearchMode.DONE
+    assert play.search.session.rejected == {other}
+    play.search = replace(play.search, mode=SearchMode.REPAIR, repairing=planted)
+    play.choose("try")
+    assert play.mode() is SearchMode.DONE
+    assert any(K.cause(planted).remedy.split(" {")[0][:12] in line for line in play.search.outcome)
+    with pytest.raises(KeyError):
+        K.cause("gremlins")

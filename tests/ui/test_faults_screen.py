@@ -15,11 +15,11 @@ from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.harness import Batch
 from probe.document.operations import add_chain, add_place, assign_place, new_map, replace_chain, set_count
 from probe.faults.engine import UNSURE
-from probe.faults.scene import CHAIN, Scene
-from probe.faults.search_state import Mode, Search
+from probe.faults.state import Search, SearchMode
 from probe.faults.tables import load
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
+from probe.practice.round import CHAIN, PracticeRound
 from probe.ui.faults import FaultScreen
 from probe.ui.keys import TABLE
 from probe.ui.recheck import RecheckScreen
@@ -76,42 +76,46 @@ async def type_line(stage: Stage, text: str) -> None:
     await press(stage, *(names.get(character, character) for character in text), "enter")
 
 
-def practice_port(scene: Scene) -> SimulatedPort:
-    return SimulatedPort(scene.board, name="practice")
+def a_round(seed: int) -> PracticeRound:
+    return PracticeRound(K.weights, K.observations, seed=seed)
+
+
+def practice_port(practice: PracticeRound) -> SimulatedPort:
+    return SimulatedPort(practice.board, name="practice")
 
 
 @pytest.mark.parametrize(("seed", "size"), ROUNDS)
 async def test_a_planted_fault_is_found_by_keys(open_app: OpenApp, seed: int, size: tuple[int, int]) -> None:
-    scene = Scene(K, seed=seed)
-    port = practice_port(scene)
+    practice = a_round(seed)
+    port = practice_port(practice)
     make = lambda on_event: BoardLink(port.open, on_event=on_event)  # noqa: E731
-    async with open_app(scene.map, size=size, scene=scene, faults_on=CHAIN, make_link=make) as stage:
-        if scene.planted.wiring.head.answers:
+    async with open_app(practice.map, size=size, practice=practice, faults_on=CHAIN, make_link=make) as stage:
+        if practice.planted.wiring.head.answers:
             await until(stage, lambda: search_of(stage).board.here)
         for _ in range(60):
             search = search_of(stage)
             shown = text_of(stage.app)
-            if search.mode is Mode.DONE:
+            if search.mode is SearchMode.DONE:
                 break
             assert "judgement" in shown
-            if search.mode is Mode.FINDING:
+            if search.mode is SearchMode.FINDING:
                 await choose(stage, next(i.key for i in search.items if i.key.startswith("repair:")))
                 await choose(stage, "try")
                 continue
-            if search.mode is Mode.LAST_GOOD:
-                k = scene.practice.k
+            if search.mode is SearchMode.LAST_GOOD:
+                k = practice.k
                 if k is None or k < 0:
                     await choose(stage, "none")
                 else:
                     await type_line(stage, str(k))
                 continue
             assert search.question is not None
-            reply = scene.practice.answer(search.question.id)
+            reply = practice.answer(search.question.id)
             if reply.typed:
                 assert f"The meter reads: {reply.typed}" in shown
                 await type_line(stage, reply.typed)
             else:
-                await choose(stage, reply.answer)
+                await choose(stage, reply.answer or UNSURE)
         shown = text_of(stage.app)
         assert "That was it" in shown
         assert "Planted:" in shown
@@ -120,20 +124,20 @@ async def test_a_planted_fault_is_found_by_keys(open_app: OpenApp, seed: int, si
 
 
 async def test_the_strip_shows_what_the_model_makes_of_the_frames(open_app: OpenApp) -> None:
-    scene = Scene(K, seed=11)  # the pixel after 19 is dead
-    port = practice_port(scene)
+    practice = a_round(11)  # the pixel after 19 is dead
+    port = practice_port(practice)
     make = lambda on_event: BoardLink(port.open, on_event=on_event)  # noqa: E731
-    more = {"scene": scene, "faults_on": CHAIN, "make_link": make, "in_words": False}
-    async with open_app(scene.map, **more) as stage:
+    more = {"practice": practice, "faults_on": CHAIN, "make_link": make, "in_words": False}
+    async with open_app(practice.map, **more) as stage:
         await until(stage, lambda: "R" * 20 + "·" * 30 in text_of(stage.app))
         assert "You see" not in text_of(stage.app)
         await choose(stage, "to-k-dark")
         await choose(stage, "halve")
-        while search_of(stage).mode is Mode.HALVING:
+        while search_of(stage).mode is SearchMode.HALVING:
             halving = search_of(stage).halving
             assert halving is not None
             await until(stage, lambda: search_of(stage).lit is not None)
-            await press(stage, "y" if scene.lights(halving.pixel or 0) == "G" else "n")
+            await press(stage, "y" if practice.lights(halving.pixel or 0) == "G" else "n")
         assert search_of(stage).session.k == 19
 
 
@@ -179,7 +183,7 @@ async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: 
         await press(stage, "enter")
         await choose(stage, "to-k-dark")
         await type_line(stage, "4")
-        while search_of(stage).mode is Mode.QUESTION:
+        while search_of(stage).mode is SearchMode.QUESTION:
             question = search_of(stage).question
             assert question is not None
             await choose(stage, "no" if question.id == "arrow-next" else UNSURE)
@@ -206,7 +210,7 @@ async def test_the_recheck_follows_a_repair_also_without_a_walk(open_app: OpenAp
         await press(stage, "enter")
         await choose(stage, "to-k-dark")
         await type_line(stage, "4")
-        while search_of(stage).mode is Mode.QUESTION:
+        while search_of(stage).mode is SearchMode.QUESTION:
             question = search_of(stage).question
             await choose(stage, "no" if question is not None and question.id == "arrow-next" else UNSURE)
         await choose(stage, "repair:next-backwards")
@@ -245,10 +249,10 @@ async def test_hostile_text_is_only_text(open_app: OpenApp, hostile: str, size: 
         await press(stage, "enter")
         await choose(stage, "to-k-dark")
         await type_line(stage, "4")
-        while search_of(stage).mode is Mode.QUESTION:
+        while search_of(stage).mode is SearchMode.QUESTION:
             await press(stage, "f2")
         await choose(stage, next(i.key for i in search_of(stage).items if i.key.startswith("repair:joint-open")))
-        assert search_of(stage).mode is Mode.REPAIR
+        assert search_of(stage).mode is SearchMode.REPAIR
         await press(stage, "f6", "f6", "f5")
         assert "\x1b" not in text_of(stage.app)
 

@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
-from probe.faults.wiring import OPEN_OHM, Chip, Flex, Game, Joint, Output, Plug, Wiring
 from probe.patterns.pictures import Colour
+from probe.practice.wiring import OPEN_OHM, Chip, ChipOutput, Flex, Game, ModelJoint, ModelWiring, Plug
 
-Planter = Callable[[Wiring, Random], tuple[Wiring, int | None]]
+Planter = Callable[[ModelWiring, Random], tuple[ModelWiring, int | None]]
 
 
 @dataclass(frozen=True)
@@ -17,20 +17,22 @@ class Planted:
     """A wiring with faults in it: which, and for each the pixel after which it sits (-1 before the first, None: no
     place). `after_work`: it began right after work on the wires."""
 
-    wiring: Wiring
+    wiring: ModelWiring
     causes: tuple[str, ...]
     places: tuple[int | None, ...]
     hot: bool
     after_work: bool
 
 
-def sound(count: int, rng: Random) -> Wiring:
+def sound(count: int, rng: Random) -> ModelWiring:
     """A chain without faults, with the small differences of real ones."""
     joints = tuple(
-        Joint(five_ohm=rng.uniform(0.003, 0.006), ground_ohm=rng.uniform(0.003, 0.006), data_ohm=rng.uniform(0.1, 0.6))
+        ModelJoint(
+            five_ohm=rng.uniform(0.003, 0.006), ground_ohm=rng.uniform(0.003, 0.006), data_ohm=rng.uniform(0.1, 0.6)
+        )
         for _ in range(count)
     )
-    wiring = Wiring(chips=(Chip(),) * count, joints=joints, chance=rng.random())
+    wiring = ModelWiring(chips=(Chip(),) * count, joints=joints, chance=rng.random())
     kind = "shared" if rng.random() < 0.2 else "own"
     # Straight 3.3 V with newer chips, and a long lead that is buffered and paired, are common and harmless.
     if rng.random() < 0.33:
@@ -50,13 +52,13 @@ def sound(count: int, rng: Random) -> Wiring:
     )
 
 
-def _k(wiring: Wiring, rng: Random) -> int:
+def _k(wiring: ModelWiring, rng: Random) -> int:
     """A place with a few pixels after it."""
     return rng.randrange(0, wiring.count - 6)
 
 
 def _supply(**changes: object) -> Planter:
-    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    def plant(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
         del rng
         return replace(w, supply=replace(w.supply, **changes)), None  # type: ignore[arg-type]
 
@@ -64,7 +66,7 @@ def _supply(**changes: object) -> Planter:
 
 
 def _head(**changes: object) -> Planter:
-    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    def plant(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
         del rng
         return replace(w, head=replace(w.head, **changes)), -1  # type: ignore[arg-type]
 
@@ -78,7 +80,7 @@ def _game(game: Game) -> Planter:
 def _chip(offset: int, **changes: object) -> Planter:
     """Change the chip `offset` pixels after a place k drawn along the chain."""
 
-    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    def plant(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
         k = _k(w, rng)
         return w.with_chip(k + offset, replace(w.chips[k + offset], **changes)), k  # type: ignore[arg-type]
 
@@ -88,7 +90,7 @@ def _chip(offset: int, **changes: object) -> Planter:
 def _joint(**changes: object) -> Planter:
     """Change the joint between a drawn k and k+1."""
 
-    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    def plant(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
         k = _k(w, rng)
         return w.with_joint(k + 1, replace(w.joints[k + 1], **changes)), k  # type: ignore[arg-type]
 
@@ -96,150 +98,150 @@ def _joint(**changes: object) -> Planter:
 
 
 def _all_chips(**changes: object) -> Planter:
-    def plant(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+    def plant(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
         del rng
         return replace(w, chips=tuple(replace(c, **changes) for c in w.chips)), None  # type: ignore[arg-type]
 
     return plant
 
 
-def _weak(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _weak(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     limit = rng.uniform(0.5, 4.0) * w.count * 0.001 + rng.uniform(0.0, 0.25)
     return replace(w, supply=replace(w.supply, kind="own", limit_a=limit)), None
 
 
-def _short(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _short(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     at = rng.randrange(w.count)
     return replace(w, supply=replace(w.supply, short_at=at, short_ohm=rng.uniform(0.05, 0.4), limit_a=5.0)), at - 1
 
 
-def _sag(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _sag(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     # 26 to 28 AWG at 0.1 to 0.2 m a pixel: 134 and 213 mohm/m.
     ohm = rng.uniform(0.018, 0.032)
     return replace(w, joints=tuple(replace(j, five_ohm=ohm, ground_ohm=ohm) for j in w.joints)), None
 
 
-def _usb(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _usb(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     supply = replace(w.supply, kind="usb", volts=rng.uniform(4.8, 5.05), source_ohm=rng.uniform(0.55, 1.0), limit_a=2.0)
     return replace(w, supply=supply, head=replace(w.head, brownout_v=rng.uniform(3.9, 4.4))), None
 
 
-def _brownout(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _brownout(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     supply = replace(w.supply, kind="shared")
     return replace(w, supply=supply, head=replace(w.head, brownout_v=4.3, board_ohm=rng.uniform(0.9, 2.0))), None
 
 
-def _five_joint(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _five_joint(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     k = _k(w, rng)
     beyond = w.count - k - 1
     ohm = rng.uniform(0.6, 2.2) / (beyond * 0.018)
     return w.with_joint(k + 1, replace(w.joints[k + 1], five_ohm=ohm)), k
 
 
-def _ground_joint(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _ground_joint(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     # An open ground leaves the way through the data pins' protection: tens to hundreds of ohms.
     k = _k(w, rng)
     ohm = rng.uniform(1.0, 4.0) / ((w.count - k - 1) * 0.002)
     return w.with_joint(k + 1, replace(w.joints[k + 1], ground_ohm=ohm)), k
 
 
-def _resistor(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _resistor(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     ohm = rng.choice([0.5, 470_000.0])
     return replace(w, head=replace(w.head, resistor_ohm=ohm, lead_m=max(w.head.lead_m, 0.5))), -1
 
 
-def _wrong_output(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _wrong_output(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     return replace(w, head=replace(w.head, on_set_output=False, other_chain_there=rng.random() < 0.25)), -1
 
 
-def _first_dead(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _first_dead(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     del rng
     return w.with_chip(0, replace(w.chips[0], input_ok=False)), -1
 
 
-def _loose(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _loose(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     k = _k(w, rng)
     flex = Flex.DATA_OPENS if rng.random() < 0.65 else Flex.FIVE_OPENS
     return w.with_joint(k + 1, replace(w.joints[k + 1], flex=flex, open_at_rest=rng.random() < 0.5)), k
 
 
-def _staple(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _staple(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     k = _k(w, rng)
     joint = replace(w.joints[k + 1], flex=Flex.DATA_SHORTS, open_at_rest=rng.random() < 0.5, staple=True)
     return w.with_joint(k + 1, joint), k
 
 
-def _teed(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _teed(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     k = _k(w, rng)
     return replace(w, teed=k + 1), k
 
 
-def _passed_by(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _passed_by(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     k = _k(w, rng)
     return replace(w, passed_by=k + 1), k
 
 
-def _one_colour(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _one_colour(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     k = _k(w, rng)
     return w.with_chip(k + 1, replace(w.chips[k + 1], dead_colours=frozenset(rng.choice("RGB")))), k
 
 
-def _order_all(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _order_all(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     order = rng.choice(["RGB", "BRG", "GBR", "BGR", "RBG"])
     return replace(w, chips=tuple(replace(c, order=order) for c in w.chips)), None
 
 
-def _order_batch(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _order_batch(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     first = rng.randrange(1, w.count - 8)
     batch = range(first, first + rng.randrange(1, 7))
     chips = tuple(replace(c, order="RGB") if i in batch else c for i, c in enumerate(w.chips))
     return replace(w, chips=chips), first - 1
 
 
-def _four_driven(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _four_driven(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     del rng
     return replace(w, settings=replace(w.settings, order="GRBW")), None
 
 
-def _speed(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _speed(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     del rng
     return replace(w, settings=replace(w.settings, khz=400)), None
 
 
-def _count(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _count(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     missing = rng.randrange(1, 11)
     return replace(w, settings=replace(w.settings, count=w.count - missing)), None
 
 
-def _latch(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _latch(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     del rng
     return replace(w, settings=replace(w.settings, latch_us=50)), None
 
 
-def _grouped(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _grouped(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     del rng
     return replace(w, chips=tuple(replace(c, leds=3) for c in w.chips)), None
 
 
-def _burned(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _burned(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     cut = rng.randrange(5, w.count - 5)
     second = 0 if rng.random() < 0.6 else cut + rng.randrange(1, 5)
     chips = [replace(c, address=i if i < cut else second + i - cut) for i, c in enumerate(w.chips)]
     return replace(w, chips=tuple(chips)), None
 
 
-def _stale(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _stale(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     at = rng.randrange(0, w.count - 3)
     return replace(w, shift_from=at, shift=rng.choice([-1, 1, 1, 2])), at - 1
 
 
-def _marginal(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _marginal(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     del rng
     chips = tuple(replace(c, high_v=None) for c in w.chips)
     return replace(w, chips=chips, head=replace(w.head, logic_v=3.3)), -1
 
 
-def _data_five(w: Wiring, rng: Random) -> tuple[Wiring, int | None]:
+def _data_five(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     del rng
     return replace(w, head=replace(w.head, plug=Plug.DATA_FIVE)), -1
 
@@ -268,13 +270,13 @@ PLANTERS: dict[str, Planter] = {
     "first-input-dead": _first_dead,
     "output-dead": _head(output_ok=False),
     "joint-open": _joint(data_ohm=OPEN_OHM),
-    "k-output-dead": _chip(0, output=Output.DEAD),
+    "k-output-dead": _chip(0, output=ChipOutput.DEAD),
     "next-dead": _chip(1, input_ok=False),
     "next-backwards": _chip(1, backwards=True),
     "led-dead": _chip(1, lights=False),
     "colour-dead": _one_colour,
     "stuck-colour": _chip(1, stuck=Colour(0, 60, 0)),
-    "corrupts-after": _chip(0, output=Output.WILD),
+    "corrupts-after": _chip(0, output=ChipOutput.WILD),
     "data-shorted": _joint(data_rail="GND"),
     "staple-nick": _staple,
     "joint-loose": _loose,

@@ -22,7 +22,7 @@ class Plug(StrEnum):
     FIVE_GROUND = "five-gnd"
 
 
-class Output(StrEnum):
+class ChipOutput(StrEnum):
     """What a chip passes on."""
 
     OK = "ok"
@@ -49,7 +49,7 @@ class Chip:
     dead_colours: frozenset[str] = frozenset()
     stuck: Colour | None = None
     input_ok: bool = True
-    output: Output = Output.OK
+    output: ChipOutput = ChipOutput.OK
     backwards: bool = False
     hidden: bool = False
     fails_warm: bool = False
@@ -61,7 +61,7 @@ class Chip:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Joint:
+class ModelJoint:
     """The three wires that arrive at a pixel. `data_rail`: 5 V or GND that the data wire touches."""
 
     data_ohm: float = 0.2
@@ -75,7 +75,7 @@ class Joint:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Supply:
+class ModelSupply:
     """What feeds the pixels. `kind` own, shared (one feed for board and pixels) or usb."""
 
     kind: str = "own"
@@ -111,7 +111,7 @@ class Head:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Settings:
+class ModelSettings:
     """What the board is set to."""
 
     order: str = "GRB"
@@ -132,16 +132,16 @@ class Game:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Wiring:
+class ModelWiring:
     """A whole chain as built. `teed`: this pixel hangs on the data wire of the one before; `passed_by`: the data wire
     leaves this pixel out; `shift_from`, `shift`: the map is off by `shift` from that number on. `data_taps`: jumpers,
     (pixel whose DIN is tapped, pixel whose DIN it feeds). `chance` in 0 to 1 settles what electricity leaves open."""
 
     chips: tuple[Chip, ...]
-    joints: tuple[Joint, ...]
-    supply: Supply = field(default_factory=Supply)
+    joints: tuple[ModelJoint, ...]
+    supply: ModelSupply = field(default_factory=ModelSupply)
     head: Head = field(default_factory=Head)
-    settings: Settings = field(default_factory=Settings)
+    settings: ModelSettings = field(default_factory=ModelSettings)
     game: Game = field(default_factory=Game)
     teed: int | None = None
     passed_by: int | None = None
@@ -161,10 +161,10 @@ class Wiring:
         """Number of pixels."""
         return len(self.chips)
 
-    def with_chip(self, number: int, chip: Chip) -> Wiring:
+    def with_chip(self, number: int, chip: Chip) -> ModelWiring:
         """The wiring with one chip replaced."""
         return replace(self, chips=(*self.chips[:number], chip, *self.chips[number + 1 :]))
 
-    def with_joint(self, number: int, joint: Joint) -> Wiring:
+    def with_joint(self, number: int, joint: ModelJoint) -> ModelWiring:
         """The wiring with one joint replaced."""
         return replace(self, joints=(*self.joints[:number], joint, *self.joints[number + 1 :]))

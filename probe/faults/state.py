@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from probe.document.model import Chain, PlayfieldMap
+from probe.faults.byte_order import Candidate, ColourLook, separating_drive
 from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, PLAY_ONLY, TEXTS, WORKED_WEEKS
-from probe.faults.engine import UNSURE, Session
-from probe.faults.explain import Finding, filled
+from probe.faults.engine import UNSURE, FaultSession
+from probe.faults.explain import Diagnosis, filled
+from probe.faults.fault_patterns import Running
 from probe.faults.flexlog import FlexLog
 from probe.faults.joint import Suspected
-from probe.faults.knowledge import After, Knowledge, Observation
-from probe.faults.light import Running
-from probe.faults.locate import BreakSearch
-from probe.faults.plant import Planted
-from probe.faults.signature import Candidate, Look, separating_drive
+from probe.faults.knowledge import After, FaultObservation, Knowledge
+from probe.faults.locate import BreakSearch, ReturnWire
 from probe.faults.tables import load
 from probe.task.steps import BoardView, Showing
 
@@ -30,7 +29,7 @@ HALVED = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "shifte
 """Pictures that are right up to one edge and wrong beyond it, so that halving finds the edge."""
 
 
-class Mode(StrEnum):
+class SearchMode(StrEnum):
     """What the screen is about."""
 
     CONTEXT = "context"
@@ -47,36 +46,20 @@ class Mode(StrEnum):
 
 
 @dataclass(frozen=True)
+class Solution:
+    """What a practice round hides: its causes, and for each the pixel after which it sits (-1 before the first, None:
+    no place)."""
+
+    causes: tuple[str, ...]
+    places: tuple[int | None, ...]
+
+
+@dataclass(frozen=True)
 class Item:
     """One thing that can be chosen. `key` is what the step knows it by, `text` what is shown."""
 
     key: str
     text: str
-
-
-@dataclass(frozen=True)
-class Returned:
-    """Counts by the return wire: how often counted, how often bits were lost, the length by the fullest count.
-
-    `sent` pixels were clocked out each time; `waiting`: a count is under way.
-    """
-
-    sent: int
-    asked: int = 0
-    drops: int = 0
-    length: int | None = None
-    waiting: bool = False
-
-    @property
-    def nothing_back(self) -> bool:
-        """Nothing at all came back so far."""
-        return self.length is not None and self.length >= self.sent
-
-    def counted(self, *, least: int, most: int) -> Returned:
-        """After a count. Fewer edges than ever (so more pixels) is a drop-out too."""
-        length = least if self.length is None else min(self.length, least)
-        dropped = least != most or (self.length is not None and most > self.length and not self.nothing_back)
-        return replace(self, asked=self.asked + 1, drops=self.drops + dropped, length=length, waiting=False)
 
 
 @dataclass(frozen=True)
@@ -86,17 +69,17 @@ class Search:
     `question` is what is asked now, `over` why nothing more is. `contexts` are those that hold, `reasons` why, by name.
     `splitting`: the tests that tell the faults at one joint apart come first. `repairing` is a cause's id.
     `looks` are answers about colours, `fits` the chains that explain them, `narrowed` those that an earlier look left. `trial` counts the settings tried.
-    `flex_from` is the map before the flex log, `soaking_s` when the soak began. `planted` is the fault of a practice round. `lit`: what the board has said it shows.
+    `flex_from` is the map before the flex log, `soaking_s` when the soak began. `solution` is that of a practice round. `lit`: what the board has said it shows.
     """
 
     map: PlayfieldMap
     chain: str
-    session: Session = field(default_factory=Session)
-    mode: Mode = Mode.CONTEXT
-    question: Observation | None = None
+    session: FaultSession = field(default_factory=FaultSession)
+    mode: SearchMode = SearchMode.CONTEXT
+    question: FaultObservation | None = None
     over: str = ""
     stop: tuple[str, ...] = ()
-    finding: Finding | None = None
+    diagnosis: Diagnosis | None = None
     contexts: tuple[str, ...] = ()
     reasons: tuple[tuple[str, str], ...] = ()
     near: int | None = None
@@ -104,11 +87,11 @@ class Search:
     halving: BreakSearch | None = None
     flex: FlexLog | None = None
     flex_from: PlayfieldMap | None = None
-    looks: tuple[Look, ...] = ()
+    looks: tuple[ColourLook, ...] = ()
     fits: tuple[Candidate, ...] = ()
     narrowed: tuple[Candidate, ...] = ()
     trial: int = 0
-    returned: Returned | None = None
+    returned: ReturnWire | None = None
     soaking_s: float | None = None
     repairing: str = ""
     outcome: tuple[str, ...] = ()
@@ -123,7 +106,7 @@ class Search:
     troubles: int = 0
     was_lit: bool = False
     steady_only: bool = False
-    planted: Planted | None = None
+    solution: Solution | None = None
     paper: bool = False
     past: tuple[Search, ...] = ()
 
@@ -147,12 +130,12 @@ class Search:
     @property
     def reads_meter(self) -> bool:
         """Whether a reading is to be typed."""
-        return self.mode is Mode.QUESTION and self.question is not None and bool(self.question.meter)
+        return self.mode is SearchMode.QUESTION and self.question is not None and bool(self.question.meter)
 
     @property
     def types(self) -> bool:
         """Whether the entry line is used."""
-        return self.reads_meter or self.mode in (Mode.LAST_GOOD, Mode.COLOURS)
+        return self.reads_meter or self.mode in (SearchMode.LAST_GOOD, SearchMode.COLOURS)
 
     @property
     def items(self) -> tuple[Item, ...]:
@@ -169,18 +152,18 @@ class Search:
     def way_back(self) -> str:
         """The answer that leads out of a job within the search; empty where Back leaves the search itself."""
         keys = {item.key for item in self.items}
-        if self.mode in (Mode.FLEX, Mode.HALVING):
+        if self.mode in (SearchMode.FLEX, SearchMode.HALVING):
             return "end"
-        if self.mode in (Mode.REPAIR, Mode.COLOURS, Mode.RETURN, Mode.SOAK) and "back" in keys:
+        if self.mode in (SearchMode.REPAIR, SearchMode.COLOURS, SearchMode.RETURN, SearchMode.SOAK) and "back" in keys:
             return "back"
         return ""
 
     @property
     def suspected_at_joint(self) -> tuple[Suspected, ...]:
         """Faults of one joint among the first suspects: they look alike."""
-        if self.finding is None:
+        if self.diagnosis is None:
             return ()
-        names = {suspect.cause.id for suspect in self.finding.suspects}
+        names = {suspect.cause.id for suspect in self.diagnosis.suspects}
         return tuple(fault for fault in Suspected if fault.value in names)
 
 
@@ -227,7 +210,7 @@ def _halving_items(_: Search) -> list[Item]:
 
 
 def _finding_items(search: Search) -> list[Item]:
-    found = search.finding
+    found = search.diagnosis
     items = []
     for suspect in found.suspects if found is not None else ():
         words = filled(suspect.cause.name, search.session.k).replace("; ", ", ")
@@ -242,7 +225,7 @@ def _finding_items(search: Search) -> list[Item]:
         items.append(Item("colours", "Find the exact byte order from the colours you see"))
     if any(s.cause.id == WARM_CAUSE for s in (found.suspects if found is not None else ())):
         items.append(Item("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
-    if search.planted is not None:
+    if search.solution is not None:
         items.append(Item("reveal", "Give up: show what was planted"))
     else:
         items.append(Item("keep", "Keep this in the map's log, to go on later"))
@@ -254,7 +237,7 @@ def _repair_items(search: Search) -> list[Item]:
         Item("cured", "Repaired, and the trouble is gone"),
         Item("not-cured", "Done, but the trouble is still there"),
     ]
-    if search.planted is not None:
+    if search.solution is not None:
         items = [Item("try", "Do this repair and look again")]
     if search.repairing in ORDER_CAUSES:
         items.append(Item("colours", "Find the exact byte order from the colours you see"))
@@ -299,7 +282,7 @@ def _soak_items(_: Search) -> list[Item]:
 
 def _done_items(search: Search) -> list[Item]:
     items = []
-    if search.planted is not None:
+    if search.solution is not None:
         return [Item("leave", "Leave the practice round")]
     if search.follow_up is After.RENUMBER:
         items.append(Item("follow", "Recheck the chain: its numbers may have shifted"))
@@ -309,15 +292,15 @@ def _done_items(search: Search) -> list[Item]:
 
 
 _ITEMS = {
-    Mode.CONTEXT: _context_items,
-    Mode.QUESTION: _question_items,
-    Mode.LAST_GOOD: _last_good_items,
-    Mode.HALVING: _halving_items,
-    Mode.FINDING: _finding_items,
-    Mode.REPAIR: _repair_items,
-    Mode.COLOURS: _colour_items,
-    Mode.FLEX: _flex_items,
-    Mode.RETURN: _return_items,
-    Mode.SOAK: _soak_items,
-    Mode.DONE: _done_items,
+    SearchMode.CONTEXT: _context_items,
+    SearchMode.QUESTION: _question_items,
+    SearchMode.LAST_GOOD: _last_good_items,
+    SearchMode.HALVING: _halving_items,
+    SearchMode.FINDING: _finding_items,
+    SearchMode.REPAIR: _repair_items,
+    SearchMode.COLOURS: _colour_items,
+    SearchMode.FLEX: _flex_items,
+    SearchMode.RETURN: _return_items,
+    SearchMode.SOAK: _soak_items,
+    SearchMode.DONE: _done_items,
 }

@@ -12,9 +12,9 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from probe.faults.chips import stream
-from probe.faults.wiring import Chip, Flex, Output, Plug, Wiring
+from probe.patterns.chips import stream
 from probe.patterns.pictures import DARK, Colour, Picture
+from probe.practice.wiring import Chip, ChipOutput, Flex, ModelWiring, Plug
 
 LOWEST_V = 3.3
 """Below it a chip does nothing (sheets say 3.5 to 3.7 V; parts reach a little lower: from memory)."""
@@ -43,7 +43,7 @@ REST = Now()
 
 
 @dataclass(frozen=True)
-class Rails:
+class RailVolts:
     """Volts between 5 V and GND at each pixel, GND lift at each pixel, current through each joint; at the board; at the
     feed. `collapsed`: the supply gave up."""
 
@@ -74,7 +74,7 @@ _SILENT = Signal(Quality.NONE)
 
 
 @dataclass(frozen=True)
-class Seen:
+class SeenPixel:
     """What the eye gets from one pixel. `steady` False: flicker or wrong colours that come and go."""
 
     colour: Colour
@@ -88,17 +88,17 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class View:
+class SeenChain:
     """What the eye gets from the chain: each pixel, the other chain, whether the board restarted."""
 
-    pixels: tuple[Seen, ...]
+    pixels: tuple[SeenPixel, ...]
     other_chain_lit: bool = False
     restarted: bool = False
     pulsing: bool = False
     near_white: bool = False
 
 
-def rails(wiring: Wiring, picture: Picture) -> Rails:
+def rails(wiring: ModelWiring, picture: Picture) -> RailVolts:
     """Volts along the chain for a picture: a ladder of joint resistances, chips as currents that fade below 3.5 V.
 
     The two rails are taken as one loop, which is exact for one feed.
@@ -106,7 +106,7 @@ def rails(wiring: Wiring, picture: Picture) -> Rails:
     count = wiring.count
     if wiring.head.plug is Plug.FIVE_GROUND:
         zero = np.zeros(count)
-        return Rails(zero - 0.7, zero, zero, wiring.supply.volts, collapsed=True)
+        return RailVolts(zero - 0.7, zero, zero, wiring.supply.volts, collapsed=True)
     loop = np.array([j.five_ohm + j.ground_ohm for j in wiring.joints])
     wanted = np.array([IDLE_A + CHANNEL_A * sum(c) / 255 for c in _cut(picture, count)])
     supply = wiring.supply.volts
@@ -126,7 +126,7 @@ def rails(wiring: Wiring, picture: Picture) -> Rails:
     if wiring.head.plug is Plug.DATA_FIVE:
         volts = np.full(count, 3.0 * wiring.chance)
     board_v = feed - wiring.head.board_ohm * total if wiring.supply.kind != "own" else 5.0
-    return Rails(volts, lift, joint_a, board_v, collapsed)
+    return RailVolts(volts, lift, joint_a, board_v, collapsed)
 
 
 def _cut(picture: Picture, count: int) -> Picture:
@@ -134,13 +134,13 @@ def _cut(picture: Picture, count: int) -> Picture:
 
 
 def _ladder(
-    wiring: Wiring,
+    wiring: ModelWiring,
     loop: NDArray[np.float64],
     wanted: NDArray[np.float64],
     volts: NDArray[np.float64],
     supply: float,
 ) -> tuple[NDArray[np.float64], float]:
-    """One step of the reckoning: loads as conductances at the last volts. Returns volts and the supply's current."""
+    """One step of the computation: loads as conductances at the last volts. Returns volts and the supply's current."""
     count = len(loop)
     series = loop.copy()
     series[0] += wiring.supply.source_ohm
@@ -161,7 +161,7 @@ def _ladder(
     return 0.3 * volts + 0.7 * found, float((load * found).sum())
 
 
-def head_signal(wiring: Wiring, picture: Picture, first_v: float, now: Now = REST) -> Signal:
+def head_signal(wiring: ModelWiring, picture: Picture, first_v: float, now: Now = REST) -> Signal:
     """What arrives at the first pixel's DIN."""
     head, settings = wiring.head, wiring.settings
     if not head.answers or not head.output_ok or not head.on_set_output or head.crossed or head.from_end:
@@ -184,7 +184,7 @@ def head_signal(wiring: Wiring, picture: Picture, first_v: float, now: Now = RES
     return Signal(Quality.GOOD, data)
 
 
-def first_only(wiring: Wiring) -> bool:
+def first_only(wiring: ModelWiring) -> bool:
     """Whether a poor level or ringing at the head troubles the first chip's own bits only: it re-times what it passes
     on, so half of such cases do."""
     head = wiring.head
@@ -203,7 +203,7 @@ class Data:
     at_dout: tuple[Signal, ...]
 
 
-def _joint_passes(wiring: Wiring, number: int, now: Now) -> bool:
+def _joint_passes(wiring: ModelWiring, number: int, now: Now) -> bool:
     joint = wiring.joints[number]
     if joint.data_ohm > 1_000 or joint.data_rail:
         return False
@@ -211,7 +211,7 @@ def _joint_passes(wiring: Wiring, number: int, now: Now) -> bool:
     return not (moving and (joint.open_at_rest or now.touched == number))
 
 
-def data_path(wiring: Wiring, picture: Picture, at: Rails, now: Now = REST) -> Data:
+def data_path(wiring: ModelWiring, picture: Picture, at: RailVolts, now: Now = REST) -> Data:
     """Data at every pin: each chip takes its bytes and passes the rest, if it has volts and data and is sound."""
     taps = {target: source for source, target in wiring.data_taps}
     din: list[Signal] = []
@@ -224,9 +224,9 @@ def data_path(wiring: Wiring, picture: Picture, at: Rails, now: Now = REST) -> D
 
 
 def _arriving(
-    wiring: Wiring,
+    wiring: ModelWiring,
     picture: Picture,
-    at: Rails,
+    at: RailVolts,
     now: Now,
     number: int,
     taps: dict[int, int],
@@ -254,19 +254,19 @@ def _arriving(
     return Signal(Quality.WILD, signal.data) if disturbed and signal.quality is Quality.GOOD else signal
 
 
-def _leaving(wiring: Wiring, at: Rails, now: Now, number: int, chip: Chip, arriving: Signal) -> Signal:
+def _leaving(wiring: ModelWiring, at: RailVolts, now: Now, number: int, chip: Chip, arriving: Signal) -> Signal:
     alive = at.volts[number] >= LOWEST_V and chip.input_ok and not (chip.fails_warm and now.warm)
-    if not alive or arriving.quality is Quality.NONE or chip.output is Output.DEAD:
+    if not alive or arriving.quality is Quality.NONE or chip.output is ChipOutput.DEAD:
         return _SILENT
     rest = arriving.data[len(chip.order) :] if chip.address is None else arriving.data
-    if chip.output is Output.WILD or at.volts[number] > HIGHEST_V:
+    if chip.output is ChipOutput.WILD or at.volts[number] > HIGHEST_V:
         return Signal(Quality.WILD, rest)
     if number == 0 and arriving.quality is Quality.WILD and first_only(wiring):
         return Signal(Quality.GOOD, rest)
     return Signal(arriving.quality, rest)
 
 
-def view(wiring: Wiring, picture: Picture, now: Now = REST, *, idle: bool = False) -> View:
+def view(wiring: ModelWiring, picture: Picture, now: Now = REST, *, idle: bool = False) -> SeenChain:
     """What is seen while a picture is sent again and again (`idle`: nothing was ever sent since power came)."""
     at = rails(wiring, picture)
     restarts = wiring.head.answers and at.board_v < wiring.head.brownout_v
@@ -279,29 +279,31 @@ def view(wiring: Wiring, picture: Picture, now: Now = REST, *, idle: bool = Fals
     lit = any(colour.letters for colour in picture) and wiring.head.answers
     # Bits at half speed have long highs: fast chips read nearly all of them as 1.
     slow = wiring.settings.khz < wiring.chips[0].khz and data.at_din[0].quality is Quality.WILD and wiring.chance > 0.25
-    return View(tuple(pixels), other and lit, restarts, at.collapsed, slow and not restarts)
+    return SeenChain(tuple(pixels), other and lit, restarts, at.collapsed, slow and not restarts)
 
 
-def _seen(wiring: Wiring, chip: Chip, signal: Signal, at: Rails, number: int, now: Now, picture: Picture) -> Seen:
+def _seen(
+    wiring: ModelWiring, chip: Chip, signal: Signal, at: RailVolts, number: int, now: Now, picture: Picture
+) -> SeenPixel:
     volts = float(at.volts[number])
     if volts < LOWEST_V or _unfed(wiring, number, now):
-        return Seen(DARK)
+        return SeenPixel(DARK)
     if chip.stuck is not None:
-        return Seen(chip.stuck)
+        return SeenPixel(chip.stuck)
     if not chip.input_ok or not chip.lights or (chip.fails_warm and now.warm):
-        return Seen(DARK)
+        return SeenPixel(DARK)
     if signal.quality is Quality.NONE:
-        return Seen(DARK)
+        return SeenPixel(DARK)
     if signal.quality is Quality.WILD or volts > HIGHEST_V:
-        return Seen(Colour(80, 90, 70), steady=False)
+        return SeenPixel(Colour(80, 90, 70), steady=False)
     colour = _own(chip, signal.data, picture)
     letters = {
         letter: 0 if letter in chip.dead_colours else level for letter, level in zip("RGBW", colour, strict=True)
     }
-    return Seen(Colour(*letters.values()), tinted=volts < TINT_V and len(colour.letters) > 1)
+    return SeenPixel(Colour(*letters.values()), tinted=volts < TINT_V and len(colour.letters) > 1)
 
 
-def _unfed(wiring: Wiring, number: int, now: Now) -> bool:
+def _unfed(wiring: ModelWiring, number: int, now: Now) -> bool:
     """A loose 5 V joint before this pixel is open just now."""
     return any(
         joint.flex is Flex.FIVE_OPENS and (now.touched == at or joint.open_at_rest)

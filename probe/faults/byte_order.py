@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from probe.faults.chips import ORDERS_RGB, ORDERS_RGBW, check_order, shown, stream
+from probe.patterns.chips import ORDERS_RGB, ORDERS_RGBW, check_order, shown, stream
 from probe.patterns.pictures import DARK, Colour
 
 Letters = frozenset[str]
@@ -18,7 +18,7 @@ _SENT = {"R": Colour(9, 0, 0), "G": Colour(0, 9, 0), "B": Colour(0, 0, 9), "W": 
 
 
 @dataclass(frozen=True)
-class Look:
+class ColourLook:
     """The whole chain was sent one colour (`sent`: R, G, B or W); `seen[i]` are the lit letters of pixel i, empty for
     dark, None where nothing is reported. `first` is the number of the first pixel in `seen`."""
 
@@ -59,7 +59,7 @@ def _predict(candidate: Candidate, sent: str, driven: str, count: int) -> tuple[
     return tuple((colour or DARK).letters for colour in shown(data, candidate.orders(count)))
 
 
-def _fits(candidate: Candidate, looks: Sequence[Look], driven: str, count: int) -> bool:
+def _fits(candidate: Candidate, looks: Sequence[ColourLook], driven: str, count: int) -> bool:
     for look in looks:
         expected = _predict(candidate, look.sent, driven, count)[look.first :]
         if any(seen is not None and seen != wanted for seen, wanted in zip(look.seen, expected, strict=False)):
@@ -76,7 +76,7 @@ def _all_candidates(driven: str, count: int) -> Iterator[Candidate]:
                 yield Candidate(driven, number, odd)
 
 
-def decide(looks: Sequence[Look], *, driven: str, count: int) -> tuple[Candidate, ...]:
+def decide(looks: Sequence[ColourLook], *, driven: str, count: int) -> tuple[Candidate, ...]:
     """All chains of `count` pixels that look as reported while the board is set to `driven`: one order throughout, or
     the driven order with one odd pixel. Uniform chains come first and hide odd ones that look the same.
 

@@ -1,28 +1,58 @@
-"""A simulated person at a model wiring: looks, measures, swaps, and answers the fault finder's questions from what the
-model gives - never from the finder's tables. Some answers can be made wrong on purpose."""
+"""A simulated person at a model wiring, who looks, measures and swaps, and answers from what the model gives.
+
+Nothing comes from a table of the fault finder. Some answers can be made wrong on purpose.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from random import Random
+from typing import Protocol
 
-from probe.faults.behaviour import Quality, data_path, rails
-from probe.faults.engine import UNSURE
-from probe.faults.eyes import Eyes
-from probe.faults.knowledge import Observation
-from probe.faults.plant import Planted
-from probe.faults.wiring import OPEN_OHM, Flex, Plug, Wiring
 from probe.patterns.patterns import frame, pattern
 from probe.patterns.pictures import DARK, RED, whole
+from probe.practice.behaviour import Quality, data_path, rails
+from probe.practice.eyes import Eyes
+from probe.practice.plant import Planted
+from probe.practice.wiring import OPEN_OHM, Flex, ModelWiring, Plug
+
+
+class AskedAnswer(Protocol):
+    """One answer that a question offers."""
+
+    @property
+    def id(self) -> str:
+        """What the answer is known by."""
+
+
+class Asked(Protocol):
+    """What the person has to know of a question. `meter` is empty where no reading is wanted."""
+
+    @property
+    def id(self) -> str:
+        """What the question is known by."""
+
+    @property
+    def needs_k(self) -> bool:
+        """Whether it can be asked only where a last good pixel is known."""
+
+    @property
+    def meter(self) -> str:
+        """The measurement whose reading is typed."""
+
+    @property
+    def answers(self) -> Sequence[AskedAnswer]:
+        """The answers it offers."""
 
 
 @dataclass(frozen=True)
 class Reply:
-    """An answer (or `unsure`), or what was typed for a reading; and the last good pixel where the look shows it."""
+    """The id of an answer (None: not sure), or what was typed for a reading; and the last good pixel where the look
+    shows it."""
 
-    answer: str = UNSURE
+    answer: str | None = None
     typed: str = ""
     k: int | None = None
 
@@ -36,17 +66,17 @@ class SimulatedPerson(Eyes):
         super().__init__(planted, rng=Random(f"person {seed}"))
         self.wrong = wrong
 
-    def answer(self, observation: Observation) -> Reply:
+    def answer(self, asked: Asked) -> Reply:
         """The reply to a question. Raises KeyError for one this person cannot do."""
-        if observation.needs_k and self.k is None:
+        if asked.needs_k and self.k is None:
             return Reply()
-        reply = _HANDS[observation.id](self)
-        made = Reply(typed=reply) if observation.meter else Reply(answer=reply)
-        if observation.id == "look":
+        reply = _HANDS[asked.id](self)
+        made = Reply(typed=reply) if asked.meter else Reply(answer=reply)
+        if asked.id == "look":
             made = replace(made, k=self.k)
         if self.rng.random() < self.wrong:
-            right = None if observation.meter else made.answer
-            others = [answer.id for answer in observation.answers if answer.id != right]
+            right = None if asked.meter else made.answer
+            others = [answer.id for answer in asked.answers if answer.id != right]
             return Reply(answer=self.rng.choice(others), k=made.k)
         return made
 
@@ -170,7 +200,7 @@ class SimulatedPerson(Eyes):
         """Whether ten more pixels in the settings light more."""
         more = replace(self.w, settings=replace(self.w.settings, count=self.w.settings.count + 10))
 
-        def lit(w: Wiring) -> int:
+        def lit(w: ModelWiring) -> int:
             return sum(not s.dark for s in self.see(whole(RED.at(12), w.settings.count), w).pixels)
 
         return "more" if lit(more) > lit(self.w) else "same"

@@ -5,11 +5,11 @@ from __future__ import annotations
 from itertools import pairwise
 from random import Random
 
-from probe.faults.behaviour import Now, Seen, View, rails, view
-from probe.faults.plant import Planted
-from probe.faults.wiring import Flex, Wiring
 from probe.patterns.patterns import LOAD_SHARES, Chain, frame, pattern
 from probe.patterns.pictures import BLUE, DARK, GREEN, RED, Picture, single, whole
+from probe.practice.behaviour import Now, SeenChain, SeenPixel, rails, view
+from probe.practice.plant import Planted
+from probe.practice.wiring import Flex, ModelWiring
 
 CEILING_MA = 2_000
 TAIL = 10
@@ -29,16 +29,16 @@ class Eyes:
         self.now = Now(warm=self.w.chance > 0.5)
         self.chain = Chain(count=self.w.settings.count, ceiling_ma=CEILING_MA)
 
-    def see(self, picture: Picture, wiring: Wiring | None = None) -> View:
+    def see(self, picture: Picture, wiring: ModelWiring | None = None) -> SeenChain:
         """What is seen with a picture on the chain as it is now (or as changed for a test)."""
         return view(wiring or self.w, picture, self.now)
 
-    def dims(self, wiring: Wiring | None = None) -> list[View]:
+    def dims(self, wiring: ModelWiring | None = None) -> list[SeenChain]:
         """The chain in dim red, green and blue."""
         count = (wiring or self.w).settings.count
         return [self.see(whole(colour.at(12), count), wiring) for colour in (RED, GREEN, BLUE)]
 
-    def bright(self, share: float = 1.0, wiring: Wiring | None = None) -> View:
+    def bright(self, share: float = 1.0, wiring: ModelWiring | None = None) -> SeenChain:
         """The chain at a share of the ceiling."""
         return self.see(self.load(share), wiring)
 
@@ -46,9 +46,9 @@ class Eyes:
         """The load pattern's picture."""
         return frame(pattern("load-steps"), self.chain, LOAD_SHARES.index(share)).picture
 
-    def looks(self, seen: Seen, number: int) -> Seen:
+    def looks(self, seen: SeenPixel, number: int) -> SeenPixel:
         """A pixel from above: one turned away shows nothing."""
-        return Seen(DARK) if self.w.chips[number].hidden else seen
+        return SeenPixel(DARK) if self.w.chips[number].hidden else seen
 
     # Looking
 
@@ -101,7 +101,7 @@ class Eyes:
             return self._dark(dark)
         return self._bright() or self._stepping() or self._elsewhere()
 
-    def _wild(self, views: list[View]) -> str:
+    def _wild(self, views: list[SeenChain]) -> str:
         wild = [i for i in range(self.w.count) if any(not v.pixels[i].steady for v in views)]
         if wild == [0]:
             self.k = None
@@ -233,19 +233,19 @@ class Eyes:
             return "same"
         return "end-tints" if any(last.pixels[i].tinted for i in worse) else "unsteady"
 
-    def right_after(self, wiring: Wiring, start: int) -> bool:
+    def right_after(self, wiring: ModelWiring, start: int) -> bool:
         """Whether the pixels from `start` on (the last one or two apart) come right in a changed wiring, not before."""
 
-        def right(w: Wiring) -> bool:
+        def right(w: ModelWiring) -> bool:
             seen = self.see(whole(RED.at(12), w.settings.count), w).pixels[start : w.count - 2]
             return bool(seen) and all(s.steady and s.colour.letters == {"R"} for s in seen)
 
         return right(wiring) and not right(self.w)
 
-    def cured(self, wiring: Wiring) -> bool:
+    def cured(self, wiring: ModelWiring) -> bool:
         """Whether all is right, dim and bright, in a changed wiring and was not before."""
 
-        def right(w: Wiring) -> bool:
+        def right(w: ModelWiring) -> bool:
             seen = [*self.dims(w), self.bright(1.0, w)]
             return not any(v.restarted or v.pulsing for v in seen) and all(
                 s.steady and not s.dark and not s.tinted for v in seen for s in v.pixels
@@ -254,6 +254,6 @@ class Eyes:
         return right(wiring) and not right(self.w)
 
 
-def is_worse(before: Seen, after: Seen) -> bool:
+def is_worse(before: SeenPixel, after: SeenPixel) -> bool:
     """Whether a pixel that was right is tinted, dark or unsteady now."""
     return (after.tinted and not before.tinted) or (after.dark and not before.dark) or not after.steady

@@ -6,14 +6,13 @@ from dataclasses import replace
 
 from probe.document.model import shown_number
 from probe.document.operations import replace_chain
+from probe.faults.asking import lights, next_question
+from probe.faults.byte_order import ColourLook, decide
 from probe.faults.engine import UNSURE, answered
 from probe.faults.flexlog import FlexLog, joint_name
-from probe.faults.from_map import kept, with_flex_notes
-from probe.faults.locate import BreakSearch
-from probe.faults.search_light import lights
-from probe.faults.search_next import next_question
-from probe.faults.search_state import Mode, Returned, Search
-from probe.faults.signature import Look, decide
+from probe.faults.locate import BreakSearch, ReturnWire
+from probe.faults.log import kept, with_flex_notes
+from probe.faults.state import Search, SearchMode
 from probe.task.steps import CountChain, Effect, RingBell, SaveMap, SetUpChain
 
 MOST_LOOKED_AT = 8
@@ -29,7 +28,9 @@ Result = tuple[Search, tuple[Effect, ...]]
 
 def begin_halving(search: Search, now_s: float) -> Result:
     """Look for the edge between right and wrong."""
-    return lights(replace(search, mode=Mode.HALVING, halving=BreakSearch(search.length), chosen=0, message=""), now_s)
+    return lights(
+        replace(search, mode=SearchMode.HALVING, halving=BreakSearch(search.length), chosen=0, message=""), now_s
+    )
 
 
 def halved(search: Search, key: str, now_s: float) -> Result:
@@ -56,7 +57,7 @@ def halved(search: Search, key: str, now_s: float) -> Result:
 def begin_colours(search: Search, now_s: float) -> Result:
     """Ask what each colour looks like."""
     return lights(
-        replace(search, mode=Mode.COLOURS, looks=(), fits=(), narrowed=(), chosen=0, typed="", message=""), now_s
+        replace(search, mode=SearchMode.COLOURS, looks=(), fits=(), narrowed=(), chosen=0, typed="", message=""), now_s
     )
 
 
@@ -65,7 +66,7 @@ def looked_at(search: Search) -> int:
     return max(1, min(MOST_LOOKED_AT, search.length))
 
 
-def parse_look(text: str, sent: str, count: int) -> Look:
+def parse_look(text: str, sent: str, count: int) -> ColourLook:
     """What is typed for a colour sent: letters lit at each of the first pixels (`G`, `GW`, `-` for dark), one word if all
     look alike. Raises ValueError."""
     words = text.upper().split()
@@ -75,21 +76,21 @@ def parse_look(text: str, sent: str, count: int) -> Look:
         if word != "-" and (set(word) - set("RGBW")):
             raise ValueError(f"{word!r} is not made of R, G, B, W, and it is not - for dark")
     seen = [frozenset() if word == "-" else frozenset(word) for word in words]
-    return Look(sent, tuple(seen * count if len(seen) == 1 else seen))
+    return ColourLook(sent, tuple(seen * count if len(seen) == 1 else seen))
 
 
 def look_given(search: Search, key: str, now_s: float) -> Result:
     """An answer about one colour, or what to do with what was found."""
     count = looked_at(search)
     if key == "back":
-        return lights(replace(search, mode=Mode.FINDING, chosen=0, message=""), now_s)
+        return lights(replace(search, mode=SearchMode.FINDING, chosen=0, message=""), now_s)
     if key == "set-order":
         return _order_set(search, now_s)
     if key.startswith("drive:"):
         return _driven(search, key.removeprefix("drive:"), now_s)
     sent = "RGBW"[len(search.looks)]
     if key == UNSURE:
-        look = Look(sent, (None,) * count)
+        look = ColourLook(sent, (None,) * count)
     else:
         try:
             look = parse_look(search.typed, sent, count)
@@ -130,20 +131,27 @@ def colour_words(search: Search) -> str:
 def _driven(search: Search, order: str, now_s: float) -> Result:
     """Set another order for a second look that tells apart what looks alike under the first."""
     chain = search.here.model_copy(update={"order": order})
-    m = replace_chain(search.map, chain)
-    search = replace(search, map=m, narrowed=search.fits, looks=(), fits=(), chosen=0, typed="", message="")
+    map_ = replace_chain(search.map, chain)
+    search = replace(search, map=map_, narrowed=search.fits, looks=(), fits=(), chosen=0, typed="", message="")
     search, effects = lights(search, now_s)
-    return search, (SaveMap(m), SetUpChain(chain), *effects)
+    return search, (SaveMap(map_), SetUpChain(chain), *effects)
 
 
 def _order_set(search: Search, now_s: float) -> Result:
     order = next(fit.order for fit in search.fits if fit.odd_number is None)
     chain = search.here.model_copy(update={"order": order})
-    m = replace_chain(search.map, chain)
-    search = replace(search, map=m, mode=Mode.REPAIR if search.repairing else Mode.FINDING, chosen=0, looks=(), fits=())
+    map_ = replace_chain(search.map, chain)
+    search = replace(
+        search,
+        map=map_,
+        mode=SearchMode.REPAIR if search.repairing else SearchMode.FINDING,
+        chosen=0,
+        looks=(),
+        fits=(),
+    )
     search, effects = lights(search, now_s)
     return replace(search, message=f"order {order} is set and kept in the map"), (
-        SaveMap(m),
+        SaveMap(map_),
         SetUpChain(chain),
         *effects,
     )
@@ -154,9 +162,9 @@ def _order_set(search: Search, now_s: float) -> Result:
 
 def begin_flex(search: Search, now_s: float) -> Result:
     """Touch joint after joint while one frame holds, or colours march."""
-    asked = search.question.pattern if search.question is not None and search.mode is Mode.QUESTION else None
+    asked = search.question.pattern if search.question is not None and search.mode is SearchMode.QUESTION else None
     log = FlexLog(search.length, asked.name if asked is not None else "hold-one")
-    return lights(replace(search, mode=Mode.FLEX, flex=log, flex_from=search.map, chosen=0, message=""), now_s)
+    return lights(replace(search, mode=SearchMode.FLEX, flex=log, flex_from=search.map, chosen=0, message=""), now_s)
 
 
 def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
@@ -169,8 +177,8 @@ def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
     log = log.answered({"yes": True, "no": False}.get(key))
     before = search.flex_from or search.map
     reacted = [touched.joint for touched in log.changed]
-    m = with_flex_notes(before, search.chain, time=time, lines=log.notes(), reacted=reacted)
-    search = replace(search, flex=log, map=m, chosen=0)
+    map_ = with_flex_notes(before, search.chain, time=time, lines=log.notes(), reacted=reacted)
+    search = replace(search, flex=log, map=map_, chosen=0)
     light: tuple[Effect, ...] = ()
     if log.joint is None:
         search, light = _flex_over(search, log, now_s)
@@ -178,7 +186,7 @@ def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
         search = replace(search, message=f"{joint_name(log.answers[-1].joint)}: noted" if key == "yes" else "")
         if key == "yes":  # what a change left behind would hide the next one: the held frame is sent anew
             search, light = lights(search, now_s)
-    return search, (SaveMap(m), *light)
+    return search, (SaveMap(map_), *light)
 
 
 def _flex_over(search: Search, log: FlexLog, now_s: float) -> Result:
@@ -186,7 +194,7 @@ def _flex_over(search: Search, log: FlexLog, now_s: float) -> Result:
     search = replace(search, flex=None, flex_from=None, chosen=0, message=done)
     asked = search.question
     if asked is None:
-        return lights(replace(search, mode=Mode.CONTEXT), now_s)
+        return lights(replace(search, mode=SearchMode.CONTEXT), now_s)
     if log.changed and search.session.k is None:
         search = replace(search, session=replace(search.session, k=log.changed[0].joint - 1))
     whole = log.joint is None
@@ -194,7 +202,7 @@ def _flex_over(search: Search, log: FlexLog, now_s: float) -> Result:
     if not log.changed and whole:
         answer = next(a.id for a in asked.answers if a.normal)
     if answer is None:  # what stayed behind is the person's to say
-        return lights(replace(search, mode=Mode.QUESTION), now_s)
+        return lights(replace(search, mode=SearchMode.QUESTION), now_s)
     session = answered(search.knowledge, search.session, observation=asked.id, answer=answer)
     return lights(replace(next_question(replace(search, session=session)), message=done), now_s)
 
@@ -211,22 +219,28 @@ def begin_return(search: Search, now_s: float) -> Result:
         words = "this board has no input for a return wire (feature count)"
         return replace(search, message=words), (RingBell(),)
     sent = min(identity.pixels, search.length + MORE_SENT)
-    search = replace(search, mode=Mode.RETURN, returned=Returned(sent), chosen=0, message="")
+    search = replace(search, mode=SearchMode.RETURN, returned=ReturnWire(sent), chosen=0, message="")
     return counted_again(lights(search, now_s)[0])
 
 
 def counted_again(search: Search) -> Result:
     """Ask for one more count, unless one is under way."""
     identity, back = search.board.identity, search.returned
-    if search.mode is not Mode.RETURN or identity is None or back is None or back.waiting or not identity.has("count"):
+    if (
+        search.mode is not SearchMode.RETURN
+        or identity is None
+        or back is None
+        or back.waiting
+        or not identity.has("count")
+    ):
         return search, ()
     sent = min(identity.pixels, back.sent * 2) if back.nothing_back else back.sent
     if sent != back.sent:
-        back = Returned(sent)
+        back = ReturnWire(sent)
     return replace(search, returned=replace(back, waiting=True)), (CountChain(search.here.output, sent),)
 
 
-def return_words(back: Returned, length: int) -> str:
+def return_words(back: ReturnWire, length: int) -> str:
     """What the counts say, in a line."""
     if back.length is None:
         return "counting"
@@ -243,9 +257,9 @@ def return_over(search: Search, key: str, time: str, now_s: float) -> Result:
     words = ""
     if key == "end" and back is not None and back.length is not None:
         said = return_words(back, search.length)
-        m = kept(search.map, search.chain, time=time, reason=f"return wire on {search.here.name}: {said}", lines=())
-        search, effects, words = replace(search, map=m), (SaveMap(m),), "kept in the map's log"
-    search, light = lights(replace(search, mode=Mode.CONTEXT, chosen=0), now_s)
+        map_ = kept(search.map, search.chain, time=time, reason=f"return wire on {search.here.name}: {said}", lines=())
+        search, effects, words = replace(search, map=map_), (SaveMap(map_),), "kept in the map's log"
+    search, light = lights(replace(search, mode=SearchMode.CONTEXT, chosen=0), now_s)
     return replace(search, message=words), effects + light
 
 
@@ -254,7 +268,7 @@ def return_over(search: Search, key: str, time: str, now_s: float) -> Result:
 
 def begin_soak(search: Search, now_s: float) -> Result:
     """Slow colours at the ceiling for a long time, to catch what fails warm."""
-    return lights(replace(search, mode=Mode.SOAK, soaking_s=now_s, chosen=0, message=""), now_s)
+    return lights(replace(search, mode=SearchMode.SOAK, soaking_s=now_s, chosen=0, message=""), now_s)
 
 
 def soak_words(search: Search, now_s: float) -> str:
@@ -269,8 +283,8 @@ def soak_over(search: Search, key: str, time: str, now_s: float) -> Result:
     words = ""
     if key != "back":
         words = f"trouble after {ran}" if key == "yes" else f"{ran} without trouble"
-        m = kept(search.map, search.chain, time=time, reason=f"soak of {search.here.name}: {words}", lines=())
-        search, effects = replace(search, map=m), (SaveMap(m),)
-    where = Mode.CONTEXT if search.finding is None else Mode.FINDING
+        map_ = kept(search.map, search.chain, time=time, reason=f"soak of {search.here.name}: {words}", lines=())
+        search, effects = replace(search, map=map_), (SaveMap(map_),)
+    where = SearchMode.CONTEXT if search.diagnosis is None else SearchMode.FINDING
     search, light = lights(replace(search, mode=where, soaking_s=None, chosen=0), now_s)
     return replace(search, message=f"{words}: kept in the map's log" if words else ""), effects + light

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from device_protocol.orders import Identity
 from probe.document.model import Chain
-from probe.faults.light import begin, own_pattern, picture, sent, stepped, ticked
+from probe.faults.fault_patterns import begin, own_pattern, picture, sent, stepped, ticked
 from probe.patterns.flash import flashes_per_second
 from probe.patterns.patterns import Chain as PatternChain
 from probe.patterns.patterns import PatternName, frame, pattern

@@ -1,4 +1,4 @@
-"""What the board shows in each mode of a fault search."""
+"""What comes next in a fault search: the question, or what was found, and the light that belongs to it."""
 
 from __future__ import annotations
 
@@ -8,12 +8,81 @@ from dataclasses import replace
 from device_protocol.orders import Identity
 from device_protocol.values import Colour as BoardColour
 from probe.document.model import Chain
-from probe.faults.knowledge import Power
-from probe.faults.light import Running, again, begin
-from probe.faults.search_state import Mode, Search
+from probe.faults.engine import answered, next_step
+from probe.faults.explain import diagnose
+from probe.faults.fault_patterns import Running, again, begin
+from probe.faults.joint import JointTest, Suspected, next_test, remaining
+from probe.faults.knowledge import PICTURE_QUESTION, ChainPower
+from probe.faults.state import Search, SearchMode
 from probe.patterns.patterns import Pattern, PatternName, pattern
 from probe.patterns.pictures import BLUE, GREEN, RED, Colour
 from probe.task.steps import Effect, SetUpChain, ShowDark, ShowPixel
+
+MANY_TROUBLES = 3
+"""So many orders asked again while pixels are refreshed count as bytes that get lost: judgement."""
+
+
+def results_at_joint(search: Search) -> dict[JointTest, str]:
+    """The joint's tests that have a plain answer."""
+    found = {test: search.session.answer_to(test.value) for test in JointTest}
+    return {test: answer for test, answer in found.items() if answer is not None}
+
+
+def next_question(search: Search) -> Search:
+    """The search with the question that comes next; in mode FINDING when there is none."""
+    knowledge = search.knowledge
+    search = replace(
+        search,
+        mode=SearchMode.QUESTION,
+        chosen=0,
+        typed="",
+        trial=0,
+        over="",
+        halving=None,
+        flex=None,
+        diagnosis=diagnose(knowledge, search.session),
+    )
+    step = next_step(knowledge, search.session)
+    search = replace(search, stop=step.stop)
+    if search.splitting and not search.session.stopped:
+        results = results_at_joint(search)
+        skipped = [test for test in JointTest if test not in results and search.session.has(test.value)]
+        test = next_test(results, skipped=skipped)
+        if test is not None:
+            return replace(search, question=knowledge.observation(test.value))
+        search = replace(search, splitting=False, message=_left_words(remaining(results)))
+    if step.question is None:
+        return replace(search, mode=SearchMode.FINDING, question=None, over=step.over)
+    return replace(search, question=step.question)
+
+
+def _left_words(left: tuple[Suspected, ...]) -> str:
+    if not left:
+        return "The tests at the joint contradict each other: make one of them again (Ctrl+Z goes back)."
+    if len(left) == 1:
+        return "The tests at the joint leave one fault."
+    return f"The tests at the joint leave {len(left)} faults."
+
+
+def with_tool_facts(search: Search) -> Search:
+    """What the program sees for itself: whether the board answers, restarted, or loses bytes.
+
+    Nothing of it in a practice round, whose facts are the model's, and nothing on paper.
+    """
+    if search.solution is not None or search.paper:
+        return search
+    facts = {"link-answers": "yes" if search.board.here else "no"}
+    if search.board.here and search.session.has(PICTURE_QUESTION):
+        facts["replies-damaged"] = "yes" if search.troubles >= MANY_TROUBLES else "no"
+        if search.session.answer_to("restarted") != "yes":
+            facts["restarted"] = "no"
+    session = search.session
+    for name, answer in facts.items():
+        session = answered(search.knowledge, session, observation=name, answer=answer, by_tool=True)
+    return replace(search, session=session)
+
+
+# Light
 
 MORE_PIXELS = 10
 FLIP_QUESTION = "settings-flip"
@@ -45,15 +114,17 @@ def wanted(search: Search) -> Pattern | None:
     """The pattern that belongs to what is asked; None for darkness."""
     question = search.question
     match search.mode:
-        case Mode.QUESTION if question is not None and question.pattern is not None and question.power is not Power.OFF:
+        case SearchMode.QUESTION if (
+            question is not None and question.pattern is not None and question.power is not ChainPower.OFF
+        ):
             return pattern(question.pattern.name, dict(question.pattern.arguments))
-        case Mode.LAST_GOOD:
+        case SearchMode.LAST_GOOD:
             return pattern(PatternName.WALK)
-        case Mode.FLEX if search.flex is not None and search.flex.joint is not None:
+        case SearchMode.FLEX if search.flex is not None and search.flex.joint is not None:
             return pattern(search.flex.pattern)
-        case Mode.SOAK:
+        case SearchMode.SOAK:
             return pattern(PatternName.SOAK)
-        case Mode.COLOURS if not search.fits and len(search.looks) < len(search.here.order):
+        case SearchMode.COLOURS if not search.fits and len(search.looks) < len(search.here.order):
             sent = "RGBW"[len(search.looks)]
             return replace(pattern(PatternName.ALL_DIM), colour=_SENT[sent])
         case _:
@@ -70,9 +141,9 @@ def lights(search: Search, now_s: float) -> tuple[Search, tuple[Effect, ...]]:
     if search.session.stopped:
         return search, (ShowDark(None),)
     number = None if search.halving is None else search.halving.pixel
-    if search.mode is Mode.HALVING and number is not None:
+    if search.mode is SearchMode.HALVING and number is not None:
         return search, (*_restored(search, before), ShowPixel(search.here.output, number, HALVING_COLOUR))
-    if search.mode is Mode.RETURN:
+    if search.mode is SearchMode.RETURN:
         return search, ()
     made = wanted(search)
     if made is None:
@@ -83,7 +154,7 @@ def lights(search: Search, now_s: float) -> tuple[Search, tuple[Effect, ...]]:
 def _begun(
     search: Search, made: Pattern, identity: Identity, before: Running | None, now_s: float
 ) -> tuple[Search, tuple[Effect, ...]]:
-    asked = search.question.id if search.question is not None and search.mode is Mode.QUESTION else ""
+    asked = search.question.id if search.question is not None and search.mode is SearchMode.QUESTION else ""
     chain = search.here
     extra = 0
     setting: Sequence[Effect] = _restored(search, before)
@@ -99,7 +170,7 @@ def _begun(
         identity,
         now_s=now_s,
         steady_only=search.steady_only,
-        from_here=search.mode is Mode.LAST_GOOD,
+        from_here=search.mode is SearchMode.LAST_GOOD,
         extra=extra,
     )
     running = replace(running, changed=asked in (COUNT_QUESTION, FLIP_QUESTION))

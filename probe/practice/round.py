@@ -1,22 +1,22 @@
-"""The scene of a practice round: a simulated board on a model wiring with a planted fault, and what one sees and reads.
+"""A practice round: a simulated board on a model wiring with a planted fault, and what one sees and reads there.
 
 What the board clocks out goes through the model: the chain shows what the pixels make of it, not what was asked for.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from device_protocol.board import BoardConfig, SimulatedBoard
 from device_protocol.values import Colour as BoardColour
 from probe.document.model import Chain, Kind, PixelState, PlayfieldMap, Position
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
-from probe.faults.behaviour import Now, Seen, View, view
-from probe.faults.knowledge import Knowledge, Who
-from probe.faults.plant import Planted
-from probe.faults.practice import Practice
-from probe.faults.wiring import Flex
 from probe.patterns.pictures import DARK, Colour
+from probe.practice.behaviour import Now, SeenChain, SeenPixel, view
+from probe.practice.person import Asked, Reply, SimulatedPerson
+from probe.practice.plant import Planted, plant_any
+from probe.practice.wiring import Flex
 
 CEILING_MA = 2_000
 CHAIN = "practice"
@@ -43,19 +43,19 @@ class PracticeBoard(SimulatedBoard):
         super().__init__(BoardConfig(outputs=2, pixels=200, ceiling_ma=CEILING_MA), now_ms=now_ms)
 
     def receive_data(self, data: bytes, now_ms: float) -> bytes:
-        said = super().receive_data(data, now_ms)
-        return said if self._planted.wiring.head.answers else b""
+        reply = super().receive_data(data, now_ms)
+        return reply if self._planted.wiring.head.answers else b""
 
     def tick(self, now_ms: float) -> bytes:
-        said = super().tick(now_ms)
-        return said if self._planted.wiring.head.answers else b""
+        reply = super().tick(now_ms)
+        return reply if self._planted.wiring.head.answers else b""
 
     def clock_out(self, number: int, frame: bytes) -> None:
         super().clock_out(number, frame)
         if number == 0:
             self._frame = frame
 
-    def view(self) -> View:
+    def view(self) -> SeenChain:
         """What the pixels make of the last frame, with the settings the board has now."""
         wiring = self._planted.wiring
         driven = self.outputs[0].byte_order if self.outputs else wiring.settings.order
@@ -90,7 +90,7 @@ def _colour(colour: BoardColour) -> Colour:
     return Colour(colour.red, colour.green, colour.blue, colour.white)
 
 
-def sign(seen: Seen) -> str:
+def sign(seen: SeenPixel) -> str:
     """One sign for what is seen of a pixel: the colours that are at least half as strong as the strongest."""
     if not seen.steady:
         return "~"
@@ -102,30 +102,45 @@ def sign(seen: Seen) -> str:
     return mark.lower() if seen.tinted else mark
 
 
-class Scene:
-    """A practice round with its board, its map, and what one would see and measure. The same seed gives the same."""
+class PracticeRound:
+    """A planted fault with its board, its map, and what one would see and measure. The same seed gives the same.
 
-    def __init__(self, knowledge: Knowledge, *, seed: int, count: int = 50) -> None:
+    `weights`: how often each cause is planted, by id. `questions`: all that may be asked.
+    """
+
+    def __init__(
+        self,
+        weights: Sequence[tuple[str, float]],
+        questions: Sequence[Asked],
+        *,
+        seed: int,
+        count: int = 50,
+        faults: int = 1,
+    ) -> None:
         self.seed = seed
-        self.practice = Practice(knowledge, seed=seed, count=count)
-        self.planted = self.practice.planted
+        self.planted = plant_any(weights, seed=seed, count=count, faults=faults)
         self.board = PracticeBoard(self.planted)
         self.map = practice_map(self.planted)
-        self.tool = {
-            observation.id: self.practice.answer(observation.id).answer
-            for observation in knowledge.observations
-            if observation.who is Who.TOOL
-        }
+        self._questions = {asked.id: asked for asked in questions}
+        self._person = SimulatedPerson(self.planted, seed=seed)
+        self._replies: dict[str, Reply] = {}
+        self.answer("look")
 
-    def told(self, observation: str) -> str:
-        """What one would see or read for an observation, in words."""
-        return self.practice.told(observation)
+    def answer(self, question_id: str) -> Reply:
+        """What one would answer to that question; the same whenever it is asked. Raises KeyError."""
+        if question_id not in self._replies:
+            self._replies[question_id] = self._person.answer(self._questions[question_id])
+        return self._replies[question_id]
 
-    def reacts(self, joint: int) -> str:
-        """What touching the joint that arrives at pixel `joint` does."""
-        flex = self.planted.wiring.joints[joint].flex
+    @property
+    def k(self) -> int | None:
+        """The last good pixel by the first look, -1 if none, None where there is no edge."""
+        return self._person.k
+
+    def reacts(self, joint: int) -> bool:
+        """Whether touching the joint that arrives at pixel `joint` changes anything."""
         head = joint == 0 and self.planted.wiring.head.data_flex
-        return "something changes" if flex is not Flex.FIRM or head else "nothing changes"
+        return head or self.planted.wiring.joints[joint].flex is not Flex.FIRM
 
     def lights(self, number: int) -> str:
         """What a single lit number shows."""
@@ -137,19 +152,19 @@ def practice_map(planted: Planted) -> PlayfieldMap:
     wiring = planted.wiring
     settings = wiring.settings
     order = settings.order
-    m = add_chain(
+    map_ = add_chain(
         new_map("Kelp Forest, practice"),
         Chain(id=CHAIN, name="Practice chain", output=0, order=order, ceiling_ma=CEILING_MA),
     )
-    m = set_count(m, CHAIN, settings.count)
-    size = m.machine
+    map_ = set_count(map_, CHAIN, settings.count)
+    size = map_.machine
     for number in range(settings.count):
         shifted = wiring.shift_from is not None and number >= wiring.shift_from
         spot = number + (wiring.shift if shifted else 0)
         position = Position(
             x_mm=size.width_mm * (0.15 + 0.7 * (spot % 10) / 9), y_mm=size.length_mm * (0.1 + 0.16 * (spot // 10))
         )
-        m, place = add_place(m, f"Spot {spot}", kind=Kind.INSERT, position=position)
-        m = assign_place(m, CHAIN, number, place.id)
-    assert all(pixel.state is PixelState.PLACED for pixel in m.chain(CHAIN).pixels)
-    return m
+        map_, place = add_place(map_, f"Spot {spot}", kind=Kind.INSERT, position=position)
+        map_ = assign_place(map_, CHAIN, number, place.id)
+    assert all(pixel.state is PixelState.PLACED for pixel in map_.chain(CHAIN).pixels)
+    return map_

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from probe.faults.chips import ORDERS_RGB, ORDERS_RGBW, shown, stream
-from probe.faults.signature import Candidate, Look, decide, predict, separating_drive
+from probe.faults.byte_order import Candidate, ColourLook, decide, predict, separating_drive
+from probe.patterns.chips import ORDERS_RGB, ORDERS_RGBW, shown, stream
 from probe.patterns.pictures import DARK, RED, Colour
 
 orders = st.sampled_from([*ORDERS_RGB, *ORDERS_RGBW])
@@ -17,9 +17,9 @@ def seen(candidate: Candidate, sent: str, driven: str, count: int) -> list[str]:
     return ["".join(sorted(letters)) for letters in predict(candidate, sent=sent, driven=driven, count=count)]
 
 
-def looks(candidate: Candidate, driven: str, count: int) -> list[Look]:
+def looks(candidate: Candidate, driven: str, count: int) -> list[ColourLook]:
     colours = "RGBW" if len(driven) == 4 else "RGB"
-    return [Look(sent, predict(candidate, sent=sent, driven=driven, count=count)) for sent in colours]
+    return [ColourLook(sent, predict(candidate, sent=sent, driven=driven, count=count)) for sent in colours]
 
 
 def places_lit(candidate: Candidate, *, driven: str, count: int) -> list[tuple[int, ...]]:
@@ -125,18 +125,18 @@ def test_one_odd_pixel_is_placed_exactly(number: int) -> None:
 
 
 def test_a_part_of_the_chain_is_enough_and_unknown_pixels_do_not_count() -> None:
-    part = [Look("R", (frozenset("G"), None, frozenset("G")), first=3)]
+    part = [ColourLook("R", (frozenset("G"), None, frozenset("G")), first=3)]
     assert {candidate.order for candidate in decide(part, driven="GRB", count=30)} >= {"RGB", "BGR"}
 
 
 def test_looks_that_contradict_each_other_leave_nothing() -> None:
-    wrong = [Look("R", (frozenset("R"),) * 6), Look("G", (frozenset("R"),) * 6)]
+    wrong = [ColourLook("R", (frozenset("R"),) * 6), ColourLook("G", (frozenset("R"),) * 6)]
     assert decide(wrong, driven="GRB", count=6) == ()
 
 
 def test_bad_input_is_refused() -> None:
     with pytest.raises(ValueError, match="of 3"):
-        decide([Look("R", (frozenset("R"),) * 4)], driven="GRB", count=3)
+        decide([ColourLook("R", (frozenset("R"),) * 4)], driven="GRB", count=3)
     with pytest.raises(ValueError, match="permutation"):
         decide([], driven="GRX", count=3)
     with pytest.raises(ValueError, match="none of R, G, B, W"):

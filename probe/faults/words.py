@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from probe.document.model import PlayfieldMap, shown_number
+from probe.faults.asking import FLIP_QUESTION, tried
 from probe.faults.explain import filled, why
 from probe.faults.flexlog import ACTIONS, CAUTION, meaning
-from probe.faults.from_map import joint_wires
-from probe.faults.joint import joint_sheet
-from probe.faults.knowledge import Group, Power, Who
-from probe.faults.search_jobs import looked_at, return_words
-from probe.faults.search_light import FLIP_QUESTION, tried
-from probe.faults.search_state import Mode, Search
+from probe.faults.jobs import looked_at, return_words
+from probe.faults.joint import joint_sheet, joint_wires
+from probe.faults.knowledge import CauseGroup, ChainPower, Who
+from probe.faults.state import Search, SearchMode
 
 OFF_FIRST = "Pixel supply off and machine unplugged before you touch it. Wait some minutes."
 POWERED = "Probe tips touch one pad only. Game unplugged, pixels on their own supply. Mains and coil parts: keep out."
@@ -24,7 +23,7 @@ SOLDERING = (
     "Mains and coil wiring: only who is trained for it, by the local rules.",
 )
 _COLOUR_WORDS = {"R": "red", "G": "green", "B": "blue", "W": "white"}
-_JOINT_CAUSES = frozenset({Group.CHAIN})
+_JOINT_CAUSES = frozenset({CauseGroup.CHAIN})
 _HEAD_CAUSES = frozenset(
     {"head-data-open", "first-input-dead", "wrong-end", "data-ground-swapped", "data-five-swapped"}
 )
@@ -34,23 +33,23 @@ def headline(search: Search) -> str:
     """The question, or what the screen is about, in a sentence."""
     k = search.session.k
     match search.mode:
-        case Mode.CONTEXT:
+        case SearchMode.CONTEXT:
             return "What is known already? Enter changes a line; the first line begins."
-        case Mode.QUESTION:
+        case SearchMode.QUESTION:
             return filled(search.question.question, k) if search.question is not None else ""
-        case Mode.LAST_GOOD:
+        case SearchMode.LAST_GOOD:
             return "Which is the last good pixel, before the trouble? One pixel walks and its number is shown."
-        case Mode.HALVING:
+        case SearchMode.HALVING:
             number = None if search.halving is None else search.halving.pixel
             left = "" if search.halving is None else f" ({search.halving.most_looks} looks at most)"
             return (
                 "" if number is None else f"Pixel {shown_number(number)} is told to light green. Does it, alone?{left}"
             )
-        case Mode.FINDING:
+        case SearchMode.FINDING:
             return f"The suspects: {search.over}." if search.over else "The suspects."
-        case Mode.REPAIR:
+        case SearchMode.REPAIR:
             return f"Repair: {filled(search.knowledge.cause(search.repairing).name, k)}"
-        case Mode.COLOURS:
+        case SearchMode.COLOURS:
             if search.fits or len(search.looks) >= len(search.here.order):
                 return "What the colours say:"
             sent = _COLOUR_WORDS["RGBW"[len(search.looks)]]
@@ -58,15 +57,15 @@ def headline(search: Search) -> str:
                 f"Every pixel is told to be {sent}. What do the first {looked_at(search)} show?"
                 " Letters for each (R, GW, - for dark); one word if all look alike."
             )
-        case Mode.FLEX:
+        case SearchMode.FLEX:
             return search.flex.prompt if search.flex is not None else ""
-        case Mode.RETURN:
+        case SearchMode.RETURN:
             return "Return wire: from the last pixel's data output through a divider to the board's input."
-        case Mode.SOAK:
+        case SearchMode.SOAK:
             return (
                 "Long soak: look in from time to time. Say at once when something goes wrong, so that its time is kept."
             )
-        case Mode.DONE:
+        case SearchMode.DONE:
             return search.outcome[0] if search.outcome else ""
 
 
@@ -74,28 +73,28 @@ def details(search: Search) -> tuple[str, ...]:
     """Lines below the headline: safety steps, cautions, remedies, the joint's sheet, what was found."""
     lines: list[str] = list(search.stop)
     match search.mode:
-        case Mode.CONTEXT:
+        case SearchMode.CONTEXT:
             lines += [
                 "Hints, not certainty: unplug the machine at the wall before you touch wiring.",
                 "Smell, heat or ticking at any time: F3, then off and unplug.",
             ]
-        case Mode.QUESTION:
+        case SearchMode.QUESTION:
             lines += _question_details(search)
-        case Mode.FINDING:
+        case SearchMode.FINDING:
             lines += _finding_details(search)
-        case Mode.REPAIR:
+        case SearchMode.REPAIR:
             lines += repair_lines(search)
-        case Mode.FLEX:
+        case SearchMode.FLEX:
             lines += [CAUTION, "; ".join(ACTIONS)]
             if search.flex is not None:
                 seen = ("lags",) if search.flex.pattern == "march" else ("dark", "odd")
                 lines += [f"{word}: {meaning(search.flex.pattern, word)}" for word in seen]
-        case Mode.RETURN:
+        case SearchMode.RETURN:
             if search.returned is not None:
                 lines.append(return_words(search.returned, search.length))
-        case Mode.SOAK:
+        case SearchMode.SOAK:
             lines += [SOAK_CAUTION]
-        case Mode.DONE:
+        case SearchMode.DONE:
             lines += search.outcome[1:]
         case _:
             pass
@@ -107,7 +106,7 @@ def _question_details(search: Search) -> list[str]:
     if asked is None:
         return []
     lines = []
-    if asked.power is Power.OFF or asked.who in (Who.METER_UNPOWERED, Who.JUMPER, Who.SWAP, Who.PROBE):
+    if asked.power is ChainPower.OFF or asked.who in (Who.METER_UNPOWERED, Who.JUMPER, Who.SWAP, Who.PROBE):
         lines.append(OFF_FIRST)
     elif asked.who is Who.METER_POWERED:
         lines.append(POWERED)
@@ -123,7 +122,7 @@ def _question_details(search: Search) -> list[str]:
 
 
 def _finding_details(search: Search) -> list[str]:
-    found = search.finding
+    found = search.diagnosis
     if found is None:
         return []
     k, lines = search.session.k, []
@@ -140,8 +139,8 @@ def _finding_details(search: Search) -> list[str]:
 
 def suspect_lines(search: Search, *, reasons: int = 0) -> tuple[str, ...]:
     """The suspects so far, with up to so many reasons each; none while nothing has been answered."""
-    found = search.finding
-    if found is None or not search.session.questions_asked or search.mode in (Mode.LAST_GOOD, Mode.HALVING):
+    found = search.diagnosis
+    if found is None or not search.session.questions_asked or search.mode in (SearchMode.LAST_GOOD, SearchMode.HALVING):
         return ()
     k, lines = search.session.k, []
     for place, suspect in enumerate(found.suspects, start=1):
@@ -165,9 +164,9 @@ def repair_lines(search: Search) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def sheet(m: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
+def sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
     """The joint's function and colour sheet with the cautions, k -1 for the joint at the board. To have beside the iron."""
-    return (*joint_sheet(k, joint_wires(m, chain_id, k)), *SOLDERING)
+    return (*joint_sheet(k, joint_wires(map_, chain_id, k)), *SOLDERING)
 
 
 def light_words(search: Search) -> tuple[bool, str]:
@@ -177,9 +176,9 @@ def light_words(search: Search) -> tuple[bool, str]:
     if search.session.stopped:
         return False, "all dark, for safety"
     running = search.running
-    if search.mode is Mode.HALVING:
+    if search.mode is SearchMode.HALVING:
         return search.lit is not None, "one pixel, dim green"
-    if search.mode is Mode.RETURN:
+    if search.mode is SearchMode.RETURN:
         return False, "dark: the board counts"
     if running is None:
         return False, "dark"
