@@ -35,8 +35,8 @@ def merge_lamp_list(
     from probe.document.file import MapFile, load_map
     from probe.document.joining import join_all, propose
     from probe.document.lamp_merge import apply_merge, merge_lamps, row_title
+    from probe.document.revisions import closed_apart
     from probe.export import ImportProblem, read_lamp_list
-    from probe.task.sessions import closed_apart
 
     try:
         named = named_columns(columns)

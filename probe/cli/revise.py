@@ -41,7 +41,7 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
     from probe.document.edit_text import parse_edits
     from probe.document.edits import EditError, renumber
     from probe.document.model import MAX_TEXT
-    from probe.task.sessions import session_closed
+    from probe.document.revisions import session_closed
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()
@@ -66,8 +66,7 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
 def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int:
     """Take the last revision back (or do the last undone one again), as a revision of its own."""
     from probe.document.diff import ConflictError
-    from probe.document.revisions import NoRevisionError, undo
-    from probe.task.sessions import session_closed
+    from probe.document.revisions import NoRevisionError, session_closed, undo
 
     def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
         time = now_text()

@@ -35,12 +35,12 @@ from probe.document.file import (
 from probe.document.model import Chain, Lamp, PixelState, PlayfieldMap
 from probe.document.open_recheck import counted
 from probe.document.operations import new_map, set_lamps
+from probe.document.revisions import closed_apart
 from probe.export import ImportProblem, read_lamp_list
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.errors import LinkError
 from probe.link.simulated_wire import SimulatedPort, simulated_port
 from probe.link.wire import OpenWire
-from probe.task.sessions import closed_apart
 from probe.ui.keys import TABLE, unknown_names
 from probe.ui.plan import MakeLink, Plan, Seen
 from probe.ui.start import PortChoice

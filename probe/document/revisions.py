@@ -12,11 +12,16 @@ from collections.abc import Iterable
 from probe.document.change import Change, What
 from probe.document.diff import Cache, diff, expanded, revert
 from probe.document.model import MAX_TEXT, Chain, Pixel, PlayfieldMap, Revision
+from probe.document.reasons import reason_of
 from probe.document.telling import told
 
 
 class NoRevisionError(ValueError):
     """There is no such revision, or it cannot be gone back over. The text says why and what to do."""
+
+
+class NothingToUndoError(NoRevisionError):
+    """No revision is there that could be taken back, or none was taken back that could be done again."""
 
 
 def next_number(m: PlayfieldMap) -> int:
@@ -67,6 +72,29 @@ def revised(before: PlayfieldMap, after: PlayfieldMap, *, time: str, reason: str
     """`after` as a revision on top of `before`, which has nothing pending; `before` itself if they say the same."""
     changes = diff(before, after)
     return _with_revision(after, before, changes, time=time, reason=reason) if changes else before
+
+
+def session_reason(m: PlayfieldMap) -> str:
+    """What the open session was about, from what it changed."""
+    return reason_of(m, m.pending)
+
+
+def session_closed(m: PlayfieldMap, *, time: str) -> PlayfieldMap:
+    """The map with its open session as a revision whose reason comes from what it changed; the same map if none is open."""
+    return close(m, time=time, reason=session_reason(m))
+
+
+def closed_apart(since: PlayfieldMap, now: PlayfieldMap, *, time: str, reason: str = "") -> PlayfieldMap:
+    """`now` with one revision for what was pending in `since` and one for what changed from there; none where nothing did.
+
+    `now` itself if nothing changed since `since`, or what changed is in a revision already.
+    """
+    own = diff(since, now) if now.revisions == since.revisions else ()
+    if not own:
+        return now
+    before = session_closed(since, time=time)
+    after = now.model_copy(update={"revisions": before.revisions, "pending": ()})
+    return revised(before, after, time=time, reason=reason or reason_of(now, own))
 
 
 def _with_revision(
@@ -139,7 +167,9 @@ def undo(m: PlayfieldMap, *, time: str, redo: bool = False) -> PlayfieldMap:
     done, undone = _stack(m)
     stack = undone if redo else done
     if not stack:
-        raise NoRevisionError("nothing was undone that could be done again" if redo else "there is no revision to undo")
+        raise NothingToUndoError(
+            "nothing was undone that could be done again" if redo else "there is no revision to undo"
+        )
     target = stack[-1]
     if not target.diff:
         raise NoRevisionError(

@@ -128,13 +128,16 @@ def _pixel_lines(
         if fields == {"verified"}:
             verified += 1
             continue
-        lines.append(f"{new.name} {at[change.key]}: {_said(before, change.before)} → {_said(after, change.after)}")
+        lines.append(
+            f"{new.name} {at[change.key]}: {said_words(before, change.before)} → {said_words(after, change.after)}"
+        )
     if verified:
         lines.append(f"{new.name}: {verified} pixels seen to be as the map says")
     return lines
 
 
-def _said(m: PlayfieldMap, pixel: dict[str, Any]) -> str:
+def said_words(m: PlayfieldMap, pixel: dict[str, Any]) -> str:
+    """What is said of a pixel, as a change holds it: place, state, note."""
     place = m.place_by_id.get(pixel.get("place") or "")
     words = place.label if place is not None else str(pixel.get("state", "unseen"))
     if place is not None and pixel.get("state") != "placed":

@@ -17,10 +17,11 @@ from probe.document.revisions import (
     back_to,
     last_redoable,
     last_undoable,
+    session_closed,
+    session_reason,
     undo,
 )
 from probe.document.telling import told
-from probe.task.sessions import session_closed, session_reason
 from probe.task.steps import BoardView, Effect, News, NotSaved, RingBell, Saved, SaveMap, board_view
 
 NOW = -1

@@ -11,10 +11,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from probe.document.diff import Cache, diff
+from probe.document.diff import Cache
 from probe.document.model import PlayfieldMap
-from probe.document.reasons import reason_of
-from probe.document.revisions import base_of, close, recorded, revised, undo
+from probe.document.revisions import (
+    base_of,
+    close,
+    closed_apart,
+    recorded,
+    session_closed,
+    session_reason,
+    undo,
+)
 from probe.task.steps import Effect, SaveMap
 
 Step = Callable[[Any, Any, float], tuple[Any, tuple[Effect, ...]]]
@@ -43,29 +50,6 @@ class UndoRevision:
 
     time: str
     redo: bool = False
-
-
-def session_reason(m: PlayfieldMap) -> str:
-    """What a session was about, from what it changed."""
-    return reason_of(m, m.pending)
-
-
-def session_closed(m: PlayfieldMap, *, time: str) -> PlayfieldMap:
-    """The map with its open session as a revision whose reason is told from what it changed; the same map if none is open."""
-    return close(m, time=time, reason=session_reason(m))
-
-
-def closed_apart(since: PlayfieldMap, now: PlayfieldMap, *, time: str, reason: str = "") -> PlayfieldMap:
-    """`now` with one revision for what was pending in `since` and one for what changed from there; none where nothing did.
-
-    `now` itself if nothing changed since `since`, or what changed is in a revision already.
-    """
-    own = diff(since, now) if now.revisions == since.revisions else ()
-    if not own:
-        return now
-    before = session_closed(since, time=time)
-    after = now.model_copy(update={"revisions": before.revisions, "pending": ()})
-    return revised(before, after, time=time, reason=reason or reason_of(now, own))
 
 
 def _replaced(state: Any, m: PlayfieldMap) -> Any:

@@ -14,9 +14,8 @@ from probe.document.model import Lamp, PixelState, PlayfieldMap, Position
 from probe.document.model.record import MAX_TEXT
 from probe.document.operations import replace_chain, set_lamps, set_note, set_state, update_place
 from probe.document.reasons import reason_of
-from probe.document.revisions import at_revision, is_verified, recorded, undo
+from probe.document.revisions import at_revision, closed_apart, is_verified, recorded, undo
 from probe.document.revisions import changed_in as rewired_in
-from probe.task.sessions import closed_apart
 from tests.document.strategies import maps
 
 NOW = "2026-03-01T19:30:00Z"

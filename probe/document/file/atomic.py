@@ -7,8 +7,10 @@ behind is never read, and `remove_leftovers` takes it away.
 
 from __future__ import annotations
 
+import itertools
 import os
 import re
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -25,9 +27,14 @@ def _temporary(path: Path, suffix: str) -> Path:
 
 
 def _write_new(disk: Disk, path: Path, data: bytes, like: FileFacts | None) -> None:
-    """Create a file with that content, on the medium when this returns."""
+    """Create a file with that content, on the medium when this returns. What has that name already is replaced."""
     disk.remove(path)
-    descriptor = disk.create(path, 0o666 if like is None else 0o600)
+    _create(disk, path, data, like)
+
+
+def _create(disk: Disk, path: Path, data: bytes, like: FileFacts | None, *, mode: int = 0o666) -> None:
+    """Create a file with that content that must not be there yet, on the medium when this returns."""
+    descriptor = disk.create(path, mode if like is None else 0o600)
     try:
         if like is not None:
             disk.take_access(descriptor, like)
@@ -71,6 +78,42 @@ def replace_file(disk: Disk, path: Path, data: bytes, *, keep_previous: bool) ->
             disk.remove(temporary)
         raise
     disk.sync_folder(path.parent)
+
+
+def _beside(path: Path, word: str) -> Iterator[Path]:
+    """Names beside a file that it may get too: `kelp.WORD.json`, `kelp.WORD-2.json`, and so on."""
+    for count in itertools.count(1):
+        yield path.with_name(f"{path.stem}.{word}{'' if count == 1 else f'-{count}'}{path.suffix}")
+
+
+def create_beside(disk: Disk, path: Path, word: str, data: bytes, *, like: FileFacts | None = None) -> Path:
+    """Make a new file beside a path, named after it: `kelp.json` → `kelp.WORD.json`, or `kelp.WORD-2.json` if that is there.
+
+    Nothing is written over. Only its owner may read it, unless it is to be `like` another. Raises OSError.
+    """
+    for made in _beside(path, word):
+        with suppress(FileExistsError):
+            _create(disk, made, data, like, mode=0o600)
+            disk.sync_folder(path.parent)
+            return made
+    raise AssertionError("names never end")
+
+
+def keep_beside(disk: Disk, path: Path, word: str) -> Path:
+    """Give a file that is about to be replaced a second name that stays, as `create_beside` does. Raises OSError."""
+    for kept in _beside(path, word):
+        if disk.facts(kept) is not None:
+            continue
+        with suppress(FileExistsError):
+            try:
+                disk.link(path, kept)
+            except FileExistsError:
+                raise
+            except OSError:
+                _create(disk, kept, disk.read(path), disk.facts(path))
+            disk.sync_folder(path.parent)
+            return kept
+    raise AssertionError("names never end")
 
 
 def remove_leftovers(disk: Disk, path: Path) -> tuple[str, ...]:

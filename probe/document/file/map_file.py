@@ -8,7 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from probe.document.file.atomic import previous_name, remove_leftovers, replace_file
+from probe.document.file.atomic import keep_beside, previous_name, remove_leftovers, replace_file
 from probe.document.file.disk import Disk
 from probe.document.file.errors import CannotSaveError, ChangedElsewhereError, UnsoundMapError
 from probe.document.file.layout import Renderer
@@ -73,8 +73,8 @@ class MapFile:
         self._unprimed = False
 
     @classmethod
-    def open(cls, path: str | os.PathLike[str], *, disk: Disk | None = None) -> MapFile:
-        """Lock and read a map; `.map` holds it.
+    def open(cls, path: str | os.PathLike[str], *, disk: Disk | None = None, wait_s: float = 0.0) -> MapFile:
+        """Lock and read a map; `.map` holds it. Waits at most `wait_s` for another program to let go of it.
 
         Raises FileInUseError, CannotReadError, DamagedFileError, NewerFileError, CannotSaveError (no lock possible);
         the file is left as it is in every case.
@@ -82,7 +82,7 @@ class MapFile:
         disk = disk or Disk()
         where = Path(os.path.realpath(path))
         read_bytes(disk, where)  # before the lock, which would litter a folder for a misspelt name
-        file = cls(where, ExclusiveLock(where), disk)
+        file = cls(where, ExclusiveLock(where, wait_s=wait_s), disk)
         try:
             file._identity = file._look()
             file._content = read_bytes(disk, where)
@@ -97,6 +97,20 @@ class MapFile:
     @classmethod
     def create(cls, path: str | os.PathLike[str], m: PlayfieldMap, *, disk: Disk | None = None) -> MapFile:
         """Lock a new file and save a map in it. Raises CannotSaveError if there is a file already, or as `save`."""
+        file = cls.claim(path, disk=disk)
+        try:
+            file.save(m)
+        except BaseException:
+            file.close()
+            raise
+        return file
+
+    @classmethod
+    def claim(cls, path: str | os.PathLike[str], *, over: bool = False, disk: Disk | None = None) -> MapFile:
+        """Lock a file that is to be made by the first `save`, its folder as well; it has no `map` yet.
+
+        Raises FileInUseError, CannotSaveError; also if there is a file already, unless it is to be saved `over`.
+        """
         disk = disk or Disk()
         where = Path(os.path.realpath(path))
         try:
@@ -105,8 +119,8 @@ class MapFile:
             raise saving_error(where, error, of_map=True) from error
         file = cls(where, ExclusiveLock(where), disk)
         try:
-            file._refuse_if_there()
-            file.save(m)
+            if not over:
+                file._refuse_if_there()
         except BaseException:
             file.close()
             raise
@@ -149,6 +163,21 @@ class MapFile:
         self._content = content
         self.map = m
 
+    def save_over(self, m: PlayfieldMap) -> Path | None:
+        """Save even if somebody else wrote the file, and keep what they wrote beside it under a new name, `NAME.theirs.json`.
+
+        Returns that name; None if nobody had changed it. Raises CannotSaveError, UnsoundMapError; nothing is lost then.
+        """
+        theirs: Path | None = None
+        try:
+            now = self._look()
+            if now is not None and now != self._identity:
+                theirs = keep_beside(self._disk, self.path, "theirs")
+        except OSError as error:
+            raise saving_error(self.path, error, of_map=True) from error
+        self.save(m, even_if_changed=True)
+        return theirs
+
     def _after_failure(self, content: bytes) -> None:
         """If the new content took the name after all (only the last sync failed), it was us who changed the file."""
         try:
@@ -160,7 +189,7 @@ class MapFile:
 
     def _refuse_if_there(self) -> None:
         if self._look() is not None:
-            raise CannotSaveError(self.path, "there is a file already", "Open it, or choose another name")
+            raise ChangedElsewhereError(self.path, "there is a file already", "Open it, or choose another name")
 
     def _look(self) -> tuple[int, int, int] | None:
         facts = self._disk.facts(self.path)
