@@ -6,11 +6,10 @@ from collections.abc import Sequence
 
 from probe.document.model import MAX_TEXT, PlayfieldMap, shown_number, storable
 from probe.document.operations import add_revision, grown, replace_chain
-from probe.document.revisions import revised
+from probe.document.revisions import revised, session_closed
 from probe.faults.explain import filled
 from probe.faults.knowledge import Who
 from probe.faults.state import Search
-from probe.task.sessions import session_closed
 
 FREE_QUESTIONS = 3
 
