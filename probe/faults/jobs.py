@@ -16,7 +16,7 @@ from probe.faults.state import Search, SearchMode
 from probe.task.steps import CountChain, Effect, RingBell, SaveMap, SetUpChain
 
 MOST_LOOKED_AT = 8
-MOST_RECKONED = 24
+MOST_COMPUTED = 24
 """Pixels beyond those looked at: where bytes run out, the end of a chain goes dark, not the pixels looked at."""
 MORE_SENT = 32
 
@@ -99,7 +99,7 @@ def look_given(search: Search, key: str, now_s: float) -> Result:
     search = replace(search, looks=(*search.looks, look), typed="", chosen=0, message="")
     if len(search.looks) < len(search.here.order):
         return lights(search, now_s)
-    sent_to = max(1, min(MOST_RECKONED, search.length))
+    sent_to = max(1, min(MOST_COMPUTED, search.length))
     fits = decide(search.looks, driven=search.here.order, count=sent_to)
     if search.narrowed:
         fits = tuple(fit for fit in fits if fit in search.narrowed)

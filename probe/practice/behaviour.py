@@ -271,10 +271,12 @@ def view(wiring: ModelWiring, picture: Picture, now: Now = REST, *, idle: bool =
     at = rails(wiring, picture)
     restarts = wiring.head.answers and at.board_v < wiring.head.brownout_v
     data = data_path(wiring, picture, at, now)
+    fed = _fed(wiring, now)
     pixels = []
     for number, chip in enumerate(wiring.chips):
         signal = _SILENT if idle or restarts else data.at_din[number]
-        pixels.append(_seen(wiring, chip, signal, at, number, now, picture))
+        volts = float(at.volts[number]) if number < fed else 0.0
+        pixels.append(_seen(chip, signal, volts, now, picture))
     other = wiring.head.crossed or (not wiring.head.on_set_output and wiring.head.other_chain_there)
     lit = any(colour.letters for colour in picture) and wiring.head.answers
     # Bits at half speed have long highs: fast chips read nearly all of them as 1.
@@ -282,11 +284,8 @@ def view(wiring: ModelWiring, picture: Picture, now: Now = REST, *, idle: bool =
     return SeenChain(tuple(pixels), other and lit, restarts, at.collapsed, slow and not restarts)
 
 
-def _seen(
-    wiring: ModelWiring, chip: Chip, signal: Signal, at: RailVolts, number: int, now: Now, picture: Picture
-) -> SeenPixel:
-    volts = float(at.volts[number])
-    if volts < LOWEST_V or _unfed(wiring, number, now):
+def _seen(chip: Chip, signal: Signal, volts: float, now: Now, picture: Picture) -> SeenPixel:
+    if volts < LOWEST_V:
         return SeenPixel(DARK)
     if chip.stuck is not None:
         return SeenPixel(chip.stuck)
@@ -303,12 +302,12 @@ def _seen(
     return SeenPixel(Colour(*letters.values()), tinted=volts < TINT_V and len(colour.letters) > 1)
 
 
-def _unfed(wiring: ModelWiring, number: int, now: Now) -> bool:
-    """A loose 5 V joint before this pixel is open just now."""
-    return any(
-        joint.flex is Flex.FIVE_OPENS and (now.touched == at or joint.open_at_rest)
-        for at, joint in enumerate(wiring.joints[: number + 1])
-    )
+def _fed(wiring: ModelWiring, now: Now) -> int:
+    """How many pixels from the board are fed: those before the first loose 5 V joint that is open just now."""
+    for at, joint in enumerate(wiring.joints):
+        if joint.flex is Flex.FIVE_OPENS and (now.touched == at or joint.open_at_rest):
+            return at
+    return wiring.count
 
 
 def _own(chip: Chip, data: bytes, picture: Picture) -> Colour:

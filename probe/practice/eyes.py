@@ -25,13 +25,18 @@ class Eyes:
         self.w = planted.wiring
         self.rng = rng
         self.k: int | None = None
+        self._views: dict[Picture, SeenChain] = {}
         self._steps: dict[int, tuple[list[int], int]] = {}
         self.now = Now(warm=self.w.chance > 0.5)
         self.chain = Chain(count=self.w.settings.count, ceiling_ma=CEILING_MA)
 
     def see(self, picture: Picture, wiring: ModelWiring | None = None) -> SeenChain:
         """What is seen with a picture on the chain as it is now (or as changed for a test)."""
-        return view(wiring or self.w, picture, self.now)
+        if wiring is not None:
+            return view(wiring, picture, self.now)
+        if picture not in self._views:
+            self._views[picture] = view(self.w, picture, self.now)
+        return self._views[picture]
 
     def dims(self, wiring: ModelWiring | None = None) -> list[SeenChain]:
         """The chain in dim red, green and blue."""
