@@ -13,7 +13,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
@@ -110,7 +110,7 @@ class SaveJob:
     """The work of putting one version of the map on disk. `run` blocks; it touches nothing that the document reads.
 
     `file` is the file it goes to; one that is not there yet is made. `moves`: the document goes on in that file. `over`:
-    somebody else's version is replaced, and kept under the name `theirs`.
+    somebody else's version is replaced, and kept beside it.
     """
 
     version: int
@@ -120,16 +120,12 @@ class SaveJob:
     moves: bool
     over: bool
     disk: Disk | None
-    theirs: Path | None = field(default=None, init=False)
 
     def run(self) -> None:
         """Save; when this returns the map is there to stay. Safe on another thread. Raises StorageError, OSError."""
         file = self.file if self.file is not None else MapFile.claim(self.path, over=self.over, disk=self.disk)
         try:
-            if self.over:
-                self.theirs = file.save_over(self.map)
-            else:
-                file.save(self.map)
+            file.save(self.map, over=self.over)
         except BaseException:
             if self.file is None:
                 file.close()
@@ -421,7 +417,7 @@ class Document:
                 self._file.close()
             self.path = str(job.file.path)
         self._file = job.file
-        self.theirs = job.theirs or self.theirs
+        self.theirs = job.file.theirs or self.theirs
         self.saved_version, self._saved_map = job.version, job.map
         self._failed_version = -1
         self.save = Saved()
@@ -432,6 +428,8 @@ class Document:
         was_in_conflict = isinstance(self.save, Unsaved) and self.save.in_conflict
         in_conflict = isinstance(error, ChangedElsewhereError) or ((job.moves or job.over) and was_in_conflict)
         words = str(error) if isinstance(error, StorageError) else f"{job.path} could not be saved: {error!r}"
+        if isinstance(error, ChangedElsewhereError):
+            words = f"Ctrl+R: {words[:1].lower()}{words[1:]}"
         self.save = Unsaved(words, in_conflict)
         self._failed_version = job.version
 

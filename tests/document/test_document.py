@@ -381,7 +381,7 @@ def test_a_new_file_is_made_by_the_first_save_and_only_if_there_is_none(tmp_path
     one, other = (Document.new(path, now_text=lambda: NOW) for _ in range(2))
     for document in (one, other):
         assert document.save_job() is None
-        document.commit(HALF)
+        document.commit(op.set_note(HALF, "playfield", 3, str(document is one)))
     assert not path.exists()
     one.save_now()
     with pytest.raises(FileInUseError):
@@ -389,11 +389,12 @@ def test_a_new_file_is_made_by_the_first_save_and_only_if_there_is_none(tmp_path
     one.release()
     with pytest.raises(CannotSaveError, match="there is a file already"):
         other.save_now()
-    assert other.save == Unsaved(str(other.save.why), in_conflict=True)  # type: ignore[union-attr]
+    assert isinstance(other.save, Unsaved)
+    assert other.save.in_conflict
     other.save_over()
     other.save_now()
     assert other.theirs == tmp_path / "new" / "kelp.theirs.json"
-    assert load_map(other.theirs) == load_map(path) == HALF
+    assert (load_map(other.theirs), load_map(path)) == (one.map, other.map)
     other.release()
 
 
@@ -463,6 +464,7 @@ def test_saving_over_keeps_the_version_of_the_other_program(tmp_path: Path) -> N
         document.save_now()
     assert isinstance(document.save, Unsaved)
     assert document.save.in_conflict
+    assert document.save.why.startswith("Ctrl+R: save over it")
     assert Path(document.path).read_bytes() == theirs
     (tmp_path / "kelp.theirs.json").write_text("something kept earlier")
     document.save_over()
@@ -720,7 +722,7 @@ class Evenings(RuleBasedStateMachine):
         assert job is not None
         if not fails:
             self.disk = job.map
-            job.file = cast("MapFile", SimpleNamespace(path=job.path))
+            job.file = cast("MapFile", SimpleNamespace(path=job.path, theirs=None))
         self.document.finished(job, NO_ROOM if fails else None)
         assert isinstance(self.document.save, Unsaved) == fails
 

@@ -2,7 +2,8 @@
 
 The new content goes to a temporary file beside it, is synced, and takes the name in one rename. The old file first gets
 a second name, `NAME~`, so that it stays. Temporary names are `.NAME.PID.new` and `.NAME.PID.old`: what a crash leaves
-behind is never read, and `remove_leftovers` takes it away.
+behind is never read, and `remove_leftovers` takes it away. A name that would get too long with what is put around it is
+cut, and a digest of the whole put in its place (`named_after`).
 """
 
 from __future__ import annotations
@@ -12,18 +13,37 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import suppress
+from hashlib import sha256
 from pathlib import Path
 
-from probe.document.file.disk import Disk, FileFacts
+from probe.document.file.disk import Disk, FileFacts, longest_name
+
+_DIGEST = 8
+_TEMPORARY = 24
+"""Bytes to keep free around a name for a temporary one, whatever the number of the process."""
+
+
+def named_after(path: Path, head: str, tail: str, *, name: str | None = None, room: int = 0) -> Path:
+    """The name beside a file that has `head` and `tail` around the file's own name (or `name`), as short as it has to be.
+
+    `room`: bytes to keep for head and tail, if more than they have.
+    """
+    own = path.name if name is None else name
+    longest = longest_name(path.parent) - max(room, len(os.fsencode(head + tail)))
+    whole = os.fsencode(own)
+    if len(whole) > longest:
+        kept = whole[: max(0, longest - _DIGEST - 1)].decode(errors="ignore")
+        own = f"{kept}-{sha256(whole).hexdigest()[:_DIGEST]}"
+    return path.with_name(f"{head}{own}{tail}")
 
 
 def previous_name(path: Path) -> Path:
     """Where the file before the last save is kept: `kelp.json` → `kelp.json~`."""
-    return path.with_name(path.name + "~")
+    return named_after(path, "", "~")
 
 
 def _temporary(path: Path, suffix: str) -> Path:
-    return path.with_name(f".{path.name}.{os.getpid()}.{suffix}")
+    return named_after(path, ".", f".{os.getpid()}.{suffix}", room=_TEMPORARY)
 
 
 def _write_new(disk: Disk, path: Path, data: bytes, like: FileFacts | None) -> None:
@@ -83,7 +103,7 @@ def replace_file(disk: Disk, path: Path, data: bytes, *, keep_previous: bool) ->
 def _beside(path: Path, word: str) -> Iterator[Path]:
     """Names beside a file that it may get too: `kelp.WORD.json`, `kelp.WORD-2.json`, and so on."""
     for count in itertools.count(1):
-        yield path.with_name(f"{path.stem}.{word}{'' if count == 1 else f'-{count}'}{path.suffix}")
+        yield named_after(path, "", f".{word}{'' if count == 1 else f'-{count}'}{path.suffix}", name=path.stem)
 
 
 def create_beside(disk: Disk, path: Path, word: str, data: bytes, *, like: FileFacts | None = None) -> Path:
@@ -100,9 +120,14 @@ def create_beside(disk: Disk, path: Path, word: str, data: bytes, *, like: FileF
 
 
 def keep_beside(disk: Disk, path: Path, word: str) -> Path:
-    """Give a file that is about to be replaced a second name that stays, as `create_beside` does. Raises OSError."""
+    """Give a file that is about to be replaced a second name that stays, as `create_beside` does. Raises OSError.
+
+    A name that holds the same content already does as well.
+    """
     for kept in _beside(path, word):
         if disk.facts(kept) is not None:
+            if disk.read(kept) == disk.read(path):
+                return kept
             continue
         with suppress(FileExistsError):
             try:
@@ -121,7 +146,8 @@ def remove_leftovers(disk: Disk, path: Path) -> tuple[str, ...]:
 
     Returns the names removed. A file that cannot be removed is harmless and stays.
     """
-    pattern = re.compile(rf"\.{re.escape(path.name)}\.\d+\.(new|old)")
+    head = named_after(path, ".", "", room=_TEMPORARY).name
+    pattern = re.compile(rf"{re.escape(head)}\.\d+\.(new|old)")
     removed = []
     for name in disk.names(path.parent):
         if pattern.fullmatch(name):

@@ -15,7 +15,7 @@ if sys.platform == "darwin":  # pragma: no cover
 
 @dataclass(frozen=True)
 class FileFacts:
-    """What the file system says of a file. `identity` changes whenever the content was written by anybody."""
+    """What the file system says of a file. While `identity` is the same, nobody has written the content."""
 
     regular: bool
     mode: int
@@ -34,6 +34,17 @@ def _facts(found: os.stat_result) -> FileFacts:
         size=found.st_size,
         identity=(found.st_ino, found.st_size, found.st_mtime_ns),
     )
+
+
+_USUAL_LONGEST_NAME = 255
+
+
+def longest_name(folder: Path) -> int:
+    """How many bytes a file's name may have in a folder; the usual limit if the system does not say."""
+    try:
+        return os.pathconf(folder, "PC_NAME_MAX")
+    except (AttributeError, OSError, ValueError):
+        return _USUAL_LONGEST_NAME
 
 
 class Disk:

@@ -49,7 +49,10 @@ class CannotSaveError(StorageError):
 
 
 class ChangedElsewhereError(CannotSaveError):
-    """The file was changed by somebody else since it was read; saving would have undone that."""
+    """The file was changed by somebody else since it was read; saving would have undone that. The text begins with the cure."""
+
+    def __str__(self) -> str:
+        return f"{self.hint}: {self.path}: {self.what}"
 
 
 class UnsoundMapError(CannotSaveError):

@@ -15,11 +15,8 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from probe.document.file.atomic import named_after
 from probe.document.file.errors import CannotSaveError, FileInUseError
-
-
-def _beside(path: Path, suffix: str) -> Path:
-    return path.with_name(f".{path.name}.{suffix}")
 
 
 class ExclusiveLock:
@@ -27,8 +24,8 @@ class ExclusiveLock:
 
     def __init__(self, path: Path, *, wait_s: float = 0.0) -> None:
         """`path` is the real file. Raises FileInUseError if it is held, CannotSaveError if no lock can be made."""
-        self._holder = _beside(path, "holder")
-        self._lock = FileLock(_beside(path, "lock"), timeout=wait_s, thread_local=False)
+        self._holder = named_after(path, ".", ".holder")
+        self._lock = FileLock(named_after(path, ".", ".lock"), timeout=wait_s, thread_local=False)
         try:
             self._lock.acquire()
         except Timeout as error:

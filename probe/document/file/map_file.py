@@ -27,6 +27,11 @@ _HINTS = {
 }
 
 
+_THEIRS = "theirs"
+_CHANGED = "another program wrote this file since it was opened here"
+_CURE = "Save over it (theirs is then kept beside it as {}.theirs{}) or under another name"
+
+
 def saving_error(path: Path, error: OSError, *, of_map: bool = False) -> CannotSaveError:
     """The system's refusal to save, with its likely cure. `of_map`: a map that is open, and not lost by this."""
     hint = _HINTS.get(error.errno or 0, "Try again, or save elsewhere")
@@ -57,18 +62,21 @@ def save_copy(path: str | os.PathLike[str], content: bytes, *, disk: Disk | None
 class MapFile:
     """A map file that this program has to itself until `close`.
 
-    `map` is the map as last read or saved, `path` the real file behind any symbolic link. A context manager.
+    `map` is the map as last read or saved, `path` the real file behind any symbolic link, `leftovers` what was cleared
+    away of a crash, `theirs` where the last save over somebody else's version kept it. A context manager.
     """
 
     def __init__(self, path: Path, lock: ExclusiveLock, disk: Disk) -> None:
         self.path = path
         self.map: PlayfieldMap
         self.leftovers: tuple[str, ...] = ()
+        self.theirs: Path | None = None
         self._lock = lock
         self._disk = disk
         self._renderer = Renderer()
         self._identity: tuple[int, int, int] | None = None
         self._content = b""
+        self._durable = True
         self._closed = False
         self._unprimed = False
 
@@ -131,12 +139,12 @@ class MapFile:
         """Where the file before the last save is kept."""
         return previous_name(self.path)
 
-    def save(self, m: PlayfieldMap, *, even_if_changed: bool = False) -> None:
+    def save(self, m: PlayfieldMap, *, over: bool = False) -> None:
         """Put a map on disk; when this returns it is there to stay. A map equal to the one on disk writes nothing.
 
-        Raises CannotSaveError; ChangedElsewhereError if somebody else wrote the file meanwhile (then
-        `even_if_changed=True` overwrites it, and what was there is kept as `previous`); UnsoundMapError for a map that
-        could not be read again. The old file is then whole and in place.
+        If somebody else changed the content meanwhile, `over=True` replaces it and keeps theirs beside it: `theirs` says
+        where, `NAME.theirs.json` or the next name that is free. Raises ChangedElsewhereError without it;
+        CannotSaveError; UnsoundMapError for a map that could not be read again. The old file is then whole and in place.
         """
         if self._closed:
             raise CannotSaveError(self.path, "the file was closed", "Open it again")
@@ -149,41 +157,40 @@ class MapFile:
             todo = "This is a fault of the program: undo the last step. The file on disk is as it was"
             raise UnsoundMapError(self.path, f"the map breaks its own rules: {error}", todo) from error
         try:
-            now = self._look()
-            if now is not None and now != self._identity and not even_if_changed:
-                what = "another program wrote this file since it was opened here"
-                todo = "Save under another name and compare, or save over it: the other version is then kept as "
-                raise ChangedElsewhereError(self.path, what, todo + self.previous.name)
-            if now is None or now != self._identity or content != self._content:
+            there, theirs = self._changed_elsewhere(content)
+            if theirs and not over:
+                raise ChangedElsewhereError(self.path, _CHANGED, _CURE.format(self.path.stem, self.path.suffix))
+            if theirs:
+                self.theirs = keep_beside(self._disk, self.path, _THEIRS)
+            if not there or theirs or not self._durable or content != self._content:
                 replace_file(self._disk, self.path, content, keep_previous=True)
                 self._identity = self._look()
         except OSError as error:
             self._after_failure(content)
             raise saving_error(self.path, error, of_map=True) from error
-        self._content = content
+        self._content, self._durable = content, True
         self.map = m
 
-    def save_over(self, m: PlayfieldMap) -> Path | None:
-        """Save even if somebody else wrote the file, and keep what they wrote beside it under a new name, `NAME.theirs.json`.
-
-        Returns that name; None if nobody had changed it. Raises CannotSaveError, UnsoundMapError; nothing is lost then.
-        """
-        theirs: Path | None = None
-        try:
-            now = self._look()
-            if now is not None and now != self._identity:
-                theirs = keep_beside(self._disk, self.path, "theirs")
-        except OSError as error:
-            raise saving_error(self.path, error, of_map=True) from error
-        self.save(m, even_if_changed=True)
-        return theirs
+    def _changed_elsewhere(self, ours: bytes) -> tuple[bool, bool]:
+        """Whether the file is there, and whether its content is neither what it was nor `ours`: a touch is no change."""
+        now = self._look()
+        if now is None or now == self._identity:
+            return now is not None, False
+        content = self._disk.read(self.path)
+        if content == ours:
+            self._content = ours
+            self._durable = False  # whoever wrote it, it is not known to be on the medium
+        elif content != self._content or self._identity is None:
+            return True, True
+        self._identity = now
+        return True, False
 
     def _after_failure(self, content: bytes) -> None:
         """If the new content took the name after all (only the last sync failed), it was us who changed the file."""
         try:
             if self._disk.read(self.path) == content:
                 self._identity = self._look()
-                self._content = b""  # on the name, yet perhaps not on the medium: the next save writes again
+                self._content, self._durable = content, False  # on the name, yet perhaps not on the medium
         except OSError:
             pass
 

@@ -6,6 +6,7 @@ import os
 import stat
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ from probe.document.file import (
     demo_map_path,
     load_map,
 )
+from probe.document.file.atomic import named_after
 from probe.document.file.layout import render_map
 from tests.document.file.disks import names_in
 
@@ -28,6 +30,7 @@ OLD = load_map(demo_map_path("kelp_forest_half.json"))
 NEW = op.set_note(OLD, "playfield", 50, "seen")
 HOLDER = """
 import sys
+from collections.abc import Callable
 from probe.document.file import MapFile
 file = MapFile.open(sys.argv[1])
 print("open", flush=True)
@@ -154,11 +157,96 @@ def test_a_change_by_others_is_not_undone(path: Path) -> None:
         with pytest.raises(ChangedElsewhereError, match="another program wrote this file"):
             file.save(NEW)
         assert load_map(path) == theirs
-        file.save(NEW, even_if_changed=True)
+        file.save(NEW, over=True)
+        kept = file.theirs
+        assert kept == path.with_name("kelp.theirs.json")
         assert load_map(path) == NEW
-        assert load_map(file.previous) == theirs
+        assert load_map(file.previous) == load_map(kept) == theirs
         file.save(OLD)
         assert load_map(path) == OLD
+
+
+def test_the_refusal_begins_with_what_to_do(path: Path) -> None:
+    with MapFile.open(path) as file:
+        path.write_bytes(render_map(NEW))
+        with pytest.raises(
+            ChangedElsewhereError, match=r"^Save over it .*kelp\.theirs\.json.* or under another name: "
+        ):
+            file.save(op.set_note(NEW, "playfield", 51, "ours"))
+
+
+def touched(path: Path) -> None:
+    os.utime(path, ns=(1, 1))
+
+
+def copied_back(path: Path) -> None:
+    content = path.read_bytes()
+    path.unlink()
+    path.write_bytes(content)
+
+
+@pytest.mark.parametrize("touch", [touched, copied_back])
+def test_a_touch_is_no_change(path: Path, touch: Callable[[Path], None]) -> None:
+    with MapFile.open(path) as file:
+        for map_ in (NEW, OLD, NEW):
+            touch(path)
+            file.save(map_)
+            assert load_map(path) == map_
+        touch(path)
+        file.save(NEW)
+        assert file.theirs is None
+
+
+def test_the_same_words_from_elsewhere_are_no_conflict(path: Path) -> None:
+    with MapFile.open(path) as file:
+        path.write_bytes(render_map(NEW))
+        file.save(NEW)
+        file.save(OLD)
+        assert load_map(path) == OLD
+
+
+def test_every_version_of_somebody_else_is_kept_once(path: Path) -> None:
+    with MapFile.open(path) as file:
+        for count, note in enumerate(("one", "two", "two", "three")):
+            theirs = op.set_note(OLD, "playfield", 51, note)
+            path.write_bytes(render_map(theirs))
+            file.save(op.set_note(NEW, "playfield", 52, f"ours {count}"), over=True)
+            kept = file.theirs
+            assert kept is not None
+            assert load_map(kept) == theirs
+    kept_names = {name for name in names_in(path.parent) if "theirs" in name}
+    assert kept_names == {"kelp.theirs.json", "kelp.theirs-2.json", "kelp.theirs-3.json"}
+
+
+@pytest.mark.parametrize("letter", ["k", "ø", "🐙"])
+@pytest.mark.parametrize("length", [200, 230, 231, 232, 245, 248, 249, 250, 254, 255])
+def test_any_name_the_disk_takes_can_be_saved(length: int, letter: str, tmp_path: Path) -> None:
+    whole, more = divmod(length - len(".json"), len(letter.encode()))
+    path = tmp_path / (letter * whole + "k" * more + ".json")
+    MapFile.create(path, OLD).close()
+    head = named_after(path, ".", "", room=24)
+    head.with_name(head.name + ".77.new").write_text("what a crash left")
+    with MapFile.open(path) as file:
+        assert len(file.leftovers) == 1
+        with pytest.raises(FileInUseError):
+            MapFile.open(path)
+        file.save(NEW)
+        assert load_map(file.previous) == OLD
+        path.write_bytes(render_map(OLD))
+        file.save(op.set_note(NEW, "playfield", 52, "ours"), over=True)
+        kept = file.theirs
+        assert kept is not None
+        assert load_map(kept) == OLD
+    with MapFile.open(path) as file:
+        assert file.leftovers == ()
+
+
+def test_long_names_that_differ_at_the_end_do_not_share_what_is_beside_them(tmp_path: Path) -> None:
+    one, other = (tmp_path / ("k" * 245 + letter + ".json") for letter in "ab")
+    MapFile.create(one, OLD).close()
+    with MapFile.create(other, OLD) as file, MapFile.open(one) as first:
+        assert first.leftovers == ()
+        assert file.previous != first.previous
 
 
 def test_a_file_that_was_removed_is_written_again(path: Path) -> None:
