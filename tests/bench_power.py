@@ -7,12 +7,10 @@ import statistics
 import time
 from collections.abc import Callable
 
-from probe.harness.circuit import Circuit, Solution
-from probe.harness.network import solve
-from probe.harness.plan import Chain, Feed, LoadState, PixelRun, PowerPlan, Supply, circuit
-from probe.harness.report import report
-from probe.harness.suggest import suggest_feed
-from probe.harness.wire import Wire
+from probe.harness.copper import Wire
+from probe.harness.network import Circuit, Solution, solve
+from probe.harness.plan import ChainPlan, FeedPlan, LoadState, PixelRun, PowerPlan, SupplyPlan
+from probe.harness.report import circuit, report, suggest_feed
 
 
 def plan(*, pixels: int, feeds: int, level: int = 255) -> PowerPlan:
@@ -20,7 +18,7 @@ def plan(*, pixels: int, feeds: int, level: int = 255) -> PowerPlan:
     places = [round(k * (pixels - 1) / max(feeds - 1, 1)) for k in range(feeds)]
     return PowerPlan(
         chains=(
-            Chain(
+            ChainPlan(
                 name="long",
                 runs=(PixelRun(kind="WS2812B", count=pixels, level=level),),
                 wire=Wire(awg=20),
@@ -28,10 +26,10 @@ def plan(*, pixels: int, feeds: int, level: int = 255) -> PowerPlan:
             ),
         ),
         feeds=tuple(
-            Feed(name=f"feed {k}", chain="long", pixel=place, supply="main", wire=Wire(awg=16), length_m=1.0)
+            FeedPlan(name=f"feed {k}", chain="long", pixel=place, supply="main", wire=Wire(awg=16), length_m=1.0)
             for k, place in enumerate(places)
         ),
-        supplies=(Supply(name="main"),),
+        supplies=(SupplyPlan(name="main"),),
     )
 
 
@@ -57,13 +55,13 @@ def run(argv: list[str]) -> int:
         net = circuit(normal, state)
 
         def once(net: Circuit = net) -> Solution:
-            return solve(rails=net.rails, taps=net.taps, sources=net.sources, links=net.links)
+            return solve(net)
 
-        answer = solve(rails=net.rails, taps=net.taps, sources=net.sources, links=net.links)
-        below = int((~answer.rails[0].regulating).sum())
+        answer = solve(net)
+        below = int((~answer.ladders[0].regulating).sum())
         print(
             f"solve {size}, {name}: {_median_ms(once, rounds=options.rounds):.1f} ms "
-            f"({answer.steps} steps, {below} pixels below regulation, lowest {answer.rails[0].volt.min():.3f} V)"
+            f"({answer.steps} steps, {below} pixels below regulation, lowest {answer.ladders[0].volt.min():.3f} V)"
         )
     print(f"whole report, {size}: {_median_ms(lambda: report(normal), rounds=options.rounds):.1f} ms")
     print(f"one more feed, {size}: {_median_ms(lambda: suggest_feed(normal), rounds=1):.1f} ms")

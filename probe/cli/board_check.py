@@ -8,6 +8,7 @@ import time
 from dataclasses import asdict
 
 from probe.boardcheck import Dialogue, Failure, Outcome, Result, run_checks
+from probe.cautions import BOARD_CHECK
 from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 from probe.cli.wire_log import WireLog
@@ -15,10 +16,6 @@ from probe.link import LinkError, PortSpec
 from probe.link.wire import Wire
 
 _SIGNS = {Outcome.PASSED: "ok  ", Outcome.FAILED: "FAIL", Outcome.LACKS: "-   ", Outcome.UNSEEN: "?   "}
-_CAUTION = (
-    "The board lights single pixels dimly and makes at most 3 flashes a second. Pixels on their own fused supply; the"
-    " machine unplugged while you wire."
-)
 
 
 class WireTalk:
@@ -104,7 +101,7 @@ async def _board_check(
         complain(str(exc))
         return Exit.BOARD
     if not as_json:
-        print(_CAUTION)
+        print(BOARD_CHECK)
     try:
         dialogue, results = await check_wire(wire, only, tell=not as_json, transcript=transcript)
         wire.write(dialogue.seal(">FE dark all"))

@@ -21,37 +21,38 @@ LEAST = 40
 def show_power(path: str, *, as_json: bool, plain_ascii: bool = False) -> int:
     """Print the power plan of a map. Exit code 1 if something must be mended before power on."""
     from probe.document.file import load_map
-    from probe.harness.from_map import reckon
-    from probe.harness.views import profile_of, text_picture
+    from probe.harness.from_map import compute
+    from probe.harness.picture import profile_of, text_picture
     from probe.harness.words import as_data, power_sections
 
-    reckoned = reckon(load_map(path))
+    power = compute(load_map(path))
     if as_json:
-        print(json.dumps(as_data(reckoned), indent=2, ensure_ascii=True, allow_nan=False))
+        print(json.dumps(as_data(power), indent=2, ensure_ascii=True, allow_nan=False))
     else:
-        _print(power_sections(reckoned)[:1])
-        if reckoned.made is not None and reckoned.report is not None:
-            for chain in reckoned.made.plan.chains:
-                profile = profile_of(reckoned, chain.name)
+        _print(power_sections(power)[:1])
+        if power.solved is not None:
+            for chain in power.solved[0].plan.chains:
+                profile = profile_of(power, chain.name)
                 print()
                 for line in text_picture(profile, width=_width(), height=14, ascii_only=plain_ascii):
                     print(printable(line))
             print()
-        _print(power_sections(reckoned)[1:])
-    return Exit.FINDINGS if reckoned.must_stop else Exit.FINE
+        _print(power_sections(power)[1:])
+    return Exit.FINDINGS if power.must_stop else Exit.FINE
 
 
 def show_harness(path: str, *, as_json: bool) -> int:
     """Print the harness sheet of a map. Exit code 1 if a joint connects unlike functions."""
     from probe.document.file import load_map
-    from probe.harness.sheet import harness_data, harness_sheet_lines, refusals
+    from probe.harness.joints import refusals
+    from probe.harness.words import harness_data, harness_sheet_lines
 
-    m = load_map(path)
-    refused = refusals(m)
+    map_ = load_map(path)
+    refused = refusals(map_)
     if as_json:
-        print(json.dumps({"refused": refused, "joints": harness_data(m)}, indent=2, ensure_ascii=True))
+        print(json.dumps({"refused": refused, "joints": harness_data(map_)}, indent=2, ensure_ascii=True))
     else:
-        _print(harness_sheet_lines(m))
+        _print(harness_sheet_lines(map_))
         print(f"\n{refused} refused." if refused else "\nNo joint is refused.")
     return Exit.FINDINGS if refused else Exit.FINE
 

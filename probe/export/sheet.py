@@ -12,18 +12,17 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from device_protocol.lightness import DUTY
+from probe.cautions import CABINET, Moment, cautions
 from probe.document.lamp_table import lamp_table, light_of
 from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
 from probe.document.proving import Standing, standings, tally
 from probe.export.sheet_picture import parts_of, picture_svg
 from probe.export.sheet_text import bullets, clean, own, said, section, table
-from probe.harness.cautions import Moment, cautions
-from probe.harness.from_map import reckon
-from probe.harness.harness import Severity
-from probe.harness.sheet import SheetRow, batch_lines, sheet_rows
-from probe.harness.views import drawings
-from probe.harness.words import finding_lines, power_sections
+from probe.export.voltage_svg import drawings
+from probe.harness.from_map import compute
+from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
+from probe.harness.words import batch_lines, finding_lines, power_sections
 from probe.lighting.evenness import last_round, measured, readings_of
 
 CSS = Path(__file__).with_name("sheet.css")
@@ -31,18 +30,6 @@ REVISIONS_SHOWN = 12
 LONGEST_LINE = 4_000
 _POWER_SECTIONS = ("Feeds and fuses", "Supplies", "Lowest voltage", "Assumed, for want of a note")
 
-CAUTIONS = (
-    "Unplug the machine at the wall before you touch wiring: off at the switch is not unplugged. Wait some minutes.",
-    "Mains, coil volts (up to about 70 V DC, in some more) and high display volts are inside. If you are not trained for "
-    "live work, leave it to a qualified person, and follow your local rules.",
-    "No metal tools or meter tips under the playfield with the game on. Balls out, playfield on its proper prop.",
-    "The pixels have their own fused 5 V supply: unplug it too. Never join it to a laptop's USB 5 V; join grounds only.",
-    "A fuse in every feed, no larger than its wire can take. A blown fuse has a reason.",
-    "Check plus and minus with a meter before power. Join ground first, then 5 V, then data; take apart the other way.",
-    "Smell, heat or ticking: power off, unplug, then measure. Hot solder: eye protection, fresh air, away from wiring.",
-    "Flashing light harms some people: keep test patterns at 3 flashes a second or less.",
-    "This sheet says what was known when it was made. It cannot see your wiring.",
-)
 RECHECK = (
     "Install playfield-probe on any computer with Python; its map file is named at the head of this sheet if the owner "
     "wrote it there.",
@@ -60,7 +47,7 @@ def sheet_html(m: PlayfieldMap, *, from_below: bool = False) -> str:
     title = f"{clean(m.machine.name) or 'Machine'}: sheet for the cabinet"
     body = [
         _head(m),
-        section("Cautions", bullets(own(line) for line in CAUTIONS), name="caution"),
+        section("Cautions", bullets(own(line) for line in CABINET), name="caution"),
         _chains(m),
         section("How to recheck", "<ol>" + "".join(f"<li>{own(line)}</li>" for line in RECHECK) + "</ol>"),
         section(
@@ -286,14 +273,14 @@ def _evenness(m: PlayfieldMap) -> str:
 def _power(m: PlayfieldMap) -> Iterator[str]:
     if not (m.feeds or m.supplies or m.power is not None):
         return
-    reckoned = reckon(m)
-    parts = [f"<h3>Findings</h3>{bullets(_line(line) for line in finding_lines(reckoned, notes=False))}"]
-    if not finding_lines(reckoned, notes=False):
+    power = compute(m)
+    parts = [f"<h3>Findings</h3>{bullets(_line(line) for line in finding_lines(power, notes=False))}"]
+    if not finding_lines(power, notes=False):
         parts = ["<p>Nothing to mend was found when this was made.</p>"]
-    for found in power_sections(reckoned, with_cautions=False):
+    for found in power_sections(power, with_cautions=False):
         if found.title in _POWER_SECTIONS:
             parts.append(f"<h3>{own(found.title)}</h3>{outline(found.lines)}")
-    drawn = (f'<p class="volts">{svg.strip()}</p>' for _, svg in drawings(reckoned))
+    drawn = (f'<p class="volts">{svg.strip()}</p>' for _, svg in drawings(power))
     yield section("Feeds, fuses and supplies", *parts, *drawn)
 
 
@@ -334,7 +321,7 @@ def _joints(m: PlayfieldMap) -> Iterator[str]:
             flag = f'<span class="flag">{own(row.flag)}</span> ' if row.refused or row.flag == "ask" else ""
             inside = [_line(line) for line in row.joining]
             for problem in row.problems:
-                word = "REFUSED" if problem.severity is Severity.REFUSE else "ask"
+                word = "REFUSED" if problem.severity is JointSeverity.REFUSE else "ask"
                 inside.append(f"{word}: {_line(problem.text)}")
             note = f" {said(row.view.note)}" if row.view.note else ""
             made = f", made {own(row.view.made_on)}" if row.view.made_on else ""

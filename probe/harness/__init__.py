@@ -1,26 +1,24 @@
-"""Volts, amperes, fuses and wire of the 5 V side. Pure: no file, clock or screen.
+"""The harness: supplies, feeds, joints and wire of the 5 V side. Pure: no file, clock or screen.
 
-| file | what |
+What is noted lives in the map as records (`probe.document.model.harness`). This room computes from them, never the other
+way round: the electrical view (`plan`), its solution (`network`, `report`), what it means (`checks`), and the joints by
+wire function (`joints`). Nothing here keeps a copy of the map.
+
+| file | what others use |
 |---|---|
-| `wire` | AWG and metric copper: `Wire`, resistance of one conductor and of the loop |
-| `conductor` | guidance for current in a wire, estimate of its temperature |
-| `pixels` | figures of pixel kinds with sources, frame time, largest chain |
-| `data_line` | logic level, parts at the head of a chain, USB alone |
-| `ceiling` | the board's current ceiling in its own integers; dimming a picture to it |
-| `protection` | supply size, blade fuses |
-| `circuit`, `network` | the two-rail ladder in arrays, and its solution |
-| `plan` | what the person enters: `PowerPlan`, `Chain`, `Feed`, `Supply` |
-| `report`, `results`, `findings` | `report(plan)` -> `PowerReport`: all figures, and findings in words |
-| `suggest` | `suggest_feed(plan)`: where one more feed helps most |
-| `profile`, `picture`, `drawing` | voltage along a chain as characters and as SVG |
-| `harness` | joints by wire function: what is wrong, what to join to what |
-| `cautions` | what to read before planning, opening a joint, powering |
-| `from_map` | `reckon(m)`: a map's notes as a plan, solved; what is assumed is said |
-| `sheet` | `sheet_rows`, `harness_sheet_lines`: the joints of a map |
-| `words`, `views` | the report in sections of lines and as data; the voltage picture of a map |
-| `fields`, `entries` | what a person may enter: reading, showing, stepping, changing a map |
+| `from_map` | `compute(map_)` -> `MapPower`: a map's plan, solved; what is assumed is said |
+| `joints` | `sheet_rows`, `joint_view`, `check_joint`: joints by wire function, what is wrong, what to join to what |
+| `words` | both as sections of lines and as data: `power_sections`, `as_data`, `harness_sheet_lines`, `harness_data` |
+| `picture` | voltage along a chain: `profile_of`, and as characters `picture`, `text_picture` |
+| `entries` | what a person may enter: reading, showing, stepping, changing a map |
 | `planning` | the activity behind the screens: every change saved first, and undone |
+| `plan` | `PowerPlan`: the electrical view, every figure given |
+| `report`, `checks` | `report(plan)` -> `PowerReport`, `suggest_feed(plan)`; `findings(report)` in words |
+| `network` | `solve(circuit)`: the two-rail ladder in arrays |
+| `copper` | wire, what it may carry, how warm it gets; supply sizes and fuses |
+| `pixels` | figures of pixel kinds with sources, frame time; logic level, parts at the head, USB alone |
 
+numpy and scipy are loaded by `network`, `report` and `picture` only, and by the others when figures are asked for.
 Errors: models raise pydantic's ValidationError, everything else `base.PowerError`; both are ValueErrors and say where,
 what, and what to do.
 """

@@ -1,4 +1,4 @@
-"""What every file of the power package shares: the frozen model base and the one error."""
+"""What every file of the harness room shares: the frozen model base and the one error."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict
 
 
 class PowerError(ValueError):
-    """A plan or a figure that cannot be reckoned; the text says where, what, and what to do."""
+    """A plan or a figure that cannot be computed; the text says where, what, and what to do."""
 
 
 class Frozen(BaseModel):

@@ -1,31 +1,267 @@
-"""What a person sees and changes of power and wiring: lists of entries, and maps with one entry changed. Pure."""
+"""What a person sees and changes of power and wiring: fields read, shown and stepped; lists of entries; maps with one
+entry changed. Pure."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import Enum, StrEnum
 from typing import Any, Final, TypeVar
 
 from pydantic import ValidationError
 
 from probe.document.model import Chain, PlayfieldMap, Record
-from probe.document.model.harness import Batch, Feed, Joint, Power, Supply
+from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.record import storable
 from probe.document.operations import grown, replace_chain, update_place
 from probe.document.wiring import add_batch, add_feed, add_supply, feed_number, joint_at, put, put_joint, take_out
 from probe.harness.base import PowerError, plain
-from probe.harness.fields import FIELDS, Field, How
-from probe.harness.from_map import (
-    ASSUMED_FEED_MM,
-    ASSUMED_FEED_WIRE,
-    ASSUMED_SPACING_MM,
-    ASSUMED_WIRE,
-)
-from probe.harness.harness import Severity
+from probe.harness.copper import BLADE_FUSES, SUPPLY_SIZES_A
+from probe.harness.from_map import ASSUMED_FEED_MM, ASSUMED_FEED_WIRE, ASSUMED_SPACING_MM, ASSUMED_WIRE
+from probe.harness.joints import JointSeverity, check_joint, joint_view
 from probe.harness.pixels import PIXEL_KINDS
-from probe.harness.sheet import problems
+
+AWG_STEPS: Final = tuple(range(30, 10, -2))  # thicker and thicker
+MM2_STEPS: Final = (0.14, 0.22, 0.25, 0.34, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0)
+NOT_NOTED: Final = "not noted"
+
+
+class How(Enum):
+    """What a field holds."""
+
+    GAUGE = "gauge"
+    NUMBER = "number"
+    WHOLE = "whole"
+    TEXT = "text"
+    CHOICE = "choice"
+    FLAG = "flag"
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a record.
+
+    `by` is the step of a number, `ladder` the values it steps along instead. `optional`: may be emptied. `silent` is what
+    an empty field means.
+    """
+
+    name: str
+    label: str
+    how: How
+    unit: str = ""
+    by: float = 1
+    ladder: tuple[float, ...] = ()
+    choices: tuple[str, ...] = ()
+    optional: bool = False
+    silent: str = NOT_NOTED
+
+    @property
+    def hint(self) -> str:
+        """What to type."""
+        words = {
+            How.GAUGE: "gauge, such as 22 AWG or 0.34 mm2",
+            How.NUMBER: f"a number{' in ' + self.unit if self.unit else ''}",
+            How.WHOLE: f"a whole number{' in ' + self.unit if self.unit else ''}",
+            How.TEXT: "any text",
+            How.CHOICE: " / ".join(choice or "empty" for choice in self.choices),
+            How.FLAG: "yes or no",
+        }[self.how]
+        if self.name == "made_on":
+            words = "a day, such as 2025-03-16"
+        return words + (f"; empty: {self.silent}" if self.optional else "")
+
+    def shown(self, value: Any) -> str:
+        """A value as the screen shows it."""
+        if value is None or value == "":
+            return self.silent
+        if self.how is How.FLAG:
+            return "yes" if value else "no"
+        if self.how in (How.NUMBER, How.WHOLE):
+            return f"{value:g}{' ' + self.unit if self.unit else ''}"
+        return plain(str(value))
+
+    def typed(self, value: Any) -> str:
+        """A value as it stands in the entry line."""
+        if value is None:
+            return ""
+        if self.how is How.FLAG:
+            return "yes" if value else "no"
+        return f"{value:g}" if self.how in (How.NUMBER, How.WHOLE) else str(value)
+
+    def read(self, text: str) -> Any:
+        """What a text means. Raises PowerError that says what to type."""
+        text = text.strip()
+        if not text:
+            if self.optional:
+                return "" if self.how in (How.TEXT, How.CHOICE) else None
+            raise PowerError(f"{self.label}: this cannot be empty. Type {self.hint}.")
+        try:
+            return _READERS[self.how](self, text)
+        except ValueError:
+            shown = plain(text)[:30]
+            raise PowerError(f"{self.label}: {shown!r} is not understood. Type {self.hint}.") from None
+
+    def stepped(self, value: Any, by: int) -> Any:
+        """The value one step up or down; for a choice or flag the next one. Raises PowerError for texts."""
+        if self.how is How.FLAG:
+            return not value
+        if self.how is How.CHOICE:
+            at = self.choices.index(value) if value in self.choices else 0
+            return self.choices[(at + by) % len(self.choices)]
+        if self.how is How.GAUGE:
+            return _next_gauge(value, by)
+        if self.how in (How.NUMBER, How.WHOLE):
+            if self.ladder:
+                return _along(self.ladder, value, by)
+            start = 0 if value is None else value
+            nearest = round((start + by * self.by) / self.by) * self.by
+            return round(nearest, 6) if self.how is How.NUMBER else int(nearest)
+        raise PowerError(f"{self.label}: Enter changes it, + and - do not.")
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", "."))
+
+
+def _read_gauge(_: Field, text: str) -> str:
+    words = text.lower().replace("²", "2").replace("mm2", " mm2").replace("awg", " awg ").split()
+    unit = next((word for word in ("awg", "mm2") if word in words), "")
+    sizes = [word for word in words if word != unit]
+    if len(sizes) != 1:
+        raise ValueError(text)
+    size = _number(sizes[0])
+    if unit == "awg" or (not unit and size.is_integer() and size >= 10):
+        return f"{int(sizes[0])} AWG"
+    return f"{size:g} mm²"
+
+
+def _read_number(field: Field, text: str) -> float:
+    return _number(text.lower().removesuffix(field.unit.lower()).strip())
+
+
+def _read_whole(field: Field, text: str) -> int:
+    value = _read_number(field, text)
+    if not value.is_integer():
+        raise ValueError(text)
+    return int(value)
+
+
+def _read_choice(field: Field, text: str) -> str:
+    folded = text.casefold()
+    found = [c for c in field.choices if c.casefold() == folded] or [
+        c for c in field.choices if c and c.casefold().startswith(folded)
+    ]
+    if len(found) != 1:
+        raise ValueError(text)
+    return found[0]
+
+
+def _read_flag(_: Field, text: str) -> bool:
+    word = text.casefold()
+    if word in ("yes", "y", "on", "1", "true"):
+        return True
+    if word in ("no", "n", "off", "0", "false"):
+        return False
+    raise ValueError(text)
+
+
+_READERS: Final[dict[How, Callable[[Field, str], Any]]] = {
+    How.GAUGE: _read_gauge,
+    How.NUMBER: _read_number,
+    How.WHOLE: _read_whole,
+    How.TEXT: lambda _, text: text,
+    How.CHOICE: _read_choice,
+    How.FLAG: _read_flag,
+}
+
+
+def _along(ladder: Sequence[float], value: float | None, by: int) -> float:
+    """The next value of an ascending ladder above or below."""
+    if value is None:
+        return ladder[0] if by > 0 else ladder[-1]
+    if by > 0:
+        return next((step for step in ladder if step > value + 1e-9), ladder[-1])
+    return next((step for step in reversed(ladder) if step < value - 1e-9), ladder[0])
+
+
+def _next_gauge(value: str | None, by: int) -> str:
+    """Thicker for +1, thinner for -1."""
+    size, unit = (value or "22 AWG").split()
+    if unit == "AWG":
+        return f"{-_along([-gauge for gauge in AWG_STEPS], -float(size), by):g} AWG"
+    return f"{_along(MM2_STEPS, float(size), by):g} mm²"
+
+
+_JOINED = tuple(JoinedTo)
+_COLOUR = {"how": How.TEXT, "optional": True, "silent": "as the batch"}
+
+
+def _note() -> Field:
+    return Field("note", "note", How.TEXT, optional=True, silent="none")
+
+
+FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
+    Chain: (
+        Field("wire", "wire between pixels", How.GAUGE, optional=True),
+        Field("ground_wire", "ground wire", How.GAUGE, optional=True, silent="as 5 V wire"),
+        Field("spacing_mm", "spacing of pixels", How.NUMBER, "mm", by=10, optional=True),
+        Field("ceiling_ma", "ceiling of the output", How.WHOLE, "mA", by=50),
+    ),
+    Power: (
+        Field("ceiling_level", "greatest level sent", How.WHOLE, by=16),
+        Field("typical_percent", "of that, in play", How.WHOLE, "%", by=5),
+        Field("drive_volt", "board's data level", How.NUMBER, "V", by=0.1),
+        Field("frames_per_s", "frames a second", How.NUMBER, by=5),
+        Field("ambient_c", "air under playfield", How.NUMBER, "°C", by=5),
+        Field("copper_c", "copper of the wires", How.NUMBER, "°C", by=5),
+        Field("wires_in_bundle", "wires in a bundle", How.WHOLE),
+    ),
+    Supply: (
+        Field("name", "name", How.TEXT),
+        Field("volt", "voltage", How.NUMBER, "V", by=0.1),
+        Field("rating_a", "rating", How.NUMBER, "A", ladder=SUPPLY_SIZES_A, optional=True),
+        Field("board_ma", "boards fed from it", How.WHOLE, "mA", by=10),
+        Field("usb", "is a USB port", How.FLAG),
+    ),
+    Feed: (
+        Field("name", "name", How.TEXT),
+        Field("wire", "wire", How.GAUGE, optional=True),
+        Field("length_mm", "length, one way", How.NUMBER, "mm", by=100, optional=True),
+        Field("fuse_a", "fuse fitted", How.NUMBER, "A", ladder=tuple(BLADE_FUSES), optional=True),
+        _note(),
+    ),
+    Joint: (
+        Field("length_mm", "length of stretch", How.NUMBER, "mm", by=10, optional=True),
+        Field("fixing", "held by", How.CHOICE, choices=tuple(Fixing)),
+        Field("made_on", "made on", How.TEXT, optional=True),
+        Field("five_volt_to", "5 V joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
+        Field("ground_to", "ground joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
+        Field("data_to", "data out joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
+        Field("checked", "checked", How.FLAG),
+        Field("leaving_5v", "5 V leaving", **_COLOUR),  # type: ignore[arg-type]
+        Field("leaving_ground", "ground leaving", **_COLOUR),  # type: ignore[arg-type]
+        Field("leaving_data", "data out", **_COLOUR),  # type: ignore[arg-type]
+        Field("arriving_5v", "5 V arriving", **_COLOUR),  # type: ignore[arg-type]
+        Field("arriving_ground", "ground arriving", **_COLOUR),  # type: ignore[arg-type]
+        Field("arriving_data", "data in", **_COLOUR),  # type: ignore[arg-type]
+        Field("five_volt_open", "5 V left open", How.FLAG),
+        Field("extra_mohm", "extra resistance", How.NUMBER, "mΩ", by=10),
+        _note(),
+    ),
+    Batch: (
+        Field("name", "name", How.TEXT),
+        Field("five_volt", "5 V", How.TEXT, optional=True),
+        Field("ground", "ground", How.TEXT, optional=True),
+        Field("data_in", "data in", How.TEXT, optional=True),
+        Field("data_out", "data out", How.TEXT, optional=True),
+        Field("chip", "pixel kind", How.TEXT, optional=True, silent="as the chain"),
+        _note(),
+    ),
+}
+
+
+# -- entries ------------------------------------------------------------------------------------------------------
 
 PIXEL: Final = Field("pixel", "at pixel", How.WHOLE)
 SUPPLY: Final = Field("supply", "from supply", How.TEXT)
@@ -59,28 +295,28 @@ class Entry:
     assumed: str = ""
 
 
-def power_entries(m: PlayfieldMap, chain_id: str) -> tuple[Entry, ...]:
+def power_entries(map_: PlayfieldMap, chain_id: str) -> tuple[Entry, ...]:
     """Everything that bears on the power of a chain."""
-    chain = m.chain(chain_id)
+    chain = map_.chain(chain_id)
     found = [Entry(f"Chain {plain(chain.name)}"), *_of(chain, chain.id)]
-    for feed in m.feeds:
+    for feed in map_.feeds:
         if feed.chain == chain_id:
-            found += [Entry(f"Feed {plain(feed.name)}"), *_feed_entries(m, feed)]
-    for supply in m.supplies:
+            found += [Entry(f"Feed {plain(feed.name)}"), *_feed_entries(map_, feed)]
+    for supply in map_.supplies:
         found += [Entry(f"Supply {plain(supply.name)}"), *_of(supply, supply.id)]
-    return (*found, Entry("The plan"), *_of(m.power or Power(), ""))
+    return (*found, Entry("The plan"), *_of(map_.power or Power(), ""))
 
 
-def joint_entries(m: PlayfieldMap, chain_id: str, number: int) -> tuple[Entry, ...]:
+def joint_entries(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[Entry, ...]:
     """Everything noted of one joint."""
-    return tuple(_of(joint_at(m.chain(chain_id), number), chain_id, number))
+    return tuple(_of(joint_at(map_.chain(chain_id), number), chain_id, number))
 
 
-def batch_entries(m: PlayfieldMap) -> tuple[Entry, ...]:
+def batch_entries(map_: PlayfieldMap) -> tuple[Entry, ...]:
     """The colour codes."""
     found: list[Entry] = []
-    for batch in m.batches:
-        held = sum(pixel.batch == batch.id for _, _, pixel in m.walk_pixels())
+    for batch in map_.batches:
+        held = sum(pixel.batch == batch.id for _, _, pixel in map_.walk_pixels())
         found += [Entry(f"Batch {plain(batch.name)}, {held} pixels"), *_of(batch, batch.id)]
     return tuple(found)
 
@@ -96,16 +332,16 @@ def _entry(record: Record, field: Field, value: Any, identifier: str, number: in
     return Entry(field.label, field.shown(value), key, field.typed(value), field.hint, assumed)
 
 
-def _feed_entries(m: PlayfieldMap, feed: Feed) -> Iterator[Entry]:
-    number = feed_number(m, feed)
+def _feed_entries(map_: PlayfieldMap, feed: Feed) -> Iterator[Entry]:
+    number = feed_number(map_, feed)
     name, *others = FIELDS[Feed]
     yield _entry(feed, name, feed.name, feed.id)
     yield Entry(
         PIXEL.label, "no longer there" if number is None else str(number), Key(Feed, feed.id, "pixel"),
         "" if number is None else str(number), PIXEL.hint,
     )  # fmt: skip
-    supply = next((s.name for s in m.supplies if s.id == feed.supply), None)
-    known = " / ".join(plain(s.name) for s in m.supplies) or "none yet: F5 adds one"
+    supply = next((s.name for s in map_.supplies if s.id == feed.supply), None)
+    known = " / ".join(plain(s.name) for s in map_.supplies) or "none yet: F5 adds one"
     yield Entry(
         SUPPLY.label, "not in the map" if supply is None else plain(supply), Key(Feed, feed.id, "supply"), supply or "",
         known,
@@ -117,56 +353,56 @@ def _feed_entries(m: PlayfieldMap, feed: Feed) -> Iterator[Entry]:
 # -- changing -----------------------------------------------------------------------------------------------------
 
 
-def change(m: PlayfieldMap, key: Key, text: str) -> PlayfieldMap:
+def change(map_: PlayfieldMap, key: Key, text: str) -> PlayfieldMap:
     """The map with what was typed in one entry. Raises PowerError that says what to type."""
     text = storable(text)
     if key.kind is Feed and key.field == "pixel":
-        return _move_feed(m, key.id, int(PIXEL.read(text)))
+        return _move_feed(map_, key.id, int(PIXEL.read(text)))
     if key.kind is Feed and key.field == "supply":
-        return put(m, _valid(_feed(m, key.id), supply=_supply_named(m, text).id))
+        return put(map_, _valid(_feed(map_, key.id), supply=_supply_named(map_, text).id))
     field = _field(key)
-    if text == field.typed(getattr(_record(m, key), key.field)):
-        return m  # looked at and left, spaces around it included
-    return _set(m, key, field.read(text))
+    if text == field.typed(getattr(_record(map_, key), key.field)):
+        return map_  # looked at and left, spaces around it included
+    return _set(map_, key, field.read(text))
 
 
-def step(m: PlayfieldMap, key: Key, by: int) -> PlayfieldMap:
+def step(map_: PlayfieldMap, key: Key, by: int) -> PlayfieldMap:
     """The map with one entry a step up or down: +1 is more, thicker, or the next choice. Raises PowerError."""
     if key.kind is Feed and key.field == "pixel":
-        number = feed_number(m, _feed(m, key.id))
-        return _move_feed(m, key.id, (0 if number is None else number) + by)
+        number = feed_number(map_, _feed(map_, key.id))
+        return _move_feed(map_, key.id, (0 if number is None else number) + by)
     if key.kind is Feed and key.field == "supply":
-        if not m.supplies:
+        if not map_.supplies:
             raise PowerError("there is no supply yet: F5 adds one.")
-        names = [supply.id for supply in m.supplies]
-        feed = _feed(m, key.id)
+        names = [supply.id for supply in map_.supplies]
+        feed = _feed(map_, key.id)
         at = names.index(feed.supply) if feed.supply in names else -by
-        return put(m, _valid(feed, supply=names[(at + by) % len(names)]))
+        return put(map_, _valid(feed, supply=names[(at + by) % len(names)]))
     field = _field(key)
-    value = getattr(_record(m, key), key.field)
+    value = getattr(_record(map_, key), key.field)
     if value is None and field.how in (How.NUMBER, How.WHOLE, How.GAUGE):
         assumed = _ASSUMED.get((key.kind, key.field))
         value = field.read(assumed) if assumed else None
-    return _set(m, key, field.stepped(value, by))
+    return _set(map_, key, field.stepped(value, by))
 
 
 def _field(key: Key) -> Field:
     return next(field for field in FIELDS[key.kind] if field.name == key.field)
 
 
-def _record(m: PlayfieldMap, key: Key) -> Record:
+def _record(map_: PlayfieldMap, key: Key) -> Record:
     if key.kind is Chain:
-        return m.chain(key.id)
+        return map_.chain(key.id)
     if key.kind is Power:
-        return m.power or Power()
+        return map_.power or Power()
     if key.kind is Joint:
-        return joint_at(m.chain(key.id), key.number)
-    lists: dict[type[Record], tuple[Record, ...]] = {Supply: m.supplies, Feed: m.feeds, Batch: m.batches}
+        return joint_at(map_.chain(key.id), key.number)
+    lists: dict[type[Record], tuple[Record, ...]] = {Supply: map_.supplies, Feed: map_.feeds, Batch: map_.batches}
     return next(record for record in lists[key.kind] if getattr(record, "id", None) == key.id)
 
 
-def _feed(m: PlayfieldMap, identifier: str) -> Feed:
-    return next(feed for feed in m.feeds if feed.id == identifier)
+def _feed(map_: PlayfieldMap, identifier: str) -> Feed:
+    return next(feed for feed in map_.feeds if feed.id == identifier)
 
 
 Made = TypeVar("Made", bound=Record)
@@ -186,23 +422,23 @@ def _valid(record: Made, **fields: Any) -> Made:
     return record.model_copy(update=fields)
 
 
-def _set(m: PlayfieldMap, key: Key, value: Any) -> PlayfieldMap:
-    record = _record(m, key)
+def _set(map_: PlayfieldMap, key: Key, value: Any) -> PlayfieldMap:
+    record = _record(map_, key)
     if isinstance(record, Batch) and key.field == "chip":
         value = _chip(value)
     if isinstance(record, Joint):
-        return _set_joint(m, key, record, value)
+        return _set_joint(map_, key, record, value)
     record = _valid(record, **{key.field: value})
     if isinstance(record, Chain):
-        return replace_chain(m, record)
+        return replace_chain(map_, record)
     if isinstance(record, Power):
-        return m.model_copy(update={"power": None if record == Power() else record})
+        return map_.model_copy(update={"power": None if record == Power() else record})
     if isinstance(record, Supply):
-        return put(m, record)
+        return put(map_, record)
     if isinstance(record, Feed):
-        return put(m, record)
+        return put(map_, record)
     assert isinstance(record, Batch)
-    return put(m, record)
+    return put(map_, record)
 
 
 def _chip(text: str) -> str | None:
@@ -213,38 +449,39 @@ def _chip(text: str) -> str | None:
     return text.casefold()
 
 
-def _set_joint(m: PlayfieldMap, key: Key, joint: Joint, value: Any) -> PlayfieldMap:
+def _set_joint(map_: PlayfieldMap, key: Key, joint: Joint, value: Any) -> PlayfieldMap:
     """A joint of unlike functions is never called checked, and anything newly found takes the mark away."""
     fields: dict[str, Any] = {key.field: value}
     if isinstance(getattr(joint, key.field), StrEnum):
         fields[key.field] = type(getattr(joint, key.field))(value)
     if key.field.endswith("_to") and value != getattr(joint, key.field):
         fields["checked"] = False
-    new = put_joint(m, key.id, _valid(joint, **fields))
+    new = put_joint(map_, key.id, _valid(joint, **fields))
     if key.field == "checked" and value:
-        wrong = [p for p in problems(new, new.chain(key.id), key.number) if p.severity is Severity.REFUSE]
+        view = joint_view(new, new.chain(key.id), key.number)
+        wrong = [problem for problem in check_joint(view) if problem.severity is JointSeverity.REFUSE]
         if wrong:
             raise PowerError(f"this joint cannot be called checked: {wrong[0].text}")
     return new
 
 
-def _move_feed(m: PlayfieldMap, identifier: str, number: int) -> PlayfieldMap:
-    feed = _feed(m, identifier)
-    chain = m.chain_by_id.get(feed.chain)
+def _move_feed(map_: PlayfieldMap, identifier: str, number: int) -> PlayfieldMap:
+    feed = _feed(map_, identifier)
+    chain = map_.chain_by_id.get(feed.chain)
     if chain is None:
         raise PowerError("its chain is no longer in the map: take the feed out.")
     if not 0 <= number < chain.length:
         raise PowerError(f"at pixel: the chain {plain(chain.name)} has pixels 0 to {chain.length - 1}.")
     chain = grown(chain, number + 1)
-    return put(replace_chain(m, chain), feed.model_copy(update={"pixel": chain.pixels[number].id}))
+    return put(replace_chain(map_, chain), feed.model_copy(update={"pixel": chain.pixels[number].id}))
 
 
-def _supply_named(m: PlayfieldMap, text: str) -> Supply:
+def _supply_named(map_: PlayfieldMap, text: str) -> Supply:
     folded = text.strip().casefold()
-    exact = [s for s in m.supplies if s.name.strip().casefold() == folded]
-    near = exact or [s for s in m.supplies if folded and s.name.casefold().startswith(folded)]
+    exact = [s for s in map_.supplies if s.name.strip().casefold() == folded]
+    near = exact or [s for s in map_.supplies if folded and s.name.casefold().startswith(folded)]
     if len(near) != 1 and not exact:
-        known = ", ".join(plain(s.name) for s in m.supplies) or "none yet (F5 adds one)"
+        known = ", ".join(plain(s.name) for s in map_.supplies) or "none yet (F5 adds one)"
         raise PowerError(f"from supply: type the name of one: {known}.")
     return near[0]
 
@@ -252,63 +489,63 @@ def _supply_named(m: PlayfieldMap, text: str) -> Supply:
 # -- adding and taking out ----------------------------------------------------------------------------------------
 
 
-def new_feed(m: PlayfieldMap, chain_id: str, text: str) -> tuple[PlayfieldMap, Key]:
+def new_feed(map_: PlayfieldMap, chain_id: str, text: str) -> tuple[PlayfieldMap, Key]:
     """A feed at the pixel number typed, named after where it is; from the first supply, which is made if there is none.
 
     Raises PowerError.
     """
     number = int(Field("pixel", "feed at pixel", How.WHOLE).read(text))
-    chain = m.chain(chain_id)
+    chain = map_.chain(chain_id)
     if not 0 <= number < chain.length:
         raise PowerError(f"feed at pixel: the chain {plain(chain.name)} has pixels 0 to {chain.length - 1}.")
-    if not m.supplies:
-        m, _ = add_supply(m, "5 V supply")
-    near = next((feed for feed in m.feeds if feed.chain == chain_id), None)
+    if not map_.supplies:
+        map_, _ = add_supply(map_, "5 V supply")
+    near = next((feed for feed in map_.feeds if feed.chain == chain_id), None)
     if near is None and number:
         # Until now the plan took one at the board's end for granted: it stays.
-        m, near = add_feed(m, chain_id, 0, supply=m.supplies[0].id, name="board end")
-    supply = m.supplies[0].id if near is None or near.supply not in {s.id for s in m.supplies} else near.supply
+        map_, near = add_feed(map_, chain_id, 0, supply=map_.supplies[0].id, name="board end")
+    supply = map_.supplies[0].id if near is None or near.supply not in {s.id for s in map_.supplies} else near.supply
     name = "board end" if number == 0 else "far end" if number == chain.length - 1 else f"at {number}"
-    m, feed = add_feed(m, chain_id, number, supply=supply, name=name)
-    return m, Key(Feed, feed.id, "pixel")
+    map_, feed = add_feed(map_, chain_id, number, supply=supply, name=name)
+    return map_, Key(Feed, feed.id, "pixel")
 
 
-def new_supply(m: PlayfieldMap, text: str) -> tuple[PlayfieldMap, Key]:
+def new_supply(map_: PlayfieldMap, text: str) -> tuple[PlayfieldMap, Key]:
     """A supply with the name typed. Raises PowerError."""
-    m, supply = _made(add_supply, m, text, "supply")
-    return m, Key(Supply, supply.id, "rating_a")
+    map_, supply = _made(add_supply, map_, text, "supply")
+    return map_, Key(Supply, supply.id, "rating_a")
 
 
-def new_batch(m: PlayfieldMap, text: str) -> tuple[PlayfieldMap, Key]:
+def new_batch(map_: PlayfieldMap, text: str) -> tuple[PlayfieldMap, Key]:
     """A batch with the name typed. Raises PowerError."""
-    m, batch = _made(add_batch, m, text, "batch")
-    return m, Key(Batch, batch.id, "five_volt")
+    map_, batch = _made(add_batch, map_, text, "batch")
+    return map_, Key(Batch, batch.id, "five_volt")
 
 
-def _made(add: Any, m: PlayfieldMap, text: str, what: str) -> Any:
+def _made(add: Any, map_: PlayfieldMap, text: str, what: str) -> Any:
     name = storable(text).strip()
     if not name:
         raise PowerError(f"type a name for the {what}.")
     try:
-        return add(m, name)
+        return add(map_, name)
     except ValidationError:
         raise PowerError("this name is too long: 2,000 characters at most.") from None
 
 
-def remove(m: PlayfieldMap, key: Key) -> PlayfieldMap:
+def remove(map_: PlayfieldMap, key: Key) -> PlayfieldMap:
     """The map without the feed, supply or batch an entry belongs to. Raises PowerError for anything else."""
-    record = _record(m, key)
+    record = _record(map_, key)
     if isinstance(record, Feed):
-        return take_out(m, record)
+        return take_out(map_, record)
     if isinstance(record, Supply):
-        users = [plain(feed.name) for feed in m.feeds if feed.supply == record.id]
+        users = [plain(feed.name) for feed in map_.feeds if feed.supply == record.id]
         if users:
             raise PowerError(f"feeds come from it: {', '.join(users[:3])}. Take them out, or give them another supply.")
-        return take_out(m, record)
+        return take_out(map_, record)
     if isinstance(record, Batch):
-        if any(pixel.batch == record.id for _, _, pixel in m.walk_pixels()):
+        if any(pixel.batch == record.id for _, _, pixel in map_.walk_pixels()):
             raise PowerError("pixels are of this batch: give them another one first.")
-        return take_out(m, record)
+        return take_out(map_, record)
     raise PowerError("only feeds, supplies and batches can be taken out. Empty an entry to forget what it says.")
 
 
@@ -331,36 +568,36 @@ def _range(chain: Chain, text: str, what: str) -> tuple[range, str]:
     return range(start, end + 1), rest
 
 
-def give_batch(m: PlayfieldMap, chain_id: str, text: str) -> PlayfieldMap:
+def give_batch(map_: PlayfieldMap, chain_id: str, text: str) -> PlayfieldMap:
     """Say which batch pixels are of: `10-20 second reel`; the batch is made if it is new, `-` takes it away."""
-    chain = m.chain(chain_id)
+    chain = map_.chain(chain_id)
     numbers, name = _range(chain, storable(text), "the name of a batch")
     identifier: str | None = None
     if name != "-":
-        found = next((b for b in m.batches if b.name.strip().casefold() == name.casefold()), None)
+        found = next((b for b in map_.batches if b.name.strip().casefold() == name.casefold()), None)
         if found is None:
-            m, key = new_batch(m, name)
+            map_, key = new_batch(map_, name)
             identifier = key.id
         else:
             identifier = found.id
-    chain = grown(m.chain(chain_id), numbers.stop)
+    chain = grown(map_.chain(chain_id), numbers.stop)
     pixels = tuple(
         pixel.model_copy(update={"batch": identifier}) if number in numbers else pixel
         for number, pixel in enumerate(chain.pixels)
     )
-    return replace_chain(m, chain.model_copy(update={"pixels": pixels}))
+    return replace_chain(map_, chain.model_copy(update={"pixels": pixels}))
 
 
-def set_levels(m: PlayfieldMap, chain_id: str, text: str) -> PlayfieldMap:
+def set_levels(map_: PlayfieldMap, chain_id: str, text: str) -> PlayfieldMap:
     """Set the level of the places of pixels: `10-20 128`; `-` forgets it. Raises PowerError."""
-    numbers, rest = _range(m.chain(chain_id), text, "a level from 0 to 255 (or -)")
+    numbers, rest = _range(map_.chain(chain_id), text, "a level from 0 to 255 (or -)")
     level = None if rest == "-" else Field("level", "level", How.WHOLE).read(rest)
     if level is not None and not 0 <= level <= 255:
         raise PowerError("level: 0 to 255.")
-    held = m.chain(chain_id).pixels
+    held = map_.chain(chain_id).pixels
     places = dict.fromkeys(held[n].place for n in numbers if n < len(held) and held[n].place is not None)
     if not places:
         raise PowerError("no place is known at these pixels: a level belongs to a place.")
     for place in places:
-        m = update_place(m, m.place_by_id[place or ""].model_copy(update={"level": level}))
-    return m
+        map_ = update_place(map_, map_.place_by_id[place or ""].model_copy(update={"level": level}))
+    return map_

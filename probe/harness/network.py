@@ -18,65 +18,212 @@ Ground reference: the ground terminal of one supply in each group of supplies th
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from probe.harness.base import PowerError
-from probe.harness.circuit import (
-    SMALLEST_OHM,
-    FeedTap,
-    Floats,
-    GroundLink,
-    PixelLoads,
-    Rails,
-    RailState,
-    Solution,
-    Source,
-    check_circuit,
-)
+
+Floats = NDArray[np.float64]
+
+SMALLEST_OHM: Final = 1e-7  # far below any crimp; keeps a wire of length 0 solvable (1 µV at 10 A)
+
+
+@dataclass(frozen=True, slots=True)
+class PixelLoads:
+    """Currents of n pixels: arrays of length n in A and V (`light_a` at the level asked for, `idle_a` always).
+
+    regulation_volt: full current at and above; dark_volt: no light current at and below, and lower than the first.
+    """
+
+    light_a: Floats
+    idle_a: Floats
+    regulation_volt: Floats
+    dark_volt: Floats
+
+    @classmethod
+    def constant(cls, current_a: Floats | Sequence[float]) -> PixelLoads:
+        """Loads that never leave regulation (textbook ladders): any voltage, also far below zero."""
+        light = np.asarray(current_a, dtype=np.float64)
+        floor = np.full(light.shape, -1e12)
+        return cls(light_a=light, idle_a=np.zeros_like(light), regulation_volt=floor + 1, dark_volt=floor)
+
+    def current_a(self, volt: Floats) -> Floats:
+        """Current of every pixel at the given voltages, A."""
+        light, idle = self._shares(volt)
+        return self.light_a * light + self.idle_a * idle
+
+    def slope_s(self, volt: Floats) -> Floats:
+        """dI/dV in A/V; at a corner, that of the lower piece."""
+        width = self.regulation_volt - self.dark_volt
+        inside = (volt > self.dark_volt) & (volt <= self.regulation_volt)
+        slope = np.where(inside, self.light_a / width, 0.0)
+        low = (self.dark_volt > 0) & (volt > 0) & (volt <= self.dark_volt)
+        return slope + np.where(low, self.idle_a / np.where(self.dark_volt > 0, self.dark_volt, 1.0), 0.0)
+
+    def _shares(self, volt: Floats) -> tuple[Floats, Floats]:
+        light = np.clip((volt - self.dark_volt) / (self.regulation_volt - self.dark_volt), 0.0, 1.0)
+        idle = np.where(
+            self.dark_volt > 0, np.clip(volt / np.where(self.dark_volt > 0, self.dark_volt, 1.0), 0.0, 1.0), 1.0
+        )
+        return light, idle
+
+    def regulating(self, volt: Floats) -> NDArray[np.bool_]:
+        """Where the drivers hold their current."""
+        result: NDArray[np.bool_] = volt >= self.regulation_volt
+        return result
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """One chain of n pixels. `plus_ohm` and `ground_ohm`: n-1 section resistances of ONE conductor each, in ohm;
+    section k lies between pixels k and k+1. `inf` in plus_ohm is a cut 5 V wire; the ground is never cut."""
+
+    loads: PixelLoads
+    plus_ohm: Floats
+    ground_ohm: Floats
+    name: str = "chain"
+
+
+@dataclass(frozen=True, slots=True)
+class FeedTap:
+    """A feed from the terminals of `supply` to `pixel` of `chain` (indices): ohm of each of its two wires."""
+
+    chain: int
+    pixel: int
+    supply: int
+    plus_ohm: float
+    ground_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A supply: volts without load, internal resistance in ohm, and a constant load at its terminals (the board), A."""
+
+    volt: float
+    internal_ohm: float = 0.0
+    terminal_load_a: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class GroundLink:
+    """A wire between the ground terminals of two supplies."""
+
+    first: int
+    second: int
+    ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """A whole network, in arrays. Raises PowerError for shapes, indices and values that make none."""
+
+    ladders: Sequence[Ladder]
+    taps: Sequence[FeedTap]
+    sources: Sequence[Source]
+    links: Sequence[GroundLink] = ()
+
+    def __post_init__(self) -> None:
+        for ladder in self.ladders:
+            count = len(ladder.loads.light_a)
+            if count == 0:
+                raise PowerError(f"{ladder.name}: a chain needs at least one pixel.")
+            for name, ohm in (("5 V", ladder.plus_ohm), ("ground", ladder.ground_ohm)):
+                if len(ohm) != count - 1:
+                    raise PowerError(f"{ladder.name}: {count} pixels need {count - 1} {name} sections, not {len(ohm)}.")
+                if np.isnan(ohm).any() or (ohm < 0).any():
+                    raise PowerError(f"{ladder.name}: a {name} section has a resistance below 0 or no number.")
+            if np.isinf(ladder.ground_ohm).any():
+                raise PowerError(
+                    f"{ladder.name}: the ground wire is cut. Ground runs through the whole chain: join it."
+                )
+            if (ladder.loads.regulation_volt <= ladder.loads.dark_volt).any():
+                raise PowerError(f"{ladder.name}: regulation_volt must be above dark_volt.")
+        for number, tap in enumerate(self.taps):
+            if not 0 <= tap.chain < len(self.ladders) or not 0 <= tap.supply < len(self.sources):
+                raise PowerError(f"feed {number}: no such chain or supply.")
+            if not 0 <= tap.pixel < len(self.ladders[tap.chain].loads.light_a):
+                raise PowerError(f"feed {number}: {self.ladders[tap.chain].name} has no pixel {tap.pixel}.")
+            if not (0 <= tap.plus_ohm < np.inf and 0 <= tap.ground_ohm < np.inf):
+                raise PowerError(f"feed {number}: the resistance of each wire must be 0 or more.")
+        for number, source in enumerate(self.sources):
+            parts = (source.internal_ohm, source.terminal_load_a)
+            if not 0 < source.volt < np.inf or not all(0 <= part < np.inf for part in parts):
+                raise PowerError(f"supply {number}: volts above 0, internal resistance and load 0 or more are needed.")
+        for link in self.links:
+            if not (0 <= link.first < len(self.sources) and 0 <= link.second < len(self.sources)):
+                raise PowerError("ground link: no such supply.")
+
+
+@dataclass(frozen=True, slots=True)
+class LadderState:
+    """Solution for one chain. V and A; section currents flow from pixel k to k+1 in the plus rail and, counted the same
+    way, from k to k+1 in the ground rail (so they are the negative of each other in a simple chain)."""
+
+    plus_volt: Floats
+    ground_volt: Floats
+    current_a: Floats
+    plus_section_a: Floats
+    ground_section_a: Floats
+    regulating: NDArray[np.bool_]
+
+    @property
+    def volt(self) -> Floats:
+        """Voltage across every pixel."""
+        return self.plus_volt - self.ground_volt
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The solved network. Feed currents: plus out of the supply, ground back into it, in A, in the order of the taps.
+
+    supply_a includes the terminal load; a negative figure means the supply is being fed backwards. `residual_a` is the
+    largest violation of the load curve that remains.
+    """
+
+    ladders: tuple[LadderState, ...]
+    feed_plus_a: Floats
+    feed_ground_a: Floats
+    supply_a: Floats
+    supply_terminal_volt: Floats
+    wire_loss_w: float
+    steps: int
+    residual_a: float
+
+
+# -- solving -----------------------------------------------------------------------------------------------------
 
 NEWTON_LIMIT: Final = 100
-LEVEL_ENOUGH: Final = 1e-6  # share of the first slope at which a line search stops
+LEVEL_ENOUGH: Final = 1e-6  # share of the first slope at which no line search is needed
+SHARE_ENOUGH: Final = 1e-7  # how closely a line search finds its place along the step
 NEARLY: Final = 1e-6  # residual over the largest current from where whole steps are taken: rounding misleads a search
 
 
-def solve(
-    *,
-    rails: Sequence[Rails],
-    taps: Sequence[FeedTap],
-    sources: Sequence[Source],
-    links: Sequence[GroundLink] = (),
-) -> Solution:
-    """Solve the network. Raises PowerError for pixels with no feed, bad indices or resistances."""
-    return _Network(rails=rails, taps=taps, sources=sources, links=links).solve()
+def solve(circuit: Circuit) -> Solution:
+    """Solve the network. Raises PowerError for pixels with no feed."""
+    return _Network(circuit).solve()
 
 
 class _Network:
     """Arrays of one network; rail node 2k is plus of pixel k, 2k+1 its ground, pixels of all chains in one row."""
 
-    def __init__(
-        self,
-        *,
-        rails: Sequence[Rails],
-        taps: Sequence[FeedTap],
-        sources: Sequence[Source],
-        links: Sequence[GroundLink],
-    ) -> None:
-        self.rails, self.taps, self.sources, self.links = tuple(rails), tuple(taps), tuple(sources), tuple(links)
-        self.start = np.cumsum([0, *(len(r.loads.light_a) for r in self.rails)])
+    def __init__(self, circuit: Circuit) -> None:
+        self.ladders, self.taps = circuit.ladders, circuit.taps
+        self.sources, self.links = circuit.sources, circuit.links
+        self.start = np.cumsum([0, *(len(r.loads.light_a) for r in self.ladders)])
         self.count = int(self.start[-1])
-        check_circuit(self.rails, self.taps, self.sources, self.links)
         self.loads = PixelLoads(
-            light_a=_join([r.loads.light_a for r in self.rails]),
-            idle_a=_join([r.loads.idle_a for r in self.rails]),
-            regulation_volt=_join([r.loads.regulation_volt for r in self.rails]),
-            dark_volt=_join([r.loads.dark_volt for r in self.rails]),
+            light_a=_join([r.loads.light_a for r in self.ladders]),
+            idle_a=_join([r.loads.idle_a for r in self.ladders]),
+            regulation_volt=_join([r.loads.regulation_volt for r in self.ladders]),
+            dark_volt=_join([r.loads.dark_volt for r in self.ladders]),
         )
         # Conductance from pixel k to k+1 in each rail; 0 between chains.
         self.plus_s, self.ground_s = np.zeros(max(self.count - 1, 0)), np.zeros(max(self.count - 1, 0))
-        for rail, start in zip(self.rails, self.start, strict=False):
+        for rail, start in zip(self.ladders, self.start, strict=False):
             sections = len(rail.plus_ohm)
             self.plus_s[start : start + sections] = 1 / np.maximum(rail.plus_ohm, SMALLEST_OHM)
             self.ground_s[start : start + sections] = 1 / np.maximum(rail.ground_ohm, SMALLEST_OHM)
@@ -100,7 +247,7 @@ class _Network:
         chain = int(np.searchsorted(self.start, lost[0], side="right")) - 1
         first, last = lost[0] - self.start[chain], lost[-1] - self.start[chain]
         raise PowerError(
-            f"{self.rails[chain].name}: pixels {first} to {last} have no feed on their 5 V wire. "
+            f"{self.ladders[chain].name}: pixels {first} to {last} have no feed on their 5 V wire. "
             "Add a feed there, or join the 5 V wire."
         )
 
@@ -244,48 +391,32 @@ class _Network:
     def _share(self, nodes: Floats, terminals: Floats, step: Floats, terminal_step: Floats) -> float:
         """Line search: 1 if the function still falls at the end of the step, else where it stops falling.
 
-        Its slope along the step is a rising broken line, so false position (Illinois) finds the zero in a few tries.
+        Its slope along the step is a rising broken line, so there is one zero.
         """
 
         def slope(share: float) -> float:
             return self._gradient_along(nodes + share * step, terminals + share * terminal_step, step, terminal_step)
 
-        low, high = 0.0, 1.0
-        at_low, at_high = slope(0.0), slope(1.0)
-        enough = LEVEL_ENOUGH * abs(at_low)
-        if at_high <= enough or at_low >= 0:
+        at_start = slope(0.0)
+        if at_start >= 0 or slope(1.0) <= LEVEL_ENOUGH * abs(at_start):
             return 1.0
-        side = 0
-        share = 1.0
-        for _ in range(60):
-            share = (low * at_high - high * at_low) / (at_high - at_low)
-            here = slope(share)
-            if abs(here) <= enough:
-                break
-            if here > 0:
-                high, at_high = share, here
-                at_low = at_low / 2 if side > 0 else at_low
-                side = 1
-            else:
-                low, at_low = share, here
-                at_high = at_high / 2 if side < 0 else at_high
-                side = -1
-        return share
+        from scipy.optimize import brentq  # heavy to load, and needed only where pixels leave regulation
+
+        return float(brentq(slope, 0.0, 1.0, xtol=SHARE_ENOUGH))
 
     def _result(self, nodes: Floats, terminals: Floats, *, steps: int, residual: float) -> Solution:
         supplies = len(self.sources)
         plus, ground = nodes[0::2], nodes[1::2]
         volt = plus - ground
         current = self.loads.current_a(volt)
-        plus_section = -np.diff(plus) * self.plus_s if self.count else np.zeros(0)
-        ground_section = -np.diff(ground) * self.ground_s if self.count else np.zeros(0)
+        plus_section, ground_section = -np.diff(plus) * self.plus_s, -np.diff(ground) * self.ground_s
         states = []
-        for k in range(len(self.rails)):
+        for k in range(len(self.ladders)):
             a, b = int(self.start[k]), int(self.start[k + 1])
             sections = slice(a, max(b - 1, a))
             here = slice(a, b)
             states.append(
-                RailState(
+                LadderState(
                     plus_volt=plus[here],
                     ground_volt=ground[here],
                     current_a=current[here],
@@ -305,7 +436,7 @@ class _Network:
         supply_a = np.array([s.terminal_load_a for s in self.sources], dtype=np.float64)
         np.add.at(supply_a, self.tap_supply, feed_plus)
         return Solution(
-            rails=tuple(states),
+            ladders=tuple(states),
             feed_plus_a=feed_plus,
             feed_ground_a=feed_ground,
             supply_a=supply_a,

@@ -1,4 +1,4 @@
-"""Voltage along a chain as rows of characters, for a terminal or plain paper.
+"""Voltage along a chain as rows of characters, for a terminal or plain paper; `probe.export` draws the same on paper.
 
 Below the line a different character is drawn, so that nothing rests on colour. Each row is a tuple of spans with a role;
 the screen gives roles a style, a text file joins the texts.
@@ -7,7 +7,7 @@ the screen gives roles a style, a text file joins the texts.
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import groupby, pairwise
 from typing import Final
@@ -15,7 +15,96 @@ from typing import Final
 import numpy as np
 
 from probe.harness.base import PowerError, plain
-from probe.harness.profile import Mark, VoltProfile
+from probe.harness.from_map import MapPower
+from probe.harness.network import Floats
+from probe.harness.plan import LoadState, NamedPixel
+from probe.harness.report import PowerReport
+
+
+@dataclass(frozen=True, slots=True)
+class VoltProfile:
+    """Volts of each pixel of a chain (array of n), the line to stay above, feeds and places to name."""
+
+    title: str
+    volt: Floats
+    low_line_volt: float
+    top_volt: float
+    feeds: tuple[NamedPixel, ...] = ()
+    places: tuple[NamedPixel, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.volt) == 0 or not np.isfinite(self.volt).all():
+            raise PowerError(f"{self.title}: there are no voltages to draw.")
+
+    @property
+    def lowest(self) -> NamedPixel:
+        """The pixel with the least voltage, named by its volts."""
+        pixel = int(np.argmin(self.volt))
+        return NamedPixel(pixel=pixel, name=f"{self.volt[pixel]:.2f} V")
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """Lowest and highest voltage of the axis: the line, the supply and the curve fit in, with a little air."""
+        low = min(float(self.volt.min()), self.low_line_volt)
+        high = max(float(self.volt.max()), self.top_volt)
+        air = max(0.05 * (high - low), 0.02)
+        return low - air, high + air
+
+
+def profile_of(power: MapPower, chain_name: str, state: LoadState = LoadState.CEILING) -> VoltProfile:
+    """Voltage along a chain, with feeds, and with the place of the lowest pixel named besides the areas.
+
+    Raises PowerError if there are no figures.
+    """
+    if power.solved is None:
+        raise PowerError(power.trouble)
+    made, report = power.solved
+    profile = profile_of_plan(report, chain_name, state)
+    number = profile.lowest.pixel
+    _, comma, place = made.where(chain_name, number).partition(", ")
+    if not comma:
+        return profile
+    others = tuple(mark for mark in profile.places if mark.pixel != number)
+    return replace(profile, places=(*others, NamedPixel(pixel=number, name=place)))
+
+
+def profile_of_plan(report: PowerReport, chain_name: str, state: LoadState) -> VoltProfile:
+    """Voltage along a chain of a plan in one load state, with its feeds and places."""
+    plan = report.plan
+    chain = plan.chain(chain_name)
+    return VoltProfile(
+        title=f"{chain_name}, {state}",
+        volt=report.state(state).chain(chain_name).volt,
+        low_line_volt=max(kind.low_line_volt for kind, _ in chain.kinds),
+        top_volt=max(supply.volt for supply in plan.supplies_of(chain)),
+        feeds=tuple(NamedPixel(pixel=f.pixel, name=f.name) for f in plan.feeds if f.chain == chain_name),
+        places=chain.places,
+    )
+
+
+def thinned(profile: VoltProfile, *, columns: int) -> VoltProfile:
+    """The profile with no more places than fit side by side; the lowest pixel's is kept before all others."""
+    count = max(1, len(profile.volt) - 1)
+    taken: list[tuple[int, int]] = []
+    kept: list[NamedPixel] = []
+    lowest = profile.lowest.pixel
+    for mark in sorted(profile.places, key=lambda map_: (map_.pixel != lowest, map_.pixel)):
+        width = cells(f"|{mark.name}@{mark.pixel}")
+        start = min(mark.pixel * (columns - 1) // count, max(0, columns - width))
+        end = start + width
+        if all(end < other_start or start > other_end for other_start, other_end in taken):
+            taken.append((start, end))
+            kept.append(mark)
+    return replace(profile, places=tuple(sorted(kept, key=lambda map_: map_.pixel)))
+
+
+def text_picture(profile: VoltProfile, *, width: int, height: int, ascii_only: bool = False) -> tuple[str, ...]:
+    """The picture as lines of text. Raises PowerError below 30 x 8 cells."""
+    shown = thinned(profile, columns=width - AXIS_WIDTH)
+    return picture(shown, width=width, height=height, ascii_only=ascii_only).lines()
+
+
+# -- drawing ------------------------------------------------------------------------------------------------------
 
 SMALLEST_WIDTH: Final = 30
 SMALLEST_HEIGHT: Final = 8
@@ -189,7 +278,7 @@ class _Canvas:
         body = first.ljust(self.columns) if len(self.profile.volt) == 1 else first + last.rjust(self.columns - 1)
         return (Span("pixel ".rjust(AXIS_WIDTH), Role.AXIS), Span(body, Role.AXIS))
 
-    def _names(self, marks: tuple[Mark, ...], role: Role, sign: str) -> tuple[Span, ...]:
+    def _names(self, marks: tuple[NamedPixel, ...], role: Role, sign: str) -> tuple[Span, ...]:
         """Names from left to right under their pixels; what would overlap is moved right, then counted as `+n`."""
         body, used, left_out = "", 0, 0
         wanted = sorted(marks, key=lambda mark: mark.pixel)

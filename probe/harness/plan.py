@@ -1,22 +1,27 @@
-"""A power plan: chains of pixels, wires, feeds and supplies as the person enters them, and the circuit it makes."""
+"""The electrical view: chains, feeds and supplies in volts, ohms and metres, with nothing left open.
+
+`probe.harness.from_map` makes it from a map's records. Arrays are made on demand, so that numpy is loaded only where
+figures are wanted.
+"""
 
 from __future__ import annotations
 
 from enum import StrEnum
 from functools import cached_property
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
-import numpy as np
 from pydantic import Field, model_validator
 
 from probe.harness.base import Frozen, PowerError
-from probe.harness.circuit import Circuit, FeedTap, Floats, GroundLink, PixelLoads, Rails, Source
+from probe.harness.copper import Wire
 from probe.harness.pixels import PixelKind, pixel_kind
-from probe.harness.wire import Wire
+
+if TYPE_CHECKING:
+    from probe.harness.network import Floats
 
 
 class LoadState(StrEnum):
-    """How much light is reckoned with."""
+    """How much light the figures are for."""
 
     TYPICAL = "typical play"
     CEILING = "at the ceiling"
@@ -39,14 +44,14 @@ class OddJoint(Frozen):
     ground_ohm: float = Field(default=0.0, ge=0)
 
 
-class NamedPlace(Frozen):
-    """A place to name in the picture."""
+class NamedPixel(Frozen):
+    """A pixel and what to call it in the picture."""
 
     pixel: int = Field(ge=0)
     name: str
 
 
-class Chain(Frozen):
+class ChainPlan(Frozen):
     """A chain. Lengths are those of the wire, one way: `spacing_m` for all sections alike or `section_m` for each.
 
     `ground_wire` defaults to `wire`. `joint_ohm` is what the joints of one section add to each wire (2 mohm for a fair
@@ -65,7 +70,7 @@ class Chain(Frozen):
     plus_cut_after: tuple[int, ...] = ()
     ceiling_ma: int | None = Field(default=None, ge=1)
     data_lead_m: float = Field(default=0.0, ge=0)
-    places: tuple[NamedPlace, ...] = ()
+    places: tuple[NamedPixel, ...] = ()
 
     @model_validator(mode="after")
     def _lengths(self) -> Self:
@@ -101,6 +106,8 @@ class Chain(Frozen):
 
     def section_lengths_m(self) -> Floats:
         """One-way wire length of every section, n-1."""
+        import numpy as np
+
         if self.section_m is not None:
             return np.array(self.section_m, dtype=np.float64)
         assert self.spacing_m is not None
@@ -108,6 +115,8 @@ class Chain(Frozen):
 
     def joint_ohms(self) -> tuple[Floats, Floats]:
         """Joint resistance of every section in the 5 V and in the ground wire, n-1 each."""
+        import numpy as np
+
         plus = np.full(self.count - 1, self.joint_ohm)
         ground = plus.copy()
         for joint in self.odd_joints:
@@ -117,6 +126,8 @@ class Chain(Frozen):
 
     def per_pixel(self, field: str) -> Floats:
         """A figure of PixelKind, or `level` of the run, for every pixel."""
+        import numpy as np
+
         values = [
             float(run.level) if field == "level" else float(getattr(kind, field))
             for run, (kind, _) in zip(self.runs, self.kinds, strict=True)
@@ -124,7 +135,7 @@ class Chain(Frozen):
         return np.repeat(np.array(values), [run.count for run in self.runs])
 
 
-class Feed(Frozen):
+class FeedPlan(Frozen):
     """A feed: two wires of `length_m` each from a supply to the pads of one pixel.
 
     `contact_ohm` is what fuse, holder and plugs add in the 5 V wire (10 mohm: common practice, no source).
@@ -139,7 +150,7 @@ class Feed(Frozen):
     contact_ohm: float = Field(default=0.010, ge=0)
 
 
-class Supply(Frozen):
+class SupplyPlan(Frozen):
     """A supply. `board_a`: current of a board fed from it. `is_usb`: a computer's port."""
 
     name: str
@@ -164,12 +175,12 @@ class PowerPlan(Frozen):
 
     ceiling_level: greatest colour value the tool sends anywhere. typical_share: light current in play over that at the
     ceiling (a third: the retailers' "20 of 60 mA on average"). drive_volt: the board's data level. copper_c: the wire's
-    temperature when its resistance is reckoned; ambient_c: under the playfield. frames_per_s: refresh rate wished for.
+    temperature when its resistance is computed; ambient_c: under the playfield. frames_per_s: refresh rate wished for.
     """
 
-    chains: tuple[Chain, ...] = Field(min_length=1)
-    feeds: tuple[Feed, ...] = ()
-    supplies: tuple[Supply, ...] = Field(min_length=1)
+    chains: tuple[ChainPlan, ...] = Field(min_length=1)
+    feeds: tuple[FeedPlan, ...] = ()
+    supplies: tuple[SupplyPlan, ...] = Field(min_length=1)
     ground_joins: tuple[GroundJoin, ...] = ()
     ceiling_level: int = Field(default=255, ge=0, le=255)
     typical_share: float = Field(default=1 / 3, ge=0, le=1)
@@ -204,19 +215,30 @@ class PowerPlan(Frozen):
                 raise ValueError(f"ground join {join.first} to {join.second}: no such supply")
         return self
 
-    def chain(self, name: str) -> Chain:
+    def chain(self, name: str) -> ChainPlan:
         """The chain of that name. Raises PowerError."""
         for chain in self.chains:
             if chain.name == name:
                 return chain
         raise PowerError(f"no chain {name!r} in the plan")
 
-    def light_a(self, chain: Chain, state: LoadState) -> Floats:
+    def supplies_of(self, chain: ChainPlan) -> tuple[SupplyPlan, ...]:
+        """The supplies that feed a chain."""
+        names = {feed.supply for feed in self.feeds if feed.chain == chain.name}
+        return tuple(supply for supply in self.supplies if supply.name in names)
+
+    def one_way_ohm_per_m(self, wire: Wire) -> float:
+        """One metre of one conductor at the plan's copper temperature."""
+        return wire.one_way_resistance_ohm_per_m(temperature_c=self.copper_c)
+
+    def light_a(self, chain: ChainPlan, state: LoadState) -> Floats:
         """Light current of every pixel (idle excluded), A.
 
         At the ceiling all channels are at min(place level, ceiling level); if the sum then exceeds the output's ceiling
         all are dimmed alike, as the tool will do. Typical play is `typical_share` of that.
         """
+        import numpy as np
+
         full = chain.per_pixel("light_a")
         if state is LoadState.FULL_WHITE:
             return full
@@ -226,53 +248,3 @@ class PowerPlan(Frozen):
             if light.sum() > left:
                 light = light * (left / float(light.sum()))
         return light * self.typical_share if state is LoadState.TYPICAL else light
-
-
-def circuit(plan: PowerPlan, state: LoadState, *, sagging: bool = True) -> Circuit:
-    """Build the circuit of a plan.
-
-    With `sagging` False the pixels draw their full current at any voltage: the upper bound used for fuses.
-    """
-    rails = []
-    for chain in plan.chains:
-        light, idle = plan.light_a(chain, state), chain.per_pixel("idle_a")
-        if sagging:
-            loads = PixelLoads(
-                light_a=light,
-                idle_a=idle,
-                regulation_volt=chain.per_pixel("regulation_volt"),
-                dark_volt=chain.per_pixel("dark_volt"),
-            )
-        else:
-            loads = PixelLoads.constant(light + idle)
-        length_m = chain.section_lengths_m()
-        plus_joint, ground_joint = chain.joint_ohms()
-        ground_wire = chain.ground_wire or chain.wire
-        plus = length_m * chain.wire.one_way_resistance_ohm_per_m(temperature_c=plan.copper_c) + plus_joint
-        ground = length_m * ground_wire.one_way_resistance_ohm_per_m(temperature_c=plan.copper_c) + ground_joint
-        plus[list(chain.plus_cut_after)] = np.inf
-        rails.append(Rails(loads=loads, plus_ohm=plus, ground_ohm=ground, name=chain.name))
-    chains = {chain.name: k for k, chain in enumerate(plan.chains)}
-    supplies = {supply.name: k for k, supply in enumerate(plan.supplies)}
-    taps = []
-    for feed in plan.feeds:
-        one_way = feed.length_m * feed.wire.one_way_resistance_ohm_per_m(temperature_c=plan.copper_c)
-        taps.append(
-            FeedTap(
-                chain=chains[feed.chain],
-                pixel=feed.pixel,
-                supply=supplies[feed.supply],
-                plus_ohm=one_way + feed.contact_ohm,
-                ground_ohm=one_way,
-            )
-        )
-    links = [
-        GroundLink(
-            first=supplies[join.first],
-            second=supplies[join.second],
-            ohm=join.length_m * join.wire.one_way_resistance_ohm_per_m(temperature_c=plan.copper_c),
-        )
-        for join in plan.ground_joins
-    ]
-    sources = [Source(volt=s.volt, internal_ohm=s.internal_ohm, terminal_load_a=s.board_a) for s in plan.supplies]
-    return Circuit(rails=tuple(rails), taps=tuple(taps), sources=tuple(sources), links=tuple(links))

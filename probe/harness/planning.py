@@ -12,7 +12,7 @@ from probe.document.model import PlayfieldMap
 from probe.harness import entries
 from probe.harness.base import PowerError
 from probe.harness.entries import Key
-from probe.harness.from_map import Reckoned, reckon
+from probe.harness.from_map import MapPower, compute
 from probe.harness.plan import LoadState
 from probe.task.steps import MOST_UNDO, BoardView, Effect, News, NotSaved, RingBell, Saved, SaveMap, board_view
 
@@ -130,9 +130,9 @@ class Planning:
     future: tuple[PlayfieldMap, ...] = ()
 
     @cached_property
-    def reckoned(self) -> Reckoned:
+    def reckoned(self) -> MapPower:
         """The plan and its figures."""
-        return reckon(self.map)
+        return compute(self.map)
 
     @property
     def chain_name(self) -> str:

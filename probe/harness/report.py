@@ -1,49 +1,230 @@
-"""What a power plan comes to: volts, currents, fuses, supplies, times, and the findings in words.
+"""What a power plan comes to: volts, currents, fuses, supplies and times, and where one more feed helps most.
 
 `report(plan)` solves the plan in three load states and, for the fuses, once more with pixels that never sag.
+`probe.harness.checks` says what the figures mean.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+from typing import Final
+
 import numpy as np
 
 from probe.harness.base import PowerError
-from probe.harness.circuit import Circuit, Solution
-from probe.harness.conductor import conductor_temperature_c, wire_rating_a
-from probe.harness.data_line import head_reminders, logic_level, usb_alone
-from probe.harness.findings import findings
-from probe.harness.network import solve
-from probe.harness.pixels import frame_time_s, largest_chain
-from probe.harness.plan import Chain, Feed, LoadState, PowerPlan, circuit
-from probe.harness.protection import FuseChoice, FuseVerdict, choose_fuse, supply_size_a
-from probe.harness.results import (
-    ChainReport,
-    ChainVolts,
-    FeedCurrent,
-    FeedReport,
-    JointLoss,
-    PowerReport,
-    StateReport,
-    SupplyLoad,
-    SupplyReport,
+from probe.harness.copper import (
+    FuseChoice,
+    FuseVerdict,
+    Wire,
+    choose_fuse,
+    conductor_temperature_c,
+    supply_size_a,
+    wire_rating_a,
 )
-from probe.harness.wire import Wire
+from probe.harness.network import (
+    Circuit,
+    FeedTap,
+    Floats,
+    GroundLink,
+    Ladder,
+    LadderState,
+    PixelLoads,
+    Solution,
+    Source,
+    solve,
+)
+from probe.harness.pixels import (
+    LogicLevel,
+    Reminder,
+    UsbAlone,
+    frame_time_s,
+    head_reminders,
+    largest_chain,
+    logic_level,
+    usb_alone,
+)
+from probe.harness.plan import ChainPlan, FeedPlan, LoadState, PowerPlan, SupplyPlan
 
 
-def solve_circuit(net: Circuit) -> Solution:
-    """Solve a built circuit."""
-    return solve(rails=net.rails, taps=net.taps, sources=net.sources, links=net.links)
+@dataclass(frozen=True, slots=True)
+class PixelVolt:
+    """A pixel and its voltage."""
+
+    chain: str
+    pixel: int
+    volt: float
+
+
+@dataclass(frozen=True, slots=True)
+class JointLoss:
+    """Voltage lost in the joints between `after_pixel` and the next, both wires together, V, and heat there, W.
+
+    `section_volt` adds the wire between them."""
+
+    chain: str
+    after_pixel: int
+    joint_volt: float
+    joint_watt: float
+    section_volt: float
+
+
+@dataclass(frozen=True, slots=True)
+class ChainVolts:
+    """One chain in one load state: arrays of one figure per pixel, V and A."""
+
+    name: str
+    volt: Floats
+    current_a: Floats
+    regulating: int  # how many pixels hold their current
+
+    @property
+    def total_a(self) -> float:
+        """Current of all its pixels."""
+        return float(self.current_a.sum())
+
+    @property
+    def lowest(self) -> PixelVolt:
+        """The pixel with the least voltage (the first such)."""
+        pixel = int(np.argmin(self.volt))
+        return PixelVolt(chain=self.name, pixel=pixel, volt=float(self.volt[pixel]))
+
+
+@dataclass(frozen=True, slots=True)
+class FeedCurrent:
+    """Current in the two wires of a feed, A."""
+
+    name: str
+    plus_a: float
+    ground_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyLoad:
+    """Current drawn from a supply, A (below 0: it is fed backwards), and volts at its terminals."""
+
+    name: str
+    load_a: float
+    terminal_volt: float
+
+
+@dataclass(frozen=True, slots=True)
+class StateReport:
+    """The plan in one load state."""
+
+    state: LoadState
+    chains: tuple[ChainVolts, ...]
+    feeds: tuple[FeedCurrent, ...]
+    supplies: tuple[SupplyLoad, ...]
+    lowest: PixelVolt
+    worst_joint: JointLoss | None
+    wire_loss_w: float
+
+    @property
+    def total_a(self) -> float:
+        """Current of all supplies."""
+        return sum(s.load_a for s in self.supplies)
+
+    def chain(self, name: str) -> ChainVolts:
+        """The chain of that name."""
+        return next(c for c in self.chains if c.name == name)
+
+
+@dataclass(frozen=True, slots=True)
+class FeedReport:
+    """Fuse and wire of one feed. `fault_a`: all full white without sag. Wire temperature estimated at full white, C;
+    `wire_c` may be `inf` (above the model's 200 C). `thinnest` names the wire that limits the fuse."""
+
+    name: str
+    planned_a: float
+    fault_a: float
+    wire_rating_a: float | None
+    thinnest: str
+    fuse: FuseChoice
+    wire_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyReport:
+    """Size of one supply. `size_a`: common size with the ceiling load at most 80 %; None above the largest."""
+
+    name: str
+    planned_a: float
+    fault_a: float
+    size_a: float | None
+    fault_size_a: float | None
+    load_share: float | None  # of the rating, if given
+
+
+@dataclass(frozen=True, slots=True)
+class ChainReport:
+    """Timing and head of one chain. `largest_pixels`: longest chain of its slowest kind for the wished frame rate."""
+
+    name: str
+    frame_s: float
+    frames_per_s: float
+    largest_pixels: int
+    logic: LogicLevel
+    reminders: tuple[Reminder, ...]
+    usb: UsbAlone
+    hottest_wire_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class PowerReport:
+    """All figures of a plan."""
+
+    plan: PowerPlan
+    states: dict[LoadState, StateReport]
+    feeds: tuple[FeedReport, ...]
+    supplies: tuple[SupplyReport, ...]
+    chains: tuple[ChainReport, ...]
+
+    def state(self, state: LoadState) -> StateReport:
+        """Figures of one load state."""
+        return self.states[state]
+
+
+# -- computing -----------------------------------------------------------------------------------------------------
+
+
+def circuit(plan: PowerPlan, state: LoadState, *, sagging: bool = True) -> Circuit:
+    """Build the circuit of a plan.
+
+    With `sagging` False the pixels draw their full current at any voltage: the upper bound used for fuses.
+    """
+    ladders = []
+    for chain in plan.chains:
+        light, idle = plan.light_a(chain, state), chain.per_pixel("idle_a")
+        corners = [chain.per_pixel(field) for field in ("regulation_volt", "dark_volt")]
+        loads = PixelLoads(light, idle, *corners) if sagging else PixelLoads.constant(light + idle)
+        length_m, (plus_joint, ground_joint) = chain.section_lengths_m(), chain.joint_ohms()
+        plus = length_m * plan.one_way_ohm_per_m(chain.wire) + plus_joint
+        plus[list(chain.plus_cut_after)] = np.inf
+        ground = length_m * plan.one_way_ohm_per_m(chain.ground_wire or chain.wire) + ground_joint
+        ladders.append(Ladder(loads=loads, plus_ohm=plus, ground_ohm=ground, name=chain.name))
+    chains = {chain.name: k for k, chain in enumerate(plan.chains)}
+    supplies = {supply.name: k for k, supply in enumerate(plan.supplies)}
+    taps = []
+    for feed in plan.feeds:
+        one_way = feed.length_m * plan.one_way_ohm_per_m(feed.wire)
+        taps.append(FeedTap(chains[feed.chain], feed.pixel, supplies[feed.supply], one_way + feed.contact_ohm, one_way))
+    links = [
+        GroundLink(supplies[join.first], supplies[join.second], join.length_m * plan.one_way_ohm_per_m(join.wire))
+        for join in plan.ground_joins
+    ]
+    sources = [Source(volt=s.volt, internal_ohm=s.internal_ohm, terminal_load_a=s.board_a) for s in plan.supplies]
+    return Circuit(ladders=ladders, taps=taps, sources=sources, links=links)
 
 
 def state_report(plan: PowerPlan, state: LoadState) -> StateReport:
     """Solve the plan in one load state. Raises PowerError if pixels have no feed."""
-    return _state(plan, state, solve_circuit(circuit(plan, state)))
+    return _state(plan, state, solve(circuit(plan, state)))
 
 
 def _state(plan: PowerPlan, state: LoadState, answer: Solution) -> StateReport:
     chains = tuple(
         ChainVolts(name=chain.name, volt=rail.volt, current_a=rail.current_a, regulating=int(rail.regulating.sum()))
-        for chain, rail in zip(plan.chains, answer.rails, strict=True)
+        for chain, rail in zip(plan.chains, answer.ladders, strict=True)
     )
     feeds = tuple(
         FeedCurrent(name=feed.name, plus_a=float(plus), ground_a=float(ground))
@@ -67,7 +248,7 @@ def _state(plan: PowerPlan, state: LoadState, answer: Solution) -> StateReport:
 def _worst_joint(plan: PowerPlan, answer: Solution) -> JointLoss | None:
     """The joint that loses most; None where no chain has joints with resistance."""
     worst: JointLoss | None = None
-    for chain, rail in zip(plan.chains, answer.rails, strict=True):
+    for chain, rail in zip(plan.chains, answer.ladders, strict=True):
         if chain.count < 2:
             continue
         plus_ohm, ground_ohm = chain.joint_ohms()
@@ -90,35 +271,30 @@ def _worst_joint(plan: PowerPlan, answer: Solution) -> JointLoss | None:
 
 
 def report(plan: PowerPlan) -> PowerReport:
-    """Reckon the whole plan. Raises PowerError if it makes no circuit (a piece of chain without a feed)."""
-
-    answers = {state: solve_circuit(circuit(plan, state)) for state in LoadState}
-    fault = solve_circuit(circuit(plan, LoadState.FULL_WHITE, sagging=False))
+    """Compute the whole plan. Raises PowerError if it makes no circuit (a piece of chain without a feed)."""
+    answers = {state: solve(circuit(plan, state)) for state in LoadState}
+    planned, fault = answers[LoadState.CEILING], solve(circuit(plan, LoadState.FULL_WHITE, sagging=False))
     states = {state: _state(plan, state, answer) for state, answer in answers.items()}
     feeds = tuple(
-        _feed(plan, feed, planned_a=abs(float(answers[LoadState.CEILING].feed_plus_a[k])), fault=fault, number=k)
+        _feed(plan, feed, planned_a=abs(float(planned.feed_plus_a[k])), fault=fault, number=k)
         for k, feed in enumerate(plan.feeds)
     )
-    supplies = []
-    for k, supply in enumerate(plan.supplies):
-        planned, worst = float(answers[LoadState.CEILING].supply_a[k]), float(fault.supply_a[k])
-        supplies.append(
-            SupplyReport(
-                name=supply.name,
-                planned_a=planned,
-                fault_a=worst,
-                size_a=_size(planned),
-                fault_size_a=_size(worst),
-                load_share=None if supply.rating_a is None else planned / supply.rating_a,
-            )
-        )
-    chains = tuple(
-        _chain(plan, chain, ceiling=states[LoadState.CEILING], fault=fault, number=k)
-        for k, chain in enumerate(plan.chains)
+    supplies = tuple(
+        _supply(supply, planned_a=float(planned.supply_a[k]), fault_a=float(fault.supply_a[k]))
+        for k, supply in enumerate(plan.supplies)
     )
-    base = PowerReport(states=states, feeds=feeds, supplies=tuple(supplies), chains=chains)
-    return PowerReport(
-        states=states, feeds=feeds, supplies=tuple(supplies), chains=chains, findings=findings(plan, base)
+    chains = tuple(_chain(plan, chain, rail) for chain, rail in zip(plan.chains, fault.ladders, strict=True))
+    return PowerReport(plan=plan, states=states, feeds=feeds, supplies=supplies, chains=chains)
+
+
+def _supply(supply: SupplyPlan, *, planned_a: float, fault_a: float) -> SupplyReport:
+    return SupplyReport(
+        name=supply.name,
+        planned_a=planned_a,
+        fault_a=fault_a,
+        size_a=_size(planned_a),
+        fault_size_a=_size(fault_a),
+        load_share=None if supply.rating_a is None else planned_a / supply.rating_a,
     )
 
 
@@ -129,7 +305,7 @@ def _size(load_a: float) -> float | None:
         return None
 
 
-def _feed(plan: PowerPlan, feed: Feed, *, planned_a: float, fault: Solution, number: int) -> FeedReport:
+def _feed(plan: PowerPlan, feed: FeedPlan, *, planned_a: float, fault: Solution, number: int) -> FeedReport:
     """Fuse for a feed; it guards the feed's own wire and the chain's two wires behind it."""
     chain = plan.chain(feed.chain)
     fault_a = abs(float(fault.feed_plus_a[number]))
@@ -152,16 +328,14 @@ def _feed(plan: PowerPlan, feed: Feed, *, planned_a: float, fault: Solution, num
 
 def _thinnest(wires: tuple[Wire, ...]) -> tuple[float | None, str, str]:
     """Least rating among the wires, the name of that wire, and what is wrong if one is not known."""
-    best: tuple[float, str] | None = None
+    ratings = []
     for wire in wires:
         try:
-            rating = wire_rating_a(wire)
+            ratings.append(wire_rating_a(wire))
         except PowerError as problem:
             return None, wire.name, str(problem)
-        if best is None or rating < best[0]:
-            best = (rating, wire.name)
-    assert best is not None
-    return best[0], best[1], ""
+    least = min(ratings)
+    return least, wires[ratings.index(least)].name, ""
 
 
 def _temperature(plan: PowerPlan, wire: Wire, current_a: float) -> float:
@@ -175,10 +349,9 @@ def _temperature(plan: PowerPlan, wire: Wire, current_a: float) -> float:
     )
 
 
-def _chain(plan: PowerPlan, chain: Chain, *, ceiling: StateReport, fault: Solution, number: int) -> ChainReport:
+def _chain(plan: PowerPlan, chain: ChainPlan, rail: LadderState) -> ChainReport:
     first, slowest = chain.kinds[0][0], max((kind for kind, _ in chain.kinds), key=lambda k: k.pixel_time_us)
     frame = frame_time_s(chain.kinds)
-    rail = fault.rails[number]
     hottest = plan.ambient_c
     for wire, section_a in (
         (chain.wire, rail.plus_section_a),
@@ -186,7 +359,7 @@ def _chain(plan: PowerPlan, chain: Chain, *, ceiling: StateReport, fault: Soluti
     ):
         if len(section_a):
             hottest = max(hottest, _temperature(plan, wire, float(np.abs(section_a).max())))
-    on_usb = any(s.is_usb for s in plan.supplies if s.name in {f.supply for f in plan.feeds if f.chain == chain.name})
+    supplies = plan.supplies_of(chain)
     hungriest = max((kind for kind, _ in chain.kinds), key=lambda kind: kind.full_white_a)
     return ChainReport(
         name=chain.name,
@@ -194,15 +367,84 @@ def _chain(plan: PowerPlan, chain: Chain, *, ceiling: StateReport, fault: Soluti
         frames_per_s=1 / frame,
         largest_pixels=largest_chain(slowest, frames_per_s=plan.frames_per_s),
         # Dark pixels leave the first one the highest supply, hence the highest threshold: the supply's own volts.
-        logic=logic_level(first, drive_volt=plan.drive_volt, supply_volt=_head_volt(plan, chain, ceiling)),
-        reminders=head_reminders(first, on_usb=on_usb, data_lead_m=chain.data_lead_m),
+        logic=logic_level(first, drive_volt=plan.drive_volt, supply_volt=max(supply.volt for supply in supplies)),
+        reminders=head_reminders(
+            first, on_usb=any(supply.is_usb for supply in supplies), data_lead_m=chain.data_lead_m
+        ),
         usb=usb_alone(hungriest, pixels=chain.count),
         hottest_wire_c=hottest,
     )
 
 
-def _head_volt(plan: PowerPlan, chain: Chain, ceiling: StateReport) -> float:
-    """Highest voltage the first pixel sees: that of the supplies feeding the chain without load."""
-    names = {feed.supply for feed in plan.feeds if feed.chain == chain.name}
-    volts = [supply.volt for supply in plan.supplies if supply.name in names]
-    return max(volts) if volts else float(ceiling.chain(chain.name).volt[0])
+# -- one more feed -------------------------------------------------------------------------------------------------
+
+COARSE_PLACES: Final = 17
+
+
+@dataclass(frozen=True, slots=True)
+class FeedSuggestion:
+    """One more feed: where, from which supply, and the lowest pixel of that chain before and after."""
+
+    chain: str
+    pixel: int
+    supply: str
+    before: PixelVolt
+    after: PixelVolt
+
+
+def suggest_feed(
+    plan: PowerPlan,
+    *,
+    state: LoadState = LoadState.CEILING,
+    lead_ohm: float | None = None,
+) -> FeedSuggestion | None:
+    """Best place for one more feed on the chain with the lowest pixel; None if no place gains a millivolt.
+
+    The new feed's wires take `lead_ohm` each, by default as the best feed of that chain. It comes from the supply of
+    the nearest feed on the same unbroken piece of 5 V wire, so that two supplies are never joined. Evenly spaced
+    places are tried first, then those between the best one's neighbours: exact for chains of up to 17 pixels and for a
+    gain with one peak along the chain. Raises PowerError if the plan makes no circuit.
+    """
+    net = circuit(plan, state)
+    before = solve(net)
+    lows = [float(rail.volt.min()) for rail in before.ladders]
+    number = int(np.argmin(lows))
+    chain, volt = plan.chains[number], before.ladders[number].volt
+    lowest = PixelVolt(chain=chain.name, pixel=int(np.argmin(volt)), volt=lows[number])
+    cuts = sorted(chain.plus_cut_after)
+    first = max((cut + 1 for cut in cuts if cut < lowest.pixel), default=0)
+    last = min((cut for cut in cuts if cut >= lowest.pixel), default=chain.count - 1)
+    own = [tap for tap in net.taps if tap.chain == number and first <= tap.pixel <= last]
+    leads = [(lead_ohm, lead_ohm)] if lead_ohm is not None else [(tap.plus_ohm, tap.ground_ohm) for tap in own]
+    plus_ohm, ground_ohm = min(leads, key=sum)
+    tried: dict[int, tuple[float, float, PixelVolt, FeedTap]] = {}
+
+    def score(pixel: int) -> tuple[float, float]:
+        if pixel not in tried:
+            nearest = min(own, key=lambda tap: abs(tap.pixel - pixel))
+            tap = FeedTap(chain=number, pixel=pixel, supply=nearest.supply, plus_ohm=plus_ohm, ground_ohm=ground_ohm)
+            answer = solve(replace(net, taps=(*net.taps, tap)))
+            new = answer.ladders[number].volt
+            spot = PixelVolt(chain=chain.name, pixel=int(np.argmin(new)), volt=float(new.min()))
+            tried[pixel] = (spot.volt, float(new.mean()), spot, tap)
+        return tried[pixel][:2]
+
+    low, high = first, last
+    while True:
+        places = sorted({round(p) for p in np.linspace(low, high, min(COARSE_PLACES, high - low + 1))})
+        best = max(places, key=score)
+        if len(places) == high - low + 1:
+            break
+        at = places.index(best)
+        low, high = places[max(at - 1, 0)], places[min(at + 1, len(places) - 1)]
+    best = max(tried, key=lambda p: tried[p][:2])
+    _, _, spot, tap = tried[best]
+    if spot.volt - lowest.volt < 1e-3:
+        return None
+    return FeedSuggestion(
+        chain=chain.name,
+        pixel=best,
+        supply=plan.supplies[tap.supply].name,
+        before=lowest,
+        after=spot,
+    )

@@ -1,4 +1,4 @@
-"""A reckoned map in words: sections of lines, for the command line, the screen and the printed sheet.
+"""The harness in words: sections of lines for the command line, the screen and the printed sheet; and as data for JSON.
 
 Lines hold names from the map with control characters taken out; a screen passes them through its own door all the same.
 """
@@ -9,12 +9,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
-from probe.harness.cautions import Moment, cautions
-from probe.harness.data_line import BOARD_A, USB_BUDGET_A
-from probe.harness.from_map import MapPlan, Reckoned
+from probe.cautions import Moment, cautions
+from probe.document.model import Chain, PlayfieldMap, shown_number
+from probe.document.model.harness import Fixing
+from probe.harness.base import plain
+from probe.harness.checks import Weight
+from probe.harness.copper import LARGEST_LOAD_SHARE
+from probe.harness.from_map import MapPlan, MapPower
+from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
+from probe.harness.pixels import BOARD_A, USB_BUDGET_A
 from probe.harness.plan import LoadState
-from probe.harness.protection import LARGEST_LOAD_SHARE
-from probe.harness.results import ChainReport, FeedReport, PowerReport, Spot, SupplyReport, Weight
+from probe.harness.report import ChainReport, FeedReport, PixelVolt, PowerReport, SupplyReport
 
 SIGNS: Final = {Weight.STOP: "STOP", Weight.WARNING: "LOOK", Weight.NOTE: "note"}
 STATES: Final = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
@@ -28,9 +33,9 @@ class Section:
     lines: tuple[str, ...]
 
 
-def verdict(reckoned: Reckoned) -> str:
+def verdict(power: MapPower) -> str:
     """One line: what the findings come to."""
-    counts = {weight: sum(f.weight is weight for f in reckoned.findings) for weight in Weight}
+    counts = {weight: sum(f.weight is weight for f in power.findings) for weight in Weight}
     if counts[Weight.STOP]:
         return f"{counts[Weight.STOP]} to mend before power on, {counts[Weight.WARNING]} to look at"
     if counts[Weight.WARNING]:
@@ -38,42 +43,42 @@ def verdict(reckoned: Reckoned) -> str:
     return "nothing to mend"
 
 
-def finding_lines(reckoned: Reckoned, *, notes: bool = True) -> tuple[str, ...]:
+def finding_lines(power: MapPower, *, notes: bool = True) -> tuple[str, ...]:
     """Each finding on a line, the most serious first."""
     return tuple(
-        f"{SIGNS[f.weight]}  {f.where}: {f.text}" for f in reckoned.findings if notes or f.weight is not Weight.NOTE
+        f"{SIGNS[f.weight]}  {f.where}: {f.text}" for f in power.findings if notes or f.weight is not Weight.NOTE
     )
 
 
-def suggestion_line(reckoned: Reckoned) -> str:
+def suggestion_line(power: MapPower) -> str:
     """Where one more feed helps most."""
-    if reckoned.made is None or reckoned.report is None:
+    if power.solved is None:
         return ""
-    best = reckoned.suggestion
+    best = power.suggestion
     if best is None:
         return "one more feed would gain nothing"
-    where = reckoned.made.where(best.chain, best.pixel)
+    where = power.solved[0].where(best.chain, best.pixel)
     return (
         f"one more feed helps most on {best.chain} at pixel {where}, from {best.supply}: "
         f"lowest {best.before.volt:.2f} V becomes {best.after.volt:.2f} V"
     )
 
 
-def power_sections(reckoned: Reckoned, *, with_cautions: bool = True) -> tuple[Section, ...]:
+def power_sections(power: MapPower, *, with_cautions: bool = True) -> tuple[Section, ...]:
     """The whole report."""
-    found = [Section(f"Findings: {verdict(reckoned)}", finding_lines(reckoned) or ("nothing found",))]
-    if reckoned.made is not None and reckoned.report is not None:
-        made, solved = reckoned.made, reckoned.report
+    found = [Section(f"Findings: {verdict(power)}", finding_lines(power) or ("nothing found",))]
+    if power.solved is not None:
+        made, solved = power.solved
         found += [
             Section("Lowest voltage", tuple(_lowest(made, solved))),
             Section("Current", tuple(_currents(solved))),
-            Section("One more feed", (suggestion_line(reckoned),)),
+            Section("One more feed", (suggestion_line(power),)),
             Section("Feeds and fuses", tuple(line for feed in solved.feeds for line in _feed(made, feed))),
             Section("Supplies", tuple(_supply(made, supply) for supply in solved.supplies)),
             Section("Chains", tuple(line for chain in solved.chains for line in _chain(made, chain))),
         ]
-    if reckoned.assumed:
-        found.append(Section("Assumed, for want of a note", tuple(f"{a.where}: {a.text}" for a in reckoned.assumed)))
+    if power.assumed:
+        found.append(Section("Assumed, for want of a note", tuple(f"{a.where}: {a.text}" for a in power.assumed)))
     if with_cautions:
         found.append(Section("Cautions", tuple(caution.text for caution in cautions(Moment.PLANNING))))
     return tuple(found)
@@ -81,7 +86,7 @@ def power_sections(reckoned: Reckoned, *, with_cautions: bool = True) -> tuple[S
 
 def _lowest(made: MapPlan, solved: PowerReport) -> Iterator[str]:
     for state in STATES:
-        spot: Spot = solved.state(state).lowest
+        spot: PixelVolt = solved.state(state).lowest
         yield f"{state}: {spot.volt:.2f} V on {spot.chain} at pixel {made.where(spot.chain, spot.pixel)}"
     worst = solved.state(LoadState.CEILING).worst_joint
     if worst is None:
@@ -166,20 +171,20 @@ def _chain(made: MapPlan, chain: ChainReport) -> Iterator[str]:
         yield f"  fit: {reminder.part} ({reminder.why})"
 
 
-def as_data(reckoned: Reckoned) -> dict[str, Any]:
+def as_data(power: MapPower) -> dict[str, Any]:
     """The report as plain values for JSON: SI units in the names, no text that needs a parser."""
     out: dict[str, Any] = {
-        "must_stop": reckoned.must_stop,
+        "must_stop": power.must_stop,
         "findings": [
-            {"weight": f.weight.value, "code": f.code, "where": f.where, "text": f.text} for f in reckoned.findings
+            {"weight": f.weight.value, "code": f.code, "where": f.where, "text": f.text} for f in power.findings
         ],
-        "assumed": [{"where": a.where, "text": a.text} for a in reckoned.assumed],
+        "assumed": [{"where": a.where, "text": a.text} for a in power.assumed],
         "cautions": [{"code": c.code, "text": c.text} for c in cautions(Moment.PLANNING)],
     }
-    if reckoned.made is None or reckoned.report is None:
+    if power.solved is None:
         return out
-    made, solved = reckoned.made, reckoned.report
-    best = reckoned.suggestion
+    made, solved = power.solved
+    best = power.suggestion
     out["states"] = {state.value: _state_data(made, solved, state) for state in STATES}
     out["feeds"] = [
         {
@@ -239,3 +244,78 @@ def _state_data(made: MapPlan, solved: PowerReport, state: LoadState) -> dict[st
         ],
         "wire_loss_w": own.wire_loss_w,
     }  # fmt: skip
+
+
+# -- joints -------------------------------------------------------------------------------------------------------
+
+
+def _detail(row: SheetRow) -> str:
+    view = row.view
+    parts = []
+    if view.length_m is not None:
+        parts.append(f"{view.length_m * 1000:g} mm")
+    if view.fixing is not Fixing.UNKNOWN:
+        parts.append(view.fixing.value)
+    if view.made_on:
+        parts.append(f"made {view.made_on}")
+    batches = list(dict.fromkeys(plain(side.batch) for side in (view.leaving, view.arriving) if side.batch))
+    if batches:
+        parts.append(" to ".join(batches))
+    if view.checked:
+        parts.append("checked")
+    if view.note:
+        parts.append(plain(view.note))
+    return "; ".join(parts)
+
+
+def _row_lines(map_: PlayfieldMap, chain: Chain, row: SheetRow) -> Iterator[str]:
+    place = map_.place_of(chain.pixels[row.number])
+    name = f" ({plain(place.label)})" if place is not None else ""
+    detail = _detail(row)
+    yield f"joint {row.ends}{name}" + (f": {detail}" if detail else "")
+    yield from (f"  {line}" for line in row.joining)
+    for problem in row.problems:
+        yield f"  {'REFUSED' if problem.severity is JointSeverity.REFUSE else 'ask'}: {problem.text}"
+
+
+def batch_lines(map_: PlayfieldMap) -> tuple[str, ...]:
+    """Colour code of each batch."""
+    lines = []
+    for batch in map_.batches:
+        wires = (("5 V", batch.five_volt), ("ground", batch.ground), ("data in", batch.data_in))
+        code = ", ".join(f"{what} {plain(colour) or '?'}" for what, colour in (*wires, ("data out", batch.data_out)))
+        lines.append(f"{plain(batch.name)}: {code}")
+    return tuple(lines)
+
+
+def harness_sheet_lines(map_: PlayfieldMap) -> tuple[Section, ...]:
+    """The whole sheet: cautions first, then colour codes, then the joints of each chain."""
+    found = [Section("Before you open a joint", tuple(caution.text for caution in cautions(Moment.OPENING)))]
+    if map_.batches:
+        found.append(Section("Colour codes (they join nothing: functions do)", batch_lines(map_)))
+    for chain in map_.chains:
+        lines = tuple(line for row in sheet_rows(map_, chain) for line in _row_lines(map_, chain, row))
+        title = f"Joints of {plain(chain.name)}, output {chain.output}"
+        found.append(Section(title, lines or ("no pixels yet",)))
+    return tuple(found)
+
+
+def harness_data(map_: PlayfieldMap) -> list[dict[str, object]]:
+    """The sheet as plain values for JSON."""
+    return [
+        {
+            "chain": chain.id,
+            "pixel": row.number,
+            "shown": shown_number(row.number),
+            "flag": row.flag,
+            "join": list(row.joining),
+            "problems": [{"severity": p.severity.value, "code": p.code, "text": p.text} for p in row.problems],
+            "length_mm": None if row.view.length_m is None else row.view.length_m * 1000,
+            "fixing": row.view.fixing.value,
+            "made_on": row.view.made_on,
+            "checked": row.view.checked,
+            "batches": [row.view.leaving.batch, row.view.arriving.batch],
+        }
+        for chain in map_.chains
+        for row in sheet_rows(map_, chain)
+    ]

@@ -11,7 +11,6 @@
 | `evenness` | uniformity of readings and ratings; fit of the light model to them |
 | `suggest` | trims and changes of seating that make it even, and how sure that is |
 | `even_keys`, `even_walk` | the guided walk for evenness |
-| `cautions` | what to read before light is shown |
 
 Gamma is not here: `device_protocol.lightness` is its one place.
 """

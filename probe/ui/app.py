@@ -13,10 +13,10 @@ from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.screen import Screen
 
+from probe.cautions import Moment
 from probe.document.file.errors import StorageError
 from probe.document.file.trouble import fault_sentence, log_trouble
 from probe.document.model import PlayfieldMap
-from probe.harness.cautions import Moment
 from probe.link import BoardLink
 from probe.mapping.keys import GoTo
 from probe.mapping.walk_state import start

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from probe.cautions import Moment
 from probe.document.model import PlayfieldMap
-from probe.harness.cautions import Moment
 from probe.ui.harness import HarnessScreen
 from probe.ui.planning import CautionScreen, Desk, PlanningScreen
 from probe.ui.power import PowerScreen

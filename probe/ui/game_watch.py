@@ -11,6 +11,7 @@ from textual.binding import BindingType
 from textual.content import Content
 from textual.widgets import Footer, Input, Static
 
+from probe.cautions import GAME_ON
 from probe.document.model import PlayfieldMap
 from probe.game import watch as game
 from probe.game.watch import ChangeLinger, Choose, Forget, HandOver, Learn, Mismatch, Stop, Undo, Watch
@@ -22,10 +23,6 @@ from probe.ui.text import cut_inside, plain
 
 _ACROSS = 8
 _STOP_WITHIN_S = 1.0
-_CAUTION = (
-    "  The game is on: keep hands, tools and meter tips out from under the playfield.",
-    "  Lamp voltage reaches the board through its input circuit only, never straight.",
-)
 
 
 class WatchScreen(GameScreen):
@@ -97,7 +94,7 @@ class WatchScreen(GameScreen):
             lines.append(plain(words, "bold" if at == watch.chosen else "", width=max(20, self.size.width - 2)))
         if len(lines) == 1:
             lines.append(Content("  nothing").stylize("dim"))
-            lines += [Content(line).stylize("dim") for line in _CAUTION]
+            lines += [Content(line).stylize("dim") for line in GAME_ON]
         return Content("\n").join(lines)
 
     def action_choose(self, by: int) -> None:

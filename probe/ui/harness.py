@@ -11,13 +11,14 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widgets import DataTable, Static
 
+from probe.cautions import Moment
 from probe.document.model import shown_number
+from probe.document.model.harness import Fixing
 from probe.harness import planning
-from probe.harness.cautions import Moment
 from probe.harness.entries import batch_entries, joint_entries
-from probe.harness.harness import Fixing, JointSide, Severity
+from probe.harness.joints import JointSeverity as Severity
+from probe.harness.joints import JointSide, SheetRow, sheet_rows
 from probe.harness.planning import Planning
-from probe.harness.sheet import SheetRow, sheet_rows
 from probe.ui.keys import bindings
 from probe.ui.planning import CautionScreen, Desk, EntriesScreen, PlanningScreen, titled
 from probe.ui.text import cut, plain

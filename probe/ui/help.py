@@ -12,20 +12,8 @@ from textual.content import Content
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Input, OptionList, Static
 
+from probe.cautions import HELP
 from probe.ui.keys import TABLE, keys_of
-
-CAUTIONS = (
-    "Unplug the machine at the wall before you touch wiring; off at the switch is not unplugged. Wait: charge stays.",
-    "Inside are mains and coil supplies. If you are not trained for live work, leave it to a qualified person,"
-    " and follow your local rules.",
-    "No metal tools or meter tips under the playfield with the game on.",
-    "The pixels have their own fused 5 V supply. Never join it to the laptop's USB 5 V; join grounds only.",
-    "Check plus and minus with a meter before the first power-up. Do not plug pixels in or out under power.",
-    "Smell, heat or ticking: power off, unplug, then measure.",
-    "Flashing light harms some people: nothing here flashes more than 3 times a second; settings offer steady light.",
-    "Hot solder: eye protection, fresh air, nothing dripping on wiring.",
-    "This program gives hints. It cannot see your wiring.",
-)
 
 _NAMES = {
     "pagedown": "PageDown",
@@ -113,7 +101,7 @@ class HelpScreen(ModalScreen[None]):
             ]
         lines += [Content("  Ctrl+P                every action by name"), Content("")]
         lines += [Content("Cautions").stylize("bold")]
-        lines += [Content(f"  - {caution}") for caution in CAUTIONS]
+        lines += [Content(f"  - {caution}") for caution in HELP]
         return Content("\n").join(lines)
 
     def action_close(self) -> None:

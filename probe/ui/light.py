@@ -12,8 +12,8 @@ from textual.content import Content
 from textual.events import Click
 from textual.widgets import Footer, Static
 
+from probe.cautions import LIGHT
 from probe.document.model import PlayfieldMap, Position
-from probe.lighting.cautions import CAUTIONS
 from probe.lighting.choosing import nearest
 from probe.lighting.levels import COARSE_STEP, FINE_STEP
 from probe.lighting.picture_keys import (
@@ -111,7 +111,7 @@ class LightScreen(LineScreen):
 
     def on_mount(self) -> None:
         self._begin()
-        self.put("pic-message", plain(CAUTIONS[0]))
+        self.put("pic-message", plain(LIGHT[0]))
 
     def on_screen_resume(self) -> None:
         self._begin()

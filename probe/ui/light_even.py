@@ -13,9 +13,9 @@ from textual.content import Content
 from textual.events import Click
 from textual.widgets import Footer, Static
 
+from probe.cautions import LIGHT
 from probe.document.model import PlayfieldMap, Position
 from probe.document.model.light import Rating
-from probe.lighting.cautions import CAUTIONS
 from probe.lighting.choosing import nearest
 from probe.lighting.even_keys import (
     ChangeMeasure,
@@ -86,7 +86,7 @@ class EvenScreen(LineScreen):
 
     def on_mount(self) -> None:
         self.query_one("#even-input").focus()
-        self.put("even-message", plain(CAUTIONS[2]))
+        self.put("even-message", plain(LIGHT[2]))
         self._begin()
 
     def on_screen_resume(self) -> None:

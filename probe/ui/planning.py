@@ -13,9 +13,9 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from probe.cautions import Moment, cautions
 from probe.document.model import PlayfieldMap
 from probe.harness import planning
-from probe.harness.cautions import Moment, cautions
 from probe.harness.entries import Entry, Key
 from probe.harness.planning import Planning
 from probe.runtime import Activity

@@ -10,13 +10,12 @@ from textual.binding import BindingType
 from textual.content import Content
 from textual.widgets import Static
 
+from probe.cautions import Moment
 from probe.harness import planning
 from probe.harness.base import PowerError
-from probe.harness.cautions import Moment
 from probe.harness.entries import power_entries
-from probe.harness.picture import AXIS_WIDTH, Role, picture
+from probe.harness.picture import AXIS_WIDTH, Role, picture, profile_of, thinned
 from probe.harness.planning import Planning
-from probe.harness.views import profile_of, thinned
 from probe.harness.words import power_sections, suggestion_line, verdict
 from probe.ui.keys import bindings
 from probe.ui.planning import CautionScreen, Desk, EntriesScreen, titled

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from probe.harness.wire import awg_area_mm2, one_way_ohm_per_m
+from probe.harness.copper import awg_area_mm2, one_way_ohm_per_m
 
 
 def awg_one_way_ohm_per_m(*, awg: int, temperature_c: float = 20.0, stranded: bool = False) -> float:

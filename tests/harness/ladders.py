@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from probe.harness.circuit import FeedTap, Floats, PixelLoads, Rails, Solution, Source
-from probe.harness.network import solve
+from probe.harness.network import Circuit, FeedTap, Floats, Ladder, PixelLoads, Solution, Source, solve
 
 
 @dataclass(frozen=True)
@@ -27,7 +26,7 @@ class Distributor:
     @property
     def sections_a(self) -> list[float]:
         """Ampere in each stretch from the first end, feed wires included."""
-        state = self.solution.rails[0]
+        state = self.solution.ladders[0]
         inner = [float(a) for a in state.plus_section_a]
         last = [-float(self.end_a[1])] if len(self.end_a) > 1 else []
         return [float(self.end_a[0]), *inner, *last]
@@ -49,7 +48,7 @@ def distributor(
     at_m = np.array([p for p, _ in places])
     current_a = np.array([a for _, a in places])
     gaps = np.diff(at_m) * loop_ohm_per_m
-    rails = Rails(
+    ladder = Ladder(
         loads=PixelLoads.constant(current_a),
         plus_ohm=gaps * (1 - ground_share),
         ground_ohm=gaps * ground_share,
@@ -66,8 +65,8 @@ def distributor(
         )
         for end, (pixel, ohm) in enumerate(leads[: len(end_volt)])
     ]
-    solution = solve(rails=[rails], taps=taps, sources=[Source(volt=v) for v in end_volt])
-    return Distributor(at_m=at_m, volt=solution.rails[0].volt, end_a=solution.feed_plus_a, solution=solution)
+    solution = solve(Circuit(ladders=[ladder], taps=taps, sources=[Source(volt=v) for v in end_volt]))
+    return Distributor(at_m=at_m, volt=solution.ladders[0].volt, end_a=solution.feed_plus_a, solution=solution)
 
 
 def spread(*, amp_per_m: float, from_m: float, to_m: float, step_m: float) -> list[tuple[float, float]]:

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from probe.harness.circuit import FeedTap, Floats, GroundLink, Rails, Source
+from probe.harness.network import FeedTap, Floats, GroundLink, Ladder, Source
 
 
 def ngspice_path() -> str:
@@ -26,12 +26,12 @@ def ngspice_path() -> str:
 
 
 def netlist(
-    *, rails: Sequence[Rails], taps: Sequence[FeedTap], sources: Sequence[Source], links: Sequence[GroundLink]
+    *, ladders: Sequence[Ladder], taps: Sequence[FeedTap], sources: Sequence[Source], links: Sequence[GroundLink]
 ) -> str:
     """The network as an ngspice deck that prints every pixel's two node voltages."""
     lines = ["ladder", ".options reltol=1e-9 vntol=1e-11 abstol=1e-13 itl1=2000"]
     probes: list[str] = []
-    for c, rail in enumerate(rails):
+    for c, rail in enumerate(ladders):
         loads = rail.loads
         for k in range(len(loads.light_a)):
             plus, ground = f"p{c}_{k}", f"g{c}_{k}"
@@ -69,18 +69,18 @@ def netlist(
 def pixel_volts(
     folder: Path,
     *,
-    rails: Sequence[Rails],
+    ladders: Sequence[Ladder],
     taps: Sequence[FeedTap],
     sources: Sequence[Source],
     links: Sequence[GroundLink] = (),
 ) -> list[Floats]:
     """Voltage across every pixel of every chain as ngspice finds it."""
     deck = folder / "ladder.cir"
-    deck.write_text(netlist(rails=rails, taps=taps, sources=sources, links=links), encoding="ascii")
+    deck.write_text(netlist(ladders=ladders, taps=taps, sources=sources, links=links), encoding="ascii")
     done = subprocess.run([ngspice_path(), "-b", str(deck)], capture_output=True, text=True, timeout=120, check=False)
     found = {name: float(value) for name, value in re.findall(r"v\(([pg]\d+_\d+)\) = (\S+)", done.stdout)}
     result = []
-    for c, rail in enumerate(rails):
+    for c, rail in enumerate(ladders):
         count = len(rail.loads.light_a)
         assert f"p{c}_{count - 1}" in found, f"ngspice gave no answer:\n{done.stdout[-800:]}\n{done.stderr[-800:]}"
         result.append(np.array([found[f"p{c}_{k}"] - found[f"g{c}_{k}"] for k in range(count)]))

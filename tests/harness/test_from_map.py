@@ -22,10 +22,11 @@ from probe.document.operations import (
     update_place,
 )
 from probe.document.wiring import add_feed, joint_at, put, put_joint
-from probe.harness.from_map import ASSUMED_WIRE, Reckoned, plan_of, reckon
+from probe.export.voltage_svg import drawings
+from probe.harness.checks import Weight
+from probe.harness.from_map import ASSUMED_WIRE, MapPower, compute, plan_of
+from probe.harness.picture import profile_of, text_picture, thinned
 from probe.harness.plan import LoadState
-from probe.harness.results import Weight
-from probe.harness.views import drawings, profile_of, text_picture, thinned
 from probe.harness.words import as_data, power_sections
 from tests.document.strategies import maps
 
@@ -40,8 +41,8 @@ def bare(count: int = 20, **changes: Any) -> PlayfieldMap:
     )
 
 
-def codes(reckoned: Reckoned) -> dict[str, Weight]:
-    return {finding.code: finding.weight for finding in reckoned.findings}
+def codes(power: MapPower) -> dict[str, Weight]:
+    return {finding.code: finding.weight for finding in power.findings}
 
 
 def test_a_map_without_notes_says_what_is_assumed() -> None:
@@ -51,15 +52,15 @@ def test_a_map_without_notes_says_what_is_assumed() -> None:
     assert ("Kelp", "the wire length between pixels is not noted: 100 mm each") in told
     assert ("Kelp", "no feed is noted: one at pixel 0 from 5 V supply, 500 mm of 18 AWG") in told
     assert ("supplies", "no supply is noted: one of 5 V, as large as it needs to be") in told
-    assert not reckon(bare()).must_stop
+    assert not compute(bare()).must_stop
 
 
 def test_a_whole_map_assumes_nothing() -> None:
-    reckoned = reckon(DEMO)
-    assert reckoned.assumed == ()
-    assert not reckoned.must_stop
-    assert reckoned.made is not None
-    plan = reckoned.made.plan
+    power = compute(DEMO)
+    assert power.assumed == ()
+    assert not power.must_stop
+    assert power.made is not None
+    plan = power.made.plan
     assert [(f.name, f.chain, f.pixel, f.length_m, f.wire.awg) for f in plan.feeds] == [
         ("Board end", "Playfield", 0, 0.6, 18), ("Bumper cove", "Playfield", 56, 1.1, 18), ("Neck", "Backbox", 0, 1.4, 18),
     ]  # fmt: skip
@@ -120,19 +121,19 @@ def test_joints_cut_the_five_volt_wire_and_add_resistance() -> None:
     m, _ = add_feed(m, "k", 0, supply="a", name="first")
     joint = joint_at(m.chain("k"), 10)
     cut = put_joint(m, "k", joint.model_copy(update={"five_volt_open": True}))
-    lone = reckon(cut)
+    lone = compute(cut)
     assert lone.must_stop
     assert lone.trouble
     assert power_sections(lone)[0].lines[0].startswith("STOP")
     assert "states" not in as_data(lone)
     fed, _ = add_feed(cut, "k", 19, supply="b", name="second")
-    reckoned = reckon(fed)
-    assert reckoned.made is not None
-    assert reckoned.made.plan.chains[0].plus_cut_after == (9,)
-    assert "supplies-joined" not in codes(reckoned)
-    joined = reckon(add_feed(m, "k", 19, supply="b", name="second")[0])
+    power = compute(fed)
+    assert power.made is not None
+    assert power.made.plan.chains[0].plus_cut_after == (9,)
+    assert "supplies-joined" not in codes(power)
+    joined = compute(add_feed(m, "k", 19, supply="b", name="second")[0])
     assert codes(joined)["supplies-joined"] is Weight.WARNING
-    bad = reckon(put_joint(m, "k", joint.model_copy(update={"extra_mohm": 5_000.0})))
+    bad = compute(put_joint(m, "k", joint.model_copy(update={"extra_mohm": 5_000.0})))
     assert "bad-joint" in codes(bad)
     assert bad.report is not None
     worst = bad.report.state(LoadState.CEILING).worst_joint
@@ -148,10 +149,10 @@ def test_joints_cut_the_five_volt_wire_and_add_resistance() -> None:
 def test_the_fitted_fuse_is_held_against_wire_and_load(
     fuse_a: float | None, expected: tuple[str, Weight] | None
 ) -> None:
-    """450 mA ask for 0.56 A or more; 20 AWG in a bundle is good for 5.5 A (half of the chassis figure, [3])."""
+    """450 mA ask for 0.56 A or more; 20 AWG in a bundle is good for 5.5 A (half of the chassis figure, [7])."""
     m = put(bare(wire="20 AWG"), Supply(id="a", name="Main"))
     m, _ = add_feed(m, "k", 0, supply="a", name="end", wire="18 AWG", length_mm=300.0, fuse_a=fuse_a)
-    found = {code: weight for code, weight in codes(reckon(m)).items() if code.startswith("fuse-")}
+    found = {code: weight for code, weight in codes(compute(m)).items() if code.startswith("fuse-")}
     assert found == (dict([expected]) if expected else {})
 
 
@@ -162,13 +163,13 @@ def test_settings_of_the_plan_are_taken_over() -> None:
 
 
 def test_a_map_without_pixels_has_no_plan() -> None:
-    reckoned = reckon(new_map("Kelp Forest"))
-    assert reckoned.must_stop
-    assert "no chain with pixels" in reckoned.trouble
+    power = compute(new_map("Kelp Forest"))
+    assert power.must_stop
+    assert "no chain with pixels" in power.trouble
 
 
 def test_the_report_says_everything_asked_for() -> None:
-    text = "\n".join(line for s in power_sections(reckon(DEMO)) for line in (s.title, *s.lines))
+    text = "\n".join(line for s in power_sections(compute(DEMO)) for line in (s.title, *s.lines))
     for words in (
         "at the ceiling: 4.9", "typical play: 4.9", "full white: 4.5", "worst joint: ", "one more feed helps most",
         "fuse 4 A (pink)", "Pixel supply, 5 V: ", "at full white", "pixels refresh in", "frames a second",
@@ -178,7 +179,7 @@ def test_the_report_says_everything_asked_for() -> None:
 
 
 def test_the_data_are_json_without_infinities() -> None:
-    data = as_data(reckon(DEMO))
+    data = as_data(compute(DEMO))
     again = json.loads(json.dumps(data, allow_nan=False))
     assert again["states"]["at the ceiling"]["lowest"]["chain"] == "Backbox"
     assert len(again["states"]["full white"]["chains"][0]["volt"]) == 84
@@ -186,7 +187,7 @@ def test_the_data_are_json_without_infinities() -> None:
 
 
 def test_the_picture_names_the_lowest_pixels_place_and_what_fits() -> None:
-    profile = profile_of(reckon(DEMO), "Playfield", LoadState.FULL_WHITE)
+    profile = profile_of(compute(DEMO), "Playfield", LoadState.FULL_WHITE)
     assert any(mark.name == "Trench glow 2" for mark in profile.places)
     for columns in (25, 73, 113):
         kept = thinned(profile, columns=columns).places
@@ -197,7 +198,7 @@ def test_the_picture_names_the_lowest_pixels_place_and_what_fits() -> None:
     assert "Trench glow 2@83" in lines[-1]
     assert "4.50" in "\n".join(lines)
     assert all(line.isascii() for line in text_picture(profile, width=80, height=12, ascii_only=True))
-    assert [name for name, _ in drawings(reckon(DEMO))] == ["Playfield", "Backbox"]
+    assert [name for name, _ in drawings(compute(DEMO))] == ["Playfield", "Backbox"]
 
 
 @settings(max_examples=60, deadline=None)
@@ -205,15 +206,15 @@ def test_the_picture_names_the_lowest_pixels_place_and_what_fits() -> None:
 def test_no_map_makes_it_fail(m: PlayfieldMap) -> None:
     """Whatever names, lengths, lost references and figures a map holds: figures, or words that say why not."""
     small = tuple(c.model_copy(update={"count": min(c.count, 50) if c.count else None}) for c in m.chains)
-    reckoned = reckon(m.model_copy(update={"chains": small}))
-    assert (reckoned.report is None) == bool(reckoned.trouble)
-    for section in power_sections(reckoned):
+    power = compute(m.model_copy(update={"chains": small}))
+    assert (power.report is None) == bool(power.trouble)
+    for section in power_sections(power):
         assert all(character >= " " and character != "\x7f" for line in section.lines for character in line)
-    json.dumps(as_data(reckoned), allow_nan=False)
+    json.dumps(as_data(power), allow_nan=False)
 
 
 def test_a_joint_of_the_board_is_its_lead() -> None:
     m = put_joint(bare(), "k", Joint(before="k-0", length_mm=2_000.0))
-    reckoned = reckon(m)
-    assert reckoned.report is not None
-    assert any("2 m data lead" in r.part for r in reckoned.report.chains[0].reminders)
+    power = compute(m)
+    assert power.report is not None
+    assert any("2 m data lead" in r.part for r in power.report.chains[0].reminders)

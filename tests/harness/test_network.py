@@ -11,10 +11,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from probe.harness import network
 from probe.harness.base import PowerError
-from probe.harness.circuit import FeedTap, Floats, GroundLink, PixelLoads, Rails, Source
-from probe.harness.network import solve
+from probe.harness.network import Circuit, FeedTap, Floats, GroundLink, Ladder, PixelLoads, Solution, Source
 from tests.harness import spice
+
+
+def solve(**parts: Any) -> Solution:
+    """The solved circuit of these parts."""
+    return network.solve(Circuit(**parts))
 
 
 def pixels(count: int, *, light_a: float | Floats = 0.036, idle_a: float = 0.001) -> PixelLoads:
@@ -30,7 +35,7 @@ def random_circuit(seed: int, *, heavy: bool) -> dict[str, Any]:
     """Some chains with several feeds, one to three supplies, odd joints, perhaps a cut 5 V wire and ground links."""
     rng = np.random.default_rng(seed)
     chains, supplies = int(rng.integers(1, 4)), int(rng.integers(1, 4))
-    rails, taps = [], []
+    ladders, taps = [], []
     for c in range(chains):
         count = int(rng.integers(1, 60))
         light = rng.uniform(0, 0.4 if heavy else 0.012, count)
@@ -41,7 +46,7 @@ def random_circuit(seed: int, *, heavy: bool) -> dict[str, Any]:
             cut = int(rng.integers(1, count - 1))
             plus[cut] = np.inf
             feeds.add(count - 1)
-        rails.append(Rails(loads=loads, plus_ohm=plus, ground_ohm=ground, name=f"chain {c}"))
+        ladders.append(Ladder(loads=loads, plus_ohm=plus, ground_ohm=ground, name=f"chain {c}"))
         for pixel in sorted(feeds):
             taps.append(
                 FeedTap(
@@ -61,7 +66,7 @@ def random_circuit(seed: int, *, heavy: bool) -> dict[str, Any]:
         for _ in range(supplies)
     ]
     links = [GroundLink(first=0, second=k, ohm=float(rng.uniform(0.005, 0.05))) for k in range(1, supplies)]
-    return {"rails": rails, "taps": taps, "sources": sources, "links": links if rng.random() < 0.5 else []}
+    return {"ladders": ladders, "taps": taps, "sources": sources, "links": links if rng.random() < 0.5 else []}
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -69,7 +74,7 @@ def test_against_ngspice(seed: int, tmp_path: Path) -> None:
     circuit = random_circuit(seed, heavy=False)
     ours = solve(**circuit)
     theirs = spice.pixel_volts(tmp_path, **circuit)
-    for state, volt in zip(ours.rails, theirs, strict=True):
+    for state, volt in zip(ours.ladders, theirs, strict=True):
         assert np.abs(state.volt - volt).max() < 1e-6
 
 
@@ -79,7 +84,7 @@ def test_below_regulation_against_ngspice(seed: int, tmp_path: Path) -> None:
     circuit = random_circuit(seed, heavy=True)
     ours = solve(**circuit)
     theirs = spice.pixel_volts(tmp_path, **circuit)
-    for state, volt in zip(ours.rails, theirs, strict=True):
+    for state, volt in zip(ours.ladders, theirs, strict=True):
         assert np.abs(state.volt - volt).max() < 1e-6
 
 
@@ -97,15 +102,15 @@ def test_missing_ngspice_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_wire_of_no_length_drops_nothing(count: int) -> None:
     """All pixels on one pad: only the feed's 20 mohm count, to a microvolt or so for each ampere."""
     nothing = np.zeros(count - 1)
-    rails = Rails(loads=pixels(count, light_a=10 / count, idle_a=0), plus_ohm=nothing, ground_ohm=nothing)
+    ladder = Ladder(loads=pixels(count, light_a=10 / count, idle_a=0), plus_ohm=nothing, ground_ohm=nothing)
     tap = FeedTap(chain=0, pixel=0, supply=0, plus_ohm=0.01, ground_ohm=0.01)
-    volt = solve(rails=[rails], taps=[tap], sources=[Source(volt=5.0)]).rails[0].volt
+    volt = solve(ladders=[ladder], taps=[tap], sources=[Source(volt=5.0)]).ladders[0].volt
     assert np.abs(volt - 4.8).max() < 1e-6 * max(1, count)
 
 
 def test_the_heavy_circuits_do_leave_regulation() -> None:
     below = sum(
-        not bool(s.regulating.all()) for n in range(100, 112) for s in solve(**random_circuit(n, heavy=True)).rails
+        not bool(s.regulating.all()) for n in range(100, 112) for s in solve(**random_circuit(n, heavy=True)).ladders
     )
     assert below > 5
 
@@ -115,15 +120,15 @@ def test_the_heavy_circuits_do_leave_regulation() -> None:
 def test_closed_form_one_end(count: int, split: float) -> None:
     """Equal loads on equal sections from one end: I rs N (N+1)/2."""
     loop = 0.004
-    rails = Rails(
+    ladder = Ladder(
         loads=PixelLoads.constant(np.full(count, 0.02)),
         plus_ohm=np.full(count - 1, loop * (1 - split)),
         ground_ohm=np.full(count - 1, loop * split),
     )
     tap = FeedTap(chain=0, pixel=0, supply=0, plus_ohm=loop * (1 - split), ground_ohm=loop * split)
-    answer = solve(rails=[rails], taps=[tap], sources=[Source(volt=5.0)])
-    assert 5.0 - answer.rails[0].volt[-1] == pytest.approx(0.02 * loop * count * (count + 1) / 2, rel=1e-8)
-    assert answer.rails[0].plus_section_a == pytest.approx(-answer.rails[0].ground_section_a, abs=1e-7)
+    answer = solve(ladders=[ladder], taps=[tap], sources=[Source(volt=5.0)])
+    assert 5.0 - answer.ladders[0].volt[-1] == pytest.approx(0.02 * loop * count * (count + 1) / 2, rel=1e-8)
+    assert answer.ladders[0].plus_section_a == pytest.approx(-answer.ladders[0].ground_section_a, abs=1e-7)
 
 
 @pytest.mark.parametrize("count", [1, 2, 7, 60, 501])
@@ -131,21 +136,21 @@ def test_closed_form_both_ends(count: int) -> None:
     """Fed at both ends over N+1 sections: largest drop I rs floor((N+1)/2) floor((N+2)/2)/2."""
     one_way = 0.002
     ohm = np.full(count - 1, one_way)
-    rails = Rails(loads=PixelLoads.constant(np.full(count, 0.02)), plus_ohm=ohm, ground_ohm=ohm)
+    ladder = Ladder(loads=PixelLoads.constant(np.full(count, 0.02)), plus_ohm=ohm, ground_ohm=ohm)
     taps = [FeedTap(chain=0, pixel=p, supply=0, plus_ohm=one_way, ground_ohm=one_way) for p in (0, count - 1)]
-    answer = solve(rails=[rails], taps=taps, sources=[Source(volt=5.0)])
+    answer = solve(ladders=[ladder], taps=taps, sources=[Source(volt=5.0)])
     expected = 0.02 * 2 * one_way * ((count + 1) // 2) * ((count + 2) // 2) / 2
-    assert 5.0 - answer.rails[0].volt.min() == pytest.approx(expected, rel=1e-6)
+    assert 5.0 - answer.ladders[0].volt.min() == pytest.approx(expected, rel=1e-6)
 
 
 def test_a_second_feed_at_the_far_end_quarters_the_drop() -> None:
     """I R/2 becomes I R/8 with the same copper (poriyaan.in)."""
     ohm = np.full(999, 0.0001)
-    rails = Rails(loads=PixelLoads.constant(np.full(1000, 0.001)), plus_ohm=ohm, ground_ohm=ohm)
+    ladder = Ladder(loads=PixelLoads.constant(np.full(1000, 0.001)), plus_ohm=ohm, ground_ohm=ohm)
     ends = [FeedTap(chain=0, pixel=p, supply=0, plus_ohm=1e-4, ground_ohm=1e-4) for p in (0, 999)]
-    one = solve(rails=[rails], taps=ends[:1], sources=[Source(volt=5.0)])
-    both = solve(rails=[rails], taps=ends, sources=[Source(volt=5.0)])
-    assert (5 - one.rails[0].volt.min()) / (5 - both.rails[0].volt.min()) == pytest.approx(4.0, rel=5e-3)
+    one = solve(ladders=[ladder], taps=ends[:1], sources=[Source(volt=5.0)])
+    both = solve(ladders=[ladder], taps=ends, sources=[Source(volt=5.0)])
+    assert (5 - one.ladders[0].volt.min()) / (5 - both.ladders[0].volt.min()) == pytest.approx(4.0, rel=5e-3)
 
 
 def test_superposition() -> None:
@@ -154,16 +159,16 @@ def test_superposition() -> None:
         circuit = random_circuit(seed, heavy=False)
         quiet = [dataclasses.replace(s, terminal_load_a=0.0) for s in circuit["sources"]]
         rng = np.random.default_rng(seed + 1000)
-        first = [rng.uniform(0, 0.02, len(r.loads.light_a)) for r in circuit["rails"]]
-        second = [rng.uniform(0, 0.02, len(r.loads.light_a)) for r in circuit["rails"]]
+        first = [rng.uniform(0, 0.02, len(r.loads.light_a)) for r in circuit["ladders"]]
+        second = [rng.uniform(0, 0.02, len(r.loads.light_a)) for r in circuit["ladders"]]
 
         def volts(loads: list[Floats], *, circuit: dict[str, Any] = circuit, sources: list[Source] = quiet) -> Floats:
-            rails = [
+            ladders = [
                 dataclasses.replace(r, loads=PixelLoads.constant(a))
-                for r, a in zip(circuit["rails"], loads, strict=True)
+                for r, a in zip(circuit["ladders"], loads, strict=True)
             ]
-            answer = solve(rails=rails, taps=circuit["taps"], sources=sources, links=circuit["links"])
-            return np.concatenate([s.volt for s in answer.rails])
+            answer = solve(ladders=ladders, taps=circuit["taps"], sources=sources, links=circuit["links"])
+            return np.concatenate([s.volt for s in answer.ladders])
 
         empty = volts([np.zeros_like(a) for a in first])
         together = volts([a + b for a, b in zip(first, second, strict=True)])
@@ -182,12 +187,12 @@ def one_chain(seed: int, *, heavy: bool, feeds: int) -> dict[str, Any]:
         lead = float(rng.uniform(0.005, 0.2))
         taps.append(FeedTap(chain=0, pixel=place, supply=0, plus_ohm=lead, ground_ohm=lead))
     loads = pixels(count, light_a=light) if heavy else PixelLoads.constant(light)
-    rails = Rails(loads=loads, plus_ohm=ohm, ground_ohm=ohm)
-    return {"rails": [rails], "taps": taps, "sources": [Source(volt=5.0)]}
+    ladder = Ladder(loads=loads, plus_ohm=ohm, ground_ohm=ohm)
+    return {"ladders": [ladder], "taps": taps, "sources": [Source(volt=5.0)]}
 
 
 def lowest(circuit: dict[str, Any]) -> float:
-    return float(solve(**circuit).rails[0].volt.min())
+    return float(solve(**circuit).ladders[0].volt.min())
 
 
 SEED, HEAVY, SHARE = st.integers(0, 10**6), st.booleans(), st.floats(0.05, 0.99)
@@ -201,9 +206,9 @@ def test_more_copper_in_one_stretch_never_lowers_the_lowest_voltage(
     """Fed at one end or at both. (With a third feed in between a thicker stretch can draw load over to that feed.)"""
     circuit = one_chain(seed, heavy=heavy, feeds=feeds)
     before = lowest(circuit)
-    ohm = circuit["rails"][0].plus_ohm.copy()
+    ohm = circuit["ladders"][0].plus_ohm.copy()
     ohm[which % len(ohm)] *= share
-    circuit["rails"] = [dataclasses.replace(circuit["rails"][0], plus_ohm=ohm, ground_ohm=ohm)]
+    circuit["ladders"] = [dataclasses.replace(circuit["ladders"][0], plus_ohm=ohm, ground_ohm=ohm)]
     assert lowest(circuit) >= before - 1e-8
 
 
@@ -211,13 +216,13 @@ def test_more_copper_in_one_stretch_never_lowers_the_lowest_voltage(
 @given(seed=SEED, heavy=HEAVY, share=SHARE, feeds=st.integers(1, 8))
 def test_thicker_wire_throughout_never_lowers_any_pixel(seed: int, heavy: bool, share: float, feeds: int) -> None:
     circuit = one_chain(seed, heavy=heavy, feeds=feeds)
-    before = solve(**circuit).rails[0].volt
-    ohm = circuit["rails"][0].plus_ohm * share
-    circuit["rails"] = [dataclasses.replace(circuit["rails"][0], plus_ohm=ohm, ground_ohm=ohm)]
+    before = solve(**circuit).ladders[0].volt
+    ohm = circuit["ladders"][0].plus_ohm * share
+    circuit["ladders"] = [dataclasses.replace(circuit["ladders"][0], plus_ohm=ohm, ground_ohm=ohm)]
     circuit["taps"] = [
         dataclasses.replace(t, plus_ohm=t.plus_ohm * share, ground_ohm=t.ground_ohm * share) for t in circuit["taps"]
     ]
-    assert (solve(**circuit).rails[0].volt >= before - 1e-8).all()
+    assert (solve(**circuit).ladders[0].volt >= before - 1e-8).all()
 
 
 @settings(max_examples=60, deadline=None)
@@ -226,13 +231,13 @@ def test_a_better_or_further_feed_never_lowers_any_pixel(
     seed: int, heavy: bool, share: float, feeds: int, which: int
 ) -> None:
     circuit = one_chain(seed, heavy=heavy, feeds=feeds)
-    before = solve(**circuit).rails[0].volt
+    before = solve(**circuit).ladders[0].volt
     taps = list(circuit["taps"])
     one = taps[which % len(taps)]
     taps[which % len(taps)] = dataclasses.replace(one, plus_ohm=one.plus_ohm * share, ground_ohm=one.ground_ohm * share)
-    assert (solve(**{**circuit, "taps": taps}).rails[0].volt >= before - 1e-8).all()
+    assert (solve(**{**circuit, "taps": taps}).ladders[0].volt >= before - 1e-8).all()
     more = [*circuit["taps"], dataclasses.replace(one, pixel=which % len(before))]
-    assert (solve(**{**circuit, "taps": more}).rails[0].volt >= before - 1e-8).all()
+    assert (solve(**{**circuit, "taps": more}).ladders[0].volt >= before - 1e-8).all()
 
 
 @settings(max_examples=40, deadline=None)
@@ -241,9 +246,9 @@ def test_symmetric_chains_give_symmetric_answers(half: int, light_a: float, data
     ohm = np.array(data.draw(st.lists(st.floats(0.001, 0.05), min_size=half, max_size=half)))
     section = np.concatenate((ohm, ohm[::-1]))
     count = len(section) + 1
-    rails = Rails(loads=pixels(count, light_a=light_a), plus_ohm=section, ground_ohm=section)
+    ladder = Ladder(loads=pixels(count, light_a=light_a), plus_ohm=section, ground_ohm=section)
     taps = [FeedTap(chain=0, pixel=p, supply=0, plus_ohm=0.02, ground_ohm=0.02) for p in (0, count - 1)]
-    volt = solve(rails=[rails], taps=taps, sources=[Source(volt=5.0)]).rails[0].volt
+    volt = solve(ladders=[ladder], taps=taps, sources=[Source(volt=5.0)]).ladders[0].volt
     assert np.abs(volt - volt[::-1]).max() < 1e-9
 
 
@@ -253,11 +258,11 @@ def test_power_and_current_balance(seed: int) -> None:
     """What the supplies give is what pixels, wires and terminal loads take; it holds below regulation too."""
     circuit = random_circuit(seed, heavy=True)
     answer = solve(**circuit)
-    pixel_a = sum(float(s.current_a.sum()) for s in answer.rails)
+    pixel_a = sum(float(s.current_a.sum()) for s in answer.ladders)
     terminal_a = sum(s.terminal_load_a for s in circuit["sources"])
     assert float(answer.supply_a.sum()) == pytest.approx(pixel_a + terminal_a, abs=1e-6)
     given_w = float(answer.supply_a @ answer.supply_terminal_volt)
-    taken_w = sum(float(s.current_a @ s.volt) for s in answer.rails) + answer.wire_loss_w
+    taken_w = sum(float(s.current_a @ s.volt) for s in answer.ladders) + answer.wire_loss_w
     taken_w += sum(
         s.terminal_load_a * float(v) for s, v in zip(circuit["sources"], answer.supply_terminal_volt, strict=True)
     )
@@ -276,14 +281,14 @@ def test_it_settles_for_resistances_over_five_decades(seed: int) -> None:
     def wild(ohm: Floats) -> Floats:
         return ohm * 10 ** rng.uniform(-3, 2, len(ohm))
 
-    circuit["rails"] = [
+    circuit["ladders"] = [
         dataclasses.replace(
             r,
             plus_ohm=wild(r.plus_ohm),
             ground_ohm=wild(r.ground_ohm),
             loads=dataclasses.replace(r.loads, light_a=r.loads.light_a * 10 ** rng.uniform(-2, 1.5)),
         )
-        for r in circuit["rails"]
+        for r in circuit["ladders"]
     ]
     answer = solve(**circuit)
     assert answer.steps < 30
@@ -303,14 +308,14 @@ def test_load_curve_never_falls() -> None:
 def test_a_dead_short_of_light_still_settles() -> None:
     """10 A pixels at the end of thin wire: no negative voltage, no runaway."""
     ohm = np.full(199, 0.05)
-    rails = Rails(loads=pixels(200, light_a=10.0), plus_ohm=ohm, ground_ohm=ohm)
+    ladder = Ladder(loads=pixels(200, light_a=10.0), plus_ohm=ohm, ground_ohm=ohm)
     answer = solve(
-        rails=[rails],
+        ladders=[ladder],
         taps=[FeedTap(chain=0, pixel=0, supply=0, plus_ohm=0.1, ground_ohm=0.1)],
         sources=[Source(volt=5)],
     )
     assert answer.residual_a < 1e-9
-    assert 0 < answer.rails[0].volt.min() < 2.3
+    assert 0 < answer.ladders[0].volt.min() < 2.3
 
 
 def test_cut_plus_wire_separates_two_supplies() -> None:
@@ -318,39 +323,39 @@ def test_cut_plus_wire_separates_two_supplies() -> None:
     ohm = np.full(9, 0.01)
     plus = ohm.copy()
     plus[4] = np.inf
-    rails = Rails(loads=PixelLoads.constant(np.full(10, 0.1)), plus_ohm=plus, ground_ohm=ohm)
+    ladder = Ladder(loads=PixelLoads.constant(np.full(10, 0.1)), plus_ohm=plus, ground_ohm=ohm)
     taps = [FeedTap(chain=0, pixel=9 * n, supply=n, plus_ohm=0.01, ground_ohm=0.01) for n in (0, 1)]
-    answer = solve(rails=[rails], taps=taps, sources=[Source(volt=5.2), Source(volt=4.9)])
+    answer = solve(ladders=[ladder], taps=taps, sources=[Source(volt=5.2), Source(volt=4.9)])
     assert answer.supply_a == pytest.approx([0.5, 0.5])
-    assert answer.rails[0].plus_section_a[4] == 0
+    assert answer.ladders[0].plus_section_a[4] == 0
 
 
 def test_joined_plus_wire_feeds_the_lower_supply_backwards() -> None:
     ohm = np.full(9, 0.01)
-    rails = Rails(loads=PixelLoads.constant(np.full(10, 0.1)), plus_ohm=ohm, ground_ohm=ohm)
+    ladder = Ladder(loads=PixelLoads.constant(np.full(10, 0.1)), plus_ohm=ohm, ground_ohm=ohm)
     taps = [FeedTap(chain=0, pixel=9 * n, supply=n, plus_ohm=0.01, ground_ohm=0.01) for n in (0, 1)]
-    answer = solve(rails=[rails], taps=taps, sources=[Source(volt=5.2), Source(volt=4.9)])
+    answer = solve(ladders=[ladder], taps=taps, sources=[Source(volt=5.2), Source(volt=4.9)])
     assert answer.supply_a[1] < 0
 
 
 def test_circuits_that_are_none_are_refused() -> None:
     ohm = np.full(9, 0.01)
-    rails = Rails(loads=pixels(10), plus_ohm=ohm, ground_ohm=ohm, name="left ramp")
+    ladder = Ladder(loads=pixels(10), plus_ohm=ohm, ground_ohm=ohm, name="left ramp")
     source = Source(volt=5.0)
     tap = FeedTap(chain=0, pixel=0, supply=0, plus_ohm=0.01, ground_ohm=0.01)
     with pytest.raises(PowerError, match="left ramp: pixels 0 to 9 have no feed"):
-        solve(rails=[rails], taps=[], sources=[source])
+        solve(ladders=[ladder], taps=[], sources=[source])
     cut = ohm.copy()
     cut[3] = np.inf
     with pytest.raises(PowerError, match="left ramp: pixels 4 to 9 have no feed"):
-        solve(rails=[dataclasses.replace(rails, plus_ohm=cut)], taps=[tap], sources=[source])
+        solve(ladders=[dataclasses.replace(ladder, plus_ohm=cut)], taps=[tap], sources=[source])
     with pytest.raises(PowerError, match="left ramp: the ground wire is cut"):
-        solve(rails=[dataclasses.replace(rails, ground_ohm=cut)], taps=[tap], sources=[source])
+        solve(ladders=[dataclasses.replace(ladder, ground_ohm=cut)], taps=[tap], sources=[source])
     with pytest.raises(PowerError, match="left ramp: 10 pixels need 9 5 V sections, not 8"):
-        solve(rails=[dataclasses.replace(rails, plus_ohm=ohm[:8])], taps=[tap], sources=[source])
+        solve(ladders=[dataclasses.replace(ladder, plus_ohm=ohm[:8])], taps=[tap], sources=[source])
     with pytest.raises(PowerError, match="feed 0: left ramp has no pixel 10"):
-        solve(rails=[rails], taps=[dataclasses.replace(tap, pixel=10)], sources=[source])
+        solve(ladders=[ladder], taps=[dataclasses.replace(tap, pixel=10)], sources=[source])
     with pytest.raises(PowerError, match="feed 0: no such chain or supply"):
-        solve(rails=[rails], taps=[dataclasses.replace(tap, supply=1)], sources=[source])
+        solve(ladders=[ladder], taps=[dataclasses.replace(tap, supply=1)], sources=[source])
     with pytest.raises(PowerError, match="supply 0: volts above 0"):
-        solve(rails=[rails], taps=[tap], sources=[Source(volt=-5)])
+        solve(ladders=[ladder], taps=[tap], sources=[Source(volt=-5)])

@@ -9,14 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from probe.cautions import CAUTIONS, Moment, cautions
+from probe.export.voltage_svg import svg
 from probe.harness.base import PowerError
-from probe.harness.cautions import CAUTIONS, Moment, cautions
-from probe.harness.drawing import svg
-from probe.harness.picture import Role, cells, picture
-from probe.harness.plan import Chain, Feed, LoadState, NamedPlace, PixelRun, PowerPlan, Supply
-from probe.harness.profile import Mark, VoltProfile
+from probe.harness.copper import Wire
+from probe.harness.picture import Role, VoltProfile, cells, picture, profile_of_plan
+from probe.harness.plan import ChainPlan, FeedPlan, LoadState, NamedPixel, PixelRun, PowerPlan, SupplyPlan
 from probe.harness.report import report
-from probe.harness.wire import Wire
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -31,22 +30,22 @@ def profile(volt: list[float], **changes: object) -> VoltProfile:
 def small_plan() -> PowerPlan:
     return PowerPlan(
         chains=(
-            Chain(
+            ChainPlan(
                 name="reef",
                 runs=(PixelRun(kind="WS2812B-V5", count=60),),
                 wire=Wire(awg=22),
                 spacing_m=0.1,
-                places=(NamedPlace(pixel=7, name="kelp arch"), NamedPlace(pixel=55, name="shooter lane")),
+                places=(NamedPixel(pixel=7, name="kelp arch"), NamedPixel(pixel=55, name="shooter lane")),
             ),
         ),
-        feeds=(Feed(name="board end", chain="reef", pixel=0, supply="main", wire=Wire(awg=18), length_m=0.5),),
-        supplies=(Supply(name="main"),),
+        feeds=(FeedPlan(name="board end", chain="reef", pixel=0, supply="main", wire=Wire(awg=18), length_m=0.5),),
+        supplies=(SupplyPlan(name="main"),),
     )
 
 
 def of_plan() -> VoltProfile:
     plan = small_plan()
-    return VoltProfile.of(plan, report(plan), chain="reef", state=LoadState.CEILING)
+    return profile_of_plan(report(plan), "reef", LoadState.CEILING)
 
 
 @pytest.mark.parametrize(("width", "height"), [(78, 18), (120, 30), (30, 8), (61, 9)])
@@ -97,14 +96,15 @@ def test_a_single_dip_is_never_lost(count: int, dip: float, width: int) -> None:
 
 
 NAMES = st.lists(
-    st.tuples(st.integers(0, 99), st.text(max_size=30)).map(lambda pair: Mark(pixel=pair[0], name=pair[1])), max_size=8
+    st.tuples(st.integers(0, 99), st.text(max_size=30)).map(lambda pair: NamedPixel(pixel=pair[0], name=pair[1])),
+    max_size=8,
 )
 
 
 @given(title=st.text(max_size=60), feeds=NAMES, places=NAMES, width=st.integers(30, 120), ascii_only=st.booleans())
 @settings(max_examples=80, deadline=None)
 def test_any_names_fit_and_parse(
-    title: str, feeds: list[Mark], places: list[Mark], width: int, ascii_only: bool
+    title: str, feeds: list[NamedPixel], places: list[NamedPixel], width: int, ascii_only: bool
 ) -> None:
     """Names from files: control characters, markup, wide characters."""
     shown = profile([5 - k / 300 for k in range(100)], title=title, feeds=tuple(feeds), places=tuple(places))
@@ -119,7 +119,7 @@ def test_any_names_fit_and_parse(
 
 
 def test_names_that_do_not_fit_are_counted() -> None:
-    marks = tuple(Mark(pixel=k * 9, name=f"place number {k}") for k in range(11))
+    marks = tuple(NamedPixel(pixel=k * 9, name=f"place number {k}") for k in range(11))
     line = picture(profile([4.9] * 100, places=marks), width=60, height=12).lines()[-1]
     shown = line.count("place number")
     assert line.endswith(f"+{11 - shown}")
@@ -140,7 +140,7 @@ def test_svg_holds_line_feeds_places_and_lowest() -> None:
 
 
 def test_svg_escapes_names() -> None:
-    marks = (Mark(pixel=0, name='<script>"&\x00'),)
+    marks = (NamedPixel(pixel=0, name='<script>"&\x00'),)
     text = svg(profile([5.0, 4.9], feeds=marks, title="a < b & c"))
     assert "<script" not in text
     assert "&lt;script&gt;" in text

@@ -5,12 +5,14 @@ from __future__ import annotations
 import pytest
 
 from probe.harness.base import PowerError
-from probe.harness.data_line import head_reminders, logic_level, usb_alone
 from probe.harness.pixels import (
     PIXEL_KINDS,
     frame_time_s,
+    head_reminders,
     largest_chain,
+    logic_level,
     pixel_kind,
+    usb_alone,
 )
 
 V5, OLD, RGBW = PIXEL_KINDS["WS2812B-V5"], PIXEL_KINDS["WS2812B"], PIXEL_KINDS["SK6812-RGBW"]

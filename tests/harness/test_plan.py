@@ -11,18 +11,26 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from probe.harness.base import PowerError
-from probe.harness.plan import Chain, Feed, GroundJoin, LoadState, NamedPlace, OddJoint, PixelRun, PowerPlan, Supply
-from probe.harness.protection import FuseVerdict
-from probe.harness.report import report, state_report
-from probe.harness.results import PowerReport, Weight
-from probe.harness.suggest import suggest_feed
-from probe.harness.wire import Wire
+from probe.harness.checks import Weight, findings
+from probe.harness.copper import FuseVerdict, Wire
+from probe.harness.plan import (
+    ChainPlan,
+    FeedPlan,
+    GroundJoin,
+    LoadState,
+    NamedPixel,
+    OddJoint,
+    PixelRun,
+    PowerPlan,
+    SupplyPlan,
+)
+from probe.harness.report import PowerReport, report, state_report, suggest_feed
 from tests.harness.copper import awg_one_way_ohm_per_m
 
 THIN, THICK = Wire(awg=22), Wire(awg=18)
 
 
-def chain(name: str = "reef", **changes: Any) -> Chain:
+def chain(name: str = "reef", **changes: Any) -> ChainPlan:
     values: dict[str, Any] = {
         "name": name,
         "runs": (PixelRun(kind="WS2812B-V5", count=60),),
@@ -30,23 +38,28 @@ def chain(name: str = "reef", **changes: Any) -> Chain:
         "spacing_m": 0.1,
         **changes,
     }
-    return Chain(**values)
+    return ChainPlan(**values)
 
 
-def feed(name: str = "board end", **changes: Any) -> Feed:
+def feed(name: str = "board end", **changes: Any) -> FeedPlan:
     values: dict[str, Any] = {
         "name": name, "chain": "reef", "pixel": 0, "supply": "main", "wire": THICK, "length_m": 0.5, **changes,
     }  # fmt: skip
-    return Feed(**values)
+    return FeedPlan(**values)
 
 
 def plan(**changes: Any) -> PowerPlan:
-    values: dict[str, Any] = {"chains": (chain(),), "feeds": (feed(),), "supplies": (Supply(name="main"),), **changes}
+    values: dict[str, Any] = {
+        "chains": (chain(),),
+        "feeds": (feed(),),
+        "supplies": (SupplyPlan(name="main"),),
+        **changes,
+    }
     return PowerPlan(**values)
 
 
 def codes(result: PowerReport) -> dict[str, Weight]:
-    return {finding.code: finding.weight for finding in result.findings}
+    return {finding.code: finding.weight for finding in findings(result)}
 
 
 def test_currents_in_the_three_states() -> None:
@@ -66,7 +79,7 @@ def test_currents_in_the_three_states() -> None:
 
 
 def test_board_current_counts_for_the_supply_not_the_feed() -> None:
-    result = report(plan(supplies=(Supply(name="main", board_a=0.06),)))
+    result = report(plan(supplies=(SupplyPlan(name="main", board_a=0.06),)))
     state = result.state(LoadState.CEILING)
     assert state.supplies[0].load_a == pytest.approx(state.feeds[0].plus_a + 0.06)
 
@@ -129,7 +142,7 @@ def test_odd_joint_is_found() -> None:
     assert joint.joint_watt == pytest.approx((39 * 0.020) ** 2 * 0.304, rel=1e-6)
     assert joint.section_volt > joint.joint_volt
     assert codes(result)["bad-joint"] is Weight.WARNING
-    assert "between pixels 20 and 21" in next(f.text for f in result.findings if f.code == "bad-joint")
+    assert "between pixels 20 and 21" in next(f.text for f in findings(result) if f.code == "bad-joint")
 
 
 def test_no_joint_resistance_no_worst_joint() -> None:
@@ -152,7 +165,7 @@ def test_too_low_and_near_the_line() -> None:
 
 
 def test_findings_are_sorted_by_weight() -> None:
-    weights = [f.weight for f in report(plan(supplies=(Supply(name="main", volt=5.6, rating_a=2.5),))).findings]
+    weights = [f.weight for f in findings(report(plan(supplies=(SupplyPlan(name="main", volt=5.6, rating_a=2.5),))))]
     order = [Weight.STOP, Weight.WARNING, Weight.NOTE]
     assert weights == sorted(weights, key=order.index)
     assert {Weight.STOP, Weight.WARNING, Weight.NOTE} == set(weights)
@@ -184,20 +197,22 @@ def test_fault_current_does_not_count_on_sag() -> None:
 def test_supply_findings() -> None:
     """NEC 80 % rule for supplies."""
     draw = report(plan()).state(LoadState.CEILING).total_a
-    assert "supply-above-80" in codes(report(plan(supplies=(Supply(name="main", rating_a=draw / 0.85),))))
-    assert "supply-above-80" not in codes(report(plan(supplies=(Supply(name="main", rating_a=draw / 0.75),))))
-    assert codes(report(plan(supplies=(Supply(name="main", rating_a=draw / 1.1),))))["supply-overload"] is Weight.STOP
-    usb = report(plan(supplies=(Supply(name="main", is_usb=True),)))
+    assert "supply-above-80" in codes(report(plan(supplies=(SupplyPlan(name="main", rating_a=draw / 0.85),))))
+    assert "supply-above-80" not in codes(report(plan(supplies=(SupplyPlan(name="main", rating_a=draw / 0.75),))))
+    assert (
+        codes(report(plan(supplies=(SupplyPlan(name="main", rating_a=draw / 1.1),))))["supply-overload"] is Weight.STOP
+    )
+    usb = report(plan(supplies=(SupplyPlan(name="main", is_usb=True),)))
     assert codes(usb)["usb-overload"] is Weight.STOP
     assert any("USB" in r.part for r in usb.chains[0].reminders)
-    high = report(plan(supplies=(Supply(name="main", volt=5.4),)))
+    high = report(plan(supplies=(SupplyPlan(name="main", volt=5.4),)))
     assert codes(high)["volts-too-high"] is Weight.STOP
-    assert codes(report(plan(supplies=(Supply(name="main", volt=4.2),))))["volts-too-low"] is Weight.STOP
+    assert codes(report(plan(supplies=(SupplyPlan(name="main", volt=4.2),))))["volts-too-low"] is Weight.STOP
     assert report(plan()).supplies[0].size_a == 3
 
 
 def test_two_supplies_on_one_wire() -> None:
-    supplies = (Supply(name="main", volt=5.2), Supply(name="second", volt=4.9))
+    supplies = (SupplyPlan(name="main", volt=5.2), SupplyPlan(name="second", volt=4.9))
     feeds = (feed(), feed("far end", pixel=59, supply="second"))
     light = chain(runs=(PixelRun(kind="WS2812B-V5", count=60, level=2),))
     joined = codes(report(plan(chains=(light,), supplies=supplies, feeds=feeds)))
@@ -211,7 +226,7 @@ def test_two_supplies_on_one_wire() -> None:
 
 
 def test_ground_join_of_two_supplies() -> None:
-    supplies = (Supply(name="main"), Supply(name="second"))
+    supplies = (SupplyPlan(name="main"), SupplyPlan(name="second"))
     chains = (chain(), chain("kelp"))
     feeds = (feed(), feed("kelp feed", chain="kelp", supply="second"))
     join = GroundJoin(first="main", second="second", wire=THICK, length_m=1)
@@ -264,7 +279,7 @@ def test_suggested_feed_is_the_best_of_all_places() -> None:
 
 
 def test_suggestion_never_joins_two_supplies() -> None:
-    supplies = (Supply(name="main"), Supply(name="second"))
+    supplies = (SupplyPlan(name="main"), SupplyPlan(name="second"))
     feeds = (feed(), feed("far end", pixel=59, supply="second", length_m=3))
     cut = chain(plus_cut_after=(29,))
     found = suggest_feed(plan(chains=(cut,), supplies=supplies, feeds=feeds))
@@ -330,7 +345,7 @@ def test_plans_that_are_none_are_refused() -> None:
         ({"spacing_m": None, "section_m": (0.1,)}, "60 pixels need 59 section lengths, not 1"),
         ({"plus_cut_after": (59,)}, "no joint after pixel 59"),
         ({"odd_joints": (OddJoint(after_pixel=70),)}, "no joint after pixel 70"),
-        ({"places": (NamedPlace(pixel=60, name="kelp arch"),)}, "'kelp arch' is at pixel 60"),
+        ({"places": (NamedPixel(pixel=60, name="kelp arch"),)}, "'kelp arch' is at pixel 60"),
         ({"runs": (PixelRun(kind="WS"),)}, "is not known"),
         ({"runs": ()}, "runs"),
     ):
@@ -340,13 +355,13 @@ def test_plans_that_are_none_are_refused() -> None:
 
 
 def test_plan_survives_json() -> None:
-    wanted = plan(chains=(chain(places=(NamedPlace(pixel=3, name="kelp arch"),), ground_wire=Wire(area_mm2=0.34)),))
+    wanted = plan(chains=(chain(places=(NamedPixel(pixel=3, name="kelp arch"),), ground_wire=Wire(area_mm2=0.34)),))
     assert PowerPlan.model_validate_json(wanted.model_dump_json()) == wanted
 
 
 def test_empty_circuit_of_supplies_only() -> None:
     """A supply that feeds nothing has its volts and no load but the board's."""
-    two = plan(supplies=(Supply(name="main"), Supply(name="spare", board_a=0.1)))
+    two = plan(supplies=(SupplyPlan(name="main"), SupplyPlan(name="spare", board_a=0.1)))
     state = state_report(two, LoadState.CEILING)
     assert state.supplies[1].load_a == pytest.approx(0.1)
     assert state.supplies[1].terminal_volt == pytest.approx(5.0)

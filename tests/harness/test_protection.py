@@ -1,4 +1,4 @@
-"""Fuses, supplies, wire heat and the current ceiling."""
+"""Fuses, supplies and wire heat."""
 
 from __future__ import annotations
 
@@ -9,23 +9,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from probe.harness.base import PowerError
-from probe.harness.ceiling import dim_to_ceiling, largest_colour_sum, need_ma, need_ua, within_ceiling
-from probe.harness.conductor import (
+from probe.harness.copper import (
+    BLADE_FUSES,
     CHASSIS_A_BY_AWG,
+    FuseVerdict,
+    Wire,
     ampacity_guidance,
+    awg_area_mm2,
+    choose_fuse,
     conductor_temperature_c,
+    fuse_carries,
+    fuse_protects,
     nusselt_horizontal_cylinder,
+    one_way_ohm_per_m,
+    smallest_supply_a,
+    supply_size_a,
     surface_watt_per_m,
     wire_rating_a,
 )
-from probe.harness.protection import (
-    BLADE_FUSES,
-    FuseVerdict,
-    choose_fuse,
-    smallest_supply_a,
-    supply_size_a,
-)
-from probe.harness.wire import Wire, awg_area_mm2, one_way_ohm_per_m
 
 
 def test_blade_fuse_values_and_colours() -> None:
@@ -66,18 +67,30 @@ def test_fuse_for_a_data_fault() -> None:
     assert tiny.verdict is FuseVerdict.NONE
 
 
+def test_the_three_boundaries_of_a_fuse() -> None:
+    """Fuse at least 125 % of the load (NEC 210.20(A)), and no larger than the thinnest wire can take: the trade's rule."""
+    assert fuse_protects(fuse_a=3, wire_rating_a=3)
+    assert not fuse_protects(fuse_a=3, wire_rating_a=2.999)
+    assert fuse_carries(fuse_a=5, load_a=4)
+    assert not fuse_carries(fuse_a=5, load_a=4.001)
+    assert choose_fuse(planned_a=2.4, fault_a=2.4, wire_rating_a=3).rating_a == 3
+    assert choose_fuse(planned_a=2.4, fault_a=2.4, wire_rating_a=2.999).verdict is FuseVerdict.NONE
+    assert choose_fuse(planned_a=2.401, fault_a=2.401, wire_rating_a=3).verdict is FuseVerdict.NONE
+    assert choose_fuse(planned_a=2.4, fault_a=2.401, wire_rating_a=3).verdict is FuseVerdict.CEILING_ONLY
+
+
 @given(planned=st.floats(0, 50), extra=st.floats(0, 50), rating=st.floats(0.1, 60))
 def test_fuse_is_always_between_load_and_wire(planned: float, extra: float, rating: float) -> None:
     choice = choose_fuse(planned_a=planned, fault_a=planned + extra, wire_rating_a=rating)
     if choice.rating_a is None:
-        assert not any(1.25 * planned * (1 + 1e-6) <= fuse < rating for fuse in BLADE_FUSES)
+        assert not any(1.25 * planned * (1 + 1e-6) <= fuse <= rating for fuse in BLADE_FUSES)
         return
-    assert choice.rating_a < rating
+    assert choice.rating_a <= rating * (1 + 1e-8)
     assert choice.rating_a >= 1.25 * planned * (1 - 1e-8)
     if choice.verdict is FuseVerdict.FITS:
         assert choice.rating_a >= 1.25 * (planned + extra) * (1 - 1e-8)
     else:
-        assert not any(1.25 * (planned + extra) * (1 + 1e-6) <= fuse < rating for fuse in BLADE_FUSES)
+        assert not any(1.25 * (planned + extra) * (1 + 1e-6) <= fuse <= rating for fuse in BLADE_FUSES)
 
 
 def test_supply_size() -> None:
@@ -150,50 +163,3 @@ def test_more_current_is_warmer_and_more_copper_cooler(current: float, more: flo
 
     assert at(current + more, area) >= at(current, area)
     assert at(current, area * 1.2) <= at(current, area) + 1e-5
-
-
-def test_need_matches_the_protocol_arithmetic() -> None:
-    """need_uA = count x idle + channel x sum / 255, the division rounded up; mA rounded up."""
-    assert need_ua(count=64, idle_ua=1000, channel_ua=20000, colour_sum=0) == 64000
-    assert need_ua(count=1, idle_ua=600, channel_ua=12000, colour_sum=1) == 600 + 48
-    assert need_ma(count=1, idle_ua=600, channel_ua=12000, colour_sum=765) == 37
-
-
-CEILING = {
-    "count": st.integers(1, 300),
-    "idle_ua": st.integers(0, 2000),
-    "channel_ua": st.integers(1, 30000),
-    "ceiling_ma": st.integers(1, 20000),
-}
-
-
-@given(**CEILING)
-def test_largest_colour_sum_is_the_limit(count: int, idle_ua: int, channel_ua: int, ceiling_ma: int) -> None:
-    most = largest_colour_sum(count=count, idle_ua=idle_ua, channel_ua=channel_ua, ceiling_ma=ceiling_ma)
-
-    def fits(total: int) -> bool:
-        return within_ceiling(
-            count=count, idle_ua=idle_ua, channel_ua=channel_ua, colour_sum=total, ceiling_ma=ceiling_ma
-        )
-
-    assert fits(most)
-    assert not fits(most + 1)
-
-
-@given(**CEILING, colours=st.lists(st.tuples(*[st.integers(0, 255)] * 3), min_size=1, max_size=60))
-def test_dimming_never_exceeds_the_ceiling(
-    count: int, idle_ua: int, channel_ua: int, ceiling_ma: int, colours: list[tuple[int, int, int]]
-) -> None:
-    figures = {"count": count, "idle_ua": idle_ua, "channel_ua": channel_ua, "ceiling_ma": ceiling_ma}
-    most = largest_colour_sum(**figures)
-    total = sum(map(sum, colours))
-    if total > most and not any(value * most // total for colour in colours for value in colour):
-        with pytest.raises(PowerError, match="leaves no light"):
-            dim_to_ceiling(colours, **figures)
-        return
-    dimmed = dim_to_ceiling(colours, **figures)
-    assert within_ceiling(**figures, colour_sum=sum(map(sum, dimmed)))
-    for before, after in zip(colours, dimmed, strict=True):
-        assert all(a <= b for a, b in zip(after, before, strict=True))
-    if within_ceiling(**figures, colour_sum=sum(map(sum, colours))):
-        assert dimmed == tuple(colours)

@@ -12,8 +12,8 @@ from probe.document.model import PlayfieldMap
 from probe.document.model.harness import JoinedTo
 from probe.document.operations import new_map
 from probe.document.wiring import joint_at, put_joint
-from probe.harness.harness import Severity
-from probe.harness.sheet import harness_data, harness_sheet_lines, problems, refusals, sheet_rows
+from probe.harness.joints import JointSeverity, check_joint, joint_view, refusals, sheet_rows
+from probe.harness.words import harness_data, harness_sheet_lines
 
 DEMO = load_map(demo_map_path())
 WHIRLPOOL = DEMO.pixels_at["whirlpool"][0][1]
@@ -41,7 +41,7 @@ def test_unlike_functions_are_refused_although_the_colours_match() -> None:
     m = found(WHIRLPOOL, data_to=JoinedTo.GROUND, ground_to=JoinedTo.DATA_IN)
     row = sheet_rows(m, m.chain("playfield"))[WHIRLPOOL]
     assert row.flag == "REFUSE"
-    texts = [p.text for p in row.problems if p.severity is Severity.REFUSE]
+    texts = [p.text for p in row.problems if p.severity is JointSeverity.REFUSE]
     assert any("The colours match, the functions do not" in text for text in texts)
     assert refusals(m) == 1
     lines = [line for section in harness_sheet_lines(m) for line in section.lines]
@@ -50,14 +50,14 @@ def test_unlike_functions_are_refused_although_the_colours_match() -> None:
 
 def test_swapped_supply_wires_are_refused_in_strong_words() -> None:
     m = found(5, five_volt_to=JoinedTo.GROUND, ground_to=JoinedTo.FIVE_VOLT)
-    assert any("do not power it" in p.text for p in problems(m, m.chain("playfield"), 5))
+    assert any("do not power it" in p.text for p in check_joint(joint_view(m, m.chain("playfield"), 5)))
 
 
 def test_a_turned_pixel_and_a_wire_joined_to_nothing() -> None:
     turned = found(5, data_to=JoinedTo.DATA_OUT)
-    assert "turned" in {p.code for p in problems(turned, turned.chain("playfield"), 5)}
+    assert "turned" in {p.code for p in check_joint(joint_view(turned, turned.chain("playfield"), 5))}
     loose = found(5, data_to=JoinedTo.NOTHING)
-    assert {p.code for p in problems(loose, loose.chain("playfield"), 5)} == {"open"}
+    assert {p.code for p in check_joint(joint_view(loose, loose.chain("playfield"), 5))} == {"open"}
 
 
 def test_a_five_volt_wire_left_open_on_purpose_is_no_fault() -> None:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from probe.harness.base import PowerError
-from probe.harness.wire import (
+from probe.harness.copper import (
     ConductorClass,
     Wire,
     awg_area_mm2,

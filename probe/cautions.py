@@ -1,6 +1,7 @@
-"""Cautions in plain words, as data. Shown where power is planned and before any step that opens a joint.
+"""Cautions in plain words, as data: all of them stand here and nowhere else.
 
-They do not replace local rules, the supply's own papers or a qualified person.
+`CAUTIONS` are shown where power is planned, before any step that opens a joint, and before power on; the lists below
+them belong to one page each. They do not replace local rules, the supply's own papers or a qualified person.
 """
 
 from __future__ import annotations
@@ -112,3 +113,55 @@ CAUTIONS: Final[tuple[Caution, ...]] = (
 def cautions(moment: Moment) -> tuple[Caution, ...]:
     """The cautions for a moment, in the order to show them."""
     return tuple(caution for caution in CAUTIONS if moment in caution.moments)
+
+
+# -- lists of one page ----------------------------------------------------------------------------------------------
+
+# The help screen.
+HELP: Final = (
+    "Unplug the machine at the wall before you touch wiring; off at the switch is not unplugged. Wait: charge stays.",
+    "Inside are mains and coil supplies. If you are not trained for live work, leave it to a qualified person,"
+    " and follow your local rules.",
+    "No metal tools or meter tips under the playfield with the game on.",
+    "The pixels have their own fused 5 V supply. Never join it to the laptop's USB 5 V; join grounds only.",
+    "Check plus and minus with a meter before the first power-up. Do not plug pixels in or out under power.",
+    "Smell, heat or ticking: power off, unplug, then measure.",
+    "Flashing light harms some people: nothing here flashes more than 3 times a second; settings offer steady light.",
+    "Hot solder: eye protection, fresh air, nothing dripping on wiring.",
+    "This program gives hints. It cannot see your wiring.",
+)
+
+# The sheet for the cabinet, on paper.
+CABINET: Final = (
+    "Unplug the machine at the wall before you touch wiring: off at the switch is not unplugged. Wait some minutes.",
+    "Mains, coil volts (up to about 70 V DC, in some more) and high display volts are inside. If you are not trained for "
+    "live work, leave it to a qualified person, and follow your local rules.",
+    "No metal tools or meter tips under the playfield with the game on. Balls out, playfield on its proper prop.",
+    "The pixels have their own fused 5 V supply: unplug it too. Never join it to a laptop's USB 5 V; join grounds only.",
+    "A fuse in every feed, no larger than its wire can take. A blown fuse has a reason.",
+    "Check plus and minus with a meter before power. Join ground first, then 5 V, then data; take apart the other way.",
+    "Smell, heat or ticking: power off, unplug, then measure. Hot solder: eye protection, fresh air, away from wiring.",
+    "Flashing light harms some people: keep test patterns at 3 flashes a second or less.",
+    "This sheet says what was known when it was made. It cannot see your wiring.",
+)
+
+# Before light is shown and judged.
+LIGHT: Final = (
+    "Full white in the dark hurts eyes: begin dim, and do not stare into a bare pixel.",
+    "Flashing light harms some people: places alternate once a second at most; settings offer steady light.",
+    "Glass off, balls out, playfield down: look from where the player stands, in the room as it will be.",
+    "Before you move a pixel or fit a diffuser: power off, unplug at the wall, wait.",
+    "Advice on colour is taste, and the light model knows no shadows: your eye decides.",
+)
+
+# Where lamps of the running game are watched.
+GAME_ON: Final = (
+    "  The game is on: keep hands, tools and meter tips out from under the playfield.",
+    "  Lamp voltage reaches the board through its input circuit only, never straight.",
+)
+
+# Before a board is checked.
+BOARD_CHECK: Final = (
+    "The board lights single pixels dimly and makes at most 3 flashes a second. Pixels on their own fused supply; the"
+    " machine unplugged while you wire."
+)

@@ -12,14 +12,25 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 
 from probe.harness.base import PowerError, plain
-from probe.harness.picture import cells
-from probe.harness.profile import Mark, VoltProfile
+from probe.harness.from_map import MapPower
+from probe.harness.picture import VoltProfile, cells, profile_of
+from probe.harness.plan import NamedPixel
 
 LEFT, RIGHT, TOP = 56.0, 16.0, 40.0
 ROW: Final = 15.0
 CHARACTER: Final = 6.6  # width of a character at font size 11, roughly
 MOST_POINTS: Final = 1500
 HALO: Final = 'stroke="#ffffff" stroke-width="4" paint-order="stroke"'  # keeps words readable over lines
+
+
+def drawings(power: MapPower, *, width_px: int = 720, height_px: int = 320) -> tuple[tuple[str, str], ...]:
+    """(chain name, SVG to stand within HTML) of each chain at the ceiling, for the printed sheet; none without figures."""
+    if power.solved is None:
+        return ()
+    return tuple(
+        (chain.name, svg(profile_of(power, chain.name), width_px=width_px, height_px=height_px, inline=True))
+        for chain in power.solved[0].plan.chains
+    )
 
 
 def svg(profile: VoltProfile, *, width_px: int = 720, height_px: int = 320, inline: bool = False) -> str:
@@ -118,11 +129,11 @@ class _Sheet:
             f'<text x="{x:.1f}" y="{words_y:.1f}" text-anchor="{anchor}" {HALO}>{_text(words)}</text>',
         ]
 
-    def _label_rows(self) -> list[list[tuple[float, Mark, bool]]]:
+    def _label_rows(self) -> list[list[tuple[float, NamedPixel, bool]]]:
         """Names of feeds, then places, spread over rows so that none overlaps."""
-        rows: list[list[tuple[float, Mark, bool]]] = []
+        rows: list[list[tuple[float, NamedPixel, bool]]] = []
         for marks, is_feed in ((self.profile.feeds, True), (self.profile.places, False)):
-            own: list[list[tuple[float, Mark, bool]]] = []
+            own: list[list[tuple[float, NamedPixel, bool]]] = []
             ends: list[float] = []
             for mark in sorted(marks, key=lambda m: m.pixel):
                 length = CHARACTER * (cells(plain(mark.name).strip()) + len(str(mark.pixel)) + 3)
