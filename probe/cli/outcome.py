@@ -20,8 +20,10 @@ class Exit(IntEnum):
     """A port or board gives trouble."""
     INTERNAL = 5
     """A fault of this program; the log says more."""
+    RESCUED = 6
+    """Something could not be saved, and is only in the rescue copy, or only on the error stream: which, it says there."""
     STOPPED = 130
-    """Stopped with Ctrl+C."""
+    """Stopped with Ctrl+C. The full-screen program, ended by any signal n with all saved, gives 128 + n."""
 
 
 def complain(what: str) -> None:

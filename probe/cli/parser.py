@@ -8,7 +8,9 @@ from probe import __version__
 
 _EXITS = """exit codes:
   0 fine   1 faults, or things to mend, were found   2 wrong command line   3 file trouble
-  4 port or board trouble   5 a fault of this program   130 stopped with Ctrl+C"""
+  4 port or board trouble   5 a fault of this program   130 stopped with Ctrl+C
+  6 something could not be saved: where its copy is, or what it is, is on the error stream
+  128 + n ended by signal n, with all saved"""
 
 
 EXPORTS = ("csv", "json", "lamps-csv", "pixels-csv", "places-csv", "c-header", "python")

@@ -10,7 +10,9 @@ import os
 import shlex
 import tempfile
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
 from probe.cli.faults import on_map, practise
@@ -44,6 +46,9 @@ from probe.link.wire import OpenWire
 from probe.ui.keys import TABLE, unknown_names
 from probe.ui.plan import MakeLink, Plan, Seen
 from probe.ui.start import PortChoice
+
+if TYPE_CHECKING:
+    from probe.ui.app import ProbeApp
 
 log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
@@ -331,16 +336,20 @@ def open_program(arguments: argparse.Namespace) -> int:
         plan.close()
         complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")
         return Exit.USAGE
+    from probe.cli.leaving import Leaving
     from probe.ui.app import ProbeApp
 
     app = ProbeApp(plan)
     try:
-        words = app.run()
+        with Leaving(app.endings, restore=partial(_restore_terminal, app)) as leaving:
+            app.run()
+            return leaving.finish(app.plan.goodbye)
     finally:
         plan.close()
         app.plan.close()
-    if words:
-        complain(words)
-    elif app.plan.goodbye:
-        print(app.plan.goodbye)
-    return Exit.FINE if app.return_code in (0, None) else Exit.INTERNAL
+
+
+def _restore_terminal(app: ProbeApp) -> None:
+    restore = getattr(app._driver, "restore_at_once", None)  # Textual's own drivers have none
+    if restore is not None:
+        restore()

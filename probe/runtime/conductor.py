@@ -12,6 +12,7 @@ import logging
 import time
 from collections import deque
 from collections.abc import Callable
+from functools import partial
 from typing import Any, Generic, Protocol, TypeVar
 
 from device_protocol.errors import HostFault, ProtocolFault
@@ -31,6 +32,8 @@ from probe.document.file.errors import StorageError
 from probe.document.model import PlayfieldMap
 from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting, WireNote
 from probe.link.refusal import OrderRefused
+from probe.link.threaded_wire import run_in_daemon
+from probe.runtime.ending import run_blocking
 from probe.runtime.orders import Limits, replaces, setup_orders, showing_orders
 from probe.runtime.words import refusal
 from probe.task.steps import (
@@ -128,6 +131,7 @@ class Conductor:
         self._idle.set()
         self._worker: asyncio.Task[None] | None = None
         self._ticker: asyncio.Task[None] | None = None
+        self.unsaved: PlayfieldMap | None = None
         self._presses = 0
         self._presence: News | None = None
         self._limits: dict[int, Limits] = {}
@@ -154,6 +158,9 @@ class Conductor:
         before = activity.state
         activity.state, effects = activity.step(before, given, self._now_s())
         if effects:
+            maps = [effect.map for effect in effects if isinstance(effect, SaveMap)]
+            if maps and self.store is not None:
+                self.unsaved = maps[-1]
             self._batches.append(effects)
             self._idle.clear()
             self._wake.set()
@@ -192,6 +199,12 @@ class Conductor:
         await asyncio.gather(*(t for t in (self._worker, self._ticker) if t is not None), return_exceptions=True)
         self._worker = self._ticker = None
         self._activity = None
+
+    async def save_unsaved(self) -> None:
+        """Carry out what is queued; a map whose save failed is saved once more."""
+        await self.stop()
+        if self.unsaved is not None:
+            await self._save(self.unsaved)
 
     def link_event(self, event: LinkEvent) -> None:
         """Pass this to the link as its `on_event`."""
@@ -270,7 +283,7 @@ class Conductor:
                 case SetUpChain():
                     await self._set_up(effect)
                 case Think(tag, job):
-                    self.take(Thought(tag, await asyncio.to_thread(job)))
+                    self.take(Thought(tag, await run_in_daemon(job, undo=lambda _: None, name="computing")))
                 case CountChain():
                     await self._count(effect)
                 case GiveOrders():
@@ -293,11 +306,13 @@ class Conductor:
         if self.store is None:
             return True
         try:
-            await asyncio.to_thread(self.store.save, m)
+            await run_blocking(partial(self.store.save, m), what="the map")
         except (StorageError, OSError) as exc:
             log.exception("saving failed")
             self.take(NotSaved(str(exc)))
             return False
+        if self.unsaved is m:
+            self.unsaved = None
         self.take(Saved())
         return True
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import sys
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import partial
@@ -11,16 +12,19 @@ from typing import Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
+from textual.driver import Driver
 from textual.screen import Screen
 
 from probe.cautions import Moment
+from probe.document.document import Document, now_text, rescue_folders
 from probe.document.file.errors import StorageError
-from probe.document.file.trouble import fault_sentence, log_trouble
+from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
 from probe.link import BoardLink
 from probe.mapping.keys import GoTo
 from probe.mapping.walk_state import start
 from probe.runtime import Conductor
+from probe.runtime.ending import Ending, Endings, EndingWork, Reason
 from probe.ui.ascii_only import AsciiOnly
 from probe.ui.faults import FaultScreen
 from probe.ui.help import HelpScreen, other_keys
@@ -36,8 +40,16 @@ from probe.ui.walk import WalkScreen
 log = logging.getLogger(__name__)
 
 
+def _driver_class() -> type[Driver] | None:
+    if sys.platform == "win32":
+        return None
+    from probe.ui.terminal import TerminalDriver
+
+    return TerminalDriver
+
+
 class ProbeApp(App[str]):
-    """The program. `return_value` is a last sentence for the shell."""
+    """The program. What is said in the shell afterwards is in `endings.ended`."""
 
     TITLE = "playfield-probe"
     CSS_PATH: ClassVar[str] = "app.tcss"
@@ -45,17 +57,33 @@ class ProbeApp(App[str]):
     ENABLE_COMMAND_PALETTE = True
 
     def __init__(self, plan: Plan) -> None:
-        super().__init__()
+        super().__init__(driver_class=_driver_class())
         self.plan = plan
         self.conductor = Conductor(store=plan.store, bell=self._ring, on_fault=self._handle_exception)
         self.link: BoardLink | None = None
         self.walk_screen: WalkScreen | None = None
         self.cautions_read: set[Moment] = set()
+        work = EndingWork(
+            darken=self._drop_link, save=self._save, document=self._unsaved_document, folders=rescue_folders()
+        )
+        self.endings = Endings(work, on_ended=lambda ended: self.exit())
 
     @property
     def truth(self) -> PlayfieldMap | None:
         """Where the simulated playfield's places are; None with a real board."""
         return self.plan.truth
+
+    def on_load(self) -> None:
+        self.endings.ready()
+
+    @property
+    def is_ending(self) -> bool:
+        """Whether it was asked to end, by whatever."""
+        return self.endings.is_asked
+
+    def terminal_gone(self) -> None:
+        """The terminal takes and gives nothing any more."""
+        self.endings.request(Ending(Reason.TERMINAL_GONE))
 
     def on_mount(self) -> None:
         for theme in OURS:
@@ -74,8 +102,7 @@ class ProbeApp(App[str]):
         if self._exception is None:
             self._exception = error  # Textual's pilot raises it again, so that no test passes over a fault
             self._exception_event.set()
-            self._return_code = 1
-            self._return_value = fault_sentence(error)
+        self.endings.request(Ending(Reason.FAULT, error=error))
         self._close_messages_no_wait()
 
     def _trouble_beside(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
@@ -324,9 +351,8 @@ class ProbeApp(App[str]):
             self.notify("Ctrl+Q leaves the program. Everything is saved.", markup=False)
 
     async def action_quit(self) -> None:
-        """Finish what is queued, make the board dark, and leave."""
-        await self._shut()
-        self.exit("")
+        """Make the board dark, save, and leave."""
+        self.endings.request(Ending(Reason.LEFT))
 
     async def _drop_link(self) -> None:
         link, self.link = self.link, None
@@ -334,15 +360,20 @@ class ProbeApp(App[str]):
         if link is not None:
             await link.close()
 
-    async def _shut(self) -> None:
+    async def _save(self) -> None:
         if self.walk_screen is not None and self.conductor.running:
             self.walk_screen.close_session()
-        await self.conductor.stop()
-        await self._drop_link()
-        self.plan.close()
+        await self.conductor.save_unsaved()
+
+    def _unsaved_document(self) -> Document | None:
+        if self.conductor.unsaved is None:
+            return None
+        document = Document(self.plan.map, self.plan.path, None, None, now_text)
+        document.commit(self.conductor.unsaved)
+        return document
 
     async def on_unmount(self) -> None:
-        await self._shut()
+        await self.endings.finish()
 
     def use_theme(self, name: str) -> None:
         """Change the colours of the screen; remembered for the next time."""
