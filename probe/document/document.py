@@ -492,28 +492,37 @@ class Document:
         `reason` is why it could not be saved, in a sentence. `folders`: the user's state folder, the temporary one and
         shared memory, if not given. Raises nothing: in the worst case the answers are in the lines.
         """
-        map_ = self._map
-        if map_ is None or self.is_saved:
+        if self._map is None or self.is_saved:
             return Rescue()
-        disk = self._disk or Disk()
-        stamp = "".join(c for c in self._now() if c.isalnum())
-        content = Renderer().render(map_, check=False)
         refused: list[str] = []
         for folder in rescue_folders() if folders is None else folders:
             try:
-                disk.make_folder(folder)
-                path = create_beside(disk, folder / Path(self.path).name, f"rescue-{stamp}", content)
+                path = self.rescue_into(folder)
             except OSError as error:
                 refused.append(f"{folder}: {error.strerror or error}")
-                continue
-            lines = (
-                f"NOT SAVED in {self.path}: {reason}",
-                f"The whole map, with every answer, is in {path}: open it there, or copy it back",
-            )
-            return Rescue(path, lines)
-        answers = _answers(self._saved_map, map_)
+            else:
+                return Rescue(path, self.rescued_lines(reason, path))
+        return Rescue(None, self.unsaved_lines(reason, refused))
+
+    def rescue_into(self, folder: Path) -> Path:
+        """Write the map as it is now into this folder, under a name that is free. Raises OSError; LookupError without a map."""
+        disk = self._disk or Disk()
+        stamp = "".join(c for c in self._now() if c.isalnum())
+        content = Renderer().render(self.map, check=False)
+        disk.make_folder(folder)
+        return create_beside(disk, folder / Path(self.path).name, f"rescue-{stamp}", content)
+
+    def rescued_lines(self, reason: str, path: Path) -> tuple[str, ...]:
+        """What to tell the person of a copy that `rescue_into` wrote."""
+        return (
+            f"NOT SAVED in {self.path}: {reason}",
+            f"The whole map, with every answer, is in {path}: open it there, or copy it back",
+        )
+
+    def unsaved_lines(self, reason: str, refused: Sequence[str]) -> tuple[str, ...]:
+        """The unsaved answers themselves, where no folder took a copy; `refused` says of each folder why."""
         head = f"NOT SAVED in {self.path}: {reason}. No copy could be written either ({'; '.join(refused)})"
-        return Rescue(None, (head, "What was not saved:", *answers))
+        return (head, "What was not saved:", *_answers(self._saved_map, self.map))
 
 
 def _answers(before: PlayfieldMap | None, after: PlayfieldMap) -> tuple[str, ...]:
