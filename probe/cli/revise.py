@@ -11,8 +11,8 @@ from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 
 if TYPE_CHECKING:
-    from probe.document.change import Change
     from probe.document.model import PlayfieldMap
+    from probe.document.model.change import Change
 
 
 def now_text() -> str:

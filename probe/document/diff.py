@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from probe.document.change import Change, What, fields_of
 from probe.document.model import Chain, Lamp, Machine, Pixel, Place, PlayfieldMap, Record
+from probe.document.model.change import Change, What, fields_of
 from probe.document.model.game import Group
 from probe.document.model.harness import Batch, Feed, Joint, Power, Supply
 from probe.document.model.light import Fade

@@ -20,7 +20,6 @@ from typing import Literal
 
 from platformdirs import user_state_path
 
-from probe.document.change import What, fields_of
 from probe.document.diff import Cache, ConflictError, diff
 from probe.document.file.atomic import create_beside
 from probe.document.file.disk import Disk
@@ -28,6 +27,7 @@ from probe.document.file.errors import CannotSaveError, ChangedElsewhereError, S
 from probe.document.file.layout import Renderer
 from probe.document.file.map_file import MapFile
 from probe.document.model import PixelState, PlayfieldMap, Revision, shown_number
+from probe.document.model.change import What, fields_of
 from probe.document.revisions import (
     NoRevisionError,
     NothingToUndoError,

@@ -11,7 +11,7 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
-from probe.document.change import Order
+from probe.document.model.change import Order
 from probe.document.model.record import Identifier, Record, Text
 
 MOST_NUMBERS = 65_535

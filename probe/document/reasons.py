@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from probe.document.change import Change, What, differing
 from probe.document.model import PlayfieldMap
+from probe.document.model.change import Change, What, differing
 from probe.document.model.record import MAX_TEXT
 
 _MOST_NAMED = 3

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from probe.document.change import Change, What
 from probe.document.diff import Cache, diff, expanded, revert
 from probe.document.model import MAX_TEXT, Chain, Pixel, PlayfieldMap, Revision
+from probe.document.model.change import Change, What
 from probe.document.reasons import reason_of
 from probe.document.telling import told
 

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
-from probe.document.change import Change, What, differing
 from probe.document.diff import expanded
 from probe.document.model import Chain, PlayfieldMap
+from probe.document.model.change import Change, What, differing
 from probe.document.model.record import MAX_TEXT
 
 MOST_LINES = 60

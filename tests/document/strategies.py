@@ -6,7 +6,6 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from probe.document.change import Change, What
 from probe.document.diff import as_order
 from probe.document.model import (
     BYTE_ORDERS,
@@ -22,6 +21,7 @@ from probe.document.model import (
     Position,
     Revision,
 )
+from probe.document.model.change import Change, What
 from probe.document.model.game import Group, Observation, Proof, Verdict
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.light import Fade, Measure, Rating, Reading

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from probe.document.change import What
 from probe.document.diff import NOT_COMPARED, ConflictError, diff, expanded, revert
 from probe.document.model import Chain, Pixel, PlayfieldMap
+from probe.document.model.change import What
 from probe.document.operations import add_chain, add_place, assign_place, new_map
 from tests.document.strategies import maps
 

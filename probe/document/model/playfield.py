@@ -14,7 +14,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
-from probe.document.change import Change
+from probe.document.model.change import Change
 from probe.document.model.game import Group, LightColour, Observation, Proof
 from probe.document.model.harness import Batch, Feed, Gauge, Joint, Power, Supply
 from probe.document.model.light import Fade, Reading
