@@ -1,10 +1,10 @@
-"""The command line's grammar. Light to import: `--version` and completion load nothing else."""
+"""The command line's grammar. Light to import: completion loads nothing else."""
 
 from __future__ import annotations
 
 import argparse
 
-from probe import __version__
+from probe import VERSION_LINE
 
 _EXITS = """exit codes:
   0 fine   1 faults, or things to mend, were found   2 wrong command line   3 file trouble
@@ -25,7 +25,7 @@ def build_parser() -> argparse.ArgumentParser:
         epilog=_EXITS,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--version", action="version", version=f"playfield-probe {__version__}")
+    parser.add_argument("--version", action="version", version=VERSION_LINE)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     _demo(commands)
     _walk(commands)

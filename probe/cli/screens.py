@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import difflib
+import gc
 import logging
 import os
 import shlex
@@ -15,13 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
-from probe.cli.faults import on_map, practise
-from probe.cli.lamps import imported_reason
 from probe.cli.outcome import Exit, complain
-from probe.cli.revise import now_text
-from probe.cli.spliced import spliced
 from probe.cli.terminal import draws_unicode, on_a_terminal
-from probe.cli.wire_log import WireLog
 from probe.document.file import (
     CannotReadError,
     MapFile,
@@ -35,10 +30,8 @@ from probe.document.file import (
     settings_path,
 )
 from probe.document.model import Chain, Lamp, PixelState, PlayfieldMap
-from probe.document.open_recheck import counted
 from probe.document.operations import new_map, set_lamps
 from probe.document.revisions import closed_apart
-from probe.export import ImportProblem, read_lamp_list
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.errors import LinkError
 from probe.link.simulated_wire import SimulatedPort, simulated_port
@@ -124,6 +117,9 @@ class Opening:
         if self.lamps is not None:
             plan.lamps = _lamps_from(Path(self.lamps))
             if plan.map is not None:
+                from probe.cli.lamps import imported_reason
+                from probe.cli.revise import now_text
+
                 lamps = set_lamps(plan.map, plan.lamps)
                 plan.map = closed_apart(plan.map, lamps, time=now_text(), reason=imported_reason(self.lamps))
                 store.save(plan.map)
@@ -154,18 +150,27 @@ class Opening:
                 port = simulated_port(address)
                 where = port.open
                 plan.eyes, plan.truth = lambda: seen_on(port.board), new_map("A simulated playfield")
-        transcript = WireLog(self.transcript) if self.transcript else None
+        transcript = self._wire_log()
 
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
             return BoardLink(where, on_event=on_event, transcript=transcript)
 
         return make
 
+    def _wire_log(self) -> Callable[[float, str, bytes], None] | None:
+        if not self.transcript:
+            return None
+        from probe.cli.wire_log import WireLog
+
+        return WireLog(self.transcript)
+
     def open_demo(self) -> Plan:
         """The demo: a copy of an invented machine's map, and a simulated board wired like the complete one."""
         options = self.demo_options
         truth = load_map(demo_map_path("kelp_forest.json"))
         if after_splice := getattr(options, "spliced", False):
+            from probe.cli.spliced import spliced
+
             truth = spliced(truth)
         plan = self.plan()
         keep = getattr(options, "keep", None)
@@ -188,7 +193,7 @@ class Opening:
         )
         port = SimulatedPort(board, name="simulated board")
 
-        transcript = WireLog(self.transcript) if self.transcript else None
+        transcript = self._wire_log()
 
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
             return BoardLink(port.open, on_event=on_event, transcript=transcript)
@@ -241,10 +246,14 @@ def _not_finished(m: PlayfieldMap) -> str:
     kept = next((kept for kept in reversed(m.rechecks) if kept.chain in m.chain_by_id), None)
     if kept is None:
         return ""
+    from probe.document.open_recheck import counted
+
     return f"A recheck of {m.chain(kept.chain).name} is not finished ({counted(kept)}): Esc, Recheck goes on with it."
 
 
 def _lamps_from(path: Path) -> tuple[Lamp, ...]:
+    from probe.export import ImportProblem, read_lamp_list
+
     try:
         return read_lamp_list(path.read_bytes())
     except ImportProblem as exc:
@@ -277,6 +286,8 @@ def _file_plan(arguments: argparse.Namespace, opening: Opening) -> Plan:
 
 def _chain_plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
     """The same, opened on a chain; None, after saying why, if the map or the chain is not there."""
+    from probe.cli.faults import on_map
+
     plan = _file_plan(arguments, opening)
     try:
         return on_map(plan, arguments.chain)
@@ -302,6 +313,8 @@ def _plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
         case "faults":
             return _chain_plan(arguments, opening)
         case "practice":
+            from probe.cli.faults import practise
+
             return practise(opening.plan(), seed=arguments.seed, in_words=not arguments.board)
         case _:
             last = next(iter(opening.recent()), None)
@@ -314,6 +327,8 @@ def _plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
 
 def _wrong_keys(settings: Settings) -> str:
     """What is wrong with the names of actions in the settings' `keys`; empty if nothing."""
+    import difflib
+
     wrong = []
     for name in unknown_names(settings.keys):
         near = difflib.get_close_matches(name, [row.id for row in TABLE], n=1)
@@ -340,6 +355,7 @@ def open_program(arguments: argparse.Namespace) -> int:
     from probe.ui.app import ProbeApp
 
     app = ProbeApp(plan)
+    gc.freeze()  # what is loaded stays: no collection looks through it while a key waits
     try:
         with Leaving(app.endings, restore=partial(_restore_terminal, app)) as leaving:
             app.run()

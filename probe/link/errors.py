@@ -1,6 +1,6 @@
 """Every way in which the line to a board fails, folded into one error with a likely cause and a cure.
 
-Ports fail in four unrelated families: `serial.SerialException`, `OSError`, `termios.error` (which is no `OSError`) and
+Ports fail in three unrelated families: `OSError` (`serial.SerialException` is one), `termios.error` (which is none) and
 `ValueError` for an address or a speed that cannot be. Nothing outside this file tells them apart.
 """
 
@@ -17,25 +17,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-import serial
-
 from device_protocol.orders import RestartCause
 
-HANG_UP_FAMILIES: tuple[type[BaseException], ...]
+HANG_UP_FAMILIES: tuple[type[BaseException], ...] = (OSError, ValueError, TypeError, NotImplementedError)
 """All families a port may raise; `except HANG_UP_FAMILIES` and hand the exception to `fold`."""
-try:
+with contextlib.suppress(ImportError):  # Windows has none
     import termios
-except ImportError:  # Windows
-    HANG_UP_FAMILIES = (serial.SerialException, OSError, ValueError, TypeError, NotImplementedError)
-else:
-    HANG_UP_FAMILIES = (
-        serial.SerialException,
-        OSError,
-        termios.error,
-        ValueError,
-        TypeError,
-        NotImplementedError,
-    )
+
+    HANG_UP_FAMILIES = (*HANG_UP_FAMILIES, termios.error)
 
 
 class LinkErrorKind(StrEnum):

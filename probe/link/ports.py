@@ -10,8 +10,6 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
-from serial.tools import list_ports as _pyserial_ports
-
 
 class Family(StrEnum):
     """How much the USB numbers say. None of them is reason enough to open a port unasked."""
@@ -95,7 +93,11 @@ def list_ports(*, comports: Callable[[], Iterable[Any]] | None = None) -> tuple[
     Devices that share one serial number (two interfaces of one chip, or careless makers) get their location into the
     key, so that no two keys are equal.
     """
-    infos = [_info(raw) for raw in (comports or _pyserial_ports.comports)()]
+    if comports is None:
+        from serial.tools import list_ports as system  # the demo needs no port
+
+        comports = system.comports
+    infos = [_info(raw) for raw in comports()]
     repeated = {key for key, times in Counter(i.key for i in infos).items() if times > 1}
     infos = [replace(i, key=f"{i.key}@{i.location or i.device}") if i.key in repeated else i for i in infos]
     return tuple(sorted(infos, key=lambda i: (i.family is Family.NOT_USB, _natural(i.device))))

@@ -6,8 +6,6 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-from rapidfuzz import fuzz, process
-
 from probe.document.model import Kind, Lamp, PixelState, Place, PlayfieldMap
 from probe.document.operations import folded
 
@@ -137,6 +135,8 @@ def offers(around: Surroundings, typed: str, *, limit: int = 8) -> tuple[Offer, 
     first, later = ([], []) if exact else _varied(around, typed, {_folded(o.label) for o in (*short, *as_typed)})
     chosen = exact + (first + short)[: limit - 2] + as_typed + ([] if short else later)
     if len(chosen) < limit:
+        from rapidfuzz import fuzz, process  # loaded with the first letters typed, not before the first screen
+
         rest = {index: o.label for index, o in enumerate(known) if o not in chosen}
         alike = process.extract(
             typed, rest, scorer=fuzz.WRatio, processor=_folded, score_cutoff=_FUZZY_CUTOFF, limit=limit - len(chosen)
