@@ -20,18 +20,14 @@ from probe.cli.terminal import draws_unicode, on_a_terminal
 from probe.document.file import (
     CannotReadError,
     MapFile,
-    RememberedPort,
-    Settings,
     StorageError,
-    change_settings,
     demo_map_path,
     load_map,
-    load_settings,
-    settings_path,
 )
 from probe.document.model import Chain, Lamp, PixelState, PlayfieldMap
 from probe.document.operations import new_map, set_lamps
 from probe.document.revisions import closed_apart
+from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.errors import LinkError
 from probe.link.simulated_wire import SimulatedPort, simulated_port

@@ -12,7 +12,8 @@ from probe.cli.outcome import Exit, complain
 
 def table_command(arguments: argparse.Namespace) -> int:
     """Run the activity of the table screen once; exit code 1 if `--compare` finds a difference."""
-    from probe.document.file import RememberedPort, load_map, load_settings
+    from probe.document.file import load_map
+    from probe.document.settings import RememberedPort, load_settings
 
     m = load_map(arguments.map)
     address = arguments.port

@@ -14,9 +14,10 @@ from device_protocol.values import Colour
 from probe.cli.parser import build_parser
 from probe.cli.screens import Opening
 from probe.cli.spliced import NEW, spliced
-from probe.document.file import Settings, demo_map_path, load_map
+from probe.document.file import demo_map_path, load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.file.map_file import save_copy
+from probe.document.settings import Settings
 from probe.ui.start import PortChoice
 from tests.cli.test_terminal import ROOT, opened
 

@@ -13,10 +13,11 @@ from probe.__main__ import main
 from probe.cli.parser import build_parser
 from probe.cli.screens import Opening
 from probe.document.diff import diff
-from probe.document.file import Settings, demo_map_path, load_map
+from probe.document.file import demo_map_path, load_map
 from probe.document.file.layout import render_map
 from probe.document.open_recheck import OpenRecheck
 from probe.document.revisions import undo
+from probe.document.settings import Settings
 
 
 @pytest.fixture

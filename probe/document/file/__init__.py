@@ -1,4 +1,4 @@
-"""The map file and settings on disk."""
+"""The map file on disk. (Settings: `probe.document.settings`.)"""
 
 from probe.document.file.atomic import previous_name
 from probe.document.file.demo import demo_map_path
@@ -14,7 +14,6 @@ from probe.document.file.errors import (
     UnsoundMapError,
 )
 from probe.document.file.map_file import MapFile, load_map, save_copy
-from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path
 
 __all__ = [
     "CannotReadError",
@@ -25,15 +24,10 @@ __all__ = [
     "FileInUseError",
     "MapFile",
     "NewerFileError",
-    "RememberedPort",
-    "Settings",
     "StorageError",
     "UnsoundMapError",
-    "change_settings",
     "demo_map_path",
     "load_map",
-    "load_settings",
     "previous_name",
     "save_copy",
-    "settings_path",
 ]

@@ -16,14 +16,18 @@ from hypothesis import strategies as st
 from probe.document.file import (
     CannotSaveError,
     DamagedFileError,
+    UnsoundMapError,
+)
+from probe.document.settings import (
+    MAX_RECENT,
     RememberedPort,
     Settings,
-    UnsoundMapError,
+    Theme,
     change_settings,
     load_settings,
     settings_path,
+    settings_text,
 )
-from probe.document.settings import MAX_RECENT, Theme, settings_text
 from probe.ui.themes import OURS
 from tests.document.file.disks import FailingDisk, names_in
 from tests.document.strategies import texts
