@@ -7,11 +7,36 @@ from collections.abc import Sequence
 from device_protocol.errors import HostFault
 from device_protocol.values import DARK, Colour
 
+FULL = 255
+"""A colour at its full value."""
+
+
+def current_ua(*, count: int, colour_sum: int, idle_ua: int, channel_ua: int) -> int:
+    """Current of a chain in uA: `count` x idle + channel x `colour_sum` / 255, the division rounded up (SPEC 4.4).
+
+    `colour_sum`: all colour values (0 to 255 each) of all its pixels added up. Raises HostFault for a negative one.
+    """
+    if min(count, colour_sum, idle_ua, channel_ua) < 0:
+        raise HostFault("count, currents and colour values must be 0 or more")
+    return count * idle_ua - (-channel_ua * colour_sum // FULL)
+
+
+def most_colour_sum(*, count: int, idle_ua: int, channel_ua: int, ceiling_ma: int) -> int:
+    """The greatest `colour_sum` whose current stays within the ceiling: the inverse of `current_ua`.
+
+    0 where the dark chain alone is above it; every colour of every pixel where colours draw nothing.
+    """
+    room_ua = ceiling_ma * 1000 - count * idle_ua
+    if room_ua < 0:
+        return 0
+    # channel x sum / 255 rounded up is within the room exactly when sum is at most room x 255 / channel
+    return room_ua * FULL // channel_ua if channel_ua > 0 else 4 * FULL * count
+
 
 def need_ua(colours: Sequence[Colour], *, idle_ua: int, channel_ua: int) -> int:
-    """Current of a picture in uA, a colour for each pixel of the chain: SPEC 4.4, division rounded up."""
+    """Current of a picture in uA, a colour for each pixel of the chain."""
     total = sum(colour.total for colour in colours)
-    return len(colours) * idle_ua - (-channel_ua * total // 255)
+    return current_ua(count=len(colours), colour_sum=total, idle_ua=idle_ua, channel_ua=channel_ua)
 
 
 def need_ma(colours: Sequence[Colour], *, idle_ua: int, channel_ua: int) -> int:
@@ -51,12 +76,10 @@ def dim_to_ceiling(colours: Sequence[Colour], *, idle_ua: int, channel_ua: int, 
     """
     if not exceeds_ceiling(colours, idle_ua=idle_ua, channel_ua=channel_ua, ceiling_ma=ceiling_ma):
         return tuple(colours)
-    # need_uA <= ceiling holds exactly when ceil(channel * total / 255) <= room, so when total <= room * 255 / channel
-    room = ceiling_ma * 1000 - len(colours) * idle_ua
-    allowed = room * 255 // channel_ua if channel_ua > 0 else 0
+    allowed = most_colour_sum(count=len(colours), idle_ua=idle_ua, channel_ua=channel_ua, ceiling_ma=ceiling_ma)
     total = sum(colour.total for colour in colours)
     lit = sum(not colour.is_dark for colour in colours)
-    if room < 0 or allowed < lit:
+    if allowed < lit:
         least = need_ma(
             [DARK if colour.is_dark else _brightest_only(colour) for colour in colours],
             idle_ua=idle_ua,

@@ -1,4 +1,4 @@
-"""Error codes of SPEC section 8, and the two kinds of fault: the host's own and the board's."""
+"""Error codes of SPEC section 8, the two kinds of fault (the host's own and the board's), and a board's refusal."""
 
 from __future__ import annotations
 
@@ -87,3 +87,12 @@ class HostFault(ProtocolFault):
 
 class BoardFault(ProtocolFault):
     """The board's side sent something that the protocol does not allow."""
+
+
+class Refusal(Exception):  # noqa: N818 - an answer, not a failure of this program
+    """The board's side answers an order with `code` and `fields`; nothing changes (SPEC 3.5)."""
+
+    def __init__(self, code: ErrorCode, *fields: str) -> None:
+        super().__init__(code.word)
+        self.code = code
+        self.fields = fields

@@ -1,4 +1,4 @@
-"""What a `HostSession` tells its owner. Notices of the board (`messages.Notice`) are events as they stand."""
+"""What a `HostSession` returns to its owner. Notices of the board (`orders.Notice`) are events as they stand."""
 
 from __future__ import annotations
 
@@ -82,13 +82,15 @@ class GaveUpReason(Enum):
 class GaveUp:
     """No answer that could be used, however often the order was sent. The board counts as lost: `connect` anew.
 
-    Whether the order was carried out is not known. `statistics` says what came over the line instead.
+    Whether the order was carried out is not known. `statistics` says what came over the line instead; `fault` what was
+    wrong with an answer to `id`, if there was one.
     """
 
     order: Order
     reason: GaveUpReason
     statistics: LineStatistics
     asks: int
+    fault: BoardFault | None = None
 
 
 class InterruptReason(Enum):

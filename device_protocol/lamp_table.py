@@ -15,17 +15,20 @@ from dataclasses import dataclass, field, replace
 
 from device_protocol.errors import HostFault
 from device_protocol.values import (
-    LATCH_US_LEAST,
-    LATCH_US_MOST,
+    GROUPS,
+    LAMPS,
+    LATCH_US,
+    LEVEL,
+    OUTPUTS,
+    PIXELS,
     Colour,
     is_byte_order,
 )
 
 FORMAT = 1
-MOST_OUTPUTS = 16
 MOST_COLOURS = 15
-LAMP_LAST = 65_535
-GROUP_LAST = 63
+LAMP_LAST = LAMPS.most
+GROUP_LAST = GROUPS.most - 1
 PIXEL_LAST = 4_095
 """A table cannot name a pixel beyond this one."""
 FADE_UNIT_MS = 4
@@ -49,8 +52,8 @@ class TableLimits:
     """What a board can keep (SPEC 12.3, 12.6): outputs, largest count, highest lamp number, number of groups, pixels of
     three colours that a table can name on each output."""
 
-    outputs: int = MOST_OUTPUTS
-    count: int = 65_535
+    outputs: int = OUTPUTS.most
+    count: int = PIXELS.most
     lamps: int = LAMP_LAST
     groups: int = GROUP_LAST + 1
     pixels: int = PIXEL_LAST + 1
@@ -97,16 +100,16 @@ class TableOutput:
     latch_us: int = 300
 
     def __post_init__(self) -> None:
-        if not 0 <= self.output < MOST_OUTPUTS:
-            raise HostFault(f"output {self.output}: 0 to {MOST_OUTPUTS - 1}")
-        if not 1 <= self.count <= 65_535:
-            raise HostFault(f"count {self.count} of output {self.output}: 1 to 65535")
+        if not 0 <= self.output < OUTPUTS.most:
+            raise HostFault(f"output {self.output}: 0 to {OUTPUTS.most - 1}")
+        if self.count not in PIXELS:
+            raise HostFault(f"count {self.count} of output {self.output}: {PIXELS}")
         if not is_byte_order(self.byte_order):
             raise HostFault(f"byte order {self.byte_order!r}: a permutation of RGB or RGBW")
         if not 1 <= self.ceiling_ma <= 65_535:
             raise HostFault(f"ceiling of {self.ceiling_ma} mA on output {self.output}: 1 to 65535")
-        if not LATCH_US_LEAST <= self.latch_us <= LATCH_US_MOST:
-            raise HostFault(f"latch time of {self.latch_us} us: {LATCH_US_LEAST} to {LATCH_US_MOST}")
+        if self.latch_us not in LATCH_US:
+            raise HostFault(f"latch time of {self.latch_us} us: {LATCH_US}")
         object.__setattr__(self, "latch_us", -(-self.latch_us // LATCH_UNIT_US) * LATCH_UNIT_US)
 
 
@@ -121,12 +124,12 @@ class TableEntry:
     level: int = 255
 
     def __post_init__(self) -> None:
-        if not 0 <= self.output < MOST_OUTPUTS:
-            raise HostFault(f"output {self.output}: 0 to {MOST_OUTPUTS - 1}")
+        if not 0 <= self.output < OUTPUTS.most:
+            raise HostFault(f"output {self.output}: 0 to {OUTPUTS.most - 1}")
         if not 0 <= self.pixel <= PIXEL_LAST:
             raise HostFault(f"pixel {self.pixel}: a table names pixels 0 to {PIXEL_LAST}")
-        if not 0 <= self.level <= 255:
-            raise HostFault(f"level {self.level}: 0 to 255")
+        if self.level not in LEVEL:
+            raise HostFault(f"level {self.level}: {LEVEL}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +239,7 @@ def _colour_bytes(colour: Colour) -> bytes:
     return bytes((colour.red, colour.green, colour.blue, colour.white))
 
 
-class _Reader:
+class _ImageReader:
     """Takes bytes off an image; `record` is the offset of the record being read."""
 
     def __init__(self, image: bytes) -> None:
@@ -257,7 +260,7 @@ class _Reader:
         return TableFormatError(self.record, reason)
 
 
-def _read_output(reader: _Reader, limits: TableLimits) -> TableOutput:
+def _read_output(reader: _ImageReader, limits: TableLimits) -> TableOutput:
     first, order = reader.take(2)
     count, ceiling_ma = reader.number(), reader.number()
     (latch,) = reader.take(1)
@@ -274,7 +277,7 @@ def _read_output(reader: _Reader, limits: TableLimits) -> TableOutput:
 
 
 def _read_entries(
-    reader: _Reader, chains: dict[int, TableOutput], colours: list[Colour], limits: TableLimits
+    reader: _ImageReader, chains: dict[int, TableOutput], colours: list[Colour], limits: TableLimits
 ) -> Iterator[TableEntry]:
     whose: TableLamp | TableGroup | None = None
     lamp, output, pixel, level = 0, 0, -1, 255
@@ -322,13 +325,13 @@ def _read_entries(
 
 def decode_table(image: bytes, limits: TableLimits = ANY_BOARD) -> BoardLampTable:
     """Read an image for a board with these limits. Raises TableFormatError."""
-    reader = _Reader(image)
+    reader = _ImageReader(image)
     form, outputs, colour_count, rise, fall = reader.take(_HEAD)
     if form != FORMAT:
         raise reader.fault(f"format {form}, this version knows {FORMAT}")
-    if outputs > MOST_OUTPUTS or colour_count > MOST_COLOURS:
+    if outputs > OUTPUTS.most or colour_count > MOST_COLOURS:
         raise reader.fault(
-            f"{outputs} output and {colour_count} colour records: at most {MOST_OUTPUTS} and {MOST_COLOURS}"
+            f"{outputs} output and {colour_count} colour records: at most {OUTPUTS.most} and {MOST_COLOURS}"
         )
     chains: dict[int, TableOutput] = {}
     for _ in range(outputs):

@@ -1,4 +1,4 @@
-"""Levels even to the eye, and the duty a pixel gets for one: the only place where this program reckons gamma.
+"""Levels even to the eye, and the duty a pixel gets for one: the only place where this program computes gamma.
 
 A level is 0 to 255 in equal steps of CIE 1976 lightness L* (level 255: L* 100). The light of a pixel is proportional to
 its duty, so duty follows from the level by the inverse of L*: that is the whole gamma of this project. It is applied

@@ -2,11 +2,11 @@
 
     session = HostSession()
     wire(session.connect(now_ms))                      # asks `id` until the board answers, 5 s at most
-    wire(session.send(Light(0, 14, Colour(32, 0, 0)), now_ms))
+    wire(session.send(LightPixel(0, 14, Colour(32, 0, 0)), now_ms))
     for event in session.receive_data(data, now_ms): ...
     data, events = session.tick(now_ms)                # when next_deadline_ms() has come
 
-`now_ms` is any steady clock in ms. `Answered` comes only for an `ok` with the number of the order in flight, its
+`now_ms` is any steady clock in ms. `OrderAnswered` comes only for an `ok` with the number of the order in flight, its
 checksum right and its fields as they have to be.
 """
 
@@ -45,11 +45,11 @@ from device_protocol.framing import (
 )
 from device_protocol.known_board import KnownBoard
 from device_protocol.orders import (
-    PROTOCOL_VERSION,
     Alive,
     Identify,
     Identity,
     Order,
+    OtherVersionFault,
     OutputSettings,
     Reply,
     RestartNotice,
@@ -102,7 +102,7 @@ _NEXT: dict[tuple[Phase, _Input], Phase] = {
 }
 _WHY_NOT = {
     Phase.CLOSED: "not connected: call connect first",
-    Phase.CONNECTING: "the board has not answered yet: wait for Connected",
+    Phase.CONNECTING: "the board has not answered yet: wait for Identified",
     Phase.READY: "nothing is in flight",
     Phase.ASKING: "an order is in flight: one at a time (SPEC 3.2)",
     Phase.LOST: "the board is lost: call connect again",
@@ -112,7 +112,7 @@ _WHY_NOT = {
 class _Flight:
     """The order in flight: its bytes, and how often and why it was sent."""
 
-    __slots__ = ("asks", "damaged", "deadline_ms", "line", "order", "seq", "silences")
+    __slots__ = ("asks", "damaged", "deadline_ms", "fault", "line", "order", "seq", "silences")
 
     def __init__(self, order: Order, seq: int, line: bytes) -> None:
         self.order = order
@@ -121,6 +121,7 @@ class _Flight:
         self.asks = 0
         self.silences = 0  # deadlines that passed without a word
         self.damaged = False  # the board asked for it again; not counted as silence
+        self.fault: BoardFault | None = None  # what was wrong with the last answer to `id` while connecting
         self.deadline_ms = 0.0
 
 
@@ -142,7 +143,7 @@ class HostSession:
     def connect(self, now_ms: float) -> bytes:
         """Begin to ask who is there; for 5 s, as the board may be starting. Returns bytes to send.
 
-        Ends with the event Connected or GaveUp. Raises HostFault while an order is in flight.
+        Ends with the event Identified or GaveUp. Raises HostFault while an order is in flight.
         """
         self._step(_Input.CONNECT)
         self._reader.clear()
@@ -163,7 +164,7 @@ class HostSession:
 
     @property
     def identity(self) -> Identity | None:
-        """What the board said last of itself; None until Connected."""
+        """What the board said last of itself; None until Identified."""
         return self._board.identity
 
     @property
@@ -209,7 +210,7 @@ class HostSession:
             spent = flight.silences > SILENT_ASKS or flight.asks >= MOST_ASKS
         if spent:
             reason = GaveUpReason.DAMAGED if flight.damaged else GaveUpReason.NO_ANSWER
-            return b"", [self._give_up(flight, reason)]
+            return b"", [self._give_up(flight, reason, flight.fault)]
         self._count(asked_again=1)
         return self._ask(flight, now_ms, after_noise=not flight.damaged), []
 
@@ -253,10 +254,10 @@ class HostSession:
         # an LF first ends whatever is left of a damaged line (SPEC 2.3)
         return b"\n" + flight.line if after_noise else flight.line
 
-    def _give_up(self, flight: _Flight, reason: GaveUpReason) -> GaveUp:
+    def _give_up(self, flight: _Flight, reason: GaveUpReason, fault: BoardFault | None) -> GaveUp:
         self._flight = None
         self._step(_Input.GAVE_UP)
-        return GaveUp(flight.order, reason, self.statistics, flight.asks)
+        return GaveUp(flight.order, reason, self.statistics, flight.asks, fault)
 
     def _finish(self) -> None:
         self._flight = None
@@ -288,20 +289,22 @@ class HostSession:
             reply = flight.order.parse_reply(line.fields)
         except BoardFault as fault:
             if self.phase is Phase.CONNECTING:
-                return []  # left over from another host's orders; ours is still to be answered
+                if isinstance(fault, OtherVersionFault):
+                    return [self._give_up(flight, GaveUpReason.OTHER_VERSION, fault)]
+                # perhaps left over from another host's orders: ours is still to be answered
+                flight.fault = fault
+                return []
             self._finish()
             return [Misanswered(flight.order, fault)]
         if self.phase is Phase.CONNECTING:
-            return self._take_identity(flight, reply, now_ms)
+            return self._take_identity(reply, now_ms)
         self._finish()
         answered = OrderAnswered(flight.order, reply, flight.asks)
         restart = self._board.take_reply(flight.order, reply, now_ms)
         return [answered] if restart is None else [restart, answered]
 
-    def _take_identity(self, flight: _Flight, reply: Reply, now_ms: float) -> list[SessionEvent]:
+    def _take_identity(self, reply: Reply, now_ms: float) -> list[SessionEvent]:
         assert isinstance(reply, Identity)
-        if reply.proto != PROTOCOL_VERSION:
-            return [self._give_up(flight, GaveUpReason.OTHER_VERSION)]
         self._finish()
         self._board.take_identity(reply, now_ms)
         return [Identified(reply)]

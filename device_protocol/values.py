@@ -1,21 +1,64 @@
-"""Values that stand on a line: numbers, colours and byte orders (SPEC 2.7, 5.7)."""
+"""Values that stand on a line: numbers and their bounds, colours and byte orders (SPEC 2.7, 5.3, 5.7)."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from typing import NamedTuple
 
 from device_protocol.errors import HostFault
 
 _NUMBER = re.compile(r"0|[1-9][0-9]{0,8}")
 _COLOUR = re.compile(r"[0-9A-F]{6}(?:[0-9A-F]{2})?")
+_BYTES = re.compile(r"(?:[0-9A-F]{2})+")
+_CRC = re.compile(r"[0-9A-F]{4}")
+_RUN = re.compile(r"([a-p])([0-9]{0,9})")
+_RUNS = re.compile(r"(?:[a-p](?:[1-9][0-9]{0,4})?)+")
 
-LATCH_US_LEAST = 280
-LATCH_US_MOST = 1_000
+MOST_NUMBER = 999_999_999
+"""Numbers on a line have at most 9 digits (SPEC 2.7)."""
+
+
+class Bounds(NamedTuple):
+    """The least and the greatest value that the SPEC allows, both included."""
+
+    least: int
+    most: int
+
+    def __contains__(self, value: object) -> bool:
+        return isinstance(value, int) and self.least <= value <= self.most
+
+    def __str__(self) -> str:
+        return f"{self.least} to {self.most}"
+
+
+# What a board states of itself (SPEC 5.3, 5.14, 5.19, 5.24). The host believes nothing beyond these.
+LINE_BYTES = Bounds(64, 255)
+OUTPUTS = Bounds(1, 16)
+PIXELS = Bounds(1, 65_535)
+CEILING_MA = Bounds(1, 4_000_000)
+COLOUR_CHANNEL_UA = Bounds(0, 1_000_000)
+IDLE_UA = Bounds(0, 1_000_000)
+SILENCE_MS = Bounds(500, 60_000)
+UPTIME_MS = Bounds(0, 2**32 - 1)
+REVISION = Bounds(0, MOST_NUMBER)
+TABLE_BYTES = Bounds(0, 65_535)
+LAMPS = Bounds(0, 65_535)
+GROUPS = Bounds(0, 64)
+INPUTS = Bounds(1, 255)
+
+LATCH_US = Bounds(280, 1_000)
 LATCH_US_DEFAULT = 300
-SILENCE_MS_LEAST = 500
-SILENCE_MS_MOST = 60_000
 SILENCE_MS_DEFAULT = 5_000
+STEP_MS = Bounds(167, 60_000)
+"""Length of a pattern's step (SPEC 5.22)."""
+LINGER_MS = Bounds(1, 250)
+LINGER_MS_DEFAULT = 25
+COUNT_TIMES = Bounds(1, 8)
+LEVEL = Bounds(0, 255)
+RUN_MOST = 65_535
 PALETTE_LAST = 15
 """Highest palette entry; entry 0 is dark."""
 
@@ -82,3 +125,75 @@ def parse_number(text: str) -> int:
 def is_byte_order(text: str) -> bool:
     """True for a permutation of RGB or of RGBW."""
     return sorted(text) in (["B", "G", "R"], ["B", "G", "R", "W"])
+
+
+def parse_bytes(text: str) -> bytes:
+    """Read bytes of two upper-case hexadecimal digits each, at least one (SPEC 5.15). Raises ValueError."""
+    if not _BYTES.fullmatch(text):
+        raise ValueError(f"bytes {text!r}: two upper-case hexadecimal digits each")
+    return bytes.fromhex(text)
+
+
+def parse_crc(text: str) -> int:
+    """Read a checksum of 4 upper-case hexadecimal digits (SPEC 5.14). Raises ValueError."""
+    if not _CRC.fullmatch(text):
+        raise ValueError(f"checksum {text!r}: 4 upper-case hexadecimal digits")
+    return int(text, 16)
+
+
+def bits_text(states: Sequence[bool]) -> str:
+    """States as BITS of SPEC 5.24: the first in the lowest bit of the first byte."""
+    data = bytearray(-(-len(states) // 8))
+    for place, on in enumerate(states):
+        data[place // 8] |= on << place % 8
+    return data.hex().upper()
+
+
+def parse_bits(text: str, count: int | None = None) -> tuple[bool, ...]:
+    """The first `count` states of BITS; all there are if None. Raises ValueError."""
+    data = parse_bytes(text)
+    wanted = 8 * len(data) if count is None else count
+    if len(data) * 8 < wanted:
+        raise ValueError(f"{len(data)} bytes of bits where {wanted} bits belong")
+    return tuple(bool(data[place // 8] >> place % 8 & 1) for place in range(wanted))
+
+
+# RUNS of `paint`: palette entries, run-length coded (SPEC 5.12). `a12bc3`: 12 dark, one of entry 1, 3 of entry 2.
+
+
+def split_runs(entries: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """(palette entry, how many) for each run; none is longer than RUN_MOST."""
+    for entry, group in groupby(entries):
+        length = sum(1 for _ in group)
+        while length > 0:
+            yield entry, min(length, RUN_MOST)
+            length -= RUN_MOST
+
+
+def run_text(entry: int, length: int) -> str:
+    """One run as on the line."""
+    letter = chr(ord("a") + entry)
+    return letter if length == 1 else f"{letter}{length}"
+
+
+def encode_runs(entries: Sequence[int]) -> str:
+    """Palette entries (0 to 15) as RUNS."""
+    return "".join(run_text(entry, length) for entry, length in split_runs(entries))
+
+
+def decode_runs(text: str) -> list[tuple[int, int]]:
+    """(palette entry, how many) for each run in RUNS. Raises ValueError on a wrong form."""
+    if not _RUNS.fullmatch(text):
+        raise ValueError(f"runs {text[:20]!r}: letters a to p, each with a number 2 to {RUN_MOST} or none")
+    runs = []
+    for letter, digits in _RUN.findall(text):
+        length = int(digits) if digits else 1
+        if length > RUN_MOST or digits == "1":
+            raise ValueError(f"run {letter}{digits}: a number is 2 to {RUN_MOST}")
+        runs.append((ord(letter) - ord("a"), length))
+    return runs
+
+
+def expand_runs(runs: Iterable[tuple[int, int]]) -> list[int]:
+    """One palette entry for each pixel."""
+    return [entry for entry, length in runs for _ in range(length)]

@@ -1,22 +1,21 @@
-"""The game's lamps on a board: their levels, and the picture that the lamp table makes of them (SPEC section 13)."""
+"""The game's side of a board: its lamp inputs, the levels of its lamps, and the picture that the lamp table makes of them
+(SPEC sections 13 and 14)."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from device_protocol.current import need_ua
-from device_protocol.lamp_table import (
-    BoardLampTable,
-    TableGroup,
-    TableLamp,
-    TableOutput,
-)
-from device_protocol.values import DARK, Colour
+from device_protocol.current import current_ua, most_colour_sum
+from device_protocol.lamp_table import BoardLampTable, TableGroup, TableLamp, TableOutput
+from device_protocol.orders import INPUTS_A_REPLY, InputsNotice
+from device_protocol.values import LINGER_MS_DEFAULT, Colour
 
-STEP_MS = 20
+GAME_STEP_MS = 20
 """Levels move, and frames go out, once in this time at most (SPEC 13.6, 13.8)."""
 GIVE_BACK_MS = 1_000
 """The game gets the pixels so long after the board went dark by silence (SPEC 13.5)."""
+NOTICE_MS = 100
+"""Notices of inputs come no closer together (SPEC 7.6)."""
 
 Levels = Callable[[TableLamp | TableGroup], int]
 
@@ -24,7 +23,7 @@ Levels = Callable[[TableLamp | TableGroup], int]
 def moved(shown: int, asked: int, time_constant_ms: int) -> int:
     """The level 20 ms later (SPEC 13.6)."""
     difference = abs(asked - shown)
-    part = (difference * STEP_MS + time_constant_ms + STEP_MS - 1) // (time_constant_ms + STEP_MS)
+    part = (difference * GAME_STEP_MS + time_constant_ms + GAME_STEP_MS - 1) // (time_constant_ms + GAME_STEP_MS)
     return shown + part if asked > shown else shown - part
 
 
@@ -97,9 +96,77 @@ def table_picture(
             pixel[place] = max(pixel[place], _dimmed(_dimmed(own[place], entry.level), level))
     total = sum(map(sum, values))
     # the record's whole count draws the idle current, lit or not
-    dark_ua = need_ua([DARK] * chain.count, idle_ua=idle_ua, channel_ua=channel_ua)
-    if total and dark_ua - (-channel_ua * total // 255) > ceiling_ma * 1000:
-        room = max(0, ceiling_ma * 1000 - dark_ua)
-        allowed = room * 255 // channel_ua
+    figures = {"count": chain.count, "idle_ua": idle_ua, "channel_ua": channel_ua}
+    if total and current_ua(colour_sum=total, **figures) > ceiling_ma * 1000:
+        allowed = most_colour_sum(ceiling_ma=ceiling_ma, **figures)
         values = [[value * allowed // total for value in pixel] for pixel in values]
     return [Colour(*pixel) for pixel in values]
+
+
+class LampInputs:
+    """`count` inputs, numbered from 1. `raw` is what the pins show; it outlasts a restart of the board."""
+
+    def __init__(self, count: int) -> None:
+        self.raw = [False] * count
+        self.begin()
+
+    def begin(self) -> None:
+        """The board has restarted. Inputs that are on are seen to go on."""
+        self.linger_ms = LINGER_MS_DEFAULT
+        self.on = list(self.raw)
+        self.edges = [int(on) for on in self.raw]
+        self._off_due_ms: dict[int, float] = {}
+        self.watched = False
+        self.unsent = False
+        self._sent_ms: float | None = None
+
+    def __len__(self) -> int:
+        return len(self.raw)
+
+    def set(self, number: int, on: bool, now_ms: float) -> bool:
+        """A pin changes. True when the input has gone on by that."""
+        place = number - 1
+        if on == self.raw[place]:
+            return False
+        self.raw[place] = on
+        if not on:
+            self._off_due_ms[number] = now_ms + self.linger_ms
+            return False
+        self._off_due_ms.pop(number, None)
+        self.edges[place] = (self.edges[place] + 1) % 65_536
+        went_on = not self.on[place]
+        self.on[place] = True
+        self.unsent |= went_on and self.watched
+        return went_on
+
+    def off_due_ms(self) -> float | None:
+        """When the next input will have been off for the hold-on time."""
+        return min(self._off_due_ms.values(), default=None)
+
+    def take_off(self, now_ms: float) -> list[int]:
+        """Inputs whose hold-on time has passed; they count as off now."""
+        gone = [number for number, due_ms in self._off_due_ms.items() if due_ms <= now_ms]
+        for number in gone:
+            del self._off_due_ms[number]
+            self.on[number - 1] = False
+            self.unsent |= self.watched
+        return gone
+
+    def watch(self, on: bool) -> None:
+        """Notices from now on, or none."""
+        self.watched = self.unsent = on
+
+    def notice_due_ms(self) -> float | None:
+        """When the next notice may be sent; None when nothing has changed."""
+        if not self.unsent:
+            return None
+        return float("-inf") if self._sent_ms is None else self._sent_ms + NOTICE_MS
+
+    def notices(self, now_ms: float) -> list[InputsNotice]:
+        """The notices to send now."""
+        self.unsent = False
+        self._sent_ms = now_ms
+        return [
+            InputsNotice(first + 1, tuple(self.on[first : first + INPUTS_A_REPLY]))
+            for first in range(0, len(self.on), INPUTS_A_REPLY)
+        ]

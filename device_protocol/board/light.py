@@ -1,27 +1,68 @@
-"""What a board lights: frames, patterns, the game's picture, and who has the pixels (SPEC sections 4 and 13)."""
+"""What a board lights: frames, patterns, the lamp table's picture, and who has the pixels (SPEC sections 4, 12 and 13)."""
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
-from device_protocol.board.config import BoardConfig
 from device_protocol.board.game import GameLamps, Levels, table_picture
-from device_protocol.board.outputs import BoardOutput
-from device_protocol.board.pattern import RunningPattern
-from device_protocol.board.store import TableStore
-from device_protocol.lamp_table import (
-    TableGroup,
-    TableLamp,
-    TableLimits,
-    TableOutput,
-)
-from device_protocol.orders import Player
+from device_protocol.board.outputs import BoardConfig, BoardOutput, RunningPattern
+from device_protocol.framing import crc16
+from device_protocol.lamp_table import BoardLampTable, TableGroup, TableLamp, TableLimits, TableOutput, decode_table
+from device_protocol.orders import OutputSettings, Player, TableState
 from device_protocol.values import DARK, LATCH_US_DEFAULT, Colour
 
 FRAMES_KEPT = 64
 """So many frames of each output are kept for whoever looks at them."""
+NO_CRC = 0xFFFF
+"""CRC of no bytes, stated when there is no table (SPEC 5.14)."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredTable:
+    """A table in force."""
+
+    revision: int
+    image: bytes
+    table: BoardLampTable
+
+    @property
+    def crc(self) -> int:
+        """Checksum of the image."""
+        return crc16(self.image)
+
+
+@dataclass(slots=True)
+class TableStore:
+    """Room for one image of `capacity` bytes twice. What is in force outlasts a restart, what is staged does not."""
+
+    capacity: int
+    held: StoredTable | None = None
+    staged: bytearray = field(default_factory=bytearray)
+
+    def commit(self, image: bytes, revision: int) -> None:
+        """`image`, which has been checked, comes into force."""
+        self.held = StoredTable(revision, image, decode_table(image))
+        self.staged.clear()
+
+    def erase(self) -> None:
+        """No table."""
+        self.held = None
+        self.staged.clear()
+
+    @property
+    def image(self) -> bytes:
+        """The image in force; empty without a table."""
+        return b"" if self.held is None else self.held.image
+
+    @property
+    def state(self) -> TableState:
+        """What `table` answers (SPEC 5.14)."""
+        revision, crc = (0, NO_CRC) if self.held is None else (self.held.revision, self.held.crc)
+        return TableState(
+            revision=revision, length=len(self.image), crc=crc, capacity=self.capacity, staged=len(self.staged)
+        )
 
 
 class BoardLight:
@@ -52,17 +93,13 @@ class BoardLight:
         config = self.config
         self._game = GameLamps()
         self._game_has = self._redraw = self._table_lit = False
-        self.outputs = [
-            BoardOutput(
-                count=config.pixels,
-                byte_order=config.byte_order,
-                latch_us=LATCH_US_DEFAULT,
-                ceiling_ma=config.ceiling_ma,
-                channel_ua=config.channel_ua,
-                idle_ua=config.idle_ua,
-            )
-            for _ in range(config.outputs)
-        ]
+        settings = OutputSettings(
+            count=config.pixels,
+            byte_order=config.byte_order,
+            latch_us=LATCH_US_DEFAULT,
+            ceiling_ma=config.ceiling_ma,
+        )
+        self.outputs = [BoardOutput.of(settings, config) for _ in range(config.outputs)]
 
     def light_up(self, number: int, picture: list[Colour]) -> None:
         """Show a picture that was not staged, if the ceiling allows it."""

@@ -9,18 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from device_protocol.board.config import BoardConfig
-from device_protocol.board.game import GIVE_BACK_MS, STEP_MS
-from device_protocol.board.handlers import ORDER_RULES
-from device_protocol.board.inputs import LampInputs
+from device_protocol.board.game import GAME_STEP_MS, GIVE_BACK_MS, LampInputs
+from device_protocol.board.handlers import HANDLERS
 from device_protocol.board.light import BoardLight
-from device_protocol.board.outputs import Refusal
-from device_protocol.errors import ErrorCode
+from device_protocol.board.outputs import BoardConfig
+from device_protocol.errors import ErrorCode, Refusal
 from device_protocol.framing import (
     HAND_IDENTIFY,
     ErrorLine,
     LineReader,
-    NoticeLine,
     OrderLineFault,
     RawLine,
     ReplyLine,
@@ -28,7 +25,20 @@ from device_protocol.framing import (
     parse_order,
 )
 from device_protocol.lamp_table import TableGroup, TableLamp
-from device_protocol.orders import FEATURES, PROTOCOL_VERSION, PatternLine, RestartCause
+from device_protocol.orders import (
+    ORDER_TYPES,
+    PROTOCOL_VERSION,
+    ArgumentLimits,
+    ArgumentReader,
+    ButtonNotice,
+    DarkNotice,
+    Identity,
+    Notice,
+    PatternLine,
+    PlayNotice,
+    RestartCause,
+    RestartNotice,
+)
 from device_protocol.values import SILENCE_MS_DEFAULT
 
 
@@ -59,7 +69,7 @@ class ProtocolBoard(BoardLight):
         self._pass_time(now_ms)
         for raw in self._reader.feed(data):
             self._outbox += encode_board_line(self._answer(raw))
-        self._tell_inputs()
+        self._send_inputs()
         return self._flush()
 
     def tick(self, now_ms: float) -> bytes:
@@ -78,7 +88,7 @@ class ProtocolBoard(BoardLight):
         self._pass_time(now_ms)
         if "button" in self.config.features:
             self._presses += 1
-            self._notify("button", str(self._presses))
+            self._notify(ButtonNotice(self._presses))
         return self._flush()
 
     def set_input(self, number: int, on: bool, now_ms: float) -> bytes:
@@ -88,7 +98,7 @@ class ProtocolBoard(BoardLight):
         self._pass_time(now_ms)
         if self.inputs.set(number, on, self.now_ms):
             self._input_changed(number, True)
-        self._tell_inputs()
+        self._send_inputs()
         return self._flush()
 
     def ask_lamp(self, whose: TableLamp | TableGroup, level: int, now_ms: float) -> bytes:
@@ -108,26 +118,25 @@ class ProtocolBoard(BoardLight):
 
     # --- what the handlers of orders use ---
 
-    def identity_fields(self) -> tuple[str, ...]:
-        """FIELDS of the reply to `id` (SPEC 5.3)."""
+    def identity(self) -> Identity:
+        """What the board says of itself (SPEC 5.3)."""
         config = self.config
-        values: dict[str, object] = {
-            "proto": PROTOCOL_VERSION,
-            "board": config.board,
-            "build": config.build,
-            "line": config.line,
-            "outputs": config.outputs,
-            "pixels": config.pixels,
-            "ceiling": config.ceiling_ma,
-            "channel": config.channel_ua,
-            "idle": config.idle_ua,
-            "silence": self.silence_ms,
-            "uptime": int(self._now_ms - self._started_ms) % 2**32,
-            "cause": self._cause.value,
-            "table": 0 if self.store.held is None else self.store.held.revision,
-            "features": ",".join(name for name in FEATURES if name in config.features) or "none",
-        }
-        return tuple(f"{key}={value}" for key, value in values.items())
+        return Identity(
+            proto=PROTOCOL_VERSION,
+            board=config.board,
+            build=config.build,
+            line=config.line,
+            outputs=config.outputs,
+            pixels=config.pixels,
+            ceiling_ma=config.ceiling_ma,
+            channel_ua=config.channel_ua,
+            idle_ua=config.idle_ua,
+            silence_ms=self.silence_ms,
+            uptime_ms=int(self._now_ms - self._started_ms) % 2**32,
+            cause=self._cause,
+            table=self.store.state.revision,
+            features=frozenset(config.features),
+        )
 
     def check_ready(self) -> None:
         """Refuse with 34 or 40 when the board cannot change anything now."""
@@ -155,12 +164,12 @@ class ProtocolBoard(BoardLight):
         self._outbox.clear()
         self.store.staged.clear()
         self.inputs.begin()
-        self._game_step_ms = now_ms + STEP_MS
+        self._game_step_ms = now_ms + GAME_STEP_MS
         self._give_back_ms: float | None = None
         self.begin_light()
         for number in range(config.outputs):
             self.make_dark(number)
-        self._notify("restarted", cause.value)
+        self._notify(RestartNotice(cause))
         held = self.store.held
         if held is not None:
             self._game.begin_table(held.table)
@@ -194,8 +203,8 @@ class ProtocolBoard(BoardLight):
             for number, output in enumerate(self.outputs)
             if output.pattern is not None
         ]
-        if self._has("inputs") and (tell_ms := self.inputs.tell_due_ms()) is not None:
-            due.append((tell_ms, self._tell_inputs))
+        if self._has("inputs") and (notice_ms := self.inputs.notice_due_ms()) is not None:
+            due.append((notice_ms, self._send_inputs))
         return due
 
     def _pass_time(self, now_ms: float) -> None:
@@ -216,7 +225,7 @@ class ProtocolBoard(BoardLight):
     def _skip_game_steps(self, *, before_ms: float) -> None:
         """Steps in which nothing was to do: the next one keeps to the same beat."""
         if self._game_step_ms < before_ms:
-            self._game_step_ms += STEP_MS * -(-(before_ms - self._game_step_ms) // STEP_MS)
+            self._game_step_ms += GAME_STEP_MS * -(-(before_ms - self._game_step_ms) // GAME_STEP_MS)
 
     def _end_silence(self) -> None:
         self._heard_ms = None
@@ -229,7 +238,7 @@ class ProtocolBoard(BoardLight):
                 self.make_dark(number)
                 darkened = True
         if darkened:
-            self._notify("dark", "silence")
+            self._notify(DarkNotice())
             holding = any(output.pattern is not None for output in self.outputs)
             if self._has("play") and self.store.held is not None and not holding:
                 self._give_back_ms = self._now_ms + GIVE_BACK_MS
@@ -237,10 +246,10 @@ class ProtocolBoard(BoardLight):
     def _give_back(self) -> None:
         self._give_back_ms = None
         self._game_has = self._redraw = True
-        self._notify("play", "game")
+        self._notify(PlayNotice())
 
     def _step_game(self) -> None:
-        self._game_step_ms += STEP_MS
+        self._game_step_ms += GAME_STEP_MS
         held = self.store.held
         assert held is not None
         self._redraw |= self._game.step(held.table)
@@ -266,14 +275,14 @@ class ProtocolBoard(BoardLight):
         if self._has("play") and number <= self.config.lamps:
             self._game.ask(TableLamp(number), 255 if on else 0)
 
-    def _tell_inputs(self) -> None:
-        tell_ms = self.inputs.tell_due_ms()
-        if self._has("inputs") and tell_ms is not None and tell_ms <= self._now_ms:
-            for first, bits in self.inputs.told(self._now_ms):
-                self._notify("inputs", str(first), bits)
+    def _send_inputs(self) -> None:
+        notice_ms = self.inputs.notice_due_ms()
+        if self._has("inputs") and notice_ms is not None and notice_ms <= self._now_ms:
+            for notice in self.inputs.notices(self._now_ms):
+                self._notify(notice)
 
-    def _notify(self, word: str, *fields: str) -> None:
-        self._outbox += encode_board_line(NoticeLine(self._notices, word, fields))
+    def _notify(self, notice: Notice) -> None:
+        self._outbox += encode_board_line(notice.line(self._notices))
         self._notices = (self._notices + 1) % 256
 
     def _flush(self) -> bytes:
@@ -283,7 +292,7 @@ class ProtocolBoard(BoardLight):
 
     def _answer(self, raw: RawLine) -> ReplyLine | ErrorLine:
         if raw.fault is None and raw.data == HAND_IDENTIFY:
-            return ReplyLine(0, self.identity_fields())
+            return ReplyLine(0, self.identity().fields())
         try:
             order = parse_order(raw)
         except OrderLineFault as fault:
@@ -296,11 +305,22 @@ class ProtocolBoard(BoardLight):
             return ErrorLine(order.seq, refusal.code, refusal.code.word, refusal.fields)
 
     def _carry_out(self, word: str, arguments: tuple[str, ...]) -> tuple[str, ...]:
-        rule = ORDER_RULES.get(word)
-        if rule is None:
+        kind = ORDER_TYPES.get(word)
+        if kind is None:
             raise Refusal(ErrorCode.UNKNOWN_ORDER)
-        if rule.feature is not None and rule.feature not in self.config.features:
+        if kind.FEATURE is not None and not self._has(kind.FEATURE):
             raise Refusal(ErrorCode.NO_SUCH_FEATURE)
-        if not rule.least <= len(arguments) <= rule.most:
+        if len(arguments) not in kind.TAKES:
             raise Refusal(ErrorCode.ARGUMENT_COUNT)
-        return rule.carry_out(self, arguments)
+        order = kind.read(ArgumentReader(arguments, self._limits()))
+        return HANDLERS[kind](self, order).fields()
+
+    def _limits(self) -> ArgumentLimits:
+        return ArgumentLimits(
+            chains=tuple((output.count, output.colours_of_pixel) for output in self.outputs),
+            pixels=self.config.pixels,
+            ceiling_ma=self.config.ceiling_ma,
+            table_capacity=self.store.capacity,
+            table_length=len(self.store.image),
+            inputs=len(self.inputs),
+        )

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import NamedTuple
 
-from device_protocol.board.config import BoardConfig
+from device_protocol.board.outputs import BoardConfig
 from device_protocol.board.protocol_board import ProtocolBoard
 from device_protocol.board.wiring import ChainWiring, PixelChain
 from device_protocol.orders import RestartCause

@@ -1,68 +1,70 @@
-"""Every order, reply and notice (SPEC sections 5 and 7)."""
+"""All that passes between host and board, as frozen values: orders, replies, notices (SPEC sections 5 and 7).
 
-from device_protocol.orders.base import MOST_NUMBER, Order, Reply, between
-from device_protocol.orders.feature_messages import (
-    COUNT_TIMES_MOST,
+Each order knows its words, the feature it belongs to, how a board reads its arguments (`read`) and how the host reads its
+reply (`parse_reply`); each reply and notice knows its fields. Making an order checks what holds for every board; what
+depends on the board in hand (outputs, count, ceiling) is the board's to refuse.
+
+    Identify()                                                        Identity
+    LightPixel(output, pixel, colour), LightRange(output, first, count, colour), Darken(output) or Darken()    Done
+    SetupOutput(output, count, byte_order, ceiling_ma, latch_us)      OutputSettings
+    ReadOutputState(output)                                           OutputState
+    Alive(), Silence(silence_ms)                                      Done, SilenceSet
+    Palette(output, first, colours), Paint(output, offset, entries), Show(output)      Done, Staged, Done
+    RunPattern(output, kind, colours, step_ms, sending, keep), ReadPattern(output)     Done, PatternState or NoPattern
+    CountChain(output, sent, times)                                   ChainCount
+    ReadTableState(), WriteTable(offset, data), ReadTable(offset, count)     TableState, BytesStaged, TableBytes
+    CommitTable(length, crc, revision), EraseTable()                  Committed, Done
+    Play(player), LightLamp(lamp, level), LightGroup(group, level)    PlayState, PixelsLit
+    ReadInputs(first), ReadEdges(first), Linger(linger_ms), WatchInputs(on)  InputStates, EdgeCounts, LingerSet, Done
+
+Whole pictures and tables as lists of orders: `picture_orders`, `table_orders`, `table_read_orders`.
+Notices: RestartNotice, ButtonNotice, DarkNotice, InputsNotice, PlayNotice, UnknownNotice; `parse_notice` reads them.
+"""
+
+from device_protocol.orders.base import ArgumentLimits, ArgumentReader, Done, Order, Reply
+from device_protocol.orders.game import (
     EDGES_A_REPLY,
     INPUTS_A_REPLY,
-    LINGER_MS_MOST,
-    READ_MOST,
-    STEP_MS_LEAST,
-    STEP_MS_MOST,
-    WRITE_MOST,
-    CommitTable,
-    CountChain,
-    EraseTable,
+    EdgeCounts,
+    InputStates,
     LightGroup,
     LightLamp,
     Linger,
-    Play,
-    ReadEdges,
-    ReadInputs,
-    ReadPattern,
-    ReadTable,
-    ReadTableState,
-    RunPattern,
-    WatchInputs,
-    WriteTable,
-    table_orders,
-    table_read_orders,
-)
-from device_protocol.orders.feature_replies import (
-    BytesStaged,
-    ChainCount,
-    Committed,
-    EdgeCounts,
-    InputStates,
     LingerSet,
-    NoPattern,
-    PatternKeep,
-    PatternKind,
-    PatternLine,
-    PatternState,
     PixelsLit,
+    Play,
     Player,
     PlayState,
-    TableBytes,
-    TableState,
-    read_bits,
-    read_bytes,
-    read_counts,
-    read_crc,
-    read_word,
+    ReadEdges,
+    ReadInputs,
+    WatchInputs,
 )
-from device_protocol.orders.messages import (
+from device_protocol.orders.identity import (
+    FEATURES,
+    PROTOCOL_VERSION,
     Alive,
-    Darken,
     Identify,
+    Identity,
+    OtherVersionFault,
+    RestartCause,
+    Silence,
+    SilenceSet,
+    parse_identity,
+)
+from device_protocol.orders.light import (
+    COLOURS_A_LINE,
+    PALETTE,
+    Darken,
     LightPixel,
     LightRange,
+    OutputSettings,
+    OutputState,
     Paint,
     Palette,
     ReadOutputState,
     SetupOutput,
     Show,
-    Silence,
+    Staged,
 )
 from device_protocol.orders.notices import (
     ButtonNotice,
@@ -74,38 +76,82 @@ from device_protocol.orders.notices import (
     UnknownNotice,
     parse_notice,
 )
-from device_protocol.orders.picture import palette_of, picture_orders
-from device_protocol.orders.replies import (
-    FEATURES,
-    PROTOCOL_VERSION,
-    Done,
-    Identity,
-    OutputSettings,
-    OutputState,
-    RestartCause,
-    SilenceSet,
-    Staged,
-    exactly,
-    parse_identity,
-    read_number,
-    read_settings,
+from device_protocol.orders.pattern import (
+    ChainCount,
+    CountChain,
+    NoPattern,
+    PatternKeep,
+    PatternKind,
+    PatternLine,
+    PatternState,
+    ReadPattern,
+    RunPattern,
 )
-from device_protocol.orders.runs import RUN_MOST, decode_runs, encode_runs, expand_runs, run_text, split_runs
+from device_protocol.orders.picture import palette_of, picture_orders
+from device_protocol.orders.table import (
+    IMAGE_LEAST,
+    READ_BYTES,
+    WRITE_BYTES,
+    BytesStaged,
+    CommitTable,
+    Committed,
+    EraseTable,
+    ReadTable,
+    ReadTableState,
+    TableBytes,
+    TableState,
+    WriteTable,
+    table_orders,
+    table_read_orders,
+)
+
+ORDER_TYPES: dict[str, type[Order]] = {
+    kind.WORD: kind
+    for kind in (
+        Identify,
+        Alive,
+        Silence,
+        LightPixel,
+        LightRange,
+        Darken,
+        SetupOutput,
+        ReadOutputState,
+        Palette,
+        Paint,
+        Show,
+        RunPattern,
+        ReadPattern,
+        CountChain,
+        ReadTableState,
+        WriteTable,
+        ReadTable,
+        CommitTable,
+        EraseTable,
+        Play,
+        LightLamp,
+        LightGroup,
+        ReadInputs,
+        ReadEdges,
+        Linger,
+        WatchInputs,
+    )
+}
+"""Every order of the SPEC by its word."""
 
 __all__ = [
-    "COUNT_TIMES_MOST",
+    "COLOURS_A_LINE",
     "EDGES_A_REPLY",
     "FEATURES",
+    "IMAGE_LEAST",
     "INPUTS_A_REPLY",
-    "LINGER_MS_MOST",
-    "MOST_NUMBER",
+    "ORDER_TYPES",
+    "PALETTE",
     "PROTOCOL_VERSION",
-    "READ_MOST",
-    "RUN_MOST",
-    "STEP_MS_LEAST",
-    "STEP_MS_MOST",
-    "WRITE_MOST",
+    "READ_BYTES",
+    "WRITE_BYTES",
     "Alive",
+    "ArgumentLimits",
+    "ArgumentReader",
     "ButtonNotice",
     "BytesStaged",
     "ChainCount",
@@ -130,6 +176,7 @@ __all__ = [
     "NoPattern",
     "Notice",
     "Order",
+    "OtherVersionFault",
     "OutputSettings",
     "OutputState",
     "Paint",
@@ -163,24 +210,10 @@ __all__ = [
     "UnknownNotice",
     "WatchInputs",
     "WriteTable",
-    "between",
-    "decode_runs",
-    "encode_runs",
-    "exactly",
-    "expand_runs",
     "palette_of",
     "parse_identity",
     "parse_notice",
     "picture_orders",
-    "read_bits",
-    "read_bytes",
-    "read_counts",
-    "read_crc",
-    "read_number",
-    "read_settings",
-    "read_word",
-    "run_text",
-    "split_runs",
     "table_orders",
     "table_read_orders",
 ]

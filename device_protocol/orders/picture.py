@@ -7,13 +7,11 @@ from collections.abc import Iterable, Sequence
 from device_protocol.errors import HostFault
 from device_protocol.framing import LEAST_LINE_LIMIT
 from device_protocol.orders.base import Order
-from device_protocol.orders.messages import Darken, LightPixel, LightRange, Paint, Palette, Show
-from device_protocol.orders.replies import FEATURES
-from device_protocol.orders.runs import run_text, split_runs
-from device_protocol.values import PALETTE_LAST, Colour
+from device_protocol.orders.identity import FEATURES
+from device_protocol.orders.light import COLOURS_A_LINE, Darken, LightPixel, LightRange, Paint, Palette, Show
+from device_protocol.values import PALETTE_LAST, Colour, run_text, split_runs
 
 _CRC_BYTES = len("*0000")
-_PALETTE_COLOURS_A_LINE = 4
 
 
 def palette_of(colours: Iterable[Colour]) -> list[Colour]:
@@ -79,8 +77,8 @@ def picture_orders(
         raise HostFault(f"{len(palette)} colours in one picture: at most {PALETTE_LAST} besides dark")
     entry_of = {colour: number for number, colour in enumerate(palette, start=1)}
     orders: list[Order] = [
-        Palette(output, first, tuple(palette[first - 1 : first - 1 + _PALETTE_COLOURS_A_LINE]))
-        for first in range(1, len(palette) + 1, _PALETTE_COLOURS_A_LINE)
+        Palette(output, first, tuple(palette[first - 1 : first - 1 + COLOURS_A_LINE.most]))
+        for first in range(1, len(palette) + 1, COLOURS_A_LINE.most)
     ]
     entries = [entry_of.get(colour, 0) for colour in colours]
     return [*orders, *_paint_orders(output, entries, line_limit), Show(output)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from device_protocol.current import need_ma
+from device_protocol.current import current_ua, most_colour_sum, need_ma
 from device_protocol.errors import ErrorCode
 from device_protocol.values import Colour
 from probe.boardcheck.dialogue import DIM, Dialogue, Failure, number, show
@@ -84,9 +84,9 @@ async def _no_raise(d: Dialogue) -> None:
 def _edge(d: Dialogue) -> tuple[int, int]:
     """A ceiling in mA, and the largest sum of colour values that keeps under it with `_FEW` pixels."""
     limits = d.limits
-    idle_ua = _FEW * limits.idle_ua
-    ceiling_ma = max(1, -(-(idle_ua + limits.channel_ua * _DIM_SUM // 255) // 1000))
-    return ceiling_ma, (ceiling_ma * 1000 - idle_ua) * 255 // limits.channel_ua
+    figures = {"count": _FEW, "idle_ua": limits.idle_ua, "channel_ua": limits.channel_ua}
+    ceiling_ma = max(1, -(-current_ua(colour_sum=_DIM_SUM, **figures) // 1000))
+    return ceiling_ma, most_colour_sum(ceiling_ma=ceiling_ma, **figures)
 
 
 def _spread(total: int) -> str:

@@ -56,8 +56,9 @@ def why_not_identified(gave_up: GaveUp, heard: Heard, *, port: str, baud: int) -
         case LineVerdict.NOISY:
             return _poor_line(port, "a board is there, but most of what it says comes damaged")
         case LineVerdict.SOUND:
+            how = f": {gave_up.fault}" if gave_up.fault else ""
             return link_error(
-                LinkErrorKind.OTHER_VERSION, port=port, detail="it does not say who it is in a way known here"
+                LinkErrorKind.OTHER_VERSION, port=port, detail=f"it does not say who it is in a way known here{how}"
             )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from device_protocol.current import current_ua
+
 
 class Colour(NamedTuple):
     """Levels 0 to 255 of red, green, blue and white."""
@@ -56,12 +58,6 @@ def single(number: int, colour: Colour, count: int) -> Picture:
     return (DARK,) * number + (colour,) + (DARK,) * (count - number - 1)
 
 
-def need_ua(picture: Picture, *, channel_ua: int, idle_ua: int) -> int:
-    """Current a picture needs, in µA, division rounded up (line protocol, clause 4.4)."""
-    total = sum(sum(colour) for colour in picture)
-    return len(picture) * idle_ua + -(-channel_ua * total // 255)
-
-
 def level_under_ceiling(
     colour: Colour,
     *,
@@ -80,7 +76,7 @@ def level_under_ceiling(
     while low < high:
         middle = (low + high + 1) // 2
         picture_sum = lighting * sum(colour.at(middle))
-        if -(-channel_ua * picture_sum // 255) <= room_ua:
+        if current_ua(count=0, colour_sum=picture_sum, idle_ua=0, channel_ua=channel_ua) <= room_ua:
             low = middle
         else:
             high = middle - 1

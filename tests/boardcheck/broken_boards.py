@@ -13,7 +13,7 @@ from dataclasses import replace
 from device_protocol.board import BoardConfig, ProtocolBoard
 from device_protocol.board.outputs import BoardOutput
 from device_protocol.framing import crc16
-from device_protocol.orders import FEATURES
+from device_protocol.orders import FEATURES, Identity
 from device_protocol.values import Colour
 
 
@@ -333,8 +333,8 @@ class _Shorter(ProtocolBoard):
     def __init__(self) -> None:
         super().__init__(BoardConfig(line=80))
 
-    def identity_fields(self) -> tuple[str, ...]:
-        return tuple("line=96" if f.startswith("line=") else f for f in super().identity_fields())
+    def identity(self) -> Identity:
+        return replace(super().identity(), line=96)
 
 
 class _OnlyAlive(Bent):

@@ -10,14 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import device_protocol.board
-import device_protocol.board.arguments
-import device_protocol.board.feature_orders
 import device_protocol.board.handlers
 import device_protocol.framing
 import device_protocol.lamp_table
-import device_protocol.orders.feature_replies
+import device_protocol.orders.base
+import device_protocol.orders.identity
 import device_protocol.orders.notices
-import device_protocol.orders.replies
 import device_protocol.session
 import probe.document.file.reading
 import probe.export.cells
@@ -271,12 +269,11 @@ def transcript(data: bytes) -> None:
 TARGETS = (
     Target(
         "board parser", _board_corpus, board_parser, 30,
-        (device_protocol.framing, device_protocol.board.arguments, device_protocol.board.handlers,
-         device_protocol.board.feature_orders, device_protocol.lamp_table),
+        (device_protocol.framing, device_protocol.orders.base, device_protocol.board.handlers, device_protocol.lamp_table),
     ),
     Target(
         "host parser", _host_corpus, host_parser, 30,
-        (device_protocol.session, device_protocol.orders.replies, device_protocol.orders.feature_replies, device_protocol.orders.notices),
+        (device_protocol.session, device_protocol.orders.identity, device_protocol.orders.notices),
     ),
     Target(
         "CSV map", _csv_corpus, csv_map, 10,

@@ -89,19 +89,33 @@ async def test_the_loop_url_is_such_a_far_end() -> None:
     assert caught.value.kind is LinkErrorKind.WRONG_DEVICE
 
 
-async def test_a_board_of_another_protocol_version() -> None:
-    sound = board_answers()
-    fields = "proto=2 board=x build=1 line=96 outputs=1 pixels=10 ceiling=100 channel=1 idle=1 silence=5000 uptime=1"
-    fields += " cause=power table=0 features=none"
+IDENTITY = (
+    "proto=1 board=x build=1 line=96 outputs=1 pixels=10 ceiling=100 channel=1 idle=1 silence=5000 uptime=1 cause=power"
+    " table=0 features=none"
+)
 
-    def newer(data: bytes) -> bytes:
+
+def identifies_as(fields: str) -> PtyEnd:
+    sound = board_answers()
+
+    def answer(data: bytes) -> bytes:
         if b" id*" not in data:
             return sound(data)
         sequence = int(data.split(b">")[-1][:2], 16)
         return encode_board_line(ReplyLine(sequence, tuple(fields.split())))
 
-    error = await failure(PtyEnd(newer))
+    return PtyEnd(answer)
+
+
+async def test_a_board_of_another_protocol_version() -> None:
+    error = await failure(identifies_as(IDENTITY.replace("proto=1", "proto=2")))
     assert error.kind is LinkErrorKind.OTHER_VERSION
+
+
+async def test_a_board_that_states_more_than_the_protocol_allows() -> None:
+    error = await failure(identifies_as(IDENTITY.replace("outputs=1", "outputs=999999999")))
+    assert error.kind is LinkErrorKind.OTHER_VERSION
+    assert "outputs of the identity 999999999: 1 to 16" in str(error)
 
 
 async def test_a_board_whose_every_line_is_damaged() -> None:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from device_protocol.current import current_ua
 from probe.patterns.flash import MOST_CHANGES, MOST_FLASHES, WINDOW_MS, flashes_per_second
 from probe.patterns.patterns import (
     Advance,
@@ -23,7 +24,7 @@ from probe.patterns.patterns import (
     step_at,
     steps,
 )
-from probe.patterns.pictures import BLUE, DARK, GREEN, RED, Colour, need_ua
+from probe.patterns.pictures import BLUE, DARK, GREEN, RED, Colour, Picture
 
 CHAIN = Chain(count=10, ceiling_ma=450, channel_ua=20_000, idle_ua=1_000)
 names = st.sampled_from(list(PatternName))
@@ -55,6 +56,11 @@ def flash_rate(made: Pattern, chain: Chain) -> float:
             changes.append(step * made.step_ms)
         before = picture
     return flashes_per_second(changes)
+
+
+def need_ua(picture: Picture, *, channel_ua: int, idle_ua: int) -> int:
+    total = sum(map(sum, picture))
+    return current_ua(count=len(picture), colour_sum=total, channel_ua=channel_ua, idle_ua=idle_ua)
 
 
 @given(names, chains, st.integers(0, 200))

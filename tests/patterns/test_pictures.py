@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from probe.patterns.pictures import DARK, RED, WHITE, Colour, level_under_ceiling, need_ua, single, whole
+from device_protocol.current import current_ua
+from probe.patterns.pictures import DARK, RED, WHITE, Colour, level_under_ceiling, single
 
 
 @pytest.mark.parametrize(("count", "level"), [(50, 36), (100, 15), (150, 8), (200, 5), (300, 1), (400, 0)])
@@ -33,14 +34,10 @@ def test_the_level_stays_under_the_ceiling_and_one_more_would_not(
     room = (ceiling_ma * 1_000 - count * idle_ua) * share
 
     def light(of: int) -> int:
-        return need_ua(whole(colour.at(of), count), channel_ua=channel_ua, idle_ua=0)
+        return current_ua(count=0, colour_sum=count * sum(colour.at(of)), channel_ua=channel_ua, idle_ua=0)
 
     assert level == 0 or light(level) <= room
     assert level == 255 or light(level + 1) > room
-
-
-def test_need_rounds_up_as_the_protocol_says() -> None:
-    assert need_ua((Colour(1, 0, 0), DARK), channel_ua=20_000, idle_ua=1_000) == 2_000 + 79
 
 
 def test_digits_as_the_line_protocol_writes_them() -> None:

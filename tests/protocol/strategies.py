@@ -8,17 +8,36 @@ from hypothesis import strategies as st
 
 from device_protocol.orders import (
     Alive,
+    CommitTable,
+    CountChain,
     Darken,
+    EraseTable,
     Identify,
+    LightGroup,
+    LightLamp,
     LightPixel,
     LightRange,
+    Linger,
     Order,
     Paint,
     Palette,
+    PatternKeep,
+    PatternKind,
+    PatternLine,
+    Play,
+    Player,
+    ReadEdges,
+    ReadInputs,
     ReadOutputState,
+    ReadPattern,
+    ReadTable,
+    ReadTableState,
+    RunPattern,
     SetupOutput,
     Show,
     Silence,
+    WatchInputs,
+    WriteTable,
 )
 from device_protocol.values import Colour
 
@@ -34,6 +53,16 @@ PIXEL = st.integers(0, 999)
 def palettes(draw: st.DrawFn) -> Palette:
     colours = tuple(draw(st.lists(RGBW, min_size=1, max_size=4)))
     return Palette(draw(OUTPUT), draw(st.integers(1, 16 - len(colours))), colours)
+
+
+@st.composite
+def patterns(draw: st.DrawFn) -> RunPattern:
+    kind = draw(st.sampled_from(PatternKind))
+    colours = tuple(draw(st.lists(RGBW, min_size=1, max_size=kind.colours.most)))
+    step_ms, sending, keep = (
+        draw(each) for each in (st.integers(167, 60_000), st.sampled_from(PatternLine), st.sampled_from(PatternKeep))
+    )
+    return RunPattern(draw(OUTPUT), kind, colours, step_ms, sending, keep)
 
 
 ORDERS: st.SearchStrategy[Order] = st.one_of(
@@ -55,4 +84,19 @@ ORDERS: st.SearchStrategy[Order] = st.one_of(
     palettes(),
     st.builds(Paint, OUTPUT, PIXEL, st.lists(st.integers(0, 15), min_size=1, max_size=60).map(tuple)),
     st.builds(Show, OUTPUT),
+    patterns(),
+    st.builds(ReadPattern, OUTPUT),
+    st.builds(CountChain, OUTPUT, st.integers(1, 65_535), st.integers(1, 8)),
+    st.builds(ReadTableState),
+    st.builds(WriteTable, st.integers(0, 999), st.binary(min_size=1, max_size=16)),
+    st.builds(ReadTable, st.integers(0, 999), st.integers(1, 64)),
+    st.builds(CommitTable, st.integers(5, 65_535), st.integers(0, 0xFFFF), st.integers(1, 999_999_999)),
+    st.builds(EraseTable),
+    st.builds(Play, st.none() | st.sampled_from(Player)),
+    st.builds(LightLamp, st.integers(0, 65_535), VALUE),
+    st.builds(LightGroup, st.integers(0, 63), VALUE),
+    st.builds(ReadInputs, st.integers(1, 255)),
+    st.builds(ReadEdges, st.integers(1, 255)),
+    st.builds(Linger, st.integers(1, 250)),
+    st.builds(WatchInputs, st.booleans()),
 )

@@ -87,14 +87,14 @@ def test_a_restart_forgets_everything() -> None:
     (line,) = lines_of(board.receive_data(seal(">02 state 0"), 30))
     assert line == ReplyLine(2, ("1000", "GRB", "300", "2000", "0", "1000"))
     assert board.frames[0][-1] == bytes(3000)
-    assert "uptime=10" in board.identity_fields()
-    assert "cause=watchdog" in board.identity_fields()
+    assert "uptime=10" in board.identity().fields()
+    assert "cause=watchdog" in board.identity().fields()
 
 
 def test_uptime_wraps_at_two_to_the_32() -> None:
     board = started()
     board.tick(2**32 + 7)
-    assert "uptime=7" in board.identity_fields()
+    assert "uptime=7" in board.identity().fields()
 
 
 def test_notice_numbers_wrap() -> None:
@@ -173,7 +173,7 @@ def test_a_board_reached_by_opening_its_port_is_deaf_while_it_starts() -> None:
     assert board.lit() == ()
     assert not board.booting
     assert board.receive_data(b"?\n", 1610).startswith(b"<00 ok")
-    assert "uptime=100" in board.identity_fields()
+    assert "uptime=100" in board.identity().fields()
 
 
 def test_what_is_seen_differs_from_what_is_sent_where_the_wiring_does() -> None:

@@ -30,6 +30,7 @@ from device_protocol.orders import (
     Linger,
     LingerSet,
     NoPattern,
+    Notice,
     Order,
     PatternKeep,
     PatternKind,
@@ -45,6 +46,7 @@ from device_protocol.orders import (
     ReadPattern,
     ReadTable,
     ReadTableState,
+    Reply,
     RestartCause,
     RunPattern,
     TableBytes,
@@ -59,7 +61,7 @@ from device_protocol.orders import (
 from device_protocol.values import Colour
 
 RED = Colour(32, 0, 0)
-CASES: list[tuple[Order, str, str, object]] = [
+CASES: list[tuple[Order, str, str, Reply]] = [
     (
         ReadTableState(),
         "table",
@@ -91,9 +93,10 @@ CASES: list[tuple[Order, str, str, object]] = [
 
 
 @pytest.mark.parametrize(("order", "words", "fields", "reply"), CASES)
-def test_orders_as_written_and_answered(order: Order, words: str, fields: str, reply: object) -> None:
+def test_orders_as_written_and_answered(order: Order, words: str, fields: str, reply: Reply) -> None:
     assert " ".join((order.WORD, *order.arguments())) == words
     assert order.parse_reply(tuple(fields.split())) == reply
+    assert reply.fields() == tuple(fields.split())
 
 
 @pytest.mark.parametrize(
@@ -141,6 +144,14 @@ def test_every_order_fits_the_least_line() -> None:
         (ReadEdges(1), "0 0 0 0 0 0 0 0 0"),
         (Linger(40), "41"),
         (CountChain(0, 1), "1 1"),
+        (ReadTableState(), "7 50 B452 65536 0"),
+        (ReadTableState(), "7 501 B452 500 0"),
+        (ReadTableState(), "7 50 B452 500 501"),
+        (Play(), "host 65536 16 160"),
+        (Play(), "host 64 65 160"),
+        (Play(), "host 64 16 65536"),
+        (ReadInputs(1), "256 0000000000000000"),
+        (ReadInputs(1), "999999999 0000000000000000"),
         (EraseTable(), "1"),
     ],
 )
@@ -188,8 +199,9 @@ def test_what_no_board_can_do_is_our_fault(make: object) -> None:
         (NoticeLine(1, "play", ("on",)), UnknownNotice("play", ("on",))),
     ],
 )
-def test_notices(line: NoticeLine, notice: object) -> None:
+def test_notices(line: NoticeLine, notice: Notice) -> None:
     assert parse_notice(line) == notice
+    assert notice.line(1) == line
 
 
 TABLE = BoardLampTable(

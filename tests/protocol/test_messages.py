@@ -9,11 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from device_protocol.board import BoardConfig, ProtocolBoard
-from device_protocol.board.handlers import ORDER_RULES
 from device_protocol.errors import BoardFault, HostFault
 from device_protocol.framing import LineReader, NoticeLine, encode_order, parse_order
 from device_protocol.orders import (
+    ORDER_TYPES,
     Alive,
+    ArgumentLimits,
+    ArgumentReader,
     ButtonNotice,
     Darken,
     DarkNotice,
@@ -22,12 +24,15 @@ from device_protocol.orders import (
     Identity,
     LightPixel,
     LightRange,
+    Notice,
     Order,
+    OtherVersionFault,
     OutputSettings,
     OutputState,
     Paint,
     Palette,
     ReadOutputState,
+    Reply,
     RestartCause,
     RestartNotice,
     SetupOutput,
@@ -36,16 +41,22 @@ from device_protocol.orders import (
     SilenceSet,
     Staged,
     UnknownNotice,
-    decode_runs,
-    encode_runs,
-    expand_runs,
     parse_identity,
     parse_notice,
 )
-from device_protocol.values import DARK, Colour, parse_number
+from device_protocol.values import DARK, Colour, decode_runs, encode_runs, expand_runs, parse_number
 from tests.protocol.strategies import BYTE_ORDERS, ORDERS, RGBW
 
 RED = Colour(0x20, 0, 0)
+GENEROUS = ArgumentLimits(
+    chains=((65_535, 4),) * 16,
+    pixels=65_535,
+    ceiling_ma=4_000_000,
+    table_capacity=65_535,
+    table_length=65_535,
+    inputs=255,
+)
+"""A board that allows whatever the SPEC allows."""
 
 
 @pytest.mark.parametrize(
@@ -77,8 +88,9 @@ def test_every_order_passes_the_checks_of_a_line(order: Order) -> None:
     (raw,) = LineReader(1000).feed(encode_order(order.line(0x5A)))
     line = parse_order(raw)
     assert (line.seq, line.word, line.arguments) == (0x5A, order.WORD, order.arguments())
-    rule = ORDER_RULES[line.word]
-    assert rule.least <= len(line.arguments) <= rule.most
+    assert ORDER_TYPES[line.word] is type(order)
+    assert len(line.arguments) in order.TAKES
+    assert type(order).read(ArgumentReader(line.arguments, GENEROUS)) == order
 
 
 @pytest.mark.parametrize(
@@ -135,8 +147,9 @@ def test_what_no_board_can_do_is_our_fault(make: Any) -> None:
         (Show(0), "", Done()),
     ],
 )
-def test_replies(order: Order, fields: str, reply: object) -> None:
+def test_replies(order: Order, fields: str, reply: Reply) -> None:
     assert order.parse_reply(tuple(fields.split())) == reply
+    assert reply.fields() == tuple(fields.split())
 
 
 @pytest.mark.parametrize(
@@ -166,7 +179,7 @@ def test_replies_that_do_not_answer_the_order(order: Order, fields: str) -> None
 
 def test_identity_is_read_and_unknown_keys_are_kept() -> None:
     board = ProtocolBoard(BoardConfig(outputs=3, pixels=300, features=("setup", "paint"), board="reef-1"))
-    identity = parse_identity((*board.identity_fields(), "lamps=64", "mood=a=b"))
+    identity = parse_identity((*board.identity().fields(), "lamps=64", "mood=a=b"))
     assert (identity.proto, identity.board, identity.outputs, identity.pixels) == (1, "reef-1", 3, 300)
     assert (identity.ceiling_ma, identity.channel_ua, identity.idle_ua) == (2000, 20_000, 1000)
     assert (identity.silence_ms, identity.uptime_ms, identity.cause) == (5000, 0, RestartCause.POWER)
@@ -177,20 +190,64 @@ def test_identity_is_read_and_unknown_keys_are_kept() -> None:
     assert identity.extra == {"lamps": "64", "mood": "a=b"}
 
 
-@given(st.permutations(ProtocolBoard().identity_fields()))
+@given(st.permutations(ProtocolBoard().identity().fields()))
 def test_identity_is_read_in_any_order(fields: list[str]) -> None:
     assert isinstance(parse_identity(tuple(fields)), Identity)
 
 
-@pytest.mark.parametrize("field", ProtocolBoard().identity_fields())
+@pytest.mark.parametrize("field", ProtocolBoard().identity().fields())
 def test_identity_that_lacks_a_key_is_refused(field: str) -> None:
-    fields = [one for one in ProtocolBoard().identity_fields() if one != field]
+    fields = [one for one in ProtocolBoard().identity().fields() if one != field]
     with pytest.raises(BoardFault, match=field.split("=")[0]):
         parse_identity(tuple(fields))
 
 
+STATED = {
+    "line": (64, 255),
+    "outputs": (1, 16),
+    "pixels": (1, 65_535),
+    "ceiling": (1, 4_000_000),
+    "channel": (0, 1_000_000),
+    "idle": (0, 1_000_000),
+    "silence": (500, 60_000),
+    "uptime": (0, 4_294_967_295),
+    "table": (0, 999_999_999),
+}
+"""SPEC 5.3; `silence` from 4.2, `table` from 2.7."""
+
+
+def _with(key: str, value: object) -> tuple[str, ...]:
+    return tuple(
+        f"{key}={value}" if field.startswith(f"{key}=") else field for field in ProtocolBoard().identity().fields()
+    )
+
+
+@pytest.mark.parametrize(("key", "bounds"), STATED.items())
+def test_what_a_board_states_is_believed_within_the_bounds_of_the_spec(key: str, bounds: tuple[int, int]) -> None:
+    least, most = bounds
+    for value in bounds:
+        assert f"{key}={value}" in parse_identity(_with(key, value)).fields()
+    for value in {least - 1, most + 1, max(most + 1, 999_999_999), 10**10}:
+        with pytest.raises(BoardFault, match=key):
+            parse_identity(_with(key, value))
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("board", "a" * 25), ("board", ""), ("board", "Reef"), ("build", "1" * 17), ("build", ""), ("build", "v_1")],
+)
+def test_names_of_a_board_keep_to_the_spec(key: str, value: str) -> None:
+    with pytest.raises(BoardFault, match=key):
+        parse_identity(_with(key, value))
+
+
+def test_another_version_is_told_apart_from_a_wrong_identity() -> None:
+    with pytest.raises(OtherVersionFault, match="version 2"):
+        parse_identity(("proto=2", "outputs=999999999"))
+
+
 def test_identity_without_features_and_of_an_unknown_cause() -> None:
-    fields = [field.replace("cause=power", "cause=moonlight") for field in ProtocolBoard().identity_fields()]
+    fields = [field.replace("cause=power", "cause=moonlight") for field in ProtocolBoard().identity().fields()]
     fields = ["features=none" if field.startswith("features=") else field for field in fields]
     fields = ["uptime=4294967295" if field.startswith("uptime=") else field for field in fields]
     identity = parse_identity(tuple(fields))
@@ -211,8 +268,9 @@ def test_identity_without_features_and_of_an_unknown_cause() -> None:
         (NoticeLine(5, "glow", ("1", "2")), UnknownNotice("glow", ("1", "2"))),
     ],
 )
-def test_notices(line: NoticeLine, notice: object) -> None:
+def test_notices(line: NoticeLine, notice: Notice) -> None:
     assert parse_notice(line) == notice
+    assert parse_notice(notice.line(line.seq)) == notice
 
 
 @given(RGBW, st.sampled_from(BYTE_ORDERS))

@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 
 from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from device_protocol.current import (
+    current_ua,
     dim_to_ceiling,
     exceeds_ceiling,
+    most_colour_sum,
     need_ma,
     need_ua,
 )
@@ -49,6 +51,29 @@ def test_need_of_known_pictures() -> None:
     assert need_ma([white], idle_ua=1000, channel_ua=20_000) == 61
     assert need_ua([DARK] * 100, idle_ua=1000, channel_ua=20_000) == 100_000
     assert need_ua([Colour(1, 0, 0)], idle_ua=0, channel_ua=20_000) == 79  # 78.43 rounded up
+
+
+def test_current_of_a_colour_sum() -> None:
+    """need_uA = count x idle + channel x sum / 255, the division rounded up (SPEC 4.4)."""
+    assert current_ua(count=64, idle_ua=1000, channel_ua=20_000, colour_sum=0) == 64_000
+    assert current_ua(count=1, idle_ua=600, channel_ua=12_000, colour_sum=1) == 600 + 48
+    assert current_ua(count=2, idle_ua=1000, channel_ua=20_000, colour_sum=1) == 2_000 + 79
+    with pytest.raises(HostFault):
+        current_ua(count=1, idle_ua=-1, channel_ua=20_000, colour_sum=0)
+
+
+@given(st.integers(1, 300), st.integers(0, 2000), st.integers(0, 30_000), st.integers(1, 20_000))
+def test_the_greatest_colour_sum_fits_and_one_more_does_not(
+    count: int, idle_ua: int, channel_ua: int, ceiling_ma: int
+) -> None:
+    figures = {"count": count, "idle_ua": idle_ua, "channel_ua": channel_ua}
+    most = most_colour_sum(ceiling_ma=ceiling_ma, **figures)
+    if count * idle_ua > ceiling_ma * 1000:
+        assert most == 0
+    elif channel_ua == 0:
+        assert most == count * 4 * 255
+    else:
+        assert current_ua(colour_sum=most, **figures) <= ceiling_ma * 1000 < current_ua(colour_sum=most + 1, **figures)
 
 
 @given(PICTURE, st.integers(0, 2000), st.integers(1, 60_000), st.integers(1, 4000))

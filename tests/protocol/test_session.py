@@ -76,7 +76,7 @@ def test_no_orders_before_the_board_is_known() -> None:
     with pytest.raises(HostFault, match="connect"):
         session.check(LIGHT)
     session.connect(0)
-    with pytest.raises(HostFault, match="wait for Connected"):
+    with pytest.raises(HostFault, match="wait for Identified"):
         session.send(LIGHT, 0)
 
 

@@ -11,6 +11,7 @@ from device_protocol.events import (
     Identified,
     Interrupted,
     InterruptReason,
+    Misanswered,
 )
 from device_protocol.framing import LineVerdict, encode_order, seal
 from device_protocol.orders import Identify, RestartCause
@@ -70,11 +71,37 @@ def test_replies_left_over_from_another_host_do_not_connect() -> None:
 def test_another_version_is_told() -> None:
     session = HostSession()
     board = ProtocolBoard()
-    fields = " ".join(board.identity_fields()).replace("proto=1", "proto=2")
+    fields = " ".join(board.identity().fields()).replace("proto=1", "proto=2")
     session.connect(0)
     (event,) = session.receive_data(seal(f"<01 ok {fields}"), 0)
     assert isinstance(event, GaveUp)
     assert event.reason is GaveUpReason.OTHER_VERSION
+
+
+def test_a_board_that_states_more_than_the_spec_allows_is_not_used() -> None:
+    session = HostSession()
+    fields = " ".join(ProtocolBoard().identity().fields()).replace("outputs=1 ", "outputs=999999999 ")
+    session.connect(0)
+    assert session.receive_data(seal(f"<01 ok {fields}"), 0) == []
+    assert session.phase is Phase.CONNECTING
+    while not (events := session.tick(session.next_deadline_ms() or 0)[1]):
+        pass
+    (event,) = events
+    assert isinstance(event, GaveUp)
+    assert event.reason is GaveUpReason.NO_ANSWER
+    assert "outputs of the identity 999999999: 1 to 16" in str(event.fault)
+    assert session.identity is None
+
+
+def test_a_board_that_turns_into_something_else_is_not_believed() -> None:
+    session, board = connected()
+    before = session.identity
+    for changed in ("outputs=999999999 ", "outputs=17 "):
+        fields = " ".join(board.identity().fields()).replace("outputs=1 ", changed)
+        seq = session.send(Identify(), 0)[1:3].decode()
+        (event,) = session.receive_data(seal(f"<{seq} ok {fields}"), 0)
+        assert isinstance(event, Misanswered)
+        assert session.identity == before
 
 
 @pytest.mark.parametrize(

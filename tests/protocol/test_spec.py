@@ -10,9 +10,9 @@ import pytest
 
 import device_protocol
 from device_protocol.board import BoardConfig, ProtocolBoard
-from device_protocol.board.handlers import ORDER_RULES
+from device_protocol.board.handlers import HANDLERS
 from device_protocol.errors import ErrorCode
-from device_protocol.orders import FEATURES, Order
+from device_protocol.orders import FEATURES, ORDER_TYPES
 
 FOLDER = Path(device_protocol.__file__).parent
 SPEC = (FOLDER / "SPEC.md").read_text(encoding="utf-8")
@@ -43,15 +43,13 @@ def test_codes_are_the_same_in_spec_csv_and_program() -> None:
 
 def test_identity_keys_stand_in_the_order_of_the_table() -> None:
     keys = [row[0] for row in _rows(_section(5))]
-    assert [field.split("=")[0] for field in ProtocolBoard().identity_fields()] == keys
+    assert [field.split("=")[0] for field in ProtocolBoard().identity().fields()] == keys
 
 
 def test_every_order_of_the_spec_is_known_to_both_sides() -> None:
     defined = set(re.findall(r"^5\.\d+ `([a-z]+)\b", _section(5), re.MULTILINE))
-    assert defined == set(ORDER_RULES)
-    assert defined == {order.WORD for order in Order.__subclasses__()}
-    for order in Order.__subclasses__():
-        assert ORDER_RULES[order.WORD].feature == order.FEATURE
+    assert defined == set(ORDER_TYPES)
+    assert set(HANDLERS) == set(ORDER_TYPES.values())
 
 
 def test_features_stand_in_the_order_of_the_spec() -> None:
