@@ -87,7 +87,7 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
 def list_revisions(path: str, *, as_json: bool) -> int:
     """Print every revision, and what is verified since the last change of each chain."""
     from probe.document.file import load_map
-    from probe.document.open_recheck import begun_words, counted
+    from probe.document.model.open_recheck import begun_words, counted
     from probe.document.revisions import changed_in, verified_count
 
     m = load_map(path)

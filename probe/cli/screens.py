@@ -242,7 +242,7 @@ def _not_finished(m: PlayfieldMap) -> str:
     kept = next((kept for kept in reversed(m.rechecks) if kept.chain in m.chain_by_id), None)
     if kept is None:
         return ""
-    from probe.document.open_recheck import counted
+    from probe.document.model.open_recheck import counted
 
     return f"A recheck of {m.chain(kept.chain).name} is not finished ({counted(kept)}): Esc, Recheck goes on with it."
 

@@ -14,8 +14,8 @@ from typing import Final
 
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.harness import Feed, Fixing, Joint
+from probe.document.model.record import MAX_TEXT
 from probe.document.operations import replace_chain
-from probe.document.record import MAX_TEXT
 from probe.document.wiring import in_chain_order, is_blank, joints_in_order
 
 MOVED_FEED: Final = "its pixel was taken out: look where it is now"

@@ -13,8 +13,8 @@ from enum import Enum
 from probe.document.lamp_table import LampTable, TablePixel, fingerprint, lamp_table, revision_of
 from probe.document.model import PlayfieldMap
 from probe.document.model.game import Observation, Proof, Verdict
+from probe.document.model.record import MAX_TEXT, storable
 from probe.document.operations import folded
-from probe.document.record import MAX_TEXT, storable
 
 
 class Standing(Enum):

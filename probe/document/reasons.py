@@ -7,7 +7,7 @@ from typing import Any
 
 from probe.document.model import PlayfieldMap
 from probe.document.model.change import Change, What, differing
-from probe.document.record import MAX_TEXT
+from probe.document.model.record import MAX_TEXT
 
 _MOST_NAMED = 3
 _LONGEST_NAME = 40

@@ -9,7 +9,7 @@ from typing import Any
 from probe.document.diff import expanded
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.change import Change, What, differing
-from probe.document.record import MAX_TEXT
+from probe.document.model.record import MAX_TEXT
 
 MOST_LINES = 60
 

@@ -11,9 +11,9 @@ from pydantic import ValidationError
 from probe.document.joining import Match, join, join_all, places_of_lamp, propose, unjoin
 from probe.document.lamp_table import pixels_of
 from probe.document.model import Kind, Lamp, Place, PlayfieldMap
+from probe.document.model.record import storable
 from probe.document.operations import folded, set_lamps, update_place
 from probe.document.proving import Proved, standings
-from probe.document.record import storable
 from probe.task.steps import MOST_UNDO, BoardView, Effect, NotSaved, RingBell, Saved, SaveMap, board_view
 
 FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")

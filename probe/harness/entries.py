@@ -13,8 +13,8 @@ from pydantic import ValidationError
 
 from probe.document.model import Chain, PlayfieldMap, Record
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
+from probe.document.model.record import storable
 from probe.document.operations import grown, replace_chain, update_place
-from probe.document.record import storable
 from probe.document.wiring import add_batch, add_feed, add_supply, feed_number, joint_at, put, put_joint, take_out
 from probe.harness.base import PowerError, plain
 from probe.harness.copper import BLADE_FUSES, SUPPLY_SIZES_A

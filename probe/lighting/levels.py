@@ -18,8 +18,8 @@ from probe.document.lamp_table import group_names, light_of
 from probe.document.model import Chain, Place, PlayfieldMap
 from probe.document.model.game import Group
 from probe.document.model.light import Fade
+from probe.document.model.record import storable
 from probe.document.operations import folded, update_place
-from probe.document.record import storable
 
 FINE_STEP = 3
 COARSE_STEP = 13

@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import partial
 
 from probe.document.model import MAX_TEXT
-from probe.document.open_recheck import OpenRecheck
+from probe.document.model.open_recheck import OpenRecheck
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
     AllAsShown,

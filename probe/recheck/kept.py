@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from probe.document.diff import as_order, expanded
 from probe.document.model import PlayfieldMap, storable
-from probe.document.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
     AllAsShown,

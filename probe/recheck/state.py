@@ -9,7 +9,7 @@ from functools import cached_property, partial
 
 from probe.document.edits import Edit
 from probe.document.model import Chain, PlayfieldMap, shown_number
-from probe.document.open_recheck import OpenRecheck, counted
+from probe.document.model.open_recheck import OpenRecheck, counted
 from probe.document.operations import folded
 from probe.mapping.offers import abbreviates, next_in_pattern
 from probe.recheck.colours import LOOK_COLOURS, colour_word

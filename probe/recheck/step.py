@@ -12,7 +12,7 @@ from functools import partial
 from probe.document.edit_text import parse_edit
 from probe.document.edits import EditError, apply_edits
 from probe.document.model import MAX_TEXT, PixelState, PlayfieldMap, storable
-from probe.document.open_recheck import OpenRecheck, answers_words, begun_words, counted
+from probe.document.model.open_recheck import OpenRecheck, answers_words, begun_words, counted
 from probe.recheck.answering import at_list, put_aside, say, taken
 from probe.recheck.engine import Options
 from probe.recheck.entries import Entries, entries_of

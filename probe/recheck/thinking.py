@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from probe.document.model import shown_number
-from probe.document.open_recheck import OpenRecheck
+from probe.document.model.open_recheck import OpenRecheck
 from probe.recheck.engine import Options, Recheck
 from probe.recheck.engine import Step as EngineStep
 from probe.recheck.engine.model import (

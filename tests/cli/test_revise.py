@@ -15,7 +15,7 @@ from probe.cli.screens import Opening
 from probe.document.diff import diff
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.layout import render_map
-from probe.document.open_recheck import OpenRecheck
+from probe.document.model.open_recheck import OpenRecheck
 from probe.document.revisions import undo
 from probe.document.settings import Settings
 

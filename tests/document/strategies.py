@@ -25,7 +25,7 @@ from probe.document.model.change import Change, What
 from probe.document.model.game import Group, Observation, Proof, Verdict
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.light import Fade, Measure, Rating, Reading
-from probe.document.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
 
 HOSTILE = (
     "[/x]",

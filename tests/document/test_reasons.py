@@ -11,9 +11,9 @@ from probe.document.diff import diff
 from probe.document.edits import Replace, apply_edit
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Lamp, PixelState, PlayfieldMap, Position
+from probe.document.model.record import MAX_TEXT
 from probe.document.operations import replace_chain, set_lamps, set_note, set_state, update_place
 from probe.document.reasons import reason_of
-from probe.document.record import MAX_TEXT
 from probe.document.revisions import at_revision, closed_apart, is_verified, recorded, undo
 from probe.document.revisions import changed_in as rewired_in
 from tests.document.strategies import maps

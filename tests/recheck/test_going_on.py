@@ -19,7 +19,7 @@ from probe.document.edits import Insert, renumber
 from probe.document.file.layout import render_map
 from probe.document.file.reading import parse_map
 from probe.document.model import PixelState, PlayfieldMap
-from probe.document.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
 from probe.document.operations import set_note
 from probe.document.revisions import undo, verified_count
 from probe.recheck.engine.codes import UNLIT

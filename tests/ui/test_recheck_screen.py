@@ -10,7 +10,7 @@ from textual.widgets import Input
 from device_protocol.board import ChainWiring, SimulatedBoard
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PlayfieldMap
-from probe.document.open_recheck import counted
+from probe.document.model.open_recheck import counted
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.document.revisions import verified_count
 from probe.recheck.keys import Choose, Key, Quick, Say, Take, Typed

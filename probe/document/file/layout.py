@@ -16,7 +16,7 @@ from pydantic.fields import FieldInfo
 from probe.document.json_text import json_line, quoted
 from probe.document.model import Chain, Lamp, Machine, Pixel, Place, PlayfieldMap, Record
 from probe.document.model.harness import Supply
-from probe.document.record import Identifier
+from probe.document.model.record import Identifier
 
 _ALWAYS: dict[type[Record], frozenset[str]] = {
     Machine: frozenset({"width_mm", "length_mm"}),

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import Field, JsonValue, StringConstraints
 
-from probe.document.record import Identifier, Record, Text
+from probe.document.model.record import Identifier, Record, Text
 
 Order = Annotated[
     str, StringConstraints(pattern=r"^(?:(?:\+?\d{1,5}|\d{1,5}-\d{1,5})(?: (?:\+?\d{1,5}|\d{1,5}-\d{1,5}))*)?$")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
-from probe.document.record import Identifier, Label, Record, Text
+from probe.document.model.record import Identifier, Label, Record, Text
 
 LightColour = Annotated[str, StringConstraints(pattern=r"^(?:[0-9A-F]{6}(?:[0-9A-F]{2})?)?$")]
 """A colour at full level as RRGGBB or RRGGBBWW; empty: not said."""

@@ -12,7 +12,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
-from probe.document.record import Identifier, Label, Record, Text
+from probe.document.model.record import Identifier, Label, Record, Text
 
 GAUGE_PATTERN = r"^(?:\d{1,2} AWG|\d{1,3}(?:\.\d{1,3})? mm²)$"
 DATE_PATTERN = r"^(?:\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01]))?$"

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from pydantic import Field
 
-from probe.document.record import Identifier, Record, Text
+from probe.document.model.record import Identifier, Record, Text
 
 BULB_RISE_MS = 40
 BULB_FALL_MS = 100

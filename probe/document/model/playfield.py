@@ -18,11 +18,11 @@ from probe.document.model.change import Change
 from probe.document.model.game import Group, LightColour, Observation, Proof
 from probe.document.model.harness import Batch, Feed, Gauge, Joint, Power, Supply
 from probe.document.model.light import Fade, Reading
-from probe.document.open_recheck import OpenRecheck
-from probe.document.record import MAX_TEXT as MAX_TEXT
-from probe.document.record import Identifier, Label, Text
-from probe.document.record import Record as Record
-from probe.document.record import storable as storable
+from probe.document.model.open_recheck import OpenRecheck
+from probe.document.model.record import MAX_TEXT as MAX_TEXT
+from probe.document.model.record import Identifier, Label, Text
+from probe.document.model.record import Record as Record
+from probe.document.model.record import storable as storable
 
 FORMAT_NAME = "playfield-probe map"
 FORMAT_VERSION = 1

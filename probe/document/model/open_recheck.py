@@ -12,7 +12,7 @@ from typing import Annotated
 from pydantic import Field, StringConstraints
 
 from probe.document.model.change import Order
-from probe.document.record import Identifier, Record, Text
+from probe.document.model.record import Identifier, Record, Text
 
 MOST_NUMBERS = 65_535
 MOST_ANSWERS = 10_000
