@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
+from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 from probe.cli.terminal import draws_unicode, on_a_terminal
 from probe.document.file import (
@@ -27,12 +28,12 @@ from probe.document.file import (
 from probe.document.model import Chain, Lamp, PixelState, PlayfieldMap
 from probe.document.operations import new_map, set_lamps
 from probe.document.revisions import closed_apart
-from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path
+from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path, usable_keys
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.errors import LinkError
 from probe.link.simulated_wire import SimulatedPort, simulated_port
 from probe.link.wire import OpenWire
-from probe.ui.keys import TABLE, unknown_names
+from probe.ui.keys import TABLE
 from probe.ui.plan import MakeLink, Plan, Seen
 from probe.ui.start import PortChoice
 
@@ -51,6 +52,11 @@ class FileStore:
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
         self._file: MapFile | None = MapFile.open(self.path) if self.path.exists() else None
+
+    @property
+    def notices(self) -> tuple[str, ...]:
+        """What the person should know of how the file was read."""
+        return self._file.notices if self._file is not None else ()
 
     @property
     def map(self) -> PlayfieldMap | None:
@@ -121,7 +127,7 @@ class Opening:
                 store.save(plan.map)
         _remember(lambda s: s.with_map(path))
         if plan.map is not None:
-            plan.welcome = _not_finished(plan.map)
+            plan.welcome = " ".join((*store.notices, _not_finished(plan.map))).strip()
         if (remembered := self.settings.port_for(path)) is not None:
             address = _address_of(remembered)
             if address is not None:
@@ -321,28 +327,18 @@ def _plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
             return plan
 
 
-def _wrong_keys(settings: Settings) -> str:
-    """What is wrong with the names of actions in the settings' `keys`; empty if nothing."""
-    import difflib
-
-    wrong = []
-    for name in unknown_names(settings.keys):
-        near = difflib.get_close_matches(name, [row.id for row in TABLE], n=1)
-        wrong.append(f"{name!r}" + (f" (is {near[0]!r} meant?)" if near else ""))
-    if not wrong:
-        return ""
-    return f"{settings_path()}: keys: no action is called {', '.join(wrong)}. Mend that line, or take it out"
-
-
 def open_program(arguments: argparse.Namespace) -> int:
     """Open the full-screen program as the command line says."""
     settings = load_settings()
-    if complaint := _wrong_keys(settings):
-        complain(complaint)
-        return Exit.FILE
+    keys, wrong = usable_keys(settings.keys, [row.id for row in TABLE])
+    settings = settings.model_copy(update={"keys": keys})
+    for sentence in wrong:
+        complain(printable(f"{settings_path()}: {sentence}"))
     plan = _plan(arguments, Opening(arguments, settings))
     if plan is None:
         return Exit.USAGE
+    if wrong:
+        plan.welcome = f"Settings: {wrong[0]}. {plan.welcome}".rstrip()
     if not on_a_terminal():
         plan.close()
         complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")

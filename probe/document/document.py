@@ -165,6 +165,8 @@ class Document:
         self.saved_version = 0
         """The newest version that is on disk."""
         self.save: Saved | Unsaved = Saved()
+        self.notices: tuple[str, ...] = file.notices if file is not None else ()
+        """What the person should know of how the file was read, in sentences."""
         self.theirs: Path | None = None
         """Where the last `save_over` kept the version of somebody else."""
         self._map = map_

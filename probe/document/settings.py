@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Literal
 
@@ -19,6 +19,8 @@ from probe.document.file.map_file import saving_error
 from probe.document.file.reading import decode, parse_json, read_bytes, validated
 
 PROGRAM = "playfield-probe"
+RENAMED_COMMANDS: Mapping[str, str] = {}
+"""Names that commands had in earlier settings files, and the ones they have now."""
 MAX_RECENT = 10
 Theme = Literal["dark-shop", "high-contrast", "light-room"]
 _LOCK_WAIT_S = 2.0
@@ -34,13 +36,13 @@ class RememberedPort(BaseModel):
 
 
 class Settings(BaseModel):
-    """The user's settings. Paths are absolute; keys are names of actions, values names of keys."""
+    """The user's settings. Paths are absolute; keys are names of commands, values names of keys."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     recent: tuple[str, ...] = Field(default=(), max_length=MAX_RECENT, description="map files, last used first")
     ports: dict[str, RememberedPort] = Field(default={}, description="the board of each map file")
-    keys: dict[str, str] = Field(default={}, description="keys that replace the usual ones, by action")
+    keys: dict[str, str] = Field(default={}, description="keys that replace the usual ones, by command")
     bell: bool = Field(default=True, description="a bell when something changed")
     steady_only: bool = Field(default=False, description="nothing flashes")
     theme: Theme = Field(default="dark-shop", description="colours of the screen: dark-shop, high-contrast, light-room")
@@ -63,6 +65,30 @@ class Settings(BaseModel):
 
 def _absolute(path: str | os.PathLike[str]) -> str:
     return os.path.realpath(path)
+
+
+def usable_keys(
+    keys: Mapping[str, str], known: Collection[str], renamed: Mapping[str, str] = RENAMED_COMMANDS
+) -> tuple[dict[str, str], tuple[str, ...]]:
+    """The settings' keys by the names that commands have now, and a sentence for each name that no command has or had.
+
+    `known`: every command's name. A key under an old name gives way to one under the new name.
+    """
+    import difflib
+
+    usable: dict[str, str] = {}
+    sentences: list[str] = []
+    for name, key in keys.items():
+        now = name if name in known else renamed.get(name, name)
+        if now not in known:
+            near = difflib.get_close_matches(name, known, n=1)
+            guess = f" (is {near[0]!r} meant?)" if near else ""
+            sentences.append(
+                f"keys: no command is called {name!r}{guess}. Its line does nothing: mend it, or take it out"
+            )
+        elif now == name or now not in keys:
+            usable[now] = key
+    return usable, tuple(sentences)
 
 
 def settings_path(environment: Mapping[str, str] = os.environ) -> Path:

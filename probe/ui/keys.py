@@ -348,9 +348,3 @@ def while_empty(scope: str, changed: Mapping[str, str] | None = None) -> dict[st
         for key in keys_of(row, changed or {})
         if typing_key(key)
     }
-
-
-def unknown_names(changed: Mapping[str, str]) -> list[str]:
-    """Names in the settings that no action has."""
-    known = {row.id for row in TABLE}
-    return sorted(name for name in changed if name not in known)

@@ -158,11 +158,13 @@ def test_broken_settings_are_told_with_line_and_field(demo: Path, tmp_path: Path
     assert b"brightness_percent" in done.stderr
 
 
-def test_a_key_for_an_action_that_there_is_not_is_told(demo: Path, tmp_path: Path) -> None:
+def test_a_key_for_a_command_that_there_is_not_is_told_and_stops_nothing(demo: Path, tmp_path: Path) -> None:
     (tmp_path / "settings.json").write_text('{"keys": {"walk.udno": "ctrl+u", "[/x]": "f9"}}', encoding="utf-8")
     done = command("walk", str(demo), "--paper", folder=tmp_path)
-    assert done.returncode == Exit.FILE
-    assert b"settings.json: keys: no action is called '[/x]', 'walk.udno' (is 'walk.undo' meant?)" in done.stderr
+    assert done.returncode == Exit.USAGE  # there is no terminal here, and only that is why
+    assert b"settings.json: keys: no command is called '[/x]'. " in done.stderr
+    assert b"settings.json: keys: no command is called 'walk.udno' (is 'walk.undo' meant?). " in done.stderr
+    assert b"needs a terminal" in done.stderr
 
 
 def test_a_bad_lamp_list_is_told(demo: Path, tmp_path: Path) -> None:

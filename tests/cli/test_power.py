@@ -83,7 +83,7 @@ def test_hostile_names_stay_names(text: str, demo: Path, capsys: pytest.CaptureF
 
 def test_a_map_without_pixels(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "empty.json"
-    path.write_text('{"format": "playfield-probe map", "version": 1, "machine": {"name": "Kelp Forest"}}', "utf-8")
+    path.write_text('{"format": "playfield-probe map", "version": 2, "machine": {"name": "Kelp Forest"}}', "utf-8")
     assert main(["power", str(path)]) == Exit.FINDINGS
     assert "no chain with pixels" in capsys.readouterr().out
     assert main(["harness", str(path)]) == Exit.FINE

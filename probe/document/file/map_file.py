@@ -13,8 +13,8 @@ from probe.document.file.disk import Disk
 from probe.document.file.errors import CannotSaveError, ChangedElsewhereError, UnsoundMapError
 from probe.document.file.layout import Renderer
 from probe.document.file.lock import ExclusiveLock
-from probe.document.file.reading import map_hint, parse_map, read_bytes
-from probe.document.model import PlayfieldMap
+from probe.document.file.reading import map_hint, parse_map, read_bytes, read_map
+from probe.document.model import FORMAT_VERSION, PlayfieldMap
 
 _HINTS = {
     errno.ENOSPC: "The disk is full: make room, then save again",
@@ -63,7 +63,7 @@ class MapFile:
     """A map file that this program has to itself until `close`.
 
     `map` is the map as last read or saved, `path` the real file behind any symbolic link, `leftovers` what was cleared
-    away of a crash, `theirs` where the last save over somebody else's version kept it. A context manager.
+    away of a crash, `notices` what the person should know of the upgrade of an older file, `theirs` where the last save over somebody else's version kept it. A context manager.
     """
 
     def __init__(self, path: Path, lock: ExclusiveLock, disk: Disk) -> None:
@@ -71,11 +71,13 @@ class MapFile:
         self.map: PlayfieldMap
         self.leftovers: tuple[str, ...] = ()
         self.theirs: Path | None = None
+        self.notices: tuple[str, ...] = ()
         self._lock = lock
         self._disk = disk
         self._renderer = Renderer()
         self._identity: tuple[int, int, int] | None = None
         self._content = b""
+        self._version = FORMAT_VERSION
         self._durable = True
         self._closed = False
         self._unprimed = False
@@ -94,7 +96,8 @@ class MapFile:
         try:
             file._identity = file._look()
             file._content = read_bytes(disk, where)
-            file.map = parse_map(Path(path), file._content, map_hint(disk, where))
+            found = read_map(Path(path), file._content, map_hint(disk, where))
+            file.map, file.notices, file._version = found.map, found.notices, found.version
             file._unprimed = True
             file.leftovers = remove_leftovers(disk, where)
         except BaseException:
@@ -142,6 +145,8 @@ class MapFile:
     def save(self, m: PlayfieldMap, *, over: bool = False) -> None:
         """Put a map on disk; when this returns it is there to stay. A map equal to the one on disk writes nothing.
 
+        A file of an earlier version of the format is kept beside it, as `NAME.v1.json`.
+
         If somebody else changed the content meanwhile, `over=True` replaces it and keeps theirs beside it: `theirs` says
         where, `NAME.theirs.json` or the next name that is free. Raises ChangedElsewhereError without it;
         CannotSaveError; UnsoundMapError for a map that could not be read again. The old file is then whole and in place.
@@ -162,13 +167,17 @@ class MapFile:
                 raise ChangedElsewhereError(self.path, _CHANGED, _CURE.format(self.path.stem, self.path.suffix))
             if theirs:
                 self.theirs = keep_beside(self._disk, self.path, _THEIRS)
+            if there and not theirs and self._version < FORMAT_VERSION and m == self.map:
+                return  # an older file is only written anew with the first change
+            if there and not theirs and self._version < FORMAT_VERSION:
+                keep_beside(self._disk, self.path, f"v{self._version}")
             if not there or theirs or not self._durable or content != self._content:
                 replace_file(self._disk, self.path, content, keep_previous=True)
                 self._identity = self._look()
         except OSError as error:
             self._after_failure(content)
             raise saving_error(self.path, error, of_map=True) from error
-        self._content, self._durable = content, True
+        self._content, self._durable, self._version = content, True, FORMAT_VERSION
         self.map = m
 
     def _changed_elsewhere(self, ours: bytes) -> tuple[bool, bool]:

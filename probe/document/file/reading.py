@@ -8,6 +8,7 @@ import json
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar, get_args, get_origin
 
@@ -17,6 +18,7 @@ from probe.document.file.atomic import previous_name
 from probe.document.file.disk import Disk
 from probe.document.file.errors import CannotReadError, DamagedFileError, NewerFileError
 from probe.document.file.locate import find, line_of, named
+from probe.document.file.upgrade import OLDER_VERSIONS, upgraded
 from probe.document.model import FORMAT_NAME, FORMAT_VERSION, PlayfieldMap, Record
 
 MAX_BYTES = 64 * 1024 * 1024
@@ -278,28 +280,58 @@ def _may_have_doubles(data: bytes, m: PlayfieldMap) -> bool:
     return data.count(b'":') - data.count(b'\\":') != _members(m)
 
 
+@dataclass(frozen=True)
+class ReadMap:
+    """A map as it was read. `version`: of the format of its file; `notices`: what had to be changed, in sentences."""
+
+    map: PlayfieldMap
+    version: int = FORMAT_VERSION
+    notices: tuple[str, ...] = ()
+
+
 def parse_map(path: Path, data: bytes, hint: str) -> PlayfieldMap:
-    """The map in a file's content.
+    """The map in a file's content. Raises as `read_map`."""
+    return read_map(path, data, hint).map
+
+
+def read_map(path: Path, data: bytes, hint: str) -> ReadMap:
+    """The map in a file's content, of this version of the format or an earlier one.
 
     Raises DamagedFileError, or NewerFileError for a version this program does not know.
     """
     text = decode(path, data, hint)
     try:
         with _without_collector():
-            m = PlayfieldMap.model_validate_json(text, strict=True)
+            map_ = PlayfieldMap.model_validate_json(text, strict=True)
     except ValidationError as error:
         raw = parse_json(path, text, hint)
         _refuse_other_formats(path, raw, text)
-        faults = error.errors(include_url=False)
-        if any(fault["loc"] for fault in faults):
-            faults = [fault for fault in faults if fault["loc"]]
-        elif faults[0]["type"] == "value_error":
-            for at, what in _dangling(raw):
-                raise DamagedFileError(path, what, hint, line=find(text, at), field=named(at)) from error
-        raise _refusal(path, PlayfieldMap, text, faults, hint) from error
-    if _may_have_doubles(data, m) or not {"format", "version"} <= m.model_fields_set:
+        if raw["version"] in OLDER_VERSIONS:
+            return _read_older(path, raw, text, hint)
+        raise _first_fault(path, raw, error, text, hint) from error
+    if _may_have_doubles(data, map_) or not {"format", "version"} <= map_.model_fields_set:
         _refuse_other_formats(path, parse_json(path, text, hint), text)
-    return m
+    return ReadMap(map_)
+
+
+def _read_older(path: Path, raw: dict[str, Any], text: str, hint: str) -> ReadMap:
+    made, notices = upgraded(raw)
+    try:
+        with _without_collector():
+            map_ = PlayfieldMap.model_validate_json(json.dumps(made), strict=True)
+    except ValidationError as error:
+        raise _first_fault(path, raw, error, text, hint) from error
+    return ReadMap(map_, raw["version"], notices)
+
+
+def _first_fault(path: Path, raw: Any, error: ValidationError, text: str, hint: str) -> DamagedFileError:
+    faults = error.errors(include_url=False)
+    if any(fault["loc"] for fault in faults):
+        faults = [fault for fault in faults if fault["loc"]]
+    elif faults[0]["type"] == "value_error":
+        for at, what in _dangling(raw):
+            return DamagedFileError(path, what, hint, line=find(text, at), field=named(at))
+    return _refusal(path, PlayfieldMap, text, faults, hint)
 
 
 def _refuse_other_formats(path: Path, raw: Any, text: str) -> None:
@@ -311,7 +343,11 @@ def _refuse_other_formats(path: Path, raw: Any, text: str) -> None:
     if version is None:
         todo = f'Add "version": {FORMAT_VERSION}'
         raise DamagedFileError(path, "'version' is missing", todo, line=1, field="version")
-    if isinstance(version, int) and version > FORMAT_VERSION:
+    if type(version) is not int or version < min(OLDER_VERSIONS):
+        what = f"'version' has to be a number from {min(OLDER_VERSIONS)} to {FORMAT_VERSION} (found: {json.dumps(version)[:60]})"
+        todo = "Mend it if you know what the file is; it was left as it is"
+        raise DamagedFileError(path, what, todo, line=find(text, ("version",)), field="version")
+    if version > FORMAT_VERSION:
         what = f"the map has version {version}, and this program knows versions up to {FORMAT_VERSION}"
         todo = "Install a later playfield-probe; the file was left as it is"
         raise NewerFileError(path, what, todo, line=find(text, ("version",)), field="version")

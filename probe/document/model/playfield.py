@@ -25,7 +25,7 @@ from probe.document.model.record import Record as Record
 from probe.document.model.record import storable as storable
 
 FORMAT_NAME = "playfield-probe map"
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 MAX_PIXELS = 65_535
 
 BYTE_ORDERS = tuple("".join(letters) for colours in ("RGB", "RGBW") for letters in permutations(colours))
@@ -203,7 +203,7 @@ class PlayfieldMap(Record):
     """
 
     format: Literal["playfield-probe map"] = "playfield-probe map"
-    version: Literal[1] = 1
+    version: Literal[2] = 2
     machine: Machine
     bookmark: Bookmark | None = None
     chains: tuple[Chain, ...] = Field(default=(), max_length=64)

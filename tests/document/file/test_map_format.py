@@ -18,7 +18,7 @@ from probe.document.file.layout import Renderer, UnsoundRecordError, blocks_of, 
 from probe.document.file.reading import _members, parse_map
 from probe.document.file.schema import MAP_SCHEMA, map_schema, schema_text
 from probe.document.json_text import json_line, quoted
-from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap
+from probe.document.model import FORMAT_VERSION, Chain, Pixel, PixelState, Place, PlayfieldMap
 from tests.document.strategies import maps, texts
 
 VALIDATOR = Draft202012Validator(json.loads(MAP_SCHEMA.read_text(encoding="utf-8")))
@@ -117,7 +117,8 @@ def test_demonstrations_follow_the_schema(name: str) -> None:
 @pytest.mark.parametrize(
     "damage",
     [
-        {"version": 2},
+        {"version": 3},
+        {"version": True},
         {"format": "something else"},
         {"machine": {}},
         {"machine": {"name": "x", "width": 3}},
@@ -132,7 +133,7 @@ def test_demonstrations_follow_the_schema(name: str) -> None:
     ],
 )
 def test_schema_and_reader_refuse_the_same(damage: dict[str, object]) -> None:
-    content = {"format": "playfield-probe map", "version": 1, "machine": {"name": "Kelp Forest"}}
+    content = {"format": "playfield-probe map", "version": FORMAT_VERSION, "machine": {"name": "Kelp Forest"}}
     VALIDATOR.validate(content)
     parsed(json.dumps(content).encode())
     wrong = content | damage
@@ -143,7 +144,7 @@ def test_schema_and_reader_refuse_the_same(damage: dict[str, object]) -> None:
 
 @pytest.mark.parametrize("key", ["format", "version", "machine"])
 def test_the_head_is_needed(key: str) -> None:
-    content = {"format": "playfield-probe map", "version": 1, "machine": {"name": "Kelp Forest"}}
+    content = {"format": "playfield-probe map", "version": FORMAT_VERSION, "machine": {"name": "Kelp Forest"}}
     del content[key]
     assert not VALIDATOR.is_valid(content)
     with pytest.raises(Exception, match=key):

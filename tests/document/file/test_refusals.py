@@ -23,6 +23,7 @@ from probe.document.file import (
 )
 from probe.document.file.locate import find, named
 from probe.document.file.reading import parse_map
+from probe.document.model import FORMAT_VERSION
 
 DEMO = demo_map_path().read_text(encoding="utf-8")
 
@@ -65,6 +66,10 @@ def insert_line(number: int, line: str) -> Callable[[str], str]:
     return change
 
 
+def both(first: Callable[[str], str], second: Callable[[str], str]) -> Callable[[str], str]:
+    return lambda text: second(first(text))
+
+
 DAMAGES: dict[str, tuple[Callable[[str], str], int | None, str | None, str]] = {
     "wrong state": (in_line(PIXEL_14, "placed", "lit"), PIXEL_14, "chains[0].pixels[14].state", "'placed'"),
     "unknown key": (in_line(PIXEL_14, '"place"', '"plaze"'), PIXEL_14, "chains[0].pixels[14].plaze", "did you mean 'place'"),
@@ -98,8 +103,15 @@ DAMAGES: dict[str, tuple[Callable[[str], str], int | None, str | None, str]] = {
     "deep": (lambda text: "[" * 100_000, None, None, "deep|not valid JSON"),
     "lone surrogate": (in_line(PLACE, "Otter", "\\ud800"), PLACE, None, "surrogate|JSON"),
     "raw tab": (in_line(PLACE, "Otter", "Ot\tter"), PLACE, None, "not valid JSON"),
-    "version gone": (swap('"version": 1,\n', ""), 1, "version", "'version' is missing"),
-    "version no number": (swap('"version": 1', '"version": "1"'), 3, "version", "1"),
+    "version gone": (swap('"version": 2,\n', ""), 1, "version", "'version' is missing"),
+    "version no number": (swap('"version": 2', '"version": "1"'), 3, "version", "a number from 1 to 2 .found: .1"),
+    "version is true": (swap('"version": 2', '"version": true'), 3, "version", "a number from 1 to 2 .found: true"),
+    "version too low": (swap('"version": 2', '"version": 0'), 3, "version", "a number from 1 to 2 .found: 0"),
+    "version with a point": (swap('"version": 2', '"version": 1.0'), 3, "version", "a number from 1 to 2 .found: 1.0"),
+    "version 1, wrong state": (both(swap('"version": 2', '"version": 1'), in_line(PIXEL_14, "placed", "lit")), PIXEL_14, "chains[0].pixels[14].state", "'placed'"),
+    "version 1, no such place": (both(swap('"version": 2', '"version": 1'), in_line(PIXEL_14, '"place": "', '"place": "no-')), PIXEL_14, "chains[0].pixels[14].place", "no place with the id"),
+    "version 1, key twice": (both(swap('"version": 2', '"version": 1'), in_line(PIXEL_14, '"state": "placed"', '"state": "dark", "state": "placed"')), PIXEL_14, "state", "there twice"),
+    "version 1, no rechecks": (both(swap('"version": 2', '"version": 1'), insert_line(5, '"rechecks": [{"chain": "playfield", "declared": ["1 new"], "answers": [7]}],')), 5, "rechecks[0].begun", "'begun' is missing"),
 }  # fmt: skip
 
 
@@ -146,12 +158,12 @@ def test_bytes_that_are_no_text_are_named_with_their_line(tmp_path: Path) -> Non
     assert caught.value.line == 10
 
 
-@pytest.mark.parametrize("version", [2, 17])
+@pytest.mark.parametrize("version", [FORMAT_VERSION + 1, 17])
 def test_a_newer_file_is_refused_as_such(version: int, tmp_path: Path) -> None:
     path = tmp_path / "kelp.json"
-    content = DEMO.replace('"version": 1', f'"version": {version}').replace('"state"', '"condition"')
+    content = DEMO.replace('"version": 2', f'"version": {version}').replace('"state"', '"condition"')
     path.write_text(content, encoding="utf-8")
-    with pytest.raises(NewerFileError, match=f"version {version}.*up to 1.*Install a later") as caught:
+    with pytest.raises(NewerFileError, match=f"version {version}.*up to {FORMAT_VERSION}.*Install a later") as caught:
         MapFile.open(path)
     assert (caught.value.line, caught.value.field) == (3, "version")
     assert path.read_text(encoding="utf-8") == content
