@@ -165,3 +165,21 @@ BOARD_CHECK: Final = (
     "The board lights single pixels dimly and makes at most 3 flashes a second. Pixels on their own fused supply; the"
     " machine unplugged while you wire."
 )
+
+# In a fault search: before joints are touched, metered, left to warm up, and soldered.
+OFF_FIRST: Final = "Pixel supply off and machine unplugged before you touch it. Wait some minutes."
+FLEX: Final = (
+    "Pixels on their own supply and the game unplugged. Wood or plastic only: no metal tool near anything powered."
+)
+METERING: Final = (
+    "Probe tips touch one pad only. Game unplugged, pixels on their own supply. Mains and coil parts: keep out."
+)
+SOAK: Final = (
+    "Stay in the house: supply and wires carry the ceiling's current all the time. Smell, heat or ticking: F3 and off."
+)
+SOLDERING: Final = (
+    "Power off, unplugged at the wall, some minutes' wait: charge stays.",
+    "Ground goes on first and comes off last. Eye protection, fresh air, nothing dripping on wiring; joints stay hot.",
+    "Count strands and offcuts before power comes back. A fuse that blew had a reason: same value only.",
+    "Mains and coil wiring: only who is trained for it, by the local rules.",
+)

@@ -7,8 +7,8 @@ import statistics
 import time
 from collections.abc import Callable
 
-from probe.harness.copper import Wire
-from probe.harness.network import Circuit, Solution, solve
+from probe.harness.copper import WireKind
+from probe.harness.network import Circuit, SolvedCircuit, solve
 from probe.harness.plan import ChainPlan, FeedPlan, LoadState, PixelRun, PowerPlan, SupplyPlan
 from probe.harness.report import circuit, report, suggest_feed
 
@@ -21,12 +21,12 @@ def plan(*, pixels: int, feeds: int, level: int = 255) -> PowerPlan:
             ChainPlan(
                 name="long",
                 runs=(PixelRun(kind="WS2812B", count=pixels, level=level),),
-                wire=Wire(awg=20),
+                wire=WireKind(awg=20),
                 spacing_m=0.02,
             ),
         ),
         feeds=tuple(
-            FeedPlan(name=f"feed {k}", chain="long", pixel=place, supply="main", wire=Wire(awg=16), length_m=1.0)
+            FeedPlan(name=f"feed {k}", chain="long", pixel=place, supply="main", wire=WireKind(awg=16), length_m=1.0)
             for k, place in enumerate(places)
         ),
         supplies=(SupplyPlan(name="main"),),
@@ -54,7 +54,7 @@ def run(argv: list[str]) -> int:
     for name, state in (("at the ceiling", LoadState.CEILING), ("full white, sagging", LoadState.FULL_WHITE)):
         net = circuit(normal, state)
 
-        def once(net: Circuit = net) -> Solution:
+        def once(net: Circuit = net) -> SolvedCircuit:
             return solve(net)
 
         answer = solve(net)

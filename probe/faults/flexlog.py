@@ -14,9 +14,6 @@ ACTIONS = (
     "press each staple on the way",
     "tap the playfield beside it",
 )
-CAUTION = (
-    "Pixels on their own supply and the game unplugged. Wood or plastic only: no metal tool near anything powered."
-)
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,10 @@ sheet for the moment of repair."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 
 from probe.document.model import PlayfieldMap, shown_number
-from probe.document.model.harness import Batch
-from probe.document.wiring import joint_at
+from probe.harness.joints import joint_view
 
 
 class Suspected(StrEnum):
@@ -101,87 +99,30 @@ def next_test(results: Mapping[JointTest, str], *, skipped: Sequence[JointTest] 
     return may
 
 
-class Function(StrEnum):
-    """What a wire carries."""
-
-    FIVE = "5 V"
-    GROUND = "GND"
-    DATA = "data"
+_PADS = (("5 V", "5 V", "5 V"), ("GND", "GND", "GND"), ("data", "DOUT", "DIN"))
+"""What a wire carries, and the pads it leaves and arrives at, in the order of a joint's wires."""
 
 
-@dataclass(frozen=True)
-class JointWire:
-    """One wire of a joint. Colours as the harness sheet gives them, empty where it does not."""
-
-    function: Function
-    leaving_colour: str = ""
-    arriving_colour: str = ""
-
-
-def joint_sheet(k: int, wires: Sequence[JointWire] = ()) -> tuple[str, ...]:
+def joint_sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
     """Lines to have at hand while the joint between k (-1: the board) and k+1 is remade, function before colour.
 
-    Functions without a wire in `wires` are listed without colours. Raises ValueError when a function is there twice.
+    Colours are those of the harness sheet; none where the map does not hold that joint.
     """
-    by_function: dict[Function, JointWire] = {}
-    for wire in wires:
-        if wire.function in by_function:
-            raise ValueError(f"the joint has two wires for {wire.function}")
-        by_function[wire.function] = wire
+    chain = map_.chain(chain_id)
+    colours = [("", "")] * len(_PADS)
+    if -1 <= k < len(chain.pixels) - 1:
+        view = joint_view(map_, chain, k + 1)
+        sides = zip(view.leaving.wires, view.arriving.wires, strict=True)
+        colours = [(leaving.colour or "", arriving.colour or "") for leaving, arriving in sides]
     start = "the board" if k < 0 else shown_number(k)
     end = shown_number(k + 1)
     lines = [f"Joint between {start} and {end}. Power off and unplugged."]
-    for function in Function:
-        wire = by_function.get(function, JointWire(function))
-        leaving = _end(
-            f"the wire leaving {start}", "DOUT" if function is Function.DATA else function, wire.leaving_colour
+    for (function, out, into), (leaving, arriving) in zip(_PADS, colours, strict=True):
+        lines.append(
+            f"{function}: the wire leaving {start} (pad {out}, {leaving or 'colour not noted'}) "
+            f"to the wire arriving at {end} (pad {into}, {arriving or 'colour not noted'})"
         )
-        arriving = _end(
-            f"the wire arriving at {end}", "DIN" if function is Function.DATA else function, wire.arriving_colour
-        )
-        lines.append(f"{function}: {leaving} to {arriving}")
-        if wire.leaving_colour and wire.arriving_colour and wire.leaving_colour != wire.arriving_colour:
-            lines.append(
-                f"   the colours differ: {wire.leaving_colour} to {wire.arriving_colour} is right for {function}"
-            )
+        if leaving and arriving and leaving != arriving:
+            lines.append(f"   the colours differ: {leaving} to {arriving} is right for {function}")
     lines.append("Read the pads: data leaves at DOUT and arrives at DIN; the arrow points away from the board.")
     return tuple(lines)
-
-
-def _end(which: str, pad: str, colour: str) -> str:
-    return f"{which} (pad {pad}, {colour})" if colour else f"{which} (pad {pad}, colour not noted)"
-
-
-def joint_wires(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[JointWire, ...]:
-    """The wires of the joint between k (-1: the board) and k+1 with the colours that the map's harness notes.
-
-    Empty when the map does not hold that joint.
-    """
-    chain = map_.chain(chain_id)
-    if not -1 <= k < len(chain.pixels) - 1:
-        return ()
-    joint = joint_at(chain, k + 1)
-    batches = {batch.id: batch for batch in map_.batches}
-    leaving = batches.get(chain.pixels[k].batch or "") if k >= 0 else None
-    arriving = batches.get(chain.pixels[k + 1].batch or "")
-    return (
-        JointWire(
-            Function.FIVE,
-            joint.leaving_5v or _own(leaving, "five_volt"),
-            joint.arriving_5v or _own(arriving, "five_volt"),
-        ),
-        JointWire(
-            Function.GROUND,
-            joint.leaving_ground or _own(leaving, "ground"),
-            joint.arriving_ground or _own(arriving, "ground"),
-        ),
-        JointWire(
-            Function.DATA,
-            joint.leaving_data or _own(leaving, "data_out"),
-            joint.arriving_data or _own(arriving, "data_in"),
-        ),
-    )
-
-
-def _own(batch: Batch | None, wire: str) -> str:
-    return "" if batch is None else str(getattr(batch, wire))

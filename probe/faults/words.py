@@ -2,26 +2,16 @@
 
 from __future__ import annotations
 
+from probe.cautions import FLEX, METERING, OFF_FIRST, SOAK, SOLDERING
 from probe.document.model import PlayfieldMap, shown_number
 from probe.faults.asking import FLIP_QUESTION, tried
 from probe.faults.explain import filled, why
-from probe.faults.flexlog import ACTIONS, CAUTION, meaning
+from probe.faults.flexlog import ACTIONS, meaning
 from probe.faults.jobs import looked_at, return_words
-from probe.faults.joint import joint_sheet, joint_wires
+from probe.faults.joint import joint_sheet
 from probe.faults.knowledge import CauseGroup, ChainPower, Who
 from probe.faults.state import Search, SearchMode
 
-OFF_FIRST = "Pixel supply off and machine unplugged before you touch it. Wait some minutes."
-POWERED = "Probe tips touch one pad only. Game unplugged, pixels on their own supply. Mains and coil parts: keep out."
-SOAK_CAUTION = (
-    "Stay in the house: supply and wires carry the ceiling's current all the time. Smell, heat or ticking: F3 and off."
-)
-SOLDERING = (
-    "Power off, unplugged at the wall, some minutes' wait: charge stays.",
-    "Ground goes on first and comes off last. Eye protection, fresh air, nothing dripping on wiring; joints stay hot.",
-    "Count strands and offcuts before power comes back. A fuse that blew had a reason: same value only.",
-    "Mains and coil wiring: only who is trained for it, by the local rules.",
-)
 _COLOUR_WORDS = {"R": "red", "G": "green", "B": "blue", "W": "white"}
 _JOINT_CAUSES = frozenset({CauseGroup.CHAIN})
 _HEAD_CAUSES = frozenset(
@@ -85,7 +75,7 @@ def details(search: Search) -> tuple[str, ...]:
         case SearchMode.REPAIR:
             lines += repair_lines(search)
         case SearchMode.FLEX:
-            lines += [CAUTION, "; ".join(ACTIONS)]
+            lines += [FLEX, "; ".join(ACTIONS)]
             if search.flex is not None:
                 seen = ("lags",) if search.flex.pattern == "march" else ("dark", "odd")
                 lines += [f"{word}: {meaning(search.flex.pattern, word)}" for word in seen]
@@ -93,7 +83,7 @@ def details(search: Search) -> tuple[str, ...]:
             if search.returned is not None:
                 lines.append(return_words(search.returned, search.length))
         case SearchMode.SOAK:
-            lines += [SOAK_CAUTION]
+            lines += [SOAK]
         case SearchMode.DONE:
             lines += search.outcome[1:]
         case _:
@@ -109,9 +99,9 @@ def _question_details(search: Search) -> list[str]:
     if asked.power is ChainPower.OFF or asked.who in (Who.METER_UNPOWERED, Who.JUMPER, Who.SWAP, Who.PROBE):
         lines.append(OFF_FIRST)
     elif asked.who is Who.METER_POWERED:
-        lines.append(POWERED)
+        lines.append(METERING)
     elif asked.who is Who.FLEX:
-        lines.append(CAUTION)
+        lines.append(FLEX)
     if asked.meter:
         ranges = search.knowledge.ranges[asked.meter]
         sample = "volts, such as 4.93 or 120 mV" if ranges.unit == "V" else "ohms, such as 330, 4.7k, or OL for open"
@@ -166,7 +156,7 @@ def repair_lines(search: Search) -> tuple[str, ...]:
 
 def sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
     """The joint's function and colour sheet with the cautions, k -1 for the joint at the board. To have beside the iron."""
-    return (*joint_sheet(k, joint_wires(map_, chain_id, k)), *SOLDERING)
+    return (*joint_sheet(map_, chain_id, k), *SOLDERING)
 
 
 def light_words(search: Search) -> tuple[bool, str]:

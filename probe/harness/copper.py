@@ -112,7 +112,7 @@ def iec_one_way_max_ohm_per_m(
     )
 
 
-class Wire(Frozen):
+class WireKind(Frozen):
     """A kind of wire: exactly one of gauge, area and measured resistance.
 
     `one_way_ohm_per_m` is one conductor at 20 C (a strip's rail, or a meter's figure). `rating_a` is the maker's figure
@@ -215,7 +215,7 @@ def ampacity_guidance(*, copper_mm2: float) -> AmpacityGuidance:
     )
 
 
-def wire_rating_a(wire: Wire) -> float:
+def wire_rating_a(wire: WireKind) -> float:
     """The maker's rating in A if given, else the bundled guidance [7]. Raises PowerError where neither exists."""
     if wire.rating_a is not None:
         return wire.rating_a

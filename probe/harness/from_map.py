@@ -18,7 +18,7 @@ from probe.document.model.harness import Feed, Power, Supply
 from probe.document.wiring import feed_number, joints_in_order
 from probe.harness.base import PowerError, plain
 from probe.harness.checks import PowerFinding, Weight, findings
-from probe.harness.copper import Wire
+from probe.harness.copper import WireKind
 from probe.harness.pixels import PIXEL_KINDS
 from probe.harness.plan import (
     ChainPlan,
@@ -45,10 +45,10 @@ ASSUMED_GROUND_MM: Final = 1_000.0
 SUGGEST_UP_TO: Final = 3_000  # pixels; beyond, looking for one more feed takes seconds
 
 
-def wire_of(gauge: str) -> Wire:
+def wire_of(gauge: str) -> WireKind:
     """A gauge as the map notes it (`22 AWG`, `0.34 mm²`) as wire."""
     size, unit = gauge.split()
-    return Wire(awg=int(size)) if unit == "AWG" else Wire(area_mm2=float(size))
+    return WireKind(awg=int(size)) if unit == "AWG" else WireKind(area_mm2=float(size))
 
 
 @dataclass(frozen=True, slots=True)

@@ -177,7 +177,7 @@ class LadderState:
 
 
 @dataclass(frozen=True, slots=True)
-class Solution:
+class SolvedCircuit:
     """The solved network. Feed currents: plus out of the supply, ground back into it, in A, in the order of the taps.
 
     supply_a includes the terminal load; a negative figure means the supply is being fed backwards. `residual_a` is the
@@ -202,7 +202,7 @@ SHARE_ENOUGH: Final = 1e-7  # how closely a line search finds its place along th
 NEARLY: Final = 1e-6  # residual over the largest current from where whole steps are taken: rounding misleads a search
 
 
-def solve(circuit: Circuit) -> Solution:
+def solve(circuit: Circuit) -> SolvedCircuit:
     """Solve the network. Raises PowerError for pixels with no feed."""
     return _Network(circuit).solve()
 
@@ -357,7 +357,7 @@ class _Network:
                 total -= drive * across_step
         return total
 
-    def solve(self) -> Solution:
+    def solve(self) -> SolvedCircuit:
         """Newton steps from the all-regulating solution."""
         if self.count == 0:
             nodes = np.zeros(0)
@@ -404,7 +404,7 @@ class _Network:
 
         return float(brentq(slope, 0.0, 1.0, xtol=SHARE_ENOUGH))
 
-    def _result(self, nodes: Floats, terminals: Floats, *, steps: int, residual: float) -> Solution:
+    def _result(self, nodes: Floats, terminals: Floats, *, steps: int, residual: float) -> SolvedCircuit:
         supplies = len(self.sources)
         plus, ground = nodes[0::2], nodes[1::2]
         volt = plus - ground
@@ -435,7 +435,7 @@ class _Network:
         ) if self.count else 0.0  # fmt: skip
         supply_a = np.array([s.terminal_load_a for s in self.sources], dtype=np.float64)
         np.add.at(supply_a, self.tap_supply, feed_plus)
-        return Solution(
+        return SolvedCircuit(
             ladders=tuple(states),
             feed_plus_a=feed_plus,
             feed_ground_a=feed_ground,

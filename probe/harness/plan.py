@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Self
 from pydantic import Field, model_validator
 
 from probe.harness.base import Frozen, PowerError
-from probe.harness.copper import Wire
+from probe.harness.copper import WireKind
 from probe.harness.pixels import PixelKind, pixel_kind
 
 if TYPE_CHECKING:
@@ -61,8 +61,8 @@ class ChainPlan(Frozen):
 
     name: str
     runs: tuple[PixelRun, ...] = Field(min_length=1)
-    wire: Wire
-    ground_wire: Wire | None = None
+    wire: WireKind
+    ground_wire: WireKind | None = None
     spacing_m: float | None = Field(default=None, ge=0)
     section_m: tuple[float, ...] | None = None
     joint_ohm: float = Field(default=0.002, ge=0)
@@ -145,7 +145,7 @@ class FeedPlan(Frozen):
     chain: str
     pixel: int = Field(ge=0)
     supply: str
-    wire: Wire
+    wire: WireKind
     length_m: float = Field(ge=0)
     contact_ohm: float = Field(default=0.010, ge=0)
 
@@ -166,7 +166,7 @@ class GroundJoin(Frozen):
 
     first: str
     second: str
-    wire: Wire
+    wire: WireKind
     length_m: float = Field(ge=0)
 
 
@@ -227,7 +227,7 @@ class PowerPlan(Frozen):
         names = {feed.supply for feed in self.feeds if feed.chain == chain.name}
         return tuple(supply for supply in self.supplies if supply.name in names)
 
-    def one_way_ohm_per_m(self, wire: Wire) -> float:
+    def one_way_ohm_per_m(self, wire: WireKind) -> float:
         """One metre of one conductor at the plan's copper temperature."""
         return wire.one_way_resistance_ohm_per_m(temperature_c=self.copper_c)
 

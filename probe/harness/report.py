@@ -15,7 +15,7 @@ from probe.harness.base import PowerError
 from probe.harness.copper import (
     FuseChoice,
     FuseVerdict,
-    Wire,
+    WireKind,
     choose_fuse,
     conductor_temperature_c,
     supply_size_a,
@@ -29,7 +29,7 @@ from probe.harness.network import (
     Ladder,
     LadderState,
     PixelLoads,
-    Solution,
+    SolvedCircuit,
     Source,
     solve,
 )
@@ -221,7 +221,7 @@ def state_report(plan: PowerPlan, state: LoadState) -> StateReport:
     return _state(plan, state, solve(circuit(plan, state)))
 
 
-def _state(plan: PowerPlan, state: LoadState, answer: Solution) -> StateReport:
+def _state(plan: PowerPlan, state: LoadState, answer: SolvedCircuit) -> StateReport:
     chains = tuple(
         ChainVolts(name=chain.name, volt=rail.volt, current_a=rail.current_a, regulating=int(rail.regulating.sum()))
         for chain, rail in zip(plan.chains, answer.ladders, strict=True)
@@ -245,7 +245,7 @@ def _state(plan: PowerPlan, state: LoadState, answer: Solution) -> StateReport:
     )
 
 
-def _worst_joint(plan: PowerPlan, answer: Solution) -> JointLoss | None:
+def _worst_joint(plan: PowerPlan, answer: SolvedCircuit) -> JointLoss | None:
     """The joint that loses most; None where no chain has joints with resistance."""
     worst: JointLoss | None = None
     for chain, rail in zip(plan.chains, answer.ladders, strict=True):
@@ -305,7 +305,7 @@ def _size(load_a: float) -> float | None:
         return None
 
 
-def _feed(plan: PowerPlan, feed: FeedPlan, *, planned_a: float, fault: Solution, number: int) -> FeedReport:
+def _feed(plan: PowerPlan, feed: FeedPlan, *, planned_a: float, fault: SolvedCircuit, number: int) -> FeedReport:
     """Fuse for a feed; it guards the feed's own wire and the chain's two wires behind it."""
     chain = plan.chain(feed.chain)
     fault_a = abs(float(fault.feed_plus_a[number]))
@@ -326,7 +326,7 @@ def _feed(plan: PowerPlan, feed: FeedPlan, *, planned_a: float, fault: Solution,
     )
 
 
-def _thinnest(wires: tuple[Wire, ...]) -> tuple[float | None, str, str]:
+def _thinnest(wires: tuple[WireKind, ...]) -> tuple[float | None, str, str]:
     """Least rating among the wires, the name of that wire, and what is wrong if one is not known."""
     ratings = []
     for wire in wires:
@@ -338,7 +338,7 @@ def _thinnest(wires: tuple[Wire, ...]) -> tuple[float | None, str, str]:
     return least, wires[ratings.index(least)].name, ""
 
 
-def _temperature(plan: PowerPlan, wire: Wire, current_a: float) -> float:
+def _temperature(plan: PowerPlan, wire: WireKind, current_a: float) -> float:
     return conductor_temperature_c(
         current_a=current_a,
         copper_mm2=wire.copper_mm2,

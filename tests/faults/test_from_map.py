@@ -9,7 +9,7 @@ from probe.document.model.harness import Batch, Joint
 from probe.document.operations import add_chain, new_map, replace_chain
 from probe.document.revisions import undo
 from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, WORKED_WEEKS, days_between, derive, facts
-from probe.faults.joint import Function, joint_wires
+from probe.faults.joint import joint_sheet
 from probe.faults.log import kept
 
 NOW = "2025-03-16T20:00:00Z"
@@ -84,10 +84,12 @@ def test_wires_take_the_joints_colours_before_the_batches() -> None:
     made = a_map(joints=(joint,))
     one = Batch(id="one", name="One", five_volt="red", ground="white", data_in="green", data_out="blue")
     made = made.model_copy(update={"batches": (one, Batch(id="two", name="Two", data_in="yellow"))})
-    wires = {wire.function: (wire.leaving_colour, wire.arriving_colour) for wire in joint_wires(made, "a", 4)}
-    assert wires == {Function.FIVE: ("pink", ""), Function.GROUND: ("white", ""), Function.DATA: ("blue", "yellow")}
-    assert joint_wires(made, "a", 7) == ()
-    assert joint_wires(made, "a", -1)[2].arriving_colour == "green"
+    _, five, ground, data, *_ = [line for line in joint_sheet(made, "a", 4) if "differ" not in line]
+    assert ("(pad 5 V, pink)" in five, "(pad 5 V, colour not noted)" in five) == (True, True)
+    assert ("(pad GND, white)" in ground, "(pad GND, colour not noted)" in ground) == (True, True)
+    assert ("(pad DOUT, blue)" in data, "(pad DIN, yellow)" in data) == (True, True)
+    assert all("colour not noted" in line for line in joint_sheet(made, "a", 7)[1:4])
+    assert "(pad DIN, green)" in joint_sheet(made, "a", -1)[3]
 
 
 def test_what_is_kept_can_be_undone_and_hides_no_older_revision() -> None:

@@ -8,7 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from probe.faults.joint import EXPECTED, Function, JointTest, JointWire, Suspected, joint_sheet, next_test, remaining
+from probe.document.model import Chain, Pixel
+from probe.document.model.harness import Joint
+from probe.document.operations import add_chain, new_map
+from probe.faults.joint import EXPECTED, JointTest, Suspected, joint_sheet, next_test, remaining
 from probe.faults.meter import judge, parse_readings
 from probe.faults.tables import load
 from probe.practice.person import SimulatedPerson
@@ -78,17 +81,30 @@ def test_the_planted_one_is_never_struck_out(suspect: Suspected, skipped: set[Jo
     assert len(results) <= len(JointTest)
 
 
+def sheet_of(k: int, joint: Joint) -> tuple[str, ...]:
+    """The sheet of one joint in a chain of 20."""
+    pixels = tuple(Pixel(id=f"p{n}") for n in range(20))
+    chain = Chain(id="a", name="Playfield", output=0, pixels=pixels, joints=(joint,))
+    return joint_sheet(add_chain(new_map("Kelp Forest"), chain), "a", k)
+
+
 def test_the_sheet_names_function_before_colour_on_both_sides() -> None:
-    lines = joint_sheet(14, [JointWire(Function.DATA, "green", "white"), JointWire(Function.FIVE, "red", "red")])
+    joint = Joint(
+        after="p14", before="p15", leaving_5v="red", arriving_5v="red", leaving_data="green", arriving_data="white"
+    )
+    lines = sheet_of(14, joint)
     text = "\n".join(lines)
     assert "the wire leaving 14 (15th) (pad DOUT, green) to the wire arriving at 15 (16th) (pad DIN, white)" in text
     assert "the colours differ: green to white is right for data" in text
     assert "5 V: the wire leaving 14 (15th) (pad 5 V, red)" in text
+    assert "the colours differ: red" not in text
     assert "colour not noted" in text
     assert "Power off and unplugged" in lines[0]
+    assert [line.split(":")[0] for line in lines[1:5]] == ["5 V", "GND", "data", "   the colours differ"]
 
 
-def test_the_sheet_begins_at_the_board_and_refuses_two_wires_for_one_function() -> None:
-    assert "the board" in joint_sheet(-1)[0]
-    with pytest.raises(ValueError, match="two wires for data"):
-        joint_sheet(3, [JointWire(Function.DATA), JointWire(Function.DATA)])
+def test_the_sheet_begins_at_the_board_and_goes_on_past_what_the_map_holds() -> None:
+    lead = sheet_of(-1, Joint(before="p0", leaving_data="green"))
+    assert "the board" in lead[0]
+    assert "the wire leaving the board (pad DOUT, green)" in lead[3]
+    assert sum("colour not noted" in line for line in sheet_of(19, Joint(before="p0", leaving_data="green"))) == 3

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from probe.harness.network import Circuit, FeedTap, Floats, Ladder, PixelLoads, Solution, Source, solve
+from probe.harness.network import Circuit, FeedTap, Floats, Ladder, PixelLoads, SolvedCircuit, Source, solve
 
 
 @dataclass(frozen=True)
@@ -17,7 +17,7 @@ class Distributor:
     at_m: Floats
     volt: Floats
     end_a: Floats
-    solution: Solution
+    solution: SolvedCircuit
 
     def at(self, place_m: float) -> float:
         """Volts at the load there."""

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 from probe.harness import network
 from probe.harness.base import PowerError
-from probe.harness.network import Circuit, FeedTap, Floats, GroundLink, Ladder, PixelLoads, Solution, Source
+from probe.harness.network import Circuit, FeedTap, Floats, GroundLink, Ladder, PixelLoads, SolvedCircuit, Source
 from tests.harness import spice
 
 
-def solve(**parts: Any) -> Solution:
+def solve(**parts: Any) -> SolvedCircuit:
     """The solved circuit of these parts."""
     return network.solve(Circuit(**parts))
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from probe.cautions import CAUTIONS, Moment, cautions
 from probe.export.voltage_svg import svg
 from probe.harness.base import PowerError
-from probe.harness.copper import Wire
+from probe.harness.copper import WireKind
 from probe.harness.picture import Role, VoltProfile, cells, picture, profile_of_plan
 from probe.harness.plan import ChainPlan, FeedPlan, LoadState, NamedPixel, PixelRun, PowerPlan, SupplyPlan
 from probe.harness.report import report
@@ -33,12 +33,12 @@ def small_plan() -> PowerPlan:
             ChainPlan(
                 name="reef",
                 runs=(PixelRun(kind="WS2812B-V5", count=60),),
-                wire=Wire(awg=22),
+                wire=WireKind(awg=22),
                 spacing_m=0.1,
                 places=(NamedPixel(pixel=7, name="kelp arch"), NamedPixel(pixel=55, name="shooter lane")),
             ),
         ),
-        feeds=(FeedPlan(name="board end", chain="reef", pixel=0, supply="main", wire=Wire(awg=18), length_m=0.5),),
+        feeds=(FeedPlan(name="board end", chain="reef", pixel=0, supply="main", wire=WireKind(awg=18), length_m=0.5),),
         supplies=(SupplyPlan(name="main"),),
     )
 

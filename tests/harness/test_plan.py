@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from probe.harness.base import PowerError
 from probe.harness.checks import Weight, findings
-from probe.harness.copper import FuseVerdict, Wire
+from probe.harness.copper import FuseVerdict, WireKind
 from probe.harness.plan import (
     ChainPlan,
     FeedPlan,
@@ -27,7 +27,7 @@ from probe.harness.plan import (
 from probe.harness.report import PowerReport, report, state_report, suggest_feed
 from tests.harness.copper import awg_one_way_ohm_per_m
 
-THIN, THICK = Wire(awg=22), Wire(awg=18)
+THIN, THICK = WireKind(awg=22), WireKind(awg=18)
 
 
 def chain(name: str = "reef", **changes: Any) -> ChainPlan:
@@ -103,7 +103,7 @@ def test_uniform_chain_against_the_closed_form() -> None:
 )
 def test_rule_of_thumb_drops(awg: int, count: int, drop_volt: float) -> None:
     """Wire resistance behind it: HyperPhysics table, 22 AWG 53 and 26 AWG 134 mohm/m."""
-    wire = Wire(awg=awg, stranded=False)
+    wire = WireKind(awg=awg, stranded=False)
     one = chain(runs=(PixelRun(kind="WS2812B", count=count),), wire=wire, joint_ohm=0, ceiling_ma=count * 20)
     head = feed(wire=wire, length_m=0.1, contact_ohm=0)
     state = state_report(plan(chains=(one,), feeds=(head,), copper_c=20), LoadState.CEILING)
@@ -127,7 +127,7 @@ def test_mixed_kinds_and_levels_per_pixel() -> None:
 
 def test_thinner_ground_wire_shows() -> None:
     both = state_report(plan(), LoadState.CEILING).lowest.volt
-    poor = state_report(plan(chains=(chain(ground_wire=Wire(awg=26)),)), LoadState.CEILING).lowest.volt
+    poor = state_report(plan(chains=(chain(ground_wire=WireKind(awg=26)),)), LoadState.CEILING).lowest.volt
     assert poor < both
 
 
@@ -175,14 +175,14 @@ def test_fuse_covers_a_data_fault() -> None:
     """22 AWG behind 18 AWG: the chain's wire limits (3.5 A guidance); 2.196 A full white x 1.25 = 2.745, so 3 A."""
     one = report(plan(chains=(chain(ceiling_ma=500),))).feeds[0]
     assert (one.fuse.rating_a, one.fuse.verdict, one.thinnest) == (3.0, FuseVerdict.FITS, "22 AWG")
-    thin = report(plan(chains=(chain(wire=Wire(awg=24), ceiling_ma=500),)))
+    thin = report(plan(chains=(chain(wire=WireKind(awg=24), ceiling_ma=500),)))
     assert thin.feeds[0].fuse.verdict is FuseVerdict.CEILING_ONLY
     assert codes(thin)["fuse-ceiling-only"] is Weight.WARNING
-    never = report(plan(chains=(chain(wire=Wire(awg=26)),)))
+    never = report(plan(chains=(chain(wire=WireKind(awg=26)),)))
     assert codes(never)["no-fuse-fits"] is Weight.STOP
-    foil = report(plan(chains=(chain(wire=Wire(one_way_ohm_per_m=0.0308)),)))
+    foil = report(plan(chains=(chain(wire=WireKind(one_way_ohm_per_m=0.0308)),)))
     assert codes(foil)["wire-rating-unknown"] is Weight.STOP
-    rated = report(plan(chains=(chain(wire=Wire(one_way_ohm_per_m=0.0308, rating_a=5)),)))
+    rated = report(plan(chains=(chain(wire=WireKind(one_way_ohm_per_m=0.0308, rating_a=5)),)))
     assert rated.feeds[0].fuse.rating_a == 3
 
 
@@ -255,7 +255,9 @@ def test_ceiling_eaten_by_dark_pixels() -> None:
 
 
 def test_warm_wire_is_reported() -> None:
-    hot = report(plan(chains=(chain(runs=(PixelRun(kind="WS2812B", count=200),), spacing_m=0.01, wire=Wire(awg=24)),)))
+    hot = report(
+        plan(chains=(chain(runs=(PixelRun(kind="WS2812B", count=200),), spacing_m=0.01, wire=WireKind(awg=24)),))
+    )
     assert codes(hot)["warm-wire"] is Weight.WARNING
     assert hot.chains[0].hottest_wire_c > 60
 
@@ -301,7 +303,7 @@ def test_no_suggestion_where_nothing_helps() -> None:
 def test_reports_hang_together(counts: list[int], levels: list[int], places: list[float], gauge: int) -> None:
     """Kirchhoff for pixels, feeds and supplies; more light never raises the lowest pixel."""
     chains = tuple(
-        chain(f"c{k}", runs=(PixelRun(kind="WS2812B", count=n, level=levels[k]),), wire=Wire(awg=gauge))
+        chain(f"c{k}", runs=(PixelRun(kind="WS2812B", count=n, level=levels[k]),), wire=WireKind(awg=gauge))
         for k, n in enumerate(counts)
     )
     feeds = tuple(
@@ -355,7 +357,7 @@ def test_plans_that_are_none_are_refused() -> None:
 
 
 def test_plan_survives_json() -> None:
-    wanted = plan(chains=(chain(places=(NamedPixel(pixel=3, name="kelp arch"),), ground_wire=Wire(area_mm2=0.34)),))
+    wanted = plan(chains=(chain(places=(NamedPixel(pixel=3, name="kelp arch"),), ground_wire=WireKind(area_mm2=0.34)),))
     assert PowerPlan.model_validate_json(wanted.model_dump_json()) == wanted
 
 

@@ -13,7 +13,7 @@ from probe.harness.copper import (
     BLADE_FUSES,
     CHASSIS_A_BY_AWG,
     FuseVerdict,
-    Wire,
+    WireKind,
     ampacity_guidance,
     awg_area_mm2,
     choose_fuse,
@@ -47,7 +47,7 @@ def test_continuous_load_rule() -> None:
 
 def test_fuse_on_22_awg() -> None:
     """The usual trade example: 22 AWG, a 3 A fuse, 2.25 A at most (load kept to 75 to 80 %: common practice)."""
-    rating = wire_rating_a(Wire(awg=22))
+    rating = wire_rating_a(WireKind(awg=22))
     choice = choose_fuse(planned_a=2.25, fault_a=2.25, wire_rating_a=rating)
     assert (choice.rating_a, choice.colour, choice.verdict) == (3, "violet", FuseVerdict.FITS)
     assert choose_fuse(planned_a=2.5, fault_a=2.5, wire_rating_a=rating).verdict is FuseVerdict.NONE
@@ -126,8 +126,8 @@ def test_guidance_rises_with_copper_and_ends_where_figures_end() -> None:
     with pytest.raises(PowerError, match="rating_a"):
         ampacity_guidance(copper_mm2=10)
     with pytest.raises(PowerError, match="rating_a"):
-        wire_rating_a(Wire(one_way_ohm_per_m=0.03))
-    assert wire_rating_a(Wire(one_way_ohm_per_m=0.03, rating_a=4)) == 4
+        wire_rating_a(WireKind(one_way_ohm_per_m=0.03))
+    assert wire_rating_a(WireKind(one_way_ohm_per_m=0.03, rating_a=4)) == 4
 
 
 def test_nusselt_of_a_pipe() -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from probe.harness.base import PowerError
 from probe.harness.copper import (
     ConductorClass,
-    Wire,
+    WireKind,
     awg_area_mm2,
     awg_diameter_mm,
     equivalent_awg,
@@ -86,8 +86,8 @@ def test_iec_60228(area_mm2: float, solid: float, flexible: float) -> None:
 
 @pytest.mark.parametrize(("area_mm2", "ohm_per_km"), [(0.14, 134), (0.22, 96), (0.25, 76), (0.34, 53)])
 def test_din_vde_0295_small_sizes(area_mm2: float, ohm_per_km: float) -> None:
-    """DIN VDE 0295 class 5; a Wire of that size takes the table's value."""
-    assert Wire(area_mm2=area_mm2).one_way_resistance_ohm_per_m() * 1000 == pytest.approx(ohm_per_km)
+    """DIN VDE 0295 class 5; a WireKind of that size takes the table's value."""
+    assert WireKind(area_mm2=area_mm2).one_way_resistance_ohm_per_m() * 1000 == pytest.approx(ohm_per_km)
 
 
 @pytest.mark.parametrize(
@@ -106,7 +106,7 @@ def test_iec_conversion(temperature_c: float, k: float) -> None:
     [(22, 13.73, 16.2), (24, 23.30, 27.7), (26, 37.3, 44.5), (28, 64.9, 70.7)],
 )
 def test_stranded_lies_among_real_cables(awg: int, low: float, high: float) -> None:
-    ohm = Wire(awg=awg).one_way_resistance_ohm_per_m() * METRES_PER_1000_FT
+    ohm = WireKind(awg=awg).one_way_resistance_ohm_per_m() * METRES_PER_1000_FT
     assert low < ohm <= high * 1.1
 
 
@@ -117,9 +117,9 @@ def test_gauge_and_area_are_inverse(awg: int) -> None:
 
 def test_bad_wire_says_what_to_do() -> None:
     with pytest.raises(ValueError, match="exactly one of awg, area_mm2"):
-        Wire(awg=22, area_mm2=0.34)
+        WireKind(awg=22, area_mm2=0.34)
     with pytest.raises(ValueError, match="exactly one"):
-        Wire()
+        WireKind()
     with pytest.raises(PowerError, match="area in mm²"):
         awg_diameter_mm(awg=60)
     with pytest.raises(PowerError, match=r"Listed: 0\.5"):
@@ -131,8 +131,8 @@ def test_bad_wire_says_what_to_do() -> None:
 
 
 def test_wire_names() -> None:
-    assert Wire(awg=22).name == "22 AWG"
-    assert Wire(awg=0).name == "1/0 AWG"
-    assert Wire(awg=-3).name == "4/0 AWG"
-    assert Wire(area_mm2=0.34).name == "0.34 mm²"
-    assert Wire(one_way_ohm_per_m=0.0308).name == "30.8 mΩ/m"
+    assert WireKind(awg=22).name == "22 AWG"
+    assert WireKind(awg=0).name == "1/0 AWG"
+    assert WireKind(awg=-3).name == "4/0 AWG"
+    assert WireKind(area_mm2=0.34).name == "0.34 mm²"
+    assert WireKind(one_way_ohm_per_m=0.0308).name == "30.8 mΩ/m"
