@@ -157,7 +157,7 @@ def _timing(plan: PowerPlan, chain: ChainPlan, report: PowerReport) -> Iterator[
     if not own.logic.reads_high:
         yield Weight.WARNING, "data-level", own.logic.advice
     if own.hottest_wire_c > WARM_C:
-        text = f"{_warm(own.hottest_wire_c)} in its wire at full white. Thicker wire or one more feed."
+        text = f"{warmth(own.hottest_wire_c)} in its wire at full white. Thicker wire or one more feed."
         yield Weight.WARNING, "warm-wire", text
 
 
@@ -169,10 +169,11 @@ def _feed(feed: FeedReport) -> Iterator[_Said]:
     elif feed.fuse.verdict is FuseVerdict.CEILING_ONLY:
         yield Weight.WARNING, "fuse-ceiling-only", feed.fuse.reason
     if feed.wire_c > WARM_C:
-        yield Weight.WARNING, "warm-wire", f"{_warm(feed.wire_c)} at full white. Use thicker wire."
+        yield Weight.WARNING, "warm-wire", f"{warmth(feed.wire_c)} at full white. Use thicker wire."
 
 
-def _warm(temperature_c: float) -> str:
+def warmth(temperature_c: float) -> str:
+    """An estimated temperature in words; `inf` is above the model's limit."""
     return "above 200 °C" if temperature_c == float("inf") else f"about {temperature_c:.0f} °C"
 
 

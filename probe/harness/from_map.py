@@ -20,16 +20,7 @@ from probe.harness.base import PowerError, plain
 from probe.harness.checks import PowerFinding, Weight, findings
 from probe.harness.copper import WireKind
 from probe.harness.pixels import PIXEL_KINDS
-from probe.harness.plan import (
-    ChainPlan,
-    FeedPlan,
-    GroundJoin,
-    NamedPixel,
-    OddJoint,
-    PixelRun,
-    PowerPlan,
-    SupplyPlan,
-)
+from probe.harness.plan import ChainPlan, FeedPlan, GroundJoin, NamedPixel, OddJoint, PixelRun, PowerPlan, SupplyPlan
 
 if TYPE_CHECKING:
     from probe.harness.report import FeedSuggestion, PowerReport

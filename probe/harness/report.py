@@ -75,7 +75,6 @@ class ChainVolts:
     name: str
     volt: Floats
     current_a: Floats
-    regulating: int  # how many pixels hold their current
 
     @property
     def total_a(self) -> float:
@@ -223,7 +222,7 @@ def state_report(plan: PowerPlan, state: LoadState) -> StateReport:
 
 def _state(plan: PowerPlan, state: LoadState, answer: SolvedCircuit) -> StateReport:
     chains = tuple(
-        ChainVolts(name=chain.name, volt=rail.volt, current_a=rail.current_a, regulating=int(rail.regulating.sum()))
+        ChainVolts(name=chain.name, volt=rail.volt, current_a=rail.current_a)
         for chain, rail in zip(plan.chains, answer.ladders, strict=True)
     )
     feeds = tuple(
@@ -392,15 +391,10 @@ class FeedSuggestion:
     after: PixelVolt
 
 
-def suggest_feed(
-    plan: PowerPlan,
-    *,
-    state: LoadState = LoadState.CEILING,
-    lead_ohm: float | None = None,
-) -> FeedSuggestion | None:
+def suggest_feed(plan: PowerPlan, *, state: LoadState = LoadState.CEILING) -> FeedSuggestion | None:
     """Best place for one more feed on the chain with the lowest pixel; None if no place gains a millivolt.
 
-    The new feed's wires take `lead_ohm` each, by default as the best feed of that chain. It comes from the supply of
+    The new feed's wires are those of the best feed of that chain. It comes from the supply of
     the nearest feed on the same unbroken piece of 5 V wire, so that two supplies are never joined. Evenly spaced
     places are tried first, then those between the best one's neighbours: exact for chains of up to 17 pixels and for a
     gain with one peak along the chain. Raises PowerError if the plan makes no circuit.
@@ -415,19 +409,17 @@ def suggest_feed(
     first = max((cut + 1 for cut in cuts if cut < lowest.pixel), default=0)
     last = min((cut for cut in cuts if cut >= lowest.pixel), default=chain.count - 1)
     own = [tap for tap in net.taps if tap.chain == number and first <= tap.pixel <= last]
-    leads = [(lead_ohm, lead_ohm)] if lead_ohm is not None else [(tap.plus_ohm, tap.ground_ohm) for tap in own]
-    plus_ohm, ground_ohm = min(leads, key=sum)
-    tried: dict[int, tuple[float, float, PixelVolt, FeedTap]] = {}
+    lead = min(own, key=lambda tap: tap.plus_ohm + tap.ground_ohm)
+    tried: dict[int, tuple[tuple[float, float], PixelVolt, FeedTap]] = {}
 
     def score(pixel: int) -> tuple[float, float]:
         if pixel not in tried:
             nearest = min(own, key=lambda tap: abs(tap.pixel - pixel))
-            tap = FeedTap(chain=number, pixel=pixel, supply=nearest.supply, plus_ohm=plus_ohm, ground_ohm=ground_ohm)
-            answer = solve(replace(net, taps=(*net.taps, tap)))
-            new = answer.ladders[number].volt
+            tap = replace(lead, pixel=pixel, supply=nearest.supply)
+            new = solve(replace(net, taps=(*net.taps, tap))).ladders[number].volt
             spot = PixelVolt(chain=chain.name, pixel=int(np.argmin(new)), volt=float(new.min()))
-            tried[pixel] = (spot.volt, float(new.mean()), spot, tap)
-        return tried[pixel][:2]
+            tried[pixel] = ((spot.volt, float(new.mean())), spot, tap)
+        return tried[pixel][0]
 
     low, high = first, last
     while True:
@@ -437,14 +429,8 @@ def suggest_feed(
             break
         at = places.index(best)
         low, high = places[max(at - 1, 0)], places[min(at + 1, len(places) - 1)]
-    best = max(tried, key=lambda p: tried[p][:2])
-    _, _, spot, tap = tried[best]
+    best = max(tried, key=score)
+    _, spot, tap = tried[best]
     if spot.volt - lowest.volt < 1e-3:
         return None
-    return FeedSuggestion(
-        chain=chain.name,
-        pixel=best,
-        supply=plan.supplies[tap.supply].name,
-        before=lowest,
-        after=spot,
-    )
+    return FeedSuggestion(chain.name, best, plan.supplies[tap.supply].name, before=lowest, after=spot)

@@ -6,14 +6,14 @@ Lines hold names from the map with control characters taken out; a screen passes
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from probe.cautions import Moment, cautions
 from probe.document.model import Chain, PlayfieldMap, shown_number
 from probe.document.model.harness import Fixing
 from probe.harness.base import plain
-from probe.harness.checks import Weight
+from probe.harness.checks import Weight, warmth
 from probe.harness.copper import LARGEST_LOAD_SHARE
 from probe.harness.from_map import MapPlan, MapPower
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
@@ -129,8 +129,7 @@ def _feed(made: MapPlan, feed: FeedReport) -> Iterator[str]:
     fuse = "no fuse fits" if feed.fuse.rating_a is None else f"fuse {feed.fuse.rating_a:g} A ({feed.fuse.colour})"
     yield f"  {fuse}{fitted}. {feed.fuse.reason}"
     rating = "not known" if feed.wire_rating_a is None else f"{feed.wire_rating_a:.2g} A (guidance unless the maker's)"
-    heat = "above 200 °C" if feed.wire_c == float("inf") else f"about {feed.wire_c:.0f} °C"
-    yield f"  thinnest wire behind it: {feed.thinnest}, rated {rating}; its own wire {heat} at full white"
+    yield f"  thinnest wire behind it: {feed.thinnest}, rated {rating}; its own wire {warmth(feed.wire_c)} at full white"
 
 
 def _supply(made: MapPlan, supply: SupplyReport) -> str:
@@ -165,8 +164,7 @@ def _chain(made: MapPlan, chain: ChainReport) -> Iterator[str]:
         )
     if not usb.inrush_ok:
         yield f"  its {usb.inrush_uf:.3g} µF are more than a USB port should see when plugged in"
-    heat = "above 200 °C" if chain.hottest_wire_c == float("inf") else f"about {chain.hottest_wire_c:.0f} °C"
-    yield f"  hottest wire in the chain {heat} at full white"
+    yield f"  hottest wire in the chain {warmth(chain.hottest_wire_c)} at full white"
     for reminder in chain.reminders:
         yield f"  fit: {reminder.part} ({reminder.why})"
 
@@ -175,10 +173,8 @@ def as_data(power: MapPower) -> dict[str, Any]:
     """The report as plain values for JSON: SI units in the names, no text that needs a parser."""
     out: dict[str, Any] = {
         "must_stop": power.must_stop,
-        "findings": [
-            {"weight": f.weight.value, "code": f.code, "where": f.where, "text": f.text} for f in power.findings
-        ],
-        "assumed": [{"where": a.where, "text": a.text} for a in power.assumed],
+        "findings": [asdict(finding) for finding in power.findings],
+        "assumed": [asdict(assumed) for assumed in power.assumed],
         "cautions": [{"code": c.code, "text": c.text} for c in cautions(Moment.PLANNING)],
     }
     if power.solved is None:
@@ -225,14 +221,10 @@ def _finite(value: float) -> float | None:
 
 def _state_data(made: MapPlan, solved: PowerReport, state: LoadState) -> dict[str, Any]:
     own = solved.state(state)
-    worst = own.worst_joint
     return {
         "total_a": own.total_a,
-        "lowest": {"chain": own.lowest.chain, "pixel": own.lowest.pixel, "volt": own.lowest.volt},
-        "worst_joint": worst and {
-            "chain": worst.chain, "after_pixel": worst.after_pixel, "joint_volt": worst.joint_volt,
-            "joint_watt": worst.joint_watt, "section_volt": worst.section_volt,
-        },
+        "lowest": asdict(own.lowest),
+        "worst_joint": own.worst_joint and asdict(own.worst_joint),
         "feeds_a": {f.name: f.plus_a for f in own.feeds},
         "supplies_a": {s.name: s.load_a for s in own.supplies},
         "chains": [
