@@ -25,6 +25,7 @@ import time
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
@@ -224,4 +225,4 @@ async def _quietly(work: Awaitable[None]) -> None:
     try:
         await work
     except Exception as error:
-        log_trouble(error)
+        await run_blocking(partial(log_trouble, error), what="the log")

@@ -24,6 +24,7 @@ import pytest
 from probe.cli.outcome import Exit
 from probe.document.file import MapFile, load_map
 from probe.document.model import PlayfieldMap
+from probe.link.replay import read_transcript
 
 ROOT = Path(__file__).resolve().parents[2]
 GONE_S = 3.0
@@ -195,6 +196,8 @@ here, create = Path.cwd(), Disk.create
 FOLDERS = {"map": here, "state": here / "state" / "playfield-probe", "temporary": here / "tmp", "memory": Path("/dev/shm")}
 def planted(self, path, mode):
     wanted = dict(word.split("=") for word in (here / "trouble").read_text().split()) if (here / "trouble").exists() else {}
+    if path.parent == here and (here / "wire.log").exists():
+        (here / "on-the-wire").write_bytes((here / "wire.log").read_bytes())
     for name, what in wanted.items():
         if path.parent == FOLDERS[name]:
             (here / f"hit-{name}").touch()
@@ -204,7 +207,10 @@ def planted(self, path, mode):
     return create(self, path, mode)
 Disk.create = planted
 """
-"""A disk that hangs or fails, from when the file `trouble` says so: `map=hangs state=fails temporary=… memory=…`."""
+"""A disk that hangs or fails, from when the file `trouble` says so: `map=hangs state=fails temporary=… memory=…`.
+
+`on-the-wire` holds what the wire's log said when the map was last about to be written.
+"""
 SLOW = pytest.mark.slow
 QUIT = "\x11"
 
@@ -264,6 +270,30 @@ def test_the_terminal_goes_away(controlling: bool, ignored: tuple[signal.Signals
         assert started.ends() == 128 + signal.SIGHUP
         with MapFile.open(tmp_path / "kept.json") as file:  # and let go of
             assert has_label(file.map)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("way", ["key", "signal", "terminal", "fault"])
+def test_the_board_is_dark_before_the_last_save(way: str, tmp_path: Path) -> None:
+    planted = TROUBLE + "from probe.ui.app import ProbeApp\nProbeApp.action_help = lambda self: 1 / 0\n"
+    arguments = ("demo", "--keep", "kept.json", "--transcript", "wire.log")
+    with program(tmp_path, Launch(arguments, planted, ignored=(signal.SIGHUP,))) as started:
+        started.answer()
+        started.until("44 (45th) of 84   ● LIT")
+        match way:
+            case "key":
+                started.send(QUIT)
+            case "signal":
+                started.process.send_signal(signal.SIGTERM)
+            case "terminal":
+                started.hang_up()
+            case _:
+                started.send("\x1bOP")
+        started.ends()
+    for log in ("on-the-wire", "wire.log"):  # before the save, and at the end
+        orders = [e.data for e in read_transcript(tmp_path / log) if e.direction == "out"]
+        shown = [order for order in orders if b"light" in order or b"dark" in order]
+        assert b"dark all" in shown[-1], (log, shown[-3:])
 
 
 @pytest.mark.slow

@@ -1,0 +1,80 @@
+"""Writing to a terminal that takes nothing, or is gone: nobody waits, nothing spins."""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from collections.abc import Iterator
+
+import pytest
+
+from probe.ui.terminal import MOST_WAITING, Outlet
+
+
+class Pipe:
+    """Somewhere to write to, and what was heard of it."""
+
+    def __init__(self) -> None:
+        self.read_end, self.write_end = os.pipe()
+        self.gone, self.relieved = threading.Event(), threading.Event()
+        self.outlet = Outlet(self.write_end, encoding="utf-8", on_gone=self.gone.set, on_relief=self.relieved.set)
+
+    def read(self, size: int) -> bytes:
+        data = b""
+        while len(data) < size:
+            data += os.read(self.read_end, size - len(data))
+        return data
+
+
+@pytest.fixture
+def pipe() -> Iterator[Pipe]:
+    made = Pipe()
+    yield made
+    made.outlet.close()
+    os.close(made.read_end)
+    made.outlet.drain(1)
+    os.close(made.write_end)
+
+
+def test_what_is_put_is_written_in_order(pipe: Pipe) -> None:
+    words = [f"Kelp Forest {number} ✓\n" for number in range(500)]
+    for word in words:
+        pipe.outlet.put(word)
+    assert pipe.read(len("".join(words).encode())) == "".join(words).encode()
+    assert pipe.outlet.drain(1)
+
+
+def test_a_terminal_that_takes_nothing_holds_nobody_up_and_is_drawn_anew_later(pipe: Pipe) -> None:
+    begin = time.monotonic()
+    piece = "k" * 100_000
+    for _ in range(3 * MOST_WAITING // len(piece)):
+        pipe.outlet.put(piece)
+    assert time.monotonic() - begin < 1
+    assert not pipe.outlet.drain(0.05)
+    assert not pipe.relieved.is_set()
+    taken = 0
+    while not pipe.relieved.wait(0.01) or not pipe.outlet.drain(0):
+        taken += len(os.read(pipe.read_end, 1 << 20)) if not pipe.outlet.drain(0) else 0
+    assert taken <= MOST_WAITING + 2 * len(piece)
+    assert not pipe.gone.is_set()
+
+
+def test_a_terminal_that_is_gone_is_told_once_and_takes_the_rest_in_silence(pipe: Pipe) -> None:
+    os.close(pipe.read_end)
+    pipe.read_end = os.open(os.devnull, os.O_RDONLY)
+    pipe.outlet.put("anybody there?")
+    assert pipe.gone.wait(2)
+    pipe.gone.clear()
+    for _ in range(100):
+        pipe.outlet.put("anybody there?")
+    assert pipe.outlet.drain(1)
+    assert not pipe.gone.is_set()
+
+
+def test_a_descriptor_that_somebody_made_non_blocking(pipe: Pipe) -> None:
+    os.set_blocking(pipe.write_end, False)
+    text = "m" * 300_000
+    pipe.outlet.put(text)
+    assert pipe.read(len(text)) == text.encode()
+    assert not pipe.gone.is_set()
