@@ -31,14 +31,18 @@ def export_map(path: str, *, to: str, output: str | None) -> int:
 
 def import_csv(path: str, *, output: str) -> int:
     """Make a map file from a CSV. Refuses to overwrite."""
-    from probe.document.file import MapFile
+    from probe.document.document import Document
     from probe.export import ImportProblem, read_csv
 
     try:
-        m = read_csv(Path(path).read_bytes())
+        map_ = read_csv(Path(path).read_bytes())
     except ImportProblem as exc:
         complain(f"{path}: {exc}")
         return Exit.FILE
-    with MapFile.create(output, m):
-        pass
+    document = Document.new(output)
+    try:
+        document.commit(map_)
+        document.save_now()
+    finally:
+        document.release()
     return Exit.FINE

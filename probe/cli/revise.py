@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from probe.cli.editing import edited
 from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 
@@ -15,42 +15,21 @@ if TYPE_CHECKING:
     from probe.document.model.change import Change
 
 
-def now_text() -> str:
-    """The time as revisions hold it: RFC 3339, UTC, whole seconds."""
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-Made = Callable[["PlayfieldMap"], tuple["PlayfieldMap", "PlayfieldMap"]]
-"""Makes of a map the two to compare: as it was before the change, and after it."""
-
-
-def _changed(path: str, made: Made, *, dry_run: bool) -> tuple[PlayfieldMap, PlayfieldMap]:
-    """Change a map file, or with `dry_run` only look what would come of it. Raises StorageError, and what `made` does."""
-    from probe.document.file import MapFile, load_map
-
-    if dry_run:
-        return made(load_map(path))
-    with MapFile.open(path) as file:
-        before, after = made(file.map)
-        file.save(after)
-    return before, after
-
-
 def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_run: bool, as_json: bool) -> int:
     """Apply stated changes as one revision; with `dry_run` only show what would be done."""
+    from probe.document.document import now_text
     from probe.document.edit_text import parse_edits
     from probe.document.edits import EditError, renumber
     from probe.document.model import MAX_TEXT
-    from probe.document.revisions import session_closed
 
-    def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
-        time = now_text()
-        before = session_closed(m, time=time)
-        words = reason if reason is not None else "; ".join(changes)
-        return before, renumber(before, parse_edits(before, changes), time=time, reason=words[:MAX_TEXT])
-
+    words = reason if reason is not None else "; ".join(changes)
     try:
-        before, after = _changed(path, made, dry_run=dry_run)
+        with edited(path, dry_run=dry_run) as document:
+            document.close()
+            before = document.map
+            edits = parse_edits(before, changes)
+            document.commit(renumber(before, edits, time=now_text(), reason=words[:MAX_TEXT]))
+            after = document.map
     except EditError as error:
         complain(printable(f"{error} (nothing was changed)"))
         return Exit.USAGE
@@ -66,15 +45,15 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
 def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int:
     """Take the last revision back (or do the last undone one again), as a revision of its own."""
     from probe.document.diff import ConflictError
-    from probe.document.revisions import NoRevisionError, session_closed, undo
-
-    def made(m: PlayfieldMap) -> tuple[PlayfieldMap, PlayfieldMap]:
-        time = now_text()
-        before = session_closed(m, time=time)
-        return before, undo(before, time=time, redo=redo)
+    from probe.document.document import now_text
+    from probe.document.revisions import NoRevisionError, undo
 
     try:
-        before, after = _changed(path, made, dry_run=dry_run)
+        with edited(path, dry_run=dry_run) as document:
+            document.close()
+            before = document.map
+            document.commit(undo(before, time=now_text(), redo=redo))
+            after = document.map
     except (NoRevisionError, ConflictError) as error:
         complain(printable(f"{path}: {error} (nothing was changed)"))
         return Exit.FINDINGS

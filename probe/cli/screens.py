@@ -120,7 +120,7 @@ class Opening:
             plan.lamps = _lamps_from(Path(self.lamps))
             if plan.map is not None:
                 from probe.cli.lamps import imported_reason
-                from probe.cli.revise import now_text
+                from probe.document.document import now_text
 
                 lamps = set_lamps(plan.map, plan.lamps)
                 plan.map = closed_apart(plan.map, lamps, time=now_text(), reason=imported_reason(self.lamps))
