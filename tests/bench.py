@@ -1,7 +1,8 @@
-"""Prints what the program costs: `python -m tests.bench [PART …]`, parts: walk, recheck, power, faults, light. No part: all.
+"""Prints what the program costs: `python -m tests.bench [PART …]`.
 
-Figures and ratios only; nothing is asserted. Other options go to the parts; `--quick` to those that take longer than two
-minutes (the recheck with its 1,000 runs a case takes more than an hour).
+Without a part: start and walk, the page of times. The others are studies: recheck (1,000 runs a case: more than an hour),
+power, faults, light. Figures and ratios only; nothing is asserted. Other options go to the parts, `--quick` to those
+that know it.
 """
 
 from __future__ import annotations
@@ -12,8 +13,9 @@ import sys
 from importlib.metadata import version
 from pathlib import Path
 
-PARTS = ("walk", "recheck", "power", "faults", "light")
-KNOW_QUICK = ("walk", "recheck")
+PAGE = ("start", "walk")
+PARTS = (*PAGE, "recheck", "power", "faults", "light")
+KNOW_QUICK = (*PAGE, "recheck")
 
 
 def _machine() -> str:
@@ -28,13 +30,11 @@ def _machine() -> str:
 
 
 def main(argv: list[str]) -> int:
-    """Run the parts named, or all there are."""
+    """Run the parts named, or the page of times."""
     print(f"machine: {_machine()}")
     named = [word for word in argv if word in PARTS]
     options = [word for word in argv if word not in PARTS]
-    for part in named or PARTS:
-        if not (Path(__file__).parent / f"bench_{part}.py").exists():
-            continue
+    for part in named or PAGE:
         print(f"\n== {part} ==")
         given = [word for word in options if word != "--quick" or part in KNOW_QUICK]
         importlib.import_module(f"tests.bench_{part}").run(given)

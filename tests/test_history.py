@@ -18,6 +18,7 @@ from probe.document.revisions import NoRevisionError, at_revision, back_to, reco
 from probe.mapping.history import NOW as OPEN
 from probe.mapping.history import Choose, GoBack, History, Mark, Retry, Travel, pair_words, start, step
 from probe.task.steps import NotSaved, RingBell, Saved, SaveMap
+from tests.support.examples import examples
 from tests.test_sessions import blank, same
 
 NOW = "2026-03-01T19:30:00Z"
@@ -186,4 +187,4 @@ class LookingBack(RuleBasedStateMachine):
 
 
 TestLookingBack = LookingBack.TestCase
-TestLookingBack.settings = settings(max_examples=40, stateful_step_count=20)
+TestLookingBack.settings = settings(max_examples=examples(40), stateful_step_count=20)

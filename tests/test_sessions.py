@@ -16,6 +16,7 @@ from probe.mapping.walk import step
 from probe.mapping.walk_state import Walk, start, with_other_map
 from probe.task.sessions import CloseSession, Recording, UndoRevision
 from probe.task.steps import SaveMap
+from tests.support.examples import examples
 
 NOW = "2026-03-01T19:30:00Z"
 
@@ -114,7 +115,7 @@ class Sessions(RuleBasedStateMachine):
 
 
 TestSessions = Sessions.TestCase
-TestSessions.settings = settings(max_examples=40, stateful_step_count=25)
+TestSessions.settings = settings(max_examples=examples(40), stateful_step_count=25)
 
 
 def test_a_change_made_elsewhere_is_in_the_session_too() -> None:

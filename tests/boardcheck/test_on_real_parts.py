@@ -49,6 +49,7 @@ def test_no_board_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     assert "no port" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_the_compiled_avr_firmware_passes(avr_elf: Path) -> None:
     with SimulatedAvr(avr_elf) as chip:
         assert outcomes(chip.pty) == {}
@@ -80,6 +81,7 @@ def behind_a_pty(program: Path) -> Iterator[str]:
     os.close(theirs)
 
 
+@pytest.mark.slow
 def test_the_firmware_built_for_this_computer_passes(host_program: Path) -> None:
     with behind_a_pty(host_program) as port:
         assert outcomes(port) == {}

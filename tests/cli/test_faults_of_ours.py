@@ -14,6 +14,7 @@ from probe.cli.terminal import draws_unicode
 from probe.document.file import load_map
 from probe.document.settings import Settings, change_settings, load_settings
 from tests.cli.test_terminal import Terminal, opened
+from tests.support.examples import first_now
 
 FAULTS = {
     "on a key": "from probe.ui.walk import WalkScreen\nWalkScreen.action_say = lambda self, *given: 1 / 0",
@@ -54,7 +55,7 @@ class Broken(Terminal):
         return [self.script, *arguments]
 
 
-@pytest.mark.parametrize("where", FAULTS)
+@pytest.mark.parametrize("where", first_now(FAULTS))
 def test_a_fault_ends_with_a_sentence_a_log_and_the_map(where: str, tmp_path: Path) -> None:
     terminal = Broken(FAULTS[where], ["demo", "--keep", "kept.json"], tmp_path)
     try:
@@ -77,7 +78,7 @@ def test_a_fault_ends_with_a_sentence_a_log_and_the_map(where: str, tmp_path: Pa
 
 
 @pytest.mark.parametrize(
-    "environment", [{"TERM": "linux"}, {"LC_ALL": "C"}, {"LANG": "C", "LC_CTYPE": "", "LC_ALL": ""}]
+    "environment", first_now([{"TERM": "linux"}, {"LC_ALL": "C"}, {"LANG": "C", "LC_CTYPE": "", "LC_ALL": ""}])
 )
 def test_no_unicode_no_sign_beyond_ascii(environment: dict[str, str], tmp_path: Path) -> None:
     with opened(["demo"], tmp_path, (80, 24), **environment) as terminal:

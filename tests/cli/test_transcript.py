@@ -43,6 +43,7 @@ def test_a_walk_is_played_back_in_the_program(tmp_path: Path) -> None:
     assert {place.label for place in second.places} >= set(ANSWERS)
 
 
+@pytest.mark.slow
 def test_another_walk_than_then_is_told_on_screen(tmp_path: Path) -> None:
     with opened(["demo", "--keep", "first.json", "--transcript", "wire.log"], tmp_path) as terminal:
         answer(terminal)

@@ -11,6 +11,7 @@ from probe.document.model import Chain, Pixel, PlayfieldMap
 from probe.document.model.change import What
 from probe.document.operations import add_chain, add_place, assign_place, new_map
 from tests.document.strategies import maps
+from tests.support.examples import examples
 
 
 def same_content(one: PlayfieldMap, other: PlayfieldMap) -> bool:
@@ -18,7 +19,7 @@ def same_content(one: PlayfieldMap, other: PlayfieldMap) -> bool:
     return one.model_copy(update={name: getattr(other, name) for name in NOT_COMPARED}) == other
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(maps(), maps())
 def test_revert_is_the_way_back_between_any_two_maps(before: PlayfieldMap, after: PlayfieldMap) -> None:
     changes = diff(before, after)
@@ -26,7 +27,7 @@ def test_revert_is_the_way_back_between_any_two_maps(before: PlayfieldMap, after
     assert (changes == ()) == same_content(before, after)
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(maps(), st.data())
 def test_revert_restores_every_order(m: PlayfieldMap, data: st.DataObject) -> None:
     update: dict[str, object] = {}

@@ -25,6 +25,7 @@ from probe.document.file import CannotSaveError, FileInUseError, MapFile, demo_m
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.revisions import at_revision, base_of, revised, session_closed
 from tests.document.file.disks import FailingDisk, names_in
+from tests.support.examples import examples
 
 NOW = "2026-03-01T19:30:00Z"
 HALF = load_map(demo_map_path("kelp_forest_half.json"))
@@ -746,7 +747,7 @@ class Evenings(RuleBasedStateMachine):
 
 
 TestEvenings = Evenings.TestCase
-TestEvenings.settings = settings(max_examples=60, stateful_step_count=25)
+TestEvenings.settings = settings(max_examples=examples(60), stateful_step_count=25)
 
 
 def test_a_revision_made_meanwhile_is_no_part_of_another_scope() -> None:

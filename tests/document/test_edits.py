@@ -37,6 +37,7 @@ from probe.document.revisions import (
 )
 from tests.document.said import edit_text
 from tests.document.test_diff import same_content
+from tests.support.examples import examples
 
 NOW = "2026-03-01T19:30:00Z"
 STATES = (PixelState.SPARE, PixelState.REPEATER, PixelState.HIDDEN, PixelState.DEAD, PixelState.DARK)
@@ -150,7 +151,7 @@ def test_each_edit_orders_as_it_says(data: st.DataObject) -> None:
             assert slots == [None if n == number else n for n in old]
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(st.lists(several(), min_size=1, max_size=3))
 def test_undo_and_redo_go_all_the_way(sessions: list[tuple[Edit, ...]]) -> None:
     m = machine()

@@ -12,6 +12,7 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap
 from probe.link import BoardLink, LinkEvent, PortSpec
 from tests.firmware.simulated_avr import SimulatedAvr
+from tests.support.examples import first_now
 from tests.support.person import same_answers
 from tests.support.walker import walk_it
 
@@ -53,7 +54,7 @@ async def test_walk_the_playfield_on_the_compiled_firmware(avr_elf: Path, tmp_pa
         assert lit_in(chip.frame(0).data) == set(), "the board is dark when the program has gone"
 
 
-@pytest.mark.parametrize("cause", ["external", "brownout", "watchdog"])
+@pytest.mark.parametrize("cause", first_now(["external", "brownout", "watchdog"]))
 async def test_a_restart_in_the_middle_of_a_walk(avr_elf: Path, tmp_path: Path, cause: str) -> None:
     truth = playfield_only()
     restarted: list[float] = []

@@ -6,6 +6,8 @@ from __future__ import annotations
 import asyncio
 from pathlib import Path
 
+import pytest
+
 from probe.__main__ import main
 from probe.document.file import MapFile, demo_map_path, load_map
 from probe.document.lamp_table import TablePixel, lamp_table
@@ -56,6 +58,7 @@ def saved(m: PlayfieldMap, path: Path) -> Path:
         return path
 
 
+@pytest.mark.slow
 def test_every_lamp_of_the_machine_from_the_map_to_the_waveform(tmp_path: Path) -> None:
     m = on_one_chain(lit_up())
     path = saved(m, tmp_path / "kelp.json")

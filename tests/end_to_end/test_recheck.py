@@ -19,6 +19,7 @@ from probe.ui.recheck import RecheckScreen
 from tests.end_to_end.test_compiled_board import playfield_only
 from tests.firmware.simulated_avr import SimulatedAvr
 from tests.recheck.test_steps import CHAIN, REWIRED
+from tests.support.examples import first_now
 from tests.support.rechecker import agrees, keys_for, seen, wiring_of_chain
 from tests.ui.conftest import NoOpener, text_of
 from tests.ui.test_recheck_screen import presses
@@ -39,7 +40,7 @@ def plan_for(m: PlayfieldMap, path: Path, port: str) -> Plan:
     return plan
 
 
-@pytest.mark.parametrize("rewire", ["nothing", "one at each of three", "a run reversed"])
+@pytest.mark.parametrize("rewire", first_now(["nothing", "one at each of three", "a run reversed"]))
 async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, rewire: str) -> None:
     m = playfield_only()
     wiring = REWIRED[rewire](wiring_of_chain(m, m.chain(CHAIN)))

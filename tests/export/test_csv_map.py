@@ -201,6 +201,7 @@ def test_any_edit_gives_a_sound_map_or_a_problem(data: st.DataObject) -> None:
     assert refusal.hint
 
 
+@pytest.mark.slow
 def test_no_field_of_the_map_is_left_out_by_these_tests() -> None:
     """A field that the strategies do not vary could get lost unseen: each has to differ from its default somewhere."""
     varied: dict[type[Record], set[str]] = {}

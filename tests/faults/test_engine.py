@@ -26,6 +26,7 @@ from probe.faults.explain import confidence_word, diagnose, filled, why
 from probe.faults.knowledge import ChainPower, Who
 from probe.faults.tables import load
 from probe.inference.entropy import expected_information_bits
+from tests.support.examples import examples
 
 K = load()
 
@@ -218,7 +219,7 @@ def test_joined_answers_are_a_noisy_or() -> None:
     assert spoiled[0, 1] == pytest.approx(spoiled[0, 2])
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 @given(st.data())
 def test_any_answers_end_the_search_with_a_sound_belief(data: st.DataObject) -> None:
     contexts = tuple(sorted(data.draw(st.sets(st.sampled_from(sorted(K.contexts))))))

@@ -33,6 +33,7 @@ from probe.task.steps import (
     Tick,
 )
 from tests.faults.searching import NOW, PLAIN, K, Play, a_map, begun, board
+from tests.support.examples import examples
 
 
 def test_the_first_question_is_the_picture_and_the_board_shows_the_tour_by_itself() -> None:
@@ -228,7 +229,7 @@ _KEYS = st.one_of(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.lists(_KEYS, max_size=40), st.booleans())
 def test_any_row_of_keys_and_news_leaves_a_search_that_can_be_shown(row: list[Key | News], steady: bool) -> None:
     play = Play(start(a_map(12), "a", now=NOW, steady_only=steady))

@@ -26,10 +26,11 @@ from device_protocol.values import Colour
 from tests.firmware import build
 from tests.firmware.host_board import HostBoard
 from tests.firmware.orders import read_answer
+from tests.support.examples import examples
 
 DEBOUNCE_MS = 25
 
-QUICK = settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+QUICK = settings(max_examples=examples(300), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 NUMBERS = st.one_of(
     st.integers(0, 20).map(str),
@@ -343,13 +344,13 @@ def small_board() -> Iterator[HostBoard]:
         yield board
 
 
-@settings(QUICK, max_examples=400)
+@settings(QUICK, max_examples=examples(400))
 @given(st.lists(FEATURE_EVENTS, max_size=30))
 def test_features_agree_with_the_python_board(small_board: HostBoard, events: list[tuple[str, Any]]) -> None:
     play(Both(small_board, BoardConfig(board="probe-328", pixels=20)), events)
 
 
-@settings(QUICK, max_examples=200)
+@settings(QUICK, max_examples=examples(200))
 @given(WHOLE_TABLES, st.lists(FEATURE_EVENTS, max_size=30))
 def test_the_game_agrees_with_the_python_board(
     small_board: HostBoard, table: bytes, events: list[tuple[str, Any]]
@@ -385,7 +386,7 @@ def test_other_builds_agree_with_the_python_board(name: str) -> None:
     )
     with HostBoard(program) as c_board:
 
-        @settings(max_examples=100, deadline=None)
+        @settings(max_examples=examples(100), deadline=None)
         @given(st.lists(EVENTS, max_size=20))
         def agree(events: list[tuple[str, bytes | int | None]]) -> None:
             play(Both(c_board, config), events)

@@ -8,8 +8,9 @@ import pytest
 
 from tests.fuzz.run import coverage, fuzz, shares
 from tests.fuzz.targets import TARGETS, Target
+from tests.support.examples import examples
 
-INPUTS = int(os.environ.get("FUZZ_INPUTS", "12000"))
+INPUTS = int(os.environ.get("FUZZ_INPUTS", examples(12_000)))
 SEED = int(os.environ.get("FUZZ_SEED", "1"))
 LEAST_REACHED = 0.6
 """Of the lines in functions of each reader's modules; what is left is mostly what writes, not reads."""
@@ -21,6 +22,7 @@ def test_nothing_from_outside_breaks_a_reader(target: Target, inputs: int) -> No
     fuzz(target, inputs=inputs, seed=SEED)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("target", [t for t in TARGETS if t.modules], ids=lambda target: target.name)
 def test_the_inputs_reach_the_readers(target: Target) -> None:
     reached, there = coverage(target, inputs=1_500, seed=SEED)

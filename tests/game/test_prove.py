@@ -22,6 +22,7 @@ from probe.game import prove, sync
 from probe.game.prove import Again, GoTo, Move, Say, Undo
 from probe.task.steps import Answered, GameHasPixels, GiveOrders
 from tests.game.desk import Desk, board_for
+from tests.support.examples import examples
 
 NOW = "2025-04-05T20:15:00Z"
 
@@ -208,7 +209,7 @@ DOINGS = st.sampled_from(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(doings=st.lists(DOINGS, max_size=25), table=st.booleans())
 def test_lit_is_never_said_of_anything_that_is_not(doings: list[str], table: bool) -> None:
     """Whatever is done and lost: while the screen says lit, exactly the places of that lamp shine."""

@@ -17,6 +17,7 @@ from probe.document.operations import add_chain, add_place, add_revision, assign
 from probe.game.sync import Compare, HandOver, Stage, Write, start, step
 from tests.document.strategies import maps
 from tests.game.desk import Desk, board_for
+from tests.support.examples import examples
 
 
 @pytest.fixture(scope="module")
@@ -116,7 +117,7 @@ def held(desk: Desk) -> bytes:
     return image
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(cut=st.integers(0, 40), restart=st.booleans())
 def test_cut_at_any_order_the_board_holds_the_old_table_or_the_new_one(cut: int, restart: bool) -> None:
     old = load_map(demo_map_path("kelp_forest.json"))

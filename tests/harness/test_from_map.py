@@ -29,6 +29,7 @@ from probe.harness.picture import profile_of, text_picture, thinned
 from probe.harness.plan import LoadState
 from probe.harness.words import as_data, power_sections
 from tests.document.strategies import maps
+from tests.support.examples import examples
 
 DEMO = load_map(demo_map_path())
 
@@ -201,7 +202,7 @@ def test_the_picture_names_the_lowest_pixels_place_and_what_fits() -> None:
     assert [name for name, _ in drawings(compute(DEMO))] == ["Playfield", "Backbox"]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(maps())
 def test_no_map_makes_it_fail(m: PlayfieldMap) -> None:
     """Whatever names, lengths, lost references and figures a map holds: figures, or words that say why not."""

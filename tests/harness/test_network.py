@@ -15,6 +15,7 @@ from probe.harness import network
 from probe.harness.base import PowerError
 from probe.harness.network import Circuit, FeedTap, Floats, GroundLink, Ladder, PixelLoads, SolvedCircuit, Source
 from tests.harness import spice
+from tests.support.examples import examples
 
 
 def solve(**parts: Any) -> SolvedCircuit:
@@ -198,7 +199,7 @@ def lowest(circuit: dict[str, Any]) -> float:
 SEED, HEAVY, SHARE = st.integers(0, 10**6), st.booleans(), st.floats(0.05, 0.99)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(seed=SEED, heavy=HEAVY, share=SHARE, feeds=st.integers(1, 2), which=st.integers(0, 10**6))
 def test_more_copper_in_one_stretch_never_lowers_the_lowest_voltage(
     seed: int, heavy: bool, share: float, feeds: int, which: int
@@ -212,7 +213,7 @@ def test_more_copper_in_one_stretch_never_lowers_the_lowest_voltage(
     assert lowest(circuit) >= before - 1e-8
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(seed=SEED, heavy=HEAVY, share=SHARE, feeds=st.integers(1, 8))
 def test_thicker_wire_throughout_never_lowers_any_pixel(seed: int, heavy: bool, share: float, feeds: int) -> None:
     circuit = one_chain(seed, heavy=heavy, feeds=feeds)
@@ -225,7 +226,7 @@ def test_thicker_wire_throughout_never_lowers_any_pixel(seed: int, heavy: bool, 
     assert (solve(**circuit).ladders[0].volt >= before - 1e-8).all()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(seed=SEED, heavy=HEAVY, share=SHARE, feeds=st.integers(1, 8), which=st.integers(0, 10**6))
 def test_a_better_or_further_feed_never_lowers_any_pixel(
     seed: int, heavy: bool, share: float, feeds: int, which: int
@@ -240,7 +241,7 @@ def test_a_better_or_further_feed_never_lowers_any_pixel(
     assert (solve(**{**circuit, "taps": more}).ladders[0].volt >= before - 1e-8).all()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(half=st.integers(1, 40), light_a=st.floats(0.001, 0.4), data=st.data())
 def test_symmetric_chains_give_symmetric_answers(half: int, light_a: float, data: st.DataObject) -> None:
     ohm = np.array(data.draw(st.lists(st.floats(0.001, 0.05), min_size=half, max_size=half)))
@@ -252,7 +253,7 @@ def test_symmetric_chains_give_symmetric_answers(half: int, light_a: float, data
     assert np.abs(volt - volt[::-1]).max() < 1e-9
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_power_and_current_balance(seed: int) -> None:
     """What the supplies give is what pixels, wires and terminal loads take; it holds below regulation too."""
@@ -272,7 +273,7 @@ def test_power_and_current_balance(seed: int) -> None:
         assert given_w == pytest.approx(taken_w, abs=1e-6)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_it_settles_for_resistances_over_five_decades(seed: int) -> None:
     circuit = random_circuit(seed, heavy=True)

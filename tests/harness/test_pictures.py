@@ -16,6 +16,7 @@ from probe.harness.copper import WireKind
 from probe.harness.picture import Role, VoltProfile, cells, picture, profile_of_plan
 from probe.harness.plan import ChainPlan, FeedPlan, LoadState, NamedPixel, PixelRun, PowerPlan, SupplyPlan
 from probe.harness.report import report
+from tests.support.examples import examples
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -82,7 +83,7 @@ def test_low_pixels_have_a_sign_of_their_own() -> None:
 
 
 @given(count=st.integers(1, 3000), dip=st.floats(0, 0.9999), width=st.integers(30, 140))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 def test_a_single_dip_is_never_lost(count: int, dip: float, width: int) -> None:
     volt = [4.95] * count
     volt[int(dip * count)] = 4.2
@@ -102,7 +103,7 @@ NAMES = st.lists(
 
 
 @given(title=st.text(max_size=60), feeds=NAMES, places=NAMES, width=st.integers(30, 120), ascii_only=st.booleans())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=examples(80), deadline=None)
 def test_any_names_fit_and_parse(
     title: str, feeds: list[NamedPixel], places: list[NamedPixel], width: int, ascii_only: bool
 ) -> None:

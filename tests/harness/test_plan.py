@@ -26,6 +26,7 @@ from probe.harness.plan import (
 )
 from probe.harness.report import PowerReport, report, state_report, suggest_feed
 from tests.harness.copper import awg_one_way_ohm_per_m
+from tests.support.examples import examples
 
 THIN, THICK = WireKind(awg=22), WireKind(awg=18)
 
@@ -293,7 +294,7 @@ def test_no_suggestion_where_nothing_helps() -> None:
     assert suggest_feed(plan(chains=(chain(runs=(PixelRun(kind="WS2812B-V5", level=1),)),))) is None
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(
     counts=st.lists(st.integers(1, 80), min_size=1, max_size=3),
     levels=st.lists(st.integers(0, 255), min_size=3, max_size=3),

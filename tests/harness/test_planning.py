@@ -48,6 +48,7 @@ from probe.harness.planning import step as take
 from probe.task.steps import NotSaved, RingBell, Saved, SaveMap
 from tests.document.strategies import HOSTILE
 from tests.harness.test_from_map import bare
+from tests.support.examples import examples
 
 DEMO = load_map(demo_map_path())
 WIRE = Key(Chain, "k", "wire")
@@ -275,7 +276,7 @@ def keys(m: PlayfieldMap) -> list[Key]:
     return [entry.key for entry in entries if entry.key is not None]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.data())
 def test_any_inputs_leave_a_sound_map_and_can_all_be_undone(data: st.DataObject) -> None:
     first = state = start(bare(8))

@@ -18,6 +18,7 @@ from probe.lighting.evenness import lit_places, stops
 from probe.task.steps import BoardGone, ButtonPressed, NotShown, RingBell, SaveMap, ShowDark
 from tests.lighting.boards import Player
 from tests.lighting.test_evenness import row
+from tests.support.examples import examples
 
 TIME = "2025-04-01T20:00:00Z"
 DEMO = load_map(demo_map_path())
@@ -178,7 +179,7 @@ inputs = st.one_of(
 )
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(st.lists(inputs, max_size=40))
 def test_any_inputs_keep_the_rules(given_: list[object]) -> None:
     p = player(SMALL)

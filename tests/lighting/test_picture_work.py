@@ -32,6 +32,7 @@ from probe.task.steps import (
     Tick,
 )
 from tests.lighting.boards import Player
+from tests.support.examples import examples
 
 DEMO = load_map(demo_map_path())
 CEILINGS = {chain.output: chain.ceiling_ma for chain in DEMO.chains}
@@ -334,7 +335,7 @@ inputs = st.one_of(
 )
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(st.lists(inputs, max_size=30), st.booleans(), st.sampled_from([120, 450, 2_000]))
 def test_any_inputs_keep_the_rules(given_: list[object], steady: bool, ceiling_ma: int) -> None:
     p = player(steady_only=steady, ceiling_ma=ceiling_ma)

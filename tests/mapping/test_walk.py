@@ -54,6 +54,7 @@ from probe.task.steps import (
     Tick,
 )
 from tests.support.boards import identity
+from tests.support.examples import examples
 
 BOARD = identity(features=frozenset({"setup", "range", "paint"}))
 
@@ -382,4 +383,4 @@ class WalkMachine(RuleBasedStateMachine):
 
 
 TestWalkMachine = WalkMachine.TestCase
-TestWalkMachine.settings = settings(max_examples=60, stateful_step_count=40, deadline=None)
+TestWalkMachine.settings = settings(max_examples=examples(60), stateful_step_count=40, deadline=None)

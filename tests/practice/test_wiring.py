@@ -22,6 +22,7 @@ from probe.practice.eyes import Eyes
 from probe.practice.person import SimulatedPerson
 from probe.practice.plant import PLANTERS, plant, plant_any, sound
 from probe.practice.wiring import Chip, ModelJoint, ModelSupply, ModelWiring
+from tests.support.examples import examples
 
 K = load()
 HERE = Path(probe.practice.__file__).parent
@@ -121,7 +122,7 @@ def test_current_is_kept_at_every_joint() -> None:
     assert found.joint_a[0] == pytest.approx(taken.sum())
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(st.sampled_from(sorted(PLANTERS)), st.sampled_from(sorted(PLANTERS)), st.integers(0, 10_000))
 def test_two_faults_at_once_never_break_the_model(one: str, two: str, seed: int) -> None:
     planted = plant([one, two], seed=seed, count=20)

@@ -41,6 +41,7 @@ from device_protocol.orders import (
 )
 from device_protocol.values import DARK, Colour
 from tests.protocol.strategies import BYTE_ORDERS, RGB, RGBW
+from tests.support.examples import examples
 
 RED = Colour(0x20, 0, 0)
 
@@ -355,4 +356,4 @@ class BoardModel(RuleBasedStateMachine):
 
 
 TestBoardModel = BoardModel.TestCase
-TestBoardModel.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
+TestBoardModel.settings = settings(max_examples=examples(60), stateful_step_count=30, deadline=None)

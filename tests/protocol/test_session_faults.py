@@ -13,6 +13,7 @@ from device_protocol.orders import SetupOutput, picture_orders
 from device_protocol.session import HostSession
 from device_protocol.values import DARK, Colour
 from tests.protocol.faulty_line import CarefulOwner, Faults, Job, Line, LoggingBoard, Outcome
+from tests.support.examples import examples
 
 PIXELS = 12
 COLOURS = [DARK, DARK, Colour(32, 0, 0), Colour(0, 32, 0), Colour(0, 0, 32)]
@@ -55,7 +56,7 @@ def test_a_clean_line_asks_nothing_twice() -> None:
     lose_line=st.sampled_from([0, 0.02, 0.1]),
     delay_ms=st.sampled_from([0.0, 5.0, 100.0]),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_what_is_answered_was_done_and_all_gets_done(
     seed: int,
     flip_bit: float,
@@ -78,7 +79,7 @@ def test_what_is_answered_was_done_and_all_gets_done(
 
 
 @given(seed=st.integers(0, 2**32), lose_line=st.sampled_from([0, 0.1]), delay_ms=st.sampled_from([0.0, 5.0]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 def test_a_board_that_keeps_restarting_is_set_up_anew(seed: int, lose_line: float, delay_ms: float) -> None:
     faults = Faults(restart=0.1, lose_line=lose_line, delay_ms=delay_ms)
     outcome, line = run(faults, seed=seed, jobs=8, limit_ms=600_000)
@@ -87,7 +88,7 @@ def test_a_board_that_keeps_restarting_is_set_up_anew(seed: int, lose_line: floa
 
 
 @given(seed=st.integers(0, 2**32))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 def test_a_hopeless_line_is_given_up_and_nothing_is_claimed(seed: int) -> None:
     outcome, _ = run(Faults(flip_bit=0.05), seed=seed, jobs=2, limit_ms=30_000)
     assert outcome.done == 0

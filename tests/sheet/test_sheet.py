@@ -34,6 +34,7 @@ from probe.export.sheet import date_of, sheet_html
 from probe.export.sheet_picture import Part, parts_of, picture_svg
 from probe.export.sheet_text import MOST, clean, said
 from tests.document.strategies import maps
+from tests.support.examples import examples
 
 DEMO = load_map(demo_map_path())
 HOSTILE = (
@@ -241,7 +242,7 @@ def test_the_voltage_along_each_chain_is_drawn() -> None:
     assert titles == [f"{chain.name}, at the ceiling" for chain in DEMO.chains]
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 @given(maps())
 def test_any_map_makes_a_harmless_sheet_and_a_well_formed_picture(m: PlayfieldMap) -> None:
     html = sheet_html(m)

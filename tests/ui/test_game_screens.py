@@ -15,6 +15,7 @@ from probe.ui.game_board import BoardTableScreen
 from probe.ui.game_lamps import LampsScreen
 from probe.ui.game_prove import ProveScreen
 from probe.ui.game_watch import WatchScreen
+from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
 from tests.ui.test_walk_screen import HOSTILE
 
@@ -89,6 +90,7 @@ async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, siz
         await shows(stage, "1 of 73 proved since the last change, 1 wrong")
 
 
+@pytest.mark.slow
 async def test_the_whole_proof_by_one_key(open_app: OpenApp) -> None:
     m = demo()
     async with open_app(m, m, config=ROOM) as stage:
@@ -204,7 +206,7 @@ async def test_a_row_joins_to_a_place_picked_by_hand(open_app: OpenApp) -> None:
         await shows(stage, "1 places taken off")
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", first_now(SIZES))
 async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int]) -> None:
     m = hostile()
     async with open_app(m, m, size=size, config=ROOM) as stage:

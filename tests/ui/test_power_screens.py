@@ -15,6 +15,7 @@ from probe.ui.planning import CautionScreen
 from probe.ui.power import PowerScreen
 from probe.ui.walk import WalkScreen
 from tests.document.strategies import HOSTILE
+from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 DEMO = load_map(demo_map_path())
@@ -173,7 +174,7 @@ async def test_batches_by_keys(open_app: OpenApp) -> None:
         assert "pink" in text_of(stage.app)
 
 
-@pytest.mark.parametrize("text", HOSTILE)
+@pytest.mark.parametrize("text", first_now(HOSTILE))
 async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> None:
     m = put(DEMO, DEMO.feeds[0].model_copy(update={"name": text, "note": text}))
     m = put(m, m.supplies[0].model_copy(update={"name": text}))

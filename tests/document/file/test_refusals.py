@@ -24,6 +24,7 @@ from probe.document.file import (
 from probe.document.file.locate import find, named
 from probe.document.file.reading import parse_map
 from probe.document.model import FORMAT_VERSION
+from tests.support.examples import examples
 
 DEMO = demo_map_path().read_text(encoding="utf-8")
 
@@ -195,7 +196,7 @@ def test_faults_in_a_reformatted_file_are_found_too(tmp_path: Path) -> None:
     assert line == '"state": "lit",'
 
 
-@settings(max_examples=300)
+@settings(max_examples=examples(300))
 @given(st.data())
 def test_no_damage_gets_through_as_anything_but_a_storage_error(data: st.DataObject) -> None:
     content = bytearray(

@@ -29,6 +29,7 @@ from probe.recheck.engine.model import (
     Setup,
 )
 from probe.recheck.engine.sampling import sample_paths
+from tests.support.examples import examples
 
 HALF = 9
 
@@ -335,7 +336,7 @@ def block_scripts(
     return made
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(st.integers(2, 6), st.integers(-2, 2), st.integers(0, 2**31), st.data())
 def test_random_scenes_equal_brute_force(old_count: int, longer: int, seed: int, data: st.DataObject) -> None:
     new_count = max(1, old_count + longer)

@@ -28,6 +28,7 @@ from probe.recheck.engine import (
 )
 from probe.recheck.engine.model import Action, Answer
 from tests.recheck.engine.sim import Chain, Person, rewired
+from tests.support.examples import examples
 
 
 def play(
@@ -220,7 +221,7 @@ def test_setups_that_make_no_sense_are_refused() -> None:
         Setup.unchanged(4, new_count=0)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=examples(12), deadline=None)
 @given(
     st.integers(12, 40),
     st.lists(st.sampled_from(["insert", "remove", "swap", "reverse", "move"]), max_size=2),
