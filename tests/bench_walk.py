@@ -20,13 +20,16 @@ import pexpect
 import psutil
 
 from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
+from probe.document.document import Document
 from probe.document.file import MapFile, demo_map_path, load_map
 from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, Position
 from probe.document.operations import add_chain, add_place, assign_place, new_map
 from probe.inference.keystroke import Operator
-from probe.mapping.keys import Move
-from probe.mapping.walk import start, step
+from probe.mapping.walk import WalkTask
+from probe.mapping.walk_keys import Move
+from probe.mapping.walk_state import start
 from tests.support.person import Person
+from tests.support.played import Played
 from tests.support.pty_board import PtyBoard
 from tests.support.walker import blank_copy
 
@@ -140,11 +143,10 @@ def keystrokes() -> None:
     )
     results = {}
     for name, lamps in (("with a lamp list", True), ("without one", False)):
-        walk, person = start(blank_copy(truth, lamps=lamps), paper=True), Person(truth)
+        walk, person = Played(WalkTask(), start(blank_copy(truth, lamps=lamps), paper=True)), Person(truth)
         total = sum(chain.length for chain in truth.chains)
-        for at in range(total):
-            for key in person.inputs(walk):
-                walk, _ = step(walk, key, float(at))
+        for _ in range(total):
+            walk(*person.inputs(walk.state))
         keys = person.count.keys / total
         seconds = m + keys * k
         results[name] = seconds
@@ -227,8 +229,8 @@ def big_map(rounds: int) -> None:
                 state["map"], state["at"] = m, at + 1
 
             _line("label and save (fsync included)", _timed(label_and_save, rounds))
-        walk = start(load_map(path), paper=True)
-        _line("step to the next pixel, pure", _timed(lambda: step(walk, Move(1), 0.0), rounds))
+        task, walk = WalkTask(), start(load_map(path), paper=True)
+        _line("step to the next pixel, pure", _timed(lambda: task.step(walk, Move(1), 0.0), rounds))
         redraw = asyncio.run(_redraw(load_map(path), rounds))
         _line("step and redraw the screen, 120 × 40", redraw)
         print(f"{'memory of this process with that map open':<58} {psutil.Process().memory_info().rss / 1e6:8.1f} MB")
@@ -239,13 +241,13 @@ async def _redraw(m: PlayfieldMap, rounds: int) -> list[float]:
     from probe.ui.plan import Plan
     from tests.ui.conftest import NoOpener
 
-    app = ProbeApp(Plan(NoOpener(), map=m, paper=True))
+    app = ProbeApp(Plan(NoOpener(), document=Document.in_memory(m), paper=True))
     taken = []
     async with app.run_test(size=(120, 40)) as pilot:
         await pilot.pause()
         for _ in range(rounds):
             begun = time.perf_counter()
-            app.conductor.take(Move(1))
+            app.runtime.dispatch(Move(1))
             app.screen._refresh_layout()
             app.screen._compositor.render_update(full=True)
             taken.append((time.perf_counter() - begun) * 1000)

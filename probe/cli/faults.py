@@ -7,6 +7,7 @@ import random
 from collections.abc import Callable
 
 from probe.cli.outcome import Exit, complain
+from probe.document.document import Document
 from probe.document.file import load_map
 from probe.document.model import PlayfieldMap
 from probe.faults.tables import load
@@ -50,13 +51,8 @@ def practise(plan: Plan, *, seed: int | None, in_words: bool) -> Plan:
     def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
         return BoardLink(port.open, on_event=on_event)
 
-    plan.map, plan.practice, plan.in_words, plan.faults_on, plan.make_link = (
-        practice.map,
-        practice,
-        in_words,
-        CHAIN,
-        make,
-    )
+    plan.document = Document.in_memory(practice.map)
+    plan.practice, plan.in_words, plan.faults_on, plan.make_link = practice, in_words, CHAIN, make
     return plan
 
 

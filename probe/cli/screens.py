@@ -18,16 +18,15 @@ from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, Simul
 from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 from probe.cli.terminal import draws_unicode, on_a_terminal
+from probe.document.document import Document
 from probe.document.file import (
     CannotReadError,
-    MapFile,
     StorageError,
     demo_map_path,
     load_map,
 )
 from probe.document.model import Chain, Lamp, PixelState, PlayfieldMap
 from probe.document.operations import new_map, set_lamps
-from probe.document.revisions import closed_apart
 from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path, usable_keys
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.errors import LinkError
@@ -46,34 +45,9 @@ DEMO_WELCOME = "Demo: answer what “Under the glass” says; if it is nothing l
 SPLICED_WELCOME = "Demo: pixels were spliced in since this map was made. Esc, then “Recheck after a change”."
 
 
-class FileStore:
-    """A map file, made with the first save if it is not there yet."""
-
-    def __init__(self, path: str | Path) -> None:
-        self.path = Path(path)
-        self._file: MapFile | None = MapFile.open(self.path) if self.path.exists() else None
-
-    @property
-    def notices(self) -> tuple[str, ...]:
-        """What the person should know of how the file was read."""
-        return self._file.notices if self._file is not None else ()
-
-    @property
-    def map(self) -> PlayfieldMap | None:
-        """The map on disk; None while there is none."""
-        return self._file.map if self._file is not None else None
-
-    def save(self, m: PlayfieldMap) -> None:
-        """Put the map on disk. Raises StorageError."""
-        if self._file is None:
-            self._file = MapFile.create(self.path, m)
-        else:
-            self._file.save(m)
-
-    def close(self) -> None:
-        """Let go of the file."""
-        if self._file is not None:
-            self._file.close()
+def document_at(path: str | Path) -> Document:
+    """The document of a map file, which is made by the first save if it is not there yet. Raises StorageError."""
+    return Document.open(path) if Path(path).exists() else Document.new(path)
 
 
 class Opening:
@@ -113,21 +87,20 @@ class Opening:
 
     def open_file(self, path: str) -> Plan:
         """A map file, or a new one. A port remembered for it is used again."""
-        store = FileStore(path)
         plan = self.plan()
-        plan.path, plan.store, plan.map, plan.close = str(store.path), store, store.map, store.close
+        plan.document = document = document_at(path)
         if self.lamps is not None:
             plan.lamps = _lamps_from(Path(self.lamps))
-            if plan.map is not None:
+            if document.has_map:
                 from probe.cli.lamps import imported_reason
-                from probe.document.document import now_text
 
-                lamps = set_lamps(plan.map, plan.lamps)
-                plan.map = closed_apart(plan.map, lamps, time=now_text(), reason=imported_reason(self.lamps))
-                store.save(plan.map)
+                scope = document.scope("lamps")
+                document.commit(set_lamps(document.map, plan.lamps))
+                scope.end(imported_reason(self.lamps))
+                document.save_now()
         _remember(lambda s: s.with_map(path))
         if plan.map is not None:
-            plan.welcome = " ".join((*store.notices, _not_finished(plan.map))).strip()
+            plan.welcome = " ".join((*document.notices, _not_finished(plan.map))).strip()
         if (remembered := self.settings.port_for(path)) is not None:
             address = _address_of(remembered)
             if address is not None:
@@ -178,14 +151,12 @@ class Opening:
         keep = getattr(options, "keep", None)
         folder = Path(tempfile.mkdtemp(prefix="playfield-probe-demo-")) if keep is None else None
         path = Path(keep) if keep is not None else Path(str(folder)) / "kelp_forest.json"
-        store = FileStore(path)
-        if store.map is not None:
-            plan.map = store.map
-        elif not getattr(options, "new", False):
+        plan.document = document = document_at(path)
+        if not document.has_map and not getattr(options, "new", False):
             complete = after_splice or getattr(options, "complete", False)
             name = "kelp_forest.json" if complete else "kelp_forest_half.json"
-            plan.map = load_map(demo_map_path(name))
-            store.save(plan.map)
+            document.commit(load_map(demo_map_path(name)))
+            document.save_now()
         board = SimulatedBoard(
             BoardConfig(outputs=len(truth.chains), pixels=1_000, play_pixels=300, inputs=64),
             [wiring_of(truth, chain) for chain in truth.chains],
@@ -200,7 +171,7 @@ class Opening:
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
             return BoardLink(port.open, on_event=on_event, transcript=transcript)
 
-        plan.path, plan.store, plan.close, plan.truth = str(path), store, store.close, truth
+        plan.truth = truth
         plan.make_link, plan.eyes = make, lambda: seen_on(board)
         plan.welcome = SPLICED_WELCOME if after_splice else DEMO_WELCOME
         again = "--spliced --keep" if after_splice else "--keep"

@@ -1,159 +1,420 @@
-"""The walk: one pixel lit at a time, the person says what it lights. A frozen state and a pure step.
+"""The walk: one pixel lit at a time, the person says what it lights. A task: frozen state, pure step.
 
-An answer saves the map first and lights the next pixel only then (the effects' order). While a board is there, an
-answer counts only if the board has said that this pixel is lit; without one the walk goes on paper.
+While a board is there an answer counts only if the board has confirmed this very pixel; without one the walk goes on paper.
+A label that is finished before its pixel is lit waits for the light, and those typed after it wait in their order: each is
+for the pixel that follows. Whatever breaks that order (loss, restart, undo, moving) puts the first of them back into the entry
+line and says the others; none of them ever lands on another pixel. One-key answers never wait: a key that is held down
+repeats itself, and would answer for pixels that nobody has seen.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from device_protocol.values import Colour
-from probe.document.model import Position
-from probe.document.operations import set_bookmark
-from probe.mapping.answers import say, take
-from probe.mapping.keys import (
-    Ask,
+from probe.document.model import (
+    MAX_PIXELS,
+    MAX_TEXT,
+    Kind,
+    PixelState,
+    Place,
+    PlayfieldMap,
+    Position,
+    shown_number,
+)
+from probe.document.operations import (
+    add_place,
+    assign_place,
+    drop_unused_place,
+    folded,
+    set_bookmark,
+    set_note,
+    set_state,
+    set_verified,
+    update_place,
+)
+from probe.document.revisions import next_number
+from probe.mapping.offers import Offer, Surroundings
+from probe.mapping.walk_keys import (
     ChangeKind,
     ChangeLevel,
-    Choose,
-    Entry,
     GoTo,
-    Key,
-    Leave,
     Move,
+    NextChain,
     PutAt,
-    Redo,
-    Retry,
     Say,
-    Take,
     ToggleBlink,
     TogglePaper,
-    Typed,
-    Undo,
+    UseLine,
 )
-from probe.mapping.moving import go, light, move, relit, set_count_for
-from probe.mapping.place_edits import change_kind, put_at
-from probe.mapping.walk_state import Moment, Walk, start
-from probe.task.steps import (
-    BoardDark,
-    BoardGone,
-    BoardHere,
-    ButtonPressed,
-    Effect,
-    News,
-    NotSaved,
-    NotShown,
-    RingBell,
-    Saved,
-    SaveMap,
-    SetUpChain,
-    ShowDark,
-    Shown,
-    ShowPixel,
-    Tick,
-    board_view,
-)
+from probe.mapping.walk_state import Entry, OneKey, Waiting, Walk, next_unseen, settled, start
+from probe.mapping.walk_view import COMMANDS, view
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import Light
+from probe.task.task import Next, Opened, Task
+from probe.task.views import TaskView
 
 LEVELS = (4, 8, 16, 32, 64, 128, 255)
+PACE_ANSWERS = 20
+ALL_ANSWERED = "every pixel has been answered; Esc shows what comes next"
 
-__all__ = ["Walk", "start", "step"]
-
-
-def step(walk: Walk, given: Key | News, now_s: float) -> tuple[Walk, tuple[Effect, ...]]:
-    """The walk after a key or some news, and what is to be done. `now_s`: seconds on any steady clock."""
-    match given:
-        case Typed(text):
-            return replace(walk, typed=text, chosen=0, message=""), ()
-        case Choose(by):
-            size = len(walk.offers)
-            return (replace(walk, chosen=(walk.chosen + by) % size), ()) if size else (walk, ())
-        case Take():
-            return take(walk, now_s)
-        case Ask(entry):
-            text = walk.pixel.note if entry is Entry.NOTE else ""
-            return replace(walk, entry=entry, typed=text, chosen=0, message=""), ()
-        case Leave():
-            return replace(walk, entry=Entry.LABEL, typed="", chosen=0, message=""), ()
-        case Say(answer):
-            return say(walk, answer, now_s)
-        case Move(by, unseen):
-            return move(walk, by, unseen=unseen)
-        case GoTo(number, chain):
-            return go(walk, chain or walk.chain, number)
-        case ChangeLevel(by):
-            at = min(range(len(LEVELS)), key=lambda i: abs(LEVELS[i] - walk.level))
-            level = LEVELS[max(0, min(len(LEVELS) - 1, at + by))]
-            return relit(replace(walk, level=level, message=f"level {level} of 255"))
-        case ChangeKind(by):
-            return change_kind(walk, by)
-        case PutAt(x_mm, y_mm):
-            return put_at(walk, Position(x_mm=x_mm, y_mm=y_mm))
-        case ToggleBlink():
-            if walk.steady_only:
-                return replace(walk, message="steady light only (settings): no blinking"), ()
-            return relit(replace(walk, blinking=not walk.blinking, blink_on=True))
-        case TogglePaper():
-            words = "answers are taken without a board" if not walk.paper else "answers wait for the board"
-            return replace(walk, paper=not walk.paper, message=words), ()
-        case Undo():
-            return _travel(walk, back=True)
-        case Redo():
-            return _travel(walk, back=False)
-        case Retry():
-            return replace(walk, message=""), (SaveMap(walk.map), *light(walk))
-        case _:
-            return _news(walk, given, now_s)
+_STATES = {
+    OneKey.NOTHING_LIT: PixelState.DARK,
+    OneKey.HIDDEN: PixelState.HIDDEN,
+    OneKey.SPARE: PixelState.SPARE,
+    OneKey.REPEATER: PixelState.REPEATER,
+}
+_N = Next[Walk]
 
 
-def _news(walk: Walk, news: News, now_s: float) -> tuple[Walk, tuple[Effect, ...]]:
-    match news:
-        case BoardHere(identity):
-            walk = replace(walk, board=board_view(walk.board, news), lit=None)
-            setups = tuple(
-                SetUpChain(c, set_count_for(walk, c)) for c in walk.map.chains if c.output < identity.outputs
-            )
-            return walk, setups + light(walk)
-        case BoardGone():
-            bell = (RingBell(),) if walk.board.here else ()  # once, not at every attempt to find it again
-            return replace(walk, board=board_view(walk.board, news), lit=None), bell
-        case BoardDark():
-            return relit(replace(walk, lit=None))
-        case Shown(ShowPixel(output, number, colour)) if output == walk.here.output:
-            off = colour == Colour(0, 0, 0)
-            return replace(walk, lit=None if off else (walk.chain, number)), ()
-        case Shown():
-            return (replace(walk, lit=None), ()) if not walk.blinking else (walk, ())
-        case NotShown(_, why):
-            return replace(walk, lit=None, message=why), (RingBell(),)
-        case Saved():
-            return replace(walk, unsaved=""), ()
-        case NotSaved(why):
-            return replace(walk, unsaved=why), (RingBell(),)
-        case ButtonPressed(times):
-            return move(walk, times)
-        case Tick():
-            if not (walk.blinking and walk.board.here):
-                return walk, ()
-            walk = replace(walk, blink_on=not walk.blink_on)
-            return walk, (light(walk) if walk.blink_on else (ShowDark(walk.here.output),))
-        case _:
-            return replace(walk, board=board_view(walk.board, news)), ()
+@dataclass(frozen=True)
+class WalkFacts:
+    """What the walk may be opened with."""
+
+    welcome: str = ""
 
 
-def _travel(walk: Walk, *, back: bool) -> tuple[Walk, tuple[Effect, ...]]:
-    source = walk.past if back else walk.future
-    if not source:
-        words = "nothing to undo" if back else "nothing to redo"
-        return replace(walk, message=words), (RingBell(),)
-    here = Moment(walk.map, walk.chain, walk.number)
-    moment = source[-1]
-    m = set_bookmark(moment.map, moment.chain, moment.number)
-    walk = replace(
-        walk,
-        map=m,
-        past=walk.past[:-1] if back else (*walk.past, here),
-        future=(*walk.future, here) if back else walk.future[:-1],
+class WalkTask(Task[Walk]):
+    """Walk the chains of a map."""
+
+    name = "walk"
+    commands = COMMANDS
+    own_revision = False
+
+    def step(self, s: Walk, event: object, now_s: float) -> _N | None:
+        """The walk after an event, and what is to be done."""
+        match event:
+            case ev.Typed(text):
+                return _typed(s, text), ()
+            case ev.Choose(by):
+                size = len(s.offers)
+                return (replace(s, chosen=(s.chosen + by) % size), ()) if size else (s, ())
+            case ev.Take():
+                return self._take(s, now_s)
+            case Say(answer):
+                return self._say(s, answer, now_s)
+            case UseLine(entry):
+                text = s.pixel.note if entry is Entry.NOTE else ""
+                return replace(s, entry=entry, typed=text, chosen=0, message="", refused=""), ()
+            case ev.Leave():
+                if s.typed or s.entry is not Entry.LABEL:
+                    return replace(s, entry=Entry.LABEL, typed="", chosen=0, message="", refused=""), ()
+                if s.waiting:
+                    return replace(_put_back(s), typed=""), ()
+                return None
+            case Move(by, unseen):
+                return _move(s, by, unseen=unseen)
+            case GoTo(number, chain):
+                return _go(s, chain or s.chain, number)
+            case NextChain():
+                return _next_chain(s)
+            case ev.StepButton(times):
+                return _move(s, times)
+            case ChangeLevel(by):
+                at = min(range(len(LEVELS)), key=lambda i: abs(LEVELS[i] - s.level))
+                level = LEVELS[max(0, min(len(LEVELS) - 1, at + by))]
+                return replace(s, level=level, message=f"level {level} of 255"), ()
+            case ChangeKind(by):
+                return _change_kind(s, by)
+            case PutAt(x_mm, y_mm):
+                position = Position(x_mm=x_mm, y_mm=y_mm)
+                words = f"position {position.x_mm:.0f}, {position.y_mm:.0f} mm"
+                return _edit_place(replace(s, put_at=position), {"position": position}, words)
+            case ToggleBlink():
+                if s.steady_only:
+                    return replace(s, message="steady light only (settings): no blinking"), ()
+                return replace(s, blinking=not s.blinking), ()
+            case TogglePaper():
+                words = "answers are taken without a board" if not s.paper else "answers wait for the board"
+                return replace(s, paper=not s.paper, message=words), ()
+            case ev.GoOpen(task):
+                return s, (fx.Open(task, (s.chain, s.number)),)
+            case ev.TaskClosed():
+                return self._back(s, event), ()
+            case ev.MapChanged(words, where):
+                return self._changed(s, words, where), ()
+            case ev.BoardChanged():
+                return self._board(s, now_s)
+            case _:
+                return None
+
+    def light(self, s: Walk) -> Light:
+        """The pixel that is asked about, white."""
+        return s.light
+
+    def view(self, s: Walk) -> TaskView:
+        """The number, what it lights, the entry line with its offers, and the picture."""
+        return view(s)
+
+    def where(self, s: Walk) -> object:
+        """The pixel that is asked about."""
+        return (s.chain, s.number)
+
+    # -- what the board says ------------------------------------------------------------------------------------------
+
+    def _board(self, s: Walk, now_s: float) -> _N:
+        """The board shows something else: a label that waited is taken, or goes back into the line."""
+        if not s.waiting:
+            return (replace(s, closed=False), ()) if s.closed and s.is_lit else (s, ())
+        if not s.board.here or s.board.refused:
+            return _put_back(s), ()
+        if not s.is_lit:
+            return s, ()
+        first, *rest = s.waiting
+        ready = replace(s, typed=first.typed, chosen=first.chosen, waiting=(), closed=False)
+        done, effects = self._label(ready, now_s)
+        if not any(isinstance(effect, fx.Commit) for effect in effects):
+            return _put_back(replace(s, message=done.message)), effects
+        return replace(done, typed=s.typed, chosen=s.chosen, waiting=tuple(rest), closed=s.closed), effects
+
+    def _changed(self, s: Walk, words: str, where: object) -> Walk:
+        """After undo, redo or a change elsewhere: there, with what had been typed ahead back in the line."""
+        s = _at(s, where)
+        return replace(s, message=f"{words}; {s.message}" if s.message.startswith("not taken") else words)
+
+    def _back(self, s: Walk, event: ev.TaskClosed) -> Walk:
+        """After another task: at the pixel that it found, if it did."""
+        return _at(s, event.result)
+
+    # -- answers ------------------------------------------------------------------------------------------------------
+
+    def _take(self, s: Walk, now_s: float) -> _N:
+        """Enter: the chosen offer or what is typed, for whatever the entry line is used for."""
+        typed = s.typed.strip()
+        match s.entry:
+            case Entry.GOTO:
+                return _take_number(s, typed)
+            case Entry.NOTE:
+                map_ = set_note(s.map, s.chain, s.number, typed[:MAX_TEXT])
+                noted = replace(s, entry=Entry.LABEL, typed="", message="note kept")
+                return noted, (fx.Commit(map_, "note kept"),)
+            case Entry.AREA:
+                area = s.offer.label if s.offer and (not typed or s.chosen) else typed
+                s = replace(s, entry=Entry.LABEL, typed="", chosen=0, area=area)
+                return _edit_place(s, {"area": area}, f"area: {area or 'none'}")
+            case Entry.LABEL:
+                return self._label(s, now_s)
+
+    def _label(self, s: Walk, now_s: float) -> _N:
+        """The chosen offer, or the label typed: taken if its pixel is lit (or on paper), held until it is, or refused."""
+        if s.waiting or self._refusal(s):
+            if s.typed.strip() and s.board.here and not s.board.refused and not s.closed:
+                waiting = (*s.waiting, Waiting(s.typed, s.chosen))
+                return replace(s, waiting=waiting, typed="", chosen=0, refused="", message=""), ()
+            return self._refuse(s)
+        offer = s.offer
+        if offer is None:
+            return replace(s, message="type what lights, or press a key for nothing lit, spare …"), (fx.Bell(),)
+        if len(offer.label) > MAX_TEXT:
+            return replace(s, message=f"this label is too long: {MAX_TEXT:,} characters at most"), (fx.Bell(),)
+        map_, place = _place_for(s, offer)
+        old = s.pixel.place
+        map_ = assign_place(map_, s.chain, s.number, place.id)
+        if old is not None and old != place.id:
+            map_ = drop_unused_place(map_, old)
+        others = [n for c, n in map_.pixels_at[place.id] if (c, n) != (s.chain, s.number)]
+        also = f" (with {', '.join(map(str, others[:4]))})" if others else ""
+        return self._answered(s, map_, now_s, f"{shown_number(s.number)}: {place.label}{also}")
+
+    def _refusal(self, s: Walk) -> str:
+        """Why an answer cannot be taken now; empty if it can."""
+        if s.paper or s.is_lit:
+            return ""
+        if s.board.here:
+            return s.board.refused or f"{shown_number(s.number)} is not lit yet: wait for it, then answer"
+        return "no board, so nothing is lit: wait for it, or enter from paper (=)"
+
+    def _refuse(self, s: Walk) -> _N:
+        """Not taken; nothing that is typed after it is held for another pixel."""
+        why = self._refusal(s) or "labels typed ahead are still waiting for their light"
+        return replace(s, message=why, refused=s.typed, closed=s.board.here), (fx.Bell(),)
+
+    def _say(self, s: Walk, answer: OneKey, now_s: float) -> _N:
+        """A one-key answer: a state of the pixel, or the place before again."""
+        if s.waiting or self._refusal(s):
+            return self._refuse(s)
+        if answer is OneKey.SAME_PLACE:
+            last = s.last_place
+            if last is None:
+                return replace(s, message="no place before this one yet: type its label"), (fx.Bell(),)
+            map_ = assign_place(s.map, s.chain, s.number, last.id)
+            words = f"{shown_number(s.number)}: {last.label}, again"
+        else:
+            map_ = set_state(s.map, s.chain, s.number, _STATES[answer])
+            words = f"{shown_number(s.number)}: {answer.value}"
+        old = s.pixel.place
+        if old is not None and old != map_.chain(s.chain).pixels[s.number].place:
+            map_ = drop_unused_place(map_, old)
+        return self._answered(s, map_, now_s, words)
+
+    def _answered(self, s: Walk, map_: PlayfieldMap, now_s: float, message: str) -> _N:
+        """After an answer: on to the next pixel."""
+        was_finished = s.finished
+        map_ = set_verified(map_, s.chain, s.number, next_number(map_) if s.is_lit else 0)
+        chain = map_.chain(s.chain)
+        following = s.number + 1
+        where: tuple[str, int] | None = (s.chain, following)
+        if chain.count is not None and following >= chain.length:
+            where = next_unseen(map_, s.chain, s.number)
+        map_ = set_bookmark(map_, *(where or (s.chain, s.number)))
+        done = replace(
+            s,
+            map=map_,
+            answered_s=(*s.answered_s, now_s)[-PACE_ANSWERS:],
+            entry=Entry.LABEL,
+            typed="",
+            chosen=0,
+            refused="",
+            put_at=None,
+            message="",
+        )
+        effects: fx.Effects = (fx.Commit(map_, message, (s.chain, s.number)),)
+        if done.finished and not was_finished:
+            effects += (fx.Revision(),)
+        if where is None:
+            return replace(done, message=f"{message}: {ALL_ANSWERED}"), (*effects, fx.Bell())
+        moved, more = _go(done, *where)
+        return replace(moved, message=message), (*effects, *more)
+
+
+def make(opened: Opened) -> tuple[WalkTask, Walk]:
+    """The walk of the open map."""
+    facts = opened.facts if isinstance(opened.facts, WalkFacts) else WalkFacts()
+    assert opened.map is not None, "the walk is opened with a map"
+    return WalkTask(), start(
+        opened.map, paper=opened.paper, steady_only=opened.steady_only, level=opened.level, message=facts.welcome
     )
-    moved, effects = go(walk, moment.chain, moment.number)
-    return replace(moved, message="undone" if back else "done again"), (SaveMap(m), *effects)
+
+
+def _typed(s: Walk, text: str) -> Walk:
+    """What is typed. Text that was finished and refused stays apart from what is typed after it."""
+    if s.refused and text.startswith(s.refused) and len(text) > len(s.refused):
+        words = f"not taken: {s.refused}"
+        return replace(s, typed=text[len(s.refused) :], chosen=0, refused="", message=words)
+    return replace(s, typed=text, chosen=0, refused="", message="")
+
+
+def _put_back(s: Walk) -> Walk:
+    """Labels that waited for light, back in the line: the first to be finished again, the others said."""
+    if not s.waiting:
+        return s
+    first, *rest = s.waiting
+    others = [waiting.typed for waiting in rest] + ([s.typed] if s.typed.strip() else [])
+    words = f"not taken: {', '.join(others)}" if others else s.message
+    line = {"entry": Entry.LABEL, "typed": first.typed, "chosen": first.chosen, "refused": first.typed}
+    return replace(s, waiting=(), closed=False, message=words, **line)  # type: ignore[arg-type]
+
+
+def _at(s: Walk, where: object) -> Walk:
+    """At a pixel (chain, number) if the map has it, else as near as can be to where it was."""
+    s = _put_back(settled(replace(s, message="")))
+    match where:
+        case (str() as chain, int() as number) if chain in s.map.chain_by_id and (chain, number) != (s.chain, s.number):
+            line = {"entry": s.entry, "typed": s.typed, "chosen": s.chosen, "refused": s.refused, "message": s.message}
+            moved = _go(s, chain, number)[0]
+            return replace(moved, **line) if s.refused else moved  # type: ignore[arg-type]
+    return s
+
+
+def _take_number(s: Walk, typed: str) -> _N:
+    if not typed:
+        return replace(s, entry=Entry.LABEL), ()
+    if not typed.isdecimal():
+        return replace(s, message=f"{typed[:20]!r} is not a number: type a pixel's number, from 0"), (fx.Bell(),)
+    return _go(s, s.chain, int(typed[:9]))
+
+
+def _place_for(s: Walk, offer: Offer) -> tuple[PlayfieldMap, Place]:
+    """The place that an offer means: one that exists, or a new one with what it inherits."""
+    map_ = s.map
+    if offer.place is not None and offer.place in map_.place_by_id:
+        place = map_.place_by_id[offer.place]
+        if s.put_at is not None:
+            place = place.model_copy(update={"position": s.put_at})
+            map_ = update_place(map_, place)
+        return map_, place
+    area = offer.area if offer.area is not None else s.next_area
+    for place in map_.places:
+        same = folded(place.label) == folded(offer.label) and (folded(place.area) == folded(area) or not place.area)
+        if same and place.id not in map_.pixels_at:
+            lamps = place.lamps or offer.lamps
+            known = {"lamps": lamps, "group": place.group or offer.group, "position": s.put_at or place.position}
+            place = place.model_copy(update=known)
+            return update_place(map_, place), place
+    return add_place(
+        map_,
+        offer.label,
+        area=area,
+        kind=offer.kind if offer.kind is not None and s.kind is None else s.next_kind,
+        position=s.put_at or _guessed_position(s, offer),
+        lamps=offer.lamps,
+        group=offer.group,
+    )
+
+
+def _guessed_position(s: Walk, offer: Offer) -> Position | None:
+    """Where a new place may be: on by one step if it continues a row, else beside the last one. Marked as a guess."""
+    last, before = Surroundings(s.map, s.chain, s.number).neighbours()
+    if last is None or last.position is None:
+        return None
+    here = last.position
+    if offer.position_of == last.id and before is not None and before.position is not None:
+        x, y = 2 * here.x_mm - before.position.x_mm, 2 * here.y_mm - before.position.y_mm
+        machine = s.map.machine
+        if 0 <= x <= machine.width_mm and 0 <= y <= machine.length_mm * 1.5:
+            return Position(x_mm=x, y_mm=y, guessed=True)
+    return Position(x_mm=here.x_mm, y_mm=here.y_mm, guessed=True)
+
+
+def _change_kind(s: Walk, by: int) -> _N:
+    """The place's kind, so many on in the list of kinds."""
+    kinds = list(Kind)
+    current = s.place.kind if s.place else s.next_kind
+    kind = kinds[(kinds.index(current) + by) % len(kinds)]
+    return _edit_place(replace(s, kind=kind), {"kind": kind}, f"kind: {kind.value}")
+
+
+def _edit_place(s: Walk, update: dict[str, object], words: str) -> _N:
+    """Change the place that this pixel lights, if it has one; else the change waits for the place named next."""
+    place = s.place
+    if place is None:
+        return replace(s, message=f"{words}, for the next new place"), ()
+    map_ = update_place(s.map, place.model_copy(update=update))
+    return replace(s, message=words), (fx.Commit(map_, words),)
+
+
+def _go(s: Walk, chain_id: str, number: int) -> _N:
+    """To a pixel, which is asked about from now on; a number out of the chain stays where it is."""
+    chain = s.map.chain_by_id.get(chain_id)
+    if chain is None:
+        return replace(s, message=f"there is no chain {chain_id!r}"), ()
+    top = chain.length - 1 if chain.count is not None else MAX_PIXELS - 1
+    identity = s.board.identity
+    if identity is not None and chain.count is None:
+        top = min(top, identity.pixels - 1)
+    if not 0 <= number <= top:
+        end = "the first pixel is 0" if number < 0 else f"the last pixel is {shown_number(top)}"
+        return replace(s, message=end), (fx.Bell(),)
+    s = replace(s, chain=chain_id, number=number, put_at=None, message="")
+    if s.waiting:
+        return _put_back(s), ()
+    return replace(s, entry=Entry.LABEL, typed="", chosen=0, refused=""), ()
+
+
+def _move(s: Walk, by: int, *, unseen: bool = False) -> _N:
+    """So many pixels on, or to the next one that nobody has answered."""
+    if not unseen:
+        return _go(s, s.chain, s.number + by)
+    found = next_unseen(s.map, s.chain, s.number)
+    if found is None:
+        return replace(s, message=ALL_ANSWERED), (fx.Bell(),)
+    return _go(s, *found)
+
+
+def _next_chain(s: Walk) -> _N:
+    """On to the next chain, at its first unseen pixel."""
+    chains = s.map.chains
+    at = next(i for i, chain in enumerate(chains) if chain.id == s.chain)
+    chain = chains[(at + 1) % len(chains)]
+    unseen = next((i for i, p in enumerate(chain.pixels) if p.state is PixelState.UNSEEN), 0)
+    return _go(s, chain.id, unseen)

@@ -1,54 +1,73 @@
-"""The state of a walk, and what a screen may read from it."""
+"""The state of a walk: which pixel is asked about, what is typed, and what follows from that and the map."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from enum import Enum, auto
 from functools import cached_property
 
+from device_protocol.values import Colour
 from probe.document.model import Chain, Kind, Pixel, PixelState, Place, PlayfieldMap, Position
 from probe.document.operations import folded, pixel_at
-from probe.mapping.keys import Entry
 from probe.mapping.offers import Offer, Surroundings, offers
-from probe.task.steps import BoardView
+from probe.task.light import Alternate, Dark, Light, Pixels
+from probe.task.task import TaskState
 
 START_LEVEL = 32
 LONGEST_PAUSE_S = 120.0
 
 
+class Entry(Enum):
+    """What the entry line is for."""
+
+    LABEL = auto()
+    NOTE = auto()
+    AREA = auto()
+    GOTO = auto()
+
+
+class OneKey(Enum):
+    """Answers that need no label. The value is what the message says."""
+
+    SAME_PLACE = "same place as the last"
+    NOTHING_LIT = "nothing lit"
+    HIDDEN = "hidden"
+    SPARE = "spare"
+    REPEATER = "repeater"
+
+
 @dataclass(frozen=True)
-class Moment:
-    """What undo goes back to."""
+class Waiting:
+    """A label that was finished before its pixel was lit, as typed, with the offer that was chosen."""
 
-    map: PlayfieldMap
-    chain: str
-    number: int
+    typed: str
+    chosen: int = 0
 
 
-@dataclass(frozen=True)
-class Walk:
-    """The whole state of a walk. `lit` is what the board has said is lit, as (chain id, number)."""
+@dataclass(frozen=True, kw_only=True)
+class Walk(TaskState):
+    """The whole state of a walk.
 
-    map: PlayfieldMap
+    `waiting`: labels finished ahead of their light, the first for this very pixel; `closed`: no more are held until they are
+    taken. `refused`: text in the entry line that was finished and not taken; what is typed next does not join it.
+    """
+
     chain: str
     number: int
     entry: Entry = Entry.LABEL
     typed: str = ""
     chosen: int = 0
+    refused: str = ""
+    waiting: tuple[Waiting, ...] = ()
+    closed: bool = False
     area: str | None = None
     kind: Kind | None = None
     put_at: Position | None = None
     level: int = START_LEVEL
     blinking: bool = False
-    blink_on: bool = True
     steady_only: bool = False
     paper: bool = False
-    board: BoardView = field(default_factory=BoardView)
-    lit: tuple[str, int] | None = None
-    message: str = ""
-    unsaved: str = ""
     answered_s: tuple[float, ...] = ()
-    past: tuple[Moment, ...] = ()
-    future: tuple[Moment, ...] = ()
 
     @property
     def here(self) -> Chain:
@@ -66,9 +85,15 @@ class Walk:
         return self.map.place_of(self.pixel)
 
     @property
+    def light(self) -> Light:
+        """The pixel that is asked about, white."""
+        pixel = Pixels.one(self.here.output, self.number, Colour(self.level, self.level, self.level))
+        return Alternate(pixel, Dark(), 0.5) if self.blinking else pixel
+
+    @property
     def is_lit(self) -> bool:
         """Whether the board has said that this very pixel is lit."""
-        return self.lit == (self.chain, self.number)
+        return self.board.here and self.board.lit == self.light
 
     @cached_property
     def offers(self) -> tuple[Offer, ...]:
@@ -109,6 +134,11 @@ class Walk:
         return sum(pixel.state is not PixelState.UNSEEN for pixel in self.here.pixels)
 
     @property
+    def finished(self) -> bool:
+        """Whether every pixel of this chain has been answered."""
+        return self.here.count is not None and self.answered >= self.here.length
+
+    @property
     def pace_s(self) -> float | None:
         """Seconds an answer takes lately; None before the second one."""
         gaps = [b - a for a, b in zip(self.answered_s, self.answered_s[1:], strict=False) if b - a < LONGEST_PAUSE_S]
@@ -122,47 +152,42 @@ class Walk:
         return max(0, self.here.length - self.answered) * self.pace_s
 
 
-def start(m: PlayfieldMap, *, paper: bool = False, steady_only: bool = False, level: int = START_LEVEL) -> Walk:
+def start(
+    map_: PlayfieldMap, *, paper: bool = False, steady_only: bool = False, level: int = START_LEVEL, message: str = ""
+) -> Walk:
     """A walk that goes on where the last one stopped: at the bookmark, else at the first unseen pixel.
 
     Raises ValueError for a map without chains.
     """
-    if not m.chains:
+    if not map_.chains:
         raise ValueError("this map has no chain yet: set one up first")
-    chain, number = m.chains[0].id, 0
-    if m.bookmark is not None:
-        chain, number = m.bookmark.chain, m.bookmark.number
+    chain, number = map_.chains[0].id, 0
+    if map_.bookmark is not None:
+        chain, number = map_.bookmark.chain, map_.bookmark.number
     else:
-        found = next_unseen(m, chain, -1)
+        found = next_unseen(map_, chain, -1)
         if found is not None:
             chain, number = found
-    limit = m.chain(chain).length
-    if limit and number >= limit:
-        number = limit - 1
-    return Walk(m, chain, number, paper=paper, steady_only=steady_only, level=level)
+    walk = Walk(
+        map=map_, chain=chain, number=number, paper=paper, steady_only=steady_only, level=level, message=message
+    )
+    return settled(walk)
 
 
-def with_map(walk: Walk, m: PlayfieldMap) -> Walk:
-    """The walk on a map that was changed elsewhere. It still has the walk's chain; undo goes back to the map before."""
-    if m is walk.map:
+def settled(walk: Walk) -> Walk:
+    """The walk at a pixel that its map has: as near as can be to where it was, after the map was changed elsewhere."""
+    chain = walk.chain if walk.chain in walk.map.chain_by_id else walk.map.chains[0].id
+    here = walk.map.chain(chain)
+    number = min(walk.number, max(0, here.length - 1)) if here.count is not None else walk.number
+    if (chain, number) == (walk.chain, walk.number):
         return walk
-    past = (*walk.past, Moment(walk.map, walk.chain, walk.number))
-    return replace(walk, map=m, past=past, future=())
+    return replace(walk, chain=chain, number=number, entry=Entry.LABEL, typed="", chosen=0, put_at=None)
 
 
-def with_other_map(walk: Walk, m: PlayfieldMap) -> Walk:
-    """The walk on an earlier or later map of the same machine: as near as can be to where it was, nothing to undo."""
-    chain = walk.chain if walk.chain in m.chain_by_id else m.chains[0].id
-    length = m.chain(chain).length
-    number = min(walk.number, max(0, length - 1)) if m.chain(chain).count is not None else walk.number
-    blank = replace(walk, map=m, chain=chain, number=number, lit=None, past=(), future=())
-    return replace(blank, entry=Entry.LABEL, typed="", chosen=0, put_at=None)
-
-
-def next_unseen(m: PlayfieldMap, chain_id: str, number: int) -> tuple[str, int] | None:
+def next_unseen(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[str, int] | None:
     """The next unseen pixel after this one: on in its chain, then in the others, then from its start."""
-    at = next(i for i, chain in enumerate(m.chains) if chain.id == chain_id)
-    order = [*m.chains[at:], *m.chains[:at], m.chains[at]]
+    at = next(i for i, chain in enumerate(map_.chains) if chain.id == chain_id)
+    order = [*map_.chains[at:], *map_.chains[:at], map_.chains[at]]
     for turn, chain in enumerate(order):
         first = number + 1 if turn == 0 else 0
         for index in range(first, len(chain.pixels)):
@@ -173,6 +198,6 @@ def next_unseen(m: PlayfieldMap, chain_id: str, number: int) -> tuple[str, int] 
     return None
 
 
-def _areas(m: PlayfieldMap, typed: str) -> list[str]:
-    known = dict.fromkeys(a for a in [*(p.area for p in m.places), *(lamp.area for lamp in m.lamps)] if a)
+def _areas(map_: PlayfieldMap, typed: str) -> list[str]:
+    known = dict.fromkeys(a for a in [*(p.area for p in map_.places), *(lamp.area for lamp in map_.lamps)] if a)
     return [area for area in known if folded(typed) in folded(area)][:8]

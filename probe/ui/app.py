@@ -1,41 +1,45 @@
-"""The full-screen program: owns the conductor and the link, opens screens, says the keys."""
+"""The full-screen program: one document, the runtime with its stack of tasks, a screen for each, and the link to a board."""
 
 from __future__ import annotations
 
 import asyncio
 import logging
 import sys
-from collections.abc import Callable, Iterable
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping
 from functools import partial
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.driver import Driver
 from textual.screen import Screen
 
-from probe.cautions import Moment
-from probe.document.document import Document, now_text, rescue_folders
+from probe.document.document import Document, rescue_folders
 from probe.document.file.errors import StorageError
 from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
-from probe.link import BoardLink
-from probe.mapping.keys import GoTo
-from probe.mapping.walk_state import start
+from probe.mapping.walk import WalkFacts
+from probe.mapping.walk import make as make_walk
+from probe.mapping.walk_keys import GoTo
 from probe.runtime import Conductor
 from probe.runtime.ending import Ending, Endings, EndingWork, Reason
+from probe.runtime.runtime import Maker, OpenTask, Runtime
+from probe.task import events as ev
+from probe.task import screen as se
+from probe.task.views import TaskView
 from probe.ui.ascii_only import AsciiOnly
-from probe.ui.faults import FaultScreen
-from probe.ui.help import HelpScreen, other_keys
+from probe.ui.command_screen import CommandScreen
+from probe.ui.elsewhere import ElsewhereScreen
 from probe.ui.keys import TABLE, bindings, keys_of, typing_key
+from probe.ui.legacy import DocumentStore, OldDone, OldTask, WalkBelow, make_old, make_old_table
 from probe.ui.plan import Plan, Seen
-from probe.ui.practice import fault_screen
-from probe.ui.setting import SettingScreen
 from probe.ui.start import PortChoice, PortScreen, StartScreen
-from probe.ui.table import TableScreen
+from probe.ui.task_screen import TaskScreen
 from probe.ui.themes import OURS
-from probe.ui.walk import WalkScreen
+
+if TYPE_CHECKING:
+    from probe.cautions import Moment
+    from probe.link import BoardLink, LinkEvent
 
 log = logging.getLogger(__name__)
 
@@ -46,6 +50,10 @@ def _driver_class() -> type[Driver] | None:
     from probe.ui.terminal import TerminalDriver
 
     return TerminalDriver
+
+
+OLD = ("setup", "table", "revisions", "recheck", "find", "faults", "picture", "lamps", "board", "watch", "prove")
+PLANNING = ("power", "harness")
 
 
 class ProbeApp(App[str]):
@@ -59,19 +67,16 @@ class ProbeApp(App[str]):
     def __init__(self, plan: Plan) -> None:
         super().__init__(driver_class=_driver_class())
         self.plan = plan
-        self.conductor = Conductor(store=plan.store, bell=self._ring, on_fault=self._handle_exception)
         self.link: BoardLink | None = None
-        self.walk_screen: WalkScreen | None = None
         self.cautions_read: set[Moment] = set()
+        self._shown: list[tuple[OpenTask, Screen[Any]]] = []
+        self._restacking = False
+        self._conductor: Conductor | None = None
+        self.runtime = self._runtime(plan.document)
         work = EndingWork(
-            darken=self._drop_link, save=self._save, document=self._unsaved_document, folders=rescue_folders()
+            darken=self._darken, save=self._save, document=lambda: self.runtime.document, folders=rescue_folders()
         )
         self.endings = Endings(work, on_ended=lambda ended: self.exit())
-
-    @property
-    def truth(self) -> PlayfieldMap | None:
-        """Where the simulated playfield's places are; None with a real board."""
-        return self.plan.truth
 
     def on_load(self) -> None:
         self.endings.ready()
@@ -85,6 +90,68 @@ class ProbeApp(App[str]):
         """The terminal takes and gives nothing any more."""
         self.endings.request(Ending(Reason.TERMINAL_GONE))
 
+    def _runtime(self, document: Document) -> Runtime:
+        return Runtime(
+            document,
+            self._makers(),
+            options=self._options,
+            bell=self._ring,
+            notify=lambda words: self.notify(words, markup=False),
+            on_change=self._changed,
+            on_bottom=self._bottom,
+            on_fault=self._handle_exception,
+        )
+
+    @staticmethod
+    def _makers() -> Mapping[str, Maker]:
+        return {"walk": make_walk, **dict.fromkeys((*OLD, *PLANNING), make_old), "table": make_old_table}
+
+    def _options(self) -> Mapping[str, object]:
+        plan = self.plan
+        return {"steady_only": plan.steady_only, "paper": plan.paper, "level": plan.level}
+
+    # -- what screens may read ------------------------------------------------------------------------------------
+
+    @property
+    def document(self) -> Document:
+        """The one open map."""
+        return self.runtime.document
+
+    @property
+    def truth(self) -> PlayfieldMap | None:
+        """Where the simulated playfield's places are; None with a real board."""
+        return self.plan.truth
+
+    def seen(self) -> Seen:
+        """What the simulated playfield shows now; empty with a real board."""
+        return self.plan.eyes() if self.plan.eyes is not None else ()
+
+    def map_now(self) -> PlayfieldMap | None:
+        """The map as it is now, if there is one."""
+        return self.document.map if self.document.has_map else None
+
+    @property
+    def conductor(self) -> Conductor:
+        """The runner of screens that are not moved yet."""
+        if self._conductor is None:
+            self._conductor = Conductor(
+                store=DocumentStore(self.document), bell=self._ring, on_fault=self._handle_exception
+            )
+            self._conductor.board = self.link
+        return self._conductor
+
+    @property
+    def walk_screen(self) -> WalkBelow | None:
+        """The walk under the screens on top, once there is one."""
+        layers = self.runtime.layers
+        return WalkBelow(self) if layers and layers[0].name == "walk" else None
+
+    def walk_map(self) -> PlayfieldMap | None:
+        """The map of the walk."""
+        return self.map_now()
+
+    # -- beginning ------------------------------------------------------------------------------------------------
+
     def on_mount(self) -> None:
         for theme in OURS:
             self.register_theme(theme)
@@ -94,72 +161,295 @@ class ProbeApp(App[str]):
         asyncio.get_running_loop().set_exception_handler(self._trouble_beside)
         self._begin(self.plan)
 
-    def _handle_exception(self, error: Exception) -> None:
-        """A fault of this program: instead of a traceback over the screen, a log and a sentence.
-
-        What is queued is still saved while the program leaves.
-        """
-        if self._exception is None:
-            self._exception = error  # Textual's pilot raises it again, so that no test passes over a fault
-            self._exception_event.set()
-        self.endings.request(Ending(Reason.FAULT, error=error))
-        self._close_messages_no_wait()
-
-    def _trouble_beside(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
-        """A fault in a task that nobody waits for: written down and told; the program goes on."""
-        error = context.get("exception")
-        if not isinstance(error, Exception):
-            log.error("loop: %s", context.get("message"))
-            return
-        where = log_trouble(error)
-        if self.is_running:
-            self.notify(f"a fault of this program; details are in {where}", severity="error", markup=False)
-
     def _begin(self, plan: Plan) -> None:
         """Show what a plan opens: the start screen, the choice of a port, the set-up, or the walk."""
-        self.plan = plan
-        self.conductor.store = plan.store
+        if plan is not self.plan or plan.document is not self.document:
+            self.plan = plan
+            self.runtime = self._runtime(plan.document)
         rows = [row for row in TABLE if row.id in plan.changed_keys]
         self.set_keymap({r.id: ",".join(k for k in keys_of(r, plan.changed_keys) if not typing_key(k)) for r in rows})
+        self.runtime.start()
         if plan.start_here:
             self.push_screen(StartScreen(plan.opener.recent()))
         elif plan.make_link is None and not plan.paper:
-            self.action_port()
+            self._pick_port()
         else:
             self._go_on()
 
     def _go_on(self) -> None:
-        if self.plan.make_link is not None:
-            self.link = self.plan.make_link(self.conductor.link_event)
-            self.conductor.board = self.link
-            self.link.start()
-        if self.plan.map is not None and self.plan.faults_on:
-            self.open_faults(self.plan.map, self.plan.faults_on)
-        elif self.plan.map is not None and self.plan.map.chains:
-            self.open_walk(self.plan.map)
-            if self.plan.recheck_on:
-                self.call_after_refresh(self.open_recheck, self.plan.recheck_on, self.plan.recheck_said)
+        self._take_link()
+        map_, plan = self.map_now(), self.plan
+        if map_ is not None and plan.faults_on:
+            self.open_faults(map_, plan.faults_on)
+        elif map_ is not None and map_.chains:
+            self.runtime.open("walk", WalkFacts(plan.welcome))
+            if plan.recheck_on:
+                self.runtime.open("recheck", (plan.recheck_on, plan.recheck_said))
         else:
-            self._swap_screen(SettingScreen(self.plan.map, self.plan.lamps, paper=self.plan.paper))
+            from probe.ui.setting import SettingScreen
+
+            self.switch_or_push(SettingScreen(map_, plan.lamps, paper=plan.paper))
+
+    def switch_or_push(self, screen: Screen[Any]) -> None:
+        """In place of the start screen, or on top."""
+        if isinstance(self.screen, StartScreen):
+            self.switch_screen(screen)
+        else:
+            self.push_screen(screen)
+
+    def open_walk(self, map_: PlayfieldMap) -> None:
+        """The set-up is done: walk its map."""
+        self.document.commit(map_)
+        self._end_old()
+        if not self.runtime.layers:
+            self.runtime.open("walk", WalkFacts(self.plan.welcome))
+
+    def _take_link(self) -> None:
+        if self.plan.make_link is not None:
+            self.link = self.plan.make_link(self._link_event)
+            self.runtime.attach(self.link)
+            if self._conductor is not None:
+                self._conductor.board = self.link
+            self.link.start()
+
+    def _link_event(self, event: LinkEvent) -> None:
+        self.conductor.link_event(event)
+        self.runtime.link_event(event)
+
+    # -- the stack of tasks as screens ------------------------------------------------------------------------------
+
+    def _changed(self) -> None:
+        """Something may have to be drawn again, or another task is on top."""
+        top = self.runtime.top
+        if not self._restacking and self._shown and self._shown[-1][0] is top and not self._stale_screen():
+            screen = self._shown[-1][1]
+            if isinstance(screen, CommandScreen):
+                screen.redraw()
+        elif top is not None:
+            self.call_next(self._restack)
+
+    def _stale_screen(self) -> bool:
+        return len(self._shown) != len(self.runtime.layers)
+
+    async def _restack(self) -> None:
+        """Bring the screens into line with the stack of tasks."""
+        if self._restacking:
+            return
+        self._restacking = True
+        try:
+            while True:
+                layers = self.runtime.layers
+                same = 0
+                while same < min(len(layers), len(self._shown)) and self._shown[same][0] is layers[same]:
+                    same += 1
+                if same == len(layers) == len(self._shown):
+                    break
+                while len(self._shown) > same:
+                    layer, screen = self._shown.pop()
+                    if isinstance(layer.task, OldTask):
+                        await self._stop_old()
+                    while screen in self.screen_stack:
+                        await self.pop_screen()
+                for layer in layers[same:]:
+                    await self._push(layer)
+        finally:
+            self._restacking = False
+
+    async def _push(self, layer: OpenTask) -> None:
+        screen = self._old_screen(layer) if isinstance(layer.task, OldTask) else self._new_screen(layer)
+        self._shown.append((layer, screen))
+        if isinstance(self.screen, StartScreen) or type(self.screen).__name__ == "SettingScreen":
+            await self.switch_screen(screen)
+        else:
+            await self.push_screen(screen)
+        if layer.name == "walk" and self.plan.tour:
+            self.action_tour()
+
+    def _new_screen(self, layer: OpenTask) -> Screen[Any]:
+        view = layer.task.view(self.runtime.seen(layer))
+        assert isinstance(view, TaskView), "only task screens are built yet"
+        return TaskScreen(layer, self.plan.changed_keys)
+
+    def _bottom(self) -> None:
+        """Esc on the walk: what next?"""
+        self.push_screen(ElsewhereScreen(), self._go_elsewhere)
+
+    async def _go_elsewhere(self, name: str | None) -> None:
+        if name is None:
+            return
+        if name.startswith("app."):
+            await self.run_action(name)
+        elif isinstance(self.screen, CommandScreen) and name in self.screen.commands:
+            self.screen.action_command(name)
+        else:
+            self.runtime.dispatch(ev.GoOpen(name))
+
+    # -- screens not moved yet --------------------------------------------------------------------------------------
+
+    def _old_screen(self, layer: OpenTask) -> Screen[Any]:
+        facts = layer.state.facts
+        map_ = self.document.map
+        walk = self.walk_screen.walk if self.walk_screen is not None else None
+        plan, keep = self.plan, self.document.commit
+        keys, plain = dict(plan.changed_keys), {"plain_ascii": plan.plain_ascii}
+        chain = facts[0] if isinstance(facts, tuple) and facts else walk.chain if walk else map_.chains[0].id
+        match layer.name:
+            case "table":
+                from probe.ui.table import TableScreen
+
+                assert walk is not None
+                return TableScreen(walk)
+            case "revisions":
+                from probe.ui.revisions import RevisionsScreen
+
+                return RevisionsScreen(map_, **plain)
+            case "recheck":
+                from probe.recheck.step import start as start_recheck
+                from probe.ui.recheck import RecheckScreen
+
+                said = facts[1] if isinstance(facts, tuple) and isinstance(facts[1], tuple) else ()
+                self.document.close()
+                return RecheckScreen(start_recheck(self.document.map, chain, said=said), keys, **plain)
+            case "find":
+                from probe.recheck.finding import start as start_find
+                from probe.ui.find import FindScreen
+
+                return FindScreen(start_find(map_, chain), **plain)
+            case "faults":
+                from probe.ui.practice import fault_screen
+
+                return fault_screen(plan, map_, chain)
+            case "picture":
+                from probe.ui.light import LightScreen
+
+                place = walk.place.id if walk is not None and walk.place is not None else None
+                return LightScreen(map_, place, keep, steady_only=plan.steady_only, **plain)
+            case "board":
+                from probe.ui.game_board import BoardTableScreen
+
+                return BoardTableScreen(map_, keep)
+            case "watch":
+                from probe.ui.game_watch import WatchScreen
+
+                return WatchScreen(map_, keep, **plain)
+            case "prove":
+                from probe.ui.game_prove import ProveScreen
+
+                return ProveScreen(map_, keep, **plain)
+            case "lamps":
+                from probe.ui.game_lamps import LampsScreen
+
+                return LampsScreen(map_, keep)
+            case which:
+                from probe.ui.bench import Bench
+
+                number = walk.number if walk is not None else 0
+                return Bench(self, map_, chain, number, keep).screen(which)
+
+    def _end_old(self, result: object = None) -> None:
+        """The old screen on top is left."""
+        top = self.runtime.top
+        if top is not None and isinstance(top.task, OldTask):
+            self.runtime.dispatch(OldDone(result), top)
+
+    async def _stop_old(self) -> None:
+        if self._conductor is not None:
+            await self._conductor.stop()
+
+    def show_instead(self, screen: Screen[Any]) -> None:
+        """Another screen for the old layer on top."""
+        layer, before = self._shown[-1]
+        self._shown[-1] = (layer, screen)
+        if self.screen is before:
+            self.switch_screen(screen)
+
+    def pop_old(self, result: object = None) -> None:
+        """Leave the old screen on top."""
+        self._end_old(result)
+
+    def open_old(self, name: str, facts: object = None, *, instead: bool = False) -> None:
+        """Open another old screen, on top or instead of the one on top."""
+        if instead:
+            self._end_old()
+        self.runtime.open(name, facts)
+
+    def open_table(self) -> None:
+        """Show the map of the walk as a table."""
+        self.open_old("table")
+
+    def open_faults(self, map_: PlayfieldMap, chain: str) -> None:
+        """Search for a fault on a chain; in a practice round, for the planted one."""
+        del map_
+        self.runtime.open("faults", (chain, 0))
+
+    def close_faults(self, map_: PlayfieldMap) -> None:
+        """Back from the fault finder."""
+        self.document.commit(map_)
+        if len(self.runtime.layers) > 1:
+            self._end_old()
+        else:
+            self.action_leave()
+
+    def open_follow_up(self, map_: PlayfieldMap, chain: str) -> None:
+        """What follows a repair: a recheck of the chain, which also finds shifted numbers."""
+        self.document.commit(map_)
+        alone = len(self.runtime.layers) == 1
+        if alone:
+            self.runtime.layers.clear()
+            self.runtime.open("walk", WalkFacts())
+        else:
+            self._end_old()
+        self.runtime.open("recheck", (chain, ()))
+
+    def open_recheck(self, chain: str = "", said: tuple[str, ...] = ()) -> None:
+        """Recheck a chain, the walk's if none is named."""
+        walk = self.walk_screen
+        if walk is not None:
+            self.runtime.open("recheck", (chain or walk.walk.chain, said))
+
+    def close_recheck(self, map_: PlayfieldMap, chain: str) -> None:
+        """Back to the walk, on the map that the recheck made."""
+        self.document.commit(map_)
+        walk = self.walk_screen
+        number = walk.walk.number if walk is not None and walk.walk.chain == chain else 0
+        self._end_old((chain, number))
+
+    def close_find(self, chain: str, number: int) -> None:
+        """Back to the walk, at the number that was found."""
+        self._end_old((chain, number))
+
+    def open_game(self, which: str) -> None:
+        """Show the lamp list, the board's table, the game's lamps or the proof; one of the last three at a time."""
+        top = self.runtime.top
+        instead = top is not None and top.name in ("board", "watch", "prove")
+        self.open_old(which, instead=instead)
+
+    def light(self, chain: str, number: int) -> None:
+        """Light a pixel of the walk's map (the walk moves there)."""
+        self.runtime.dispatch(GoTo(number, chain), self.runtime.layers[0])
+
+    # -- ports and files --------------------------------------------------------------------------------------------
 
     def action_port(self) -> None:
         """Pick a port."""
+        self._pick_port()
+
+    def _pick_port(self) -> None:
         self.push_screen(PortScreen(self.plan.opener.ports()), self._port_picked)
 
     async def _port_picked(self, choice: PortChoice | None) -> None:
+        started = bool(self.runtime.layers)
         if choice is None:
-            if self.walk_screen is None and not isinstance(self.screen, StartScreen):
+            if not started and not isinstance(self.screen, StartScreen):
                 self.exit("")
             return
         await self._drop_link()
         self.plan.make_link = self.plan.opener.link_to(choice, self.plan)
         self.plan.paper = self.plan.make_link is None
-        if self.walk_screen is None:
+        if not started:
             self._go_on()
-        elif self.plan.make_link is not None:
-            self.link = self.plan.make_link(self.conductor.link_event)
-            self.conductor.board = self.link
-            self.link.start()
+        else:
+            self._take_link()
 
     def open_file(self, path: str) -> None:
         """Open a map from the start screen."""
@@ -182,136 +472,39 @@ class ProbeApp(App[str]):
         if self.plan.bell:
             self.bell()
 
-    def seen(self) -> Seen:
-        """What the simulated playfield shows now; empty with a real board."""
-        return self.plan.eyes() if self.plan.eyes is not None else ()
+    # -- the program's own commands -----------------------------------------------------------------------------------
 
-    def open_walk(self, m: PlayfieldMap) -> None:
-        """Walk this map."""
-        walk = start(m, paper=self.plan.paper, steady_only=self.plan.steady_only, level=self.plan.level)
-        walk = replace(walk, message=self.plan.welcome)
-        self.walk_screen = WalkScreen(walk, dict(self.plan.changed_keys), plain_ascii=self.plan.plain_ascii)
-        self._swap_screen(self.walk_screen)
+    def screen_event(self, event: se.ScreenEvent) -> None:
+        """What a screen does not answer itself."""
+        match event:
+            case se.TourOn():
+                self.action_tour()
+            case se.TourOver():
+                self.action_end_tour()
+            case se.Help():
+                self.action_help()
+            case se.PickPort():
+                self.action_port()
+            case se.SaveScreen():
+                self.action_save_picture()
 
-    def _swap_screen(self, screen: Screen[None]) -> None:
-        if isinstance(self.screen, (StartScreen, SettingScreen, FaultScreen)):
-            self.switch_screen(screen)
+    def action_tour(self) -> None:
+        """Begin the tour, or go on to its next sentence."""
+        from probe.ui.tour import TourLine
+
+        lines = self.screen.query(TourLine)
+        if lines:
+            lines.first().skip()
+        elif self.truth is not None:
+            self.screen.mount(TourLine())
         else:
-            self.push_screen(screen)
+            self.notify("the tour is in the demo: playfield-probe demo --tour", markup=False)
 
-    def open_table(self) -> None:
-        """Show the map of the walk as a table."""
-        if self.walk_screen is not None:
-            self.push_screen(TableScreen(self.walk_screen.walk))
+    def action_end_tour(self) -> None:
+        """End the tour."""
+        from probe.ui.tour import TourLine
 
-    def open_faults(self, m: PlayfieldMap, chain: str) -> None:
-        """Search for a fault on a chain; in a practice round, for the planted one."""
-        self._swap_screen(fault_screen(self.plan, m, chain))
-
-    def close_faults(self, m: PlayfieldMap) -> None:
-        """Back from the fault finder; the walk goes on with its map."""
-        if self.walk_screen is not None:
-            self.walk_screen.use_map(m)
-        self.action_leave()
-
-    def open_follow_up(self, m: PlayfieldMap, chain: str) -> None:
-        """What follows a repair: a recheck of the chain, which also finds shifted numbers."""
-        if self.walk_screen is None:
-            self.plan.map = m
-            self.open_walk(m)
-        else:
-            self.walk_screen.use_map(m)
-            self.pop_screen()
-        self.call_after_refresh(self.open_recheck, chain)
-
-    def open_power(self) -> None:
-        """Show the power plan of the walk's map."""
-        self._open_planning("power")
-
-    def open_harness(self) -> None:
-        """Show the harness sheet of the walk's map, at the walk's pixel."""
-        self._open_planning("harness")
-
-    def open_recheck(self, chain: str = "", said: tuple[str, ...] = ()) -> None:
-        """Recheck a chain, the walk's if none is named; the walk's session becomes a revision first."""
-        from probe.recheck.step import start as start_recheck
-        from probe.ui.recheck import RecheckScreen
-
-        if self.walk_screen is None:
-            return
-        self.walk_screen.close_session()
-        walk = self.walk_screen.walk
-        state = start_recheck(walk.map, chain or walk.chain, said=said)
-        self.push_screen(RecheckScreen(state, dict(self.plan.changed_keys), plain_ascii=self.plan.plain_ascii))
-
-    def close_recheck(self, m: PlayfieldMap, chain: str) -> None:
-        """Back to the walk, on the map that the recheck made."""
-        if self.walk_screen is not None:
-            self.walk_screen.take_over(m, chain)
-        self.pop_screen()
-
-    def open_find(self) -> None:
-        """Find the number at a place."""
-        from probe.recheck.finding import start as start_find
-        from probe.ui.find import FindScreen
-
-        if self.walk_screen is not None:
-            walk = self.walk_screen.walk
-            self.push_screen(FindScreen(start_find(walk.map, walk.chain), plain_ascii=self.plan.plain_ascii))
-
-    def close_find(self, chain: str, number: int) -> None:
-        """Back to the walk, at the number that was found."""
-        if self.walk_screen is not None:
-            self.walk_screen.walk_to(chain, number)
-        self.pop_screen()
-
-    def _open_planning(self, which: str) -> None:
-        from probe.ui.bench import Bench  # with what it reckons with, a third of the time to the first picture
-
-        walk = self.walk_screen.walk if self.walk_screen is not None else None
-        if walk is not None and self.walk_screen is not None:
-            Bench(self, walk.map, walk.chain, walk.number, self.walk_screen.use_map).open(which)
-
-    def walk_map(self) -> PlayfieldMap | None:
-        """The map of the walk."""
-        return self.walk_screen.walk.map if self.walk_screen is not None else None
-
-    def open_game(self, which: str) -> None:
-        """Show the lamp list, the board's table, the game's lamps or the proof; one of the last three at a time."""
-        from probe.ui.game_board import BoardTableScreen
-        from probe.ui.game_lamps import LampsScreen
-        from probe.ui.game_prove import ProveScreen
-        from probe.ui.game_watch import WatchScreen
-
-        if self.walk_screen is None:
-            return
-        m, keep, ascii_only = self.walk_screen.walk.map, self.walk_screen.use_map, self.plan.plain_ascii
-        screen: Screen[None]
-        match which:
-            case "board":
-                screen = BoardTableScreen(m, keep)
-            case "watch":
-                screen = WatchScreen(m, keep, plain_ascii=ascii_only)
-            case "prove":
-                screen = ProveScreen(m, keep, plain_ascii=ascii_only)
-            case _:
-                screen = LampsScreen(m, keep)
-        if isinstance(self.screen, (BoardTableScreen, WatchScreen, ProveScreen)):
-            self.switch_screen(screen)
-        else:
-            self.push_screen(screen)
-
-    def open_picture(self) -> None:
-        """Show the picture of the walk's map, with the walk's place chosen."""
-        from probe.ui.light import LightScreen
-
-        if self.walk_screen is None:
-            return
-        walk, keep = self.walk_screen.walk, self.walk_screen.use_map
-        place = walk.place.id if walk.place is not None else None
-        plan = self.plan
-        look = {"steady_only": plan.steady_only, "plain_ascii": plan.plain_ascii}
-        self.push_screen(LightScreen(walk.map, place, keep, **look))
+        self.screen.query(TourLine).remove()
 
     def action_save_picture(self) -> None:
         """Save what the screen shows, as SVG, beside the map."""
@@ -324,12 +517,10 @@ class ProbeApp(App[str]):
         else:
             self.notify(f"saved: {where}", markup=False)
 
-    def light(self, chain: str, number: int) -> None:
-        """Light a pixel of the walk's map (the walk moves there)."""
-        self.conductor.take(GoTo(number, chain))
-
     def action_help(self) -> None:
         """Say the keys of this screen, and the cautions."""
+        from probe.ui.help import HelpScreen, other_keys
+
         if isinstance(self.screen, HelpScreen):
             self.screen.action_close()
             return
@@ -345,35 +536,12 @@ class ProbeApp(App[str]):
 
     def action_leave(self) -> None:
         """Back to the screen before; from the last one, out of the program."""
-        if len(self.screen_stack) > 2:
+        if self._shown and self.screen is self._shown[-1][1] and len(self.runtime.layers) > 1:
+            self._end_old()
+        elif len(self.screen_stack) > 2 and not (self._shown and self.screen is self._shown[-1][1]):
             self.pop_screen()
         else:
             self.notify("Ctrl+Q leaves the program. Everything is saved.", markup=False)
-
-    async def action_quit(self) -> None:
-        """Make the board dark, save, and leave."""
-        self.endings.request(Ending(Reason.LEFT))
-
-    async def _drop_link(self) -> None:
-        link, self.link = self.link, None
-        self.conductor.board = None
-        if link is not None:
-            await link.close()
-
-    async def _save(self) -> None:
-        if self.walk_screen is not None and self.conductor.running:
-            self.walk_screen.close_session()
-        await self.conductor.save_unsaved()
-
-    def _unsaved_document(self) -> Document | None:
-        if self.conductor.unsaved is None:
-            return None
-        document = Document(self.plan.map, self.plan.path, None, None, now_text)
-        document.commit(self.conductor.unsaved)
-        return document
-
-    async def on_unmount(self) -> None:
-        await self.endings.finish()
 
     def use_theme(self, name: str) -> None:
         """Change the colours of the screen; remembered for the next time."""
@@ -394,3 +562,55 @@ class ProbeApp(App[str]):
 
                 keys = ", ".join(keys_of(row, self.plan.changed_keys))
                 yield SystemCommand(row.words, f"key: {keys}", act)
+
+    async def settled(self) -> None:
+        """Wait until nothing is left to do."""
+        await self.runtime.settled()
+        if self._conductor is not None and self._conductor.running:
+            await self._conductor.settled()
+
+    # -- the end --------------------------------------------------------------------------------------------------------
+
+    async def action_quit(self) -> None:
+        """Make the board dark, save, and leave."""
+        self.endings.request(Ending(Reason.LEFT))
+
+    async def _drop_link(self) -> None:
+        link, self.link = self.link, None
+        self.runtime.attach(None)
+        if self._conductor is not None:
+            self._conductor.board = None
+        if link is not None:
+            await link.close()
+
+    async def _darken(self) -> None:
+        await self.runtime.darken()
+        await self._drop_link()
+
+    async def _save(self) -> None:
+        await self._stop_old()
+        await self.runtime.save()
+
+    async def on_unmount(self) -> None:
+        await self.endings.finish()
+
+    def _handle_exception(self, error: Exception) -> None:
+        """A fault of this program: instead of a traceback over the screen, a log and a sentence.
+
+        What is queued is still saved while the program leaves.
+        """
+        if self._exception is None:
+            self._exception = error  # Textual's pilot raises it again, so that no test passes over a fault
+            self._exception_event.set()
+        self.endings.request(Ending(Reason.FAULT, error=error))
+        self._close_messages_no_wait()
+
+    def _trouble_beside(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """A fault in a task that nobody waits for: written down and told; the program goes on."""
+        error = context.get("exception")
+        if not isinstance(error, Exception):
+            log.error("loop: %s", context.get("message"))
+            return
+        where = log_trouble(error)
+        if self.is_running:
+            self.notify(f"a fault of this program; details are in {where}", severity="error", markup=False)

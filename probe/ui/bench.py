@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from textual.screen import Screen
 
 from probe.cautions import Moment
 from probe.document.model import PlayfieldMap
@@ -29,6 +31,23 @@ class Bench:
         self.desk = Desk(m, chain)
         self.desk.kept = give_back
 
+    def screen(self, which: str) -> Screen[Any]:
+        """What stands on the stack for it: the screen, or its cautions first."""
+        moment = _MOMENTS[which]
+        if moment in self._app.cautions_read:
+            return self._made(which)
+        return CautionScreen(moment, self._read(which, moment))
+
+    def _read(self, which: str, moment: Moment) -> Callable[[bool], None]:
+        def read(yes: bool) -> None:
+            if yes:
+                self._app.cautions_read.add(moment)
+                self._app.show_instead(self._made(which))
+            else:
+                self._app.pop_old()
+
+        return read
+
     def open(self, which: str) -> None:
         """Show one of the screens, after its cautions if they have not been read."""
         moment = _MOMENTS[which]
@@ -45,12 +64,12 @@ class Bench:
 
     def _push(self, which: str) -> None:
         """On top of the walk there is one of the two at a time."""
+        self._app.show_instead(self._made(which))
+
+    def _made(self, which: str) -> Screen[Any]:
         screen: PlanningScreen
         if which == "power":
             screen = PowerScreen(self.desk, lambda: self.open("harness"), plain_ascii=self._app.plan.plain_ascii)
         else:
             screen = HarnessScreen(self.desk, lambda: self.open("power"), number=self._number)
-        if isinstance(self._app.screen, (PowerScreen, HarnessScreen)):
-            self._app.switch_screen(screen)
-        else:
-            self._app.push_screen(screen)
+        return screen

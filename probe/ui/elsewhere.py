@@ -21,9 +21,9 @@ APP_ACTIONS = (("port", "Another board or port"), ("quit", "Leave the program (e
 
 def places_to_go() -> list[tuple[str, str]]:
     """(action, words) of the list, with the key that does the same from the walk; app actions begin with `app.`."""
-    rows: dict[str, KeyRow] = {row.action: row for row in TABLE if row.scope == "walk"}
+    rows: dict[str, KeyRow] = {row.id: row for row in TABLE}
     found = [
-        (action, f"{rows[action].words}   {key_name(rows[action].keys[0])}") for action in ACTIONS if action in rows
+        (f"walk.{name}", f"{rows[f'walk.{name}'].words}   {key_name(rows[f'walk.{name}'].keys[0])}") for name in ACTIONS
     ]
     keys = [key_name(row.keys[0]) for row in TABLE if row.id in ("walk.table", "table.revisions")]
     found.insert(1, ("revisions", f"Revisions: what was changed when, and back   {' '.join(keys)}"))

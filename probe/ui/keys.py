@@ -12,6 +12,9 @@ from dataclasses import dataclass
 
 from textual.binding import Binding
 
+from probe.mapping.walk_view import COMMANDS as WALK
+from probe.task.command import Command
+
 
 @dataclass(frozen=True)
 class KeyRow:
@@ -23,11 +26,13 @@ class KeyRow:
     words: str
     shown: bool = False
     empty_only: bool = False
-    display: str = ""
+    name: str = ""
 
     @property
     def id(self) -> str:
         """The name that settings use to map it to other keys."""
+        if self.name:
+            return self.name
         return f"{self.scope}.{self.action.split('(')[0]}" + (
             "." + self.action.split("(")[1].strip("')").replace("', '", "-") if "(" in self.action else ""
         )
@@ -83,7 +88,6 @@ _PLANNING: tuple[KeyRow, ...] = (
 )
 
 _LIGHT: tuple[KeyRow, ...] = (
-    KeyRow("picture", "walk", ("percent_sign",), "Picture: positions, levels, colours", empty_only=True),
     KeyRow("take", "picture", ("enter",), "Set the mark, or light again"),
     KeyRow("go('up')", "picture", ("up",), "The next place that way (arrows), or move the mark"),
     KeyRow("go('down')", "picture", ("down",), "Down"),
@@ -154,7 +158,6 @@ _FAULTS: tuple[KeyRow, ...] = (
 )
 
 _GAME: tuple[KeyRow, ...] = (
-    KeyRow("lamps", "walk", ("number_sign",), "Lamp list, board's table, game's lamps, proof", empty_only=True),
     KeyRow("take", "lamps", ("enter",), "Change", shown=True),
     KeyRow("add", "lamps", ("f2",), "Add", shown=True),
     KeyRow("skip", "lamps", ("f3",), "Join by name", shown=True),
@@ -249,51 +252,24 @@ _REVISIONS: tuple[KeyRow, ...] = (
     KeyRow("leave", "revisions", ("escape",), "Back", shown=True),
 )
 
+
+def _of(commands: tuple[Command, ...]) -> tuple[KeyRow, ...]:
+    """The commands of a task as rows of the one table."""
+    return tuple(KeyRow(f"command('{c.id}')", c.scope, c.keys, c.words, c.shown, c.empty, name=c.id) for c in commands)
+
+
 TABLE: tuple[KeyRow, ...] = (
     KeyRow("help", "app", ("f1",), "Help", shown=True),
     KeyRow("leave", "app", ("escape",), "Back"),
     KeyRow("quit", "app", ("ctrl+q",), "Quit"),
     KeyRow("save_picture", "app", ("ctrl+x",), "Save this screen as a picture (SVG)"),
-    KeyRow("take", "walk", ("enter",), "Take", shown=True),
-    KeyRow("say('NOTHING_LIT')", "walk", ("f2",), "Nothing lit", shown=True),
-    KeyRow("say('HIDDEN')", "walk", ("f3",), "Hidden", shown=True),
-    KeyRow("say('SAME_PLACE')", "walk", ("f4", "full_stop"), "Same place as the last", empty_only=True),
-    KeyRow("say('SPARE')", "walk", ("f5",), "Spare"),
-    KeyRow("say('REPEATER')", "walk", ("f6",), "Repeater"),
-    KeyRow("ask('NOTE')", "walk", ("f7",), "Note"),
-    KeyRow("ask('AREA')", "walk", ("f8",), "Area"),
-    KeyRow("kind", "walk", ("f9",), "Kind"),
-    KeyRow("ask('GOTO')", "walk", ("slash", "ctrl+g"), "Go to a number", empty_only=True),
-    KeyRow("forward", "walk", ("pagedown", "right"), "Next pixel", empty_only=True),
-    KeyRow("backward", "walk", ("pageup", "left"), "Pixel before", empty_only=True),
-    KeyRow("unseen", "walk", ("ctrl+n", "end"), "Next unseen", empty_only=True),
-    KeyRow("blink", "walk", ("asterisk", "ctrl+l"), "Blink", empty_only=True),
-    KeyRow("level(1)", "walk", ("plus",), "Brighter", empty_only=True),
-    KeyRow("level(-1)", "walk", ("minus",), "Dimmer", empty_only=True),
-    KeyRow("choose(1)", "walk", ("down",), "Next offer"),
-    KeyRow("choose(-1)", "walk", ("up",), "Offer before"),
-    KeyRow("undo", "walk", ("ctrl+z",), "Undo", shown=True),
-    KeyRow("redo", "walk", ("ctrl+y",), "Redo"),
-    KeyRow("point", "walk", ("ctrl+t",), "Point at the place in the picture"),
-    KeyRow("paper", "walk", ("equals_sign",), "Paper entry on or off", empty_only=True),
-    KeyRow("retry", "walk", ("ctrl+r",), "Save and light again"),
-    KeyRow("flip", "walk", ("comma",), "Picture from above or below", empty_only=True),
-    KeyRow("next_chain", "walk", ("ctrl+o",), "Next chain"),
-    KeyRow("table", "walk", ("f12", "ctrl+s"), "Map table"),
-    KeyRow("leave", "walk", ("escape",), "What next", shown=True),
     KeyRow("leave", "table", ("escape",), "Back", shown=True),
     KeyRow("light_row", "table", ("enter",), "Light this pixel"),
     KeyRow("search", "table", ("slash",), "Search", shown=True),
     KeyRow("sort", "table", ("f2",), "Sort", shown=True),
     KeyRow("findings", "table", ("f3",), "Findings", shown=True),
     KeyRow("walk_here", "table", ("f4",), "Walk from here", shown=True),
-    KeyRow("power", "walk", ("exclamation_mark", "f10"), "Power plan", empty_only=True),
-    KeyRow("harness", "walk", ("ampersand",), "Harness sheet", empty_only=True),
-    KeyRow("faults", "walk", ("question_mark",), "Fault finder", empty_only=True),
-    KeyRow("recheck", "walk", ("semicolon",), "Recheck after a change", empty_only=True),
-    KeyRow("find", "walk", ("colon",), "Which number is at this place", empty_only=True),
-    KeyRow("tour", "walk", ("greater_than_sign",), "Tour: begin it, or its next sentence", empty_only=True),
-    KeyRow("end_tour", "walk", ("less_than_sign",), "Tour: end it", empty_only=True),
+    *_of(WALK),
     *_RECHECK,
     *_REVISIONS,
     *_PLANNING,
@@ -303,7 +279,7 @@ TABLE: tuple[KeyRow, ...] = (
 )
 
 
-def keys_of(row: KeyRow, changed: Mapping[str, str]) -> tuple[str, ...]:
+def keys_of(row: KeyRow | Command, changed: Mapping[str, str]) -> tuple[str, ...]:
     """The keys of an action after the settings' changes (`{"walk.undo": "ctrl+u,f10"}`)."""
     if row.id in changed:
         return tuple(k.strip() for k in changed[row.id].split(",") if k.strip())

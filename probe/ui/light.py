@@ -359,4 +359,4 @@ class LightScreen(LineScreen):
             self._keep(self.work.map)
             self._visit.end(self.app, self._activity)
             await self.saved()
-            self.app.pop_screen()
+            self.app.pop_old()

@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
+from probe.document.document import Document
 from probe.document.model import Lamp, PlayfieldMap
 from probe.link import BoardLink, LinkEvent
 from probe.mapping.walk_state import START_LEVEL
-from probe.runtime import MapStore
 from probe.ui.start import PortChoice
 
 if TYPE_CHECKING:
@@ -50,9 +50,7 @@ class Plan:
     """
 
     opener: Opener
-    map: PlayfieldMap | None = None
-    store: MapStore | None = None
-    path: str = ""
+    document: Document = field(default_factory=Document.in_memory)
     start_here: bool = False
     paper: bool = False
     make_link: MakeLink | None = None
@@ -74,4 +72,17 @@ class Plan:
     recheck_said: tuple[str, ...] = ()
     practice: PracticeRound | None = None
     in_words: bool = True
-    close: Callable[[], None] = lambda: None
+
+    @property
+    def map(self) -> PlayfieldMap | None:
+        """The open map, if there is one yet."""
+        return self.document.map if self.document.has_map else None
+
+    @property
+    def path(self) -> str:
+        """The map's file; empty if it has none."""
+        return self.document.path
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self.document.release()

@@ -64,9 +64,10 @@ class CautionScreen(ModalScreen[bool]):
         Binding("escape", "close(False)", "Back", priority=True),
     ]
 
-    def __init__(self, moment: Moment) -> None:
+    def __init__(self, moment: Moment, read: Callable[[bool], None] | None = None) -> None:
         super().__init__()
         self._moment = moment
+        self._read = read
 
     def compose(self) -> ComposeResult:
         lines = [Content(f"Cautions: {self._moment.value}").stylize("bold"), Content("")]
@@ -80,7 +81,10 @@ class CautionScreen(ModalScreen[bool]):
 
     def action_close(self, read: bool) -> None:
         """Go on, or back."""
-        self.dismiss(read)
+        if self._read is not None:
+            self._read(read)
+        else:
+            self.dismiss(read)
 
 
 class EntryList(OptionList, inherit_bindings=False):
@@ -224,7 +228,9 @@ class PlanningScreen(Screen[None]):
         self.desk.hand_over()
         if self.ENDS_VISIT:
             self.desk.visit.end(self.app, self.desk.activity)
-        self.app.pop_screen()
+            self.app.pop_old()
+        else:
+            self.app.pop_screen()
 
 
 class EntriesScreen(PlanningScreen):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
@@ -18,11 +18,6 @@ from probe.ui.clock import now_text
 from probe.ui.keys import bindings
 from probe.ui.line_screen import LineScreen, head_line, message_line
 from probe.ui.text import cut, plain
-
-if TYPE_CHECKING:
-    from textual.screen import Screen
-
-    from probe.ui.app import ProbeApp
 
 
 class RevisionsScreen(LineScreen):
@@ -147,16 +142,4 @@ class RevisionsScreen(LineScreen):
             chain = walk.walk.chain if walk.walk.chain in m.chain_by_id else m.chains[0].id if m.chains else ""
             if chain:
                 walk.take_over(m, chain)
-        self.app.pop_screen()
-
-
-def open_revisions(app: ProbeApp, *, instead_of: Screen[Any] | None = None) -> None:
-    """Show the revisions of the walk's map, over the walk or instead of the screen that is on it."""
-    m = app.walk_map()
-    if m is None:
-        return
-    screen = RevisionsScreen(m, plain_ascii=app.plan.plain_ascii)
-    if instead_of is not None and app.screen is instead_of:
-        app.switch_screen(screen)
-    else:
-        app.push_screen(screen)
+        self.app.pop_old()

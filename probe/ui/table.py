@@ -20,7 +20,6 @@ from probe.document.revisions import changed_in, is_verified
 from probe.document.where_words import where_words
 from probe.mapping.walk_state import Walk
 from probe.ui.keys import bindings
-from probe.ui.revisions import open_revisions
 from probe.ui.text import cut, plain, visible
 
 if TYPE_CHECKING:
@@ -150,7 +149,7 @@ class TableScreen(Screen[None]):
         chosen = self._chosen()
         if chosen is not None:
             self.app.light(*chosen)
-        self.app.pop_screen()
+        self.app.pop_old()
 
     def action_search(self) -> None:
         """Open the search line."""
@@ -180,7 +179,7 @@ class TableScreen(Screen[None]):
 
     def action_revisions(self) -> None:
         """What was changed when; the table makes way, because the map may be another one afterwards."""
-        open_revisions(self.app, instead_of=self)
+        self.app.open_old("revisions", instead=True)
 
     def action_leave(self) -> None:
         """Esc: out of the search, then back."""
@@ -190,4 +189,4 @@ class TableScreen(Screen[None]):
             search.value = ""
             self.query_one(DataTable).focus()
             return
-        self.app.pop_screen()
+        self.app.pop_old()

@@ -42,7 +42,10 @@ class TourLine(Static):
         if screen is None:
             return
         walk = screen.walk
-        sight = Sight(walk.chain, walk.number, walk.answered, type(self.app.screen).__name__)
+        screen_name = type(self.app.screen).__name__
+        sight = Sight(
+            walk.chain, walk.number, walk.answered, "WalkScreen" if screen_name == "TaskScreen" else screen_name
+        )
         self._show(look(self.tour, sight))
 
     def _show(self, tour: Tour) -> None:

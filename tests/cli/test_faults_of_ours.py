@@ -17,28 +17,23 @@ from tests.cli.test_terminal import Terminal, opened
 from tests.support.examples import first_now
 
 FAULTS = {
-    "on a key": "from probe.ui.walk import WalkScreen\nWalkScreen.action_say = lambda self, *given: 1 / 0",
-    "while drawing": "from probe.ui.walk import WalkScreen\n"
-    "keep = WalkScreen.show_walk if hasattr(WalkScreen, 'show_walk') else None\n"
-    "from probe.ui import widgets\n"
-    "from probe.ui.widgets.big_number import BigNumber\n"
+    "on a key": "from probe.mapping.walk import WalkTask\nWalkTask._say = lambda self, *given: 1 / 0",
+    "while drawing": "from probe.ui.widgets.big_number import BigNumber\n"
     "old = BigNumber.render\n"
-    "BigNumber.render = lambda self: 1 / 0 if self.app.conductor._activity.state.number == 44 else old(self)",
-    "in an effect": "from probe.runtime.conductor import Conductor\n"
-    "import probe.runtime.conductor as c\n"
-    "old = Conductor._show\n"
-    "async def show(self, effect):\n"
-    "    if getattr(effect, 'number', 0) == 44: raise ZeroDivisionError('planted')\n"
-    "    await old(self, effect)\n"
-    "Conductor._show = show",
-    "in a step": "import probe.ui.walk as w\n"
-    "import probe.mapping.walk as s\n"
-    "from probe.mapping.keys import Say\n"
-    "old = s.step\n"
-    "def step(state, given, now):\n"
-    "    if isinstance(given, Say): raise ZeroDivisionError('planted')\n"
-    "    return old(state, given, now)\n"
-    "w.step = step",
+    "BigNumber.render = lambda self: 1 / 0 if self.app.runtime.top.state.number == 44 else old(self)",
+    "in an effect": "import probe.runtime.runtime as r\n"
+    "old = r.part_orders\n"
+    "def orders(part, *given):\n"
+    "    if getattr(part, 'first', 0) == 44: raise ZeroDivisionError('planted')\n"
+    "    return old(part, *given)\n"
+    "r.part_orders = orders",
+    "in a step": "from probe.mapping.walk import WalkTask\n"
+    "from probe.mapping.walk_keys import Say\n"
+    "old = WalkTask.step\n"
+    "def step(self, state, event, now):\n"
+    "    if isinstance(event, Say): raise ZeroDivisionError('planted')\n"
+    "    return old(self, state, event, now)\n"
+    "WalkTask.step = step",
 }
 
 

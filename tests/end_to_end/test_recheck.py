@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from device_protocol.board import ChainWiring, PixelChain
-from probe.cli.screens import FileStore
+from probe.cli.screens import document_at
 from probe.document.file import load_map
 from probe.document.model import PlayfieldMap
 from probe.link import BoardLink, PortSpec
@@ -33,9 +33,10 @@ def seen_on_pin(chip: SimulatedAvr, wiring: ChainWiring) -> dict[str, list[int]]
 
 
 def plan_for(m: PlayfieldMap, path: Path, port: str) -> Plan:
-    store = FileStore(path)
-    store.save(m)
-    plan = Plan(NoOpener(), map=m, store=store, path=str(path), close=store.close)
+    document = document_at(path)
+    document.commit(m)
+    document.save_now()
+    plan = Plan(NoOpener(), document=document)
     plan.make_link = lambda on_event: BoardLink(PortSpec(address=port), on_event=on_event)
     return plan
 
@@ -51,7 +52,7 @@ async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, r
         async with app.run_test(size=(80, 24)) as pilot:
             for _ in range(600):
                 await pilot.pause(0.02)
-                if app.walk_screen is not None and app.walk_screen.is_mounted and app.walk_screen.walk.is_lit:
+                if app.walk_screen is not None and app.walk_screen.walk.is_lit:
                     break
             await pilot.press("semicolon")
             for _ in range(6000):
@@ -63,12 +64,12 @@ async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, r
                 if state.stage is Stage.SAVED:
                     break
                 if state.stage in (Stage.DECLARE, Stage.DONE) or is_lit(state):
-                    await app.conductor.settled()
+                    await app.settled()
                     asked.append(state.stage.name)
                     for given in keys_for(state, seen_on_pin(chip, wiring)):
                         await pilot.press(*presses(given))
                     await pilot.pause()
             assert isinstance(app.screen, RecheckScreen), text_of(app)
             assert app.screen.state.stage is Stage.SAVED, (asked, text_of(app))
-            await app.conductor.settled()
+            await app.settled()
     assert agrees(load_map(path), CHAIN, wiring) == [], asked

@@ -15,6 +15,7 @@ from probe.lighting.picture_keys import Pick
 from probe.ui.light import LightScreen
 from probe.ui.light_even import EvenScreen
 from probe.ui.saved_picture import screen_svg
+from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture, legend
 from probe.ui.widgets.picture_layers import (
     BRAILLE,
@@ -46,7 +47,7 @@ async def settled(stage: Stage) -> None:
     """Wait until the board has done everything and the screen shows it."""
     for _ in range(3):
         await stage.pilot.pause(0.02)
-        await stage.app.conductor.settled()
+        await stage.app.settled()
     await stage.pilot.pause()
 
 
@@ -142,7 +143,7 @@ async def test_levels_travel_back_to_the_walk_and_to_disk(open_app: OpenApp) -> 
         await stage.lit()
         walk = stage.app.walk_screen
         assert walk is not None
-        assert stage.app.screen is walk
+        assert isinstance(stage.app.screen, TaskScreen)
         assert walk.walk.map.place_by_id[place] == changed
         assert load_map(stage.path).place_by_id[place] == changed
         assert changed.colour

@@ -7,19 +7,19 @@ import pytest
 from probe.document.file import demo_map_path, load_map
 from probe.document.joining import open_rows
 from probe.document.model import PixelState, PlayfieldMap
-from probe.mapping.walk import step
+from probe.mapping.walk import WalkTask
 from probe.mapping.walk_state import start
 from tests.support.person import Person, same_answers
+from tests.support.played import Played
 from tests.support.walker import blank_copy
 
 
 def walked(truth: PlayfieldMap, *, lamps: bool) -> tuple[float, PlayfieldMap]:
     """Keys for each pixel, and the map that came of it."""
-    walk = start(blank_copy(truth, lamps=lamps), paper=True)
+    walk = Played(WalkTask(), start(blank_copy(truth, lamps=lamps), paper=True))
     person = Person(truth)
     while any(pixel.state is PixelState.UNSEEN for _, _, pixel in walk.map.walk_pixels()):
-        for given in person.inputs(walk):
-            walk, _ = step(walk, given, float(person.count.answers))
+        walk(*person.inputs(walk.state))
     return person.count.keys / person.count.answers, walk.map
 
 

@@ -10,16 +10,17 @@ from dataclasses import dataclass, field
 
 from probe.document.model import Pixel, PixelState, Place, PlayfieldMap
 from probe.document.operations import folded
-from probe.mapping.keys import Answer, Choose, Key, Say, Take, Typed
 from probe.mapping.offers import Surroundings, offers
-from probe.mapping.walk_state import Walk
+from probe.mapping.walk_keys import Say
+from probe.mapping.walk_state import OneKey, Walk
+from probe.task.events import Choose, Take, Typed
 
 _STATES = {
-    PixelState.DARK: Answer.NOTHING_LIT,
-    PixelState.DEAD: Answer.NOTHING_LIT,
-    PixelState.HIDDEN: Answer.HIDDEN,
-    PixelState.SPARE: Answer.SPARE,
-    PixelState.REPEATER: Answer.REPEATER,
+    PixelState.DARK: OneKey.NOTHING_LIT,
+    PixelState.DEAD: OneKey.NOTHING_LIT,
+    PixelState.HIDDEN: OneKey.HIDDEN,
+    PixelState.SPARE: OneKey.SPARE,
+    PixelState.REPEATER: OneKey.REPEATER,
 }
 
 
@@ -45,7 +46,7 @@ class Person:
         self.truth = truth
         self.count = Count()
 
-    def inputs(self, walk: Walk) -> list[Key]:
+    def inputs(self, walk: Walk) -> list[object]:
         """What this person does now."""
         chain = self.truth.chain(walk.chain)
         pixel = chain.pixels[walk.number]
@@ -56,7 +57,7 @@ class Person:
             return [Say(_STATES[pixel.state])]
         if self._is_last_place(walk, place):
             self.count.commands += 1
-            return [Take()] if _offered(walk, "", place) == 0 else [Say(Answer.SAME_PLACE)]
+            return [Take()] if _offered(walk, "", place) == 0 else [Say(OneKey.SAME_PLACE)]
         return self._label(walk, place)
 
     def _is_last_place(self, walk: Walk, place: Place) -> bool:
@@ -65,7 +66,7 @@ class Person:
             last is not None and folded(last.label) == folded(place.label) and folded(last.area) == folded(place.area)
         )
 
-    def _label(self, walk: Walk, place: Place) -> list[Key]:
+    def _label(self, walk: Walk, place: Place) -> list[object]:
         """The cheapest of: choosing among the first five offers, or typing a beginning and choosing among three."""
         best: tuple[int, str, int] | None = None
         words = place.label.split()
@@ -84,7 +85,7 @@ class Person:
         _, typed, at = best
         self.count.letters += len(typed)
         self.count.commands += at + 1
-        keys: list[Key] = [Typed(typed)] if typed else []
+        keys: list[object] = [Typed(typed)] if typed else []
         return [*keys, *([Choose(1)] * at), Take()]
 
 

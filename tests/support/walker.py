@@ -1,4 +1,4 @@
-"""Walks a whole map with the real conductor, link and file, by a scripted person; no screen."""
+"""Walks a whole map with the real runtime, link and file, by a scripted person; no screen."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from probe.document.file import MapFile
+from probe.document.document import Document
 from probe.document.model import PixelState, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count, set_lamps
 from probe.link import BoardLink, LinkEvent
-from probe.mapping.keys import Leave
-from probe.mapping.walk import step
-from probe.mapping.walk_state import Walk, start
-from probe.runtime import Activity, Conductor
+from probe.mapping.walk import make
+from probe.mapping.walk_state import Walk
+from probe.runtime.runtime import Runtime
+from probe.task.events import Leave
 from tests.support.person import Person
 
 
@@ -55,38 +55,46 @@ async def walk_it(
     report = Report()
     person = Person(truth)
     changed = asyncio.Event()
+    document = Document.new(path)
+    document.commit(blank_copy(truth))
+    document.save_now()
 
-    def on_change(walk: Walk) -> None:
-        if walk.is_lit:
-            claim = (walk.chain, walk.number)
+    def walk() -> Walk:
+        assert runtime.top is not None
+        state: Walk = runtime.seen(runtime.top)
+        return state
+
+    def on_change() -> None:
+        if runtime.top is not None and walk().is_lit:
+            claim = (walk().chain, walk().number)
             report.claims.append(claim)
             really = lit_numbers()
             if really != {claim}:
                 report.wrong_claims.append(f"says {claim}, lit is {sorted(really)}")
         changed.set()
 
-    with MapFile.create(path, blank_copy(truth)) as file:
-        conductor = Conductor(store=file)
-        link = make_link(conductor.link_event)
-        conductor.board = link
-        activity = Activity(start(file.map), step, on_change)
-        conductor.begin(activity)
-        link.start()
-        try:
-            while any(p.state is PixelState.UNSEEN for _, _, p in activity.state.map.walk_pixels()):
-                async with asyncio.timeout(patience_s):
-                    while not activity.state.is_lit:
-                        changed.clear()
-                        await changed.wait()
-                before_answer(report.answers)
-                if activity.state.typed or activity.state.chosen:
-                    conductor.take(Leave())  # an answer that was refused while the light went out
-                for key in person.inputs(activity.state):
-                    conductor.take(key)
-                report.answers += 1
-                await conductor.settled()
-            report.map = activity.state.map
-        finally:
-            await conductor.stop()
-            await link.close()
+    runtime = Runtime(document, {"walk": make}, on_change=on_change)
+    link = make_link(runtime.link_event)
+    runtime.attach(link)
+    runtime.start()
+    runtime.open("walk")
+    link.start()
+    try:
+        while any(p.state is PixelState.UNSEEN for _, _, p in document.map.walk_pixels()):
+            async with asyncio.timeout(patience_s):
+                while not walk().is_lit:
+                    changed.clear()
+                    await changed.wait()
+            before_answer(report.answers)
+            if walk().typed or walk().chosen:
+                runtime.dispatch(Leave())  # an answer that was refused while the light went out
+            for key in person.inputs(walk()):
+                runtime.dispatch(key)
+            report.answers += 1
+            await runtime.settled()
+        report.map = document.map
+    finally:
+        await runtime.end()
+        await link.close()
+        document.release()
     return report

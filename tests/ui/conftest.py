@@ -12,7 +12,7 @@ import pytest
 from textual.pilot import Pilot
 
 from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
-from probe.cli.screens import FileStore, seen_on, wiring_of
+from probe.cli.screens import document_at, seen_on, wiring_of
 from probe.document.model import PlayfieldMap
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
@@ -54,9 +54,9 @@ class Stage:
         """Wait until everything asked of the board has been done."""
         for _ in range(100):
             await self.pilot.pause(0.01)
-            await self.app.conductor.settled()
-            screen = self.app.walk_screen
-            if screen is not None and screen.is_mounted and screen.walk.is_lit:
+            await self.app.settled()
+            top = self.app.runtime.top
+            if top is not None and top.name == "walk" and top.task.is_lit(self.app.runtime.seen(top)):
                 await self.pilot.pause()
                 return
         raise AssertionError("nothing was lit within a second or more")
@@ -88,10 +88,11 @@ def open_app(tmp_path: Path) -> OpenApp:
         )
         port = SimulatedPort(board, name="simulated board")
         path = tmp_path / "map.json"
-        store = FileStore(path)
+        document = document_at(path)
         if m is not None:
-            store.save(m)
-        plan = Plan(NoOpener(), map=m, store=store, path=str(path), close=store.close, paper=paper)
+            document.commit(m)
+            document.save_now()
+        plan = Plan(NoOpener(), document=document, paper=paper)
         plan.eyes, plan.truth = (lambda: seen_on(board)), truth
         if not paper:
             plan.make_link = lambda on_event: BoardLink(port.open, on_event=on_event)

@@ -23,6 +23,7 @@ from probe.practice.round import CHAIN, PracticeRound
 from probe.ui.faults import FaultScreen
 from probe.ui.keys import TABLE
 from probe.ui.recheck import RecheckScreen
+from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 K = load()
@@ -60,7 +61,7 @@ async def until(stage: Stage, holds: Callable[[], Any], what: str = "") -> None:
 
 async def press(stage: Stage, *keys: str) -> None:
     await stage.pilot.press(*keys)
-    await stage.app.conductor.settled()
+    await stage.app.settled()
     await stage.pilot.pause()
 
 
@@ -200,7 +201,7 @@ async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: 
         await press(stage, "escape")
         walk = stage.app.walk_screen
         assert walk is not None
-        await until(stage, lambda: stage.app.screen is walk)
+        await until(stage, lambda: isinstance(stage.app.screen, TaskScreen))
         assert "fault repaired" in walk.walk.map.chain("a").note
 
 

@@ -197,7 +197,7 @@ async def test_a_bad_board_is_told_and_loses_nothing(name: str, open_app: OpenAp
         await until(stage, "● LIT")
         await stage.pilot.press(*"Otter", "enter")
         await until(stage, r"1 \(2nd\)")
-        await stage.app.conductor.settled()
+        await stage.app.settled()
         assert not dishonest(stage.app, board)
         assert [place.label for place in load_map(stage.path).places] == ["Otter"]
 
@@ -265,5 +265,5 @@ async def test_a_slow_port_lights_late_and_right(open_app: OpenApp) -> None:
             assert not dishonest(stage.app, board)
             await stage.pilot.press(*label, "enter")
         await until(stage, r"3 \(4th\) of 12   ● LIT")
-        await stage.app.conductor.settled()
+        await stage.app.settled()
     assert {place.label for place in load_map(stage.path).places} == {"Otter", "Eel", "Crab"}

@@ -43,7 +43,7 @@ async def shows(stage: Stage, *words: str) -> str:
     text = ""
     for _ in range(150):
         await stage.pilot.pause(0.02)
-        await stage.app.conductor.settled()
+        await stage.app.settled()
         text = text_of(stage.app)
         if all(word in text for word in words):
             return text

@@ -13,7 +13,7 @@ from probe.document.revisions import at_revision
 from probe.ui.elsewhere import places_to_go
 from probe.ui.keys import TABLE
 from probe.ui.revisions import RevisionsScreen
-from probe.ui.walk import WalkScreen
+from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.test_power_screens import press
 from tests.ui.test_walk_screen import HOSTILE, small
@@ -56,8 +56,8 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
         assert diff(saved, at_revision(m, 1)) == ()
         assert len(saved.revisions) == 3
         await press(stage, "escape")
-        assert isinstance(stage.app.screen, WalkScreen)
-        assert stage.app.screen.walk.map == saved
+        assert isinstance(stage.app.screen, TaskScreen)
+        assert stage.app.document.map == saved
         await stage.lit()
         await press(stage, "ctrl+z", "ctrl+z")
     assert diff(load_map(stage.path), m) == (), "the walk takes even that back"
@@ -88,7 +88,7 @@ async def test_looking_changes_nothing(open_app: OpenApp) -> None:
     async with open_app(m) as stage:
         await stage.lit()
         await press(stage, "f12", "f6", "down", "f2", "up", "pagedown", "pageup", "escape")
-        assert isinstance(stage.app.screen, WalkScreen)
+        assert isinstance(stage.app.screen, TaskScreen)
     assert load_map(stage.path) == m
 
 
@@ -107,7 +107,7 @@ async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatc
     async with open_app(m) as stage:
         await stage.lit()
         await press(stage, "f12", "f6")
-        store = stage.app.plan.store
+        store = stage.app.conductor.store
         assert store is not None
 
         def full(_: PlayfieldMap) -> None:

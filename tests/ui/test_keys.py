@@ -39,7 +39,7 @@ async def test_the_full_stop_repeats_the_last_place(open_app: OpenApp) -> None:
         await stage.lit()
         await stage.pilot.press("full_stop")
         await stage.lit()
-        await stage.app.conductor.settled()
+        await stage.app.settled()
         screen = stage.app.walk_screen
         assert screen is not None
         chain = screen.walk.map.chains[0]

@@ -13,7 +13,7 @@ from probe.ui.harness import BatchScreen, HarnessScreen, JointScreen
 from probe.ui.keys import TABLE
 from probe.ui.planning import CautionScreen
 from probe.ui.power import PowerScreen
-from probe.ui.walk import WalkScreen
+from probe.ui.task_screen import TaskScreen
 from tests.document.strategies import HOSTILE
 from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -26,7 +26,7 @@ async def press(stage: Stage, *keys: str) -> str:
     for key in keys:
         await stage.pilot.press(key)
         await stage.pilot.pause()
-    await stage.app.conductor.settled()
+    await stage.app.settled()
     await stage.pilot.pause()
     return text_of(stage.app)
 
@@ -93,7 +93,7 @@ async def test_the_walk_goes_on_with_the_changed_map(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "exclamation_mark")
         await press(stage, "plus", "escape")
-        assert isinstance(stage.app.screen, WalkScreen)
+        assert isinstance(stage.app.screen, TaskScreen)
         await stage.lit()
         await press(stage, "f5")
         saved = load_map(stage.path)
@@ -112,7 +112,7 @@ async def test_cautions_come_first_and_esc_leaves_them(open_app: OpenApp) -> Non
         await press(stage, "ampersand")
         assert isinstance(stage.app.screen, CautionScreen)
         await press(stage, "escape")
-        assert isinstance(stage.app.screen, WalkScreen)
+        assert isinstance(stage.app.screen, TaskScreen)
         await opened(stage, "ampersand")
         assert isinstance(stage.app.screen, HarnessScreen)
         shown = await press(stage, "escape", "ampersand")

@@ -18,7 +18,7 @@ from probe.recheck.light import is_lit
 from probe.recheck.state import Rechecking, Stage
 from probe.ui.find import FindScreen
 from probe.ui.recheck import RecheckScreen
-from probe.ui.walk import WalkScreen
+from probe.ui.task_screen import TaskScreen
 from tests.recheck.test_steps import CHAIN, REWIRED
 from tests.support.rechecker import agrees, keys_for, new_pixels, seen, wiring_of_chain
 from tests.ui.conftest import OpenApp, text_of
@@ -54,7 +54,7 @@ async def asked(stage: Opened) -> Rechecking:
     """Wait until something is asked, and lit if it has to be."""
     for _ in range(1500):
         await stage.pilot.pause(0.01)
-        await stage.app.conductor.settled()
+        await stage.app.settled()
         state = state_of(stage)
         if state.stage in (Stage.OFFER, Stage.DECLARE, Stage.DONE, Stage.SAVED) and not state.unsaved:
             await stage.pilot.pause()
@@ -105,7 +105,7 @@ async def test_the_map_comes_right_by_keys(open_app: OpenApp, rewire: str) -> No
         assert "sure that every number is right" in shown
         await stage.pilot.press("enter")
         await stage.lit()
-        await stage.app.conductor.settled()
+        await stage.app.settled()
     after = load_map(stage.path)
     assert agrees(after, CHAIN, real[0]) == []
     assert after.chain("backbox") == m.chain("backbox")
@@ -264,7 +264,7 @@ async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
         assert "\x1b" not in shown
         assert "\u202e" not in shown
         for _ in range(40):  # the recheck may still be thinking about the last answer
-            if isinstance(stage.app.screen, WalkScreen):
+            if isinstance(stage.app.screen, TaskScreen):
                 break
             await stage.pilot.press("escape")
             await stage.pilot.pause(0.05)
@@ -300,7 +300,7 @@ async def test_find_the_number_at_a_place(open_app: OpenApp) -> None:
         looks = 0
         for _ in range(400):
             await stage.pilot.pause(0.01)
-            await stage.app.conductor.settled()
+            await stage.app.settled()
             screen = stage.app.screen
             if isinstance(screen, FindScreen) and "● LIT" in text_of(stage.app):
                 if screen.state.found is not None:

@@ -14,10 +14,10 @@ HALF = "kelp_forest_half.json"
 
 def at(stage: Stage) -> int:
     """The stop that the tour is at, from 1; 0 when there is none."""
-    walk = stage.app.walk_screen
-    assert walk is not None
-    lines = walk.query(TourLine)
-    return lines.first().tour.at + 1 if lines else 0
+    for screen in stage.app.screen_stack:
+        for line in screen.query(TourLine):
+            return line.tour.at + 1
+    return 0
 
 
 async def until_at(stage: Stage, stop: int) -> None:
@@ -68,7 +68,7 @@ async def test_it_can_be_ended_and_begun_again(open_app: OpenApp) -> None:
         await until_at(stage, 1)
         await stage.pilot.press("less_than_sign")
         await until_at(stage, 0)
-        await stage.app.conductor.settled()
+        await stage.app.settled()
     assert load_map(stage.path).chains == m.chains
 
 

@@ -8,7 +8,8 @@ from textual.widgets import Input
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
-from probe.mapping.keys import Choose, Key, Say, Take, Typed
+from probe.mapping.walk_keys import Say
+from probe.task.events import Choose, Take, Typed
 from tests.support.person import Person, same_answers
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -47,7 +48,7 @@ def small() -> PlayfieldMap:
     return m
 
 
-def keys_for(given: Key) -> list[str]:
+def keys_for(given: object) -> list[str]:
     match given:
         case Take():
             return ["enter"]
@@ -81,7 +82,7 @@ async def test_map_the_whole_demo_by_keys(open_app: OpenApp) -> None:
                 assert [s.place for s in stage.board.lit()] == [place.id], "only the pixel that is shown is lit"
             for given in person.inputs(walk):
                 await stage.pilot.press(*keys_for(given))
-        await stage.app.conductor.settled()
+        await stage.app.settled()
         screen = stage.app.walk_screen
         assert screen is not None
         assert screen.walk.answered == screen.walk.here.length
@@ -128,7 +129,7 @@ async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> 
         await stage.pilot.pause()
         await stage.pilot.press("escape", "escape")
         await stage.pilot.pause()
-        await stage.app.conductor.settled()
+        await stage.app.settled()
     saved = load_map(stage.path)
     first = saved.place_of(saved.chain("a").pixels[0])
     assert first is not None
@@ -195,7 +196,7 @@ async def test_paper_entry_needs_no_board(open_app: OpenApp) -> None:
         await stage.pilot.pause()
         await stage.pilot.press(*"Otter", "enter")
         await stage.pilot.pause()
-        await stage.app.conductor.settled()
+        await stage.app.settled()
         assert "on paper" in text_of(stage.app)
     saved = load_map(stage.path)
     first = saved.place_of(saved.chain("a").pixels[0])
@@ -218,7 +219,7 @@ async def test_table_sorts_searches_and_lights(open_app: OpenApp) -> None:
         assert "1 of 6" in text_of(stage.app)
         await stage.pilot.press("enter")
         await stage.pilot.pause(0.1)
-        await stage.app.conductor.settled()
+        await stage.app.settled()
         assert [s.place for s in stage.board.lit()] == ["reef-lane-5"]
 
 
@@ -232,7 +233,7 @@ async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
         assert screen.walk.number == 0, "arrows move the mark, not the walk"
         await stage.pilot.press("enter")
         await stage.pilot.pause()
-        await stage.app.conductor.settled()
+        await stage.app.settled()
         place = screen.walk.place
         assert place is not None
         assert place.position is not None
@@ -242,7 +243,7 @@ async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
 async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
     from probe.ui.elsewhere import places_to_go
     from probe.ui.table import TableScreen
-    from probe.ui.walk import WalkScreen
+    from probe.ui.task_screen import TaskScreen
 
     async with open_app(small()) as stage:
         await stage.lit()
@@ -251,19 +252,19 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
         assert "What next?" in text_of(stage.app)
         await stage.pilot.press("escape")
         await stage.pilot.pause()
-        assert isinstance(stage.app.screen, WalkScreen)
+        assert isinstance(stage.app.screen, TaskScreen)
         for at, (action, _) in enumerate(places_to_go()):
             if action.startswith("app."):
                 continue
             await stage.pilot.press("escape", *(["down"] * at), "enter")
             await stage.pilot.pause()
             opened: type[object] = type(stage.app.screen)
-            assert action == "next_chain" or opened is not WalkScreen, action
-            assert action != "table" or opened is TableScreen
+            assert action == "walk.next_chain" or opened is not TaskScreen, action
+            assert action != "walk.table" or opened is TableScreen
             for _ in range(6):
-                if isinstance(stage.app.screen, WalkScreen):
+                if isinstance(stage.app.screen, TaskScreen):
                     break
                 await stage.pilot.press("escape")
                 await stage.pilot.pause()
-            assert isinstance(stage.app.screen, WalkScreen), f"Esc leads back from {opened.__name__}"
+            assert isinstance(stage.app.screen, TaskScreen), f"Esc leads back from {opened.__name__}"
             await stage.lit()

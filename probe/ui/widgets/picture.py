@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 
 from rich.segment import Segment
 from rich.style import Style
@@ -12,6 +11,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from probe.document.model import Place, PlayfieldMap, Position
+from probe.task.views import LIT_SIGN, MARK_SIGN, Spot
 from probe.ui.widgets.picture_layers import (
     CHANGED_SIGN,
     DARK_SIGN,
@@ -29,21 +29,10 @@ from probe.ui.widgets.picture_layers import (
     route_points,
 )
 
-LIT_SIGN = "◉"
-MARK_SIGN = "+"
 MARGIN_MM = 40.0
 GRID_MM = 50.0
 
 __all__ = ["LIT_SIGN", "MARK_SIGN", "SIGNS", "PlayfieldPicture", "Spot", "legend", "look_of_places"]
-
-
-@dataclass(frozen=True)
-class Spot:
-    """One thing to draw: position in mm, its sign, and how (a look: `plain`, `dark`, `lit`, `seen`, `held`, `mark` …)."""
-
-    position: Position
-    sign: str
-    look: str
 
 
 _ORDER = {

@@ -1,0 +1,74 @@
+"""What a person can do on the walk beyond what all tasks know."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from probe.mapping.walk_state import Entry, OneKey
+
+
+@dataclass(frozen=True)
+class UseLine:
+    """Use the entry line for something else."""
+
+    entry: Entry
+
+
+@dataclass(frozen=True)
+class Say:
+    """One of the one-key answers."""
+
+    answer: OneKey
+
+
+@dataclass(frozen=True)
+class Move:
+    """Step by pixels; `unseen` jumps to the next pixel that nobody has answered."""
+
+    by: int = 1
+    unseen: bool = False
+
+
+@dataclass(frozen=True)
+class GoTo:
+    """Light a certain pixel."""
+
+    number: int
+    chain: str | None = None
+
+
+@dataclass(frozen=True)
+class NextChain:
+    """On to the next chain."""
+
+
+@dataclass(frozen=True)
+class ChangeLevel:
+    """Brighter (+1) or dimmer (-1)."""
+
+    by: int
+
+
+@dataclass(frozen=True)
+class ChangeKind:
+    """The next or previous kind, for the places named from now on (and the one here)."""
+
+    by: int = 1
+
+
+@dataclass(frozen=True)
+class PutAt:
+    """Set the position of the place that this pixel lights, or of the place named next."""
+
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True)
+class ToggleBlink:
+    """Blink the pixel (one flash a second), or stop."""
+
+
+@dataclass(frozen=True)
+class TogglePaper:
+    """Answer without a board, or stop doing so."""

@@ -1,0 +1,164 @@
+"""What is to be seen of a walk, and its commands."""
+
+from __future__ import annotations
+
+from probe.document.model import PixelState, Position, shown_number
+from probe.document.revisions import seen_words
+from probe.mapping.walk_keys import (
+    ChangeKind,
+    ChangeLevel,
+    Move,
+    NextChain,
+    PutAt,
+    Say,
+    ToggleBlink,
+    TogglePaper,
+    UseLine,
+)
+from probe.mapping.walk_state import Entry, OneKey, Walk
+from probe.task import events as ev
+from probe.task.command import Command
+from probe.task.screen import FlipPicture, MarkInPicture, TourOn, TourOver
+from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
+
+_BAR = 20
+_PROMPTS = {
+    Entry.LABEL: "What lights?",
+    Entry.NOTE: "Note on this pixel:",
+    Entry.AREA: "Area:",
+    Entry.GOTO: "Go to number:",
+}
+
+COMMANDS = (
+    Command("walk.take", ("enter",), "Take", ev.Take(), shown=True),
+    Command("walk.say.NOTHING_LIT", ("f2",), "Nothing lit", Say(OneKey.NOTHING_LIT), shown=True),
+    Command("walk.say.HIDDEN", ("f3",), "Hidden", Say(OneKey.HIDDEN), shown=True),
+    Command("walk.say.SAME_PLACE", ("f4", "full_stop"), "Same place as the last", Say(OneKey.SAME_PLACE), empty=True),
+    Command("walk.say.SPARE", ("f5",), "Spare", Say(OneKey.SPARE)),
+    Command("walk.say.REPEATER", ("f6",), "Repeater", Say(OneKey.REPEATER)),
+    Command("walk.ask.NOTE", ("f7",), "Note", UseLine(Entry.NOTE)),
+    Command("walk.ask.AREA", ("f8",), "Area", UseLine(Entry.AREA)),
+    Command("walk.kind", ("f9",), "Kind", ChangeKind()),
+    Command("walk.ask.GOTO", ("slash", "ctrl+g"), "Go to a number", UseLine(Entry.GOTO), empty=True),
+    Command("walk.forward", ("pagedown", "right"), "Next pixel", Move(1), empty=True),
+    Command("walk.backward", ("pageup", "left"), "Pixel before", Move(-1), empty=True),
+    Command("walk.unseen", ("ctrl+n", "end"), "Next unseen", Move(unseen=True), empty=True),
+    Command("walk.blink", ("asterisk", "ctrl+l"), "Blink", ToggleBlink(), empty=True),
+    Command("walk.level.1", ("plus",), "Brighter", ChangeLevel(1), empty=True),
+    Command("walk.level.-1", ("minus",), "Dimmer", ChangeLevel(-1), empty=True),
+    Command("walk.choose.1", ("down",), "Next offer", ev.Choose(1)),
+    Command("walk.choose.-1", ("up",), "Offer before", ev.Choose(-1)),
+    Command("walk.undo", ("ctrl+z",), "Undo", ev.Undo(), shown=True),
+    Command("walk.redo", ("ctrl+y",), "Redo", ev.Redo()),
+    Command("walk.point", ("ctrl+t",), "Point at the place in the picture", MarkInPicture()),
+    Command("walk.paper", ("equals_sign",), "Paper entry on or off", TogglePaper(), empty=True),
+    Command("walk.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
+    Command("walk.flip", ("comma",), "Picture from above or below", FlipPicture(), empty=True),
+    Command("walk.next_chain", ("ctrl+o",), "Next chain", NextChain()),
+    Command("walk.table", ("f12", "ctrl+s"), "Map table", ev.GoOpen("table")),
+    Command("walk.leave", ("escape",), "What next", ev.Leave(), shown=True),
+    Command("walk.power", ("exclamation_mark", "f10"), "Power plan", ev.GoOpen("power"), empty=True),
+    Command("walk.harness", ("ampersand",), "Harness sheet", ev.GoOpen("harness"), empty=True),
+    Command("walk.faults", ("question_mark",), "Fault finder", ev.GoOpen("faults"), empty=True),
+    Command("walk.recheck", ("semicolon",), "Recheck after a change", ev.GoOpen("recheck"), empty=True),
+    Command("walk.find", ("colon",), "Which number is at this place", ev.GoOpen("find"), empty=True),
+    Command("walk.tour", ("greater_than_sign",), "Tour: begin it, or its next sentence", TourOn(), empty=True),
+    Command("walk.end_tour", ("less_than_sign",), "Tour: end it", TourOver(), empty=True),
+    Command("walk.picture", ("percent_sign",), "Picture: positions, levels, colours", ev.GoOpen("picture"), empty=True),
+    Command(
+        "walk.lamps", ("number_sign",), "Lamp list, board's table, game's lamps, proof", ev.GoOpen("lamps"), empty=True
+    ),
+)
+
+
+def view(s: Walk) -> TaskView:
+    """The number, what it lights, the entry line with its offers, and the picture."""
+    chain = s.here
+    on_paper = s.paper and not s.board.here
+    trouble = s.board.trouble if s.board.trouble and not s.typed and not s.paper else ""
+    hint = "type its name; the first letters of a known one will do" if s.entry is Entry.LABEL else ""
+    return TaskView(
+        head=f"{s.map.machine.name} · {chain.name} (output {chain.output})",
+        board="paper entry, no board" if on_paper else s.board.words,
+        number=s.number,
+        lit=s.is_lit or on_paper,
+        above=(_lit_line(s), _now_line(s)),
+        prompt=_PROMPTS[s.entry],
+        typed=s.typed,
+        items=() if trouble else tuple(Line(offer.label, note=f"({offer.why})") for offer in s.offers),
+        chosen=s.chosen % len(s.offers) if s.offers else 0,
+        marker="Enter ▸ ",
+        empty=(Line(trouble),) if trouble else (Line(hint, "dim"),) if hint else (),
+        message=_message(s),
+        unsaved=s.unsaved,
+        progress=_progress(s),
+        picture=_picture(s),
+    )
+
+
+def _message(s: Walk) -> str:
+    if s.message or s.board.refused:
+        return s.message or s.board.refused
+    if s.waiting:
+        return f"waiting for light: {', '.join(waiting.typed for waiting in s.waiting)}"
+    return ""
+
+
+def _lit_line(s: Walk) -> Line:
+    """Which pixel it is, whether the board has said that it is lit, and when it was last seen."""
+    of = f" of {s.here.length}" if s.here.count else ", count open"
+    if s.is_lit:
+        state = "● LIT" + (", blinking" if s.blinking else "")
+    elif s.board.here:
+        state = "○ " + ("blinking" if s.blinking else "not lit yet")
+    else:
+        state = "○ " + ("on paper" if s.paper else "no board")
+    answered = s.pixel.state is not PixelState.UNSEEN
+    seen = f"   {seen_words(s.map, s.chain, s.pixel)}" if answered else ""
+    return Line(f"{shown_number(s.number)}{of}   {state}{seen}", "bold")
+
+
+def _now_line(s: Walk) -> Line:
+    """What the map says of this pixel now."""
+    pixel, place = s.pixel, s.place
+    if place is not None:
+        words = f"{pixel.state.value}: {place.label}" + (f" · {place.area}" if place.area else "")
+        words += f" · {place.kind.value}"
+    elif pixel.state is PixelState.UNSEEN:
+        words = f"unseen   (new: {s.next_area or 'no area'} · {s.next_kind.value})"
+    else:
+        words = pixel.state.value
+    return Line(words + (f"   note: {pixel.note}" if pixel.note else ""), "dim")
+
+
+def _progress(s: Walk) -> str:
+    """How many pixels are answered, how fast it goes, and how long it will take at that pace."""
+    done, length = s.answered, s.here.length
+    if s.here.count:
+        filled = _BAR * done // max(1, length)
+        words = f" {('█' * filled).ljust(_BAR, '░')} {done} of {length}"
+    else:
+        words = f" {done} answered"
+    if s.pace_s is not None:
+        words += f" · {s.pace_s:.1f} s each"
+    if s.left_s is not None:
+        minutes, seconds = divmod(round(s.left_s), 60)
+        words += f" · {minutes}:{seconds:02d} left"
+    return words
+
+
+def _picture(s: Walk) -> PictureView:
+    """The place that is lit, or where the chosen offer would be."""
+    spots: tuple[Spot, ...] = ()
+    here = s.place
+    if here is not None and here.position is not None:
+        spots = (Spot(here.position, LIT_SIGN, "lit"),)
+    elif here is None and s.offer is not None and s.offer.place in s.map.place_by_id:
+        offered = s.map.place_by_id[s.offer.place or ""]
+        if offered.position is not None:
+            spots = (Spot(offered.position, MARK_SIGN, "mark"),)
+    near = here or s.last_place
+    machine = s.map.machine
+    middle = Position(x_mm=machine.width_mm / 2, y_mm=machine.length_mm / 2)
+    begin = near.position if near is not None and near.position is not None else middle
+    return PictureView(spots, point=PutAt, start=begin)

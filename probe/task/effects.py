@@ -1,0 +1,95 @@
+"""What a step asks for (effects). They are carried out in order. Light is no effect: see `light.py`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from device_protocol.orders import Order
+from probe.document.model import PlayfieldMap
+
+
+@dataclass(frozen=True)
+class Commit:
+    """This is the map now. `words` say what changed; `where` is where the person is after it (given back by redo)."""
+
+    map: PlayfieldMap
+    words: str = ""
+    where: object = None
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A question to the board: orders one after another, none of which lights anything; the first that fails ends them.
+
+    Answered exactly once, by `Answered` or `NotAnswered` with the same tag; never repeated after a restart.
+    """
+
+    orders: tuple[Order, ...]
+    tag: str
+
+
+@dataclass(frozen=True)
+class Bell:
+    """Sound the terminal's bell, if the settings allow it."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """Compute something while keys and the screen go on. `run` is a pure function; `tag` names the answer."""
+
+    tag: object
+    run: Callable[[], object]
+
+
+@dataclass(frozen=True)
+class Open:
+    """Open another task on top of this one; `facts` are what that task needs to begin."""
+
+    task: str
+    facts: object = None
+
+
+@dataclass(frozen=True)
+class Close:
+    """This task is done; the one below is told of the result."""
+
+    result: object = None
+
+
+@dataclass(frozen=True)
+class Instead:
+    """This task is done, and another one stands in its place."""
+
+    task: str
+    facts: object = None
+
+
+@dataclass(frozen=True)
+class TakeBack:
+    """Undo (or with `redo`, redo) on the map: what the runtime does where a task does not handle `Undo` itself."""
+
+    redo: bool = False
+
+
+@dataclass(frozen=True)
+class TryAgain:
+    """Save again if the last save failed, and light again: what the runtime does where a task does not handle `Retry` itself."""
+
+
+@dataclass(frozen=True)
+class Revision:
+    """Make a revision of what is pending; without a reason it is told from what changed."""
+
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Notify:
+    """A passing word for the person, beside the task."""
+
+    words: str
+
+
+Effect = Commit | Ask | Bell | Job | Open | Close | Instead | TakeBack | TryAgain | Revision | Notify
+Effects = tuple[Effect, ...]

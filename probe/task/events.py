@@ -1,0 +1,161 @@
+"""What a task is told (events): what a person did that all tasks know, and facts of the board, the line and the disk.
+
+Keys that only one task knows are events too; they stand beside that task.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from device_protocol.errors import ErrorCode
+from device_protocol.orders import Reply
+
+# -- what a person did, the same in every task. A task that does not handle one gets the runtime's own way --------------
+
+
+@dataclass(frozen=True)
+class Undo:
+    """Take the last change back."""
+
+
+@dataclass(frozen=True)
+class Redo:
+    """Do again what was taken back."""
+
+
+@dataclass(frozen=True)
+class Retry:
+    """Save again, and light again."""
+
+
+@dataclass(frozen=True)
+class Leave:
+    """One step back; from a task's first state, out of it."""
+
+
+@dataclass(frozen=True)
+class Typed:
+    """The entry line now holds this text."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Take:
+    """Enter: take what is marked or typed. `time`: now, RFC 3339 UTC."""
+
+    time: str = ""
+
+
+@dataclass(frozen=True)
+class Choose:
+    """Move the mark among the items."""
+
+    by: int
+
+
+@dataclass(frozen=True)
+class GoOpen:
+    """Go on in another task; the task in hand says with which facts."""
+
+    task: str
+
+
+# -- facts ---------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class BoardChanged:
+    """The board arrived, was lost or restarted, or now shows something else, or refused to. The view says what holds."""
+
+
+@dataclass(frozen=True)
+class Answered:
+    """The board has carried out every order of a question; a reply for each."""
+
+    tag: str
+    replies: tuple[Reply, ...]
+
+
+@dataclass(frozen=True)
+class NotAnswered:
+    """The board is not there, restarted, or refused an order (`code` is its code then). `why` is a plain sentence.
+
+    `replies` are those to the orders before it.
+    """
+
+    tag: str
+    why: str
+    code: ErrorCode | None = None
+    replies: tuple[Reply, ...] = ()
+
+
+@dataclass(frozen=True)
+class JobDone:
+    """What a job with that tag came to."""
+
+    tag: object
+    result: object
+
+
+@dataclass(frozen=True)
+class MapChanged:
+    """The map was changed by undo, redo or another task. `where` is where the person was when it was so, if known."""
+
+    words: str
+    where: object = None
+
+
+@dataclass(frozen=True)
+class MapSaved:
+    """Everything is on disk."""
+
+
+@dataclass(frozen=True)
+class MapNotSaved:
+    """The map could not be written. It is kept in memory; the view says why."""
+
+    why: str
+
+
+@dataclass(frozen=True)
+class TaskClosed:
+    """A task that this one had opened is closed, with what it came to."""
+
+    name: str
+    result: object
+
+
+@dataclass(frozen=True)
+class StepButton:
+    """The hand-held step button; `times` since it was last heard."""
+
+    times: int = 1
+
+
+@dataclass(frozen=True)
+class GameInputs:
+    """The game's lamp inputs as they are now, from number `first` on."""
+
+    first: int
+    on: tuple[bool, ...]
+
+
+@dataclass(frozen=True)
+class GameTookPixels:
+    """The board gave the pixels back to the game."""
+
+
+@dataclass(frozen=True)
+class WentDarkByItself:
+    """The board went dark because the line was silent too long."""
+
+
+@dataclass(frozen=True)
+class LineTrouble:
+    """An order had to be sent again, or a reply came damaged. It was mended without help."""
+
+
+@dataclass(frozen=True)
+class Tick:
+    """Half a second has passed; only for tasks that ask for it."""

@@ -1,0 +1,127 @@
+"""A task: a frozen state, a pure step, the light that belongs to the state, and what is to be seen of it.
+
+The runtime holds a stack of tasks. It owns the board and the disk: no task handles loss, silence, refusal or retry for its
+light, and no task keeps a map of its own. A state has the fields `map`, `board` and `unsaved`, which the runtime sets to what
+holds now before every call: a step sees one frozen value with everything that it may look at.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any, ClassVar, Generic, TypeVar
+
+from device_protocol.orders import Identity
+from probe.document.model import PlayfieldMap
+from probe.task.command import Command
+from probe.task.effects import Effects
+from probe.task.light import Dark, Light
+from probe.task.views import View
+
+
+@dataclass(frozen=True)
+class BoardView:
+    """The board as a task may see it.
+
+    `lit` is what the board has confirmed to show now; None while nothing is believed lit. `refused` says why the light
+    that is wanted is not shown. `trouble`: why there is no board, with likely cause and cure; it stays while it is looked for.
+    """
+
+    identity: Identity | None = None
+    words: str = "no board"
+    trouble: str = ""
+    lit: Light | None = None
+    refused: str = ""
+
+    @property
+    def here(self) -> bool:
+        """Whether a board is there to light pixels."""
+        return self.identity is not None
+
+    def has(self, feature: str) -> bool:
+        """Whether a board with that feature is there."""
+        return self.identity is not None and self.identity.has(feature)
+
+
+@dataclass(frozen=True, kw_only=True)
+class TaskState:
+    """What every task's state has. The runtime keeps these fields true; a step changes the map only by `Commit`.
+
+    `unsaved` says why the map is not on disk; empty while it is, or soon will be.
+    """
+
+    map: PlayfieldMap
+    board: BoardView = field(default_factory=BoardView)
+    unsaved: str = ""
+    message: str = ""
+
+
+S = TypeVar("S", bound=TaskState)
+Next = tuple[S, Effects]
+
+
+class Task(Generic[S]):
+    """What every task has. A subclass gives `name` and `commands`, and overrides what it needs. It holds no state itself."""
+
+    name: ClassVar[str] = ""
+    commands: ClassVar[tuple[Command, ...]] = ()
+    ticks: ClassVar[bool] = False
+    """Whether `Tick` comes twice a second while this task is on top."""
+    own_revision: ClassVar[bool] = True
+    """Whether what it changed becomes a revision of its own when it is left."""
+
+    def begin(self, s: S, now_s: float) -> Next[S]:
+        """Right after it was opened: what the first state asks for."""
+        del now_s
+        return s, ()
+
+    def step(self, s: S, event: object, now_s: float) -> Next[S] | None:
+        """The state after an event and what is to be done; None if this task does not handle it. Pure.
+
+        `now_s`: seconds on any steady clock. What `Undo`, `Redo`, `Retry` and `Leave` do where they are not handled is the
+        runtime's: on the map, on disk and light, and out of the task.
+        """
+        raise NotImplementedError
+
+    def light(self, s: S) -> Light:
+        """What should be lit now. Pure; asked again after every event."""
+        del s
+        return Dark()
+
+    def view(self, s: S) -> View:
+        """What is to be seen."""
+        raise NotImplementedError
+
+    def where(self, s: S) -> object:
+        """Where the person is: what undo goes back to."""
+        del s
+        return None
+
+    def reason(self, s: S) -> str:
+        """The reason of the revision made when it is left; empty: told from the changes."""
+        del s
+        return ""
+
+    def seen(self, s: S, map_: PlayfieldMap | None, board: BoardView, unsaved: str) -> S:
+        """The state with what holds now. The same object if nothing differs."""
+        if map_ is None or (s.map is map_ and s.board == board and s.unsaved == unsaved):
+            return s
+        return replace(s, map=map_, board=board, unsaved=unsaved)
+
+    def is_lit(self, s: S) -> bool:
+        """Whether the board has confirmed the very light that this state wants."""
+        return s.board.here and s.board.lit == self.light(s)
+
+
+AnyTask = Task[Any]
+
+
+@dataclass(frozen=True)
+class Opened:
+    """What a task's maker is given: the map if there is one, the facts of whoever opens it, and what settings and command
+    line say."""
+
+    map: PlayfieldMap | None
+    facts: object = None
+    steady_only: bool = False
+    paper: bool = False
+    level: int = 32

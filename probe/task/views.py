@@ -1,0 +1,148 @@
+"""What is to be seen of a task, as values: one of three kinds of screen draws them. Texts may hold anything a person typed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from probe.document.model import Position
+
+LIT_SIGN = "◉"
+MARK_SIGN = "+"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of text. `style`: "", "bold", "dim", "reverse" or "bold reverse". `note` follows it, dim, and is cut last."""
+
+    text: str
+    style: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One thing to draw in the picture: position in mm, its sign, and how (a look: `plain`, `dark`, `lit`, `mark` …)."""
+
+    position: Position
+    sign: str
+    look: str
+
+
+@dataclass(frozen=True)
+class PictureView:
+    """The playfield with `spots` above it. `point` makes the event of a point (x, y in mm) that was clicked or marked.
+
+    `start`: where a mark that is moved by arrows begins. `legend`: what the signs mean. `area`: only this area is drawn.
+    """
+
+    spots: tuple[Spot, ...] = ()
+    point: Callable[[float, float], object] | None = None
+    start: Position | None = None
+    legend: str = ""
+    area: str | None = None
+    route: bool = False
+    grid: bool = False
+
+
+@dataclass(frozen=True)
+class TaskView:
+    """One question at a time. The screen cuts, wraps and places; the parts stand in this order from the top.
+
+    `head` says where one is, `board` how the board is. `number` is drawn large, hollow unless `lit`. `above` stands over the
+    entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
+    `empty` where there are none, `details` (long texts, which scroll), `below`, `message` and `progress`.
+    """
+
+    head: str
+    board: str = ""
+    number: int | None = None
+    lit: bool = False
+    above: tuple[Line, ...] = ()
+    prompt: str = ""
+    typed: str | None = None
+    items: tuple[Line, ...] = ()
+    chosen: int = 0
+    marker: str = "▸ "
+    empty: tuple[Line, ...] = ()
+    details: tuple[Line, ...] = ()
+    long: bool = False
+    below: tuple[Line, ...] = ()
+    message: str = ""
+    unsaved: str = ""
+    progress: str = ""
+    picture: PictureView | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row of a table; `key` names it."""
+
+    key: object
+    cells: tuple[str, ...]
+    style: str = ""
+
+
+@dataclass(frozen=True)
+class RowsView:
+    """A table that can be searched and sorted. `at` is the key of the row in hand, `sort` the index of a column.
+
+    `prompt` and `typed`: a line to type in, below the table. `beside`: what is said of the row in hand. `details` open on
+    request below the table. `choose` makes the event of a row, `search` that of a text, `sorted` that of a column.
+    """
+
+    head: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    board: str = ""
+    at: object = None
+    sort: int = 0
+    searched: str | None = None
+    prompt: str = ""
+    typed: str | None = None
+    items: tuple[Line, ...] = ()
+    chosen: int = 0
+    beside: tuple[Line, ...] = ()
+    details: tuple[Line, ...] = ()
+    message: str = ""
+    unsaved: str = ""
+    progress: str = ""
+    choose: Callable[[object], object] | None = None
+    search: Callable[[str], object] | None = None
+    sorted: Callable[[int], object] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FormEntry:
+    """A value that can be changed; a heading where `key` is None. `assumed`: the value that holds while none is given."""
+
+    key: object
+    label: str
+    value: str = ""
+    assumed: str = ""
+    hint: str = ""
+
+
+@dataclass(frozen=True)
+class FormView:
+    """Entries with values at the left, something to read at the right. `at` is the key of the entry in hand.
+
+    `above` stands over both, such as a curve. `prompt`, `typed`, `hint`: the line in which a value is being typed.
+    """
+
+    head: str
+    entries: tuple[FormEntry, ...]
+    board: str = ""
+    at: object = None
+    above: tuple[Line, ...] = ()
+    text: tuple[Line, ...] = ()
+    prompt: str = ""
+    typed: str | None = None
+    hint: str = ""
+    message: str = ""
+    unsaved: str = ""
+    progress: str = ""
+    choose: Callable[[object], object] | None = None
+
+
+View = TaskView | RowsView | FormView

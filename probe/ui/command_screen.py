@@ -1,0 +1,161 @@
+"""What the three screens share: bindings, footer and keys from the task's commands; lines drawn only when they differ."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from textual import events
+from textual.binding import Binding, BindingsMap
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from probe.task import events as ev
+from probe.task.command import Command
+from probe.task.screen import ScreenEvent
+from probe.task.views import Line, View
+from probe.ui.clock import now_text
+from probe.ui.keys import keys_of, typing_key
+from probe.ui.text import cut, cut_inside, plain
+
+if TYPE_CHECKING:
+    from probe.runtime.runtime import OpenTask
+    from probe.ui.app import ProbeApp
+
+
+def head_line(where: str, board: str, width: int) -> Content:
+    """The first line of a screen `width` cells wide: where one is, then the board, which gets half of it at most."""
+    half = max(10, width // 2)
+    room = max(10, width - 4 - min(len(board), half))
+    return plain(f" {cut(where, room - 1)}   {cut(board, half)}")
+
+
+def message_line(unsaved: str, message: str) -> Content:
+    """The line of words; that the map could not be saved, and why, comes before every other message."""
+    if unsaved:
+        return plain(f"NOT SAVED: {unsaved} (Ctrl+R tries again)", "bold reverse")
+    return plain(message)
+
+
+def line_content(line: Line, width: int | None = None) -> Content:
+    """A line as content, cut to `width` cells: its text first, its note last."""
+    note = f"  {line.note}" if line.note else ""
+    if width is None:
+        return plain(line.text, line.style).append(plain(note, "dim"))
+    text = cut_inside(line.text, max(6, width - len(note)))
+    return plain(text, line.style).append(plain(note, "dim"))
+
+
+class CommandScreen(Screen[None]):
+    """A screen that shows a layer of the runtime's stack, with the keys of its task's commands."""
+
+    app: ProbeApp
+
+    def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
+        super().__init__()
+        self.open_task = shown
+        self._lines: dict[str, Content] = {}
+        self.commands: dict[str, Command] = {command.id: command for command in self.open_task.task.commands}
+        self._by_key: dict[str, Command] = {}
+        bound = []
+        for command in self.open_task.task.commands:
+            keys = keys_of(command, changed)
+            for key in keys:
+                self._by_key.setdefault(key, command)
+            keys = tuple(key for key in keys if not (command.empty and typing_key(key)))
+            if keys:
+                action = f"command('{command.id}')"
+                bound.append(Binding(",".join(keys), action, command.words, show=command.shown, id=command.id))
+        self._bindings = BindingsMap.merge([self._bindings, BindingsMap(bound)])
+
+    @property
+    def KEY_SCOPE(self) -> str:  # noqa: N802 - the name that screens not yet moved have
+        """The scope of its commands."""
+        return self.open_task.name
+
+    @property
+    def keys_while_empty(self) -> dict[str, str]:
+        """Key → action for keys that type, and act only while the entry line is empty."""
+        return {key: f"key('{key}')" for key, command in self._by_key.items() if command.empty and typing_key(key)}
+
+    # -- showing ------------------------------------------------------------------------------------------------
+
+    def current_view(self) -> View:
+        """What the task says is to be seen now."""
+        shown = self.open_task
+        view: View = shown.task.view(self.app.runtime.seen(shown))
+        return view
+
+    def on_mount(self) -> None:
+        """Draw for the first time."""
+        self.redraw()
+
+    def on_screen_resume(self) -> None:
+        """What lay over it may have changed what it shows."""
+        self.redraw()
+
+    def redraw(self) -> None:
+        """Draw what the task says now."""
+        if self.is_mounted and self.query(Static) and self.open_task in self.app.runtime.layers:
+            self.draw(self.current_view())
+            if any(command.when is not None for command in self.commands.values()):
+                self.refresh_bindings()
+
+    def draw(self, view: object) -> None:
+        """Draw a view."""
+        raise NotImplementedError
+
+    def put(self, name: str, content: Content, *, layout: bool = True) -> None:
+        """Change a line if it differs. `layout`: its height or width may change with it."""
+        if self._lines.get(name) != content:
+            self._lines[name] = content
+            self.query_one(f"#{name}", Static).update(content, layout=layout)
+
+    # -- keys ---------------------------------------------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A command that does not apply in this state is not in the footer, and its key does nothing."""
+        if action == "command" and parameters:
+            command = self.commands.get(str(parameters[0]))
+            if command is not None and command.when is not None and self.open_task in self.app.runtime.layers:
+                return command.when(self.app.runtime.seen(self.open_task))
+        return True
+
+    def action_command(self, name: str) -> None:
+        """Carry a command out, by its id."""
+        command = self.commands.get(name)
+        if command is not None:
+            self.run_command(command.event)
+
+    def action_key(self, key: str) -> None:
+        """Do what a key does here."""
+        self.run_key(key)
+
+    def on_key(self, event: events.Key) -> None:
+        """Keys that type act as commands where there is nothing to type in."""
+        if self.focused is None and event.key in self._by_key and self._by_key[event.key].empty:
+            event.stop()
+            self.run_key(event.key)
+
+    def run_key(self, key: str) -> bool:
+        """What a key does here; False if it does nothing."""
+        command = self._by_key.get(key)
+        if command is None:
+            return False
+        self.run_command(command.event)
+        return True
+
+    def run_command(self, event: object) -> None:
+        """Give an event to the task, or do what is the screen's or the program's."""
+        if isinstance(event, ScreenEvent):
+            self.app.screen_event(event)
+        else:
+            self.dispatch(event)
+
+    def dispatch(self, event: object) -> None:
+        """Give an event to the task, with the time of day where it asks for it."""
+        if isinstance(event, ev.Take) or getattr(event, "time", None) == "":
+            event = replace(event, time=now_text())  # type: ignore[type-var]
+        self.app.runtime.dispatch(event, self.open_task)

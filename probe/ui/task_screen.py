@@ -1,0 +1,243 @@
+"""The screen of a task that asks one question at a time: number, question, entry line, items, details, picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.css.query import NoMatches
+from textual.events import Click
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+
+from probe.task import events as ev
+from probe.task import screen as se
+from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
+from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
+from probe.ui.seen import under_the_glass
+from probe.ui.text import plain
+from probe.ui.widgets.big_number import BigNumber
+from probe.ui.widgets.entry import EntryLine
+from probe.ui.widgets.picture import PlayfieldPicture
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from probe.document.model import Position
+    from probe.runtime.runtime import OpenTask
+
+
+class ItemList(OptionList, can_focus=False):
+    """The items; arrows, Enter and letters are the screen's, a click chooses."""
+
+
+class TaskScreen(CommandScreen):
+    """Shows a `TaskView`. It knows what a view is, and nothing of any task."""
+
+    CSS_PATH: ClassVar[str] = "task_screen.tcss"
+
+    def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
+        super().__init__(shown, changed)
+        self._items: tuple[object, ...] | None = None
+        self._mark: tuple[int, int] | None = None
+        self._view: TaskView | None = None
+        self._chosen_row = -1
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="where")
+        with Horizontal(id="middle"):
+            with Vertical(id="left"):
+                yield BigNumber()
+                yield Static(id="above")
+                with Horizontal(id="asking"):
+                    yield Static(id="prompt")
+                    yield EntryLine(
+                        commands=self.keys_while_empty,
+                        typed=self._typed,
+                        on_typed=lambda text: self.dispatch(ev.Typed(text)),
+                        on_enter=self._enter,
+                    )
+                yield ItemList(id="items", markup=False)
+                with VerticalScroll(id="details-box", can_focus=False):
+                    yield Static(id="details")
+                yield Static(id="below")
+                yield Static(id="message")
+            with Vertical(id="right"):
+                yield PlayfieldPicture()
+                yield Static(id="legend")
+                yield Static(id="seen")
+        yield Static(id="progress")
+        yield Footer(show_command_palette=False)
+
+    def _typed(self) -> str:
+        view = self.current_view()
+        return view.typed or "" if isinstance(view, TaskView) else ""
+
+    def _enter(self) -> None:
+        self.run_key("enter")
+
+    # -- showing ------------------------------------------------------------------------------------------------
+
+    def draw(self, view: object) -> None:
+        """Draw a view; only what differs from the one before is touched."""
+        if not isinstance(view, TaskView):
+            return
+        before, self._view = self._view, view
+        width = max(20, self.size.width)
+        self.put("where", head_line(view.head, view.board, width))
+        number = self.query_one(BigNumber)
+        number.display = view.number is not None
+        if view.number is not None and (before is None or (before.number, before.lit) != (view.number, view.lit)):
+            number.show(view.number, lit=view.lit)
+        self._put_lines("above", view.above)
+        self.put("prompt", Content(f"{view.prompt} " if view.prompt else ""))
+        entry = self.query_one(EntryLine)
+        asking = self.query_one("#asking")
+        if asking.display != (view.typed is not None):
+            asking.display = entry.display = view.typed is not None
+        entry.follow()
+        if view.typed is not None and self.focused is None:
+            entry.focus()
+        self._show_items(view)
+        box = self.query_one("#details-box")
+        box.display = bool(view.details)
+        box.set_class(view.long, "long")
+        if before is None or before.details != view.details:
+            self.put("details", Content("\n").join([line_content(line) for line in view.details]))
+        self._put_lines("below", view.below)
+        self.put("message", message_line(view.unsaved, view.message), layout=False)
+        self.put("progress", plain(view.progress, width=width), layout=False)
+        self._show_picture(view.picture)
+
+    def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:
+        shown = self.query_one(f"#{name}", Static)
+        shown.display = bool(lines)
+        width = max(20, shown.size.width or self.size.width)
+        self.put(name, Content("\n").join([line_content(line, width) for line in lines]))
+
+    def _show_items(self, view: TaskView) -> None:
+        items = self.query_one(ItemList)
+        lines = view.items or view.empty
+        width = max(12, (items.size.width or 46) - 1)
+        key = (lines, view.marker if view.items else "", width)
+        chosen = view.chosen if view.items else -1
+        if self._items is None or key != self._items:
+            blank = " " * len(view.marker) if view.items else ""
+            items.clear_options()
+            items.add_options([Option(self._item(line, blank, width)) for line in lines])
+            self._chosen_row = -1
+        if chosen != self._chosen_row and lines:
+            head = " " * len(view.marker) if view.items else ""
+            if 0 <= self._chosen_row < len(lines):
+                items.replace_option_prompt_at_index(self._chosen_row, self._item(lines[self._chosen_row], head, width))
+            if 0 <= chosen < len(lines):
+                items.replace_option_prompt_at_index(chosen, self._item(lines[chosen], view.marker, width, chosen=True))
+                items.highlighted = chosen
+            self._chosen_row = chosen
+        self._items = key
+
+    @staticmethod
+    def _item(line: Line, head: str, width: int, *, chosen: bool = False) -> Content:
+        style = line.style or ("bold" if chosen else "")
+        return Content(head).append(line_content(Line(line.text, style, line.note), width - len(head)))
+
+    def _show_picture(self, view: PictureView | None) -> None:
+        right = self.query_one("#right")
+        right.display = view is not None
+        if view is None:
+            return
+        picture = self.query_one(PlayfieldPicture)
+        truth, seen = self.app.truth, self.app.seen()
+        spots = list(view.spots)
+        if truth is not None:
+            for place_id, _ in seen:
+                place = truth.place_by_id.get(place_id)
+                if place is not None and place.position is not None:
+                    spots.append(Spot(place.position, LIT_SIGN, "seen"))
+        if self._mark is not None:
+            spots = [spot for spot in spots if spot.look != "mark"]
+            spots.append(Spot(picture.position_of(*self._mark), MARK_SIGN, "mark"))
+        map_ = self.app.map_now()
+        if map_ is not None:
+            picture.show(map_, spots)
+        self.put("legend", plain(view.legend))
+        self.put("seen", under_the_glass(truth, seen), layout=False)
+
+    def on_resize(self) -> None:
+        """Lines are cut to the width there is."""
+        self.call_after_refresh(self.redraw)
+
+    # -- keys and clicks ------------------------------------------------------------------------------------------
+
+    def run_command(self, event: object) -> None:
+        """As for every screen; while the mark is out, arrows and Enter are its own."""
+        if self._mark is not None:
+            match event:
+                case ev.Choose(by):
+                    self._move_mark(0, 1 if by > 0 else -1)
+                    return
+                case ev.Take():
+                    self._point(self.query_one(PlayfieldPicture).position_of(*self._mark))
+                    return
+                case ev.Leave() | se.MarkInPicture():
+                    self._mark = None
+                    self.redraw()
+                    return
+        match event:
+            case se.FlipPicture():
+                self.query_one(PlayfieldPicture).flip()
+            case se.MarkInPicture():
+                self._take_mark()
+            case se.ReadOn(by):
+                self.query_one("#details-box", VerticalScroll).scroll_relative(y=4 * by, animate=False)
+            case _:
+                super().run_command(event)
+
+    def run_key(self, key: str) -> bool:
+        """As for every screen; while the mark is out, Left and Right move it."""
+        if self._mark is not None and key in ("left", "right"):
+            self._move_mark(1 if key == "right" else -1, 0)
+            return True
+        return super().run_key(key)
+
+    def _take_mark(self) -> None:
+        view = self._view.picture if self._view is not None else None
+        if view is not None and view.start is not None:
+            self._mark = self.query_one(PlayfieldPicture).cell_of(view.start)
+            self.redraw()
+            self.put("message", Content("Arrows move the mark, Enter sets it, Esc leaves it."), layout=False)
+
+    def _move_mark(self, across: int, down: int) -> None:
+        if self._mark is not None:
+            self._mark = self.query_one(PlayfieldPicture).beside(self._mark, across, down)
+            if self._view is not None:
+                self._show_picture(self._view.picture)
+
+    def _point(self, position: Position) -> None:
+        self._mark = None
+        view = self._view.picture if self._view is not None else None
+        if view is not None and view.point is not None:
+            self.dispatch(view.point(position.x_mm, position.y_mm))
+        self.redraw()
+
+    def on_click(self, event: Click) -> None:
+        """A click in the picture points there."""
+        if isinstance(event.widget, PlayfieldPicture):
+            self._point(event.widget.position_of(event.x, event.y))
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """A click on an item chooses it."""
+        event.stop()
+        view = self._view
+        if view is not None and view.items:
+            self.dispatch(ev.Choose(event.option_index - view.chosen))
+
+    @property
+    def picture(self) -> PlayfieldPicture | None:
+        """The picture, once there is one."""
+        try:
+            return self.query_one(PlayfieldPicture)
+        except NoMatches:
+            return None
