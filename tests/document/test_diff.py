@@ -9,6 +9,9 @@ from hypothesis import strategies as st
 from probe.document.diff import NOT_COMPARED, ConflictError, diff, expanded, revert
 from probe.document.model import Chain, Pixel, PlayfieldMap
 from probe.document.model.change import What
+from probe.document.model.harness import Power
+from probe.document.model.light import Fade
+from probe.document.model.record import Record
 from probe.document.operations import add_chain, add_place, assign_place, new_map
 from tests.document.strategies import maps
 from tests.support.examples import examples
@@ -66,6 +69,19 @@ def test_what_was_changed_by_hand_is_not_overwritten() -> None:
     with pytest.raises(ConflictError, match="pixel p of chain a"):
         revert(by_hand, changes)
     assert revert(by_hand, changes, strict=False).chain("a").pixels[0].place is None
+
+
+@pytest.mark.parametrize(
+    ("field", "one", "other"),
+    [("power", Power(copper_c=50.0), Power(copper_c=60.0)), ("fade", Fade(rise_ms=10), Fade(rise_ms=20))],
+)
+def test_what_there_is_one_of_is_not_overwritten_either(field: str, one: Record, other: Record) -> None:
+    m = new_map("Kelp Forest")
+    after = m.model_copy(update={field: one})
+    changes = diff(m, after)
+    assert revert(after, changes) == m
+    with pytest.raises(ConflictError):
+        revert(after.model_copy(update={field: other}), changes)
 
 
 def test_every_field_of_a_map_is_compared_or_said_not_to_be() -> None:

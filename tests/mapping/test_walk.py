@@ -358,3 +358,12 @@ class WalkMachine(RuleBasedStateMachine):
 
 TestWalkMachine = WalkMachine.TestCase
 TestWalkMachine.settings = settings(max_examples=examples(60), stateful_step_count=40, deadline=None)
+
+
+@pytest.mark.parametrize("key", [Move(1), GoTo(10), GoTo(-1)])
+def test_beyond_either_end_nothing_is_asked_or_lit(key: Move | GoTo) -> None:
+    walk = at_board(two_chains(first=10))
+    walk(GoTo(9), key)
+    assert walk.state.number == 9
+    assert walk.wanted == Pixels.one(0, 9, WHITE)
+    assert walk.effects[-1] == fx.Bell()
