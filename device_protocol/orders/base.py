@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import Enum
 from typing import ClassVar, Self, TypeVar
 
@@ -23,6 +23,25 @@ def check_within(value: int, bounds: Bounds, what: str) -> None:
         raise HostFault(f"{what} {value}: {bounds}")
 
 
+def words(value: object) -> Fields:
+    """A value as it stands on a line: numbers, colours, words of an enumeration; none for None, several for a tuple."""
+    match value:
+        case None:
+            return ()
+        case Enum():
+            return (str(value.value),)
+        case Colour():
+            return (value.text,)
+        case tuple():
+            return tuple(word for each in value for word in words(each))
+        case _:
+            return (str(value),)
+
+
+def _words_of_fields(value: Order | Reply) -> Fields:
+    return words(tuple(getattr(value, each.name) for each in fields(value)))
+
+
 # --- replies ---
 
 
@@ -31,8 +50,8 @@ class Reply:
     """What all replies share: the FIELDS after `ok`. Each order reads its own (`Order.parse_reply`)."""
 
     def fields(self) -> Fields:
-        """FIELDS as on the line."""
-        return ()
+        """FIELDS as on the line: those of the value in their order, unless a reply says otherwise."""
+        return _words_of_fields(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,8 +224,8 @@ class Order:
     """True when carrying it out sends a frame, so that the reply comes later."""
 
     def arguments(self) -> Fields:
-        """ARGUMENTS as on the line."""
-        return ()
+        """ARGUMENTS as on the line: the fields of the value in their order, unless an order says otherwise."""
+        return _words_of_fields(self)
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> Self:
@@ -232,9 +251,6 @@ class OutputOrder(Order):
 
     def __post_init__(self) -> None:
         check_within(self.output, ANY_NUMBER, "output")
-
-    def arguments(self) -> Fields:
-        return (str(self.output),)
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> Self:

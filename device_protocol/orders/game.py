@@ -42,9 +42,6 @@ class PlayState(Reply):
     groups: int
     pixels: int
 
-    def fields(self) -> Fields:
-        return (self.player.value, str(self.lamps), str(self.groups), str(self.pixels))
-
 
 @dataclass(frozen=True, slots=True)
 class Play(Order):
@@ -55,9 +52,6 @@ class Play(Order):
     FEATURE: ClassVar[str | None] = "play"
     TAKES: ClassVar[Bounds] = Bounds(0, 1)
     CLOCKS_OUT: ClassVar[bool] = True
-
-    def arguments(self) -> Fields:
-        return () if self.player is None else (self.player.value,)
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> Play:
@@ -82,9 +76,6 @@ class PixelsLit(Reply):
 
     pixels: int
 
-    def fields(self) -> Fields:
-        return (str(self.pixels),)
-
 
 @dataclass(frozen=True, slots=True)
 class LightLamp(Order):
@@ -100,9 +91,6 @@ class LightLamp(Order):
     def __post_init__(self) -> None:
         check_within(self.lamp, ANY_NUMBER, "lamp")
         check_within(self.level, LEVEL, "level")
-
-    def arguments(self) -> Fields:
-        return (str(self.lamp), str(self.level))
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> LightLamp:
@@ -126,9 +114,6 @@ class LightGroup(Order):
     def __post_init__(self) -> None:
         check_within(self.group, ANY_NUMBER, "group")
         check_within(self.level, LEVEL, "level")
-
-    def arguments(self) -> Fields:
-        return (str(self.group), str(self.level))
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> LightGroup:
@@ -164,9 +149,6 @@ class ReadInputs(Order):
 
     def __post_init__(self) -> None:
         check_within(self.first, FROM_ONE, "first input")
-
-    def arguments(self) -> Fields:
-        return (str(self.first),)
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> ReadInputs:
@@ -206,9 +188,6 @@ class ReadEdges(Order):
     def __post_init__(self) -> None:
         check_within(self.first, FROM_ONE, "first input")
 
-    def arguments(self) -> Fields:
-        return (str(self.first),)
-
     @classmethod
     def read(cls, arguments: ArgumentReader) -> ReadEdges:
         return cls(arguments.number(Bounds(1, arguments.limits.inputs)))
@@ -225,9 +204,6 @@ class LingerSet(Reply):
 
     linger_ms: int
 
-    def fields(self) -> Fields:
-        return (str(self.linger_ms),)
-
 
 @dataclass(frozen=True, slots=True)
 class Linger(Order):
@@ -240,9 +216,6 @@ class Linger(Order):
 
     def __post_init__(self) -> None:
         check_within(self.linger_ms, LINGER_MS, "hold-on time in ms")
-
-    def arguments(self) -> Fields:
-        return (str(self.linger_ms),)
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> Linger:

@@ -185,9 +185,6 @@ class SilenceSet(Reply):
 
     silence_ms: int
 
-    def fields(self) -> Fields:
-        return (str(self.silence_ms),)
-
 
 @dataclass(frozen=True, slots=True)
 class Silence(Order):
@@ -200,9 +197,6 @@ class Silence(Order):
 
     def __post_init__(self) -> None:
         check_within(self.silence_ms, SILENCE_MS, "silence time in ms")
-
-    def arguments(self) -> Fields:
-        return (str(self.silence_ms),)
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> Silence:

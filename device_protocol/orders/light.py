@@ -49,9 +49,6 @@ class LightPixel(OutputOrder):
         check_within(self.output, ANY_NUMBER, "output")
         check_within(self.pixel, ANY_NUMBER, "pixel")
 
-    def arguments(self) -> Fields:
-        return (str(self.output), str(self.pixel), self.colour.text)
-
     @classmethod
     def read(cls, arguments: ArgumentReader) -> LightPixel:
         output = arguments.output()
@@ -74,9 +71,6 @@ class LightRange(OutputOrder):
         check_within(self.output, ANY_NUMBER, "output")
         check_within(self.first, ANY_NUMBER, "first pixel")
         check_within(self.count, FROM_ONE, "count")
-
-    def arguments(self) -> Fields:
-        return (str(self.output), str(self.first), str(self.count), self.colour.text)
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> LightRange:
@@ -118,9 +112,6 @@ class OutputSettings(Reply):
     byte_order: str
     latch_us: int
     ceiling_ma: int
-
-    def fields(self) -> Fields:
-        return (str(self.count), self.byte_order, str(self.latch_us), str(self.ceiling_ma))
 
     @classmethod
     def from_fields(cls, fields: Fields) -> OutputSettings:
@@ -226,9 +217,6 @@ class Palette(OutputOrder):
         check_within(len(self.colours), COLOURS_A_LINE, "number of palette colours")
         check_within(self.first, Bounds(1, PALETTE_LAST + 1 - len(self.colours)), "first palette entry")
 
-    def arguments(self) -> Fields:
-        return (str(self.output), str(self.first), *(colour.text for colour in self.colours))
-
     @classmethod
     def read(cls, arguments: ArgumentReader) -> Palette:
         output, first = arguments.output(), arguments.number(PALETTE)
@@ -242,9 +230,6 @@ class Staged(Reply):
     """How many pixels of the picture are staged (SPEC 5.12)."""
 
     pixels: int
-
-    def fields(self) -> Fields:
-        return (str(self.pixels),)
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,9 +92,6 @@ class PatternState(Reply):
     step_ms: int
     steps_done: int
 
-    def fields(self) -> Fields:
-        return (self.kind.value, self.sending.value, self.keep.value, str(self.step_ms), str(self.steps_done))
-
 
 @dataclass(frozen=True, slots=True)
 class NoPattern(Reply):
@@ -132,9 +129,6 @@ class ChainCount(Reply):
     most: int
     edges: int
 
-    def fields(self) -> Fields:
-        return (str(self.least), str(self.most), str(self.edges))
-
 
 @dataclass(frozen=True, slots=True)
 class CountChain(OutputOrder):
@@ -151,9 +145,6 @@ class CountChain(OutputOrder):
         check_within(self.output, ANY_NUMBER, "output")
         check_within(self.sent, FROM_ONE, "pixels sent")
         check_within(self.times, COUNT_TIMES, "times")
-
-    def arguments(self) -> Fields:
-        return (str(self.output), str(self.sent), str(self.times))
 
     @classmethod
     def read(cls, arguments: ArgumentReader) -> CountChain:

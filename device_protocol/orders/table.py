@@ -71,9 +71,6 @@ class BytesStaged(Reply):
 
     staged: int
 
-    def fields(self) -> Fields:
-        return (str(self.staged),)
-
 
 @dataclass(frozen=True, slots=True)
 class WriteTable(Order):
@@ -130,9 +127,6 @@ class ReadTable(Order):
         check_within(self.offset, ANY_NUMBER, "offset")
         check_within(self.count, READ_BYTES, "bytes in one piece")
 
-    def arguments(self) -> Fields:
-        return (str(self.offset), str(self.count))
-
     @classmethod
     def read(cls, arguments: ArgumentReader) -> ReadTable:
         offset, count = arguments.number(), arguments.number(READ_BYTES)
@@ -156,9 +150,6 @@ class Committed(Reply):
     """The revision in force (SPEC 5.17)."""
 
     revision: int
-
-    def fields(self) -> Fields:
-        return (str(self.revision),)
 
 
 @dataclass(frozen=True, slots=True)
