@@ -25,10 +25,10 @@ from probe.faults.engine import (
 )
 from probe.faults.knowledge import FaultObservation, Knowledge, Who
 from probe.faults.tables import load
-from probe.practice.person import Reply, SimulatedPerson
+from probe.practice.person import PersonReply, SimulatedPerson
 from probe.practice.plant import plant, plant_any
 
-Answerer = Callable[[FaultObservation], Reply]
+Answerer = Callable[[FaultObservation], PersonReply]
 
 
 @dataclass
@@ -93,14 +93,14 @@ def from_table(knowledge: Knowledge, *, sessions: int, seed: int, wrong: float =
     for _ in range(sessions):
         position = int(rng.choice(len(prior), p=prior))
 
-        def draw(observation: FaultObservation, *, slips: bool = True, position: int = position) -> Reply:
+        def draw(observation: FaultObservation, *, slips: bool = True, position: int = position) -> PersonReply:
             ids = [answer.id for answer in observation.answers]
             chosen = ids[int(rng.choice(len(ids), p=knowledge.likelihood[observation.id][position]))]
             if slips and rng.random() < unsure:
-                return Reply()
+                return PersonReply()
             if slips and rng.random() < wrong:
                 chosen = str(rng.choice([other for other in ids if other != chosen]))
-            return Reply(chosen, k=20 if chosen in K_PICTURES else None)
+            return PersonReply(chosen, k=20 if chosen in K_PICTURES else None)
 
         session, work_s = search(knowledge, draw, lambda o, draw=draw: draw(o, slips=False))  # type: ignore[misc]
         score.add((knowledge.causes[position].id,), list(most_probable(knowledge, session)), session, work_s)

@@ -9,7 +9,7 @@ What others use:
 - `round`: `PracticeRound` (a planted fault with its board, its map, and the replies to questions), `PracticeBoard`,
   `CHAIN`, `SIGN_WORDS`.
 - `plant`: `plant`, `plant_any`, `Planted`, `PLANTERS`: faults by cause, numbers drawn from a seed.
-- `person`: `SimulatedPerson`, `Reply`: what one would answer or read, some of it wrong if wanted.
+- `person`: `SimulatedPerson`, `PersonReply`: what one would answer or read, some of it wrong if wanted.
 
 Within: `wiring` (the model's parts), `behaviour` (volts by a resistive ladder, data chip by chip), `eyes` (which picture
 fits). Lengths are in metres; volts, ohms and amperes throughout.

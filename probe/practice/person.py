@@ -48,7 +48,7 @@ class Asked(Protocol):
 
 
 @dataclass(frozen=True)
-class Reply:
+class PersonReply:
     """The id of an answer (None: not sure), or what was typed for a reading; and the last good pixel where the look
     shows it."""
 
@@ -66,18 +66,18 @@ class SimulatedPerson(Eyes):
         super().__init__(planted, rng=Random(f"person {seed}"))
         self.wrong = wrong
 
-    def answer(self, asked: Asked) -> Reply:
+    def answer(self, asked: Asked) -> PersonReply:
         """The reply to a question. Raises KeyError for one this person cannot do."""
         if asked.needs_k and self.k is None:
-            return Reply()
+            return PersonReply()
         reply = _HANDS[asked.id](self)
-        made = Reply(typed=reply) if asked.meter else Reply(answer=reply)
+        made = PersonReply(typed=reply) if asked.meter else PersonReply(answer=reply)
         if asked.id == "look":
             made = replace(made, k=self.k)
         if self.rng.random() < self.wrong:
             right = None if asked.meter else made.answer
             others = [answer.id for answer in asked.answers if answer.id != right]
-            return Reply(answer=self.rng.choice(others), k=made.k)
+            return PersonReply(answer=self.rng.choice(others), k=made.k)
         return made
 
     # Measuring

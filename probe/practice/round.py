@@ -14,7 +14,7 @@ from probe.document.model import Chain, Kind, PixelState, PlayfieldMap, Position
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.patterns.pictures import DARK, Colour
 from probe.practice.behaviour import Now, SeenChain, SeenPixel, view
-from probe.practice.person import Asked, Reply, SimulatedPerson
+from probe.practice.person import Asked, PersonReply, SimulatedPerson
 from probe.practice.plant import Planted, plant_any
 from probe.practice.wiring import Flex
 
@@ -123,10 +123,10 @@ class PracticeRound:
         self.map = practice_map(self.planted)
         self._questions = {asked.id: asked for asked in questions}
         self._person = SimulatedPerson(self.planted, seed=seed)
-        self._replies: dict[str, Reply] = {}
+        self._replies: dict[str, PersonReply] = {}
         self.answer("look")
 
-    def answer(self, question_id: str) -> Reply:
+    def answer(self, question_id: str) -> PersonReply:
         """What one would answer to that question; the same whenever it is asked. Raises KeyError."""
         if question_id not in self._replies:
             self._replies[question_id] = self._person.answer(self._questions[question_id])
