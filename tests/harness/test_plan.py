@@ -183,6 +183,10 @@ def test_fuse_covers_a_data_fault() -> None:
     assert codes(never)["no-fuse-fits"] is Weight.STOP
     foil = report(plan(chains=(chain(wire=WireKind(one_way_ohm_per_m=0.0308)),)))
     assert codes(foil)["wire-rating-unknown"] is Weight.STOP
+    ground = report(plan(chains=(chain(ground_wire=WireKind(awg=24), ceiling_ma=500),))).feeds[0]
+    assert (ground.thinnest, ground.fuse.verdict) == ("24 AWG", FuseVerdict.CEILING_ONLY)
+    lead = report(plan(feeds=(feed(wire=WireKind(awg=28)),))).feeds[0]
+    assert lead.thinnest == "28 AWG"
     rated = report(plan(chains=(chain(wire=WireKind(one_way_ohm_per_m=0.0308, rating_a=5)),)))
     assert rated.feeds[0].fuse.rating_a == 3
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -297,3 +300,11 @@ def test_any_inputs_leave_a_sound_map_and_can_all_be_undone(data: st.DataObject)
     for _ in range(changes):
         state, _ = take(state, Undo(), 0.0)
     assert state.map == first.map
+
+
+@pytest.mark.parametrize("module", ["", ".planning", ".entries", ".joints", ".from_map", ".checks", ".copper"])
+def test_numbers_are_loaded_only_where_figures_are_wanted(module: str) -> None:
+    """A screen that shows no voltage opens without numpy and scipy."""
+    code = f"import sys, probe.harness{module}\nsys.exit(' '.join({{'numpy', 'scipy'}} & set(sys.modules)) or 0)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
