@@ -261,7 +261,7 @@ def conductor_temperature_c(
 ) -> float:
     """Estimated steady temperature in C of a wire carrying `current_a`.
 
-    Balance: n I² R(T) = heat lost by the bundle's surface, solved for T. A bundle of n equally loaded wires is
+    Balance: n I² R(T) = heat lost by the bundle's surface, solved for T by halving. A bundle of n equally loaded wires is
     one cylinder of diameter D sqrt(1.3 n), warm right through. Outside diameter defaults to copper plus 0.4 mm of wall.
 
     Limits: still free air. Under a staple, in foam or in a closed duct it is warmer; the drop through the insulation is
@@ -281,13 +281,13 @@ def conductor_temperature_c(
         lost = surface_watt_per_m(diameter_mm=diameter_mm, surface_c=temperature_c, ambient_c=ambient_c)
         return made - lost
 
-    if current_a == 0:
-        return ambient_c
-    if surplus(MODEL_LIMIT_C) > 0:
+    low, high = ambient_c, MODEL_LIMIT_C
+    if surplus(high) > 0:
         return math.inf
-    from scipy.optimize import brentq  # heavy to load, and seldom needed
-
-    return float(brentq(surplus, ambient_c, MODEL_LIMIT_C, xtol=1e-6))
+    while current_a and high - low > 1e-6:  # halving: scipy's root finders take longer to load than this to run
+        middle = (low + high) / 2
+        low, high = (middle, high) if surplus(middle) > 0 else (low, middle)
+    return low if current_a == 0 else (low + high) / 2
 
 
 # -- supplies and fuses ------------------------------------------------------------------------------------------

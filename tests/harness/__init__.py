@@ -1,1 +1,1 @@
-"""Tests of the power reckoning."""
+"""Tests of the harness room."""

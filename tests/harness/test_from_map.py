@@ -26,7 +26,7 @@ from probe.export.voltage_svg import drawings
 from probe.harness.checks import Weight
 from probe.harness.from_map import ASSUMED_WIRE, MapPower, compute, plan_of
 from probe.harness.picture import profile_of, text_picture, thinned
-from probe.harness.plan import LoadState
+from probe.harness.plan import LoadState, OddJoint
 from probe.harness.words import as_data, power_sections
 from tests.document.strategies import maps
 from tests.support.examples import examples
@@ -79,8 +79,8 @@ def test_levels_come_from_places_and_reserves_stay_dark() -> None:
     m = update_place(m, first.model_copy(update={"level": 100}))
     m, second = add_place(m, "Reef lane 2")
     m = assign_place(assign_place(m, "k", 1, first.id), "k", 2, second.id)
-    m = set_state(m, "k", 4, PixelState.SPARE)
-    assert plan_of(m).plan.chains[0].per_pixel("level").tolist() == [255, DUTY[100], 255, 255, 0, 255]
+    m = set_state(set_state(m, "k", 4, PixelState.SPARE), "k", 5, PixelState.REPEATER)
+    assert plan_of(m).plan.chains[0].per_pixel("level").tolist() == [255, DUTY[100], 255, 255, 0, 0]
 
 
 def test_pixel_kinds_of_chain_and_batch() -> None:
@@ -136,6 +136,8 @@ def test_joints_cut_the_five_volt_wire_and_add_resistance() -> None:
     assert codes(joined)["supplies-joined"] is Weight.WARNING
     bad = compute(put_joint(m, "k", joint.model_copy(update={"extra_mohm": 5_000.0})))
     assert "bad-joint" in codes(bad)
+    assert bad.made is not None
+    assert bad.made.plan.chains[0].odd_joints == (OddJoint(after_pixel=9, plus_ohm=5.0, ground_ohm=5.0),)
     assert bad.report is not None
     worst = bad.report.state(LoadState.CEILING).worst_joint
     assert worst is not None

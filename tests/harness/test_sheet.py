@@ -37,6 +37,15 @@ def test_two_reels_meet_by_function() -> None:
     assert refusals(DEMO) == 0
 
 
+def test_a_joints_own_colours_go_before_its_batches() -> None:
+    joint = joint_at(DEMO.chain("playfield"), 5)
+    own = joint.model_copy(update={"leaving_data": "pink", "arriving_5v": "grey"})
+    m = put_joint(DEMO, "playfield", own)
+    row = sheet_rows(m, m.chain("playfield"))[5]
+    assert [wire.colour for wire in row.view.leaving.wires] == ["red", "black", "pink"]
+    assert [wire.colour for wire in row.view.arriving.wires] == ["grey", "black", "green"]
+
+
 def test_unlike_functions_are_refused_although_the_colours_match() -> None:
     m = found(WHIRLPOOL, data_to=JoinedTo.GROUND, ground_to=JoinedTo.DATA_IN)
     row = sheet_rows(m, m.chain("playfield"))[WHIRLPOOL]
@@ -67,6 +76,11 @@ def test_a_five_volt_wire_left_open_on_purpose_is_no_fault() -> None:
     row = sheet_rows(m, m.chain("playfield"))[40]
     assert not row.refused
     assert row.joining[1] == "leave the 5 V wire of pixel 39 open: two supplies meet here"
+    ground_too = told | {"ground_to": JoinedTo.NOTHING, "data_to": JoinedTo.DATA_IN}
+    m = put_joint(DEMO, "playfield", joint.model_copy(update=ground_too))
+    texts = [p.text for p in sheet_rows(m, m.chain("playfield"))[40].problems]
+    assert len(texts) == 2, "the ground is open on either side, and that is no plan"
+    assert all(text.startswith("ground of pixel") for text in texts)
 
 
 def test_the_sheet_follows_a_splice_and_a_removal_through_revisions() -> None:
