@@ -440,7 +440,7 @@ class Runtime:
         self._confirmed = None
         self._unknown = True
         self._shown.clear()
-        self._halves_seen.clear()
+        self._alternating = None
         self._board_changed()
 
     def _board_changed(self) -> None:
@@ -521,7 +521,10 @@ class Runtime:
             if self._refused[0] == wanted:
                 return False
             self._refused = None
-        if wanted == self._confirmed and not self._half_due(wanted):
+        if isinstance(wanted, Alternate):
+            if wanted == self._alternating and self._now_s() < self._half_at_s:
+                return False
+        elif wanted == self._confirmed:
             return False
         epoch = self._epoch
         try:
@@ -551,6 +554,15 @@ class Runtime:
             raise _Stale
         return reply
 
+    async def _change(self, board: Board, order: Order, wanted: Light, *, lights: bool = False) -> None:
+        """Send an order that changes what is lit: from here on what was confirmed before does not hold."""
+        if lights and not self.document.is_saved:
+            raise _Held
+        if self._confirmed is not None and self._confirmed != wanted:
+            self._confirmed = None
+            self._board_changed()
+        await self._order(board, order, lights=lights)
+
     async def _show(self, board: Board, identity: Identity, wanted: Light) -> None:
         """Bring the board to this light, output by output; stops early if something else is wanted meanwhile."""
         target: Light = wanted
@@ -564,7 +576,7 @@ class Runtime:
         if self._unknown or any(
             isinstance(shown, (ByTable, Game)) and shown != target for shown in self._shown.values()
         ):
-            await self._order(board, Darken(), lights=False)
+            await self._change(board, Darken(), wanted)
             self._shown.clear()
             self._unknown = False
         if isinstance(target, (ByTable, Game)):
@@ -572,16 +584,16 @@ class Runtime:
         elif not isinstance(target, (Alternate, HandsOff, AsBelow)):
             parts = parts_of(target)
             for output in [output for output in self._shown if output not in parts]:
-                await self._order(board, Darken(output), lights=False)
+                await self._change(board, Darken(output), wanted)
                 self._shown.pop(output, None)
             for output, part in parts.items():
                 if self._shown.get(output) == part:
                     continue
                 if output >= identity.outputs:
                     raise _CannotShow(f"the board has no output {output}: it has {identity.outputs}")
-                setup = await self._set_up(board, output, setup_for(output, self._map(), identity, part))
+                setup = await self._set_up(board, wanted, output, setup_for(output, self._map(), identity, part))
                 for order in part_orders(part, identity, setup):
-                    await self._order(board, order, lights=True)
+                    await self._change(board, order, wanted, lights=True)
                 self._shown[output] = part
                 if self._wanted() != wanted:
                     return
@@ -589,16 +601,16 @@ class Runtime:
 
     async def _show_whole(self, board: Board, identity: Identity, target: ByTable | Game) -> None:
         for output, setup in outputs_of(self._map(), identity).items():
-            await self._set_up(board, output, setup)
+            await self._set_up(board, target, output, setup)
         order = table_order(target) if isinstance(target, ByTable) else Play(Player.GAME)
-        await self._order(board, order, lights=True)
+        await self._change(board, order, target, lights=True)
         self._shown = {-1: target}
 
-    async def _set_up(self, board: Board, output: int, setup: OutputSetup | None) -> OutputSetup | None:
+    async def _set_up(self, board: Board, wanted: Light, output: int, setup: OutputSetup | None) -> OutputSetup | None:
         known = self._setups.get(output)
         if setup is None or setup == known:
             return known
-        await self._order(board, setup_order(output, setup), lights=False)
+        await self._change(board, setup_order(output, setup), wanted)
         self._setups[output] = setup
         return setup
 
@@ -616,9 +628,6 @@ class Runtime:
         if self._confirmed != wanted:
             self._confirmed = wanted
             self._board_changed()
-
-    def _half_due(self, wanted: Light) -> bool:
-        return isinstance(wanted, Alternate) and self._now_s() >= self._half_at_s
 
     def _until_next_half_s(self) -> float | None:
         if not self._view.here or not isinstance(self._wanted(), Alternate) or self._refused is not None:
@@ -712,6 +721,7 @@ class Runtime:
         for worker in (*self._workers[:-1], *self._jobs):
             worker.cancel()
         await asyncio.gather(*self._workers[:-1], *self._jobs, return_exceptions=True)
+        self._forget()
         board = self._board
         if board is not None and board.identity is not None:
             with contextlib.suppress(LinkError, OrderRefused, ProtocolFault):

@@ -1,0 +1,537 @@
+"""The promises of the runtime, held for every task alike: saved then lit, lit means confirmed, light is a value, nothing dropped.
+
+A task is in `TASKS` with a few events that make it light at least two things and change the map at least once. Every rule is
+run over every task; what the rules say is independent of what a task is for.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from device_protocol.board import BoardConfig
+from device_protocol.orders import ReadTableState
+from device_protocol.values import Colour
+from probe.cli.screens import wiring_of
+from probe.document.document import Document, SaveJob, Unsaved
+from probe.document.file.disk import Disk
+from probe.document.model import PlayfieldMap
+from probe.runtime.runtime import Maker, OpenTask, Runtime
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import Alternate, Dark, HandsOff, Light, Outputs, Pixels, lights_something
+from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.views import TaskView
+from tests.runtime.contract_tasks import TASKS, Played
+from tests.support.scripted_board import ScriptedBoard, Trouble, may_light
+
+CONFIG = BoardConfig(outputs=2, pixels=120, play_pixels=100, inputs=16)
+ALL = pytest.mark.parametrize("name", list(TASKS))
+
+
+class SlowDocument(Document):
+    """A document whose saves can be slow, fail, or wait for the test."""
+
+    delay_s = 0.0
+    failures = 0
+    gate: asyncio.Event | None = None
+    saves = 0
+
+    def save_job(self) -> SaveJob | None:
+        job = super().save_job()
+        if job is not None:
+            job.run = partial(self._run, job.run)  # type: ignore[method-assign]
+        return job
+
+    def _run(self, run: Callable[[], None]) -> None:
+        self.saves += 1
+        time.sleep(self.delay_s)
+        if self.failures:
+            self.failures -= 1
+            raise OSError(28, "No space left on device")
+        run()
+
+
+@dataclass
+class Bench:
+    """A runtime at a scripted board, with one task under test on top of a task that keeps the stack from being empty."""
+
+    runtime: Runtime
+    board: ScriptedBoard
+    document: SlowDocument
+    played: Played
+    faults: list[Exception] = field(default_factory=list)
+    claims: list[str] = field(default_factory=list)
+
+    @property
+    def top(self) -> OpenTask:
+        top = self.runtime.top
+        assert top is not None
+        return top
+
+    @property
+    def state(self) -> Any:
+        return self.runtime.seen(self.top)
+
+    @property
+    def wanted(self) -> Light:
+        wanted: Light = self.top.task.light(self.state)
+        return wanted
+
+    def looked(self) -> None:
+        """Whenever something is drawn: what is said to be lit is what the pixels show, dimmed or not."""
+        lit = self.runtime.board.lit
+        if lit is None or not self.runtime.board.here:
+            return
+        for output, wanted in _lit_pixels(lit).items():
+            really = {n for n, colour in enumerate(self.board.device.shown(output)) if not colour.is_dark}
+            if really != wanted:
+                self.claims.append(f"said lit: output {output} {sorted(wanted)}; lit: {sorted(really)}")
+
+    async def play(self, *, settle: bool = True) -> None:
+        """The task's own events, one after another."""
+        for event in self.played.events(self.runtime, lambda: self.state):
+            self.runtime.dispatch(event)
+            if settle:
+                await self.settled()
+
+    async def settled(self) -> None:
+        async with asyncio.timeout(10):
+            await self.runtime.settled()
+
+    def hold(self) -> None:
+        """Every promise that can be looked at from outside."""
+        assert not self.faults, self.faults
+        assert not self.board.broken, self.board.broken
+        assert not self.claims, self.claims
+
+
+def _lit_pixels(light: Light) -> dict[int, set[int]]:
+    match light:
+        case Dark():
+            return {0: set(), 1: set()}
+        case Pixels():
+            lit = {light.first + at for at, colour in enumerate(light.colours) if not colour.is_dark}
+            return {0: set(), 1: set(), light.output: lit}
+        case Outputs(parts):
+            found: dict[int, set[int]] = {0: set(), 1: set()}
+            for part in parts:
+                found |= {output: numbers for output, numbers in _lit_pixels(part).items() if output == part.output}
+            return found
+        case _:
+            return {}
+
+
+Opening = Callable[..., Awaitable[Bench]]
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Any:
+    """Make a bench for a task: `await bench("walk", script={3: (Trouble.RESTART, False)})`."""
+    made: list[Bench] = []
+
+    async def make(
+        name: str, *, script: Any = None, board: bool = True, disk: Disk | None = None, played: Played | None = None
+    ) -> Bench:
+        one = played or TASKS[name]
+        map_ = one.map()
+        path = tmp_path / "map.json"
+        first = Document.new(path)
+        first.commit(map_)
+        first.save_now()
+        first.release()
+        document = SlowDocument.open(path, disk=disk)
+        assert isinstance(document, SlowDocument)
+        line = ScriptedBoard(tuple(wiring_of(map_, chain) for chain in map_.chains), config=CONFIG, script=script)
+        faults: list[Exception] = []
+        runtime = Runtime(document, {**one.makers(), "below": make_below}, on_fault=faults.append)
+        found = Bench(runtime, line, document, one, faults)
+        runtime._on_change = found.looked
+        line.on_event = runtime.link_event
+        line.saved = lambda: document.is_saved
+        made.append(found)
+        runtime.start()
+        runtime.open("below")
+        runtime.open(one.name, one.facts(map_))
+        if board:
+            runtime.attach(line)
+            line.connect()
+        await found.settled()
+        return found
+
+    yield make
+    for each in made:
+        each.document.release()
+
+
+@dataclass(frozen=True, kw_only=True)
+class BelowState(TaskState):
+    """Nothing of its own; remembers what it was told."""
+
+    told: tuple[object, ...] = ()
+
+
+class Below(Task[BelowState]):
+    """A task that lies below the one under test, with a light of its own."""
+
+    name = "below"
+    own_revision = False
+
+    def step(self, s: BelowState, event: object, now_s: float) -> Next[BelowState] | None:
+        if isinstance(event, ev.TaskClosed):
+            return BelowState(map=s.map, told=(*s.told, event)), ()
+        return None
+
+    def light(self, s: BelowState) -> Light:
+        return Pixels.one(0, 1, Colour(8, 8, 8))
+
+    def view(self, s: BelowState) -> TaskView:
+        return TaskView("below")
+
+
+def make_below(opened: Opened) -> tuple[Below, BelowState]:
+    assert opened.map is not None
+    return Below(), BelowState(map=opened.map)
+
+
+# -- 1: saved, then lit ----------------------------------------------------------------------------------------------
+
+
+@ALL
+async def test_nothing_lights_before_the_answer_is_on_disk(bench: Any, name: str) -> None:
+    one = await bench(name)
+    before = one.document.version
+    await one.play()
+    assert one.document.version > before, "the script changes the map"
+    assert sum(may_light(order) for order in one.board.orders) >= 2, "the script lights at least two things"
+    assert one.document.is_saved
+    one.hold()
+
+
+@ALL
+@pytest.mark.parametrize("settle", [True, False], ids=["one at a time", "queued"])
+async def test_slow_saves_hold_the_light_back(bench: Any, name: str, settle: bool) -> None:
+    one = await bench(name)
+    one.document.delay_s = 0.03
+    await one.play(settle=settle)
+    await one.settled()
+    assert one.document.is_saved
+    one.hold()
+    assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+
+
+@ALL
+async def test_a_failed_save_stops_the_light_until_it_is_saved(bench: Any, name: str) -> None:
+    one = await bench(name)
+    one.document.failures = 10_000
+    await one.play()
+    assert isinstance(one.document.save, Unsaved)
+    assert "NOT SAVED" in str(one.state.unsaved) or one.state.unsaved, "the task's view says so"
+    lit = len([order for order in one.board.orders if may_light(order)])
+    await one.settled()
+    one.hold()
+    assert len([order for order in one.board.orders if may_light(order)]) == lit
+    one.document.failures = 0
+    one.runtime.dispatch(ev.Retry())
+    await one.settled()
+    assert one.document.is_saved
+    assert one.state.unsaved == ""
+    assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
+
+
+@ALL
+async def test_a_save_replaced_by_a_later_one(bench: Any, name: str) -> None:
+    """Two changes while a save is out: the light waits for the later one too."""
+    one = await bench(name)
+    one.document.delay_s = 0.02
+    for turn in range(3):
+        map_ = one.document.map
+        noted = map_.machine.model_copy(update={"note": f"turn {turn}"})
+        one.document.commit(map_.model_copy(update={"machine": noted}))
+        one.runtime.dispatch(ev.Retry())
+        await asyncio.sleep(0.005)
+    await one.play(settle=False)
+    await one.settled()
+    assert one.document.is_saved
+    one.hold()
+
+
+@ALL
+async def test_darkening_is_never_held_back(bench: Any, name: str) -> None:
+    one = await bench(name)
+    one.document.failures = 10_000
+    await one.play()
+    one.board.orders.clear()
+    await one.runtime.darken()
+    assert any(type(order).__name__ == "Darken" for order in one.board.orders)
+    assert one.board.device.lit() == ()
+    one.hold()
+
+
+@ALL
+async def test_taken_is_said_when_it_is_on_disk(bench: Any, name: str) -> None:
+    one = await bench(name)
+    one.document.delay_s = 0.05
+    version = one.document.version
+    for event in one.played.events(one.runtime, lambda: one.state):
+        one.runtime.dispatch(event)
+        if one.document.version != version:
+            assert one.top.state.message == "" or one.document.is_saved
+            break
+        await one.settled()
+    await one.settled()
+    one.hold()
+
+
+# -- 2: lit means confirmed ------------------------------------------------------------------------------------------
+
+
+async def _orders_of_a_run(bench: Any, name: str) -> int:
+    one = await bench(name)
+    await one.play()
+    count = len(one.board.orders)
+    await one.runtime.end()
+    one.document.release()
+    return count
+
+
+@ALL
+@pytest.mark.parametrize("trouble", list(Trouble), ids=lambda trouble: trouble.name.lower())
+@pytest.mark.parametrize("after", [False, True], ids=["before", "after"])
+async def test_trouble_at_every_order(bench: Any, tmp_path: Path, name: str, trouble: Trouble, after: bool) -> None:
+    """After every await of the runtime: nothing stale is believed lit, and light comes back by itself."""
+    total = min(await _orders_of_a_run(bench, name), 24)
+    for number in range(1, total + 1):
+        (tmp_path / "map.json").unlink()
+        one = await bench(name, script={number: (trouble, after)})
+        await one.play()
+        await _back(one)
+        one.hold()
+        assert one.board.happened, f"order {number} was never sent"
+        if trouble is Trouble.REFUSAL and one.runtime.board.refused:
+            assert not one.top.task.is_lit(one.state)
+            one.runtime.dispatch(ev.Retry())
+            await one.settled()
+        if lights_something(one.wanted) and not isinstance(one.wanted, HandsOff):
+            assert one.top.task.is_lit(one.state), f"light comes back after {trouble.name} at order {number}"
+        one.hold()
+        await one.runtime.end()
+        one.document.release()
+
+
+async def _back(one: Bench) -> None:
+    for _ in range(200):
+        await one.settled()
+        if one.board.identity is not None:
+            break
+        await asyncio.sleep(0.002)
+    await one.settled()
+
+
+@ALL
+async def test_lost_means_dark_on_the_screen_at_once(bench: Any, name: str) -> None:
+    one = await bench(name)
+    await one.play()
+    one.board.lose()
+    assert one.runtime.board.lit is None
+    assert not one.top.task.is_lit(one.state)
+    assert one.state.board.trouble, "and why is said"
+    one.board.connect()
+    await one.settled()
+    assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
+
+
+@ALL
+async def test_a_board_that_comes_later_is_lit(bench: Any, name: str) -> None:
+    one = await bench(name, board=False)
+    assert not one.top.task.is_lit(one.state)
+    one.runtime.attach(one.board)
+    one.board.connect()
+    await one.settled()
+    assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
+
+
+# -- 3: light is a value ---------------------------------------------------------------------------------------------
+
+
+@ALL
+async def test_what_is_wanted_no_more_is_never_sent(bench: Any, name: str) -> None:
+    """Keys faster than the line: only the light that is wanted in the end has to be shown."""
+    one = await bench(name)
+    one.board.pause_s = 0.02
+    before = len(one.board.orders)
+    for _ in range(3):
+        for event in one.played.moves:
+            one.runtime.dispatch(event)
+    await one.settled()
+    assert len(one.board.orders) - before <= 4 + 3 * len(one.played.moves)
+    assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
+
+
+@ALL
+async def test_two_pictures_in_turn_are_lit_once_both_are_confirmed(bench: Any, name: str) -> None:
+    one = await bench(name)
+    light = Alternate(Pixels.one(0, 0, Colour(9, 9, 9)), Dark(), 0.02)
+
+    class Blinking(type(one.top.task)):  # type: ignore[misc]
+        def light(self, s: Any) -> Light:
+            return light
+
+    one.top.task = Blinking()
+    one.runtime.dispatch(ev.LineTrouble())
+    await asyncio.sleep(0.05)
+    assert one.runtime.board.lit is None
+    async with asyncio.timeout(3):
+        while one.runtime.board.lit != light:  # noqa: ASYNC110 - it blinks by its own clock
+            await asyncio.sleep(0.01)
+    one.hold()
+    one.board.restart()
+    assert one.runtime.board.lit is None
+
+
+# -- questions -------------------------------------------------------------------------------------------------------
+
+
+class Asking(Below):
+    """Asks when it is told to, and keeps what it hears."""
+
+    name = "asking"
+
+    def step(self, s: BelowState, event: object, now_s: float) -> Next[BelowState] | None:
+        if isinstance(event, (ev.Answered, ev.NotAnswered)):
+            return BelowState(map=s.map, told=(*s.told, event)), ()
+        if event == "ask":
+            return s, (fx.Ask((ReadTableState(), ReadTableState()), f"question {len(s.told)}"),)
+        return None
+
+
+def make_asking(opened: Opened) -> tuple[Asking, BelowState]:
+    assert opened.map is not None
+    return Asking(), BelowState(map=opened.map)
+
+
+@pytest.mark.parametrize("trouble", [None, *Trouble])
+@pytest.mark.parametrize("number", [4, 5])
+async def test_a_question_is_answered_exactly_once(bench: Any, trouble: Trouble | None, number: int) -> None:
+    played = Played("asking", TASKS["walk"].map, lambda: {"asking": make_asking}, lambda runtime, state: iter(()))
+    script = {} if trouble is None else {number: (trouble, False)}
+    one = await bench("asking", script=script, played=played)
+    before = len(one.board.orders)
+    one.runtime.dispatch("ask")
+    await _back(one)
+    assert [type(event) for event in one.top.state.told] == [
+        ev.Answered if trouble is None or not one.board.happened else type(one.top.state.told[0])
+    ]
+    asked = [order for order in one.board.orders[before:] if isinstance(order, ReadTableState)]
+    assert len(asked) <= 2, "never repeated unasked"
+    one.runtime.dispatch("ask")
+    await one.settled()
+    assert len(one.top.state.told) == 2
+    one.hold()
+
+
+async def test_questions_that_wait_when_the_board_goes_are_answered_too(bench: Any) -> None:
+    played = Played("asking", TASKS["walk"].map, lambda: {"asking": make_asking}, lambda runtime, state: iter(()))
+    one = await bench("asking", played=played)
+    for _ in range(3):
+        one.runtime.dispatch("ask")
+    one.board.lose()
+    await one.settled()
+    assert len(one.top.state.told) == 3
+    assert all(isinstance(event, ev.NotAnswered) for event in one.top.state.told)
+    one.runtime.dispatch("ask")
+    await one.settled()
+    assert isinstance(one.top.state.told[3], ev.NotAnswered)
+
+
+# -- 4: nothing is dropped; undo, redo, retry, leave are alike in all --------------------------------------------------
+
+
+@ALL
+async def test_leaving_makes_one_revision_and_gives_the_light_back(bench: Any, name: str) -> None:
+    one = await bench(name)
+    before = len(one.document.map.revisions)
+    task = one.top.task
+    await one.play()
+    changed = one.document.map
+    for _ in range(12):
+        if one.top.name == "below":
+            break
+        one.runtime.dispatch(ev.Leave())
+        await one.settled()
+    assert one.top.name == "below", "Esc leads back, again and again"
+    assert one.runtime.board.lit == Pixels.one(0, 1, Colour(8, 8, 8)), "the light of the task below returns by itself"
+    if task.own_revision:
+        assert len(one.document.map.revisions) > before or one.document.map.pending == ()
+    assert one.document.is_saved
+    assert _answers(one.document.map) == _answers(changed)
+    one.hold()
+
+
+def _answers(map_: PlayfieldMap) -> object:
+    return (map_.places, [chain.pixels for chain in map_.chains], map_.lamps, map_.machine)
+
+
+@pytest.mark.parametrize("name", [name for name, played in TASKS.items() if played.undoes_map])
+async def test_undo_takes_back_and_redo_does_again(bench: Any, name: str) -> None:
+    one = await bench(name)
+    before = _answers(one.document.map)
+    await one.play()
+    after = _answers(one.document.map)
+    for _ in range(40):
+        if _answers(one.document.map) == before:
+            break
+        one.runtime.dispatch(ev.Undo())
+        await one.settled()
+    assert _answers(one.document.map) == before
+    for _ in range(40):
+        if _answers(one.document.map) == after:
+            break
+        one.runtime.dispatch(ev.Redo())
+        await one.settled()
+    assert _answers(one.document.map) == after
+    assert one.document.is_saved
+    one.hold()
+
+
+@ALL
+async def test_the_end_is_dark_and_saved(bench: Any, name: str) -> None:
+    one = await bench(name)
+    one.document.delay_s = 0.02
+    await one.play(settle=False)
+    changed = _answers(one.document.map)
+    await one.runtime.end()
+    assert one.board.device.lit() == ()
+    assert one.document.is_saved
+    assert _answers(one.document.map) == changed
+    assert one.document.map.pending == ()
+    one.hold()
+
+
+async def test_a_flood_of_events_drops_nothing(bench: Any) -> None:
+    """Ten thousand facts of the line between two answers: every answer counts, in order, and the light follows."""
+    one = await bench("walk")
+    for _ in range(10_000):
+        one.runtime.dispatch(ev.LineTrouble())
+    await one.play()
+    one.hold()
+    assert one.document.is_saved
+
+
+def test_every_task_of_the_program_is_in_the_list() -> None:
+    from probe.ui.app import ProbeApp
+
+    made: dict[str, Maker] = dict(ProbeApp._makers())
+    old = {name for name, maker in made.items() if maker.__module__ == "probe.ui.legacy"}
+    assert set(made) - old - {"setup"} <= set(TASKS), "a task that is moved is held to the contract"
