@@ -6,6 +6,8 @@ import os
 import subprocess
 from pathlib import Path
 
+import pytest
+
 from tests.firmware import build
 
 SHORT_RUNS = 6_000
@@ -25,6 +27,7 @@ def seed_corpus(folder: Path) -> None:
         )
 
 
+@pytest.mark.slow
 def test_fuzz(tmp_path: Path) -> None:
     program = build.build_fuzzer({"PP_PIXELS": 40, "PP_OUTPUTS": 2})
     seed_corpus(tmp_path / "corpus")

@@ -250,6 +250,7 @@ def test_every_lamp_and_group_of_the_demonstration_machine() -> None:
         assert chip.status()["stack_free"] >= 128
 
 
+@pytest.mark.slow
 def test_the_demonstration_machine_in_a_strobed_matrix() -> None:
     """Playfield and backbox on one output each do not leave 16 pins: here one chain carries both."""
     table = demo_table()

@@ -28,6 +28,7 @@ from probe.ui.widgets.picture_layers import (
     route_points,
 )
 from tests.sheet.test_sheet import HOSTILE
+from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 DEMO = load_map(demo_map_path())
@@ -221,7 +222,7 @@ async def test_plain_ascii_draws_plain_ascii(open_app: OpenApp) -> None:
         assert "@" in drawn
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (60, 20)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (60, 20)]))
 async def test_hostile_labels_and_sizes(open_app: OpenApp, size: tuple[int, int]) -> None:
     m = DEMO
     labels = (*HOSTILE, "[/x]", "[bold]b[/]", "$text", "trailing \\")

@@ -58,7 +58,7 @@ async def to_lamps(stage: Stage) -> LampsScreen:
     return stage.app.screen
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", first_now(SIZES))
 async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, size: tuple[int, int]) -> None:
     m = demo()
     async with open_app(m, m, size=size, config=ROOM) as stage:
@@ -106,7 +106,7 @@ async def test_the_whole_proof_by_one_key(open_app: OpenApp) -> None:
         assert not any(proof.by_table for proof in found.proofs), "the board held no table"
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", first_now(SIZES))
 async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[int, int]) -> None:
     m = demo()
     target = next(place for place in m.places if place.label == "Kelp target 3")

@@ -27,7 +27,8 @@ Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,63}
 class Record(BaseModel):
     """Base of every record: frozen, and a field it does not know is an error."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", ignored_types=(cached_property,))
+    # Built at first use: the map's own build holds all that the first screen reads, the others need not be built for it.
+    model_config = ConfigDict(frozen=True, extra="forbid", ignored_types=(cached_property,), defer_build=True)
 
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy with some fields changed, unchecked. Cached look-ups of the old record are not taken along."""

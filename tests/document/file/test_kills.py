@@ -13,6 +13,7 @@ ROOT = Path(__file__).parents[3]
 KILLS = 250
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="needs fork")
 def test_no_acknowledged_label_is_lost(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "tests.document.file.kill_walk", str(KILLS), str(tmp_path / "kelp.json"), "7"]
