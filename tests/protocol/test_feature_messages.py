@@ -16,6 +16,7 @@ from device_protocol.lamp_table import (
     encode_table,
 )
 from device_protocol.orders import (
+    Alive,
     BytesStaged,
     ChainCount,
     CommitTable,
@@ -303,3 +304,32 @@ def test_a_pattern_reaches_pixels_that_lost_power_and_came_back(talk: Talk) -> N
 def test_an_input_that_there_is_not(talk: Talk) -> None:
     with pytest.raises(IndexError):
         talk.board.set_input(9, True, 0)
+
+
+def test_edges_are_counted_modulo_65536(talk: Talk) -> None:
+    """SPEC 5.25."""
+    talk.board.inputs.edges[0] = 65_535
+    talk.board.set_input(1, True, talk.now_ms)
+    assert talk.ask(ReadEdges()) == EdgeCounts(1, (0,) * 8)
+
+
+def test_the_same_image_under_another_revision_is_written(talk: Talk) -> None:
+    """SPEC 5.17: only length, checksum and revision together mean that nothing is to be done."""
+    image = encode_table(TABLE)
+    for revision in (3, 4):
+        for order in table_orders(image, revision):
+            talk.ask(order)
+        state = talk.ask(ReadTableState())
+        assert isinstance(state, TableState)
+        assert state.revision == revision
+
+
+def test_an_order_after_the_silence_keeps_the_pixels_from_the_game(talk: Talk) -> None:
+    """SPEC 13.5: given back 1,000 ms after going dark, unless an order has come meanwhile."""
+    for order in [*table_orders(encode_table(TABLE), 3), LightLamp(1)]:
+        talk.ask(order)
+    assert b"dark silence" in talk.wait(5_000)
+    talk.wait(500)
+    talk.ask(Alive())
+    assert b"play game" not in talk.wait(1_500)
+    assert talk.seen() == {}

@@ -169,3 +169,10 @@ def test_pictures_that_cannot_be() -> None:
 def test_dimming_below_the_dimmest_says_so() -> None:
     with pytest.raises(HostFault, match="need 11 mA"):
         dim_to_ceiling([RED] + [DARK] * 9, idle_ua=1000, channel_ua=20_000, ceiling_ma=9)
+
+
+def test_the_ceiling_is_kept_to_the_last_microampere() -> None:
+    """SPEC 4.4: exceeded when need_uA > ceiling_mA x 1000."""
+    assert not exceeds_ceiling([Colour(1, 0, 0)], idle_ua=999, channel_ua=255, ceiling_ma=1)
+    assert exceeds_ceiling([Colour(2, 0, 0)], idle_ua=999, channel_ua=255, ceiling_ma=1)
+    assert not exceeds_ceiling([DARK], idle_ua=2_000, channel_ua=255, ceiling_ma=1)

@@ -291,3 +291,12 @@ def test_a_picture_through_the_session() -> None:
         (event,) = exchange(session, board, order)
         assert isinstance(event, OrderAnswered)
     assert board.outputs[0].picture == picture
+
+
+def test_a_refusal_of_an_earlier_copy_is_ignored() -> None:
+    """SPEC 3.3: only the number of the order in flight counts."""
+    session, _ = connected()
+    session.send(LIGHT, 0)
+    assert session.receive_data(seal("!01 31 no-such-pixel"), 0) == []
+    (event,) = session.receive_data(seal("!02 31 no-such-pixel"), 0)
+    assert isinstance(event, Refused)
