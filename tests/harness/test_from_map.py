@@ -181,6 +181,15 @@ def test_the_report_says_everything_asked_for() -> None:
         assert words in text, words
 
 
+def test_currents_stand_in_the_order_of_their_heading() -> None:
+    power = compute(DEMO)
+    assert power.report is not None
+    heading, supplies, *_ = next(s.lines for s in power_sections(power) if s.title == "Current")
+    assert heading == "in A: at the ceiling · typical play · full white (a data fault)"
+    order = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
+    assert supplies == "all supplies: " + " · ".join(f"{power.report.state(state).total_a:.2f}" for state in order)
+
+
 def test_the_data_are_json_without_infinities() -> None:
     data = as_data(compute(DEMO))
     again = json.loads(json.dumps(data, allow_nan=False))

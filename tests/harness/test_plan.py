@@ -266,6 +266,9 @@ def test_warm_wire_is_reported() -> None:
     )
     assert codes(hot)["warm-wire"] is Weight.WARNING
     assert hot.chains[0].hottest_wire_c > 60
+    alone, bundled = (report(plan(wires_in_bundle=count)) for count in (1, 6))
+    assert bundled.feeds[0].wire_c > alone.feeds[0].wire_c + 1
+    assert bundled.chains[0].hottest_wire_c > alone.chains[0].hottest_wire_c + 1
 
 
 def test_suggested_feed_is_the_best_of_all_places() -> None:
@@ -293,6 +296,18 @@ def test_suggestion_never_joins_two_supplies() -> None:
     found = suggest_feed(plan(chains=(cut,), supplies=supplies, feeds=feeds))
     assert found is not None
     assert (found.supply, found.pixel >= 30) == ("second", True)
+
+
+def test_a_suggested_feed_comes_from_the_nearest_ones_supply() -> None:
+    """The nearest feed's supply, and leads like the best feed's, whichever supply that has."""
+    supplies = (SupplyPlan(name="main"), SupplyPlan(name="second"))
+    feeds = (feed(), feed("far end", pixel=59, supply="second", length_m=9))
+    found = suggest_feed(plan(supplies=supplies, feeds=feeds))
+    assert found is not None
+    assert found.pixel > 30
+    assert found.supply == "second"
+    by_hand = plan(supplies=supplies, feeds=(*feeds, feed("more", pixel=found.pixel, supply="second")))
+    assert state_report(by_hand, LoadState.CEILING).lowest.volt == pytest.approx(found.after.volt, abs=1e-9)
 
 
 def test_no_suggestion_where_nothing_helps() -> None:
