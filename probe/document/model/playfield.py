@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from enum import StrEnum
 from functools import cached_property
 from itertools import permutations
+from operator import attrgetter
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
@@ -196,6 +197,9 @@ class Revision(Record):
     diff: tuple[Change, ...] = ()
 
 
+_ID, _PLACE = attrgetter("id"), attrgetter("place")
+
+
 class PlayfieldMap(Record):
     """The whole map of one machine. `pending` is what changed since the last revision, while a session is open.
 
@@ -229,18 +233,22 @@ class PlayfieldMap(Record):
 
     def check_references(self) -> None:
         """Raise ValueError if an id is used twice or a reference leads nowhere."""
-        places = {p.id for p in self.places}
+        places: set[str | None] = set(map(_ID, self.places))
         if len(places) != len(self.places):
             raise ValueError(f"place id {_first_twice([p.id for p in self.places])!r} is used twice")
         chains = [c.id for c in self.chains]
         if len(set(chains)) != len(chains):
             raise ValueError(f"chain id {_first_twice(chains)!r} is used twice")
+        places.add(None)
         for chain in self.chains:
-            ids = [p.id for p in chain.pixels]
-            if len(set(ids)) != len(ids):
-                raise ValueError(f"chain {chain.id!r}: pixel id {_first_twice(ids)!r} is used twice")
+            if len(set(map(_ID, chain.pixels))) != len(chain.pixels):
+                raise ValueError(
+                    f"chain {chain.id!r}: pixel id {_first_twice([p.id for p in chain.pixels])!r} is used twice"
+                )
+            if places.issuperset(map(_PLACE, chain.pixels)):
+                continue
             for number, pixel in enumerate(chain.pixels):
-                if pixel.place is not None and pixel.place not in places:
+                if pixel.place not in places:
                     raise ValueError(f"chain {chain.id!r}, pixel {number}: there is no place with id {pixel.place!r}")
         for what, found in (("supply", self.supplies), ("feed", self.feeds), ("batch", self.batches)):
             names = [record.id for record in found]
