@@ -187,6 +187,15 @@ def test_the_question_is_forgotten_by_whatever_comes_between() -> None:
     assert document.undo().changed
 
 
+def test_a_note_outside_of_the_revisions_makes_it_ask_again_too() -> None:
+    document = closed_twice()
+    for _ in range(2):
+        document.undo()
+    asked = document.redo()
+    document.commit(op.set_bookmark(document.map, "a", 1))
+    assert document.redo() == asked
+
+
 def test_a_session_that_was_never_closed_is_taken_back_as_a_whole(tmp_path: Path) -> None:
     document = on_disk(tmp_path, blank())
     first = document.map

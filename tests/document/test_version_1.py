@@ -15,7 +15,7 @@ import pytest
 from probe.document import operations as op
 from probe.document.diff import diff
 from probe.document.document import Document
-from probe.document.file import DamagedFileError, load_map
+from probe.document.file import DamagedFileError, MapFile, load_map
 from probe.document.file.layout import render_map
 from probe.document.model import FORMAT_VERSION, PlayfieldMap
 from probe.document.revisions import at_revision, base_of, session_closed, undo
@@ -75,6 +75,15 @@ def test_the_first_change_writes_the_new_version_and_keeps_the_old_file(path: Pa
     assert json.loads(path.read_text(encoding="utf-8"))["version"] == FORMAT_VERSION
     assert load_map(path) == document.map
     assert load_map(path.with_name("kelp.v1.json")).version == FORMAT_VERSION
+
+
+def test_saving_what_was_read_is_no_change(path: Path) -> None:
+    before = path.read_bytes()
+    with MapFile.open(path) as file:
+        file.save(file.map)
+        assert path.read_bytes() == before
+        file.save(op.set_note(file.map, "playfield", 0, "one"))
+    assert path.with_name("kelp.v1.json").read_bytes() == before
 
 
 def test_another_file_of_that_name_is_left_alone(path: Path) -> None:

@@ -83,6 +83,22 @@ def test_any_call_may_fail_and_the_next_save_goes_through(
         assert names_in(tmp_path) == {"kelp.json", "kelp.json~", ".kelp.json.lock", ".kelp.json.holder"}
 
 
+def test_a_map_whose_last_sync_failed_is_written_again(tmp_path: Path) -> None:
+    path = tmp_path / "kelp.json"
+    path.write_bytes(render_map(OLD))
+    disk = FailingDisk()
+    with MapFile.open(path, disk=disk) as file:
+        disk.calls.clear()
+        disk.fails_at, disk.error = 11, OSError(errno.EIO, os.strerror(errno.EIO))
+        with pytest.raises(CannotSaveError):
+            file.save(NEW)
+        assert load_map(path) == NEW  # on the name, but nobody knows whether on the medium
+        disk.calls.clear()
+        disk.fails_at = -1
+        file.save(NEW)
+    assert disk.calls[-2:] == ["rename", "sync_folder"]
+
+
 @pytest.mark.parametrize("afterwards", [False, True])
 @pytest.mark.parametrize("step", STEPS)
 def test_the_program_may_stop_at_any_call(step: int, afterwards: bool, tmp_path: Path) -> None:
