@@ -44,11 +44,11 @@ STOPS: tuple[Stop, ...] = (
         lambda then, now: now.answered < then.answered or (now.chain, now.number) < (then.chain, then.number),
     ),
     Stop("F1 says the keys of the screen you are on, and the cautions. Esc closes it.", _opened("HelpScreen")),
-    Stop("F12 is the whole map as a table, with what does not agree in it. Esc comes back.", _opened("TableScreen")),
+    Stop("F12 is the whole map as a table, with what does not agree in it. Esc comes back.", _opened("RowsScreen")),
     Stop(
         "Once a pixel has been spliced in, all later numbers are off. Esc here, then the recheck, finds where with a few"
         " questions instead of a new walk.",
-        lambda then, now: now.screen not in ("WalkScreen", "HelpScreen", "TableScreen"),
+        lambda then, now: now.screen not in ("WalkScreen", "HelpScreen", "RowsScreen"),
     ),
     Stop(
         "Power plan, harness sheet, fault finder and the game's lamps are behind Esc as well. With a board of your own:"

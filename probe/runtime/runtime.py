@@ -341,6 +341,10 @@ class Runtime:
             case fx.Instead(task, facts):
                 self._pop(layer)
                 self._events.append((None, fx.Open(task, facts)))
+            case fx.Below(event):
+                at = self.layers.index(layer)
+                if at:
+                    self._events.append((self.layers[at - 1], event))
             case fx.Close(result):
                 self._close(layer, result)
 

@@ -66,6 +66,13 @@ class Instead:
 
 
 @dataclass(frozen=True)
+class Below:
+    """An event for the task below: how a task that lies over the walk sends it somewhere."""
+
+    event: object
+
+
+@dataclass(frozen=True)
 class TakeBack:
     """Undo (or with `redo`, redo) on the map: what the runtime does where a task does not handle `Undo` itself."""
 
@@ -91,5 +98,5 @@ class Notify:
     words: str
 
 
-Effect = Commit | Ask | Bell | Job | Open | Close | Instead | TakeBack | TryAgain | Revision | Notify
+Effect = Commit | Ask | Bell | Job | Open | Close | Instead | Below | TakeBack | TryAgain | Revision | Notify
 Effects = tuple[Effect, ...]

@@ -26,12 +26,13 @@ from probe.runtime.ending import Ending, Endings, EndingWork, Reason
 from probe.runtime.runtime import Maker, OpenTask, Runtime
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.views import TaskView
+from probe.task.task import AnyTask, Opened, TaskState
+from probe.task.views import RowsView, TaskView
 from probe.ui.ascii_only import AsciiOnly
 from probe.ui.command_screen import CommandScreen
 from probe.ui.elsewhere import ElsewhereScreen
 from probe.ui.keys import TABLE, bindings, keys_of, typing_key
-from probe.ui.legacy import DocumentStore, OldDone, OldTask, WalkBelow, make_old, make_old_table
+from probe.ui.legacy import DocumentStore, OldDone, OldTask, WalkBelow, make_old
 from probe.ui.plan import Plan, Seen
 from probe.ui.start import PortChoice, PortScreen, StartScreen
 from probe.ui.task_screen import TaskScreen
@@ -52,8 +53,14 @@ def _driver_class() -> type[Driver] | None:
     return TerminalDriver
 
 
-OLD = ("setup", "table", "revisions", "recheck", "find", "faults", "picture", "lamps", "board", "watch", "prove")
+OLD = ("setup", "revisions", "recheck", "find", "faults", "picture", "lamps", "board", "watch", "prove")
 PLANNING = ("power", "harness")
+
+
+def _make_table(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.mapping.table import make
+
+    return make(opened)
 
 
 class ProbeApp(App[str]):
@@ -104,7 +111,7 @@ class ProbeApp(App[str]):
 
     @staticmethod
     def _makers() -> Mapping[str, Maker]:
-        return {"walk": make_walk, **dict.fromkeys((*OLD, *PLANNING), make_old), "table": make_old_table}
+        return {"walk": make_walk, **dict.fromkeys((*OLD, *PLANNING), make_old), "table": _make_table}
 
     def _options(self) -> Mapping[str, object]:
         plan = self.plan
@@ -267,8 +274,15 @@ class ProbeApp(App[str]):
 
     def _new_screen(self, layer: OpenTask) -> Screen[Any]:
         view = layer.task.view(self.runtime.seen(layer))
-        assert isinstance(view, TaskView), "only task screens are built yet"
-        return TaskScreen(layer, self.plan.changed_keys)
+        match view:
+            case RowsView():
+                from probe.ui.rows_screen import RowsScreen
+
+                return RowsScreen(layer, self.plan.changed_keys)
+            case TaskView():
+                return TaskScreen(layer, self.plan.changed_keys)
+            case _:
+                raise TypeError(f"no screen shows {type(view).__name__}")
 
     def _bottom(self) -> None:
         """Esc on the walk: what next?"""
@@ -294,11 +308,6 @@ class ProbeApp(App[str]):
         keys, plain = dict(plan.changed_keys), {"plain_ascii": plan.plain_ascii}
         chain = facts[0] if isinstance(facts, tuple) and facts else walk.chain if walk else map_.chains[0].id
         match layer.name:
-            case "table":
-                from probe.ui.table import TableScreen
-
-                assert walk is not None
-                return TableScreen(walk)
             case "revisions":
                 from probe.ui.revisions import RevisionsScreen
 
@@ -372,10 +381,6 @@ class ProbeApp(App[str]):
         if instead:
             self._end_old()
         self.runtime.open(name, facts)
-
-    def open_table(self) -> None:
-        """Show the map of the walk as a table."""
-        self.open_old("table")
 
     def open_faults(self, map_: PlayfieldMap, chain: str) -> None:
         """Search for a fault on a chain; in a practice round, for the planted one."""

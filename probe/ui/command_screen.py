@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import events
 from textual.binding import Binding, BindingsMap
@@ -52,6 +52,8 @@ class CommandScreen(Screen[None]):
     """A screen that shows a layer of the runtime's stack, with the keys of its task's commands."""
 
     app: ProbeApp
+    AUTO_FOCUS: ClassVar[str] = ""
+    """What has the keys follows from the view."""
 
     def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
         super().__init__()

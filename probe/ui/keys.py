@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from textual.binding import Binding
 
+from probe.mapping.table import COMMANDS as TABLE_COMMANDS
 from probe.mapping.walk_view import COMMANDS as WALK
 from probe.task.command import Command
 
@@ -239,7 +240,6 @@ _RECHECK: tuple[KeyRow, ...] = (
 )
 
 _REVISIONS: tuple[KeyRow, ...] = (
-    KeyRow("revisions", "table", ("f6",), "Revisions"),
     KeyRow("go_back", "revisions", ("enter",), "Back to this one", shown=True),
     KeyRow("mark", "revisions", ("f2", "space"), "Compare", shown=True),
     KeyRow("choose(1)", "revisions", ("down",), "The revision before"),
@@ -263,13 +263,8 @@ TABLE: tuple[KeyRow, ...] = (
     KeyRow("leave", "app", ("escape",), "Back"),
     KeyRow("quit", "app", ("ctrl+q",), "Quit"),
     KeyRow("save_picture", "app", ("ctrl+x",), "Save this screen as a picture (SVG)"),
-    KeyRow("leave", "table", ("escape",), "Back", shown=True),
-    KeyRow("light_row", "table", ("enter",), "Light this pixel"),
-    KeyRow("search", "table", ("slash",), "Search", shown=True),
-    KeyRow("sort", "table", ("f2",), "Sort", shown=True),
-    KeyRow("findings", "table", ("f3",), "Findings", shown=True),
-    KeyRow("walk_here", "table", ("f4",), "Walk from here", shown=True),
     *_of(WALK),
+    *_of(TABLE_COMMANDS),
     *_RECHECK,
     *_REVISIONS,
     *_PLANNING,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from probe.document.model import PlayfieldMap
 from probe.mapping.walk_state import Walk
 from probe.task import effects as fx
-from probe.task.light import AsBelow, HandsOff, Light
+from probe.task.light import HandsOff, Light
 from probe.task.task import Next, Opened, Task, TaskState
 from probe.task.views import TaskView, View
 
@@ -25,7 +25,6 @@ class OldState(TaskState):
     """What an old screen was opened with."""
 
     facts: object = None
-    shows_only: bool = False
 
 
 @dataclass(frozen=True)
@@ -45,8 +44,8 @@ class OldTask(Task[OldState]):
         return (s, (fx.Close(event.result),)) if isinstance(event, OldDone) else (s, ())
 
     def light(self, s: OldState) -> Light:
-        """The old runner lights, but for the table, which only shows the map."""
-        return AsBelow() if s.shows_only else HandsOff()
+        """The old runner lights."""
+        return HandsOff()
 
     def view(self, s: OldState) -> View:
         """Never drawn."""
@@ -57,12 +56,6 @@ def make_old(opened: Opened) -> tuple[OldTask, OldState]:
     """The layer of an old screen."""
     assert opened.map is not None
     return OldTask(), OldState(map=opened.map, facts=opened.facts)
-
-
-def make_old_table(opened: Opened) -> tuple[OldTask, OldState]:
-    """The layer of the map table."""
-    assert opened.map is not None
-    return OldTask(), OldState(map=opened.map, facts=opened.facts, shows_only=True)
 
 
 class DocumentStore:

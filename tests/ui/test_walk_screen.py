@@ -242,7 +242,7 @@ async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
 
 async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
     from probe.ui.elsewhere import places_to_go
-    from probe.ui.table import TableScreen
+    from probe.ui.rows_screen import RowsScreen
     from probe.ui.task_screen import TaskScreen
 
     async with open_app(small()) as stage:
@@ -260,7 +260,7 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
             await stage.pilot.pause()
             opened: type[object] = type(stage.app.screen)
             assert action == "walk.next_chain" or opened is not TaskScreen, action
-            assert action != "walk.table" or opened is TableScreen
+            assert action != "walk.table" or opened is RowsScreen
             for _ in range(6):
                 if isinstance(stage.app.screen, TaskScreen):
                     break

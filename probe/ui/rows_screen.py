@@ -1,0 +1,194 @@
+"""The screen of a task that shows a table: rows with a mark, a search line, a line to type in, details below on request."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, ClassVar
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.widgets import DataTable, Footer, Input, Static
+
+from probe.task import events as ev
+from probe.task import screen as se
+from probe.task.views import Line, RowsView
+from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
+from probe.ui.text import cut, plain
+from probe.ui.widgets.entry import EntryLine
+
+if TYPE_CHECKING:
+    from probe.runtime.runtime import OpenTask
+
+_MOST_CELL = 60
+
+
+class RowTable(DataTable[Text], inherit_bindings=False):
+    """A table that leaves Enter and letters to the screen; arrows and page keys move its mark."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        ("up", "cursor_up"),
+        ("down", "cursor_down"),
+        ("pageup", "page_up"),
+        ("pagedown", "page_down"),
+        ("ctrl+home", "scroll_top"),
+        ("ctrl+end", "scroll_bottom"),
+    ]
+
+
+class RowsScreen(CommandScreen):
+    """Shows a `RowsView`. It knows what a view is, and nothing of any task."""
+
+    CSS_PATH: ClassVar[str] = "rows_screen.tcss"
+
+    def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
+        super().__init__(shown, changed)
+        self._view: RowsView | None = None
+        self._moving = False
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="rows-head")
+        yield Input(id="rows-search", placeholder="search: any text of a row", compact=True)
+        yield RowTable(id="rows", cursor_type="row", zebra_stripes=False)
+        with Horizontal(id="rows-asking"):
+            yield Static(id="rows-prompt")
+            yield EntryLine(
+                commands=self.keys_while_empty,
+                typed=self._typed,
+                on_typed=lambda text: self.dispatch(ev.Typed(text)),
+                on_enter=lambda: self.dispatch(ev.Take()),
+            )
+        yield Static(id="rows-items")
+        yield Static(id="rows-beside")
+        with VerticalScroll(id="rows-details", can_focus=False):
+            yield Static(id="rows-text")
+        yield Static(id="rows-message")
+        yield Static(id="rows-progress")
+        yield Footer(show_command_palette=False)
+
+    def _typed(self) -> str:
+        view = self.current_view()
+        return view.typed or "" if isinstance(view, RowsView) else ""
+
+    # -- showing ------------------------------------------------------------------------------------------------
+
+    def draw(self, view: object) -> None:
+        """Draw a view; the table is filled again only if its rows differ."""
+        if not isinstance(view, RowsView):
+            return
+        before, self._view = self._view, view
+        width = max(20, self.size.width)
+        head = head_line(view.head, view.board, width) if view.board else plain(cut(f" {view.head}", width))
+        self.put("rows-head", head)
+        table = self.query_one(RowTable)
+        if before is None or before.columns != view.columns:
+            table.clear(columns=True)
+            table.add_columns(*view.columns)
+            before = None
+        if before is None or before.rows != view.rows:
+            self._fill(table, view)
+        self._mark(table, view)
+        self._open("#rows-asking", view.typed is not None)
+        self.put("rows-prompt", Content(f"{view.prompt} " if view.prompt else ""))
+        entry = self.query_one(EntryLine)
+        entry.follow()
+        if view.typed is not None and self.focused is not entry:
+            entry.focus()
+        elif view.typed is None and self.focused in (None, entry):
+            table.focus()
+        self._open("#rows-items", bool(view.items))
+        self.put("rows-items", self._items(view))
+        self._put_lines("rows-beside", view.beside)
+        self.put("rows-text", Content("\n").join([line_content(line) for line in view.details]))
+        self.put("rows-message", message_line(view.unsaved, view.message))
+        self.put("rows-progress", plain(view.progress, width=width))
+
+    def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:
+        shown = self.query_one(f"#{name}", Static)
+        shown.display = bool(lines)
+        self.put(name, Content("\n").join([line_content(line, max(20, self.size.width)) for line in lines]))
+
+    def _open(self, name: str, open_: bool) -> None:
+        self.query_one(name).set_class(open_, "open")
+
+    def _fill(self, table: RowTable, view: RowsView) -> None:
+        self._moving = True
+        table.clear()
+        for row in view.rows:
+            table.add_row(*(Text(cut(cell, _MOST_CELL), style=row.style) for cell in row.cells))
+        self._moving = False
+
+    def _mark(self, table: RowTable, view: RowsView) -> None:
+        keys = [row.key for row in view.rows]
+        if view.at in keys and table.cursor_row != keys.index(view.at):
+            self._moving = True
+            table.move_cursor(row=keys.index(view.at), animate=False)
+            self._moving = False
+
+    @staticmethod
+    def _items(view: RowsView) -> Content:
+        lines = []
+        for at, item in enumerate(view.items):
+            chosen = at == view.chosen
+            head = "▸ " if chosen else "  "
+            lines.append(Content(head).append(line_content(Line(item.text, "bold" if chosen else "", item.note))))
+        return Content("\n").join(lines)
+
+    # -- keys and clicks ------------------------------------------------------------------------------------------
+
+    @property
+    def key_here(self) -> object:
+        """The key of the row that is marked; None if there is none."""
+        view, row = self._view, self.query_one(RowTable).cursor_row
+        return view.rows[row].key if view is not None and 0 <= row < len(view.rows) else None
+
+    def on_data_table_row_highlighted(self, event: DataTable.RowHighlighted) -> None:
+        """The mark moved: the task hears of the row."""
+        view = self._view
+        if self._moving or view is None or view.choose is None or not 0 <= event.cursor_row < len(view.rows):
+            return
+        key = view.rows[event.cursor_row].key
+        if key != view.at:
+            self.dispatch(view.choose(key))
+
+    def on_data_table_row_selected(self) -> None:
+        """A click on the marked row takes it."""
+        self.dispatch(ev.Take())
+
+    def on_data_table_header_selected(self, event: DataTable.HeaderSelected) -> None:
+        """A click on a heading sorts by it."""
+        if self._view is not None and self._view.sorted is not None:
+            self.dispatch(self._view.sorted(event.column_index))
+
+    def run_command(self, event: object) -> None:
+        """As for every screen; search and details are the screen's own."""
+        search = self.query_one("#rows-search", Input)
+        match event:
+            case se.Search():
+                search.add_class("open")
+                search.focus()
+            case se.Details():
+                self.query_one("#rows-details").toggle_class("open")
+            case se.ReadOn(by):
+                box = self.query_one("#rows-details", VerticalScroll)
+                box.scroll_relative(y=by * max(1, box.size.height - 1), animate=False)
+            case ev.Leave() if search.has_class("open"):
+                search.remove_class("open")
+                search.value = ""
+                self.query_one(RowTable).focus()
+            case _:
+                super().run_command(event)
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """What is typed in the search line."""
+        if event.input.id == "rows-search" and self._view is not None and self._view.search is not None:
+            event.stop()
+            self.dispatch(self._view.search(event.value))
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Enter in the search line: on to the rows."""
+        if event.input.id == "rows-search":
+            event.stop()
+            self.query_one(RowTable).focus()
