@@ -11,7 +11,7 @@ from probe.document.document import Document
 from probe.document.file import load_map
 from probe.document.model import PlayfieldMap
 from probe.faults.tables import load
-from probe.faults.words import sheet
+from probe.faults.view import sheet
 from probe.link import BoardLink, LinkEvent
 from probe.link.simulated_wire import SimulatedPort
 from probe.practice.round import CHAIN, PracticeRound

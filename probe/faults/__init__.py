@@ -5,12 +5,14 @@ into `knowledge`). They are hints, never certainty; every question that needs ha
 
 What others use:
 
-- `search`: `start` and `start_practice` begin a `state.Search`, `step` takes it on.
-- `words`: what a search says (`headline`, `details`, `suspect_lines`, `light_words`) and `sheet`, a joint's colour sheet.
+- `search`: `make` gives the task `FaultSearch` and its first state for a chain, or for a practice round (`FaultFacts`,
+  `Hidden`).
+- `commands`: its keys, and the events that no other task knows. Light to import.
+- `view.sheet`: a joint's sheet of functions and colours, with the cautions.
 - `tables.load`: the knowledge; `explain.reply_words`: what is seen or read, in words.
 
 Within: `context` (what the map tells before the first question), `meter` (typed readings), `joint` (four look-alikes at
-one joint), `locate` (halving, return wire), `flexlog`, `byte_order` (orders from colours seen), `asking` (what comes next
-and its light), `fault_patterns` (a pattern by the board's clock or by pictures), `jobs` (halving, colours, flex, return
-wire, soak), `log` (what is left in the map).
+one joint), `locate` (halving, return wire), `flexlog`, `byte_order` (orders from colours seen), `asking` (what comes next), `state`
+(the search and the light that belongs to it), `light` (a pattern by the board's clock or by pictures), `jobs` (halving,
+colours, flex, return wire, soak), `view` (what is to be seen), `log` (what is left in the map).
 """

@@ -4,23 +4,29 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from device_protocol.orders import CountChain
 from probe.document.model import shown_number
 from probe.document.operations import replace_chain
-from probe.faults.asking import lights, next_question
+from probe.faults.asking import next_question
 from probe.faults.byte_order import ColourLook, decide
 from probe.faults.engine import UNSURE, answered
 from probe.faults.flexlog import FlexLog, joint_name
 from probe.faults.locate import BreakSearch, ReturnWire
 from probe.faults.log import kept, with_flex_notes
-from probe.faults.state import Search, SearchMode
-from probe.task.steps import CountChain, Effect, RingBell, SaveMap, SetUpChain
+from probe.faults.state import Search, SearchMode, lights
+from probe.task.effects import Ask, Bell, Commit, Effects
+from probe.task.task import Next
 
 MOST_LOOKED_AT = 8
 MOST_COMPUTED = 24
 """Pixels beyond those looked at: where bytes run out, the end of a chain goes dark, not the pixels looked at."""
 MORE_SENT = 32
 
-Result = tuple[Search, tuple[Effect, ...]]
+COUNT = "count"
+"""The tag of the question how many pixels come back."""
+TIMES = 8
+
+Result = Next[Search]
 
 
 # Halving
@@ -95,7 +101,7 @@ def look_given(search: Search, key: str, now_s: float) -> Result:
         try:
             look = parse_look(search.typed, sent, count)
         except ValueError as exc:
-            return replace(search, message=str(exc)), (RingBell(),)
+            return replace(search, message=str(exc)), (Bell(),)
     search = replace(search, looks=(*search.looks, look), typed="", chosen=0, message="")
     if len(search.looks) < len(search.here.order):
         return lights(search, now_s)
@@ -134,7 +140,7 @@ def _driven(search: Search, order: str, now_s: float) -> Result:
     map_ = replace_chain(search.map, chain)
     search = replace(search, map=map_, narrowed=search.fits, looks=(), fits=(), chosen=0, typed="", message="")
     search, effects = lights(search, now_s)
-    return search, (SaveMap(map_), SetUpChain(chain), *effects)
+    return search, (Commit(map_, f"order {order} set for a second look"), *effects)
 
 
 def _order_set(search: Search, now_s: float) -> Result:
@@ -150,11 +156,8 @@ def _order_set(search: Search, now_s: float) -> Result:
         fits=(),
     )
     search, effects = lights(search, now_s)
-    return replace(search, message=f"order {order} is set and kept in the map"), (
-        SaveMap(map_),
-        SetUpChain(chain),
-        *effects,
-    )
+    words = f"order {order} is set and kept in the map"
+    return replace(search, message=words), (Commit(map_, words), *effects)
 
 
 # Flex log
@@ -179,14 +182,14 @@ def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
     reacted = [touched.joint for touched in log.changed]
     map_ = with_flex_notes(before, search.chain, time=time, lines=log.notes(), reacted=reacted)
     search = replace(search, flex=log, map=map_, chosen=0)
-    light: tuple[Effect, ...] = ()
+    light: Effects = ()
     if log.joint is None:
         search, light = _flex_over(search, log, now_s)
     else:
         search = replace(search, message=f"{joint_name(log.answers[-1].joint)}: noted" if key == "yes" else "")
         if key == "yes":  # what a change left behind would hide the next one: the held frame is sent anew
             search, light = lights(search, now_s)
-    return search, (SaveMap(map_), *light)
+    return search, (Commit(map_, f"{joint_name(log.answers[-1].joint)}: flex test"), *light)
 
 
 def _flex_over(search: Search, log: FlexLog, now_s: float) -> Result:
@@ -214,10 +217,10 @@ def begin_return(search: Search, now_s: float) -> Result:
     """Count the chain from its far end, again and again."""
     identity = search.board.identity
     if identity is None:
-        return replace(search, message="no board: nothing can be counted"), (RingBell(),)
+        return replace(search, message="no board: nothing can be counted"), (Bell(),)
     if not identity.has("count"):
         words = "this board has no input for a return wire (feature count)"
-        return replace(search, message=words), (RingBell(),)
+        return replace(search, message=words), (Bell(),)
     sent = min(identity.pixels, search.length + MORE_SENT)
     search = replace(search, mode=SearchMode.RETURN, returned=ReturnWire(sent), chosen=0, message="")
     return counted_again(lights(search, now_s)[0])
@@ -237,7 +240,9 @@ def counted_again(search: Search) -> Result:
     sent = min(identity.pixels, back.sent * 2) if back.nothing_back else back.sent
     if sent != back.sent:
         back = ReturnWire(sent)
-    return replace(search, returned=replace(back, waiting=True)), (CountChain(search.here.output, sent),)
+    return replace(search, returned=replace(back, waiting=True)), (
+        Ask((CountChain(search.here.output, sent, TIMES),), COUNT),
+    )
 
 
 def return_words(back: ReturnWire, length: int) -> str:
@@ -251,14 +256,17 @@ def return_words(back: ReturnWire, length: int) -> str:
 
 
 def return_over(search: Search, key: str, time: str, now_s: float) -> Result:
-    """Leave the return wire, and keep what it said."""
+    """Leave the return wire, and keep the counts."""
     back = search.returned
-    effects: tuple[Effect, ...] = ()
+    effects: Effects = ()
     words = ""
     if key == "end" and back is not None and back.length is not None:
-        said = return_words(back, search.length)
-        map_ = kept(search.map, search.chain, time=time, reason=f"return wire on {search.here.name}: {said}", lines=())
-        search, effects, words = replace(search, map=map_), (SaveMap(map_),), "kept in the map's log"
+        counts = return_words(back, search.length)
+        map_ = kept(
+            search.map, search.chain, time=time, reason=f"return wire on {search.here.name}: {counts}", lines=()
+        )
+        words = "kept in the map's log"
+        search, effects = replace(search, map=map_), (Commit(map_, words),)
     search, light = lights(replace(search, mode=SearchMode.CONTEXT, chosen=0), now_s)
     return replace(search, message=words), effects + light
 
@@ -279,12 +287,12 @@ def soak_words(search: Search, now_s: float) -> str:
 def soak_over(search: Search, key: str, time: str, now_s: float) -> Result:
     """Leave the soak, and keep when it went wrong or how long it did not."""
     ran = soak_words(search, now_s)
-    effects: tuple[Effect, ...] = ()
+    effects: Effects = ()
     words = ""
     if key != "back":
         words = f"trouble after {ran}" if key == "yes" else f"{ran} without trouble"
         map_ = kept(search.map, search.chain, time=time, reason=f"soak of {search.here.name}: {words}", lines=())
-        search, effects = replace(search, map=map_), (SaveMap(map_),)
+        search, effects = replace(search, map=map_), (Commit(map_, words),)
     where = SearchMode.CONTEXT if search.diagnosis is None else SearchMode.FINDING
     search, light = lights(replace(search, mode=where, soaking_s=None, chosen=0), now_s)
     return replace(search, message=f"{words}: kept in the map's log" if words else ""), effects + light

@@ -1,17 +1,17 @@
-"""The fault search: question by question to a cause, its remedy, and what follows. A frozen state and a pure step."""
+"""The fault search: question by question to a cause, its remedy, and what follows. A task: frozen state, pure step."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from device_protocol.orders import RestartCause
+from device_protocol.orders import ChainCount, RestartCause
 from probe.document.model import PlayfieldMap, shown_number
-from probe.faults.asking import FLIP_QUESTION, lights, next_question, relit, trials, with_tool_facts
+from probe.faults.asking import next_question, with_tool_facts
+from probe.faults.commands import COMMANDS, Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.context import Context, derive, facts
 from probe.faults.engine import K_PICTURES, UNSURE, FaultSession, answered, answered_by_reading, begin, not_cured
 from probe.faults.explain import filled
-from probe.faults.fault_patterns import stepped, ticked
 from probe.faults.jobs import (
     begin_colours,
     begin_flex,
@@ -27,118 +27,114 @@ from probe.faults.jobs import (
     soak_words,
 )
 from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, After, Who
+from probe.faults.light import again, stepped, ticked, trials
 from probe.faults.log import kept, log, planted_lines, score
 from probe.faults.meter import ReadingError
-from probe.faults.state import CONTEXTS, Search, SearchMode, Solution
+from probe.faults.state import CONTEXTS, FLIP_QUESTION, Search, SearchMode, Solution, lights, with_light
+from probe.faults.view import view
 from probe.patterns.patterns import PatternName
-from probe.task.steps import (
-    BoardDark,
-    BoardGone,
-    BoardHere,
-    ButtonPressed,
-    CountChain,
-    Counted,
-    Effect,
-    LineTrouble,
-    News,
-    NotSaved,
-    NotShown,
-    RingBell,
-    Saved,
-    SaveMap,
-    SetUpChain,
-    Shown,
-    Tick,
-    board_view,
-)
-
-__all__ = ["Search", "start", "start_practice", "step"]
+from probe.task import events as ev
+from probe.task.effects import Bell, Close, Commit, Effects, Instead, Open, TakeBack, TryAgain
+from probe.task.light import Light
+from probe.task.task import Next, Opened, Task
+from probe.task.views import Line, TaskView
 
 MOST_PAST = 60
 _LOADS = frozenset({PatternName.TOUR, PatternName.LOAD_STEPS, PatternName.SOAK})
 
-
-@dataclass(frozen=True)
-class Typed:
-    """The entry line now holds this text."""
-
-    text: str
+Result = Next[Search]
 
 
 @dataclass(frozen=True)
-class Choose:
-    """Move the choice among the answers."""
+class Hidden:
+    """A practice round as the search needs it: what is planted, what one would answer to a question (None: not sure), and
+    lines that stand in for eyes and meter."""
 
-    by: int
-
-
-@dataclass(frozen=True)
-class Take:
-    """Enter: the chosen answer, or what is typed. `time`: RFC 3339 UTC text, for what is kept."""
-
-    time: str = ""
+    solution: Solution
+    answer: Callable[[str], str | None]
+    sight: Callable[[Search], tuple[str, ...]]
 
 
 @dataclass(frozen=True)
-class Unsure:
-    """Not sure. `time` as for `Take`."""
+class FaultFacts:
+    """What a fault search is opened with: the chain; `alone`, if no walk is below; `hidden` in a practice round."""
 
-    time: str = ""
-
-
-@dataclass(frozen=True)
-class Say:
-    """Yes or no, where the answers are such. `time` as for `Take`."""
-
-    yes: bool
-    time: str = ""
+    chain: str
+    alone: bool = False
+    hidden: Hidden | None = None
 
 
-@dataclass(frozen=True)
-class Heat:
-    """Heat, smell or ticking: stop."""
+class FaultSearch(Task[Search]):
+    """Find the cause of a fault on one chain. `sight` gives lines that stand in for eyes and meter in a practice round."""
+
+    name = "faults"
+    commands = COMMANDS
+    ticks = True
+
+    def __init__(self, sight: Callable[[Search], tuple[str, ...]] = lambda _: ()) -> None:
+        self._sight = sight
+
+    def begin(self, s: Search, now_s: float) -> Result:
+        """The board may be there already."""
+        return _board(s, now_s)
+
+    def step(self, s: Search, event: object, now_s: float) -> Result | None:
+        """The search after an event, and what is to be done."""
+        return step(s, event, now_s)
+
+    def light(self, s: Search) -> Light:
+        """The light that belongs to the question."""
+        return s.light
+
+    def view(self, s: Search) -> TaskView:
+        """The question, its light, its answers, and the suspects so far."""
+        return view(s, tuple(Line(line) for line in self._sight(s)))
+
+    def where(self, s: Search) -> object:
+        """The whole search: a step that is taken back leads to the answers before it."""
+        return s
 
 
-@dataclass(frozen=True)
-class Step:
-    """The next (1) or previous (-1) step of a pattern that waits for a key, or of the settings tried."""
-
-    by: int
-
-
-@dataclass(frozen=True)
-class Back:
-    """Out of a job within the search, keeping what it has so far. `time` as for `Take`."""
-
-    time: str = ""
-
-
-@dataclass(frozen=True)
-class Undo:
-    """Take the last answer back."""
-
-
-@dataclass(frozen=True)
-class Relight:
-    """Show the light of this question once more, and save again if that failed."""
-
-
-Key = Typed | Choose | Take | Unsure | Say | Heat | Step | Back | Undo | Relight
-Result = tuple[Search, tuple[Effect, ...]]
+def make(opened: Opened, *, now: str) -> tuple[FaultSearch, Search]:
+    """The fault finder on a chain of the open map. `now`: RFC 3339 text. Raises TypeError if no chain is named."""
+    assert opened.map is not None, "the fault finder is opened with a map"
+    match opened.facts:
+        case FaultFacts() as found:
+            pass
+        case (str() as chain, *_):
+            found = FaultFacts(chain)
+        case _:
+            raise TypeError(f"the fault finder is opened on a chain, not on {opened.facts!r}")
+    hidden = found.hidden
+    if hidden is None:
+        return FaultSearch(), start(
+            opened.map,
+            found.chain,
+            now=now,
+            steady_only=opened.steady_only,
+            paper=opened.paper,
+            alone=found.alone,
+        )
+    search = start_practice(opened.map, found.chain, hidden.solution, hidden.answer, steady_only=opened.steady_only)
+    return FaultSearch(hidden.sight), search
 
 
-def start(map_: PlayfieldMap, chain_id: str, *, now: str, steady_only: bool = False, paper: bool = False) -> Search:
-    """A search on a chain, with the contexts that its map gives. `now`: RFC 3339 text. Raises KeyError."""
+def start(
+    map_: PlayfieldMap, chain_id: str, *, now: str, steady_only: bool = False, paper: bool = False, alone: bool = False
+) -> Search:
+    """A search on a chain, with the contexts that its map gives. `now`: RFC 3339 text. `alone`: no walk is
+    below. Raises KeyError."""
     map_.chain(chain_id)
     context = derive(facts(map_, chain_id, now=now))
     return Search(
-        map_,
-        chain_id,
+        map=map_,
+        chain=chain_id,
         contexts=context.names,
         reasons=tuple(zip(context.names, context.reasons, strict=True)),
         near=context.near,
         steady_only=steady_only,
         paper=paper,
+        alone=alone,
     )
 
 
@@ -151,7 +147,7 @@ def start_practice(
     steady_only: bool = False,
 ) -> Search:
     """A search for planted faults. `answer`: what the program would see for itself, by the observation's id."""
-    search = Search(map_, chain_id, solution=solution, steady_only=steady_only)
+    search = Search(map=map_, chain=chain_id, solution=solution, steady_only=steady_only)
     session = FaultSession()
     for observation in search.knowledge.observations:
         if observation.who is Who.TOOL:
@@ -160,83 +156,74 @@ def start_practice(
     return next_question(replace(search, session=session))
 
 
-def step(search: Search, given: Key | News, now_s: float) -> Result:
-    """The search after a key or some news, and what is to be done. `now_s`: seconds on any steady clock."""
-    match given:
-        case Typed(text):
-            return replace(search, typed=text, chosen=0, message=""), ()
-        case Choose(by):
+def step(search: Search, event: object, now_s: float) -> Result | None:
+    """The search after an event, and what is to be done. `now_s`: seconds on any steady clock."""
+    match event:
+        case ev.Typed(text):
+            return (replace(search, typed=text, chosen=0, message=""), ()) if search.types else (search, ())
+        case ev.Choose(by) | ev.StepButton(by):
             size = len(search.items)
             return (replace(search, chosen=(search.chosen + by) % size), ()) if size else (search, ())
-        case Take(time):
+        case ev.Take(time):
             return _take(search, search.item.key if search.item is not None else "", time, now_s)
         case Unsure(time):
             return _take_if_there(search, UNSURE, time, now_s)
-        case Say(yes, time):
+        case SayYesNo(yes, time):
             return _take_if_there(search, "yes" if yes else "no", time, now_s)
         case Heat():
             return _heat(search, now_s)
-        case Step(by):
+        case StepPattern(by):
             return _stepped(search, by, now_s)
-        case Back(time):
-            return _take(search, search.way_back, time, now_s)
-        case Undo():
-            return _undone(search, now_s)
-        case Relight():
-            search, effects = relit(replace(search, message=""), now_s)
-            return search, ((SaveMap(search.map), *effects) if search.unsaved else effects)
+        case ev.Leave():
+            return _take(search, search.way_back, "", now_s) if search.way_back else None
+        case ev.Undo():
+            return _undo(search, now_s)
+        case ev.Retry():
+            return with_light(replace(search, message=""), now_s), (TryAgain(),)
         case _:
-            return _news(search, given, now_s)
+            return _fact(search, event, now_s)
 
 
-# News
-
-
-def _news(search: Search, news: News, now_s: float) -> Result:
-    match news:
-        case BoardHere(identity):
-            lit_before = search.was_lit and search.solution is None
-            search = replace(search, board=board_view(search.board, news))
-            loaded = search.running is not None and search.running.pattern.name in _LOADS
-            causes = (RestartCause.BROWNOUT, RestartCause.WATCHDOG, *((RestartCause.POWER,) if loaded else ()))
-            if lit_before and identity.cause in causes:
-                search = _told(search, "restarted", "yes")
-            if search.mode is not SearchMode.CONTEXT:
-                search = with_tool_facts(search)
-            setups = tuple(SetUpChain(c) for c in search.map.chains if c.output < identity.outputs)
-            if search.returned is not None:
-                search = replace(search, returned=replace(search.returned, waiting=False))
-            search, effects = lights(search, now_s)
-            return search, setups + effects
-        case BoardGone():
-            return replace(search, board=board_view(search.board, news), lit=None), (RingBell(),)
-        case BoardDark():
-            return relit(replace(search, lit=None), now_s)
-        case Shown(what):
-            return replace(search, lit=what, was_lit=search.was_lit or search.running is not None), ()
-        case NotShown(CountChain(), why):
+def _fact(search: Search, event: object, now_s: float) -> Result | None:
+    match event:
+        case ev.BoardChanged():
+            return _board(search, now_s)
+        case ev.WentDarkByItself():
+            running = None if search.running is None else again(search.running, now_s)
+            return replace(search, running=running), ()
+        case ev.Answered("count", (ChainCount(least, most),)):
             back = search.returned
-            held = None if back is None else replace(back, waiting=False)
-            return replace(search, returned=held, message=why), ()
-        case NotShown(_, why):
-            return replace(search, lit=None, message=why), ()
-        case Counted(_, least, most, _):
-            if search.returned is None:
-                return search, ()
-            return replace(search, returned=search.returned.counted(least=least, most=most)), ()
-        case LineTrouble():
+            return replace(search, returned=None if back is None else back.counted(least=least, most=most)), ()
+        case ev.NotAnswered("count", why):
+            back = search.returned
+            return replace(search, returned=None if back is None else replace(back, waiting=False), message=why), ()
+        case ev.LineTrouble():
             return (replace(search, troubles=search.troubles + 1), ()) if search.running is not None else (search, ())
-        case ButtonPressed(times):
-            size = len(search.items)
-            return (replace(search, chosen=(search.chosen + times) % size), ()) if size else (search, ())
-        case Tick():
+        case ev.MapChanged(words, where):
+            return _travelled(search, words, where, now_s), ()
+        case ev.Tick():
             return _ticked(search, now_s)
-        case Saved():
-            return replace(search, unsaved=""), ()
-        case NotSaved(why):
-            return replace(search, unsaved=why), (RingBell(),)
         case _:
-            return replace(search, board=board_view(search.board, news)), ()
+            return None
+
+
+def _board(search: Search, now_s: float) -> Result:
+    """The board arrived, was lost, or shows something else."""
+    identity = search.board.identity
+    if identity is None or identity is search.known:
+        lit = search.was_lit or (search.running is not None and search.is_lit)
+        return replace(search, known=identity, was_lit=lit), ()
+    if search.was_lit and search.solution is None:
+        loaded = search.running is not None and search.running.pattern.name in _LOADS
+        causes = (RestartCause.BROWNOUT, RestartCause.WATCHDOG, *((RestartCause.POWER,) if loaded else ()))
+        if identity.cause in causes:
+            session = answered(search.knowledge, search.session, observation="restarted", answer="yes", by_tool=True)
+            search = replace(search, session=session)
+    if search.mode is not SearchMode.CONTEXT:
+        search = with_tool_facts(search)
+    back = search.returned
+    search = replace(search, known=identity, returned=None if back is None else replace(back, waiting=False))
+    return with_light(search, now_s), ()
 
 
 def _ticked(search: Search, now_s: float) -> Result:
@@ -246,22 +233,13 @@ def _ticked(search: Search, now_s: float) -> Result:
         search = replace(search, message=f"running for {soak_words(search, now_s)}")
     if search.running is None or not search.board.here:
         return search, ()
-    running, effects = ticked(search.running, search.board.identity, now_s)
-    return (search, ()) if running is search.running else (replace(search, running=running), effects)
-
-
-def _told(search: Search, observation: str, answer: str) -> Search:
-    session = answered(search.knowledge, search.session, observation=observation, answer=answer, by_tool=True)
-    return replace(search, session=session)
-
-
-# Keys
+    return replace(search, running=ticked(search.running, now_s)), ()
 
 
 def _take_if_there(search: Search, key: str, time: str, now_s: float) -> Result:
     if any(item.key == key for item in search.items):
         return _take(search, key, time, now_s)
-    return search, (RingBell(),)
+    return search, (Bell(),)
 
 
 def _heat(search: Search, now_s: float) -> Result:
@@ -270,40 +248,61 @@ def _heat(search: Search, now_s: float) -> Result:
     search = _remembered(search)
     session = answered(search.knowledge, search.session, observation=STOP_OBSERVATION, answer="yes")
     search, effects = lights(next_question(replace(search, session=session, splitting=False)), now_s)
-    return replace(search, message=""), (*effects, RingBell())
+    return replace(search, message=""), (*effects, Bell())
 
 
 def _stepped(search: Search, by: int, now_s: float) -> Result:
-    asked = search.question.id if search.question is not None and search.mode is SearchMode.QUESTION else ""
-    if asked == FLIP_QUESTION:
+    if search.asked == FLIP_QUESTION:
         return lights(replace(search, trial=(search.trial + by) % len(trials(search.here))), now_s)
     if search.running is None:
         return search, ()
-    running, effects = stepped(search.running, by, search.board.identity, now_s)
-    return replace(search, running=running), effects
+    return replace(search, running=stepped(search.running, by, now_s)), ()
 
 
-def _undone(search: Search, now_s: float) -> Result:
-    if not search.past:
-        return replace(search, message="nothing to undo"), (RingBell(),)
-    before = search.past[-1]
-    back = replace(
-        before,
-        past=search.past[:-1],
-        board=search.board,
-        troubles=search.troubles,
-        was_lit=search.was_lit,
-        running=search.running,
-        unsaved=search.unsaved,
-        message="undone",
-    )
-    back, effects = lights(back, now_s)
-    return back, ((SaveMap(back.map), *effects) if back.map != search.map else effects)
+# Back and forth
 
 
 def _remembered(search: Search) -> Search:
-    before = replace(search, past=(), message="", running=None, lit=None)
+    before = replace(search, past=(), message="", running=None)
     return replace(search, past=(*search.past, before)[-MOST_PAST:])
+
+
+def _undo(search: Search, now_s: float) -> Result | None:
+    """One answer back. What it changed in the map is taken back there, and leads back here (`MapChanged`)."""
+    if not search.past:
+        return None
+    before = search.past[-1]
+    if before.map != search.map:
+        return search, (TakeBack(),)
+    return _at(search, replace(before, past=search.past[:-1]), "undone", now_s), ()
+
+
+def _travelled(search: Search, words: str, where: object, now_s: float) -> Search:
+    """After undo or redo in the map: where the person was then, if it was in this search."""
+    if isinstance(where, Search) and (where.chain, where.solution) == (search.chain, search.solution):
+        return _at(search, where, words, now_s)
+    if search.chain not in search.map.chain_by_id:
+        return replace(search, message=words)
+    return with_light(replace(search, message=words), now_s)
+
+
+def _at(search: Search, there: Search, words: str, now_s: float) -> Search:
+    back = replace(
+        there,
+        map=search.map,
+        board=search.board,
+        unsaved=search.unsaved,
+        known=search.known,
+        begun=search.begun,
+        troubles=search.troubles,
+        was_lit=search.was_lit,
+        running=search.running,
+        message=words,
+    )
+    return with_light(back, now_s)
+
+
+# Answers
 
 
 def _take(search: Search, key: str, time: str, now_s: float) -> Result:
@@ -334,7 +333,7 @@ def _take(search: Search, key: str, time: str, now_s: float) -> Result:
         case SearchMode.SOAK:
             return soak_over(moved, key, time, now_s)
         case SearchMode.DONE:
-            return search, ()
+            return search, _follow_up(search) if key == "follow" else (Close(),)
 
 
 def _context(search: Search, key: str, now_s: float) -> Result:
@@ -362,11 +361,11 @@ def _question(search: Search, moved: Search, key: str, now_s: float) -> Result:
     words = ""
     if key == "typed":
         if not search.typed.strip():
-            return replace(search, message="type the reading first, or choose not sure"), (RingBell(),)
+            return replace(search, message="type the reading first, or choose not sure"), (Bell(),)
         try:
             session, verdict = answered_by_reading(search.knowledge, session, observation=asked.id, typed=search.typed)
         except ReadingError as exc:
-            return replace(search, message=str(exc)), (RingBell(),)
+            return replace(search, message=str(exc)), (Bell(),)
         meaning = [f"{asked.answer(a).text} {share:.0%}" for a, share in verdict.shares]
         plain = asked.answer(verdict.answer).text if verdict.answer else ", ".join(meaning)
         words = f"{search.typed.strip()}: {plain or 'in no known range, it settles nothing'}"
@@ -380,7 +379,7 @@ def _question(search: Search, moved: Search, key: str, now_s: float) -> Result:
     moved = next_question(moved)
     stopped = moved.session.stopped and not search.session.stopped
     moved, effects = lights(replace(moved, message=moved.message or words), now_s)
-    return moved, ((*effects, RingBell()) if stopped else effects)
+    return moved, ((*effects, Bell()) if stopped else effects)
 
 
 def _last_good(search: Search, moved: Search, key: str, now_s: float) -> Result:
@@ -393,7 +392,7 @@ def _last_good(search: Search, moved: Search, key: str, now_s: float) -> Result:
         text = search.typed.strip()
         if not text.isdecimal() or not 0 <= int(text[:9]) < search.length:
             words = f"type the number of the last good pixel, 0 to {search.length - 1}, or choose below"
-            return replace(search, message=words), (RingBell(),)
+            return replace(search, message=words), (Bell(),)
         k = int(text)
     moved = next_question(replace(moved, session=replace(moved.session, k=k)))
     words = f"last good: {shown_number(k)}" if k is not None and k >= 0 else ""
@@ -420,7 +419,8 @@ def _finding(search: Search, key: str, time: str, now_s: float) -> Result:
             reason=f"fault search on {search.here.name}, not finished",
             lines=log(search),
         )
-        return replace(search, map=map_, message="kept in the map's log"), (SaveMap(map_),)
+        words = "kept in the map's log"
+        return replace(search, map=map_, message=words), (Commit(map_, words),)
     return lights(replace(search, mode=SearchMode.REPAIR, repairing=key.removeprefix("repair:"), chosen=0), now_s)
 
 
@@ -448,8 +448,14 @@ def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
     )
     lines = (f"Repaired: {name}.", "It is in the map's log, with the date and the answers.")
     search, effects = _done(replace(search, map=map_, follow_up=cause.after), lines, now_s)
-    return search, (SaveMap(map_), *effects)
+    return search, (Commit(map_, lines[0]), *effects)
 
 
 def _done(search: Search, lines: tuple[str, ...], now_s: float) -> Result:
     return lights(replace(search, mode=SearchMode.DONE, outcome=lines, chosen=0), now_s)
+
+
+def _follow_up(search: Search) -> Effects:
+    """What follows a repair: a recheck of the chain, which also finds shifted numbers; with the walk to come back to."""
+    facts = (search.chain, ())
+    return (Instead("walk"), Open("recheck", facts)) if search.alone else (Instead("recheck", facts),)

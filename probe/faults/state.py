@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
+from device_protocol.orders import Identity
+from device_protocol.values import Colour as BoardColour
 from probe.document.model import Chain, PlayfieldMap
 from probe.faults.byte_order import Candidate, ColourLook, separating_drive
 from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, PLAY_ONLY, TEXTS, WORKED_WEEKS
 from probe.faults.engine import UNSURE, FaultSession
 from probe.faults.explain import Diagnosis, filled
-from probe.faults.fault_patterns import Running
 from probe.faults.flexlog import FlexLog
 from probe.faults.joint import Suspected
-from probe.faults.knowledge import After, FaultObservation, Knowledge
+from probe.faults.knowledge import After, ChainPower, FaultObservation, Knowledge
+from probe.faults.light import Running, begin, set_up_beside, showing, trials
 from probe.faults.locate import BreakSearch, ReturnWire
 from probe.faults.tables import load
-from probe.task.steps import BoardView, Showing
+from probe.patterns.patterns import HOLDS_THROUGH_SILENCE, Pattern, PatternName, pattern
+from probe.patterns.pictures import BLUE, GREEN, RED, Colour
+from probe.task.effects import TryAgain
+from probe.task.light import Dark, HandsOff, Light, OutputSetup, Pixels
+from probe.task.task import Next, TaskState
 
 CONTEXTS = (FIRST_POWER, JUST_SPLICED, WORKED_WEEKS, PLAY_ONLY, MIXED_BATCH)
 ORDER_CAUSES = frozenset({"order-wrong", "order-batch", "rgbw-as-rgb", "rgb-as-rgbw", "odd-width"})
@@ -25,6 +31,11 @@ SURE_ENOUGH = 0.6
 """Below this the first suspect's repair is not what Enter takes while its look-alikes can still be told apart."""
 SEPARATED_ON = 24
 """Pixels on which orders are told apart."""
+FLIP_QUESTION = "settings-flip"
+COUNT_QUESTION = "raise-count"
+MORE_PIXELS = 10
+"""So many more are sent when the count is doubted."""
+HALVING_COLOUR = BoardColour(0, 32, 0)
 HALVED = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "shifted"})
 """Pictures that are right up to one edge and wrong beyond it, so that halving finds the edge."""
 
@@ -62,17 +73,19 @@ class Item:
     text: str
 
 
-@dataclass(frozen=True)
-class Search:
+@dataclass(frozen=True, kw_only=True)
+class Search(TaskState):
     """The whole state of a fault search on one chain.
 
     `question` is what is asked now, `over` why nothing more is. `contexts` are those that hold, `reasons` why, by name.
-    `splitting`: the tests that tell the faults at one joint apart come first. `repairing` is a cause's id.
-    `looks` are answers about colours, `fits` the chains that explain them, `narrowed` those that an earlier look left. `trial` counts the settings tried.
-    `flex_from` is the map before the flex log, `soaking_s` when the soak began. `solution` is that of a practice round. `lit`: what the board has said it shows.
+    `splitting`: the tests that tell the faults at one joint apart come first. `repairing` is a cause's id. `looks` are
+    answers about colours, `fits` the chains that explain them, `narrowed` those that an earlier look left. `trial` counts
+    the settings tried. `flex_from` is the map before the flex log, `soaking_s` when the soak began. `solution` is that of a
+    practice round. `running` is the pattern that belongs to the question, `begun`
+    how many were begun, `known` the board that they run on. `past` are the
+    answers before, the last one last. `alone`: no walk is below.
     """
 
-    map: PlayfieldMap
     chain: str
     session: FaultSession = field(default_factory=FaultSession)
     mode: SearchMode = SearchMode.CONTEXT
@@ -98,16 +111,15 @@ class Search:
     follow_up: After = After.NONE
     chosen: int = 0
     typed: str = ""
-    message: str = ""
-    unsaved: str = ""
-    board: BoardView = field(default_factory=BoardView)
     running: Running | None = None
-    lit: Showing | None = None
+    begun: int = 0
+    known: Identity | None = None
     troubles: int = 0
     was_lit: bool = False
     steady_only: bool = False
     solution: Solution | None = None
     paper: bool = False
+    alone: bool = False
     past: tuple[Search, ...] = ()
 
     @property
@@ -126,6 +138,35 @@ class Search:
         if self.here.length:
             return self.here.length
         return self.board.identity.pixels if self.board.identity is not None else 1
+
+    @property
+    def asked(self) -> str:
+        """The id of the question that is put now; empty in between."""
+        return self.question.id if self.question is not None and self.mode is SearchMode.QUESTION else ""
+
+    @property
+    def tried(self) -> tuple[str, Chain]:
+        """The settings being tried now: (what is tried, the chain with it)."""
+        made = trials(self.here)
+        return made[self.trial % len(made)]
+
+    @property
+    def light(self) -> Light:
+        """What the board should show now."""
+        identity = self.board.identity
+        if identity is None or self.session.stopped:
+            return Dark()
+        if self.mode is SearchMode.RETURN:
+            return HandsOff()
+        number = None if self.halving is None else self.halving.pixel
+        if self.mode is SearchMode.HALVING and number is not None:
+            return Pixels.one(self.here.output, number, HALVING_COLOUR)
+        return Dark() if self.running is None else showing(self.running, identity)
+
+    @property
+    def is_lit(self) -> bool:
+        """Whether the board has said that it shows the light of this question."""
+        return self.board.here and self.board.lit == self.light
 
     @property
     def reads_meter(self) -> bool:
@@ -291,6 +332,7 @@ def _done_items(search: Search) -> list[Item]:
     return [*items, Item("leave", "Back")]
 
 
+_SENT = {"R": RED, "G": GREEN, "B": BLUE, "W": Colour(0, 0, 0, 255)}
 _ITEMS = {
     SearchMode.CONTEXT: _context_items,
     SearchMode.QUESTION: _question_items,
@@ -304,3 +346,68 @@ _ITEMS = {
     SearchMode.SOAK: _soak_items,
     SearchMode.DONE: _done_items,
 }
+
+
+# The light that belongs to a question
+
+
+def wanted(search: Search) -> Pattern | None:
+    """The pattern that belongs to what is asked; None for darkness."""
+    question = search.question
+    match search.mode:
+        case SearchMode.QUESTION if (
+            question is not None and question.pattern is not None and question.power is not ChainPower.OFF
+        ):
+            return pattern(question.pattern.name, dict(question.pattern.arguments))
+        case SearchMode.LAST_GOOD:
+            return pattern(PatternName.WALK)
+        case SearchMode.FLEX if search.flex is not None and search.flex.joint is not None:
+            return pattern(search.flex.pattern)
+        case SearchMode.SOAK:
+            return pattern(PatternName.SOAK)
+        case SearchMode.COLOURS if not search.fits and len(search.looks) < len(search.here.order):
+            return replace(pattern(PatternName.ALL_DIM), colour=_SENT["RGBW"[len(search.looks)]])
+        case _:
+            return None
+
+
+def with_light(search: Search, now_s: float) -> Search:
+    """The search with the pattern that belongs to it begun; none where nothing has to run."""
+    identity, before = search.board.identity, search.running
+    made = wanted(search)
+    if identity is None or made is None or search.session.stopped:
+        return replace(search, running=None)
+    chain, setup, extra = search.here, None, 0
+    if search.asked == COUNT_QUESTION:
+        extra = MORE_PIXELS
+        setup = OutputSetup.of(chain, count=search.length + extra)
+    elif search.asked == FLIP_QUESTION:
+        chain = search.tried[1]
+        setup = OutputSetup.of(chain)
+    running = begin(
+        made,
+        chain,
+        identity,
+        now_s=now_s,
+        steady_only=search.steady_only,
+        from_here=search.mode is SearchMode.LAST_GOOD,
+        extra=extra,
+        setup=setup,
+    )
+    if before is not None and not before.by_board and not running.by_board:
+        # one limit over all that is shown, not one for each question
+        running = replace(running, limiter=before.limiter)
+        if not running.limiter.wait_ms(round(now_s * 1000)):
+            running = replace(running, limiter=running.limiter.changed(round(now_s * 1000)))
+    if made.name is PatternName.ALL_OUTPUTS:
+        running = replace(running, beside=set_up_beside(chain, running.chain.count, search.map.chains, identity))
+    begun = search.begun + 1
+    return replace(search, running=replace(running, start=begun), begun=begun)
+
+
+def lights(search: Search, now_s: float) -> Next[Search]:
+    """The search with its light begun. A picture that is held to show what disturbed it is sent anew if it is the same."""
+    after = with_light(search, now_s)
+    running = after.running
+    held = running is not None and not running.by_board and running.pattern.name in HOLDS_THROUGH_SILENCE
+    return after, (TryAgain(),) if held and after.light == search.light else ()

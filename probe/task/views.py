@@ -13,11 +13,16 @@ MARK_SIGN = "+"
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line of text. `style`: "", "bold", "dim", "reverse" or "bold reverse". `note` follows it, dim, and is cut last."""
+    """A line of text. `style`: "", "bold", "dim", "reverse" or "bold reverse". `note` follows it, dim, and is cut last.
+
+    `wrap`: it takes as many rows as it needs. `tall`: it is left out where the screen is low.
+    """
 
     text: str
     style: str = ""
     note: str = ""
+    wrap: bool = False
+    tall: bool = False
 
 
 @dataclass(frozen=True, slots=True)

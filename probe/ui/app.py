@@ -29,6 +29,7 @@ from probe.task import screen as se
 from probe.task.task import AnyTask, Opened, TaskState
 from probe.task.views import RowsView, TaskView
 from probe.ui.ascii_only import AsciiOnly
+from probe.ui.clock import now_text
 from probe.ui.command_screen import CommandScreen
 from probe.ui.elsewhere import ElsewhereScreen
 from probe.ui.keys import TABLE, bindings, keys_of, typing_key
@@ -53,7 +54,7 @@ def _driver_class() -> type[Driver] | None:
     return TerminalDriver
 
 
-OLD = ("setup", "revisions", "recheck", "find", "faults", "picture", "lamps", "board", "watch", "prove")
+OLD = ("setup", "revisions", "recheck", "find", "picture", "lamps", "board", "watch", "prove")
 PLANNING = ("power", "harness")
 
 
@@ -61,6 +62,13 @@ def _make_table(opened: Opened) -> tuple[AnyTask, TaskState]:
     from probe.mapping.table import make
 
     return make(opened)
+
+
+def make_faults(opened: Opened) -> tuple[AnyTask, TaskState]:
+    """The fault finder, whose tables are read when it is first opened."""
+    from probe.faults.search import make
+
+    return make(opened, now=now_text())
 
 
 class ProbeApp(App[str]):
@@ -111,7 +119,8 @@ class ProbeApp(App[str]):
 
     @staticmethod
     def _makers() -> Mapping[str, Maker]:
-        return {"walk": make_walk, **dict.fromkeys((*OLD, *PLANNING), make_old), "table": _make_table}
+        old = dict.fromkeys((*OLD, *PLANNING), make_old)
+        return {"walk": make_walk, "table": _make_table, "faults": make_faults, **old}
 
     def _options(self) -> Mapping[str, object]:
         plan = self.plan
@@ -187,7 +196,9 @@ class ProbeApp(App[str]):
         self._take_link()
         map_, plan = self.map_now(), self.plan
         if map_ is not None and plan.faults_on:
-            self.open_faults(map_, plan.faults_on)
+            from probe.ui.practice import fault_facts
+
+            self.runtime.open("faults", fault_facts(plan))
         elif map_ is not None and map_.chains:
             self.runtime.open("walk", WalkFacts(plan.welcome))
             if plan.recheck_on:
@@ -285,8 +296,11 @@ class ProbeApp(App[str]):
                 raise TypeError(f"no screen shows {type(view).__name__}")
 
     def _bottom(self) -> None:
-        """Esc on the walk: what next?"""
-        self.push_screen(ElsewhereScreen(), self._go_elsewhere)
+        """Esc on the walk: what next? Other tasks that nothing lies below stay."""
+        if self.runtime.layers[0].name == "walk":
+            self.push_screen(ElsewhereScreen(), self._go_elsewhere)
+        else:
+            self.action_leave()
 
     async def _go_elsewhere(self, name: str | None) -> None:
         if name is None:
@@ -324,10 +338,6 @@ class ProbeApp(App[str]):
                 from probe.ui.find import FindScreen
 
                 return FindScreen(start_find(map_, chain), **plain)
-            case "faults":
-                from probe.ui.practice import fault_screen
-
-                return fault_screen(plan, map_, chain)
             case "picture":
                 from probe.ui.light import LightScreen
 
@@ -381,30 +391,6 @@ class ProbeApp(App[str]):
         if instead:
             self._end_old()
         self.runtime.open(name, facts)
-
-    def open_faults(self, map_: PlayfieldMap, chain: str) -> None:
-        """Search for a fault on a chain; in a practice round, for the planted one."""
-        del map_
-        self.runtime.open("faults", (chain, 0))
-
-    def close_faults(self, map_: PlayfieldMap) -> None:
-        """Back from the fault finder."""
-        self.document.commit(map_)
-        if len(self.runtime.layers) > 1:
-            self._end_old()
-        else:
-            self.action_leave()
-
-    def open_follow_up(self, map_: PlayfieldMap, chain: str) -> None:
-        """What follows a repair: a recheck of the chain, which also finds shifted numbers."""
-        self.document.commit(map_)
-        alone = len(self.runtime.layers) == 1
-        if alone:
-            self.runtime.layers.clear()
-            self.runtime.open("walk", WalkFacts())
-        else:
-            self._end_old()
-        self.runtime.open("recheck", (chain, ()))
 
     def open_recheck(self, chain: str = "", said: tuple[str, ...] = ()) -> None:
         """Recheck a chain, the walk's if none is named."""

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from textual.binding import Binding
 
+from probe.faults.commands import COMMANDS as FAULTS
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
 from probe.mapping.walk_view import COMMANDS as WALK
 from probe.task.command import Command
@@ -141,23 +142,6 @@ _LIGHT: tuple[KeyRow, ...] = (
     KeyRow("leave", "evenness", ("escape",), "Out of the line, or back"),
 )
 
-_FAULTS: tuple[KeyRow, ...] = (
-    KeyRow("take", "faults", ("enter",), "Take", shown=True),
-    KeyRow("unsure", "faults", ("f2", "question_mark"), "Not sure", shown=True, empty_only=True),
-    KeyRow("heat", "faults", ("f3",), "Heat, smell", shown=True),
-    KeyRow("choose(1)", "faults", ("down", "pagedown"), "Next answer"),
-    KeyRow("choose(-1)", "faults", ("up", "pageup"), "Answer before"),
-    KeyRow("yes", "faults", ("y",), "Yes", empty_only=True),
-    KeyRow("no", "faults", ("n",), "No", empty_only=True),
-    KeyRow("step(1)", "faults", ("right",), "Next step of the pattern, other settings", empty_only=True),
-    KeyRow("step(-1)", "faults", ("left",), "Step before", empty_only=True),
-    KeyRow("read(1)", "faults", ("f6",), "Read on", shown=True),
-    KeyRow("read(-1)", "faults", ("f5",), "Read back"),
-    KeyRow("undo", "faults", ("ctrl+z",), "Undo", shown=True),
-    KeyRow("retry", "faults", ("ctrl+r",), "Save and light again"),
-    KeyRow("leave", "faults", ("escape",), "Back"),
-)
-
 _GAME: tuple[KeyRow, ...] = (
     KeyRow("take", "lamps", ("enter",), "Change", shown=True),
     KeyRow("add", "lamps", ("f2",), "Add", shown=True),
@@ -269,7 +253,7 @@ TABLE: tuple[KeyRow, ...] = (
     *_REVISIONS,
     *_PLANNING,
     *_GAME,
-    *_FAULTS,
+    *_of(FAULTS),
     *_LIGHT,
 )
 

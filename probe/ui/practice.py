@@ -1,34 +1,30 @@
-"""Opens the fault finder from a plan; in a practice round, says what stands in for eyes and meter."""
+"""The fault finder and the practice world put together: neither knows the other."""
 
 from __future__ import annotations
 
-from probe.document.model import PlayfieldMap
 from probe.faults.explain import reply_words
 from probe.faults.knowledge import PICTURE_QUESTION, Who
-from probe.faults.search import start, start_practice
+from probe.faults.search import FaultFacts, Hidden
 from probe.faults.state import Search, SearchMode, Solution
 from probe.practice.round import SIGN_WORDS, PracticeRound
-from probe.ui.clock import now_text
-from probe.ui.faults import FaultScreen
 from probe.ui.plan import Plan
 
 _LOOKED_AT = frozenset({Who.EYE, Who.SETTINGS})
 _RULER_STEP = 10
 
 
-def fault_screen(plan: Plan, map_: PlayfieldMap, chain: str) -> FaultScreen:
-    """The fault finder on a chain of a map, or on the plan's practice round."""
+def fault_facts(plan: Plan) -> FaultFacts:
+    """What the fault finder is opened with where nothing lies below it: the plan's chain, and its practice round if any."""
     practice = plan.practice
-    if practice is not None:
-        solution = Solution(practice.planted.causes, practice.planted.places)
-        reply = practice.answer
-        search = start_practice(
-            practice.map, chain, solution, lambda asked: reply(asked).answer, steady_only=plan.steady_only
-        )
-    else:
-        search = start(map_, chain, now=now_text(), steady_only=plan.steady_only, paper=plan.paper)
-    sight = None if practice is None else PracticeSight(practice, in_words=plan.in_words)
-    return FaultScreen(search, dict(plan.changed_keys), plain_ascii=plan.plain_ascii, sight=sight)
+    if practice is None:
+        return FaultFacts(plan.faults_on, alone=True)
+    reply = practice.answer
+    hidden = Hidden(
+        Solution(practice.planted.causes, practice.planted.places),
+        lambda asked: reply(asked).answer,
+        PracticeSight(practice, in_words=plan.in_words).lines,
+    )
+    return FaultFacts(plan.faults_on, alone=True, hidden=hidden)
 
 
 class PracticeSight:

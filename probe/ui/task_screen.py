@@ -29,6 +29,10 @@ if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
 
 
+TALL = 34
+"""Rows from which on a screen is not low."""
+
+
 class ItemList(OptionList, can_focus=False):
     """The items; arrows, Enter and letters are the screen's, a click chooses."""
 
@@ -113,9 +117,10 @@ class TaskScreen(CommandScreen):
 
     def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:
         shown = self.query_one(f"#{name}", Static)
+        lines = tuple(line for line in lines if not line.tall or self.size.height >= TALL)
         shown.display = bool(lines)
         width = max(20, shown.size.width or self.size.width)
-        self.put(name, Content("\n").join([line_content(line, width) for line in lines]))
+        self.put(name, Content("\n").join([line_content(line, None if line.wrap else width) for line in lines]))
 
     def _show_items(self, view: TaskView) -> None:
         items = self.query_one(ItemList)

@@ -11,10 +11,12 @@ from probe.faults.context import Context, Facts, derive
 from probe.faults.engine import (
     UNSURE,
     FaultSession,
+    GivenAnswer,
     answered,
     answered_by_reading,
     begin,
     belief,
+    evidence,
     expected_bits,
     joined,
     marginals,
@@ -31,7 +33,7 @@ from tests.support.examples import examples
 K = load()
 
 
-def told(session: FaultSession, **answers: str) -> FaultSession:
+def all_answered(session: FaultSession, **answers: str) -> FaultSession:
     """Answers by observation; underscores stand for hyphens."""
     for observation, answer in answers.items():
         session = answered(K, session, observation=observation.replace("_", "-"), answer=answer)
@@ -56,7 +58,7 @@ def test_the_next_question_has_the_most_bits_per_second() -> None:
 
 
 def test_expected_bits_are_the_mutual_information() -> None:
-    weights = belief(K, told(FaultSession(), look="to-k-dark"))
+    weights = belief(K, all_answered(FaultSession(), look="to-k-dark"))
     single = len(K.causes)
     alone = np.zeros_like(weights)
     alone[:single] = weights[:single] / weights[:single].sum()
@@ -68,7 +70,7 @@ def test_expected_bits_are_the_mutual_information() -> None:
 
 def test_a_joint_that_is_open_is_found() -> None:
     session = answered(K, FaultSession(), observation="look", answer="to-k-dark", k=14)
-    session = told(session, arrow_next="yes")
+    session = all_answered(session, arrow_next="yes")
     for observation, typed in (("dout-k", "1.4 / 0"), ("din-next", "0.01 / 0.01"), ("joint-ohms", "OL")):
         session, verdict = answered_by_reading(K, session, observation=observation, typed=typed)
         assert verdict.answer is not None
@@ -82,7 +84,7 @@ def test_a_joint_that_is_open_is_found() -> None:
 
 
 def test_answers_against_a_suspect_are_shown_as_such() -> None:
-    session = told(FaultSession(), look="swap-all", when="warm", settings_flip="order")
+    session = all_answered(FaultSession(), look="swap-all", when="warm", settings_flip="order")
     found = diagnose(K, session)
     assert found.suspects[0].cause.id == "order-wrong"
     assert ("when", "warm") in found.suspects[0].speaks_against
@@ -91,7 +93,7 @@ def test_answers_against_a_suspect_are_shown_as_such() -> None:
 
 @pytest.mark.parametrize("before", [{}, {"look": "restarts"}, {"look": "nothing", "when": "always"}])
 def test_heat_smell_or_ticking_stops_everything_that_needs_power(before: dict[str, str]) -> None:
-    session = told(told(FaultSession(), **before), heat="yes")
+    session = all_answered(all_answered(FaultSession(), **before), heat="yes")
     step = next_step(K, session)
     assert session.stopped
     assert step.stop
@@ -107,7 +109,7 @@ def test_heat_smell_or_ticking_stops_everything_that_needs_power(before: dict[st
 
 
 def test_not_sure_changes_no_belief_and_is_not_asked_again() -> None:
-    session = told(FaultSession(), look="nothing")
+    session = all_answered(FaultSession(), look="nothing")
     step = next_step(K, session)
     assert step.question is not None
     unsure = answered(K, session, observation=step.question.id, answer=UNSURE)
@@ -118,7 +120,7 @@ def test_not_sure_changes_no_belief_and_is_not_asked_again() -> None:
 
 
 def test_a_doubtful_reading_counts_for_both_sides() -> None:
-    session = told(FaultSession(), look="fades")
+    session = all_answered(FaultSession(), look="fades")
     sure, _ = answered_by_reading(K, session, observation="volts-last", typed="3.9")
     doubtful, verdict = answered_by_reading(K, session, observation="volts-last", typed="4.5")
     good, _ = answered_by_reading(K, session, observation="volts-last", typed="4.9")
@@ -130,7 +132,7 @@ def test_a_doubtful_reading_counts_for_both_sides() -> None:
 
 def test_questions_about_a_place_wait_until_there_is_one() -> None:
     for picture in ("nothing", "random"):
-        session = told(FaultSession(), look=picture)
+        session = all_answered(FaultSession(), look=picture)
         while (question := next_step(K, session).question) is not None:
             assert not question.needs_k
             session = answered(K, session, observation=question.id, answer=UNSURE)
@@ -167,7 +169,7 @@ def test_a_dead_link_is_found_without_running_patterns() -> None:
 
 
 def test_a_remedy_that_did_not_help_goes_down_the_list_and_more_is_asked() -> None:
-    session = told(FaultSession(), look="one-dark", below="lit")
+    session = all_answered(FaultSession(), look="one-dark", below="lit")
     assert most_probable(K, session)[0] == "turned-away"
     session = not_cured(K, session, "turned-away")
     assert most_probable(K, session)[0] != "turned-away"
@@ -195,13 +197,15 @@ def test_unknown_questions_and_answers_are_named() -> None:
 
 def test_one_wrong_answer_does_not_hide_the_cause() -> None:
     session = answered(K, FaultSession(), observation="look", answer="to-k-dark", k=9)
-    session = told(session, arrow_next="yes", dout_k="moves", din_next="moves", joint_ohms="open", jumper_next="yes")
+    session = all_answered(
+        session, arrow_next="yes", dout_k="moves", din_next="moves", joint_ohms="open", jumper_next="yes"
+    )
     assert most_probable(K, session)[0] == "next-dead"
 
 
 def test_two_causes_at_once_are_both_named() -> None:
-    session = told(FaultSession(), look="game-only", settings_flip="order", colours="swap-all")
-    session = told(session, input_view="none", old_bulb_lights="yes", walk="right", when="game-on")
+    session = all_answered(FaultSession(), look="game-only", settings_flip="order", colours="swap-all")
+    session = all_answered(session, input_view="none", old_bulb_lights="yes", walk="right", when="game-on")
     found = diagnose(K, session)
     assert {suspect.cause.id for suspect in found.suspects[:2]} == {"order-wrong", "input-unwired"}
     assert found.two_causes is not None
@@ -275,3 +279,12 @@ def test_contexts_follow_from_plain_facts(facts: Facts, names: tuple[str, ...]) 
 def test_the_place_of_a_splice_is_kept_only_while_it_is_fresh() -> None:
     assert derive(Facts(pixels_verified=3, days_since_splice=1, splice_near=7)).near == 7
     assert derive(Facts(pixels_verified=3, days_since_splice=30, splice_near=7)).near is None
+
+
+def test_the_program_does_not_slip_and_people_do() -> None:
+    """A slip is an answer at random: 3 % of a person's, none of the program's."""
+    table = K.likelihood["restarted"][:, K.observation("restarted").index("yes")]
+    shares = (("yes", 1.0),)
+    count = len(K.causes)
+    assert evidence(K, GivenAnswer("restarted", shares, by_tool=True))[:count] == pytest.approx(table)
+    assert evidence(K, GivenAnswer("restarted", shares))[:count] == pytest.approx(0.97 * table + 0.03 / 2)

@@ -65,3 +65,8 @@ def test_drop_outs_are_counted_and_the_fullest_count_is_the_length() -> None:
     for least, most in ((50, 50), (50, 50), (60, 60), (50, 51), (50, 50)):
         wire = wire.counted(least=least, most=most)
     assert (wire.length, wire.asked, wire.drops) == (50, 5, 2)
+
+
+def test_a_count_that_differs_from_time_to_time_is_a_drop_out_from_the_first() -> None:
+    assert ReturnWire(60).counted(least=50, most=52).drops == 1
+    assert ReturnWire(60).counted(least=50, most=50).drops == 0

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from probe.faults.meter import ReadingError, judge, parse_reading, parse_readings
+from probe.faults.meter import MeterRange, Ranges, ReadingError, judge, parse_reading, parse_readings
 from probe.faults.tables import load
 
 RANGES = load().ranges
@@ -118,3 +118,21 @@ def test_a_reading_on_the_edge_is_shared_and_one_between_ranges_settles_nothing(
 @given(st.floats(-60, 60), st.sampled_from(["volts-first", "volts-last", "ground-drop", "joint-drop"]))
 def test_every_voltage_means_something(volts: float, name: str) -> None:
     assert judge((volts,), RANGES[name]).shares or abs(volts) >= 59.9
+
+
+@pytest.mark.parametrize(
+    ("volts", "low", "high"),
+    [(0.90, 1.0, 0.0), (0.95, 0.75, 0.25), (1.00, 0.5, 0.5), (1.05, 0.25, 0.75), (1.10, 0.0, 1.0)],
+)
+def test_doubt_falls_in_a_straight_line_over_the_tolerance_at_both_sides_of_an_edge(
+    volts: float, low: float, high: float
+) -> None:
+    made = Ranges("x", "V", 1, (MeterRange("low", 0.0, 1.0, 0.1, "-"), MeterRange("high", 1.0, 2.0, 0.1, "-")))
+    shares = dict(judge([volts], made).shares)
+    assert (shares.get("low", 0.0), shares.get("high", 0.0)) == pytest.approx((low, high), abs=1e-9)
+
+
+def test_a_change_is_judged_without_its_sign_whatever_the_ranges() -> None:
+    made = Ranges("x", "V", 2, (MeterRange("still", -1.0, 0.5, 0.0, "-"), MeterRange("moves", 0.5, 3.0, 0.0, "-")))
+    assert judge([0.2, 1.5], made) == judge([1.5, 0.2], made)
+    assert judge([0.2, 1.5], made).answer == "moves"

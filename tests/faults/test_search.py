@@ -8,100 +8,87 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from device_protocol.orders import RestartCause
+from device_protocol.orders import ChainCount, RestartCause
+from probe.document.model import Chain
+from probe.document.operations import add_chain, set_count
+from probe.faults.commands import Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.engine import UNSURE
 from probe.faults.joint import JointTest
 from probe.faults.knowledge import ChainPower
-from probe.faults.search import Back, Choose, Heat, Key, Relight, Say, Step, Take, Typed, Undo, Unsure, start
+from probe.faults.search import start
 from probe.faults.state import SearchMode
-from probe.faults.words import details, headline, light_words, suspect_lines
-from probe.task.steps import (
-    BoardDark,
-    BoardGone,
-    CountChain,
-    Counted,
-    LineTrouble,
-    News,
-    RingBell,
-    RunPattern,
-    SetUpChain,
-    ShowDark,
-    Shown,
-    ShowPicture,
-    ShowPixel,
-    ShowRange,
-    Tick,
-)
-from tests.faults.searching import NOW, PLAIN, K, Play, a_map, begun, board
+from probe.faults.view import details, headline, light_words, suspect_lines, view
+from probe.task import events as ev
+from probe.task.effects import Bell
+from probe.task.light import BoardPattern, Dark, Outputs, OutputSetup, Pixels, lights_something
+from tests.faults.searching import NOW, PLAIN, Play, a_map, begun, board
 from tests.support.examples import examples
 
 
 def test_the_first_question_is_the_picture_and_the_board_shows_the_tour_by_itself() -> None:
     play = begun()
     assert play.asked() == "look"
-    (shown,) = play.shown()
-    assert isinstance(shown, RunPattern)
+    shown = play.shown()
+    assert isinstance(shown, BoardPattern)
     assert len(shown.colours) == 4
     assert play.search.session.answer_to("link-answers") == "yes"
     assert light_words(play.search)[0] is False
-    play.give(Shown(shown))
+    play.confirm()
     assert light_words(play.search)[0] is True
 
 
 def test_a_board_without_patterns_is_sent_pictures_step_by_step() -> None:
     play = begun(PLAIN)
-    assert isinstance(play.shown()[0], ShowRange)
-    seen = [play.shown()[0]]
+    seen = [play.shown()]
     for _ in range(8):
-        play.give(Tick(), after_s=0.5)
-        seen += play.shown()
-    colours = [effect.colour for effect in seen if isinstance(effect, ShowRange)]
-    assert len(set(colours)) >= 3
+        seen.append(play.give(ev.Tick(), after_s=0.5).shown())
+    assert len({light.colours[0] for light in seen if isinstance(light, Pixels)}) >= 3
 
 
 def test_steady_only_never_changes_by_itself_and_a_held_key_does_not_make_it_flash() -> None:
     play = begun(steady_only=True)
-    assert isinstance(play.shown()[0], ShowRange)
+    first = play.shown()
+    assert isinstance(first, Pixels)
     for _ in range(20):
-        play.give(Tick(), after_s=0.5)
-        assert play.shown() == []
+        assert play.give(ev.Tick(), after_s=0.5).shown() == first
     changes = 0
     for _ in range(90):
-        changes += bool(play.give(Step(1), after_s=1 / 30).shown())
+        before = play.shown()
+        changes += play.give(StepPattern(1), after_s=1 / 30).shown() != before
     assert 3 <= changes <= 6 * 3 + 1
 
 
 def test_power_off_questions_leave_the_board_dark_and_say_so() -> None:
     play = begun()
-    play.search = replace(play.search, question=K.observation("arrow-first"))
-    play.give(board())
-    assert play.shown() == [ShowDark(None)]
+    play.put("arrow-first")
+    assert play.shown() == Dark()
     assert any("unplugged" in line for line in details(play.search))
 
 
 def test_heat_stops_everything_and_goes_to_the_meter() -> None:
     play = begun()
     play.give(Heat())
-    assert play.effects[0] == ShowDark(None)
-    assert RingBell() in play.effects
+    assert play.shown() == Dark()
+    assert Bell() in play.effects
     assert play.asked() == "supply-ohms"
     assert "Switch the pixel supply off" in details(play.search)[0]
     while play.search.question is not None:
         assert play.search.question.power is not ChainPower.ON
         play.choose(UNSURE)
-        assert all(isinstance(e, ShowDark) for e in play.shown())
-    play.give(board())
-    assert all(isinstance(e, (ShowDark, SetUpChain)) for e in play.effects)
+        assert play.shown() == Dark()
+    assert play.plug().shown() == Dark()
 
 
 def test_a_picture_with_an_edge_asks_for_the_last_good_pixel() -> None:
     play = begun()
     play.choose("to-k-dark")
     assert play.mode() is SearchMode.LAST_GOOD
-    assert isinstance(play.shown()[0], ShowPixel)
-    play.give(Typed("forty")).give(Take(NOW))
+    shown = play.shown()
+    assert isinstance(shown, Pixels)
+    assert len(shown.colours) == 1
+    play.type_in("forty")
     assert "0 to 39" in play.search.message
-    play.give(Typed("14")).give(Take(NOW))
+    play.type_in("14")
     assert play.search.session.k == 14
     assert "14 (15th)" in play.search.message
 
@@ -112,9 +99,10 @@ def test_halving_lights_single_pixels_and_finds_the_edge(k: int) -> None:
     play.choose("to-k-dark").choose("halve")
     looks = 0
     while play.mode() is SearchMode.HALVING:
-        (shown,) = play.shown()
-        assert isinstance(shown, ShowPixel)
-        play.give(Say(shown.number <= k, NOW))
+        shown = play.shown()
+        assert isinstance(shown, Pixels)
+        assert len(shown.colours) == 1
+        play.give(SayYesNo(shown.first <= k, NOW))
         looks += 1
     assert play.search.session.k == k
     assert looks <= 6
@@ -122,13 +110,13 @@ def test_halving_lights_single_pixels_and_finds_the_edge(k: int) -> None:
 
 def test_readings_are_judged_and_a_bad_one_is_kept_for_correction() -> None:
     play = begun()
-    play.search = replace(play.search, question=K.observation("volts-first"))
-    play.give(Take(NOW))
+    play.put("volts-first")
+    play.give(ev.Take(NOW))
     assert "type the reading first" in play.search.message
-    play.give(Typed("12 ohm")).give(Take(NOW))
+    play.type_in("12 ohm")
     assert "another unit" in play.search.message
     assert play.search.typed == "12 ohm"
-    play.give(Typed("4,97 V")).give(Take(NOW))
+    play.type_in("4,97 V")
     assert play.search.message == "4,97 V: good"
     assert play.search.session.answer_to("volts-first") == "good"
 
@@ -146,7 +134,7 @@ def test_look_alikes_at_a_joint_are_told_apart(results: dict[str, str], fault: s
     play = begun()
     play.search = replace(play.search, splitting=False)
     play.choose("to-k-dark")
-    play.give(Typed("14")).give(Take(NOW))
+    play.type_in("14")
     play.search = replace(play.search, mode=SearchMode.FINDING)
     play.choose("split")
     asked = []
@@ -154,7 +142,7 @@ def test_look_alikes_at_a_joint_are_told_apart(results: dict[str, str], fault: s
         asked.append(play.asked())
         wanted = results[play.asked().replace("-", "_")]
         if play.search.reads_meter:
-            play.give(Typed(wanted)).give(Take(NOW))
+            play.type_in(wanted)
         else:
             play.choose(wanted)
     assert set(asked) <= set(JointTest)
@@ -166,15 +154,18 @@ def test_a_lost_board_keeps_the_question_and_is_lit_again() -> None:
     play = begun()
     play.choose("fades")
     asked = play.asked()
-    play.give(BoardGone("cable out")).give(Tick())
+    play.unplug().give(ev.Tick())
     assert play.search.question is not None
     assert play.asked() == asked
     assert "cable out" in light_words(play.search)[1]
-    play.give(board())
+    play.plug()
     assert play.asked() == asked
-    assert isinstance(play.effects[0], SetUpChain)
-    play.give(BoardDark())
-    assert play.search.lit is None
+    light = play.shown()
+    assert not play.search.is_lit
+    assert play.confirm().search.is_lit
+    play.dark_by_itself()
+    assert not play.search.is_lit
+    assert play.shown() == light
 
 
 def test_without_a_board_the_dead_link_is_a_finding_but_not_on_paper() -> None:
@@ -182,7 +173,7 @@ def test_without_a_board_the_dead_link_is_a_finding_but_not_on_paper() -> None:
     assert play.search.session.answer_to("link-answers") == "no"
     assert play.search.question is not None
     assert play.search.question.pattern is None
-    play.give(board())
+    play.plug()
     assert play.search.session.answer_to("link-answers") == "yes"
     paper = Play(start(a_map(), "a", now=NOW, paper=True)).choose("start")
     assert paper.search.session.answers == ()
@@ -191,10 +182,10 @@ def test_without_a_board_the_dead_link_is_a_finding_but_not_on_paper() -> None:
 
 def test_a_brownout_and_damaged_replies_are_seen_by_the_program() -> None:
     play = begun()
-    play.give(Shown(play.shown()[0]))  # type: ignore[arg-type]
+    play.confirm()
     for _ in range(3):
-        play.give(LineTrouble())
-    play.give(BoardGone("it restarted")).give(board(cause=RestartCause.BROWNOUT))
+        play.give(ev.LineTrouble())
+    play.unplug("it restarted").plug(board(cause=RestartCause.BROWNOUT))
     assert play.search.session.answer_to("restarted") == "yes"
     play.choose("restarts")
     assert play.search.session.answer_to("restarted") == "yes"
@@ -202,44 +193,92 @@ def test_a_brownout_and_damaged_replies_are_seen_by_the_program() -> None:
 
 
 def test_contexts_are_toggled_and_used() -> None:
-    play = Play(start(a_map(), "a", now=NOW)).give(board())
+    play = Play(start(a_map(), "a", now=NOW)).plug()
     play.choose("play-only").choose("mixed-batch").choose("mixed-batch").choose("start")
     assert play.search.session.contexts == ("play-only",)
 
 
-_KEYS = st.one_of(
-    st.builds(Choose, st.integers(-3, 30)),
-    st.just(Take(NOW)),
-    st.just(Take(NOW)),
+def test_what_is_typed_where_nothing_is_asked_for_is_dropped() -> None:
+    play = begun()
+    assert play.give(ev.Typed("12")).search.typed == ""
+    assert view(play.search).typed is None
+    play.choose("to-k-dark")
+    assert play.give(ev.Typed("12")).search.typed == "12"
+    assert view(play.search).typed == "12"
+
+
+_BOARD = {
+    "gone": lambda play: play.unplug("gone [/x]"),
+    "all": lambda play: play.plug(),
+    "plain": lambda play: play.plug(board(PLAIN)),
+    "bare": lambda play: play.plug(board(frozenset())),
+    "lit": lambda play: play.confirm() if play.search.board.here else play,
+    "dark": lambda play: play.dark_by_itself(),
+}
+_EVENTS = st.one_of(
+    st.builds(ev.Choose, st.integers(-3, 30)),
+    st.just(ev.Take(NOW)),
+    st.just(ev.Take(NOW)),
     st.just(Unsure(NOW)),
-    st.builds(Say, st.booleans(), st.just(NOW)),
+    st.builds(SayYesNo, st.booleans(), st.just(NOW)),
     st.just(Heat()),
-    st.builds(Step, st.sampled_from((1, -1))),
-    st.just(Undo()),
-    st.just(Back(NOW)),
-    st.just(Relight()),
-    st.builds(Typed, st.sampled_from(("", "12", "4.9", "0.4 / 0.01", "OL", "R", "G -", "\u202e[/x]", "-5"))),
-    st.just(Tick()),
-    st.just(BoardGone("gone [/x]")),
-    st.just(board()),
-    st.just(board(PLAIN)),
-    st.just(board(frozenset())),
-    st.just(BoardDark()),
-    st.just(Counted(CountChain(0, 72), 40, 41, 9)),
+    st.builds(StepPattern, st.sampled_from((1, -1))),
+    st.just(ev.Undo()),
+    st.just(ev.Leave()),
+    st.just(ev.Retry()),
+    st.builds(ev.Typed, st.sampled_from(("", "12", "4.9", "0.4 / 0.01", "OL", "R", "G -", "\u202e[/x]", "-5"))),
+    st.just(ev.Tick()),
+    st.sampled_from(sorted(_BOARD)),
+    st.just(ev.Answered("count", (ChainCount(40, 41, 9),))),
+    st.just(ev.NotAnswered("count", "refused")),
 )
 
 
 @settings(max_examples=examples(60), deadline=None)
-@given(st.lists(_KEYS, max_size=40), st.booleans())
-def test_any_row_of_keys_and_news_leaves_a_search_that_can_be_shown(row: list[Key | News], steady: bool) -> None:
+@given(st.lists(_EVENTS, max_size=40), st.booleans())
+def test_any_row_of_events_leaves_a_search_that_can_be_shown(row: list[object], steady: bool) -> None:
     play = Play(start(a_map(12), "a", now=NOW, steady_only=steady))
-    for given_now in row:
-        play.give(given_now, after_s=0.3)
+    for event in row:
+        if isinstance(event, str):
+            _BOARD[event](play)
+        else:
+            play.give(event, after_s=0.3)
         search = play.search
         assert search.items
         assert headline(search) or search.mode is SearchMode.FINDING
         details(search)
         suspect_lines(search, reasons=3)
         light_words(search)
+        assert view(search).items
         if search.session.stopped:
-            assert not any(isinstance(e, (RunPattern, ShowRange, ShowPicture, ShowPixel)) for e in play.effects)
+            assert not lights_something(play.shown())
+
+
+def test_cautions_and_safety_steps_stand_with_the_question_and_reasons_only_where_there_is_room() -> None:
+    play = begun().put("arrow-first")
+    above = [line.text for line in view(play.search).above]
+    assert any("unplugged" in text for text in above)
+    assert view(play.search).details == ()
+    play = begun().choose("to-k-dark").type_in("14")
+    suspects = [line for line in view(play.search).below if line.text[:1].isdigit()]
+    reasons = [line for line in view(play.search).below if line.text.startswith("    ")]
+    assert suspects
+    assert reasons
+    assert all(line.tall for line in reasons)
+    assert not any(line.tall for line in suspects)
+    play.give(Heat())
+    above = [line.text for line in view(play.search).above]
+    assert above[2].startswith("Switch the pixel supply off")
+    assert "all dark, for safety" in view(play.search).below[0].text
+
+
+def test_every_output_is_set_up_for_the_chain_that_may_hang_there() -> None:
+    """Its order and its length, else a board refuses pixels beyond the other chain's; the lower ceiling of both."""
+    map_ = add_chain(a_map(6), Chain(id="b", name="Backbox", output=1, order="RGB", ceiling_ma=100))
+    play = Play(start(set_count(map_, "b", 4), "a", now=NOW)).plug().choose("start").put("all-outputs")
+    shown = play.shown()
+    assert isinstance(shown, Outputs)
+    here, there = shown.parts
+    assert (here.output, here.setup, len(here.colours)) == (0, None, 6)
+    assert (there.output, len(there.colours)) == (1, 6)
+    assert there.setup == replace(OutputSetup.of(play.search.here), ceiling_ma=100)

@@ -12,15 +12,13 @@ from probe.document.revisions import last_undoable
 from probe.faults.engine import UNSURE
 from probe.faults.knowledge import After
 from probe.faults.log import score
-from probe.faults.search import Relight, Take, Typed, Undo, start
+from probe.faults.search import start
 from probe.faults.state import SearchMode
-from probe.faults.words import repair_lines, sheet
-from probe.task.steps import (
-    NotSaved,
-    SaveMap,
-    ShowDark,
-)
-from tests.faults.searching import NOW, K, Play, a_map, a_round, begun, board, practised, repaired, told
+from probe.faults.view import repair_lines, sheet, view
+from probe.task import events as ev
+from probe.task.effects import Close, Instead, Open, TakeBack, TryAgain
+from probe.task.light import Dark
+from tests.faults.searching import NOW, K, Play, a_map, a_round, answer_all, begun, practised, repaired
 
 
 def test_a_repair_shows_the_joint_and_is_kept_with_its_date() -> None:
@@ -34,7 +32,7 @@ def test_a_repair_shows_the_joint_and_is_kept_with_its_date() -> None:
     m = m.model_copy(update={"batches": (old, new)})
     play = Play(start(m, "a", now=NOW))
     assert play.search.contexts == ("mixed-batch",)
-    play.give(board()).choose("start")
+    play.plug().choose("start")
     repaired(play)
     lines = " ".join(repair_lines(play.search))
     assert (
@@ -42,11 +40,11 @@ def test_a_repair_shows_the_joint_and_is_kept_with_its_date() -> None:
     )
     assert "5 V: the wire leaving 14 (15th) (pad 5 V, red) to the wire arriving at 15 (16th) (pad 5 V, white)" in lines
     assert "unplugged" in lines
-    assert play.shown() == [ShowDark(None)]
+    assert play.shown() == Dark()
     play.choose("cured")
     assert play.mode() is SearchMode.DONE
     assert play.search.follow_up is After.RECHECK
-    saved = next(e.map for e in play.effects if isinstance(e, SaveMap))
+    saved = play.committed()
     revision = saved.revisions[-1]
     assert revision.time == NOW
     assert "15 (16th) sits the wrong way round" in revision.reason
@@ -66,24 +64,26 @@ def test_undo_goes_back_answer_by_answer_and_takes_back_what_was_kept() -> None:
     play = repaired(begun())
     before = play.search.map
     play.choose("cured")
-    play.give(Undo())
+    play.give(ev.Undo())
     assert play.mode() is SearchMode.REPAIR
-    assert SaveMap(before) in play.effects
+    assert TakeBack() in play.effects
+    assert play.search.map == before
+    assert play.search.message == "undone"
     while play.search.past:
-        play.give(Undo())
+        play.give(ev.Undo())
     assert play.mode() is SearchMode.CONTEXT
     assert play.search.session.answers == ()
     assert play.search.board.here
-    play.give(Undo())
+    play.give(ev.Undo())
     assert "nothing to undo" in play.search.message
 
 
 def test_an_unsaved_map_is_said_and_saved_again() -> None:
     play = repaired(begun()).choose("cured")
-    play.give(NotSaved("disk full"))
-    assert play.search.unsaved == "disk full"
-    play.give(Relight())
-    assert SaveMap(play.search.map) in play.effects
+    play.search = replace(play.search, unsaved="disk full")
+    assert view(play.search).unsaved == "disk full"
+    play.give(ev.Retry())
+    assert play.effects == (TryAgain(),)
 
 
 def test_sheets_without_a_harness_name_functions() -> None:
@@ -95,7 +95,7 @@ def test_sheets_without_a_harness_name_functions() -> None:
 @pytest.mark.parametrize("seed", range(1, 13))
 def test_practice_is_played_to_the_planted_cause(seed: int) -> None:
     round_ = a_round(seed)
-    play = practised(round_).give(board())
+    play = practised(round_).plug()
     tries = 0
     while play.mode() is not SearchMode.DONE:
         if play.mode() is SearchMode.FINDING:
@@ -105,10 +105,10 @@ def test_practice_is_played_to_the_planted_cause(seed: int) -> None:
             assert tries < 8
         elif play.mode() is SearchMode.LAST_GOOD:
             k = round_.k
-            play.choose("none") if k is None or k < 0 else play.give(Typed(str(k))).give(Take(NOW))
+            play.choose("none") if k is None or k < 0 else play.type_in(str(k))
         else:
             reply = round_.answer(play.asked())
-            play.give(Typed(reply.typed)).give(Take(NOW)) if reply.typed else play.choose(reply.answer or UNSURE)
+            play.type_in(reply.typed) if reply.typed else play.choose(reply.answer or UNSURE)
     assert play.search.outcome[0].startswith("That was it")
     assert play.search.outcome[1].startswith("Planted: ")
     assert "Score" in play.search.outcome[-1]
@@ -116,7 +116,7 @@ def test_practice_is_played_to_the_planted_cause(seed: int) -> None:
 
 def test_giving_up_shows_the_fault_and_scores_nothing() -> None:
     play = practised(a_round(3))
-    told(play, k="3")
+    answer_all(play, k="3")
     play.choose("reveal")
     assert "Score 0 of 100" in play.search.outcome[-1]
     assert score(play.search, found=True) != score(play.search, found=False)
@@ -126,7 +126,7 @@ def test_a_repair_is_compared_with_what_was_planted_and_the_remedy_is_told() -> 
     round_ = a_round(4)
     planted = round_.planted.causes[0]
     other = next(cause.id for cause in K.causes if cause.id != planted)
-    play = told(practised(round_), k="3")
+    play = answer_all(practised(round_), k="3")
     play.search = replace(play.search, mode=SearchMode.REPAIR, repairing=other)
     play.choose("try")
     assert play.mode() is not SearchMode.DONE
@@ -137,3 +137,11 @@ def test_a_repair_is_compared_with_what_was_planted_and_the_remedy_is_told() -> 
     assert any(K.cause(planted).remedy.split(" {")[0][:12] in line for line in play.search.outcome)
     with pytest.raises(KeyError):
         K.cause("gremlins")
+
+
+def test_what_follows_a_repair_opens_in_its_place_and_leaving_closes() -> None:
+    play = repaired(begun()).choose("cured")
+    assert play.choose("follow").effects == (Instead("recheck", ("a", ())),)
+    play.search = replace(play.search, alone=True)
+    assert play.choose("follow").effects == (Instead("walk"), Open("recheck", ("a", ())))
+    assert play.choose("leave").effects == (Close(),)

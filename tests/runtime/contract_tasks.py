@@ -58,4 +58,34 @@ def _walk() -> Played:
     return Played("walk", two_chains, lambda: {"walk": make}, events, moves=(Move(1), Move(1), Move(-1)))
 
 
-TASKS: dict[str, Played] = {"walk": _walk()}
+def _faults() -> Played:
+    from probe.faults.commands import SayYesNo, StepPattern
+    from probe.task.events import Choose, Leave, Take
+    from probe.ui.app import make_faults
+
+    now = "2025-03-16T20:00:00Z"
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        keys = [item.key for item in state().items]
+        yield Choose(keys.index("flex"))
+        yield Take(now)
+        yield SayYesNo(yes=True, time=now)
+        yield SayYesNo(yes=False, time=now)
+        yield Leave()
+        yield Take(now)
+        yield Choose(1)
+        yield Take(now)
+        yield Take(now)
+
+    return Played(
+        "faults",
+        two_chains,
+        lambda: {"faults": make_faults},
+        events,
+        # the shorter chain: a question lights as many pixels on every output, and only what is there can be confirmed
+        facts=lambda map_: (map_.chains[-1].id, 0),
+        moves=(StepPattern(1), StepPattern(1), StepPattern(-1)),
+    )
+
+
+TASKS: dict[str, Played] = {"walk": _walk(), "faults": _faults()}

@@ -20,7 +20,6 @@ from probe.faults.tables import load
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.practice.round import CHAIN, PracticeRound
-from probe.ui.faults import FaultScreen
 from probe.ui.keys import TABLE
 from probe.ui.recheck import RecheckScreen
 from probe.ui.task_screen import TaskScreen
@@ -41,13 +40,17 @@ def a_map(count: int = 12, *, name: str = "Kelp Forest", chain: str = "Playfield
     return m
 
 
-def screen_of(stage: Stage) -> FaultScreen:
-    assert isinstance(stage.app.screen, FaultScreen)
-    return stage.app.screen
+def in_search(stage: Stage) -> bool:
+    screen = stage.app.screen
+    return isinstance(screen, TaskScreen) and screen.open_task.name == "faults"
 
 
 def search_of(stage: Stage) -> Search:
-    return screen_of(stage).search
+    screen = stage.app.screen
+    assert isinstance(screen, TaskScreen)
+    search = stage.app.runtime.seen(screen.open_task)
+    assert isinstance(search, Search)
+    return search
 
 
 async def until(stage: Stage, holds: Callable[[], Any], what: str = "") -> None:
@@ -137,7 +140,7 @@ async def test_the_strip_shows_what_the_model_makes_of_the_frames(open_app: Open
         while search_of(stage).mode is SearchMode.HALVING:
             halving = search_of(stage).halving
             assert halving is not None
-            await until(stage, lambda: search_of(stage).lit is not None)
+            await until(stage, lambda: search_of(stage).is_lit)
             await press(stage, "y" if practice.lights(halving.pixel or 0) == "G" else "n")
         assert search_of(stage).session.k == 19
 
@@ -146,7 +149,7 @@ async def test_the_board_runs_the_pattern_and_goes_dark_for_a_repair(open_app: O
     async with open_app(a_map(), faults_on="a") as stage:
         await until(stage, lambda: search_of(stage).board.here)
         await press(stage, "enter")
-        await until(stage, lambda: search_of(stage).lit is not None)
+        await until(stage, lambda: search_of(stage).is_lit)
         running = stage.board.outputs[0].pattern
         assert running is not None
         assert len(stage.board.lit()) == 12
@@ -180,7 +183,7 @@ async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: 
     async with open_app(a_map(), size=(120, 40)) as stage:
         await stage.lit()
         await press(stage, "question_mark")
-        await until(stage, lambda: isinstance(stage.app.screen, FaultScreen) and search_of(stage).board.here)
+        await until(stage, lambda: in_search(stage) and search_of(stage).board.here)
         await press(stage, "enter")
         await choose(stage, "to-k-dark")
         await type_line(stage, "4")
@@ -201,7 +204,7 @@ async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: 
         await press(stage, "escape")
         walk = stage.app.walk_screen
         assert walk is not None
-        await until(stage, lambda: isinstance(stage.app.screen, TaskScreen))
+        await until(stage, lambda: isinstance(stage.app.screen, TaskScreen) and not in_search(stage))
         assert "fault repaired" in walk.walk.map.chain("a").note
 
 
@@ -260,6 +263,7 @@ async def test_hostile_text_is_only_text(open_app: OpenApp, hostile: str, size: 
 
 async def test_typing_where_nothing_is_typed_does_nothing_and_readings_are_corrected(open_app: OpenApp) -> None:
     async with open_app(a_map(), faults_on="a", paper=True) as stage:
+        await until(stage, lambda: in_search(stage))
         await press(stage, "1", "2")
         assert search_of(stage).typed == ""
         await press(stage, "enter")
@@ -275,6 +279,7 @@ async def test_help_names_the_keys_and_the_footer_holds_six(open_app: OpenApp) -
     shown = [row for row in TABLE if row.shown and (row.scope == "faults" or row.action == "help")]
     assert len(shown) <= 6
     async with open_app(a_map(), faults_on="a") as stage:
+        await until(stage, lambda: in_search(stage))
         footer = text_of(stage.app).splitlines()[-1]
         for words in ("Take", "Not sure", "Heat", "Undo", "Help"):
             assert words in footer

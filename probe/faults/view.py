@@ -1,22 +1,66 @@
-"""What a fault search says: its question, its light, its suspects, its cautions."""
+"""What is to be seen of a fault search: its question, its light, its suspects, its cautions."""
 
 from __future__ import annotations
 
 from probe.cautions import FLEX, METERING, OFF_FIRST, SOAK, SOLDERING
 from probe.document.model import PlayfieldMap, shown_number
-from probe.faults.asking import FLIP_QUESTION, tried
 from probe.faults.explain import filled, why
 from probe.faults.flexlog import ACTIONS, meaning
 from probe.faults.jobs import looked_at, return_words
 from probe.faults.joint import joint_sheet
 from probe.faults.knowledge import CauseGroup, ChainPower, Who
-from probe.faults.state import Search, SearchMode
+from probe.faults.state import FLIP_QUESTION, Search, SearchMode
+from probe.task.views import Line, TaskView
 
 _COLOUR_WORDS = {"R": "red", "G": "green", "B": "blue", "W": "white"}
 _JOINT_CAUSES = frozenset({CauseGroup.CHAIN})
 _HEAD_CAUSES = frozenset(
     {"head-data-open", "first-input-dead", "wrong-end", "data-ground-swapped", "data-five-swapped"}
 )
+
+
+LONG = frozenset({SearchMode.REPAIR, SearchMode.FINDING, SearchMode.DONE})
+_PROMPTS = {SearchMode.LAST_GOOD: "Last good number:", SearchMode.COLOURS: "Seen:"}
+REASONS = 3
+_REASON = "    "
+"""Begins a line that says why, below its suspect."""
+
+
+def view(search: Search, sight: tuple[Line, ...] = ()) -> TaskView:
+    """The question, its light, its answers, and the suspects so far. `sight`: what stands in for eyes and meter.
+
+    Safety steps and cautions stand with the question; only what is long scrolls.
+    """
+    asked, items = search.session.questions_asked, search.items
+    lit, words = light_words(search)
+    long = search.mode in LONG
+    stopped = search.session.stopped and bool(search.stop)
+    below = tuple(Line(text, wrap=True) for text in details(search))
+    beside = len(search.stop) if long else len(below)
+    suspects = () if long else suspect_lines(search, reasons=REASONS)
+    return TaskView(
+        head=f"{search.map.machine.name} · {search.here.name} (output {search.here.output})"
+        + (f" · {asked} asked" if asked else ""),
+        board=search.board.words if search.board.here or not search.paper else "paper entry, no board",
+        above=(
+            Line(search.knowledge.on_screen, "dim"),
+            Line(headline(search), "reverse" if stopped else "bold", wrap=True),
+            *below[:beside],
+        ),
+        prompt=_PROMPTS.get(search.mode, "Reading:") if search.types else "",
+        typed=search.typed if search.types else None,
+        items=tuple(Line(item.text) for item in items),
+        chosen=search.chosen % len(items) if items else 0,
+        details=below[beside:],
+        long=long,
+        below=(
+            Line(f"{'●' if lit else '○'} The board: {words}"),
+            *sight,
+            *(Line(text, tall=text.startswith(_REASON)) for text in suspects),
+        ),
+        message=search.message or search.board.refused,
+        unsaved=search.unsaved,
+    )
 
 
 def headline(search: Search) -> str:
@@ -107,7 +151,7 @@ def _question_details(search: Search) -> list[str]:
         sample = "volts, such as 4.93 or 120 mV" if ranges.unit == "V" else "ohms, such as 330, 4.7k, or OL for open"
         lines.append(f"Type the reading in {sample}." + (" Two readings: 1.42 / 0.01." if ranges.readings == 2 else ""))
     if asked.id == FLIP_QUESTION:
-        lines.append(f"Tried now: {tried(search)[0]}. Left and Right try others; the data speed is fixed in the board.")
+        lines.append(f"Tried now: {search.tried[0]}. Left and Right try others; the data speed is fixed in the board.")
     return lines
 
 
@@ -135,7 +179,7 @@ def suspect_lines(search: Search, *, reasons: int = 0) -> tuple[str, ...]:
     k, lines = search.session.k, []
     for place, suspect in enumerate(found.suspects, start=1):
         lines.append(f"{place} {suspect.word}: {filled(suspect.cause.name, k)}")
-        lines += [f"    {line}" for line in why(search.knowledge, search.session, suspect)[:reasons]]
+        lines += [f"{_REASON}{line}" for line in why(search.knowledge, search.session, suspect)[:reasons]]
     return tuple(lines)
 
 
@@ -167,11 +211,11 @@ def light_words(search: Search) -> tuple[bool, str]:
         return False, "all dark, for safety"
     running = search.running
     if search.mode is SearchMode.HALVING:
-        return search.lit is not None, "one pixel, dim green"
+        return search.is_lit, "one pixel, dim green"
     if search.mode is SearchMode.RETURN:
         return False, "dark: the board counts"
     if running is None:
         return False, "dark"
     words = running.words + (", Right: next step" if running.by_key else "")
     trouble = f" ({running.trouble})" if running.trouble else ""
-    return search.lit is not None, words + trouble
+    return search.is_lit, words + trouble
