@@ -100,6 +100,21 @@ class Colour:
         """Sum of the values, for the current ceiling (SPEC 4.4)."""
         return self.red + self.green + self.blue + self.white
 
+    @property
+    def levels(self) -> tuple[int, int, int, int]:
+        """Red, green, blue and white."""
+        return self.red, self.green, self.blue, self.white
+
+    @property
+    def letters(self) -> frozenset[str]:
+        """Which of R, G, B, W are lit."""
+        return frozenset(letter for letter, level in zip("RGBW", self.levels, strict=True) if level)
+
+    def at(self, level: int) -> Colour:
+        """The same hue with its largest level set to `level` (0 to 255)."""
+        top = max(self.levels)
+        return self if top == 0 else Colour(*(round(value * level / top) for value in self.levels))
+
     def wire(self, byte_order: str) -> bytes:
         """The bytes for a pixel that takes its colours in `byte_order`, such as "GRB" or "RGBW"."""
         values = {"R": self.red, "G": self.green, "B": self.blue, "W": self.white}

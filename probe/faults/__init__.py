@@ -5,7 +5,7 @@ into `knowledge`). They are hints, never certainty; every question that needs ha
 
 What others use:
 
-- `search`: `make` gives the task `FaultSearch` and its first state for a chain, or for a practice round (`FaultFacts`,
+- `search`: `make` gives the task `FaultSearchTask` and its first state for a chain, or for a practice round (`FaultFacts`,
   `Hidden`).
 - `commands`: its keys, and the events that no other task knows. Light to import.
 - `view.sheet`: a joint's sheet of functions and colours, with the cautions.

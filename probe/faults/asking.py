@@ -8,19 +8,19 @@ from probe.faults.engine import answered, next_step
 from probe.faults.explain import diagnose
 from probe.faults.joint import JointTest, Suspected, next_test, remaining
 from probe.faults.knowledge import PICTURE_QUESTION
-from probe.faults.state import Search, SearchMode
+from probe.faults.state import FaultSearch, SearchMode
 
 MANY_TROUBLES = 3
 """So many orders asked again while pixels are refreshed count as bytes that get lost: judgement."""
 
 
-def results_at_joint(search: Search) -> dict[JointTest, str]:
+def results_at_joint(search: FaultSearch) -> dict[JointTest, str]:
     """The joint's tests that have a plain answer."""
     found = {test: search.session.answer_to(test.value) for test in JointTest}
     return {test: answer for test, answer in found.items() if answer is not None}
 
 
-def next_question(search: Search) -> Search:
+def next_question(search: FaultSearch) -> FaultSearch:
     """The search with the question that comes next; in mode FINDING when there is none."""
     knowledge = search.knowledge
     search = replace(
@@ -56,7 +56,7 @@ def _left_words(left: tuple[Suspected, ...]) -> str:
     return f"The tests at the joint leave {len(left)} faults."
 
 
-def with_tool_facts(search: Search) -> Search:
+def with_tool_facts(search: FaultSearch) -> FaultSearch:
     """What the program sees for itself: whether the board answers, restarted, or loses bytes.
 
     Nothing of it in a practice round, whose facts are the model's, and nothing on paper.

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from device_protocol.values import DARK, Colour
 from probe.patterns.chips import ORDERS_RGB, ORDERS_RGBW, check_order, shown, stream
-from probe.patterns.pictures import DARK, Colour
 
 Letters = frozenset[str]
 _SENT = {"R": Colour(9, 0, 0), "G": Colour(0, 9, 0), "B": Colour(0, 0, 9), "W": Colour(0, 0, 0, 9)}

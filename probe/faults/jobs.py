@@ -13,7 +13,7 @@ from probe.faults.engine import UNSURE, answered
 from probe.faults.flexlog import FlexLog, joint_name
 from probe.faults.locate import BreakSearch, ReturnWire
 from probe.faults.log import kept, with_flex_notes
-from probe.faults.state import Search, SearchMode, lights
+from probe.faults.state import FaultSearch, SearchMode, lights
 from probe.task.effects import Ask, Bell, Commit, Effects
 from probe.task.task import Next
 
@@ -26,20 +26,20 @@ COUNT = "count"
 """The tag of the question how many pixels come back."""
 TIMES = 8
 
-Result = Next[Search]
+Result = Next[FaultSearch]
 
 
 # Halving
 
 
-def begin_halving(search: Search, now_s: float) -> Result:
+def begin_halving(search: FaultSearch, now_s: float) -> Result:
     """Look for the edge between right and wrong."""
     return lights(
         replace(search, mode=SearchMode.HALVING, halving=BreakSearch(search.length), chosen=0, message=""), now_s
     )
 
 
-def halved(search: Search, key: str, now_s: float) -> Result:
+def halved(search: FaultSearch, key: str, now_s: float) -> Result:
     """An answer about the pixel that was lit."""
     if search.halving is None or key == "end":
         return lights(next_question(search), now_s)
@@ -60,14 +60,14 @@ def halved(search: Search, key: str, now_s: float) -> Result:
 # Exact colours
 
 
-def begin_colours(search: Search, now_s: float) -> Result:
+def begin_colours(search: FaultSearch, now_s: float) -> Result:
     """Ask what each colour looks like."""
     return lights(
         replace(search, mode=SearchMode.COLOURS, looks=(), fits=(), narrowed=(), chosen=0, typed="", message=""), now_s
     )
 
 
-def looked_at(search: Search) -> int:
+def looked_at(search: FaultSearch) -> int:
     """How many pixels a look reports on: enough for the patterns to show."""
     return max(1, min(MOST_LOOKED_AT, search.length))
 
@@ -85,7 +85,7 @@ def parse_look(text: str, sent: str, count: int) -> ColourLook:
     return ColourLook(sent, tuple(seen * count if len(seen) == 1 else seen))
 
 
-def look_given(search: Search, key: str, now_s: float) -> Result:
+def look_given(search: FaultSearch, key: str, now_s: float) -> Result:
     """An answer about one colour, or what to do with what was found."""
     count = looked_at(search)
     if key == "back":
@@ -115,7 +115,7 @@ def look_given(search: Search, key: str, now_s: float) -> Result:
     return lights(replace(search, fits=fits, message=words), now_s)
 
 
-def colour_words(search: Search) -> str:
+def colour_words(search: FaultSearch) -> str:
     """What the looks say, in a sentence."""
     fits = search.fits
     if not fits:
@@ -134,7 +134,7 @@ def colour_words(search: Search) -> str:
     return f"one odd pixel: {', '.join(shown_number(n) for n in places[:4])}, order {odd.odd_order or '?'} or alike"
 
 
-def _driven(search: Search, order: str, now_s: float) -> Result:
+def _driven(search: FaultSearch, order: str, now_s: float) -> Result:
     """Set another order for a second look that tells apart what looks alike under the first."""
     chain = search.here.model_copy(update={"order": order})
     map_ = replace_chain(search.map, chain)
@@ -143,7 +143,7 @@ def _driven(search: Search, order: str, now_s: float) -> Result:
     return search, (Commit(map_, f"order {order} set for a second look"), *effects)
 
 
-def _order_set(search: Search, now_s: float) -> Result:
+def _order_set(search: FaultSearch, now_s: float) -> Result:
     order = next(fit.order for fit in search.fits if fit.odd_number is None)
     chain = search.here.model_copy(update={"order": order})
     map_ = replace_chain(search.map, chain)
@@ -163,14 +163,14 @@ def _order_set(search: Search, now_s: float) -> Result:
 # Flex log
 
 
-def begin_flex(search: Search, now_s: float) -> Result:
+def begin_flex(search: FaultSearch, now_s: float) -> Result:
     """Touch joint after joint while one frame holds, or colours march."""
     asked = search.question.pattern if search.question is not None and search.mode is SearchMode.QUESTION else None
     log = FlexLog(search.length, asked.name if asked is not None else "hold-one")
     return lights(replace(search, mode=SearchMode.FLEX, flex=log, flex_from=search.map, chosen=0, message=""), now_s)
 
 
-def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
+def flexed(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
     """An answer about one joint."""
     log = search.flex
     if log is None:
@@ -192,7 +192,7 @@ def flexed(search: Search, key: str, time: str, now_s: float) -> Result:
     return search, (Commit(map_, f"{joint_name(log.answers[-1].joint)}: flex test"), *light)
 
 
-def _flex_over(search: Search, log: FlexLog, now_s: float) -> Result:
+def _flex_over(search: FaultSearch, log: FlexLog, now_s: float) -> Result:
     done = f"flex log kept in the map: {len(log.changed)} of {len(log.answers)} joints reacted" if log.answers else ""
     search = replace(search, flex=None, flex_from=None, chosen=0, message=done)
     asked = search.question
@@ -213,7 +213,7 @@ def _flex_over(search: Search, log: FlexLog, now_s: float) -> Result:
 # Return wire
 
 
-def begin_return(search: Search, now_s: float) -> Result:
+def begin_return(search: FaultSearch, now_s: float) -> Result:
     """Count the chain from its far end, again and again."""
     identity = search.board.identity
     if identity is None:
@@ -226,7 +226,7 @@ def begin_return(search: Search, now_s: float) -> Result:
     return counted_again(lights(search, now_s)[0])
 
 
-def counted_again(search: Search) -> Result:
+def counted_again(search: FaultSearch) -> Result:
     """Ask for one more count, unless one is under way."""
     identity, back = search.board.identity, search.returned
     if (
@@ -255,7 +255,7 @@ def return_words(back: ReturnWire, length: int) -> str:
     return words + ("" if back.length == length else f"; the map says {length}")
 
 
-def return_over(search: Search, key: str, time: str, now_s: float) -> Result:
+def return_over(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
     """Leave the return wire, and keep the counts."""
     back = search.returned
     effects: Effects = ()
@@ -274,17 +274,17 @@ def return_over(search: Search, key: str, time: str, now_s: float) -> Result:
 # Soak
 
 
-def begin_soak(search: Search, now_s: float) -> Result:
+def begin_soak(search: FaultSearch, now_s: float) -> Result:
     """Slow colours at the ceiling for a long time, to catch what fails warm."""
     return lights(replace(search, mode=SearchMode.SOAK, soaking_s=now_s, chosen=0, message=""), now_s)
 
 
-def soak_words(search: Search, now_s: float) -> str:
+def soak_words(search: FaultSearch, now_s: float) -> str:
     """How long the soak has run."""
     return f"{max(0.0, now_s - (now_s if search.soaking_s is None else search.soaking_s)) / 60:.1f} min"
 
 
-def soak_over(search: Search, key: str, time: str, now_s: float) -> Result:
+def soak_over(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
     """Leave the soak, and keep when it went wrong or how long it did not."""
     ran = soak_words(search, now_s)
     effects: Effects = ()

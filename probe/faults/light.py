@@ -11,22 +11,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from device_protocol.orders import Identity
-from device_protocol.values import Colour as BoardColour
 from probe.document.model import Chain
 from probe.patterns.flash import FlashLimiter
 from probe.patterns.patterns import (
     HOLDS_THROUGH_SILENCE,
     Advance,
-    Line,
+    DataLine,
     Pattern,
+    PatternChain,
     PatternName,
     frame,
     steady,
     step_at,
     steps,
 )
-from probe.patterns.patterns import Chain as PatternChain
-from probe.patterns.pictures import Colour, Picture
+from probe.patterns.pictures import Picture
 from probe.task.light import BoardPattern, Light, Outputs, OutputSetup, Pixels
 
 TICK_MS = 500
@@ -90,7 +89,7 @@ class Running:
         if self.by_board:
             return ""
         lines = {frame(self.pattern, self.chain, at).line for at in range(min(2, steps(self.pattern, self.chain)))}
-        if Line.LOW in lines:
+        if DataLine.LOW in lines:
             return "this board cannot send by itself: a reading while sending comes out too low, so answer not sure"
         return ""
 
@@ -161,12 +160,12 @@ def own_pattern(pattern: Pattern, chain: PatternChain) -> BoardPattern | None:
     hold = pattern.name in HOLDS_THROUGH_SILENCE
     first = frame(pattern, chain, 0)
     if pattern.name is PatternName.WALK:
-        colour = max(first.picture)
-        return BoardPattern(chain.output, (sent(colour),), pattern.step_ms, walk=True)
+        colour = max(first.picture, key=lambda colour: colour.total)
+        return BoardPattern(chain.output, (colour,), pattern.step_ms, walk=True)
     if pattern.name is PatternName.SEND_IDLE:
-        return BoardPattern(chain.output, (sent(first.picture[0]),), pattern.step_ms, line="turns", hold=hold)
-    colours = tuple(sent(frame(pattern, chain, at).picture[0]) for at in range(min(total, MOST_COLOURS)))
-    line = "once" if first.line is Line.ONCE else "send"
+        return BoardPattern(chain.output, (first.picture[0],), pattern.step_ms, line="turns", hold=hold)
+    colours = tuple(frame(pattern, chain, at).picture[0] for at in range(min(total, MOST_COLOURS)))
+    line = "once" if first.line is DataLine.ONCE else "send"
     return BoardPattern(chain.output, colours, pattern.step_ms, line=line, hold=hold)
 
 
@@ -185,16 +184,10 @@ def pictures(running: Running, identity: Identity) -> Light:
 
 def picture(output: int, shown: Picture, identity: Identity) -> Pixels:
     """A picture as light; a board without the means lights the first lit pixel."""
-    colours = tuple(sent(colour) for colour in shown)
-    lit = [number for number, colour in enumerate(shown) if colour.letters]
+    lit = [number for number, colour in enumerate(shown) if not colour.is_dark]
     if len(lit) == 1 or (lit and len(set(shown)) > 1 and not identity.has("paint")):
-        return Pixels.one(output, lit[0], colours[lit[0]])
-    return Pixels(output, 0, colours)
-
-
-def sent(colour: Colour) -> BoardColour:
-    """A pattern's colour as the line carries it."""
-    return BoardColour(*colour)
+        return Pixels.one(output, lit[0], shown[lit[0]])
+    return Pixels(output, 0, shown)
 
 
 def ticked(running: Running, now_s: float) -> Running:

@@ -9,12 +9,12 @@ from probe.document.operations import add_revision, grown, replace_chain
 from probe.document.revisions import revised, session_closed
 from probe.faults.explain import filled
 from probe.faults.knowledge import Who
-from probe.faults.state import Search
+from probe.faults.state import FaultSearch
 
 FREE_QUESTIONS = 3
 
 
-def log(search: Search) -> tuple[str, ...]:
+def log(search: FaultSearch) -> tuple[str, ...]:
     """Lines for the map's log: the suspects, and every question with its answer."""
     k = search.session.k
     lines = []
@@ -30,7 +30,7 @@ def log(search: Search) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def planted_lines(search: Search) -> tuple[str, ...]:
+def planted_lines(search: FaultSearch) -> tuple[str, ...]:
     """What was planted in a practice round, and its remedies."""
     lines = []
     if search.solution is not None:
@@ -41,13 +41,13 @@ def planted_lines(search: Search) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def work_s(search: Search) -> float:
+def work_s(search: FaultSearch) -> float:
     """Seconds of work the questions asked for, by the tables."""
     asked = [search.knowledge.observation(given.observation) for given in search.session.answers if not given.by_tool]
     return sum(observation.seconds for observation in asked if observation.who is not Who.TOOL)
 
 
-def score(search: Search, *, found: bool) -> str:
+def score(search: FaultSearch, *, found: bool) -> str:
     """The score of a practice round: 100, less 4 for each question beyond the third and 20 for each repair in vain."""
     asked, vain = search.session.questions_asked, len(search.session.rejected)
     points = max(0, 100 - 4 * max(0, asked - FREE_QUESTIONS) - 20 * vain) if found else 0

@@ -30,7 +30,7 @@ from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, After, Wh
 from probe.faults.light import again, stepped, ticked, trials
 from probe.faults.log import kept, log, planted_lines, score
 from probe.faults.meter import ReadingError
-from probe.faults.state import CONTEXTS, FLIP_QUESTION, Search, SearchMode, Solution, lights, with_light
+from probe.faults.state import CONTEXTS, FLIP_QUESTION, FaultSearch, SearchMode, Solution, lights, with_light
 from probe.faults.view import view
 from probe.patterns.patterns import PatternName
 from probe.task import events as ev
@@ -42,7 +42,7 @@ from probe.task.views import Line, TaskView
 MOST_PAST = 60
 _LOADS = frozenset({PatternName.TOUR, PatternName.LOAD_STEPS, PatternName.SOAK})
 
-Result = Next[Search]
+Result = Next[FaultSearch]
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Hidden:
 
     solution: Solution
     answer: Callable[[str], str | None]
-    sight: Callable[[Search], tuple[str, ...]]
+    sight: Callable[[FaultSearch], tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -64,38 +64,38 @@ class FaultFacts:
     hidden: Hidden | None = None
 
 
-class FaultSearch(Task[Search]):
+class FaultSearchTask(Task[FaultSearch]):
     """Find the cause of a fault on one chain. `sight` gives lines that stand in for eyes and meter in a practice round."""
 
     name = "faults"
     commands = COMMANDS
     ticks = True
 
-    def __init__(self, sight: Callable[[Search], tuple[str, ...]] = lambda _: ()) -> None:
+    def __init__(self, sight: Callable[[FaultSearch], tuple[str, ...]] = lambda _: ()) -> None:
         self._sight = sight
 
-    def begin(self, s: Search, now_s: float) -> Result:
+    def begin(self, s: FaultSearch, now_s: float) -> Result:
         """The board may be there already."""
         return _board(s, now_s)
 
-    def step(self, s: Search, event: object, now_s: float) -> Result | None:
+    def step(self, s: FaultSearch, event: object, now_s: float) -> Result | None:
         """The search after an event, and what is to be done."""
         return step(s, event, now_s)
 
-    def light(self, s: Search) -> Light:
+    def light(self, s: FaultSearch) -> Light:
         """The light that belongs to the question."""
         return s.light
 
-    def view(self, s: Search) -> TaskView:
+    def view(self, s: FaultSearch) -> TaskView:
         """The question, its light, its answers, and the suspects so far."""
         return view(s, tuple(Line(line) for line in self._sight(s)))
 
-    def where(self, s: Search) -> object:
+    def where(self, s: FaultSearch) -> object:
         """The whole search: a step that is taken back leads to the answers before it."""
         return s
 
 
-def make(opened: Opened, *, now: str) -> tuple[FaultSearch, Search]:
+def make(opened: Opened, *, now: str) -> tuple[FaultSearchTask, FaultSearch]:
     """The fault finder on a chain of the open map. `now`: RFC 3339 text. Raises TypeError if no chain is named."""
     assert opened.map is not None, "the fault finder is opened with a map"
     match opened.facts:
@@ -107,7 +107,7 @@ def make(opened: Opened, *, now: str) -> tuple[FaultSearch, Search]:
             raise TypeError(f"the fault finder is opened on a chain, not on {opened.facts!r}")
     hidden = found.hidden
     if hidden is None:
-        return FaultSearch(), start(
+        return FaultSearchTask(), start(
             opened.map,
             found.chain,
             now=now,
@@ -116,17 +116,17 @@ def make(opened: Opened, *, now: str) -> tuple[FaultSearch, Search]:
             alone=found.alone,
         )
     search = start_practice(opened.map, found.chain, hidden.solution, hidden.answer, steady_only=opened.steady_only)
-    return FaultSearch(hidden.sight), search
+    return FaultSearchTask(hidden.sight), search
 
 
 def start(
     map_: PlayfieldMap, chain_id: str, *, now: str, steady_only: bool = False, paper: bool = False, alone: bool = False
-) -> Search:
+) -> FaultSearch:
     """A search on a chain, with the contexts that its map gives. `now`: RFC 3339 text. `alone`: no walk is
     below. Raises KeyError."""
     map_.chain(chain_id)
     context = derive(facts(map_, chain_id, now=now))
-    return Search(
+    return FaultSearch(
         map=map_,
         chain=chain_id,
         contexts=context.names,
@@ -145,9 +145,9 @@ def start_practice(
     answer: Callable[[str], str | None],
     *,
     steady_only: bool = False,
-) -> Search:
+) -> FaultSearch:
     """A search for planted faults. `answer`: what the program would see for itself, by the observation's id."""
-    search = Search(map=map_, chain=chain_id, solution=solution, steady_only=steady_only)
+    search = FaultSearch(map=map_, chain=chain_id, solution=solution, steady_only=steady_only)
     session = FaultSession()
     for observation in search.knowledge.observations:
         if observation.who is Who.TOOL:
@@ -156,7 +156,7 @@ def start_practice(
     return next_question(replace(search, session=session))
 
 
-def step(search: Search, event: object, now_s: float) -> Result | None:
+def step(search: FaultSearch, event: object, now_s: float) -> Result | None:
     """The search after an event, and what is to be done. `now_s`: seconds on any steady clock."""
     match event:
         case ev.Typed(text):
@@ -184,7 +184,7 @@ def step(search: Search, event: object, now_s: float) -> Result | None:
             return _fact(search, event, now_s)
 
 
-def _fact(search: Search, event: object, now_s: float) -> Result | None:
+def _fact(search: FaultSearch, event: object, now_s: float) -> Result | None:
     match event:
         case ev.BoardChanged():
             return _board(search, now_s)
@@ -207,7 +207,7 @@ def _fact(search: Search, event: object, now_s: float) -> Result | None:
             return None
 
 
-def _board(search: Search, now_s: float) -> Result:
+def _board(search: FaultSearch, now_s: float) -> Result:
     """The board arrived, was lost, or shows something else."""
     identity = search.board.identity
     if identity is None or identity is search.known:
@@ -226,7 +226,7 @@ def _board(search: Search, now_s: float) -> Result:
     return with_light(search, now_s), ()
 
 
-def _ticked(search: Search, now_s: float) -> Result:
+def _ticked(search: FaultSearch, now_s: float) -> Result:
     if search.mode is SearchMode.RETURN:
         return counted_again(search)
     if search.mode is SearchMode.SOAK:
@@ -236,13 +236,13 @@ def _ticked(search: Search, now_s: float) -> Result:
     return replace(search, running=ticked(search.running, now_s)), ()
 
 
-def _take_if_there(search: Search, key: str, time: str, now_s: float) -> Result:
+def _take_if_there(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
     if any(item.key == key for item in search.items):
         return _take(search, key, time, now_s)
     return search, (Bell(),)
 
 
-def _heat(search: Search, now_s: float) -> Result:
+def _heat(search: FaultSearch, now_s: float) -> Result:
     if search.session.stopped:
         return search, ()
     search = _remembered(search)
@@ -251,7 +251,7 @@ def _heat(search: Search, now_s: float) -> Result:
     return replace(search, message=""), (*effects, Bell())
 
 
-def _stepped(search: Search, by: int, now_s: float) -> Result:
+def _stepped(search: FaultSearch, by: int, now_s: float) -> Result:
     if search.asked == FLIP_QUESTION:
         return lights(replace(search, trial=(search.trial + by) % len(trials(search.here))), now_s)
     if search.running is None:
@@ -262,12 +262,12 @@ def _stepped(search: Search, by: int, now_s: float) -> Result:
 # Back and forth
 
 
-def _remembered(search: Search) -> Search:
+def _remembered(search: FaultSearch) -> FaultSearch:
     before = replace(search, past=(), message="", running=None)
     return replace(search, past=(*search.past, before)[-MOST_PAST:])
 
 
-def _undo(search: Search, now_s: float) -> Result | None:
+def _undo(search: FaultSearch, now_s: float) -> Result | None:
     """One answer back. What it changed in the map is taken back there, and leads back here (`MapChanged`)."""
     if not search.past:
         return None
@@ -277,16 +277,16 @@ def _undo(search: Search, now_s: float) -> Result | None:
     return _at(search, replace(before, past=search.past[:-1]), "undone", now_s), ()
 
 
-def _travelled(search: Search, words: str, where: object, now_s: float) -> Search:
+def _travelled(search: FaultSearch, words: str, where: object, now_s: float) -> FaultSearch:
     """After undo or redo in the map: where the person was then, if it was in this search."""
-    if isinstance(where, Search) and (where.chain, where.solution) == (search.chain, search.solution):
+    if isinstance(where, FaultSearch) and (where.chain, where.solution) == (search.chain, search.solution):
         return _at(search, where, words, now_s)
     if search.chain not in search.map.chain_by_id:
         return replace(search, message=words)
     return with_light(replace(search, message=words), now_s)
 
 
-def _at(search: Search, there: Search, words: str, now_s: float) -> Search:
+def _at(search: FaultSearch, there: FaultSearch, words: str, now_s: float) -> FaultSearch:
     back = replace(
         there,
         map=search.map,
@@ -305,7 +305,7 @@ def _at(search: Search, there: Search, words: str, now_s: float) -> Search:
 # Answers
 
 
-def _take(search: Search, key: str, time: str, now_s: float) -> Result:
+def _take(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
     if not key:
         return search, ()
     moved = _remembered(search)
@@ -336,7 +336,7 @@ def _take(search: Search, key: str, time: str, now_s: float) -> Result:
             return search, _follow_up(search) if key == "follow" else (Close(),)
 
 
-def _context(search: Search, key: str, now_s: float) -> Result:
+def _context(search: FaultSearch, key: str, now_s: float) -> Result:
     if key == "flex":
         return begin_flex(search, now_s)
     if key == "return":
@@ -351,7 +351,7 @@ def _context(search: Search, key: str, now_s: float) -> Result:
     return lights(next_question(search), now_s)
 
 
-def _question(search: Search, moved: Search, key: str, now_s: float) -> Result:
+def _question(search: FaultSearch, moved: FaultSearch, key: str, now_s: float) -> Result:
     asked = search.question
     if asked is None:
         return search, ()
@@ -382,7 +382,7 @@ def _question(search: Search, moved: Search, key: str, now_s: float) -> Result:
     return moved, ((*effects, Bell()) if stopped else effects)
 
 
-def _last_good(search: Search, moved: Search, key: str, now_s: float) -> Result:
+def _last_good(search: FaultSearch, moved: FaultSearch, key: str, now_s: float) -> Result:
     if key == "halve":
         return begin_halving(moved, now_s)
     k: int | None = None
@@ -399,7 +399,7 @@ def _last_good(search: Search, moved: Search, key: str, now_s: float) -> Result:
     return lights(replace(moved, message=words), now_s)
 
 
-def _finding(search: Search, key: str, time: str, now_s: float) -> Result:
+def _finding(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
     search = replace(search, message="")
     if key == "split":
         return lights(next_question(replace(search, splitting=True)), now_s)
@@ -424,7 +424,7 @@ def _finding(search: Search, key: str, time: str, now_s: float) -> Result:
     return lights(replace(search, mode=SearchMode.REPAIR, repairing=key.removeprefix("repair:"), chosen=0), now_s)
 
 
-def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
+def _repair(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
     search = replace(search, message="")
     if key == "colours":
         return begin_colours(search, now_s)
@@ -451,11 +451,11 @@ def _repair(search: Search, key: str, time: str, now_s: float) -> Result:
     return search, (Commit(map_, lines[0]), *effects)
 
 
-def _done(search: Search, lines: tuple[str, ...], now_s: float) -> Result:
+def _done(search: FaultSearch, lines: tuple[str, ...], now_s: float) -> Result:
     return lights(replace(search, mode=SearchMode.DONE, outcome=lines, chosen=0), now_s)
 
 
-def _follow_up(search: Search) -> Effects:
+def _follow_up(search: FaultSearch) -> Effects:
     """What follows a repair: a recheck of the chain, which also finds shifted numbers; with the walk to come back to."""
     facts = (search.chain, ())
     return (Instead("walk"), Open("recheck", facts)) if search.alone else (Instead("recheck", facts),)

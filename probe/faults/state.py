@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from device_protocol.orders import Identity
-from device_protocol.values import Colour as BoardColour
+from device_protocol.values import Colour
 from probe.document.model import Chain, PlayfieldMap
 from probe.faults.byte_order import Candidate, ColourLook, separating_drive
 from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, PLAY_ONLY, TEXTS, WORKED_WEEKS
@@ -19,7 +19,7 @@ from probe.faults.light import Running, begin, set_up_beside, showing, trials
 from probe.faults.locate import BreakSearch, ReturnWire
 from probe.faults.tables import load
 from probe.patterns.patterns import HOLDS_THROUGH_SILENCE, Pattern, PatternName, pattern
-from probe.patterns.pictures import BLUE, GREEN, RED, Colour
+from probe.patterns.pictures import BLUE, GREEN, RED
 from probe.task.effects import TryAgain
 from probe.task.light import Dark, HandsOff, Light, OutputSetup, Pixels
 from probe.task.task import Next, TaskState
@@ -35,7 +35,7 @@ FLIP_QUESTION = "settings-flip"
 COUNT_QUESTION = "raise-count"
 MORE_PIXELS = 10
 """So many more are sent when the count is doubted."""
-HALVING_COLOUR = BoardColour(0, 32, 0)
+HALVING_COLOUR = Colour(0, 32, 0)
 HALVED = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "shifted"})
 """Pictures that are right up to one edge and wrong beyond it, so that halving finds the edge."""
 
@@ -66,7 +66,7 @@ class Solution:
 
 
 @dataclass(frozen=True)
-class Item:
+class SearchItem:
     """One thing that can be chosen. `key` is what the step knows it by, `text` what is shown."""
 
     key: str
@@ -74,7 +74,7 @@ class Item:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Search(TaskState):
+class FaultSearch(TaskState):
     """The whole state of a fault search on one chain.
 
     `question` is what is asked now, `over` why nothing more is. `contexts` are those that hold, `reasons` why, by name.
@@ -120,7 +120,7 @@ class Search(TaskState):
     solution: Solution | None = None
     paper: bool = False
     alone: bool = False
-    past: tuple[Search, ...] = ()
+    past: tuple[FaultSearch, ...] = ()
 
     @property
     def knowledge(self) -> Knowledge:
@@ -179,12 +179,12 @@ class Search(TaskState):
         return self.reads_meter or self.mode in (SearchMode.LAST_GOOD, SearchMode.COLOURS)
 
     @property
-    def items(self) -> tuple[Item, ...]:
+    def items(self) -> tuple[SearchItem, ...]:
         """What can be chosen now."""
         return tuple(_ITEMS[self.mode](self))
 
     @property
-    def item(self) -> Item | None:
+    def item(self) -> SearchItem | None:
         """What Enter takes."""
         items = self.items
         return items[self.chosen % len(items)] if items else None
@@ -208,128 +208,131 @@ class Search(TaskState):
         return tuple(fault for fault in Suspected if fault.value in names)
 
 
-def _context_items(search: Search) -> list[Item]:
+def _context_items(search: FaultSearch) -> list[SearchItem]:
     why = dict(search.reasons)
-    items = [Item("start", "Start: ask the first question")]
+    items = [SearchItem("start", "Start: ask the first question")]
     for name in CONTEXTS:
         sign = "[x]" if name in search.contexts else "[ ]"
-        items.append(Item(name, f"{sign} {TEXTS[name]}" + (f" (the map: {why[name]})" if name in why else "")))
-    items.append(Item("flex", "Flex log: touch joint after joint, note what reacts"))
-    items.append(Item("return", "Return wire: count the chain from its far end"))
-    items.append(Item("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
+        items.append(SearchItem(name, f"{sign} {TEXTS[name]}" + (f" (the map: {why[name]})" if name in why else "")))
+    items.append(SearchItem("flex", "Flex log: touch joint after joint, note what reacts"))
+    items.append(SearchItem("return", "Return wire: count the chain from its far end"))
+    items.append(SearchItem("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
     return items
 
 
-def _question_items(search: Search) -> list[Item]:
+def _question_items(search: FaultSearch) -> list[SearchItem]:
     question = search.question
     if question is None:
         return []
     if question.meter:
-        return [Item("typed", "take the reading that is typed"), Item(UNSURE, "not sure, or cannot measure")]
-    items = [Item(a.id, filled(a.text, search.session.k).replace("; ", ", ")) for a in question.answers]
-    items.append(Item(UNSURE, "not sure"))
+        return [
+            SearchItem("typed", "take the reading that is typed"),
+            SearchItem(UNSURE, "not sure, or cannot measure"),
+        ]
+    items = [SearchItem(a.id, filled(a.text, search.session.k).replace("; ", ", ")) for a in question.answers]
+    items.append(SearchItem(UNSURE, "not sure"))
     if question.pattern is not None and question.pattern.name in ("hold-one", "march") and question.id != "hold-game":
-        items.append(Item("flex", "go joint by joint, with a log"))
+        items.append(SearchItem("flex", "go joint by joint, with a log"))
     return items
 
 
-def _last_good_items(search: Search) -> list[Item]:
-    items = [Item("typed", "take the number that is typed")]
+def _last_good_items(search: FaultSearch) -> list[SearchItem]:
+    items = [SearchItem("typed", "take the number that is typed")]
     if search.session.answer_to("look") in HALVED:
-        items.append(Item("halve", "find it by halving: the board lights one pixel at a time"))
-    items += [Item("none", "not even the first one is right"), Item(UNSURE, "not sure: go on without")]
+        items.append(SearchItem("halve", "find it by halving: the board lights one pixel at a time"))
+    items += [SearchItem("none", "not even the first one is right"), SearchItem(UNSURE, "not sure: go on without")]
     return items
 
 
-def _halving_items(_: Search) -> list[Item]:
+def _halving_items(_: FaultSearch) -> list[SearchItem]:
     return [
-        Item("yes", "yes, it lights as it should"),
-        Item("no", "no"),
-        Item(UNSURE, "not sure"),
-        Item("end", "stop here"),
+        SearchItem("yes", "yes, it lights as it should"),
+        SearchItem("no", "no"),
+        SearchItem(UNSURE, "not sure"),
+        SearchItem("end", "stop here"),
     ]
 
 
-def _finding_items(search: Search) -> list[Item]:
+def _finding_items(search: FaultSearch) -> list[SearchItem]:
     found = search.diagnosis
     items = []
     for suspect in found.suspects if found is not None else ():
         words = filled(suspect.cause.name, search.session.k).replace("; ", ", ")
-        items.append(Item(f"repair:{suspect.cause.id}", f"Repair: {words} ({suspect.word})"))
+        items.append(SearchItem(f"repair:{suspect.cause.id}", f"Repair: {words} ({suspect.word})"))
     if len(search.suspected_at_joint) > 1 and not search.splitting and search.session.k is not None:
-        split = Item("split", "Tell the faults at this joint apart: readings and jumpers")
+        split = SearchItem("split", "Tell the faults at this joint apart: readings and jumpers")
         sure = found is not None and found.suspects[0].probability >= SURE_ENOUGH
         items.insert(len(items) if sure else 0, split)
     if search.session.k is None and search.session.answer_to("look") in HALVED:
-        items.append(Item("halve", "Find the place by halving"))
+        items.append(SearchItem("halve", "Find the place by halving"))
     if found is not None and any(s.cause.id in ORDER_CAUSES for s in found.suspects):
-        items.append(Item("colours", "Find the exact byte order from the colours you see"))
+        items.append(SearchItem("colours", "Find the exact byte order from the colours you see"))
     if any(s.cause.id == WARM_CAUSE for s in (found.suspects if found is not None else ())):
-        items.append(Item("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
+        items.append(SearchItem("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
     if search.solution is not None:
-        items.append(Item("reveal", "Give up: show what was planted"))
+        items.append(SearchItem("reveal", "Give up: show what was planted"))
     else:
-        items.append(Item("keep", "Keep this in the map's log, to go on later"))
+        items.append(SearchItem("keep", "Keep this in the map's log, to go on later"))
     return items
 
 
-def _repair_items(search: Search) -> list[Item]:
+def _repair_items(search: FaultSearch) -> list[SearchItem]:
     items = [
-        Item("cured", "Repaired, and the trouble is gone"),
-        Item("not-cured", "Done, but the trouble is still there"),
+        SearchItem("cured", "Repaired, and the trouble is gone"),
+        SearchItem("not-cured", "Done, but the trouble is still there"),
     ]
     if search.solution is not None:
-        items = [Item("try", "Do this repair and look again")]
+        items = [SearchItem("try", "Do this repair and look again")]
     if search.repairing in ORDER_CAUSES:
-        items.append(Item("colours", "Find the exact byte order from the colours you see"))
-    return [*items, Item("back", "Back to the suspects")]
+        items.append(SearchItem("colours", "Find the exact byte order from the colours you see"))
+    return [*items, SearchItem("back", "Back to the suspects")]
 
 
-def _colour_items(search: Search) -> list[Item]:
+def _colour_items(search: FaultSearch) -> list[SearchItem]:
     if not search.fits and len(search.looks) < len(search.here.order):
-        return [Item("typed", "take what is typed"), Item(UNSURE, "not sure"), Item("back", "back")]
+        return [SearchItem("typed", "take what is typed"), SearchItem(UNSURE, "not sure"), SearchItem("back", "back")]
     items = []
     orders = {fit.order for fit in search.fits if fit.odd_number is None}
     if len(orders) == 1 and orders != {search.here.order}:
-        items.append(Item("set-order", f"Set the chain to {orders.copy().pop()} and keep it in the map"))
+        items.append(SearchItem("set-order", f"Set the chain to {orders.copy().pop()} and keep it in the map"))
     if len(orders) > 1 and (drive := separating_drive(search.fits, count=SEPARATED_ON)) not in (
         None,
         search.here.order,
     ):
-        items.append(Item(f"drive:{drive}", f"Set the chain to {drive} for a second look that tells them apart"))
-    return [*items, Item("back", "Back to the suspects")]
+        items.append(SearchItem(f"drive:{drive}", f"Set the chain to {drive} for a second look that tells them apart"))
+    return [*items, SearchItem("back", "Back to the suspects")]
 
 
-def _flex_items(_: Search) -> list[Item]:
+def _flex_items(_: FaultSearch) -> list[SearchItem]:
     return [
-        Item("no", "no change"),
-        Item("yes", "something changed"),
-        Item(UNSURE, "pass this joint over"),
-        Item("end", "stop here and keep the log"),
+        SearchItem("no", "no change"),
+        SearchItem("yes", "something changed"),
+        SearchItem(UNSURE, "pass this joint over"),
+        SearchItem("end", "stop here and keep the log"),
     ]
 
 
-def _return_items(_: Search) -> list[Item]:
-    return [Item("end", "Keep this in the map's log"), Item("back", "Back")]
+def _return_items(_: FaultSearch) -> list[SearchItem]:
+    return [SearchItem("end", "Keep this in the map's log"), SearchItem("back", "Back")]
 
 
-def _soak_items(_: Search) -> list[Item]:
+def _soak_items(_: FaultSearch) -> list[SearchItem]:
     return [
-        Item("end", "Stop, and keep how long it ran without trouble"),
-        Item("yes", "It went wrong just now: keep the time"),
-        Item("back", "Back, keep nothing"),
+        SearchItem("end", "Stop, and keep how long it ran without trouble"),
+        SearchItem("yes", "It went wrong just now: keep the time"),
+        SearchItem("back", "Back, keep nothing"),
     ]
 
 
-def _done_items(search: Search) -> list[Item]:
+def _done_items(search: FaultSearch) -> list[SearchItem]:
     items = []
     if search.solution is not None:
-        return [Item("leave", "Leave the practice round")]
+        return [SearchItem("leave", "Leave the practice round")]
     if search.follow_up is After.RENUMBER:
-        items.append(Item("follow", "Recheck the chain: its numbers may have shifted"))
+        items.append(SearchItem("follow", "Recheck the chain: its numbers may have shifted"))
     elif search.follow_up is After.RECHECK:
-        items.append(Item("follow", "Recheck the chain: prove the map right after the repair"))
-    return [*items, Item("leave", "Back")]
+        items.append(SearchItem("follow", "Recheck the chain: prove the map right after the repair"))
+    return [*items, SearchItem("leave", "Back")]
 
 
 _SENT = {"R": RED, "G": GREEN, "B": BLUE, "W": Colour(0, 0, 0, 255)}
@@ -351,7 +354,7 @@ _ITEMS = {
 # The light that belongs to a question
 
 
-def wanted(search: Search) -> Pattern | None:
+def wanted(search: FaultSearch) -> Pattern | None:
     """The pattern that belongs to what is asked; None for darkness."""
     question = search.question
     match search.mode:
@@ -371,7 +374,7 @@ def wanted(search: Search) -> Pattern | None:
             return None
 
 
-def with_light(search: Search, now_s: float) -> Search:
+def with_light(search: FaultSearch, now_s: float) -> FaultSearch:
     """The search with the pattern that belongs to it begun; none where nothing has to run."""
     identity, before = search.board.identity, search.running
     made = wanted(search)
@@ -405,7 +408,7 @@ def with_light(search: Search, now_s: float) -> Search:
     return replace(search, running=replace(running, start=begun), begun=begun)
 
 
-def lights(search: Search, now_s: float) -> Next[Search]:
+def lights(search: FaultSearch, now_s: float) -> Next[FaultSearch]:
     """The search with its light begun. A picture that is held to show what disturbed it is sent anew if it is the same."""
     after = with_light(search, now_s)
     running = after.running

@@ -9,7 +9,7 @@ from probe.faults.flexlog import ACTIONS, meaning
 from probe.faults.jobs import looked_at, return_words
 from probe.faults.joint import joint_sheet
 from probe.faults.knowledge import CauseGroup, ChainPower, Who
-from probe.faults.state import FLIP_QUESTION, Search, SearchMode
+from probe.faults.state import FLIP_QUESTION, FaultSearch, SearchMode
 from probe.task.views import Line, TaskView
 
 _COLOUR_WORDS = {"R": "red", "G": "green", "B": "blue", "W": "white"}
@@ -26,7 +26,7 @@ _REASON = "    "
 """Begins a line that says why, below its suspect."""
 
 
-def view(search: Search, sight: tuple[Line, ...] = ()) -> TaskView:
+def view(search: FaultSearch, sight: tuple[Line, ...] = ()) -> TaskView:
     """The question, its light, its answers, and the suspects so far. `sight`: what stands in for eyes and meter.
 
     Safety steps and cautions stand with the question; only what is long scrolls.
@@ -63,7 +63,7 @@ def view(search: Search, sight: tuple[Line, ...] = ()) -> TaskView:
     )
 
 
-def headline(search: Search) -> str:
+def headline(search: FaultSearch) -> str:
     """The question, or what the screen is about, in a sentence."""
     k = search.session.k
     match search.mode:
@@ -103,7 +103,7 @@ def headline(search: Search) -> str:
             return search.outcome[0] if search.outcome else ""
 
 
-def details(search: Search) -> tuple[str, ...]:
+def details(search: FaultSearch) -> tuple[str, ...]:
     """Lines below the headline: safety steps, cautions, remedies, the joint's sheet, what was found."""
     lines: list[str] = list(search.stop)
     match search.mode:
@@ -135,7 +135,7 @@ def details(search: Search) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _question_details(search: Search) -> list[str]:
+def _question_details(search: FaultSearch) -> list[str]:
     asked = search.question
     if asked is None:
         return []
@@ -155,7 +155,7 @@ def _question_details(search: Search) -> list[str]:
     return lines
 
 
-def _finding_details(search: Search) -> list[str]:
+def _finding_details(search: FaultSearch) -> list[str]:
     found = search.diagnosis
     if found is None:
         return []
@@ -171,7 +171,7 @@ def _finding_details(search: Search) -> list[str]:
     return lines
 
 
-def suspect_lines(search: Search, *, reasons: int = 0) -> tuple[str, ...]:
+def suspect_lines(search: FaultSearch, *, reasons: int = 0) -> tuple[str, ...]:
     """The suspects so far, with up to so many reasons each; none while nothing has been answered."""
     found = search.diagnosis
     if found is None or not search.session.questions_asked or search.mode in (SearchMode.LAST_GOOD, SearchMode.HALVING):
@@ -183,7 +183,7 @@ def suspect_lines(search: Search, *, reasons: int = 0) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def repair_lines(search: Search) -> tuple[str, ...]:
+def repair_lines(search: FaultSearch) -> tuple[str, ...]:
     """What to do for the cause being repaired: remedy, cautions, and the sheet of the joint if one is opened."""
     cause, k = search.knowledge.cause(search.repairing), search.session.k
     lines = [f"Do: {filled(cause.remedy, k)}."]
@@ -203,7 +203,7 @@ def sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
     return (*joint_sheet(map_, chain_id, k), *SOLDERING)
 
 
-def light_words(search: Search) -> tuple[bool, str]:
+def light_words(search: FaultSearch) -> tuple[bool, str]:
     """Whether the board has said that it shows the light of this question, and what that is."""
     if not search.board.here:
         return False, f"no board: {search.board.words}" if not search.paper else "no board: on paper"

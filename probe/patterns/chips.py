@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import permutations
 
-from probe.patterns.pictures import Colour
+from device_protocol.values import Colour
 
 ORDERS_RGB = tuple("".join(letters) for letters in permutations("RGB"))
 ORDERS_RGBW = tuple("".join(letters) for letters in permutations("RGBW"))
-_FIELD = {"R": 0, "G": 1, "B": 2, "W": 3}
 
 
 def check_order(order: str) -> str:
@@ -25,8 +24,8 @@ def check_order(order: str) -> str:
 
 def stream(picture: Iterable[Colour], order: str) -> bytes:
     """The bytes a board sends for a picture when it is set to `order`, first pixel first."""
-    fields = [_FIELD[letter] for letter in check_order(order)]
-    return bytes(colour[field] for colour in picture for field in fields)
+    check_order(order)
+    return b"".join(colour.wire(order) for colour in picture)
 
 
 def shown(data: bytes, orders: Sequence[str]) -> tuple[Colour | None, ...]:

@@ -11,19 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from device_protocol.values import DARK, Colour
 from probe.patterns.flash import SHORTEST_STEP_MS
-from probe.patterns.pictures import (
-    BLUE,
-    DARK,
-    GREEN,
-    RED,
-    WHITE,
-    Colour,
-    Picture,
-    level_under_ceiling,
-    single,
-    whole,
-)
+from probe.patterns.pictures import BLUE, GREEN, RED, WHITE, Picture, level_under_ceiling, single, whole
 
 DIM_LEVEL = 12
 LOAD_SHARES = (0.05, 0.25, 0.5, 1.0)
@@ -31,7 +21,7 @@ OUTPUT_COLOURS = (RED, BLUE, GREEN, Colour(255, 176, 0))
 NUMBER_COLOURS = (RED, GREEN, BLUE, Colour(255, 176, 0), Colour(0, 255, 255), Colour(255, 0, 255), WHITE)
 
 
-class Line(StrEnum):
+class DataLine(StrEnum):
     """What the data line does during a step."""
 
     SENDING = "sending"
@@ -68,7 +58,7 @@ class PatternError(ValueError):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Chain:
+class PatternChain:
     """What a pattern has to know of the chain and its board. Currents as the board states them."""
 
     count: int
@@ -106,7 +96,7 @@ class Frame:
     """One step: what is shown and what the line does."""
 
     picture: Picture
-    line: Line
+    line: DataLine
 
 
 _DEFAULTS: dict[PatternName, Pattern] = {
@@ -178,7 +168,7 @@ def steady(made: Pattern) -> Pattern:
     return replace(made, advance=Advance.KEY)
 
 
-def steps(made: Pattern, chain: Chain) -> int:
+def steps(made: Pattern, chain: PatternChain) -> int:
     """Number of steps before the pattern repeats or holds."""
     match made.name:
         case PatternName.THREE_COLOURS | PatternName.MARCH:
@@ -193,7 +183,7 @@ def steps(made: Pattern, chain: Chain) -> int:
             return 1
 
 
-def frame(made: Pattern, chain: Chain, step: int) -> Frame:
+def frame(made: Pattern, chain: PatternChain, step: int) -> Frame:
     """The frame of a step, counted from 0 without end, never above the ceiling. Raises PatternError below 0."""
     if step < 0:
         raise PatternError(f"{made.name}: step {step} is below 0")
@@ -202,34 +192,34 @@ def frame(made: Pattern, chain: Chain, step: int) -> Frame:
     count = chain.count
     match made.name:
         case PatternName.ALL_DARK:
-            return Frame(whole(DARK, count), Line.SENDING)
+            return Frame(whole(DARK, count), DataLine.SENDING)
         case PatternName.THREE_COLOURS | PatternName.MARCH:
-            return Frame(whole(_safe((RED, GREEN, BLUE)[at], made.level, chain), count), Line.SENDING)
+            return Frame(whole(_safe((RED, GREEN, BLUE)[at], made.level, chain), count), DataLine.SENDING)
         case PatternName.TOUR:
             if at == 3:
-                return Frame(whole(_loaded(WHITE, 1.0, chain), count), Line.SENDING)
-            return Frame(whole(_safe((RED, GREEN, BLUE)[at], made.level, chain), count), Line.SENDING)
+                return Frame(whole(_loaded(WHITE, 1.0, chain), count), DataLine.SENDING)
+            return Frame(whole(_safe((RED, GREEN, BLUE)[at], made.level, chain), count), DataLine.SENDING)
         case PatternName.WALK:
-            return Frame(single(at, _safe(made.colour, made.level, chain, lit=1), count), Line.SENDING)
+            return Frame(single(at, _safe(made.colour, made.level, chain, lit=1), count), DataLine.SENDING)
         case PatternName.LOAD_STEPS:
-            return Frame(whole(_loaded(made.colour, LOAD_SHARES[at], chain), count), Line.SENDING)
+            return Frame(whole(_loaded(made.colour, LOAD_SHARES[at], chain), count), DataLine.SENDING)
         case PatternName.SEND_IDLE:
-            return Frame(whole(DARK, count), Line.SENDING if at == 0 else Line.LOW)
+            return Frame(whole(DARK, count), DataLine.SENDING if at == 0 else DataLine.LOW)
         case PatternName.HOLD_ONE:
-            return Frame(whole(_safe(made.colour, made.level, chain), count), Line.ONCE)
+            return Frame(whole(_safe(made.colour, made.level, chain), count), DataLine.ONCE)
         case PatternName.SOAK:
-            return Frame(whole(_loaded((made.colour, RED, GREEN, BLUE)[at], 1.0, chain), count), Line.SENDING)
+            return Frame(whole(_loaded((made.colour, RED, GREEN, BLUE)[at], 1.0, chain), count), DataLine.SENDING)
         case PatternName.ALL_OUTPUTS:
             colour = OUTPUT_COLOURS[chain.output % len(OUTPUT_COLOURS)]
-            return Frame(whole(_safe(colour, made.level, chain), count), Line.SENDING)
+            return Frame(whole(_safe(colour, made.level, chain), count), DataLine.SENDING)
         case PatternName.ALL_NUMBERS:
             dim = tuple(_safe(colour, made.level, chain) for colour in NUMBER_COLOURS)
-            return Frame(tuple(dim[number % len(dim)] for number in range(count)), Line.SENDING)
+            return Frame(tuple(dim[number % len(dim)] for number in range(count)), DataLine.SENDING)
         case _:
-            return Frame(whole(_safe(made.colour, made.level, chain), count), Line.SENDING)
+            return Frame(whole(_safe(made.colour, made.level, chain), count), DataLine.SENDING)
 
 
-def _most(colour: Colour, chain: Chain, *, lit: int | None = None, share: float = 1.0) -> int:
+def _most(colour: Colour, chain: PatternChain, *, lit: int | None = None, share: float = 1.0) -> int:
     return level_under_ceiling(
         colour,
         count=chain.count,
@@ -241,11 +231,11 @@ def _most(colour: Colour, chain: Chain, *, lit: int | None = None, share: float 
     )
 
 
-def _safe(colour: Colour, level: int, chain: Chain, *, lit: int | None = None) -> Colour:
+def _safe(colour: Colour, level: int, chain: PatternChain, *, lit: int | None = None) -> Colour:
     return colour.at(min(level, _most(colour, chain, lit=lit)))
 
 
-def _loaded(colour: Colour, share: float, chain: Chain) -> Colour:
+def _loaded(colour: Colour, share: float, chain: PatternChain) -> Colour:
     return colour.at(_most(colour, chain, share=share))
 
 

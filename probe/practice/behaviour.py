@@ -12,8 +12,9 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from device_protocol.values import DARK, Colour
 from probe.patterns.chips import stream
-from probe.patterns.pictures import DARK, Colour, Picture
+from probe.patterns.pictures import Picture
 from probe.practice.wiring import Chip, ChipOutput, Flex, ModelWiring, Plug
 
 LOWEST_V = 3.3
@@ -84,7 +85,7 @@ class SeenPixel:
     @property
     def dark(self) -> bool:
         """Nothing lights there."""
-        return self.steady and not self.colour.letters
+        return self.steady and self.colour.is_dark
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,7 @@ def rails(wiring: ModelWiring, picture: Picture) -> RailVolts:
         zero = np.zeros(count)
         return RailVolts(zero - 0.7, zero, zero, wiring.supply.volts, collapsed=True)
     loop = np.array([j.five_ohm + j.ground_ohm for j in wiring.joints])
-    wanted = np.array([IDLE_A + CHANNEL_A * sum(c) / 255 for c in _cut(picture, count)])
+    wanted = np.array([IDLE_A + CHANNEL_A * c.total / 255 for c in _cut(picture, count)])
     supply = wiring.supply.volts
     volts = np.full(count, supply)
     for _ in range(40):
@@ -278,7 +279,7 @@ def view(wiring: ModelWiring, picture: Picture, now: Now = REST, *, idle: bool =
         volts = float(at.volts[number]) if number < fed else 0.0
         pixels.append(_seen(chip, signal, volts, now, picture))
     other = wiring.head.crossed or (not wiring.head.on_set_output and wiring.head.other_chain_there)
-    lit = any(colour.letters for colour in picture) and wiring.head.answers
+    lit = not all(colour.is_dark for colour in picture) and wiring.head.answers
     # Bits at half speed have long highs: fast chips read nearly all of them as 1.
     slow = wiring.settings.khz < wiring.chips[0].khz and data.at_din[0].quality is Quality.WILD and wiring.chance > 0.25
     return SeenChain(tuple(pixels), other and lit, restarts, at.collapsed, slow and not restarts)
@@ -297,7 +298,7 @@ def _seen(chip: Chip, signal: Signal, volts: float, now: Now, picture: Picture) 
         return SeenPixel(Colour(80, 90, 70), steady=False)
     colour = _own(chip, signal.data, picture)
     letters = {
-        letter: 0 if letter in chip.dead_colours else level for letter, level in zip("RGBW", colour, strict=True)
+        letter: 0 if letter in chip.dead_colours else level for letter, level in zip("RGBW", colour.levels, strict=True)
     }
     return SeenPixel(Colour(*letters.values()), tinted=volts < TINT_V and len(colour.letters) > 1)
 

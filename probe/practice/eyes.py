@@ -5,8 +5,9 @@ from __future__ import annotations
 from itertools import pairwise
 from random import Random
 
-from probe.patterns.patterns import LOAD_SHARES, Chain, frame, pattern
-from probe.patterns.pictures import BLUE, DARK, GREEN, RED, Picture, single, whole
+from device_protocol.values import DARK
+from probe.patterns.patterns import LOAD_SHARES, PatternChain, frame, pattern
+from probe.patterns.pictures import BLUE, GREEN, RED, Picture, single, whole
 from probe.practice.behaviour import Now, SeenChain, SeenPixel, rails, view
 from probe.practice.plant import Planted
 from probe.practice.wiring import Flex, ModelWiring
@@ -28,7 +29,7 @@ class Eyes:
         self._views: dict[Picture, SeenChain] = {}
         self._steps: dict[int, tuple[list[int], int]] = {}
         self.now = Now(warm=self.w.chance > 0.5)
-        self.chain = Chain(count=self.w.settings.count, ceiling_ma=CEILING_MA)
+        self.chain = PatternChain(count=self.w.settings.count, ceiling_ma=CEILING_MA)
 
     def see(self, picture: Picture, wiring: ModelWiring | None = None) -> SeenChain:
         """What is seen with a picture on the chain as it is now (or as changed for a test)."""

@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 from random import Random
 from typing import Protocol
 
+from device_protocol.values import DARK
 from probe.patterns.patterns import frame, pattern
-from probe.patterns.pictures import DARK, RED, whole
+from probe.patterns.pictures import RED, whole
 from probe.practice.behaviour import Quality, data_path, rails
 from probe.practice.eyes import Eyes
 from probe.practice.plant import Planted

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
-from probe.patterns.pictures import Colour
-from probe.practice.wiring import OPEN_OHM, Chip, ChipOutput, Flex, Game, ModelJoint, ModelWiring, Plug
+from device_protocol.values import Colour
+from probe.practice.wiring import OPEN_OHM, Chip, ChipOutput, Flex, GameSide, ModelJoint, ModelWiring, Plug
 
 Planter = Callable[[ModelWiring, Random], tuple[ModelWiring, int | None]]
 
@@ -73,7 +73,7 @@ def _head(**changes: object) -> Planter:
     return plant
 
 
-def _game(game: Game) -> Planter:
+def _game(game: GameSide) -> Planter:
     return lambda w, rng: (replace(w, game=game), None)
 
 
@@ -257,7 +257,7 @@ PLANTERS: dict[str, Planter] = {
     "usb-only": _usb,
     "supply-high": _supply(volts=5.75),
     "board-brownout": _brownout,
-    "coil-noise": _game(Game(coil_noise=True)),
+    "coil-noise": _game(GameSide(coil_noise=True)),
     "no-common-ground": _head(common_ground=False),
     "data-ground-swapped": _head(plug=Plug.DATA_GROUND),
     "data-five-swapped": _data_five,
@@ -297,10 +297,10 @@ PLANTERS: dict[str, Planter] = {
     "fixed-address": _burned,
     "table-stale": _stale,
     "turned-away": _chip(1, hidden=True),
-    "input-unwired": _game(Game(input_wired=False)),
-    "no-holding-load": _game(Game(needs_load=True)),
-    "input-pulses": _game(Game(pulses=True)),
-    "game-driver": _game(Game(driver_ok=False)),
+    "input-unwired": _game(GameSide(input_wired=False)),
+    "no-holding-load": _game(GameSide(needs_load=True)),
+    "input-pulses": _game(GameSide(pulses=True)),
+    "game-driver": _game(GameSide(driver_ok=False)),
     "no-link": _head(answers=False),
     "bytes-lost": _head(loses_bytes=True),
 }

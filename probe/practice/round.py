@@ -9,10 +9,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from device_protocol.board import BoardConfig, SimulatedBoard
-from device_protocol.values import Colour as BoardColour
+from device_protocol.values import DARK, Colour
 from probe.document.model import Chain, Kind, PixelState, PlayfieldMap, Position
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
-from probe.patterns.pictures import DARK, Colour
 from probe.practice.behaviour import Now, SeenChain, SeenPixel, view
 from probe.practice.person import Asked, PersonReply, SimulatedPerson
 from probe.practice.plant import Planted, plant_any
@@ -61,7 +60,7 @@ class PracticeBoard(SimulatedBoard):
         driven = self.outputs[0].byte_order if self.outputs else wiring.settings.order
         size = len(driven)
         whole = range(0, len(self._frame) - size + 1, size)
-        picture = tuple(_colour(BoardColour.from_wire(self._frame[at : at + size], driven)) for at in whole)
+        picture = tuple(Colour.from_wire(self._frame[at : at + size], driven) for at in whole)
         latch_us = self.outputs[0].latch_us if self.outputs else wiring.settings.latch_us
         if self._planted.wiring.settings.latch_us < wiring.chips[0].latch_us:
             latch_us = min(latch_us, wiring.settings.latch_us) if latch_us <= 300 else latch_us
@@ -86,17 +85,13 @@ class PracticeBoard(SimulatedBoard):
         return tuple(words for holds, words in seen if holds)
 
 
-def _colour(colour: BoardColour) -> Colour:
-    return Colour(colour.red, colour.green, colour.blue, colour.white)
-
-
 def sign(seen: SeenPixel) -> str:
     """One sign for what is seen of a pixel: the colours that are at least half as strong as the strongest."""
     if not seen.steady:
         return "~"
-    top = max(seen.colour)
+    top = max(seen.colour.levels)
     letters = "".join(
-        sorted(letter for letter, level in zip("RGBW", seen.colour, strict=True) if level and 2 * level >= top)
+        sorted(letter for letter, level in zip("RGBW", seen.colour.levels, strict=True) if level and 2 * level >= top)
     )
     mark = SIGNS.get(letters, "+" if "W" in letters else "·")
     return mark.lower() if seen.tinted else mark

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from probe.patterns.pictures import Colour
+from device_protocol.values import Colour
 
 OPEN_OHM = 1e7
 
@@ -121,7 +121,7 @@ class ModelSettings:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Game:
+class GameSide:
     """The lamp in question on the game's side."""
 
     input_wired: bool = True
@@ -142,7 +142,7 @@ class ModelWiring:
     supply: ModelSupply = field(default_factory=ModelSupply)
     head: Head = field(default_factory=Head)
     settings: ModelSettings = field(default_factory=ModelSettings)
-    game: Game = field(default_factory=Game)
+    game: GameSide = field(default_factory=GameSide)
     teed: int | None = None
     passed_by: int | None = None
     shift_from: int | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from probe.faults.explain import reply_words
 from probe.faults.knowledge import PICTURE_QUESTION, Who
 from probe.faults.search import FaultFacts, Hidden
-from probe.faults.state import Search, SearchMode, Solution
+from probe.faults.state import FaultSearch, SearchMode, Solution
 from probe.practice.round import SIGN_WORDS, PracticeRound
 from probe.ui.plan import Plan
 
@@ -34,7 +34,7 @@ class PracticeSight:
         self._practice = practice
         self._in_words = in_words
 
-    def lines(self, search: Search) -> tuple[str, ...]:
+    def lines(self, search: FaultSearch) -> tuple[str, ...]:
         """A line in words where there are any, then the chain as it is lit, under a ruler."""
         if search.mode in (SearchMode.FINDING, SearchMode.REPAIR, SearchMode.DONE):
             return ()
@@ -46,7 +46,7 @@ class PracticeSight:
         lit = (" " * len(label) + ruler, label + signs + beside) if search.board.here else ()
         return (*((words,) if words else ()), *lit)
 
-    def _words(self, search: Search) -> str:
+    def _words(self, search: FaultSearch) -> str:
         question = search.question
         match search.mode:
             case SearchMode.FLEX if search.flex is not None and search.flex.joint is not None:
@@ -65,7 +65,7 @@ class PracticeSight:
             case _:
                 return ""
 
-    def _seen(self, search: Search, asked: str) -> str:
+    def _seen(self, search: FaultSearch, asked: str) -> str:
         reply = self._practice.answer(asked)
         k = self._practice.k
         return reply_words(search.knowledge.observation(asked), answer=reply.answer, typed=reply.typed, k=k)

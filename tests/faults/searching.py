@@ -8,8 +8,8 @@ from device_protocol.orders import ChainCount, Identity, RestartCause
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.faults.engine import UNSURE
-from probe.faults.search import FaultSearch, start, start_practice
-from probe.faults.state import Search, SearchMode, Solution
+from probe.faults.search import FaultSearchTask, start, start_practice
+from probe.faults.state import FaultSearch, SearchMode, Solution
 from probe.faults.tables import load
 from probe.practice.round import CHAIN, PracticeRound
 from probe.task import events as ev
@@ -40,8 +40,8 @@ def a_map(count: int = 40) -> PlayfieldMap:
 class Play:
     """A search, what it asked for, and the little that a runtime does for it."""
 
-    def __init__(self, search: Search) -> None:
-        self.task = FaultSearch()
+    def __init__(self, search: FaultSearch) -> None:
+        self.task = FaultSearchTask()
         self.search = search
         self.effects: Effects = ()
         self.asked_of_board: list[Ask] = []
@@ -60,7 +60,7 @@ class Play:
             self._taken_back()
         return self
 
-    def _after(self, found: tuple[Search, Effects]) -> None:
+    def _after(self, found: tuple[FaultSearch, Effects]) -> None:
         before = self.search
         self.search, self.effects = found[0], self.effects + found[1]
         for effect in found[1]:

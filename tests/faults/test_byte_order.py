@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from device_protocol.values import DARK, Colour
 from probe.faults.byte_order import Candidate, ColourLook, decide, predict, separating_drive
 from probe.patterns.chips import ORDERS_RGB, ORDERS_RGBW, shown, stream
-from probe.patterns.pictures import DARK, RED, Colour
+from probe.patterns.pictures import RED
 
 orders = st.sampled_from([*ORDERS_RGB, *ORDERS_RGBW])
 

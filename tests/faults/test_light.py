@@ -9,12 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from device_protocol.orders import Identity
+from device_protocol.values import DARK, Colour
 from probe.document.model import Chain
-from probe.faults.light import begin, own_pattern, picture, sent, showing, stepped, ticked
+from probe.faults.light import begin, own_pattern, picture, showing, stepped, ticked
 from probe.patterns.flash import flashes_per_second
-from probe.patterns.patterns import Chain as PatternChain
-from probe.patterns.patterns import PatternName, frame, pattern
-from probe.patterns.pictures import DARK, GREEN, RED, Colour, Picture, single, whole
+from probe.patterns.patterns import PatternChain, PatternName, frame, pattern
+from probe.patterns.pictures import GREEN, RED, Picture, single, whole
 from probe.task.light import BoardPattern, Outputs, Pixels
 from tests.support.boards import identity
 
@@ -36,9 +36,9 @@ def test_the_boards_own_pattern_shows_the_same_colours(name: PatternName) -> Non
     assert own is not None
     assert own.step_ms >= 167
     if own.walk:
-        assert own.colours == (sent(frame(made, on, 3).picture[3]),)
+        assert own.colours == (frame(made, on, 3).picture[3],)
     else:
-        assert [sent(frame(made, on, at).picture[0]) for at in range(len(own.colours))] == list(own.colours)
+        assert [frame(made, on, at).picture[0] for at in range(len(own.colours))] == list(own.colours)
     assert own.hold == (name in {PatternName.HOLD_ONE, PatternName.MARCH, PatternName.SOAK, PatternName.SEND_IDLE})
 
 
@@ -57,7 +57,7 @@ def test_a_picture_is_light_and_a_board_without_the_means_lights_its_first_pixel
     shown: Picture, features: tuple[str, ...], wanted: tuple[int, list[Colour]]
 ) -> None:
     first, colours = wanted
-    assert picture(3, shown, able_to(*features)) == Pixels(3, first, tuple(sent(colour) for colour in colours))
+    assert picture(3, shown, able_to(*features)) == Pixels(3, first, tuple(colours))
 
 
 @given(
@@ -117,6 +117,6 @@ def test_no_pattern_asks_for_more_than_the_lower_of_both_ceilings(name: PatternN
         shown = showing(replace(running, step=step), there)
         for part in shown.parts if isinstance(shown, Outputs) else (shown,):
             assert isinstance(part, Pixels)
-            levels = [level for c in part.colours for level in (c.red, c.green, c.blue, c.white)]
-            used_ua = there.idle_ua * len(part.colours) + there.channel_ua * sum(levels) / 255
+            total = sum(colour.total for colour in part.colours)
+            used_ua = there.idle_ua * len(part.colours) + there.channel_ua * total / 255
             assert used_ua <= 1_500_000

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import pytest
 
+from device_protocol.values import Colour
 from probe.patterns.flash import flashes_per_second
-from probe.patterns.patterns import Chain, Line, frame, pattern, steps
-from probe.patterns.pictures import Colour as ToolColour
+from probe.patterns.patterns import DataLine, PatternChain, frame, pattern, steps
 from tests.firmware.orders import order, read_answer
 from tests.firmware.simulated_avr import SimulatedAvr
 from tests.firmware.test_table_power_cut import ask_avr
 
 COUNT = 12
-CHAIN = Chain(count=COUNT, ceiling_ma=450)
+CHAIN = PatternChain(count=COUNT, ceiling_ma=450)
 
 
 def begin(chip: SimulatedAvr) -> None:
@@ -20,7 +20,7 @@ def begin(chip: SimulatedAvr) -> None:
     assert ask_avr(chip, f"setup 0 {COUNT} GRB 300 450")[0] == "ok"
 
 
-def wire(picture: tuple[ToolColour, ...]) -> bytes:
+def wire(picture: tuple[Colour, ...]) -> bytes:
     """Wire bytes of a picture of the tool, on GRB pixels."""
     return b"".join(bytes((colour.green, colour.red, colour.blue)) for colour in picture)
 
@@ -47,10 +47,14 @@ def test_the_board_shows_the_tool_s_patterns(chip: SimulatedAvr, name: str) -> N
     total = steps(made, CHAIN)
     frames = [frame(made, CHAIN, step) for step in range(total)]
     sending = (
-        "once" if frames[0].line is Line.ONCE else "turns" if Line.LOW in {each.line for each in frames} else "send"
+        "once"
+        if frames[0].line is DataLine.ONCE
+        else "turns"
+        if DataLine.LOW in {each.line for each in frames}
+        else "send"
     )
     shown = [frames[0]] if kind == "walk" or sending == "turns" else frames
-    colours = " ".join(max(each.picture).digits() for each in shown)
+    colours = " ".join(max(each.picture).text for each in shown)
     assert ask_avr(chip, f"run 0 {kind} {sending} {keep} 400 {colours}") == ("ok",)
     assert len(f">00 run 0 {kind} {sending} {keep} 400 {colours}*0000") <= 64
     chip.run(200)
@@ -61,7 +65,7 @@ def test_the_board_shows_the_tool_s_patterns(chip: SimulatedAvr, name: str) -> N
             assert ask_avr(chip, "alive") == ("ok",)
         before = chip.frame(0).frames
         chip.run(100)
-        assert (chip.frame(0).frames - before >= 10) == (frame(made, CHAIN, step).line is Line.SENDING)
+        assert (chip.frame(0).frames - before >= 10) == (frame(made, CHAIN, step).line is DataLine.SENDING)
         chip.run(300)
         if made.repeats is False:
             break

@@ -9,13 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from device_protocol.current import current_ua
+from device_protocol.values import DARK, Colour
 from probe.patterns.flash import MOST_CHANGES, MOST_FLASHES, WINDOW_MS, flashes_per_second
 from probe.patterns.patterns import (
     Advance,
-    Chain,
+    DataLine,
     Frame,
-    Line,
     Pattern,
+    PatternChain,
     PatternError,
     PatternName,
     frame,
@@ -24,12 +25,12 @@ from probe.patterns.patterns import (
     step_at,
     steps,
 )
-from probe.patterns.pictures import BLUE, DARK, GREEN, RED, Colour, Picture
+from probe.patterns.pictures import BLUE, GREEN, RED, Picture
 
-CHAIN = Chain(count=10, ceiling_ma=450, channel_ua=20_000, idle_ua=1_000)
+CHAIN = PatternChain(count=10, ceiling_ma=450, channel_ua=20_000, idle_ua=1_000)
 names = st.sampled_from(list(PatternName))
 chains = st.builds(
-    Chain,
+    PatternChain,
     count=st.integers(1, 60),
     output=st.integers(0, 15),
     ceiling_ma=st.integers(1, 3_000),
@@ -38,12 +39,12 @@ chains = st.builds(
 )
 
 
-def frame_at(made: Pattern, chain: Chain, *, at_ms: int) -> Frame:
+def frame_at(made: Pattern, chain: PatternChain, *, at_ms: int) -> Frame:
     """The frame shown `at_ms` after the start, by the clock."""
     return frame(made, chain, step_at(made, at_ms=at_ms))
 
 
-def flash_rate(made: Pattern, chain: Chain) -> float:
+def flash_rate(made: Pattern, chain: PatternChain) -> float:
     """The most flashes in any second while the pattern runs by itself, strictly counted: any change is half a flash."""
     if made.advance is Advance.KEY:
         return 0.0
@@ -59,12 +60,12 @@ def flash_rate(made: Pattern, chain: Chain) -> float:
 
 
 def need_ua(picture: Picture, *, channel_ua: int, idle_ua: int) -> int:
-    total = sum(map(sum, picture))
+    total = sum(colour.total for colour in picture)
     return current_ua(count=len(picture), colour_sum=total, channel_ua=channel_ua, idle_ua=idle_ua)
 
 
 @given(names, chains, st.integers(0, 200))
-def test_no_frame_exceeds_the_ceiling_unless_it_is_dark(name: PatternName, chain: Chain, step: int) -> None:
+def test_no_frame_exceeds_the_ceiling_unless_it_is_dark(name: PatternName, chain: PatternChain, step: int) -> None:
     picture = frame(pattern(name), chain, step).picture
     assert len(picture) == chain.count
     need = need_ua(picture, channel_ua=chain.channel_ua, idle_ua=chain.idle_ua)
@@ -74,12 +75,12 @@ def test_no_frame_exceeds_the_ceiling_unless_it_is_dark(name: PatternName, chain
 @given(names, st.integers(1, 40), st.integers(1, 3_000))
 def test_no_pattern_flashes_more_than_three_times_a_second(name: PatternName, count: int, step_ms: int) -> None:
     made = pattern(name, {"step_ms": str(step_ms)})
-    assert flash_rate(made, Chain(count=count)) <= MOST_FLASHES
+    assert flash_rate(made, PatternChain(count=count)) <= MOST_FLASHES
 
 
 @given(names, st.integers(1, 20))
 def test_steady_only_changes_nothing_by_itself(name: PatternName, count: int) -> None:
-    assert flash_rate(steady(pattern(name)), Chain(count=count)) == 0.0
+    assert flash_rate(steady(pattern(name)), PatternChain(count=count)) == 0.0
 
 
 @given(names)
@@ -121,13 +122,19 @@ def test_load_steps_rise_to_the_ceiling() -> None:
 def test_send_and_idle_are_dark_and_three_seconds_each() -> None:
     made = pattern("send-idle")
     frames = [frame_at(made, CHAIN, at_ms=at) for at in (0, 2_999, 3_000, 5_999, 6_000)]
-    assert [f.line for f in frames] == [Line.SENDING, Line.SENDING, Line.LOW, Line.LOW, Line.SENDING]
+    assert [f.line for f in frames] == [
+        DataLine.SENDING,
+        DataLine.SENDING,
+        DataLine.LOW,
+        DataLine.LOW,
+        DataLine.SENDING,
+    ]
     assert all(colour == DARK for f in frames for colour in f.picture)
 
 
 def test_hold_sends_one_frame_and_never_changes() -> None:
     frames = {frame_at(pattern("hold-one"), CHAIN, at_ms=at) for at in (0, 10_000, 3_600_000)}
-    assert {f.line for f in frames} == {Line.ONCE}
+    assert {f.line for f in frames} == {DataLine.ONCE}
     assert len(frames) == 1
 
 
@@ -137,7 +144,7 @@ def test_all_numbers_gives_neighbours_different_colours() -> None:
 
 
 def test_outputs_differ_in_colour() -> None:
-    shown = {frame(pattern("all-outputs"), Chain(count=2, output=o), 0).picture[0] for o in range(4)}
+    shown = {frame(pattern("all-outputs"), PatternChain(count=2, output=o), 0).picture[0] for o in range(4)}
     assert len(shown) == 4
 
 
@@ -163,4 +170,4 @@ def test_a_step_before_the_first_is_refused() -> None:
     with pytest.raises(PatternError):
         step_at(pattern("walk"), at_ms=-1)
     with pytest.raises(PatternError, match="at least one pixel"):
-        Chain(count=0)
+        PatternChain(count=0)

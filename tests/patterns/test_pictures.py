@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from device_protocol.current import current_ua
-from probe.patterns.pictures import DARK, RED, WHITE, Colour, level_under_ceiling, single
+from device_protocol.values import DARK, Colour
+from probe.patterns.pictures import RED, WHITE, level_under_ceiling, single
 
 
 @pytest.mark.parametrize(("count", "level"), [(50, 36), (100, 15), (150, 8), (200, 5), (300, 1), (400, 0)])
@@ -34,17 +35,18 @@ def test_the_level_stays_under_the_ceiling_and_one_more_would_not(
     room = (ceiling_ma * 1_000 - count * idle_ua) * share
 
     def light(of: int) -> int:
-        return current_ua(count=0, colour_sum=count * sum(colour.at(of)), channel_ua=channel_ua, idle_ua=0)
+        return current_ua(count=0, colour_sum=count * colour.at(of).total, channel_ua=channel_ua, idle_ua=0)
 
     assert level == 0 or light(level) <= room
     assert level == 255 or light(level + 1) > room
 
 
-def test_digits_as_the_line_protocol_writes_them() -> None:
-    assert Colour(32, 0, 255).digits() == "2000FF"
-    assert Colour(1, 2, 3, 4).digits(colours=4) == "01020304"
-    with pytest.raises(ValueError, match="three-colour"):
-        Colour(0, 0, 0, 9).digits()
+def test_a_colour_as_the_line_writes_it_what_is_lit_and_dimmed() -> None:
+    assert Colour(32, 0, 255).text == "2000FF"
+    assert Colour(1, 2, 3, 4).text == "01020304"
+    assert Colour(1, 0, 0, 9).letters == {"R", "W"}
+    assert Colour(100, 50, 0).at(10) == Colour(10, 5, 0)
+    assert DARK.at(255) == DARK
 
 
 def test_single_refuses_a_pixel_beyond_the_chain() -> None:

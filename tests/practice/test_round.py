@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from device_protocol.values import Colour
 from probe.document.checks import check_map
 from probe.faults.engine import UNSURE, FaultSession, answered, answered_by_reading, most_probable, next_step
 from probe.faults.explain import reply_words
 from probe.faults.tables import load
-from probe.patterns.pictures import Colour
 from probe.practice.behaviour import SeenPixel
 from probe.practice.plant import PLANTERS, plant
 from probe.practice.round import CHAIN, PracticeBoard, PracticeRound, practice_map, sign

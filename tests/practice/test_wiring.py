@@ -14,9 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import probe.practice
+from device_protocol.values import DARK
 from probe.faults.meter import judge, parse_readings
 from probe.faults.tables import load
-from probe.patterns.pictures import DARK, RED, WHITE, whole
+from probe.patterns.pictures import RED, WHITE, whole
 from probe.practice.behaviour import IDLE_A, rails, view
 from probe.practice.eyes import Eyes
 from probe.practice.person import SimulatedPerson

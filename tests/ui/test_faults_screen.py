@@ -15,7 +15,7 @@ from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.harness import Batch
 from probe.document.operations import add_chain, add_place, assign_place, new_map, replace_chain, set_count
 from probe.faults.engine import UNSURE
-from probe.faults.state import Search, SearchMode
+from probe.faults.state import FaultSearch, SearchMode
 from probe.faults.tables import load
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
@@ -45,11 +45,11 @@ def in_search(stage: Stage) -> bool:
     return isinstance(screen, TaskScreen) and screen.open_task.name == "faults"
 
 
-def search_of(stage: Stage) -> Search:
+def search_of(stage: Stage) -> FaultSearch:
     screen = stage.app.screen
     assert isinstance(screen, TaskScreen)
     search = stage.app.runtime.seen(screen.open_task)
-    assert isinstance(search, Search)
+    assert isinstance(search, FaultSearch)
     return search
 
 
