@@ -11,7 +11,7 @@ from probe.cli.outcome import Exit, complain
 
 
 def table_command(arguments: argparse.Namespace) -> int:
-    """Run the activity of the table screen once; exit code 1 if `--compare` finds a difference."""
+    """Run the task of the board's table once; exit code 1 if `--compare` finds a difference."""
     from probe.document.file import load_map
     from probe.document.settings import RememberedPort, load_settings
 
@@ -32,39 +32,45 @@ def table_command(arguments: argparse.Namespace) -> int:
 
 async def _with_board(m: Any, address: str, arguments: argparse.Namespace, what: str) -> int:
     from probe.cli.wire_log import WireLog
-    from probe.game.sync import Stage, Sync, Write, start, step
+    from probe.document.document import Document
+    from probe.game.keys import WriteWhole
+    from probe.game.sync import BoardFacts, Stage, Sync, make
     from probe.link import BoardLink, LinkError, PortSpec, remembered_key
-    from probe.runtime import Activity, Conductor
+    from probe.runtime.runtime import Runtime
 
     transcript = WireLog(arguments.transcript) if arguments.transcript else None
     spec = PortSpec(address=address, key=remembered_key(address), baud=arguments.baud)
-    conductor = Conductor()
-    link = BoardLink(spec, on_event=conductor.link_event, transcript=transcript)
-    conductor.board = link
     changed = asyncio.Event()
-    activity: Activity[Sync] = Activity(start(m), step, lambda _: changed.set())
-    over = (Stage.COMPARED, Stage.LACKING, Stage.FAILED)
+    runtime = Runtime(Document.in_memory(m), {"board": make}, on_change=changed.set)
+    link = BoardLink(spec, on_event=runtime.link_event, transcript=transcript)
+    runtime.start()
+    runtime.open("board", BoardFacts(hands_off=True))
+    runtime.attach(link)
+
+    def state() -> Sync:
+        assert runtime.top is not None
+        seen: Sync = runtime.seen(runtime.top)
+        return seen
 
     async def until_over() -> Sync:
-        while activity.state.stage not in over:
+        while not state().is_over:
             changed.clear()
             await changed.wait()
-        return activity.state
+        return state()
 
     try:
         try:
-            conductor.begin(activity)
             await link.connect()
         except LinkError as exc:
             complain(str(exc))
             return Exit.BOARD
-        state = await until_over()
-        if what == "write" and state.stage is Stage.COMPARED and not state.same:
-            conductor.take(Write())
-            state = await until_over()
-        return _told(state, what)
+        found = await until_over()
+        if what == "write" and found.stage is Stage.COMPARED and not found.same:
+            runtime.dispatch(WriteWhole())
+            found = await until_over()
+        return _told(found, what)
     finally:
-        await conductor.stop()
+        await runtime.save()  # not dark: the game keeps its lamps
         await link.close()
 
 

@@ -1,101 +1,55 @@
 """The final check in the game: each lamp and group lit by its number, looked at, and the answer kept with its date.
 
 Where the board holds the map's table the board lights it by that table (so that the table itself is proved); otherwise
-the pixels are lit by number from here, and the proof says so. A frozen state and a pure step.
+the pixels are lit by number from here, and the proof says so. A task: frozen state, pure step.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
-from device_protocol.orders import (
-    LightGroup,
-    LightLamp,
-    Order,
-    ReadTableState,
-    TableState,
-)
+from device_protocol.orders import ReadTableState, TableState
 from device_protocol.values import DARK, Colour
 from probe.document.board_table import BoardTable, TableTooLargeError, board_table
 from probe.document.model import Place, PlayfieldMap
 from probe.document.model.game import Verdict
 from probe.document.operations import folded
 from probe.document.proving import Proved, Standing, Tally, add_proof, standings, tally
-from probe.task.steps import (
-    MOST_UNDO,
-    Answered,
-    BoardDark,
-    BoardGone,
-    BoardHere,
-    BoardView,
-    ButtonPressed,
-    Effect,
-    GameHasPixels,
-    GiveOrders,
-    NotAnswered,
-    NotSaved,
-    NotShown,
-    RingBell,
-    Saved,
-    SaveMap,
-    SetUpChain,
-    ShowDark,
-    Shown,
-    ShowPicture,
-    board_view,
-)
+from probe.game.keys import PROVE, NextLamp, SayVerdict
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import ByTable, Dark, Light, Outputs, Pixels
+from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.views import LIT_SIGN, Line, PictureView, Spot, TaskView
+
+ALL_PROVED = "all proved since the last change"
+NOTHING_TO_PROVE = "no lamp has a pixel yet: walk the chain"
+_ASKED = "prove-table"
+_LEAST = Colour(8, 8, 8)
+"""A place set to level 0 is shown dimly all the same: dark proves nothing."""
 
 
 @dataclass(frozen=True)
-class Move:
-    """Another row; `open_only` passes over what is proved."""
-
-    by: int = 1
-    open_only: bool = False
-
-
-@dataclass(frozen=True)
-class GoTo:
-    """A certain row."""
+class GoToLamp:
+    """A certain lamp or group, by its place in the order."""
 
     at: int
 
 
-@dataclass(frozen=True)
-class Say:
-    """What was seen. `time` is now, RFC 3339 UTC."""
+@dataclass(frozen=True, kw_only=True)
+class Prove(TaskState):
+    """The state. `ours` is the map's table, None where it makes none.
 
-    verdict: Verdict
-    time: str
-    note: str = ""
+    `by_table`: the board lights by its own table; None while that is not known, and nothing is lit then. `asked`: the
+    board has been asked for it.
+    """
 
-
-@dataclass(frozen=True)
-class Undo:
-    """Take the last answer back."""
-
-
-@dataclass(frozen=True)
-class Again:
-    """Light it again."""
-
-
-@dataclass(frozen=True)
-class Prove:
-    """The state. `by_table`: the board lights by its own table; None while that is not known. `lit` is what is lit."""
-
-    map: PlayfieldMap
     at: int = 0
-    board: BoardView = field(default_factory=BoardView)
     ours: BoardTable | None = None
     by_table: bool | None = None
+    asked: bool = False
     table_words: str = ""
-    lit: int | None = None
-    awaited: tuple[Effect, ...] = ()
-    message: str = ""
-    unsaved: str = ""
-    past: tuple[tuple[PlayfieldMap, int], ...] = ()
 
     @cached_property
     def rows(self) -> tuple[Proved, ...]:
@@ -105,12 +59,17 @@ class Prove:
     @property
     def row(self) -> Proved | None:
         """What is asked about."""
-        return self.rows[self.at] if self.rows else None
+        return self.rows[self.at] if self.at < len(self.rows) else None
+
+    @cached_property
+    def light(self) -> Light:
+        """What belongs to the row."""
+        return _light(self)
 
     @property
     def is_lit(self) -> bool:
         """Whether the board has said that it is lit."""
-        return self.lit == self.at and self.row is not None
+        return self.board.here and self.light != Dark() and self.board.lit == self.light
 
     @cached_property
     def tally(self) -> Tally:
@@ -128,77 +87,105 @@ class Prove:
         return tuple(p for p in self.map.places if folded(p.group) == folded(row.group) and not p.lamps)
 
 
-def start(m: PlayfieldMap) -> Prove:
+_N = Next[Prove]
+
+
+class ProveTask(Task[Prove]):
+    """Lamp by lamp, then group by group."""
+
+    name = "prove"
+    commands = PROVE
+
+    def begin(self, s: Prove, now_s: float) -> _N:
+        """Ask for the board's table."""
+        return _board(s)
+
+    def step(self, s: Prove, event: object, now_s: float) -> _N | None:
+        """The state after an event, and what is to be done."""
+        match event:
+            case NextLamp(by, open_only):
+                return _move(s, by, open_only=open_only)
+            case GoToLamp(at):
+                return _go(s, at)
+            case SayVerdict(verdict, time, note):
+                return _say(s, verdict, time, note)
+            case ev.StepButton(times):
+                return _move(s, times)
+            case ev.GoOpen(task):
+                return s, (fx.Instead(task),)
+            case ev.Retry():
+                s, effects = _board(replace(s, asked=s.asked and s.by_table is not None, message=""))
+                return s, (fx.TryAgain(), *effects)
+            case ev.MapChanged(words, where):
+                return _board(_changed(s, words, where))
+            case ev.BoardChanged():
+                return _board(s)
+            case ev.Answered(tag="prove-table", replies=(TableState() as held,)):
+                return _table_known(s, held), ()
+            case ev.NotAnswered(tag="prove-table", why=why, code=code):
+                # lost or restarted: it is asked again when the board is back; a refusal stands until Retry
+                return replace(s, asked=code is not None, message=why), (fx.Bell(),)
+            case _:
+                return None
+
+    def light(self, s: Prove) -> Light:
+        """The row, by the board's table where it is the map's, else by pixel numbers."""
+        return s.light
+
+    def view(self, s: Prove) -> TaskView:
+        """Its number and name large, what has to light, and the picture."""
+        return _view(s)
+
+    def where(self, s: Prove) -> object:
+        """The row that is asked about."""
+        return s.at
+
+
+def make(opened: Opened) -> tuple[ProveTask, Prove]:
+    """The final check of the open map."""
+    assert opened.map is not None, "the final check is opened with a map"
+    return ProveTask(), start(opened.map)
+
+
+def start(map_: PlayfieldMap) -> Prove:
     """At the first lamp that is not proved."""
+    s = _of_map(Prove(map=map_))
+    first = next((at for at, row in enumerate(s.rows) if row.state is not Standing.PROVED), 0)
+    return replace(s, at=first)
+
+
+def _of_map(s: Prove) -> Prove:
     try:
-        ours = board_table(m)
+        return replace(s, ours=board_table(s.map))
     except TableTooLargeError:
-        ours = None
-    prove = Prove(m, ours=ours)
-    first = next((at for at, row in enumerate(prove.rows) if row.state is not Standing.PROVED), 0)
-    return replace(prove, at=first)
+        return replace(s, ours=None)
 
 
-def step(prove: Prove, given: object, now_s: float) -> tuple[Prove, tuple[Effect, ...]]:
-    """The state after a key or some news, and what is to be done."""
-    del now_s
-    match given:
-        case Move(by, open_only):
-            return _move(prove, by, open_only=open_only)
-        case GoTo(at):
-            return _go(prove, at)
-        case Say(verdict, time, note):
-            return _say(prove, verdict, time, note)
-        case Undo():
-            return _undo(prove)
-        case Again():
-            return _go(prove, prove.at)
-        case _:
-            return _news(prove, given)
+def _changed(s: Prove, words: str, where: object) -> Prove:
+    """After undo or redo: at the row it was about. With another table, the board's is compared with it anew."""
+    at = where if isinstance(where, int) else s.at
+    after = replace(_of_map(s), at=max(0, min(at, len(s.rows) - 1)), message=words)
+    return after if after.ours == s.ours else replace(after, by_table=None, asked=False)
 
 
-def _news(prove: Prove, news: object) -> tuple[Prove, tuple[Effect, ...]]:
-    match news:
-        case BoardHere(identity):
-            prove = replace(prove, board=board_view(prove.board, news), lit=None, by_table=None)
-            chains = [chain for chain in prove.map.chains if chain.output < identity.outputs and chain.length]
-            setups = tuple(SetUpChain(chain) for chain in chains)
-            if identity.has("play") and prove.ours is not None:
-                return prove, (*setups, GiveOrders((ReadTableState(),), "prove-table"))
-            words = "this board has no table: pixels are lit by number"
-            prove = replace(prove, by_table=False, table_words=words)
-            prove, effects = _lit_now(prove)
-            return prove, (*setups, *effects)
-        case Answered("prove-table", (TableState() as held,)):
-            return _table_known(prove, held)
-        case Answered(tag, _) if tag == _tag(prove):
-            return replace(prove, lit=prove.at), ()
-        case NotAnswered(tag, why) if tag in (_tag(prove), "prove-table"):
-            return replace(prove, lit=None, message=why), (RingBell(),)
-        case Shown(what) if what in prove.awaited:
-            left = tuple(effect for effect in prove.awaited if effect != what)
-            return replace(prove, awaited=left, lit=prove.at if not left else None), ()
-        case Shown():
-            return prove, ()
-        case NotShown(_, why):
-            return replace(prove, lit=None, message=why), (RingBell(),)
-        case BoardGone():
-            return replace(prove, board=board_view(prove.board, news), lit=None, by_table=None), (RingBell(),)
-        case BoardDark() | GameHasPixels():
-            return _lit_now(prove)
-        case Saved():
-            return replace(prove, unsaved=""), ()
-        case NotSaved(why):
-            return replace(prove, unsaved=why), (RingBell(),)
-        case ButtonPressed(times):
-            return _move(prove, times)
-        case _:
-            return replace(prove, board=board_view(prove.board, news)), ()  # type: ignore[arg-type]
+# -- the board's table ---------------------------------------------------------------------------------------------
 
 
-def _table_known(prove: Prove, held: TableState) -> tuple[Prove, tuple[Effect, ...]]:
-    ours = prove.ours
-    assert ours is not None
+def _board(s: Prove) -> _N:
+    """A board that is here is asked for its table, once."""
+    if not s.board.here:
+        return replace(s, by_table=None, asked=False), ()
+    if s.by_table is not None or s.asked:
+        return s, ()
+    if s.ours is None or not s.board.has("play"):
+        return replace(s, by_table=False, table_words="this board has no table: pixels are lit by number"), ()
+    return replace(s, asked=True), (fx.Ask((ReadTableState(),), _ASKED),)
+
+
+def _table_known(s: Prove, held: TableState) -> Prove:
+    ours = s.ours
+    if ours is None or not s.board.here:
+        return s
     same = (held.length, held.crc) == (len(ours.image), ours.crc)
     if same:
         words = f"lit by the board's own table, revision {held.revision}"
@@ -208,89 +195,120 @@ def _table_known(prove: Prove, held: TableState) -> tuple[Prove, tuple[Effect, .
         )
     else:
         words = "the board holds no table yet: write it first. Pixels are lit by number"
-    return _lit_now(replace(prove, by_table=same, table_words=words))
+    return replace(s, by_table=same, table_words=words)
 
 
-def _tag(prove: Prove) -> str:
-    """Names the order that lights this row, so that news of an earlier one is not taken for it."""
-    return f"prove-light {prove.at}"
-
-
-def _lit_now(prove: Prove) -> tuple[Prove, tuple[Effect, ...]]:
-    effects = _light(prove)
-    awaited = tuple(effect for effect in effects if isinstance(effect, ShowPicture))
-    return replace(prove, lit=None, awaited=awaited), effects
-
-
-def _light(prove: Prove) -> tuple[Effect, ...]:
-    row, identity = prove.row, prove.board.identity
-    if row is None or identity is None or prove.by_table is None:
-        return ()
-    if prove.by_table and prove.ours is not None:
-        order: Order
+def _light(s: Prove) -> Light:
+    row, identity = s.row, s.board.identity
+    if row is None or identity is None or s.by_table is None:
+        return Dark()
+    if s.by_table and s.ours is not None:
         if row.lamp is not None:
-            order = LightLamp(row.lamp)
-        else:
-            order = LightGroup(next(n for n, name in enumerate(prove.ours.groups) if folded(name) == folded(row.group)))
-        return (GiveOrders((order,), _tag(prove)),)
-    pictures: list[Effect] = []
-    for output in sorted({pixel.output for pixel in row.pixels if pixel.output < identity.outputs}):
-        chain = next(chain for chain in prove.map.chains if chain.output == output)
-        picture = [DARK] * chain.length
-        for pixel in row.pixels:
-            if pixel.output == output:
-                picture[pixel.number] = _seen(pixel.duty)
-        pictures.append(ShowPicture(output, tuple(picture)))
-    return (ShowDark(), *pictures)
+            return ByTable(lamp=row.lamp)
+        return ByTable(group=next(n for n, name in enumerate(s.ours.groups) if folded(name) == folded(row.group)))
+    numbers: dict[int, dict[int, Colour]] = {}
+    for pixel in row.pixels:
+        if pixel.output < identity.outputs:
+            duty = pixel.duty if not pixel.duty.is_dark else _LEAST
+            numbers.setdefault(pixel.output, {})[pixel.number] = duty
+    parts = []
+    for output, wanted in sorted(numbers.items()):
+        first, last = min(wanted), max(wanted)
+        parts.append(Pixels(output, first, tuple(wanted.get(n, DARK) for n in range(first, last + 1))))
+    return Outputs(tuple(parts)) if parts else Dark()
 
 
-def _seen(duty: Colour) -> Colour:
-    """A place set to level 0 is shown dimly all the same: dark proves nothing."""
-    return duty if not duty.is_dark else Colour(8, 8, 8)
+# -- answers -------------------------------------------------------------------------------------------------------
 
 
-def _go(prove: Prove, at: int) -> tuple[Prove, tuple[Effect, ...]]:
-    if not 0 <= at < len(prove.rows):
+def _go(s: Prove, at: int) -> _N:
+    if not 0 <= at < len(s.rows):
         end = "this is the first" if at < 0 else "this is the last"
-        return replace(prove, message=end if prove.rows else "no lamp has a pixel yet: walk the chain"), (RingBell(),)
-    return _lit_now(replace(prove, at=at, message=""))
+        return replace(s, message=end if s.rows else NOTHING_TO_PROVE), (fx.Bell(),)
+    return replace(s, at=at, message=""), ()
 
 
-def _move(prove: Prove, by: int, *, open_only: bool = False) -> tuple[Prove, tuple[Effect, ...]]:
+def _move(s: Prove, by: int, *, open_only: bool = False) -> _N:
     if not open_only:
-        return _go(prove, prove.at + by)
-    if not prove.rows:
-        return _go(prove, 0)
-    order = [*range(prove.at + 1, len(prove.rows)), *range(prove.at + 1)]
-    at = next((at for at in order if prove.rows[at].state is not Standing.PROVED), None)
+        return _go(s, s.at + by)
+    if not s.rows:
+        return _go(s, 0)
+    order = [*range(s.at + 1, len(s.rows)), *range(s.at + 1)]
+    at = next((at for at in order if s.rows[at].state is not Standing.PROVED), None)
     if at is None:
-        return replace(prove, message="all proved since the last change"), (RingBell(),)
-    return _go(prove, at)
+        return replace(s, message=ALL_PROVED), (fx.Bell(),)
+    return _go(s, at)
 
 
-def _say(prove: Prove, verdict: Verdict, time: str, note: str) -> tuple[Prove, tuple[Effect, ...]]:
-    row = prove.row
+def _say(s: Prove, verdict: Verdict, time: str, note: str) -> _N:
+    row = s.row
     if row is None:
-        return replace(prove, message="no lamp has a pixel yet: walk the chain"), (RingBell(),)
-    if not prove.is_lit:
-        words = "it is not lit yet: wait for it, then answer" if prove.board.here else "no board, so nothing is lit"
-        return replace(prove, message=words), (RingBell(),)
-    m = add_proof(prove.map, row, verdict, time=time, by_table=bool(prove.by_table), note=note)
-    # a new state: `rows` and `tally` are reckoned anew
-    said = replace(prove, map=m, past=(*prove.past, (prove.map, prove.at))[-MOST_UNDO:], message="")
+        return replace(s, message=NOTHING_TO_PROVE), (fx.Bell(),)
+    if not s.is_lit:
+        words = "it is not lit yet: wait for it, then answer" if s.board.here else "no board, so nothing is lit"
+        return replace(s, message=s.board.refused or words), (fx.Bell(),)
+    map_ = add_proof(s.map, row, verdict, time=time, by_table=bool(s.by_table), note=note)
+    words = f"{row.title}: {verdict.value}"
+    commit = fx.Commit(map_, words)
+    said = replace(s, map=map_, message="")
     if all(other.state is Standing.PROVED for other in said.rows):
-        return replace(said, message="all proved since the last change"), (SaveMap(m), RingBell())
+        return replace(said, message=ALL_PROVED), (commit, fx.Bell())
     if verdict is Verdict.RIGHT:
         moved, effects = _move(said, 1, open_only=True)
     else:
         moved, effects = _go(said, min(said.at + 1, len(said.rows) - 1))
-    words = f"{row.title}: {verdict.value}"
-    return replace(moved, message=words), (SaveMap(m), *effects)
+    return replace(moved, message=words), (commit, *effects)
 
 
-def _undo(prove: Prove) -> tuple[Prove, tuple[Effect, ...]]:
-    if not prove.past:
-        return replace(prove, message="nothing to undo"), (RingBell(),)
-    m, at = prove.past[-1]
-    back, effects = _go(replace(prove, map=m, past=prove.past[:-1]), at)
-    return replace(back, message="undone"), (SaveMap(m), *effects)
+# -- what is to be seen --------------------------------------------------------------------------------------------
+
+_SIGNS = {
+    Standing.PROVED: "=",
+    Standing.CHANGED: "~",
+    Standing.WRONG: "x",
+    Standing.UNSEEN: "?",
+    Standing.NEVER: ".",
+}
+_CHECKLIST = "Afterwards play it: attract, each feature, tilt, game over, match, extra ball."
+
+
+def _view(s: Prove) -> TaskView:
+    row = s.row
+    if row is None:
+        above: tuple[Line, ...] = (Line("No lamp and no group has a pixel yet: walk the chain first."),)
+    else:
+        kind = "lamp" if row.lamp is not None else "group"
+        state = "● LIT" if s.is_lit else "○ not lit yet" if s.board.here else "○ no board"
+        where = f"{s.at + 1} of {len(s.rows)}"
+        above = (
+            Line(f"{kind} {row.title}", "bold"),
+            Line(f"{state}   {where}   {_SIGNS[row.state]} {row.state.value}", "bold"),
+        )
+    spots = tuple(Spot(place.position, LIT_SIGN, "lit") for place in s.places if place.position is not None)
+    return TaskView(
+        head=f"{s.map.machine.name} · proof in the game",
+        board=s.board.words,
+        number=row.lamp if row is not None else None,
+        lit=s.is_lit,
+        above=above,
+        details=_places(s),
+        long=True,
+        below=() if row is None else (Line(s.table_words, "dim"), Line(_CHECKLIST, "dim")),
+        message=s.message or s.board.refused,
+        unsaved=s.unsaved,
+        progress=f" {s.tally.words}",
+        picture=PictureView(spots),
+    )
+
+
+def _places(s: Prove) -> tuple[Line, ...]:
+    places = s.places
+    if s.row is None:
+        return ()
+    many = f" ({len(places)} places)" if len(places) > 1 else ""
+    lines = [Line(f"It has to light{many}, and nothing else:", "bold")]
+    for place in places:
+        pixels = " ".join(str(number) for _, number in s.map.pixels_at.get(place.id, ())) or "no pixel"
+        area = f"· {place.area} " if place.area else ""
+        lines.append(Line(f"  {place.label}", note=f"{area}(pixel {pixels})"))
+    return tuple(lines)

@@ -1,21 +1,21 @@
-"""Putting the map's table into a board: read, compare, write, read back. A frozen state and a pure step.
+"""Putting the map's table into a board: read, compare, write, read back. A task: frozen state, pure step.
 
 The board takes a new table only whole (SPEC 5.17): what is written first is staged beside the table in force, and
 `commit` makes it the one in force after the board has read it back by its checksum. Then it is read once more here.
+Each order is part of a question; the pieces go one after another, and everything is dark meanwhile.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from device_protocol.errors import ErrorCode
 from device_protocol.framing import crc16
 from device_protocol.lamp_table import BoardLampTable, TableFormatError, decode_table
 from device_protocol.orders import (
-    Identity,
+    Order,
     Play,
-    Player,
     PlayState,
     ReadTableState,
     Reply,
@@ -26,20 +26,18 @@ from device_protocol.orders import (
 )
 from probe.document.board_table import BoardTable, TableTooLargeError, board_table, differences
 from probe.document.model import PlayfieldMap
-from probe.task.steps import (
-    Answered,
-    BoardGone,
-    BoardHere,
-    BoardView,
-    Effect,
-    GiveOrders,
-    NotAnswered,
-    RingBell,
-    board_view,
-)
+from probe.game.keys import BOARD, CompareTables, HandOver, WriteWhole
+from probe.game.watch import WatchFacts
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import Dark, Game, HandsOff, Light
+from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.views import Line, TaskView
 
 PIECES_AT_ONCE = 8
-"""Orders between two looks at how far it has come."""
+"""Orders of one question: what has to be waited for before anything else can be done."""
+MOST_RESTARTS = 1
+"""How often one write is begun anew because the board forgot what was staged."""
 
 
 class Stage(Enum):
@@ -54,43 +52,35 @@ class Stage(Enum):
 
 
 @dataclass(frozen=True)
-class Compare:
-    """Read the board's table anew and compare."""
+class BoardFacts:
+    """What it may be opened with. `hands_off`: whoever has the pixels keeps them, as nobody looks at a screen."""
+
+    hands_off: bool = False
 
 
-@dataclass(frozen=True)
-class Write:
-    """Write the map's table, then read it back."""
-
-
-@dataclass(frozen=True)
-class HandOver:
-    """Let the game have the pixels, or take them back."""
-
-    to_game: bool = True
-
-
-@dataclass(frozen=True)
-class Sync:
+@dataclass(frozen=True, kw_only=True)
+class Sync(TaskState):
     """The state. `ours` is None where the map makes no table, and `problem` says why.
 
-    `held` is what the board said of its table, `theirs` that table read; both None until known. `done` and `total` count
-    orders of what is under way.
+    `held` is what the board said of its table, `theirs` that table read; both None until known. `play` is what it said of
+    the game's lamps, `to_game` whether the game shall have the pixels, `handing` whether that is to be said yet. `done` and `total` count orders of what is under
+    way, `restarts` how often a write was begun anew.
     """
 
-    map: PlayfieldMap
     ours: BoardTable | None = None
     problem: str = ""
-    board: BoardView = field(default_factory=BoardView)
     stage: Stage = Stage.AWAITING
     held: TableState | None = None
     theirs: BoardLampTable | None = None
     differences: tuple[str, ...] = ()
     play: PlayState | None = None
+    hands_off: bool = False
+    to_game: bool = False
+    handing: bool = False
     done: int = 0
     total: int = 0
+    restarts: int = 0
     image: bytes = b""
-    message: str = ""
     written: bool = False
 
     @property
@@ -105,145 +95,203 @@ class Sync:
             and self.image == self.ours.image
         )
 
+    @property
+    def is_over(self) -> bool:
+        """Whether nothing is under way."""
+        return self.stage in (Stage.COMPARED, Stage.LACKING, Stage.FAILED)
 
-Key = Compare | Write | HandOver
+    @property
+    def game_has(self) -> bool:
+        """Whether the board has said that the game has the pixels."""
+        return self.to_game and self.board.here and self.board.lit == Game()
 
 
-def start(m: PlayfieldMap) -> Sync:
+_N = Next[Sync]
+
+
+class BoardTask(Task[Sync]):
+    """The board's table beside the map's."""
+
+    name = "board"
+    commands = BOARD
+
+    def begin(self, s: Sync, now_s: float) -> _N:
+        """Read the board's table if there is a board."""
+        return _board(s)
+
+    def step(self, s: Sync, event: object, now_s: float) -> _N | None:
+        """The state after an event, and what is to be done."""
+        match event:
+            case ev.BoardChanged():
+                return _board(s)
+            case ev.Answered(tag, replies) if tag in _TAGS:
+                return _answered(s, tag, replies)
+            case ev.NotAnswered() if event.tag in _TAGS:
+                return _not_answered(s, event)
+            case CompareTables():
+                return _read(s) if s.board.here and s.stage in _IDLE else (s, ())
+            case WriteWhole():
+                return _write(s)
+            case HandOver(to_game):
+                return _hand_over(s, not s.to_game if to_game is None else to_game)
+            case ev.GoOpen(task):
+                return s, (fx.Instead(task, WatchFacts(game_plays=s.game_has) if task == "watch" else None),)
+            case ev.MapChanged(words):
+                return _board(replace(_of_map(s), stage=Stage.AWAITING, message=words))
+            case _:
+                return None
+
+    def light(self, s: Sync) -> Light:
+        """Dark, or the game's: never while a table is written."""
+        if s.hands_off:
+            return HandsOff()
+        return Game() if s.to_game and s.stage is not Stage.WRITING else Dark()
+
+    def view(self, s: Sync) -> TaskView:
+        """Map and board side by side, and what differs."""
+        return TaskView(
+            head=f"{s.map.machine.name} · the board's lamp table",
+            board=s.board.words,
+            details=tuple(_lines(s)),
+            long=True,
+            message=s.message or s.board.refused,
+            unsaved=s.unsaved,
+        )
+
+
+_IDLE = (Stage.COMPARED, Stage.FAILED)
+_TAGS = frozenset({"table", "table-bytes", "table-write"})
+
+
+def make(opened: Opened) -> tuple[BoardTask, Sync]:
+    """The table of the open map."""
+    assert opened.map is not None, "the board's table is opened with a map"
+    facts = opened.facts if isinstance(opened.facts, BoardFacts) else BoardFacts()
+    return BoardTask(), replace(start(opened.map), hands_off=facts.hands_off)
+
+
+def start(map_: PlayfieldMap) -> Sync:
     """The state before a board is there."""
+    return _of_map(Sync(map=map_))
+
+
+def _of_map(s: Sync) -> Sync:
     try:
-        return Sync(m, board_table(m))
+        return replace(s, ours=board_table(s.map), problem="")
     except TableTooLargeError as exc:
-        return Sync(m, None, str(exc))
+        return replace(s, ours=None, problem=str(exc))
 
 
-def step(sync: Sync, given: object, now_s: float) -> tuple[Sync, tuple[Effect, ...]]:
-    """The state after a key or some news, and what is to be done."""
-    del now_s
-    match given:
-        case BoardHere(identity):
-            sync = replace(sync, board=board_view(sync.board, given), held=None, theirs=None, play=None, written=False)
-            if not identity.has("table"):
-                words = "this board's firmware has no memory for a table: export the table and compile it in"
-                return replace(sync, stage=Stage.LACKING, message=words), ()
-            return _read(sync)
-        case BoardGone():
-            view = board_view(sync.board, given)
-            interrupted = sync.stage is Stage.WRITING
-            words = "the board was lost while writing: it keeps its old table" if interrupted else ""
-            return replace(sync, board=view, stage=Stage.AWAITING, held=None, theirs=None, message=words), ()
-        case Answered(tag, replies):
-            return _answered(sync, tag, replies)
-        case NotAnswered() if given.tag in _TAGS:
-            return _refused(sync, given)
-        case Compare():
-            return _read(sync) if _ready(sync) else (sync, ())
-        case Write():
-            return _write(sync)
-        case HandOver(to_game):
-            return _hand_over(sync, to_game)
-        case _:
-            return replace(sync, board=board_view(sync.board, given)), ()  # type: ignore[arg-type]
+# -- reading -------------------------------------------------------------------------------------------------------
 
 
-_TAGS = frozenset({"table", "table-bytes", "table-write", "table-play"})
+def _board(s: Sync) -> _N:
+    """The board came, went, or said who has the pixels."""
+    if not s.board.here:
+        if s.stage is Stage.AWAITING:
+            return s, ()
+        words = "the board was lost while writing: it keeps its old table" if s.stage is Stage.WRITING else ""
+        gone = replace(s, stage=Stage.AWAITING, held=None, theirs=None, play=None, differences=(), image=b"")
+        return replace(gone, handing=s.to_game, written=False, message=words), ()
+    if s.stage is Stage.AWAITING:
+        if not s.board.has("table"):
+            words = "this board's firmware has no memory for a table: export the table and compile it in"
+            return replace(s, stage=Stage.LACKING, message=words), ()
+        return _read(s)
+    return _handed_over(s)
 
 
-def _ready(sync: Sync) -> bool:
-    return sync.board.here and sync.stage in (Stage.COMPARED, Stage.FAILED)
+def _read(s: Sync) -> _N:
+    orders = (ReadTableState(), *((Play(),) if s.board.has("play") else ()))
+    reading = replace(s, stage=Stage.READING, image=b"", done=0, total=0, message="")
+    return reading, (fx.Ask(orders, "table"),)
 
 
-def _identity(sync: Sync) -> Identity:
-    assert sync.board.identity is not None
-    return sync.board.identity
-
-
-def _read(sync: Sync) -> tuple[Sync, tuple[Effect, ...]]:
-    orders = (ReadTableState(), *((Play(),) if _identity(sync).has("play") else ()))
-    return replace(sync, stage=Stage.READING, done=0, total=0, message=""), (GiveOrders(orders, "table"),)
-
-
-def _answered(sync: Sync, tag: str, replies: tuple[Reply, ...]) -> tuple[Sync, tuple[Effect, ...]]:
-    match tag:
-        case "table":
+def _answered(s: Sync, tag: str, replies: tuple[Reply, ...]) -> _N:
+    match tag, s.stage:
+        case "table", Stage.READING:
             held = next(reply for reply in replies if isinstance(reply, TableState))
             play = next((reply for reply in replies if isinstance(reply, PlayState)), None)
-            sync = replace(sync, held=held, play=play, image=b"", done=0, total=-(-held.length // 64))
-            if not held.length:
-                return _compared(replace(sync, theirs=None))
-            return sync, (GiveOrders(tuple(table_read_orders(held.length)), "table-bytes"),)
-        case "table-bytes":
-            image = b"".join(reply.data for reply in replies if isinstance(reply, TableBytes))
-            return _compared(replace(sync, image=image))
-        case "table-write" if sync.stage is Stage.WRITING:
-            done = sync.done + len(replies)
-            if done < sync.total:
-                return _write_on(replace(sync, done=done))
-            return _read(replace(sync, done=done, written=True))
-        case "table-play":
-            play = next((reply for reply in replies if isinstance(reply, PlayState)), None)
-            who = "the game" if play is not None and play.player is Player.GAME else "this program"
-            return replace(sync, play=play, message=f"{who} has the pixels"), ()
+            s = replace(s, held=held, play=play, total=len(table_read_orders(held.length)))
+            return _read_on(s) if held.length else _compared(replace(s, theirs=None))
+        case "table-bytes", Stage.READING:
+            image = s.image + b"".join(reply.data for reply in replies if isinstance(reply, TableBytes))
+            s = replace(s, image=image, done=s.done + len(replies))
+            return _read_on(s) if s.done < s.total else _compared(s)
+        case "table-write", Stage.WRITING:
+            s = replace(s, done=s.done + len(replies))
+            return _write_on(s) if s.done < s.total else _read(replace(s, written=True))
         case _:
-            return sync, ()
+            return s, ()
 
 
-def _compared(sync: Sync) -> tuple[Sync, tuple[Effect, ...]]:
-    held = sync.held
+def _read_on(s: Sync) -> _N:
+    assert s.held is not None
+    return s, (fx.Ask(_piece(table_read_orders(s.held.length), s.done), "table-bytes"),)
+
+
+def _piece(orders: list[Order], done: int) -> tuple[Order, ...]:
+    return tuple(orders[done : done + PIECES_AT_ONCE])
+
+
+def _compared(s: Sync) -> _N:
+    held = s.held
     assert held is not None
-    if crc16(sync.image) != held.crc and held.length:
+    if held.length and (len(s.image), crc16(s.image)) != (held.length, held.crc):
         words = "what was read has another checksum than the board states: read it again"
-        return replace(sync, stage=Stage.FAILED, theirs=None, differences=(), message=words), (RingBell(),)
+        return replace(s, stage=Stage.FAILED, theirs=None, differences=(), message=words), (fx.Bell(),)
     try:
-        theirs = decode_table(sync.image) if sync.image else BoardLampTable()
+        theirs = decode_table(s.image) if s.image else BoardLampTable()
     except TableFormatError as exc:
         words = f"the board's table cannot be read ({exc}): write it anew"
-        return replace(sync, stage=Stage.COMPARED, theirs=None, differences=(words,), message=words), ()
-    unlike = differences(sync.ours, theirs) if sync.ours is not None else ()
-    sync = replace(sync, stage=Stage.COMPARED, theirs=theirs, differences=unlike)
-    if sync.same:
-        words = "written, read back, the same" if sync.written else "board and map hold the same table"
+        return replace(s, stage=Stage.COMPARED, theirs=None, differences=(words,), message=words), ()
+    unlike = differences(s.ours, theirs) if s.ours is not None else ()
+    s = replace(s, stage=Stage.COMPARED, theirs=theirs, differences=unlike)
+    if s.same:
+        words = "written, read back, the same" if s.written else "board and map hold the same table"
     elif not held.length:
         words = "the board holds no table yet"
     elif unlike:
         words = f"the tables differ in {len(unlike)} points"
     else:
         words = "they light the same; the board's table has another revision or order"
-    failed = sync.written and not sync.same
+    failed = s.written and not s.same
     if failed:
         words = f"written, but {words}: write again"
-    return replace(sync, message=words, written=False), (RingBell(),) if failed else ()
+    return replace(s, message=words, written=False), (fx.Bell(),) if failed else ()
 
 
-def _write(sync: Sync) -> tuple[Sync, tuple[Effect, ...]]:
-    if not _ready(sync):
-        words = sync.message if sync.stage is Stage.LACKING else f"{sync.stage.value}: one moment"
-        return replace(sync, message=words), (RingBell(),)
-    if why := obstacle(sync):
-        return replace(sync, message=why), (RingBell(),)
-    assert sync.ours is not None
-    if sync.same:
-        return replace(sync, message="board and map hold the same table already: nothing to write"), ()
-    total = len(table_orders(sync.ours.image, sync.ours.revision))
-    return _write_on(replace(sync, stage=Stage.WRITING, done=0, total=total, message=""))
+# -- writing -------------------------------------------------------------------------------------------------------
 
 
-def _write_on(sync: Sync) -> tuple[Sync, tuple[Effect, ...]]:
-    assert sync.ours is not None
-    orders = table_orders(sync.ours.image, sync.ours.revision)[sync.done : sync.done + PIECES_AT_ONCE]
-    return sync, (GiveOrders(tuple(orders), "table-write"),)
+def _write(s: Sync) -> _N:
+    if not (s.board.here and s.stage in _IDLE):
+        words = s.message if s.stage is Stage.LACKING else f"{s.stage.value}: one moment"
+        return replace(s, message=words), (fx.Bell(),)
+    if why := obstacle(s):
+        return replace(s, message=why), (fx.Bell(),)
+    assert s.ours is not None
+    if s.same:
+        return replace(s, message="board and map hold the same table already: nothing to write"), ()
+    total = len(table_orders(s.ours.image, s.ours.revision))
+    return _write_on(replace(s, stage=Stage.WRITING, done=0, total=total, restarts=0, message=""))
 
 
-def obstacle(sync: Sync) -> str:
+def _write_on(s: Sync) -> _N:
+    assert s.ours is not None
+    return s, (fx.Ask(_piece(table_orders(s.ours.image, s.ours.revision), s.done), "table-write"),)
+
+
+def obstacle(s: Sync) -> str:
     """Why our table cannot go into this board, in words; empty if nothing is known against it."""
-    ours, held, play = sync.ours, sync.held, sync.play
+    ours, held, play = s.ours, s.held, s.play
     if ours is None:
-        return sync.problem
+        return s.problem
     if not ours.table.outputs:
         return "the map has no chain with pixels yet: there is no table to write"
     if held is not None and len(ours.image) > held.capacity:
         return f"the table takes {len(ours.image)} bytes, the board has room for {held.capacity}: use fewer colours or levels"
-    outputs = _identity(sync).outputs if sync.board.here else 16
+    outputs = s.board.identity.outputs if s.board.identity is not None else 16
     beyond = next((record.output for record in ours.table.outputs if record.output >= outputs), None)
     if beyond is not None:
         return f"the map has a chain on output {beyond}, the board has outputs 0 to {outputs - 1}"
@@ -264,17 +312,73 @@ def obstacle(sync: Sync) -> str:
     return ""
 
 
-def _refused(sync: Sync, news: NotAnswered) -> tuple[Sync, tuple[Effect, ...]]:
-    if news.tag == "table-write" and news.code in (ErrorCode.INCOMPLETE, ErrorCode.OUT_OF_STEP) and sync.done:
-        # the board forgot what was staged, as after a restart: from the beginning, once
-        return _write_on(replace(sync, done=0))
-    words = f"not written: {news.why}. The board keeps its old table" if news.tag == "table-write" else news.why
-    stage = sync.stage if news.tag == "table-play" else Stage.FAILED
-    return replace(sync, stage=stage, message=words, written=False), (RingBell(),)
+def _not_answered(s: Sync, event: ev.NotAnswered) -> _N:
+    if s.stage not in (Stage.READING, Stage.WRITING):
+        return s, ()
+    forgot = event.code in (ErrorCode.INCOMPLETE, ErrorCode.OUT_OF_STEP)
+    if s.stage is Stage.WRITING and forgot and s.done and s.restarts < MOST_RESTARTS:
+        # the board forgot what was staged, as after a restart that nobody heard of: from the beginning, once
+        return _write_on(replace(s, done=0, restarts=s.restarts + 1))
+    words = f"not written: {event.why}. The board keeps its old table" if s.stage is Stage.WRITING else event.why
+    return replace(s, stage=Stage.FAILED, theirs=None, message=words, written=False), (fx.Bell(),)
 
 
-def _hand_over(sync: Sync, to_game: bool) -> tuple[Sync, tuple[Effect, ...]]:
-    if sync.play is None or not sync.board.here:
-        return replace(sync, message="this board lights no lamps of the game by itself"), (RingBell(),)
-    player = Player.GAME if to_game else Player.HOST
-    return sync, (GiveOrders((Play(player),), "table-play"),)
+# -- who has the pixels --------------------------------------------------------------------------------------------
+
+
+def _hand_over(s: Sync, to_game: bool) -> _N:
+    if s.play is None or not s.board.here:
+        return replace(s, message="this board lights no lamps of the game by itself"), (fx.Bell(),)
+    s, again = replace(s, to_game=to_game, handing=True, message=""), bool(s.board.refused)
+    return (s, (fx.TryAgain(),)) if again else _handed_over(s)
+
+
+def _handed_over(s: Sync) -> _N:
+    """Who has the pixels is said once the board has said it; a hand-over that it refuses is over."""
+    if s.to_game and s.board.refused:
+        return replace(s, to_game=False, handing=False, message=s.board.refused), ()
+    if s.handing and s.board.lit == (Game() if s.to_game else Dark()):
+        return replace(s, handing=False, message=f"{_player(s)} has the pixels"), ()
+    return s, ()
+
+
+def _player(s: Sync) -> str:
+    return "the game" if s.game_has else "this program"
+
+
+# -- what is to be seen --------------------------------------------------------------------------------------------
+
+
+def _lines(s: Sync) -> list[Line]:
+    lines = [Line("")]
+    if s.ours is None:
+        lines.append(Line(f"  Map    {s.problem}"))
+    else:
+        what = f"{len(s.ours.table.lamps())} lamps, {len(s.ours.table.groups())} groups"
+        size = f"{len(s.ours.table.entries)} pixels · {len(s.ours.image)} bytes, CRC {s.ours.crc:04X}"
+        lines.append(Line(f"  Map    revision {s.ours.revision} · {what}, {size}"))
+    held = s.held
+    if held is None:
+        lines.append(Line(f"  Board  {s.stage.value}"))
+    elif not held.length:
+        lines.append(Line(f"  Board  no table · room for {held.capacity} bytes"))
+    else:
+        theirs = s.theirs
+        what = f"{len(theirs.lamps())} lamps, {len(theirs.groups())} groups" if theirs is not None else "not read yet"
+        size = f"{held.length} bytes of {held.capacity}, CRC {held.crc:04X}"
+        lines.append(Line(f"  Board  revision {held.revision} · {what} · {size}"))
+    lines.append(Line(""))
+    if s.stage is Stage.WRITING:
+        filled = 30 * s.done // max(1, s.total)
+        lines.append(Line(f"  writing  {'#' * filled}{'.' * (30 - filled)}  {s.done} of {s.total} orders"))
+        lines.append(Line("  The board keeps its old table until the new one is whole."))
+    elif s.same:
+        lines.append(Line("  = THE SAME: the board holds exactly this table", "bold"))
+    elif s.stage is Stage.COMPARED and held is not None and held.length:
+        lines.append(Line(f"  ≠ {len(s.differences)} differences", "bold"))
+        lines += [Line(f"    {line}") for line in s.differences]
+    elif why := obstacle(s) if s.stage is Stage.COMPARED else "":
+        lines.append(Line(f"  {why}"))
+    if s.play is not None:
+        lines += [Line(""), Line(f"  The pixels are with {_player(s)}.")]
+    return lines

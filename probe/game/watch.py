@@ -4,13 +4,13 @@ Two things come of it. "Tell me what changed": press a target or run the game's 
 the last seconds give their number to a place. And: what is seen is not what the map predicts; one key notes it.
 
 Input n is lamp n (SPEC 14.4). A change shorter than a notice shows in the edge counts, which are asked for now and then.
-A frozen state and a pure step; times are seconds on a steady clock, except where a date is kept.
+A task: frozen state, pure step; times are seconds on a steady clock, except where a date is kept.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from device_protocol.orders import (
@@ -20,38 +20,24 @@ from device_protocol.orders import (
     InputStates,
     Linger,
     LingerSet,
-    Order,
-    Play,
-    Player,
-    PlayState,
     ReadEdges,
     ReadInputs,
     Reply,
     WatchInputs,
 )
+from probe.cautions import GAME_ON
 from probe.document.joining import has_job, join
 from probe.document.lamp_table import LampTable, lamp_table
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import set_lamps
 from probe.document.proving import add_observation, drop_observation
-from probe.task.steps import (
-    MOST_UNDO,
-    Answered,
-    BoardGone,
-    BoardHere,
-    BoardView,
-    Effect,
-    GameHasPixels,
-    GiveOrders,
-    InputsTold,
-    NotAnswered,
-    NotSaved,
-    RingBell,
-    Saved,
-    SaveMap,
-    Tick,
-    board_view,
-)
+from probe.game.keys import WATCH, ChangeLinger, ForgetChanges, HandOver, Mismatch
+from probe.game.pick import PickFacts
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import Dark, Game, Light
+from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.views import Line, TaskView
 
 RECENT_S = 5.0
 EDGES_EVERY_S = 2.0
@@ -61,7 +47,7 @@ NOT_YET_SAID = "something else"
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class InputChange:
     """An input that changed. `on` is how it is now, `times` how many edges were counted since it was first told here."""
 
     number: int
@@ -71,73 +57,40 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Choose:
-    """Another of the recent changes."""
+class WatchFacts:
+    """What it may be opened with: whether the game has the pixels already."""
 
-    by: int
+    game_plays: bool = False
 
 
 @dataclass(frozen=True)
-class Learn:
+class LearnLamp:
     """Give the number of the chosen input (or of `number`) to this place."""
 
     place: str
     number: int | None = None
 
 
-@dataclass(frozen=True)
-class Mismatch:
-    """What is seen is not what the map predicts for the chosen input. `time` is now, RFC 3339 UTC."""
+@dataclass(frozen=True, kw_only=True)
+class Watch(TaskState):
+    """The state. `total` inputs, 0 while not known; `on` their states, the first for input 1.
 
-    time: str
-    seen: str = ""
+    `subscribed`: the board has been asked to tell every change. `to_game`: the game shall have the pixels. `typed`: what
+    was seen, while that is typed, else None. `learning`: the input that a place is being picked for.
+    """
 
-
-@dataclass(frozen=True)
-class Forget:
-    """Forget the changes so far: the next press stands alone."""
-
-
-@dataclass(frozen=True)
-class ChangeLinger:
-    """A longer (+1) or shorter (-1) hold-on time."""
-
-    by: int
-
-
-@dataclass(frozen=True)
-class HandOver:
-    """Let the game light its lamps by the board's table."""
-
-
-@dataclass(frozen=True)
-class Stop:
-    """The screen is left: no more notices."""
-
-
-@dataclass(frozen=True)
-class Undo:
-    """Take the last change of the map back."""
-
-
-@dataclass(frozen=True)
-class Watch:
-    """The state. `total` inputs, 0 while not known; `on` their states, the first for input 1."""
-
-    map: PlayfieldMap
-    board: BoardView = field(default_factory=BoardView)
     total: int = 0
     on: tuple[bool, ...] = ()
-    changes: tuple[Change, ...] = ()
+    changes: tuple[InputChange, ...] = ()
     edges: tuple[tuple[int, int], ...] = ()
     edges_asked_s: float | None = None
     chosen: int = 0
     linger_ms: int = DEFAULT_LINGER_MS
-    game_plays: bool = False
-    message: str = ""
-    unsaved: str = ""
+    subscribed: bool = False
+    to_game: bool = False
+    typed: str | None = None
+    learning: int | None = None
     now_s: float = 0.0
-    past: tuple[PlayfieldMap, ...] = ()
 
     @cached_property
     def table(self) -> LampTable:
@@ -155,12 +108,17 @@ class Watch:
         return found
 
     @property
-    def recent(self) -> tuple[Change, ...]:
+    def game_plays(self) -> bool:
+        """Whether the board has said that the game has the pixels."""
+        return self.to_game and self.board.here and self.board.lit == Game()
+
+    @property
+    def recent(self) -> tuple[InputChange, ...]:
         """Inputs that changed in the last seconds, the newest first."""
         return tuple(c for c in self.changes if self.now_s - c.at_s <= RECENT_S)
 
     @property
-    def choice(self) -> Change | None:
+    def choice(self) -> InputChange | None:
         """The chosen recent change."""
         recent = self.recent
         return recent[min(self.chosen, len(recent) - 1)] if recent else None
@@ -181,181 +139,231 @@ class Watch:
         return f"{', '.join(places) or 'no place'} ({'pixels ' + pixels if pixels else 'no pixel'})"
 
 
-def start(m: PlayfieldMap) -> Watch:
-    """The state before a board is there."""
-    return Watch(m)
+_N = Next[Watch]
 
 
-def step(watch: Watch, given: object, now_s: float) -> tuple[Watch, tuple[Effect, ...]]:
-    """The state after a key or some news, and what is to be done."""
-    watch = replace(watch, now_s=now_s)
-    match given:
-        case Choose(by):
-            size = len(watch.recent)
-            return (replace(watch, chosen=max(0, min(size - 1, watch.chosen + by))), ()) if size else (watch, ())
-        case Learn(place, number):
-            return _learn(watch, place, number)
-        case Mismatch(time, seen):
-            return _mismatch(watch, time, seen)
-        case Forget():
-            return replace(watch, changes=(), chosen=0, message="now press the target"), ()
-        case ChangeLinger(by):
-            return _linger(watch, by)
-        case HandOver():
-            if not _has(watch, "play"):
-                return replace(watch, message="this board lights no lamps of the game by itself"), (RingBell(),)
-            return watch, (GiveOrders((Play(Player.GAME),), "watch-play"),)
-        case Stop():
-            return watch, ((GiveOrders((WatchInputs(False),), "watch-off"),) if _has(watch, "inputs") else ())
-        case Undo():
-            if not watch.past:
-                return replace(watch, message="nothing to undo"), (RingBell(),)
-            m = watch.past[-1]
-            return replace(watch, map=m, past=watch.past[:-1], message="undone"), (SaveMap(m),)
+class WatchTask(Task[Watch]):
+    """The game's lamp inputs, live."""
+
+    name = "watch"
+    commands = WATCH
+    ticks = True
+
+    def begin(self, s: Watch, now_s: float) -> _N:
+        """Ask for the inputs if there is a board."""
+        return _board(replace(s, now_s=now_s))
+
+    def step(self, s: Watch, event: object, now_s: float) -> _N | None:
+        """The state after an event, and what is to be done."""
+        s = replace(s, now_s=now_s)
+        match event:
+            case ev.Choose(by):
+                size = len(s.recent)
+                return (replace(s, chosen=max(0, min(size - 1, s.chosen + by))), ()) if size else (s, ())
+            case ev.Typed(text):
+                return (replace(s, typed=text), ()) if s.typed is not None else (s, ())
+            case ev.Take(time):
+                return _pick(s) if s.typed is None else _seen(s, time)
+            case LearnLamp(place, number):
+                return _learn(s, place, number)
+            case Mismatch(time, seen):
+                return _mismatch(s, time, seen)
+            case ForgetChanges():
+                return replace(s, changes=(), chosen=0, message="now press the target"), ()
+            case ChangeLinger(by):
+                return _linger(s, by)
+            case HandOver():
+                if not s.board.has("play"):
+                    return replace(s, message="this board lights no lamps of the game by itself"), (fx.Bell(),)
+                return replace(s, to_game=True, message=""), (fx.TryAgain(),) if s.board.refused else ()
+            case ev.Leave():
+                if s.typed is not None:
+                    return replace(s, typed=None), ()
+                # carried out after it is left: the answer matters to nobody
+                stop = (fx.Ask((WatchInputs(False),), "watch-off"),) if s.board.has("inputs") else ()
+                return s, (*stop, fx.Close())
+            case ev.TaskClosed(_, place):
+                # what the board said meanwhile was heard by the task on top
+                number = s.learning
+                s, effects = _board(replace(s, subscribed=False, edges=(), edges_asked_s=None, learning=None))
+                if not isinstance(place, str):
+                    return s, effects
+                s, more = _learn(s, place, number)
+                return s, (*effects, *more)
+            case ev.MapChanged(words):
+                return replace(s, message=words), ()
+            case _:
+                return _fact(s, event)
+
+    def light(self, s: Watch) -> Light:
+        """The game's own, once it has the pixels, else dark."""
+        return Game() if s.to_game else Dark()
+
+    def view(self, s: Watch) -> TaskView:
+        """A panel of inputs, and what changed lately."""
+        return _view(s)
+
+
+def make(opened: Opened) -> tuple[WatchTask, Watch]:
+    """The lamp inputs beside the open map."""
+    assert opened.map is not None, "the lamp inputs are watched with a map"
+    facts = opened.facts if isinstance(opened.facts, WatchFacts) else WatchFacts()
+    return WatchTask(), Watch(map=opened.map, to_game=facts.game_plays)
+
+
+# -- what the board says -------------------------------------------------------------------------------------------
+
+
+def _board(s: Watch) -> _N:
+    """The board came, went, or took or refused the light."""
+    if not s.board.here:
+        return replace(s, total=0, on=(), edges=(), edges_asked_s=None, subscribed=False), ()
+    if s.to_game and s.board.refused:
+        s = replace(s, to_game=False, message=s.board.refused)
+    if s.subscribed:
+        return s, ()
+    s = replace(s, subscribed=True)
+    if not s.board.has("inputs"):
+        return replace(s, message="this board reads no lamp inputs of the game"), ()
+    return s, (fx.Ask((ReadInputs(1), WatchInputs(True)), "watch-on"),)
+
+
+def _fact(s: Watch, event: object) -> _N | None:
+    match event:
+        case ev.BoardChanged():
+            return _board(s)
+        case ev.GameInputs(first, on):
+            return _input(s, first, on), ()
+        case ev.Answered(tag, replies) if tag in _TAGS:
+            return _answered(s, replies)
+        case ev.NotAnswered(tag=tag, why=why, code=code) if tag in _TAGS:
+            # not heard: it is asked again when the board is dark anew; a refusal stands
+            return replace(s, message=why, subscribed=s.subscribed and (tag != "watch-on" or code is not None)), ()
+        case ev.GameTookPixels():
+            return replace(s, to_game=True), ()
+        case ev.Tick():
+            return _tick(s)
         case _:
-            return _news(watch, given)
+            return None
 
 
-def _has(watch: Watch, feature: str) -> bool:
-    return watch.board.identity is not None and watch.board.identity.has(feature)
+_TAGS = frozenset({"watch-on", "watch-more", "watch-edges", "watch-linger"})
 
 
-def _news(watch: Watch, news: object) -> tuple[Watch, tuple[Effect, ...]]:
-    match news:
-        case BoardHere(identity):
-            fresh = {"total": 0, "on": (), "edges": (), "edges_asked_s": None, "game_plays": False}
-            watch = replace(watch, board=board_view(watch.board, news), **fresh)  # type: ignore[arg-type]
-            if not identity.has("inputs"):
-                return replace(watch, message="this board reads no lamp inputs of the game"), ()
-            orders: list[Order] = [ReadInputs(1), WatchInputs(True)]
-            if identity.has("play"):
-                orders.append(Play())
-            return watch, (GiveOrders(tuple(orders), "watch-on"),)
-        case BoardGone():
-            return replace(watch, board=board_view(watch.board, news), total=0, on=(), edges=()), ()
-        case InputsTold(first, on):
-            return _told(watch, first, on), ()
-        case Answered(tag, replies):
-            return _answered(watch, tag, replies)
-        case NotAnswered(tag, why) if tag.startswith("watch"):
-            return replace(watch, message=why), ()
-        case GameHasPixels():
-            return replace(watch, game_plays=True), ()
-        case Saved():
-            return replace(watch, unsaved=""), ()
-        case NotSaved(why):
-            return replace(watch, unsaved=why), (RingBell(),)
-        case Tick():
-            return _tick(watch)
-        case _:
-            return replace(watch, board=board_view(watch.board, news)), ()  # type: ignore[arg-type]
-
-
-def _answered(watch: Watch, tag: str, replies: tuple[Reply, ...]) -> tuple[Watch, tuple[Effect, ...]]:
-    if not tag.startswith("watch"):
-        return watch, ()
-    rest: tuple[Effect, ...] = ()
+def _answered(s: Watch, replies: tuple[Reply, ...]) -> _N:
+    rest: fx.Effects = ()
     for reply in replies:
         match reply:
             case InputStates(first, total, on):
-                states = list(watch.on) + [False] * (total - len(watch.on))
+                if s.total == total:  # read again: what differs has changed meanwhile
+                    s = _input(s, first, on)
+                states = list(s.on) + [False] * (total - len(s.on))
                 states[first - 1 : first - 1 + len(on)] = on
-                watch = replace(watch, total=total, on=tuple(states[:total]))
+                s = replace(s, total=total, on=tuple(states[:total]))
                 if first == 1 and total > INPUTS_A_REPLY:
                     more = tuple(ReadInputs(at) for at in range(1 + INPUTS_A_REPLY, total + 1, INPUTS_A_REPLY))
-                    rest = (GiveOrders(more, "watch-more"),)
+                    rest = (fx.Ask(more, "watch-more"),)
             case EdgeCounts(first, counts):
-                watch = _counted(watch, first, counts)
-            case PlayState():
-                watch = replace(watch, game_plays=reply.player is Player.GAME)
+                s = _counted(s, first, counts)
             case LingerSet(linger_ms):
-                watch = replace(watch, linger_ms=linger_ms, message=f"hold-on time {linger_ms} ms")
-    return watch, rest
+                s = replace(s, linger_ms=linger_ms, message=f"hold-on time {linger_ms} ms")
+    return s, rest
 
 
-def _told(watch: Watch, first: int, on: tuple[bool, ...]) -> Watch:
-    count = watch.total or first - 1 + len(on)
-    states = list(watch.on) + [False] * (count - len(watch.on))
+def _input(s: Watch, first: int, on: tuple[bool, ...]) -> Watch:
+    count = s.total or first - 1 + len(on)
+    states = list(s.on) + [False] * (count - len(s.on))
     for number, now in enumerate(on, start=first):
         if number <= count and states[number - 1] != now:
             states[number - 1] = now
-            watch = _changed(watch, number, now, times=0)
-    return replace(watch, on=tuple(states))
+            s = _changed(s, number, now, times=0)
+    return replace(s, on=tuple(states))
 
 
-def _changed(watch: Watch, number: int, on: bool, *, times: int) -> Watch:
+def _changed(s: Watch, number: int, on: bool, *, times: int) -> Watch:
     """The newest change first; the choice stays on what it was on."""
-    chosen = watch.choice
-    before = next((change for change in watch.changes if change.number == number), None)
+    chosen = s.choice
+    before = next((change for change in s.changes if change.number == number), None)
     counted = (before.times if before is not None else 0) + times
-    change = Change(number, on, watch.now_s, counted)
-    rest = tuple(c for c in watch.changes if c.number != number and watch.now_s - c.at_s <= RECENT_S * 4)
-    watch = replace(watch, changes=(change, *rest))
-    if chosen is not None and watch.chosen:
-        at = next((i for i, c in enumerate(watch.recent) if c.number == chosen.number), 0)
-        watch = replace(watch, chosen=at)
-    return watch
+    change = InputChange(number, on, s.now_s, counted)
+    rest = tuple(c for c in s.changes if c.number != number and s.now_s - c.at_s <= RECENT_S * 4)
+    s = replace(s, changes=(change, *rest))
+    if chosen is not None and s.chosen:
+        at = next((i for i, c in enumerate(s.recent) if c.number == chosen.number), 0)
+        s = replace(s, chosen=at)
+    return s
 
 
-def _counted(watch: Watch, first: int, counts: tuple[int, ...]) -> Watch:
-    known = dict(watch.edges)
+def _counted(s: Watch, first: int, counts: tuple[int, ...]) -> Watch:
+    known = dict(s.edges)
     for number, count in enumerate(counts, start=first):
         before = known.get(number)
         if before is not None and count != before:
-            watch = _pulsed(watch, number, (count - before) % 65_536)
+            s = _pulsed(s, number, (count - before) % 65_536)
         known[number] = count
-    return replace(watch, edges=tuple(sorted(known.items())))
+    return replace(s, edges=tuple(sorted(known.items())))
 
 
-def _pulsed(watch: Watch, number: int, times: int) -> Watch:
+def _pulsed(s: Watch, number: int, times: int) -> Watch:
     """Edges of a change that was told already belong to it; others are a change of their own, though unseen."""
-    told = next((c for c in watch.changes if c.number == number and watch.now_s - c.at_s <= EDGES_EVERY_S + 1), None)
+    told = next((c for c in s.changes if c.number == number and s.now_s - c.at_s <= EDGES_EVERY_S + 1), None)
     if told is not None:
         counted = replace(told, times=told.times + times)
-        return replace(watch, changes=tuple(counted if c is told else c for c in watch.changes))
-    on = watch.on[number - 1] if number <= len(watch.on) else False
-    return _changed(watch, number, on, times=times)
+        return replace(s, changes=tuple(counted if c is told else c for c in s.changes))
+    on = s.on[number - 1] if number <= len(s.on) else False
+    return _changed(s, number, on, times=times)
 
 
-def _tick(watch: Watch) -> tuple[Watch, tuple[Effect, ...]]:
-    asked = watch.edges_asked_s
-    if not watch.total or not _has(watch, "inputs") or (asked is not None and watch.now_s - asked < EDGES_EVERY_S):
-        return watch, ()
-    orders = tuple(ReadEdges(first) for first in range(1, watch.total + 1, EDGES_A_REPLY))
-    return replace(watch, edges_asked_s=watch.now_s), (GiveOrders(orders, "watch-edges"),)
+def _tick(s: Watch) -> _N:
+    asked = s.edges_asked_s
+    if not s.total or not s.board.has("inputs") or (asked is not None and s.now_s - asked < EDGES_EVERY_S):
+        return s, ()
+    orders = tuple(ReadEdges(first) for first in range(1, s.total + 1, EDGES_A_REPLY))
+    return replace(s, edges_asked_s=s.now_s), (fx.Ask(orders, "watch-edges"),)
 
 
-def _linger(watch: Watch, by: int) -> tuple[Watch, tuple[Effect, ...]]:
-    if not _has(watch, "inputs"):
-        return replace(watch, message="this board reads no lamp inputs of the game"), (RingBell(),)
-    at = min(range(len(LINGERS_MS)), key=lambda i: abs(LINGERS_MS[i] - watch.linger_ms))
+def _linger(s: Watch, by: int) -> _N:
+    if not s.board.has("inputs"):
+        return replace(s, message="this board reads no lamp inputs of the game"), (fx.Bell(),)
+    at = min(range(len(LINGERS_MS)), key=lambda i: abs(LINGERS_MS[i] - s.linger_ms))
     wanted = LINGERS_MS[max(0, min(len(LINGERS_MS) - 1, at + by))]
-    return watch, (GiveOrders((Linger(wanted),), "watch-linger"),)
+    return s, (fx.Ask((Linger(wanted),), "watch-linger"),)
 
 
-def _with_map(watch: Watch, m: PlayfieldMap, message: str) -> tuple[Watch, tuple[Effect, ...]]:
-    return replace(watch, map=m, past=(*watch.past, watch.map)[-MOST_UNDO:], message=message), (SaveMap(m),)
+def _commit(s: Watch, map_: PlayfieldMap, words: str) -> _N:
+    return replace(s, map=map_, message=words), (fx.Commit(map_, words),)
 
 
-def _learn(watch: Watch, place_id: str, number: int | None) -> tuple[Watch, tuple[Effect, ...]]:
-    if number is None and watch.choice is not None:
-        number = watch.choice.number
+def _pick(s: Watch) -> _N:
+    """Ask which place the chosen input is."""
+    choice = s.choice
+    if choice is None:
+        return _learn(s, "", None)
+    free = tuple(place.id for place in s.without_lamp)
+    question = f"Input {choice.number} changed. Which place is that lamp?"
+    facts = PickFacts(question, like=s.names.get(choice.number, ""), first=free)
+    return replace(s, learning=choice.number, message=""), (fx.Open("pick", facts),)
+
+
+def _learn(s: Watch, place_id: str, number: int | None) -> _N:
+    if number is None and s.choice is not None:
+        number = s.choice.number
     if number is None:
-        return replace(watch, message="nothing changed lately: press the target, then choose it here"), (RingBell(),)
-    place = watch.map.place_by_id.get(place_id)
+        return replace(s, message="nothing changed lately: press the target, then choose it here"), (fx.Bell(),)
+    place = s.map.place_by_id.get(place_id)
     if place is None:
-        return watch, (RingBell(),)
-    changed, effects = _with_map(watch, learned(watch.map, place, number), f"{place.label} is lamp {number}")
-    return replace(changed, changes=tuple(c for c in watch.changes if c.number != number), chosen=0), effects
+        return s, (fx.Bell(),)
+    changed, effects = _commit(s, learned(s.map, place, number), f"{place.label} is lamp {number}")
+    return replace(changed, changes=tuple(c for c in s.changes if c.number != number), chosen=0), effects
 
 
-def learned(m: PlayfieldMap, place: Place, number: int) -> PlayfieldMap:
+def learned(map_: PlayfieldMap, place: Place, number: int) -> PlayfieldMap:
     """The map with a place on lamp `number`; a row for it is put into the list if there is none."""
-    row = next((lamp for lamp in m.lamps if lamp.number == number), None)
+    row = next((lamp for lamp in map_.lamps if lamp.number == number), None)
     if row is None:
         row = Lamp(number=number, name=place.label, area=place.area, kind=place.kind)
-        m = set_lamps(m, _in_order((*m.lamps, row)))
-    return join(m, place.id, row)
+        map_ = set_lamps(map_, _in_order((*map_.lamps, row)))
+    return join(map_, place.id, row)
 
 
 def _in_order(lamps: Iterable[Lamp]) -> tuple[Lamp, ...]:
@@ -365,16 +373,80 @@ def _in_order(lamps: Iterable[Lamp]) -> tuple[Lamp, ...]:
     return (*rest, new) if at is None else (*rest[:at], new, *rest[at:])
 
 
-def _mismatch(watch: Watch, time: str, seen: str) -> tuple[Watch, tuple[Effect, ...]]:
-    choice = watch.choice
-    m = watch.map
-    if seen and m.observations and m.observations[-1].seen == NOT_YET_SAID:
-        last = m.observations[-1]
-        m = drop_observation(m, len(m.observations) - 1)
-        m = add_observation(m, time=last.time, lamp=last.lamp, predicted=last.predicted, seen=seen)
-        return _with_map(watch, m, "noted")
+def _seen(s: Watch, time: str) -> _N:
+    """What was typed of the last mismatch; nothing typed leaves it as it is."""
+    seen = (s.typed or "").strip()
+    s = replace(s, typed=None)
+    return _mismatch(s, time, seen) if seen else (s, ())
+
+
+def _mismatch(s: Watch, time: str, seen: str) -> _N:
+    choice = s.choice
+    map_ = s.map
+    if seen and map_.observations and map_.observations[-1].seen == NOT_YET_SAID:
+        last = map_.observations[-1]
+        map_ = drop_observation(map_, len(map_.observations) - 1)
+        map_ = add_observation(map_, time=last.time, lamp=last.lamp, predicted=last.predicted, seen=seen)
+        return _commit(s, map_, "noted")
     if choice is None:
-        return replace(watch, message="nothing changed lately: choose the input that misbehaves"), (RingBell(),)
-    predicted = watch.predicted(choice.number)
-    m = add_observation(m, time=time, lamp=choice.number, predicted=predicted, seen=seen or NOT_YET_SAID)
-    return _with_map(watch, m, f"lamp {choice.number} noted; type what you saw, if you like")
+        return replace(s, message="nothing changed lately: choose the input that misbehaves"), (fx.Bell(),)
+    predicted = s.predicted(choice.number)
+    map_ = add_observation(map_, time=time, lamp=choice.number, predicted=predicted, seen=seen or NOT_YET_SAID)
+    s = s if seen else replace(s, typed="")
+    return _commit(s, map_, f"lamp {choice.number} noted; type what you saw, if you like")
+
+
+# -- what is to be seen --------------------------------------------------------------------------------------------
+
+_ACROSS = 8
+_MOST_ROWS = 16
+
+
+def _view(s: Watch) -> TaskView:
+    plays = "the game lights its lamps" if s.game_plays else "the game's lamps are only watched"
+    recent = s.recent
+    changes = tuple(_change(s, change) for change in recent)
+    waiting = s.message or "waiting for the board to tell its inputs"
+    head = Line("Press one target, or run the lamp test: what changed in the last 5 seconds", "bold")
+    return TaskView(
+        head=f"{s.map.machine.name} · lamp inputs · hold-on {s.linger_ms} ms · {plays}",
+        board=s.board.words,
+        cells=_panel(s),
+        across=_ACROSS,
+        above=(head,) if s.total else (Line(waiting), head),
+        prompt="what did you see? (Enter keeps it)" if s.typed is not None else "",
+        typed=s.typed,
+        items=changes,
+        chosen=min(s.chosen, max(0, len(recent) - 1)),
+        empty=(Line("  nothing", "dim"),),
+        details=() if recent else tuple(Line(caution, "dim") for caution in GAME_ON),
+        message=s.message or s.board.refused,
+        unsaved=s.unsaved,
+    )
+
+
+def _change(s: Watch, change: InputChange) -> Line:
+    word = "on" if change.on else "off"
+    times = f", {change.times} edges" if change.times > 1 else ""
+    age = f"{max(0.0, s.now_s - change.at_s):.0f} s ago"
+    name = s.names.get(change.number, "no such lamp in the map")
+    return Line(f"{change.number:>3} {name}: {word}, {age}{times}; lights {s.predicted(change.number)}")
+
+
+def _panel(s: Watch) -> tuple[Line, ...]:
+    """Inputs eight across: in a strobed game by column and row, else by number."""
+    strobed = any(lamp.row and lamp.column for lamp in s.map.lamps) and s.total <= 8 * _ACROSS
+    chosen = s.choice.number if s.choice is not None else 0
+    recent = {change.number for change in s.recent}
+    cells = []
+    for row in range(min(_MOST_ROWS, 8 if strobed else -(-s.total // _ACROSS)) if s.total else 0):
+        for column in range(_ACROSS):
+            number = column * 8 + row + 1 if strobed else row * _ACROSS + column + 1
+            if number > s.total:
+                cells.append(Line(""))
+                continue
+            on = s.on[number - 1]
+            mark = ">" if number == chosen else "+" if number in recent else " "
+            style = "bold reverse" if on else "bold" if number in recent else "dim"
+            cells.append(Line(f"{mark}{number:>2}{'●' if on else '·'}{s.names.get(number, '-')}", style))
+    return tuple(cells)

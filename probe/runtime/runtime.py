@@ -331,7 +331,7 @@ class Runtime:
                 self._jobs.add(job)
                 job.add_done_callback(self._jobs.discard)
             case fx.Revision(reason):
-                self.document.close(reason)
+                self._revise(layer, reason)
             case fx.TakeBack(redo):
                 self._travel(layer, redo=redo)
             case fx.TryAgain():
@@ -347,6 +347,14 @@ class Runtime:
                     self._events.append((self.layers[at - 1], event))
             case fx.Close(result):
                 self._close(layer, result)
+
+    def _revise(self, layer: OpenTask, reason: str) -> None:
+        """What is pending becomes a revision; of a task with revisions of its own, what it did since the last."""
+        if layer.scope is None:
+            self.document.close(reason)
+        else:
+            layer.scope.end(reason or layer.task.reason(layer.state))
+            layer.scope = self.document.scope(layer.name)
 
     def _travel(self, layer: OpenTask, *, redo: bool) -> None:
         where = layer.task.where(layer.state)

@@ -54,8 +54,8 @@ class PictureView:
 class TaskView:
     """One question at a time. The screen cuts, wraps and places; the parts stand in this order from the top.
 
-    `head` says where one is, `board` how the board is. `number` is drawn large, hollow unless `lit`. `above` stands over the
-    entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
+    `head` says where one is, `board` how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
+    texts side by side, `across` in a row, each cut to its share of the width. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
     `empty` where there are none, `details` (long texts, which scroll), `below`, `message` and `progress`.
     """
 
@@ -63,6 +63,8 @@ class TaskView:
     board: str = ""
     number: int | None = None
     lit: bool = False
+    cells: tuple[Line, ...] = ()
+    across: int = 8
     above: tuple[Line, ...] = ()
     prompt: str = ""
     typed: str | None = None

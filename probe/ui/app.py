@@ -54,8 +54,32 @@ def _driver_class() -> type[Driver] | None:
     return TerminalDriver
 
 
-OLD = ("setup", "revisions", "recheck", "find", "picture", "lamps", "board", "watch", "prove")
+OLD = ("setup", "revisions", "recheck", "find", "picture", "lamps")
 PLANNING = ("power", "harness")
+
+
+def _make_board(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.game.sync import make
+
+    return make(opened)
+
+
+def _make_watch(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.game.watch import make
+
+    return make(opened)
+
+
+def _make_prove(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.game.prove import make
+
+    return make(opened)
+
+
+def _make_pick(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.game.pick import make
+
+    return make(opened)
 
 
 def _make_table(opened: Opened) -> tuple[AnyTask, TaskState]:
@@ -120,7 +144,16 @@ class ProbeApp(App[str]):
     @staticmethod
     def _makers() -> Mapping[str, Maker]:
         old = dict.fromkeys((*OLD, *PLANNING), make_old)
-        return {"walk": make_walk, "table": _make_table, "faults": make_faults, **old}
+        return {
+            "walk": make_walk,
+            "board": _make_board,
+            "watch": _make_watch,
+            "prove": _make_prove,
+            "pick": _make_pick,
+            "table": _make_table,
+            "faults": make_faults,
+            **old,
+        }
 
     def _options(self) -> Mapping[str, object]:
         plan = self.plan
@@ -343,18 +376,6 @@ class ProbeApp(App[str]):
 
                 place = walk.place.id if walk is not None and walk.place is not None else None
                 return LightScreen(map_, place, keep, steady_only=plan.steady_only, **plain)
-            case "board":
-                from probe.ui.game_board import BoardTableScreen
-
-                return BoardTableScreen(map_, keep)
-            case "watch":
-                from probe.ui.game_watch import WatchScreen
-
-                return WatchScreen(map_, keep, **plain)
-            case "prove":
-                from probe.ui.game_prove import ProveScreen
-
-                return ProveScreen(map_, keep, **plain)
             case "lamps":
                 from probe.ui.game_lamps import LampsScreen
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from textual.binding import Binding
 
 from probe.faults.commands import COMMANDS as FAULTS
+from probe.game.keys import BOARD, PICK, PROVE, WATCH
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
 from probe.mapping.walk_view import COMMANDS as WALK
 from probe.task.command import Command
@@ -158,33 +159,6 @@ _GAME: tuple[KeyRow, ...] = (
     KeyRow("undo", "lamps", ("ctrl+z",), "Undo"),
     KeyRow("retry", "lamps", ("ctrl+r",), "Save again"),
     KeyRow("leave", "lamps", ("escape",), "Out of joining, or back"),
-    KeyRow("write", "board", ("f2",), "Write it", shown=True),
-    KeyRow("compare", "board", ("f5", "enter"), "Read again", shown=True),
-    KeyRow("hand_over", "board", ("f6",), "Game lights", shown=True),
-    KeyRow("watch", "board", ("f9",), "Watch", shown=True),
-    KeyRow("prove", "board", ("f12", "asterisk"), "Prove", shown=True),
-    KeyRow("leave", "board", ("escape",), "Back"),
-    KeyRow("choose(1)", "watch", ("down", "pagedown"), "Next change"),
-    KeyRow("choose(-1)", "watch", ("up", "pageup"), "Change before"),
-    KeyRow("learn", "watch", ("enter",), "That is …", shown=True),
-    KeyRow("forget", "watch", ("f2",), "Start anew", shown=True),
-    KeyRow("mismatch", "watch", ("f4",), "Not so", shown=True),
-    KeyRow("hand_over", "watch", ("f6",), "Game lights", shown=True),
-    KeyRow("linger(1)", "watch", ("plus",), "Longer hold-on time"),
-    KeyRow("linger(-1)", "watch", ("minus",), "Shorter hold-on time"),
-    KeyRow("undo", "watch", ("ctrl+z",), "Undo"),
-    KeyRow("leave", "watch", ("escape",), "Back"),
-    KeyRow("say('RIGHT')", "prove", ("enter", "y"), "Right", shown=True),
-    KeyRow("say('WRONG')", "prove", ("f2", "n"), "Wrong", shown=True),
-    KeyRow("say('UNSEEN')", "prove", ("f3",), "Not seen", shown=True),
-    KeyRow("move(1)", "prove", ("pagedown", "down", "right"), "Next"),
-    KeyRow("move(-1)", "prove", ("pageup", "up", "left"), "Before"),
-    KeyRow("next_open", "prove", ("ctrl+n", "end"), "Next not proved"),
-    KeyRow("board", "prove", ("f5",), "Board", shown=True),
-    KeyRow("flip", "prove", ("comma",), "Picture from above or below"),
-    KeyRow("undo", "prove", ("ctrl+z",), "Undo", shown=True),
-    KeyRow("again", "prove", ("ctrl+r",), "Light again"),
-    KeyRow("leave", "prove", ("escape",), "Back"),
 )
 
 _RECHECK: tuple[KeyRow, ...] = (
@@ -254,6 +228,7 @@ TABLE: tuple[KeyRow, ...] = (
     *_PLANNING,
     *_GAME,
     *_of(FAULTS),
+    *_of((*PICK, *BOARD, *WATCH, *PROVE)),
     *_LIGHT,
 )
 

@@ -17,7 +17,7 @@ from probe.task import screen as se
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
 from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
 from probe.ui.seen import under_the_glass
-from probe.ui.text import plain
+from probe.ui.text import cut_inside, plain
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.picture import PlayfieldPicture
@@ -54,6 +54,7 @@ class TaskScreen(CommandScreen):
         with Horizontal(id="middle"):
             with Vertical(id="left"):
                 yield BigNumber()
+                yield Static(id="cells")
                 yield Static(id="above")
                 with Horizontal(id="asking"):
                     yield Static(id="prompt")
@@ -95,12 +96,15 @@ class TaskScreen(CommandScreen):
         number.display = view.number is not None
         if view.number is not None and (before is None or (before.number, before.lit) != (view.number, view.lit)):
             number.show(view.number, lit=view.lit)
+        self._put_cells(view)
         self._put_lines("above", view.above)
         self.put("prompt", Content(f"{view.prompt} " if view.prompt else ""))
         entry = self.query_one(EntryLine)
         asking = self.query_one("#asking")
         if asking.display != (view.typed is not None):
             asking.display = entry.display = view.typed is not None
+            if view.typed is None:
+                self.set_focus(None)
         entry.follow()
         if view.typed is not None and self.focused is None:
             entry.focus()
@@ -122,9 +126,20 @@ class TaskScreen(CommandScreen):
         width = max(20, shown.size.width or self.size.width)
         self.put(name, Content("\n").join([line_content(line, None if line.wrap else width) for line in lines]))
 
+    def _put_cells(self, view: TaskView) -> None:
+        shown = self.query_one("#cells", Static)
+        shown.display = bool(view.cells)
+        if not view.cells:
+            return
+        width = max(9, (max(20, shown.size.width or self.size.width - 2)) // view.across)
+        cells = [plain(cut_inside(cell.text, width - 1).ljust(width), cell.style) for cell in view.cells]
+        rows = [cells[at : at + view.across] for at in range(0, len(cells), view.across)]
+        self.put("cells", Content("\n").join([Content("").join(row) for row in rows]))
+
     def _show_items(self, view: TaskView) -> None:
         items = self.query_one(ItemList)
         lines = view.items or view.empty
+        items.display = bool(lines) or not view.long
         width = max(12, (items.size.width or 46) - 1)
         key = (lines, view.marker if view.items else "", width)
         chosen = view.chosen if view.items else -1

@@ -7,7 +7,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from probe.document.file import demo_map_path, load_map
-from probe.document.joining import alike, has_job, join, join_all, open_rows, places_of_lamp, propose, unjoin
+from probe.document.joining import (
+    LEAST_LIKENESS,
+    SURE_LIKENESS,
+    alike,
+    has_job,
+    join,
+    join_all,
+    open_rows,
+    places_of_lamp,
+    propose,
+    unjoin,
+)
 from probe.document.lamp_table import lamp_table
 from probe.document.model import Lamp, PlayfieldMap
 from probe.document.operations import add_place, new_map, set_lamps, update_place
@@ -121,3 +132,29 @@ def test_likeness_is_between_0_and_100_and_the_same_both_ways(one: str, two: str
     assert 0 <= alike(one, "", two) <= 100
     assert alike(one, "", two) == alike(two, "", one)
     assert alike(one, "", one) == 100
+
+
+@pytest.mark.parametrize(
+    ("label", "name", "sure"),
+    [
+        ("Whirlpool", "Whirlpools", True),
+        ("Kelp target", "Kelp tarrget", True),
+        ("Whirlpool", "Whirling pool", False),
+        ("Otter bonus", "Otter boost", False),
+        ("Anchor chain", "Anchor claim", False),
+        ("Kelp forest", "Kelp floor", False),
+    ],
+)
+def test_sure_begins_at_90_of_100(label: str, name: str, sure: bool) -> None:
+    """What is only rather alike, with no rival, is proposed and has to be confirmed."""
+    likeness = alike(label, "", name)
+    assert likeness >= SURE_LIKENESS if sure else LEAST_LIKENESS <= likeness < SURE_LIKENESS, likeness
+    m, _ = add_place(new_map("Kelp Forest"), label)
+    m = set_lamps(m, [Lamp(number=1, name=name)])
+    (match,) = propose(m)
+    assert match.sure is sure
+    assert match.likeness == likeness
+
+
+def test_the_likeness_from_which_a_join_needs_no_confirmation() -> None:
+    assert (LEAST_LIKENESS, SURE_LIKENESS) == (72.0, 90.0)

@@ -9,16 +9,17 @@ from pathlib import Path
 import pytest
 
 from probe.__main__ import main
+from probe.document.document import Document
 from probe.document.file import MapFile, demo_map_path, load_map
 from probe.document.lamp_table import TablePixel, lamp_table
 from probe.document.model import PlayfieldMap
 from probe.document.model.game import Group, Verdict
 from probe.document.operations import update_place
 from probe.document.proving import tally
-from probe.game import prove
-from probe.game.prove import GoTo, Prove, Say
+from probe.game.keys import SayVerdict
+from probe.game.prove import GoToLamp, Prove, make
 from probe.link import BoardLink, PortSpec
-from probe.runtime import Activity, Conductor
+from probe.runtime.runtime import Runtime
 from tests.firmware import build
 from tests.firmware.lamp_tables import lit_pixels
 from tests.firmware.simulated_avr import SimulatedAvr
@@ -94,29 +95,36 @@ async def test_the_final_check_on_the_compiled_board(tmp_path: Path) -> None:
         code = await asyncio.to_thread(main, ["table", str(path), "--port", chip.pty, "--write"])
         assert code == 0
         changed = asyncio.Event()
-        activity: Activity[Prove] = Activity(prove.start(m), prove.step, lambda _: changed.set())
-        with MapFile.open(path) as file:
-            conductor = Conductor(store=file)
-            link = BoardLink(PortSpec(address=chip.pty), on_event=conductor.link_event)
-            conductor.board = link
-            conductor.begin(activity)
-            link.start()
-            try:
-                for at, row in enumerate(activity.state.rows):
-                    conductor.take(GoTo(at))
-                    async with asyncio.timeout(30):
-                        while not activity.state.is_lit:
-                            changed.clear()
-                            await changed.wait()
-                    assert activity.state.by_table
-                    for output in (0, 1):
-                        lit = lit_pixels(chip.frame(output).data)
-                        assert lit == wire_bytes(row.pixels, output, "GRB"), row.title
-                    conductor.take(Say(Verdict.RIGHT, NOW))
-                    await conductor.settled()
-            finally:
-                await conductor.stop()
-                await link.close()
+        document = Document.open(path)
+        runtime = Runtime(document, {"prove": make}, on_change=changed.set)
+        link = BoardLink(PortSpec(address=chip.pty), on_event=runtime.link_event)
+        runtime.start()
+        runtime.open("prove")
+        runtime.attach(link)
+        link.start()
+
+        def state() -> Prove:
+            assert runtime.top is not None
+            seen: Prove = runtime.seen(runtime.top)
+            return seen
+
+        try:
+            for at, row in enumerate(state().rows):
+                runtime.dispatch(GoToLamp(at))
+                async with asyncio.timeout(30):
+                    while not state().is_lit:
+                        changed.clear()
+                        await changed.wait()
+                assert state().by_table
+                for output in (0, 1):
+                    lit = lit_pixels(chip.frame(output).data)
+                    assert lit == wire_bytes(row.pixels, output, "GRB"), row.title
+                runtime.dispatch(SayVerdict(Verdict.RIGHT, NOW))
+                await runtime.settled()
+        finally:
+            await runtime.end()
+            await link.close()
+            document.release()
     proved = load_map(path)
     assert tally(proved).words == f"73 of 73 proved since the last change, last {NOW}"
     assert all(proof.by_table for proof in proved.proofs)

@@ -1,56 +1,39 @@
-"""An activity at a simulated board, without an event loop: what a step asks for is carried out at once, in order.
+"""A task at a simulated board, without an event loop: its light is sent as orders, its questions are put, both at once.
 
-Time stands still unless `pass_s` moves it; then the board ticks, its notices become news, and each half second is told.
+Time stands still unless `pass_s` moves it; then the board ticks, its notices become events, and each half second is told.
 """
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable
-from typing import Any
+from dataclasses import replace
+from typing import Any, Generic, TypeVar
 
 from device_protocol.board import BoardConfig, SimulatedBoard
 from device_protocol.events import Identified, OrderAnswered, Refused
 from device_protocol.orders import (
+    Darken,
     DarkNotice,
     Identity,
     InputsNotice,
     Order,
+    Play,
+    Player,
     PlayNotice,
     Reply,
 )
 from device_protocol.session import HostSession
 from probe.cli.screens import wiring_of
 from probe.document.model import PlayfieldMap
-from probe.runtime.orders import Limits, setup_orders, showing_orders
-from probe.runtime.words import refusal
-from probe.task.steps import (
-    Answered,
-    BoardDark,
-    BoardGone,
-    BoardHere,
-    Effect,
-    GameHasPixels,
-    GiveOrders,
-    InputsTold,
-    NotAnswered,
-    NotSaved,
-    NotShown,
-    RingBell,
-    Saved,
-    SaveMap,
-    SetUpChain,
-    Shown,
-    Tick,
-)
+from probe.link.refusal import OrderRefused
+from probe.runtime.light_orders import outputs_of, part_orders, parts_of, setup_for, setup_order, table_order
+from probe.runtime.runtime import why_not
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import ByTable, Dark, Game, HandsOff, Light, Outputs, Pixels
+from probe.task.task import BoardView, Task, TaskState
+from tests.support.played import Played
 
-
-class RefusedError(Exception):
-    """The board refused."""
-
-    def __init__(self, event: Refused) -> None:
-        super().__init__(str(event))
-        self.code = event.code
+S = TypeVar("S", bound=TaskState)
 
 
 def board_for(m: PlayfieldMap, **config: Any) -> SimulatedBoard:
@@ -65,150 +48,159 @@ def board_for(m: PlayfieldMap, **config: Any) -> SimulatedBoard:
     return SimulatedBoard(BoardConfig(**wanted), [wiring_of(m, chain) for chain in m.chains])
 
 
-class Desk:
-    """`state` is the activity's; `saved` the maps put on disk; `bells` how often it rang; `orders` all that were sent."""
+class Desk(Played[S], Generic[S]):
+    """`state` is the task's; `saved` the maps committed; `bells` how often it rang; `orders` all that were sent."""
 
-    def __init__(
-        self, state: Any, step: Callable[[Any, Any, float], tuple[Any, tuple[Effect, ...]]], board: SimulatedBoard
-    ) -> None:
-        self.state = state
-        self.step = step
-        self.board = board
+    def __init__(self, made: tuple[Task[S], S], board: SimulatedBoard) -> None:
+        self.device = board
         self.now_ms = 10_000.0
         self.saved: list[PlayfieldMap] = []
-        self.bells = 0
         self.orders: list[Order] = []
         self.cut_after: int | None = None
         """After so many more orders the board is lost."""
-        self.disk_full = False
         self._session = HostSession()
-        self._limits: dict[int, Limits] = {}
-        self._news: deque[Any] = deque()
-        self.identity: Identity | None = None
+        self._heard: list[object] = []
+        self._refused: Light | None = None
+        super().__init__(*made)
+        self.now_s = self.now_ms / 1000
+        self.answer = self._put
 
-    def plug(self) -> None:
+    @property
+    def bells(self) -> int:
+        """How often it rang."""
+        return sum(isinstance(effect, fx.Bell) for effect in self.effects)
+
+    # -- what happens to the board --------------------------------------------------------------------------------
+
+    def plug_in(self) -> None:
         """The board answers."""
         self._session = HostSession()
-        self._hear(self.board.tick(self.now_ms))
-        events = self._hear(self.board.receive_data(self._session.connect(self.now_ms), self.now_ms))
-        self.identity = next(event.identity for event in events if isinstance(event, Identified))
-        self._limits.clear()
-        self.give(BoardHere(self.identity))
+        self._hear(self.device.tick(self.now_ms))
+        events = self._hear(self.device.receive_data(self._session.connect(self.now_ms), self.now_ms))
+        self.plug(next(event.identity for event in events if isinstance(event, Identified)))
+        self._settle()
 
     def unplug(self) -> None:
         """The board is lost."""
-        self.identity = None
-        self.give(BoardGone("unplugged"))
+        self.lose("unplugged")
 
-    def give(self, *inputs: Any) -> None:
-        """Keys or news; everything that follows from each is done before the next."""
-        for given in inputs:
-            self._news.append(given)
-            while self._news:
-                self.state, effects = self.step(self.state, self._news.popleft(), self.now_ms / 1000)
-                for effect in effects:
-                    if not self._run(effect):
-                        break
+    def give(self, *events: object) -> None:
+        """Events; everything that follows from each is done before the next."""
+        for event in events:
+            self.now_s = self.now_ms / 1000
+            before = self.document.version
+            self._event(event)
+            self._light()
+            self._settle()
+            if self.document.version != before:
+                self.saved.append(self.map)
 
     def pass_s(self, seconds: float) -> None:
         """Time passes, in steps of 50 ms; the line is kept alive."""
         until = self.now_ms + seconds * 1000
         while self.now_ms < until:
             self.now_ms += 50
-            self._hear(self.board.tick(self.now_ms))
+            self._hear(self.device.tick(self.now_ms))
             due = self._session.keep_alive_due_ms()
-            if self.identity is not None and due is not None and self.now_ms >= due:
+            if self.board.here and due is not None and self.now_ms >= due:
                 self._do(self._session.keep_alive_order())
             if self.now_ms % 500 == 0:
-                self.give(Tick())
-            self.give()
-            while self._news:
-                self.give(self._news.popleft())
+                self.give(ev.Tick())
+            self._settle()
 
     def input(self, number: int, on: bool) -> None:
         """The game switches a lamp."""
-        self._hear(self.board.set_input(number, on, self.now_ms))
-        while self._news:
-            self.give(self._news.popleft())
+        self._hear(self.device.set_input(number, on, self.now_ms))
+        self._settle()
+
+    def game_takes_pixels(self) -> None:
+        """The board gives the pixels to the game by itself, and says so."""
+        self.device.give_pixels(Player.GAME)
+        self._heard.append(ev.GameTookPixels())
+        self._settle()
+
+    # -- orders -----------------------------------------------------------------------------------------------------
+
+    def _settle(self) -> None:
+        while self._heard:
+            event = self._heard.pop(0)
+            if isinstance(event, (ev.WentDarkByItself, ev.GameTookPixels)):
+                self.board = replace(self.board, lit=None)
+            self.give(event)
 
     def _hear(self, data: bytes) -> list[Any]:
         events: list[Any] = self._session.receive_data(data, self.now_ms)
         for event in events:
             match event:
                 case InputsNotice(first, on):
-                    self._news.append(InputsTold(first, on))
+                    self._heard.append(ev.GameInputs(first, on))
                 case PlayNotice():
-                    self._news.append(GameHasPixels())
+                    self._heard.append(ev.GameTookPixels())
                 case DarkNotice():
-                    self._news.append(BoardDark())
+                    self._heard.append(ev.WentDarkByItself())
         return events
 
     def _do(self, order: Order) -> Reply:
-        if self.identity is None:
+        if not self.board.here:
             raise ConnectionError("no board")
         if self.cut_after is not None:
             if self.cut_after <= 0:
-                self.identity = None
-                self._news.append(BoardGone("the plug was pulled"))
+                self.board = BoardView(None, "the plug was pulled", "the plug was pulled")
+                self._heard.append(ev.BoardChanged())
                 raise ConnectionError("the plug was pulled")
             self.cut_after -= 1
         self.orders.append(order)
         self._session.check(order)
         data = self._session.send(order, self.now_ms)
-        for event in self._hear(self.board.receive_data(data, self.now_ms)):
+        for event in self._hear(self.device.receive_data(data, self.now_ms)):
             match event:
                 case OrderAnswered(_, reply):
                     return reply
                 case Refused():
-                    raise RefusedError(event)
+                    raise OrderRefused.by_board(event)
         raise AssertionError(f"no answer to {order}")
 
-    def _run(self, effect: Effect) -> bool:
-        match effect:
-            case SaveMap(m):
-                if self.disk_full:
-                    self._news.append(NotSaved("the disk is full"))
-                    return False
-                self.saved.append(m)
-                self._news.append(Saved())
-            case RingBell():
-                self.bells += 1
-            case SetUpChain(chain) if self.identity is not None:
-                for order in setup_orders(effect, self.identity):
-                    self._do(order)
-                    self._limits[chain.output] = Limits(effect.count or chain.length, chain.ceiling_ma)
-            case GiveOrders(orders, tag):
-                return self._give_orders(orders, tag)
-            case SetUpChain():
-                return False
-            case _:
-                return self._show(effect)
-        return True
-
-    def _give_orders(self, orders: tuple[Order, ...], tag: str) -> bool:
+    def _put(self, ask: fx.Ask) -> ev.Answered | ev.NotAnswered:
+        self._light()  # as the runtime does: first the light, then a question
         replies: list[Reply] = []
         try:
-            for order in orders:
+            for order in ask.orders:
                 replies.append(self._do(order))
-        except RefusedError as exc:
-            self._news.append(NotAnswered(tag, refusal(exc.code, str(exc)), exc.code, tuple(replies)))
-            return False
+        except OrderRefused as exc:
+            return ev.NotAnswered(ask.tag, why_not(exc), exc.code, tuple(replies))
         except ConnectionError as exc:
-            self._news.append(NotAnswered(tag, str(exc), None, tuple(replies)))
-            return False
-        self._news.append(Answered(tag, tuple(replies)))
-        return True
+            return ev.NotAnswered(ask.tag, str(exc), None, tuple(replies))
+        return ev.Answered(ask.tag, tuple(replies))
 
-    def _show(self, effect: Any) -> bool:
-        if self.identity is None:
-            self._news.append(NotShown(effect, "no board"))
+    def _confirm(self) -> bool:
+        wanted, identity = self.wanted, self.board.identity
+        if identity is None or isinstance(wanted, HandsOff) or self.board.lit == wanted:
+            return False
+        if self.board.refused and self._refused == wanted:
             return False
         try:
-            limits = self._limits.get(effect.output) if effect.output is not None else None
-            for order in showing_orders(effect, self.identity, limits):
+            for order in self._orders(wanted, identity):
                 self._do(order)
-        except (RefusedError, ConnectionError) as exc:
-            self._news.append(NotShown(effect, str(exc)))
+        except OrderRefused as exc:
+            self._refused = wanted
+            self.board = replace(self.board, lit=None, refused=why_not(exc))
+        except ConnectionError:
             return False
-        self._news.append(Shown(effect))
+        else:
+            self.board = replace(self.board, lit=wanted, refused="")
+            self.lights.append(wanted)
+        self._event(ev.BoardChanged())
         return True
+
+    def _orders(self, light: Light, identity: Identity) -> list[Order]:
+        orders: list[Order] = [Darken()]
+        match light:
+            case ByTable() | Game():
+                orders += [setup_order(output, setup) for output, setup in outputs_of(self.map, identity).items()]
+                orders.append(table_order(light) if isinstance(light, ByTable) else Play(Player.GAME))
+            case Dark() | Pixels() | Outputs():
+                for output, part in parts_of(light).items():
+                    setup = setup_for(output, self.map, identity, part)
+                    orders += [setup_order(output, setup)] if setup is not None else []
+                    orders += part_orders(part, identity, setup)
+        return orders

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from device_protocol.errors import ErrorCode
 from device_protocol.orders import (
     LightGroup,
     LightLamp,
-    Player,
     RestartCause,
 )
 from probe.document.file import demo_map_path, load_map
@@ -19,8 +19,11 @@ from probe.document.model.game import Verdict
 from probe.document.operations import add_revision, assign_place, new_map, update_place
 from probe.document.proving import Standing, standings, tally
 from probe.game import prove, sync
-from probe.game.prove import Again, GoTo, Move, Say, Undo
-from probe.task.steps import Answered, GameHasPixels, GiveOrders
+from probe.game.keys import NextLamp, SayVerdict, WriteWhole
+from probe.game.prove import GoToLamp, Prove, ProveTask
+from probe.task import effects as fx
+from probe.task.events import BoardChanged, NotAnswered, Retry, Undo
+from probe.task.light import Dark
 from tests.game.desk import Desk, board_for
 from tests.support.examples import examples
 
@@ -32,21 +35,21 @@ def demo() -> PlayfieldMap:
     return load_map(demo_map_path("kelp_forest.json"))
 
 
-def at_board(m: PlayfieldMap, *, table: bool = True, **config: object) -> Desk:
+def at_board(m: PlayfieldMap, *, table: bool = True, **config: object) -> Desk[Prove]:
     """A desk at the final check; with `table` the board has been written before."""
     board = board_for(m, **config)
     if table:
-        writer = Desk(sync.start(m), sync.step, board)
-        writer.plug()
-        writer.give(sync.Write())
+        writer = Desk((sync.BoardTask(), sync.start(m)), board)
+        writer.plug_in()
+        writer.give(WriteWhole())
         assert writer.state.same, writer.state.message
-    desk = Desk(prove.start(m), prove.step, board)
-    desk.plug()
+    desk = Desk((ProveTask(), prove.start(m)), board)
+    desk.plug_in()
     return desk
 
 
-def lit_places(desk: Desk) -> set[str]:
-    return {place for place, _ in desk.board.lit()}
+def lit_places(desk: Desk[Prove]) -> set[str]:
+    return {place for place, _ in desk.device.lit()}
 
 
 @pytest.mark.parametrize("table", [True, False])
@@ -56,7 +59,7 @@ def test_each_lamp_and_group_lights_its_places_and_no_others(demo: PlayfieldMap,
     dead = {pixel.place for _, _, pixel in demo.walk_pixels() if pixel.state.value == "dead"}
     seen = 0
     for at in range(len(desk.state.rows)):
-        desk.give(GoTo(at))
+        desk.give(GoToLamp(at))
         assert desk.state.is_lit, desk.state.message
         expected = {place.id for place in desk.state.places if place.id in demo.pixels_at} - dead
         assert lit_places(desk) == expected
@@ -69,7 +72,7 @@ def test_each_lamp_and_group_lights_its_places_and_no_others(demo: PlayfieldMap,
 def test_answers_are_kept_with_date_and_revision_before_the_next_one_lights(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
     while (row := desk.state.row) is not None and row.state is not Standing.PROVED:
-        desk.give(Say(Verdict.RIGHT, NOW))
+        desk.give(SayVerdict(Verdict.RIGHT, NOW))
     m = desk.saved[-1]
     assert len(m.proofs) == 73
     assert {proof.time for proof in m.proofs} == {NOW}
@@ -81,7 +84,11 @@ def test_answers_are_kept_with_date_and_revision_before_the_next_one_lights(demo
 
 def test_wrong_and_unseen_stay_open(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
-    desk.give(Say(Verdict.WRONG, NOW, note="the pearl lit"), Say(Verdict.UNSEEN, NOW), Say(Verdict.RIGHT, NOW))
+    desk.give(
+        SayVerdict(Verdict.WRONG, NOW, note="the pearl lit"),
+        SayVerdict(Verdict.UNSEEN, NOW),
+        SayVerdict(Verdict.RIGHT, NOW),
+    )
     states = [row.state for row in desk.state.rows[:4]]
     assert states == [Standing.WRONG, Standing.UNSEEN, Standing.PROVED, Standing.NEVER]
     assert desk.state.at == 3 or desk.state.rows[desk.state.at].state is not Standing.PROVED
@@ -95,7 +102,7 @@ def test_wrong_and_unseen_stay_open(demo: PlayfieldMap) -> None:
 def proved(m: PlayfieldMap) -> PlayfieldMap:
     desk = at_board(m)
     for _ in range(len(desk.state.rows)):
-        desk.give(Say(Verdict.RIGHT, NOW))
+        desk.give(SayVerdict(Verdict.RIGHT, NOW))
     found: PlayfieldMap = desk.state.map
     assert tally(found).proved == 73
     return found
@@ -124,68 +131,73 @@ def test_what_changed_since_is_no_longer_proved(demo: PlayfieldMap) -> None:
 
 def test_another_table_on_the_board_is_told_and_not_used(demo: PlayfieldMap) -> None:
     board = board_for(demo)
-    writer = Desk(sync.start(demo), sync.step, board)
-    writer.plug()
-    writer.give(sync.Write())
-    desk = Desk(prove.start(update_place(demo, demo.places[2].model_copy(update={"level": 7}))), prove.step, board)
-    desk.plug()
+    writer = Desk((sync.BoardTask(), sync.start(demo)), board)
+    writer.plug_in()
+    writer.give(WriteWhole())
+    desk = Desk((ProveTask(), prove.start(update_place(demo, demo.places[2].model_copy(update={"level": 7})))), board)
+    desk.plug_in()
     assert desk.state.by_table is False
     assert "is not the map's" in desk.state.table_words
-    desk.give(Say(Verdict.RIGHT, NOW))
+    desk.give(SayVerdict(Verdict.RIGHT, NOW))
     assert desk.saved[-1].proofs[0].by_table is False
 
 
 def test_nothing_is_believed_before_it_is_lit(demo: PlayfieldMap) -> None:
-    desk = Desk(prove.start(demo), prove.step, board_for(demo))
-    desk.give(Say(Verdict.RIGHT, NOW))
+    desk = Desk((ProveTask(), prove.start(demo)), board_for(demo))
+    desk.give(SayVerdict(Verdict.RIGHT, NOW))
     assert desk.state.message == "no board, so nothing is lit"
     assert not desk.saved
-    desk.plug()
+    desk.plug_in()
     desk.unplug()
-    desk.give(Say(Verdict.RIGHT, NOW), Move())
+    desk.give(SayVerdict(Verdict.RIGHT, NOW), NextLamp())
     assert not desk.saved
-    desk.plug()
+    desk.plug_in()
     assert desk.state.is_lit
-    desk.give(Say(Verdict.RIGHT, NOW))
+    desk.give(SayVerdict(Verdict.RIGHT, NOW))
     assert len(desk.saved) == 1
 
 
-def test_a_late_answer_for_another_lamp_is_not_taken_for_this_one(demo: PlayfieldMap) -> None:
+def test_the_light_of_another_lamp_is_not_taken_for_this_one(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
-    state, first = prove.step(desk.state, Move(1), 0.0)
-    state, _ = prove.step(state, Move(1), 0.0)
-
-    late = next(effect for effect in first if isinstance(effect, GiveOrders))
-    state, _ = prove.step(state, Answered(late.tag, ()), 0.0)
-    assert not state.is_lit
-
-
-def test_a_full_disk_stops_the_light_and_says_so(demo: PlayfieldMap) -> None:
-    desk = at_board(demo)
-    before = lit_places(desk)
-    desk.disk_full = True
-    desk.give(Say(Verdict.RIGHT, NOW))
-    assert desk.state.unsaved == "the disk is full"
+    desk.lights_up = False
+    desk.give(NextLamp(1), NextLamp(1))
+    assert desk.state.board.lit is not None
     assert not desk.state.is_lit
-    assert lit_places(desk) == before
-    desk.disk_full = False
-    desk.give(Again())
+    desk.give(SayVerdict(Verdict.RIGHT, NOW))
+    assert desk.state.message == "it is not lit yet: wait for it, then answer"
+    assert not desk.saved
+
+
+def test_nothing_lights_until_it_is_known_whose_table_the_board_holds(demo: PlayfieldMap) -> None:
+    desk = Desk((ProveTask(), prove.start(demo)), board_for(demo))
+    heard = desk.answer
+    desk.answer = None  # no answer but that it did not come, as after a restart
+    desk.plug_in()
+    assert desk.state.by_table is None
+    assert desk.wanted == Dark()
+    assert not desk.state.is_lit
+    desk.answer = lambda ask: NotAnswered(ask.tag, "busy", ErrorCode.OUT_OF_STEP)
+    desk.give(BoardChanged())
+    asked = sum(isinstance(effect, fx.Ask) for effect in desk.effects)
+    desk.give(BoardChanged(), BoardChanged())
+    assert sum(isinstance(effect, fx.Ask) for effect in desk.effects) == asked, "a refusal stands"
+    desk.answer = heard
+    desk.give(Retry())
+    assert desk.state.by_table is False
     assert desk.state.is_lit
 
 
 def test_when_the_game_takes_the_pixels_back_the_lamp_is_lit_again(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
-
-    desk.board.give_pixels(Player.GAME)
-    desk.give(GameHasPixels())
+    desk.game_takes_pixels()
     assert desk.state.is_lit
     assert lit_places(desk) == {place.id for place in desk.state.places}
 
 
 def test_an_empty_map_has_nothing_to_prove() -> None:
-    desk = Desk(prove.start(new_map("Kelp Forest")), prove.step, board_for(new_map("Kelp Forest")))
-    desk.plug()
-    desk.give(Move(), Say(Verdict.RIGHT, NOW), Move(open_only=True), Undo())
+    desk = Desk((ProveTask(), prove.start(new_map("Kelp Forest"))), board_for(new_map("Kelp Forest")))
+    desk.plug_in()
+    desk.give(NextLamp(), SayVerdict(Verdict.RIGHT, NOW), NextLamp(open_only=True), Undo())
     assert not desk.saved
     assert lamp_table(desk.state.map).lamps == ()
 
@@ -203,8 +215,6 @@ DOINGS = st.sampled_from(
         "plug",
         "restart",
         "silence",
-        "full",
-        "room",
     ]
 )
 
@@ -217,23 +227,21 @@ def test_lit_is_never_said_of_anything_that_is_not(doings: list[str], table: boo
     desk = at_board(m, table=table)
     dead = {pixel.place for _, _, pixel in m.walk_pixels() if pixel.state.value == "dead"}
     keys = {
-        "next": Move(), "before": Move(-1), "open": Move(open_only=True), "right": Say(Verdict.RIGHT, NOW),
-        "wrong": Say(Verdict.WRONG, NOW), "undo": Undo(), "again": Again(),
+        "next": NextLamp(), "before": NextLamp(-1), "open": NextLamp(open_only=True), "right": SayVerdict(Verdict.RIGHT, NOW),
+        "wrong": SayVerdict(Verdict.WRONG, NOW), "undo": Undo(), "again": Retry(),
     }  # fmt: skip
     for doing in doings:
         match doing:
             case "unplug":
                 desk.unplug()
             case "plug":
-                desk.plug()
+                desk.plug_in()
             case "restart":
                 desk.unplug()
-                desk.board.restart(RestartCause.POWER, desk.now_ms)
+                desk.device.restart(RestartCause.POWER, desk.now_ms)
             case "silence":
                 desk.now_ms += 10_000
                 desk.pass_s(0.1)
-            case "full" | "room":
-                desk.disk_full = doing == "full"
             case _:
                 desk.give(keys[doing])
         if desk.state.is_lit:

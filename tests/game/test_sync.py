@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device_protocol.board import BoardConfig, SimulatedBoard
+from device_protocol.errors import ErrorCode
 from device_protocol.lamp_table import TableGroup, TableLamp, decode_table
-from device_protocol.orders import CommitTable, RestartCause, WriteTable
+from device_protocol.orders import CommitTable, RestartCause, TableBytes, WriteTable
 from probe.document.board_table import TableTooLargeError, board_table, differences, duties
 from probe.document.file import demo_map_path, load_map
 from probe.document.lamp_table import lamp_table
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.operations import add_chain, add_place, add_revision, assign_place, new_map, update_place
-from probe.game.sync import Compare, HandOver, Stage, Write, start, step
+from probe.game.keys import CompareTables, HandOver, WriteWhole
+from probe.game.sync import PIECES_AT_ONCE, BoardTask, Stage, Sync, start
+from probe.task import effects as fx
+from probe.task.events import Answered, MapChanged, NotAnswered
+from probe.task.light import Dark, Game
 from tests.document.strategies import maps
 from tests.game.desk import Desk, board_for
 from tests.support.examples import examples
@@ -29,9 +36,9 @@ def demo() -> PlayfieldMap:
     return m
 
 
-def at_board(m: PlayfieldMap, board: SimulatedBoard | None = None) -> Desk:
-    desk = Desk(start(m), step, board or board_for(m))
-    desk.plug()
+def at_board(m: PlayfieldMap, board: SimulatedBoard | None = None) -> Desk[Sync]:
+    desk = Desk((BoardTask(), start(m)), board or board_for(m))
+    desk.plug_in()
     return desk
 
 
@@ -65,30 +72,30 @@ def test_an_empty_board_is_written_read_back_and_holds_the_same(demo: PlayfieldM
     assert desk.state.stage is Stage.COMPARED
     assert desk.state.message == "the board holds no table yet"
     assert not desk.state.same
-    desk.give(Write())
+    desk.give(WriteWhole())
     assert desk.state.same
     assert desk.state.message == "written, read back, the same"
     assert desk.state.held.revision == demo.revisions[-1].number
     assert isinstance(
         next(o for o in reversed(desk.orders) if not o.WORD.startswith(("read", "table", "play"))), CommitTable
     )
-    desk.give(Compare())
+    desk.give(CompareTables())
     assert desk.state.same
     assert desk.state.message == "board and map hold the same table"
 
 
 def test_the_same_table_is_not_written_again(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
-    desk.give(Write())
+    desk.give(WriteWhole())
     before = len(desk.orders)
-    desk.give(Write())
+    desk.give(WriteWhole())
     assert len(desk.orders) == before
     assert "already" in desk.state.message
 
 
 def test_another_table_is_told_lamp_by_lamp(demo: PlayfieldMap) -> None:
     board = board_for(demo)
-    at_board(demo, board).give(Write())
+    at_board(demo, board).give(WriteWhole())
     place = next(place for place in demo.places if place.label == "Whirlpool")
     dimmed = update_place(demo, place.model_copy(update={"level": 3}))
     chain, number = demo.pixels_at[place.id][0]
@@ -102,17 +109,16 @@ def test_another_table_is_told_lamp_by_lamp(demo: PlayfieldMap) -> None:
 
 def test_a_new_revision_that_lights_the_same_is_written_all_the_same(demo: PlayfieldMap) -> None:
     board = board_for(demo)
-    at_board(demo, board).give(Write())
+    at_board(demo, board).give(WriteWhole())
     desk = at_board(add_revision(demo, time="2025-04-01T10:00:00Z", reason="looked at"), board)
     assert desk.state.message.startswith("they light the same")
     assert desk.state.differences == ()
-    desk.give(Write())
+    desk.give(WriteWhole())
     assert desk.state.same
 
 
-def held(desk: Desk) -> bytes:
-    fresh = Desk(start(new_map("Kelp Forest")), step, desk.board)
-    fresh.plug()
+def held(desk: Desk[Sync]) -> bytes:
+    fresh = at_board(new_map("Kelp Forest"), desk.device)
     image: bytes = fresh.state.image
     return image
 
@@ -123,18 +129,18 @@ def test_cut_at_any_order_the_board_holds_the_old_table_or_the_new_one(cut: int,
     old = load_map(demo_map_path("kelp_forest.json"))
     new = update_place(old, old.places[0].model_copy(update={"level": 9, "colour": "0000FF"}))
     board = board_for(old)
-    at_board(old, board).give(Write())
+    at_board(old, board).give(WriteWhole())
     desk = at_board(new, board)
     desk.cut_after = cut
-    desk.give(Write())
+    desk.give(WriteWhole())
     if restart:
         board.restart(RestartCause.POWER, desk.now_ms)
     assert held(desk) in (board_table(old).image, board_table(new).image)
     if desk.state.same:
         assert held(desk) == board_table(new).image
     desk.cut_after = None
-    desk.plug()
-    desk.give(Write())
+    desk.plug_in()
+    desk.give(WriteWhole())
     assert desk.state.same, desk.state.message
 
 
@@ -146,22 +152,22 @@ def test_what_does_not_fit_is_not_begun(demo: PlayfieldMap) -> None:
         ({"play_pixels": 80}, "lights 0 to 79 there"),
     ):
         desk = at_board(demo, board_for(demo, **config))
-        desk.give(Write())
+        desk.give(WriteWhole())
         assert words in desk.state.message
         assert not any(isinstance(order, WriteTable) for order in desk.orders)
     short = SimulatedBoard(BoardConfig(outputs=1, pixels=300, table_bytes=1_000))
     desk = at_board(demo, short)
-    desk.give(Write())
+    desk.give(WriteWhole())
     assert "output 1" in desk.state.message
 
 
 def test_boards_without_memory_and_maps_without_pixels_are_told(demo: PlayfieldMap) -> None:
     desk = at_board(demo, board_for(demo, features=("setup",)))
     assert desk.state.stage is Stage.LACKING
-    desk.give(Write(), HandOver(), Compare())
+    desk.give(WriteWhole(), HandOver(), CompareTables())
     assert "export the table" in desk.state.message or "lights no lamps" in desk.state.message
     desk = at_board(new_map("Kelp Forest"), board_for(demo))
-    desk.give(Write())
+    desk.give(WriteWhole())
     assert "no chain" in desk.state.message
 
 
@@ -178,18 +184,128 @@ def test_a_board_that_is_lost_meanwhile_is_waited_for(demo: PlayfieldMap) -> Non
     desk = at_board(demo)
     desk.unplug()
     assert desk.state.stage is Stage.AWAITING
-    desk.give(Write())
+    desk.give(WriteWhole())
     assert desk.bells
-    desk.plug()
+    desk.plug_in()
     assert desk.state.stage.value == "compared"
 
 
 def test_the_game_gets_the_pixels(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
-    desk.give(Write(), HandOver(True))
+    desk.give(WriteWhole(), HandOver(True))
     assert desk.state.message == "the game has the pixels"
     desk.pass_s(0.2)
     always_on = {place.id for place in demo.places if place.group and place.level is None}
-    assert {place for place, _ in desk.board.lit()} >= always_on
+    assert {place for place, _ in desk.device.lit()} >= always_on
     desk.give(HandOver(False))
     assert desk.state.message == "this program has the pixels"
+
+
+def test_a_board_that_forgets_what_was_staged_again_and_again_is_not_written_for_ever(demo: PlayfieldMap) -> None:
+    """As a board that restarts at every second piece, and nobody hears of it."""
+    desk = at_board(demo)
+    heard, pieces = desk.answer, 0
+    assert heard is not None
+
+    def forgetful(ask: fx.Ask) -> Answered | NotAnswered:
+        nonlocal pieces
+        if ask.tag != "table-write":
+            return heard(ask)
+        pieces += 1
+        if pieces % 2 == 0:
+            return NotAnswered(ask.tag, "bytes are missing", ErrorCode.INCOMPLETE)
+        return heard(ask)
+
+    desk.answer = forgetful
+    desk.give(WriteWhole())
+    assert pieces == 4, "begun anew once, not again"
+    assert desk.state.stage is Stage.FAILED
+    assert desk.state.message.startswith("not written: bytes are missing")
+    desk.answer = heard
+    desk.give(WriteWhole())
+    assert desk.state.same, desk.state.message
+
+
+def test_a_restart_that_nobody_heard_of_is_mended_once(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    heard = desk.answer
+    assert heard is not None
+    pieces: list[str] = []
+
+    def forgets_once(ask: fx.Ask) -> Answered | NotAnswered:
+        pieces.append(ask.tag)
+        if pieces.count("table-write") == 2 and ask.tag == "table-write":
+            desk.device.restart(RestartCause.POWER, desk.now_ms)
+            return NotAnswered(ask.tag, "out of step", ErrorCode.OUT_OF_STEP)
+        return heard(ask)
+
+    desk.answer = forgets_once
+    desk.give(WriteWhole())
+    assert desk.state.same, desk.state.message
+
+
+@pytest.mark.parametrize("spoilt", [-1, 0, 1])
+def test_what_is_read_back_has_to_have_the_checksum_that_the_board_states(demo: PlayfieldMap, spoilt: int) -> None:
+    """A byte wrong, one too few, or one too many: not believed, though it may read as a table."""
+    desk = at_board(demo)
+    desk.give(WriteWhole())
+    assert desk.state.same
+    heard = desk.answer
+    assert heard is not None
+
+    def misread(ask: fx.Ask) -> Answered | NotAnswered:
+        answer = heard(ask)
+        if ask.tag != "table-bytes":
+            return answer
+        replies = list(answer.replies)
+        last = replies[-1]
+        assert isinstance(last, TableBytes)
+        data = (
+            last.data[:-1]
+            if spoilt < 0
+            else last.data + b"\0"
+            if spoilt
+            else last.data[:-1] + bytes([last.data[-1] ^ 1])
+        )
+        return Answered(ask.tag, (*replies[:-1], dataclasses.replace(last, data=data)))
+
+    desk.answer = misread
+    desk.give(CompareTables())
+    assert desk.state.stage is Stage.FAILED
+    assert "checksum" in desk.state.message
+    assert desk.state.theirs is None
+    assert not desk.state.same
+    desk.answer = heard
+    desk.give(CompareTables())
+    assert desk.state.same
+
+
+def test_everything_is_dark_while_a_table_is_written_and_the_game_goes_on_after_it(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(WriteWhole(), HandOver(True))
+    assert desk.wanted == Game()
+    dimmed = update_place(demo, demo.places[2].model_copy(update={"level": 7}))
+    desk.document.commit(dimmed)
+    desk.give(MapChanged("changed"))
+    asked = len(desk.lights)
+    desk.give(WriteWhole())
+    assert desk.state.same
+    assert desk.lights[asked:] == [Dark(), Game()]
+    assert desk.state.game_has
+
+
+def test_the_game_without_a_table_is_refused_and_can_be_asked_again(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(HandOver())
+    assert "write the table first" in desk.state.message
+    assert not desk.state.to_game
+    desk.give(WriteWhole(), HandOver())
+    assert desk.state.game_has
+
+
+def test_the_board_is_asked_in_small_pieces(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(WriteWhole())
+    asks = [effect for effect in desk.effects if isinstance(effect, fx.Ask)]
+    assert max(len(ask.orders) for ask in asks) <= PIECES_AT_ONCE
+    assert len([ask for ask in asks if ask.tag == "table-write"]) > 1

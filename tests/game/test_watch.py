@@ -10,16 +10,13 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap
 from probe.document.operations import update_place
 from probe.game import sync, watch
-from probe.game.watch import (
-    ChangeLinger,
-    Choose,
-    Forget,
-    HandOver,
-    Learn,
-    Mismatch,
-    Stop,
-    Undo,
-)
+from probe.game.keys import ChangeLinger, ForgetChanges, HandOver, Mismatch, WriteWhole
+from probe.game.pick import PickFacts
+from probe.game.watch import LearnLamp, Watch, WatchTask
+from probe.task import effects as fx
+from probe.task.events import Choose, Leave, Take, TaskClosed, Typed, Undo
+from probe.task.light import Dark, Game
+from probe.task.task import Opened
 from tests.game.desk import Desk, board_for
 
 NOW = "2025-04-05T20:15:00Z"
@@ -30,10 +27,15 @@ def demo() -> PlayfieldMap:
     return load_map(demo_map_path("kelp_forest.json"))
 
 
-def at_board(m: PlayfieldMap, **config: object) -> Desk:
-    desk = Desk(watch.start(m), watch.step, board_for(m, **config))
-    desk.plug()
+def at_board(m: PlayfieldMap, **config: object) -> Desk[Watch]:
+    desk = Desk((WatchTask(), Watch(map=m)), board_for(m, **config))
+    desk.plug_in()
     return desk
+
+
+def chosen(desk: Desk[Watch]) -> int | None:
+    choice = desk.state.choice
+    return choice.number if choice is not None else None
 
 
 def test_inputs_that_are_on_are_shown_by_name(demo: PlayfieldMap) -> None:
@@ -44,7 +46,7 @@ def test_inputs_that_are_on_are_shown_by_name(demo: PlayfieldMap) -> None:
     assert [n for n, on in enumerate(desk.state.on, start=1) if on] == [12]
     assert desk.state.names[12] == "Otter bonus 6"
     assert desk.state.predicted(12) == "Otter bonus 6 (pixels 0:23)"
-    assert desk.state.choice.number == 12
+    assert chosen(desk) == 12
 
 
 def test_changes_are_the_newest_first_and_pass_away(demo: PlayfieldMap) -> None:
@@ -64,10 +66,10 @@ def test_the_choice_stays_on_its_input_when_others_change(demo: PlayfieldMap) ->
         desk.input(number, True)
         desk.pass_s(0.3)
     desk.give(Choose(1))
-    assert desk.state.choice.number == 3
+    assert chosen(desk) == 3
     desk.input(50, True)
     desk.pass_s(0.3)
-    assert desk.state.choice.number == 3
+    assert chosen(desk) == 3
 
 
 def test_a_pulse_too_short_for_a_notice_shows_by_its_edges(demo: PlayfieldMap) -> None:
@@ -90,11 +92,11 @@ def test_tell_me_what_changed_fills_the_lamp_number(demo: PlayfieldMap) -> None:
     assert desk.state.without_lamp == (blank.place_by_id[target.id],)
     desk.input(5, True)
     desk.pass_s(0.3)
-    desk.give(Forget())
+    desk.give(ForgetChanges())
     desk.input(21, True)
     desk.pass_s(0.3)
     assert [change.number for change in desk.state.recent] == [21]
-    desk.give(Learn(target.id))
+    desk.give(LearnLamp(target.id))
     learned = desk.saved[-1]
     assert learned.place_by_id[target.id].lamps == (21,)
     numbers = [lamp.number for lamp in learned.lamps if lamp.number is not None]
@@ -131,28 +133,28 @@ def test_the_hold_on_time_is_set_in_steps(demo: PlayfieldMap) -> None:
 
 def test_the_game_lights_its_own_lamps_meanwhile(demo: PlayfieldMap) -> None:
     board = board_for(demo)
-    writer = Desk(sync.start(demo), sync.step, board)
-    writer.plug()
-    writer.give(sync.Write())
-    desk = Desk(watch.start(demo), watch.step, board)
-    desk.plug()
-    desk.give(HandOver())
+    writer = Desk((sync.BoardTask(), sync.start(demo)), board)
+    writer.plug_in()
+    writer.give(WriteWhole())
+    desk = Desk((WatchTask(), Watch(map=demo)), board)
+    desk.plug_in()
+    desk.give(HandOver(True))
     assert desk.state.game_plays
     desk.input(12, True)
     desk.pass_s(0.3)
     glow = {place.id for place in demo.places if place.group}
     assert {place for place, _ in board.lit()} - glow == {"otter-bonus-6"}
-    desk.give(Stop())
+    desk.give(Leave())
     assert desk.orders[-1] == WatchInputs(False)
 
 
 def test_boards_without_inputs_or_table_are_told(demo: PlayfieldMap) -> None:
     desk = at_board(demo, features=("setup",))
     assert desk.state.message == "this board reads no lamp inputs of the game"
-    desk.give(HandOver(), ChangeLinger(1), Stop(), Forget(), Learn("otter-bonus-6"))
+    desk.give(HandOver(True), ChangeLinger(1), Leave(), ForgetChanges(), LearnLamp("otter-bonus-6"))
     assert not desk.saved
     desk = at_board(demo)
-    desk.give(HandOver())
+    desk.give(HandOver(True))
     assert "write the table first" in desk.state.message
 
 
@@ -161,8 +163,8 @@ def test_a_lost_board_leaves_no_stale_panel(demo: PlayfieldMap) -> None:
     desk.input(12, True)
     desk.pass_s(0.3)
     desk.unplug()
-    assert desk.state.on == ()
-    desk.plug()
+    assert list(desk.state.on) == []
+    desk.plug_in()
     assert desk.state.on[11]
 
 
@@ -173,3 +175,65 @@ def test_more_inputs_than_one_answer_holds(demo: PlayfieldMap) -> None:
     desk.pass_s(0.3)
     assert desk.state.on[139]
     assert desk.state.predicted(140) == "nothing: the map has no such lamp"
+
+
+def test_leaving_tells_the_board_to_stop_before_it_is_closed(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(Leave())
+    stop, close = desk.effects[-2:]
+    assert stop == fx.Ask((WatchInputs(False),), "watch-off")
+    assert close == fx.Close()
+    assert desk.orders[-1] == WatchInputs(False)
+
+
+def test_a_place_is_picked_for_the_input_that_was_chosen(demo: PlayfieldMap) -> None:
+    target = next(place for place in demo.places if place.label == "Kelp target 3")
+    blank = update_place(demo, target.model_copy(update={"lamps": ()}))
+    desk = at_board(blank)
+    desk.give(Take())
+    assert desk.state.message.startswith("nothing changed lately")
+    desk.input(21, True)
+    desk.pass_s(0.3)
+    desk.give(Take())
+    (opened,) = desk.opened
+    assert opened.task == "pick"
+    assert isinstance(opened.facts, PickFacts)
+    assert opened.facts.first == (target.id,)
+    desk.device.set_input(40, True, desk.now_ms)  # heard by the task on top
+    desk.give(TaskClosed("pick", target.id))
+    assert desk.map.place_by_id[target.id].lamps == (21,)
+    assert desk.state.on[39]
+    assert [change.number for change in desk.state.recent] == [40], "what changed meanwhile is seen"
+    desk.give(Take(), TaskClosed("pick", None))
+    assert desk.state.learning is None
+
+
+def test_the_line_is_for_what_was_seen_while_it_is_open(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.input(12, True)
+    desk.pass_s(0.3)
+    desk.give(Mismatch(NOW))
+    assert desk.state.typed == ""
+    desk.give(Typed("both"), Leave())
+    assert desk.state.typed is None
+    assert not desk.closed
+    desk.give(Mismatch(NOW), Typed(" both on "), Take(NOW))
+    assert [seen.seen for seen in desk.map.observations] == [watch.NOT_YET_SAID, "both on"]
+
+
+def test_the_game_keeps_the_pixels_that_it_was_given_before(demo: PlayfieldMap) -> None:
+    task, state = watch.make(Opened(demo, watch.WatchFacts(game_plays=True)))
+    assert task.light(state) == Game()
+    assert task.light(watch.make(Opened(demo))[1]) == Dark()
+
+
+def test_a_board_that_did_not_hear_is_asked_again_when_it_is_back(demo: PlayfieldMap) -> None:
+    desk = Desk((WatchTask(), Watch(map=demo)), board_for(demo))
+    heard, desk.answer = desk.answer, None
+    desk.plug_in()
+    before = desk.state
+    assert before.total == 0
+    desk.answer = heard
+    desk.unplug()
+    desk.plug_in()
+    assert desk.state.total == 64

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from probe.document.model import Chain, PlayfieldMap, Position
-from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
+from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, update_place
 from probe.runtime.runtime import Maker, Runtime
 
 Events = Callable[[Runtime, Callable[[], Any]], Iterator[object]]
@@ -17,6 +17,7 @@ Events = Callable[[Runtime, Callable[[], Any]], Iterator[object]]
 class Played:
     """`events` gives what a person does, one event after another, looking at the state; `moves` are keys that only move the light.
 
+    `lights`: how many orders that may light something it gives at least. `changes_map`: whether it changes the map at all.
     `undoes_map`: whether undo in it goes over changes of the map (else over answers that it keeps to itself).
     """
 
@@ -26,6 +27,8 @@ class Played:
     events: Events
     facts: Callable[[PlayfieldMap], object] = lambda map_: None
     moves: tuple[object, ...] = ()
+    lights: int = 2
+    changes_map: bool = True
     undoes_map: bool = True
 
 
@@ -88,4 +91,76 @@ def _faults() -> Played:
     )
 
 
-TASKS: dict[str, Played] = {"walk": _walk(), "faults": _faults()}
+def with_lamps() -> PlayfieldMap:
+    """The places of two chains switched by lamps 1 to 3 of the game."""
+    map_ = two_chains()
+    for number, place in enumerate(map_.places, start=1):
+        map_ = update_place(map_, place.model_copy(update={"lamps": (number,)}))
+    return map_
+
+
+def _board() -> Played:
+    from probe.game.keys import CompareTables, HandOver, WriteWhole
+    from probe.game.sync import make
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield WriteWhole()
+        yield HandOver(True)
+        yield CompareTables()
+        yield HandOver(False)
+        yield HandOver(True)
+
+    moves = (HandOver(True), HandOver(False), HandOver(True))
+    return Played("board", with_lamps, lambda: {"board": make}, events, moves=moves, changes_map=False)
+
+
+def _watch() -> Played:
+    from probe.game.keys import ChangeLinger, Mismatch
+    from probe.game.watch import LearnLamp, make
+    from probe.task.events import GameInputs, Take, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield GameInputs(1, (True, *[False] * 15))
+        yield Mismatch("2025-04-05T20:15:00Z")
+        yield Typed("both on")
+        yield Take("2025-04-05T20:15:01Z")
+        yield LearnLamp(state().map.places[2].id, 9)
+
+    moves = (ChangeLinger(1), ChangeLinger(-1))
+    return Played("watch", with_lamps, lambda: {"watch": make}, events, moves=moves, lights=0)
+
+
+def _prove() -> Played:
+    from probe.document.model.game import Verdict
+    from probe.game.keys import NextLamp, SayVerdict
+    from probe.game.prove import make
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield SayVerdict(Verdict.RIGHT, "2025-04-05T20:15:00Z")
+        yield SayVerdict(Verdict.WRONG, "2025-04-05T20:15:01Z")
+        yield NextLamp(-1)
+
+    moves = (NextLamp(1), NextLamp(1), NextLamp(-1))
+    return Played("prove", with_lamps, lambda: {"prove": make}, events, moves=moves)
+
+
+def _pick() -> Played:
+    from probe.game.pick import PickFacts, make
+    from probe.task.events import Choose, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Typed("reef")
+        yield Choose(1)
+
+    facts = PickFacts("Which place is that lamp?")
+    return Played("pick", two_chains, lambda: {"pick": make}, events, lambda map_: facts, lights=1, changes_map=False)
+
+
+TASKS: dict[str, Played] = {
+    "walk": _walk(),
+    "faults": _faults(),
+    "board": _board(),
+    "watch": _watch(),
+    "prove": _prove(),
+    "pick": _pick(),
+}

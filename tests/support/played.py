@@ -130,6 +130,8 @@ class Played(Generic[S]):
                     self.document.commit(map_, words, self.task.where(before) if where is None else where)
                 case fx.TakeBack(redo):
                     self._travel(redo=redo)
+                case fx.TryAgain():
+                    self.board = replace(self.board, lit=None, refused="")
                 case fx.Revision(reason):
                     self.document.close(reason)
                 case fx.Open():
