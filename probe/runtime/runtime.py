@@ -441,9 +441,11 @@ class Runtime:
         self._words, self._trouble = words, trouble
         self._setups.clear()
         self._refused = None
+        # what is asked of the new board, as soon as it is known to be there, is not among these
+        void, self._questions = self._questions, deque()
         self._forget()
-        while self._questions:
-            self._not_answered(self._questions.popleft(), trouble or "the board restarted before it was asked")
+        for question in void:
+            self._not_answered(question, trouble or "the board restarted before it was asked")
         self._board_changed()
 
     def _forget(self) -> None:

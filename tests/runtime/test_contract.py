@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -455,6 +455,27 @@ async def test_questions_that_wait_when_the_board_goes_are_answered_too(bench: A
     one.runtime.dispatch("ask")
     await one.settled()
     assert isinstance(one.top.state.told[3], ev.NotAnswered)
+
+
+class AskingAtOnce(Asking):
+    """Asks as soon as it hears that a board is there."""
+
+    def step(self, s: BelowState, event: object, now_s: float) -> Next[BelowState] | None:
+        if isinstance(event, ev.BoardChanged) and s.board.here and not s.told:
+            return replace(s, told=("asked",)), (fx.Ask((ReadTableState(),), "at once"),)
+        if isinstance(event, (ev.Answered, ev.NotAnswered)):
+            return replace(s, told=(*s.told, event)), ()
+        return None
+
+
+async def test_what_is_asked_of_a_board_that_just_came_is_answered_by_it(bench: Any) -> None:
+    def make(opened: Opened) -> tuple[AskingAtOnce, BelowState]:
+        assert opened.map is not None
+        return AskingAtOnce(), BelowState(map=opened.map)
+
+    played = Played("asking", TASKS["walk"].map, lambda: {"asking": make}, lambda runtime, state: iter(()))
+    one = await bench("asking", played=played)
+    assert [type(event) for event in one.top.state.told[1:]] == [ev.Answered]
 
 
 # -- 4: nothing is dropped; undo, redo, retry, leave are alike in all --------------------------------------------------
