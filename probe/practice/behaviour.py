@@ -167,7 +167,7 @@ def head_signal(wiring: ModelWiring, picture: Picture, first_v: float, now: Now 
     head, settings = wiring.head, wiring.settings
     if not head.answers or not head.output_ok or not head.on_set_output or head.crossed or head.from_end:
         return _SILENT
-    if head.plug is not Plug.RIGHT or (head.data_open and not (head.data_flex and now.touched == 0)):
+    if head.plug is not Plug.RIGHT or head.data_open:
         return _SILENT
     data = stream(picture[: settings.count], settings.order)
     if head.resistor_ohm > 20_000 or (not head.common_ground and wiring.chance < 0.35):

@@ -134,8 +134,7 @@ class PracticeRound:
 
     def reacts(self, joint: int) -> bool:
         """Whether touching the joint that arrives at pixel `joint` changes anything."""
-        head = joint == 0 and self.planted.wiring.head.data_flex
-        return head or self.planted.wiring.joints[joint].flex is not Flex.FIRM
+        return self.planted.wiring.joints[joint].flex is not Flex.FIRM
 
     def lights(self, number: int) -> str:
         """What a single lit number shows."""

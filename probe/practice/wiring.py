@@ -101,7 +101,6 @@ class Head:
     paired: bool = False
     resistor_ohm: float = 330.0
     data_open: bool = False
-    data_flex: bool = False
     common_ground: bool = True
     plug: Plug = Plug.RIGHT
     from_end: bool = False

@@ -288,3 +288,15 @@ def test_the_program_does_not_slip_and_people_do() -> None:
     count = len(K.causes)
     assert evidence(K, GivenAnswer("restarted", shares, by_tool=True))[:count] == pytest.approx(table)
     assert evidence(K, GivenAnswer("restarted", shares))[:count] == pytest.approx(0.97 * table + 0.03 / 2)
+
+
+def test_a_chain_never_seen_right_is_at_its_first_power_up_however_fresh_its_splices_are() -> None:
+    assert derive(Facts(pixels_verified=0, days_since_splice=1)).names == ("first-power",)
+    assert derive(Facts(pixels_verified=0, days_since_splice=1, days_working=30)).names == ("first-power",)
+
+
+@pytest.mark.parametrize("answer", ["to-k-dark", "fades", "nothing"])
+def test_two_causes_are_named_only_when_they_are_likelier_than_one(answer: str) -> None:
+    session = answered(K, FaultSession(), observation="look", answer=answer)
+    assert belief(K, session)[len(K.causes) :].sum() < 0.5
+    assert diagnose(K, session).two_causes is None

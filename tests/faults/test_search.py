@@ -9,19 +9,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device_protocol.orders import ChainCount, RestartCause
+from probe.cautions import FLEX, METERING, OFF_FIRST
 from probe.document.model import Chain
 from probe.document.operations import add_chain, set_count
 from probe.faults.commands import Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.engine import UNSURE
 from probe.faults.joint import JointTest
-from probe.faults.knowledge import ChainPower
+from probe.faults.knowledge import ChainPower, FaultObservation, Who
 from probe.faults.search import start
 from probe.faults.state import SearchMode
 from probe.faults.view import details, headline, light_words, suspect_lines, view
 from probe.task import events as ev
 from probe.task.effects import Bell
 from probe.task.light import BoardPattern, Dark, Outputs, OutputSetup, Pixels, lights_something
-from tests.faults.searching import NOW, PLAIN, Play, a_map, begun, board
+from tests.faults.searching import NOW, PLAIN, K, Play, a_map, begun, board
 from tests.support.examples import examples
 
 
@@ -282,3 +283,38 @@ def test_every_output_is_set_up_for_the_chain_that_may_hang_there() -> None:
     assert (here.output, here.setup, len(here.colours)) == (0, None, 6)
     assert (there.output, len(there.colours)) == (1, 6)
     assert there.setup == replace(OutputSetup.of(play.search.here), ceiling_ma=100)
+
+
+@pytest.mark.parametrize(
+    ("cause", "question", "restarted"),
+    [
+        (RestartCause.BROWNOUT, "arrow-next", "yes"),
+        (RestartCause.WATCHDOG, "arrow-next", "yes"),
+        (RestartCause.EXTERNAL, "look", "no"),
+        (RestartCause.POWER, "look", "yes"),
+        (RestartCause.POWER, "colours", "no"),
+    ],
+)
+def test_which_restarts_count_as_the_chains_doing(cause: RestartCause, question: str, restarted: str) -> None:
+    """A dip or a hung board always does; power that went away does while a pattern loads the supply; a port opening never."""
+    play = begun().confirm()
+    play.choose("to-k-dark").type_in("14").put(question)
+    play.unplug().plug(board(cause=cause))
+    assert play.search.session.answer_to("restarted") == restarted
+
+
+def test_nothing_lit_before_means_that_no_restart_is_the_chains_doing() -> None:
+    play = begun()
+    play.choose("to-k-dark").unplug().plug(board(cause=RestartCause.BROWNOUT))
+    assert play.search.session.answer_to("restarted") == "no"
+
+
+@pytest.mark.parametrize("question", [observation for observation in K.observations if observation.who is not Who.TOOL])
+def test_hands_in_the_wiring_are_cautioned(question: FaultObservation) -> None:
+    play = begun()
+    play.search = replace(play.search, question=question)
+    lines = details(play.search)
+    off = question.power is ChainPower.OFF or question.who in (Who.METER_UNPOWERED, Who.JUMPER, Who.SWAP, Who.PROBE)
+    assert (OFF_FIRST in lines) == off
+    assert (METERING in lines) == (question.who is Who.METER_POWERED and not off)
+    assert (FLEX in lines) == (question.who is Who.FLEX and not off)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from device_protocol.orders import CountChain
+from probe.document.model import PlayfieldMap
 from probe.document.operations import replace_chain
 from probe.faults.byte_order import Candidate, predict
 from probe.faults.commands import SayYesNo, StepPattern, Unsure
@@ -195,3 +196,15 @@ def test_after_a_change_the_held_frame_is_sent_anew() -> None:
     assert TryAgain() not in play.effects
     play.give(SayYesNo(True, NOW))
     assert TryAgain() in play.effects
+
+
+def test_a_pixels_full_note_is_left_alone_and_the_log_still_kept() -> None:
+    map_ = a_map(3)
+    chain = map_.chain("a")
+    full = chain.pixels[0].model_copy(update={"note": "x" * 1_990})
+    map_ = replace_chain(map_, chain.model_copy(update={"pixels": (full, *chain.pixels[1:])}))
+    play = Play(start(map_, "a", now=NOW)).plug().choose("flex").give(SayYesNo(True, NOW))
+    saved = play.committed()
+    assert saved.chain("a").pixels[0].note == "x" * 1_990
+    assert "joint board to 0 (1st) reacted" in saved.chain("a").note
+    PlayfieldMap.model_validate(saved.model_dump())

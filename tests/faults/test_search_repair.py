@@ -6,12 +6,13 @@ from dataclasses import replace
 
 import pytest
 
+from probe.cautions import SOLDERING
 from probe.document.model.harness import Batch, Joint
-from probe.document.operations import replace_chain
-from probe.document.revisions import last_undoable
+from probe.document.operations import add_revision, replace_chain
+from probe.document.revisions import last_undoable, recorded
 from probe.faults.engine import UNSURE
 from probe.faults.knowledge import After
-from probe.faults.log import score
+from probe.faults.log import kept, score
 from probe.faults.search import start
 from probe.faults.state import SearchMode
 from probe.faults.view import repair_lines, sheet, view
@@ -145,3 +146,23 @@ def test_what_follows_a_repair_opens_in_its_place_and_leaving_closes() -> None:
     play.search = replace(play.search, alone=True)
     assert play.choose("follow").effects == (Instead("walk"), Open("recheck", ("a", ())))
     assert play.choose("leave").effects == (Close(),)
+
+
+def test_a_joint_opened_at_an_unknown_place_still_carries_the_cautions() -> None:
+    play = repaired(begun())
+    play.search = replace(play.search, session=replace(play.search.session, k=None), repairing="joint-open")
+    lines = repair_lines(play.search)
+    assert set(SOLDERING) <= set(lines)
+    assert not any(line.startswith("Joint between") for line in lines)
+
+
+def test_what_was_open_becomes_a_revision_of_its_own_before_the_repairs() -> None:
+    map_ = a_map()
+    map_ = add_revision(map_, time="2025-01-01T00:00:00Z", reason="began", changes=())
+    renamed = map_.model_copy(update={"machine": map_.machine.model_copy(update={"note": "a new flipper"})})
+    after = kept(recorded(map_, renamed), "a", time=NOW, reason="fault repaired", lines=("one answer",))
+    session, repair = after.revisions[-2:]
+    assert any("a new flipper" in line for line in session.changes)
+    assert repair.reason == "fault repaired"
+    assert repair.changes[-1] == "one answer"
+    assert not any("flipper" in line for line in repair.changes)

@@ -111,3 +111,25 @@ def test_a_round_can_be_played_to_its_end_from_what_is_seen_and_read() -> None:
             )
         right += any(cause in played.planted.causes for cause in most_probable(K, session))
     assert right >= 16
+
+
+def test_a_board_without_a_link_says_nothing_at_all() -> None:
+    sound, dumb = PracticeBoard(plant([], seed=1)), PracticeBoard(plant(["no-link"], seed=1))
+    heard = [
+        b"".join([*(board.tick(now_ms) for now_ms in range(0, 5_000, 100)), board.receive_data(b"?\n", 5_100)])
+        for board in (sound, dumb)
+    ]
+    assert heard[0]
+    assert heard[1] == b""
+    assert sound.tick(20_000.0) + sound.receive_data(b"?\n", 20_001.0)
+
+
+def test_a_stale_map_places_numbers_where_they_no_longer_are() -> None:
+    planted = plant(["table-stale"], seed=3)
+    wiring = planted.wiring
+    assert wiring.shift_from is not None
+    map_ = practice_map(planted)
+    pixels = map_.chain(CHAIN).pixels
+    labels = [map_.place_by_id[pixel.place or ""].label for pixel in pixels]
+    shifted = [f"Spot {n + (wiring.shift if n >= wiring.shift_from else 0)}" for n in range(len(pixels))]
+    assert labels == shifted != [f"Spot {n}" for n in range(len(pixels))]

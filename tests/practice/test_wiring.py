@@ -18,7 +18,7 @@ from device_protocol.values import DARK
 from probe.faults.meter import judge, parse_readings
 from probe.faults.tables import load
 from probe.patterns.pictures import RED, WHITE, whole
-from probe.practice.behaviour import IDLE_A, rails, view
+from probe.practice.behaviour import IDLE_A, Quality, head_signal, rails, view
 from probe.practice.eyes import Eyes
 from probe.practice.person import SimulatedPerson
 from probe.practice.plant import PLANTERS, plant, plant_any, sound
@@ -179,3 +179,44 @@ def test_eyes_see_the_sound_chain_as_it_is() -> None:
     assert eyes.look() == "none"
     assert eyes.walk() == "right"
     assert sound(30, Random(2)).count == 30
+
+
+@pytest.mark.parametrize(
+    ("first_v", "quality"), [(4.6, Quality.GOOD), (4.7, Quality.GOOD), (4.8, Quality.WILD), (5.0, Quality.WILD)]
+)
+def test_a_level_of_3v3_is_enough_only_while_the_first_pixel_is_low_enough(first_v: float, quality: Quality) -> None:
+    """WS2812B sheet: a 1 has to reach 0.7 VDD, so that 3.3 V serves below 4.71 V and not at 5 V."""
+    wiring = chain_of(20, 0.001)
+    wiring = replace(wiring, head=replace(wiring.head, logic_v=3.3), settings=replace(wiring.settings, count=20))
+    assert head_signal(wiring, whole(DARK, 20), first_v).quality is quality
+    newer = wiring.with_chip(0, replace(wiring.chips[0], high_v=2.7))
+    assert head_signal(newer, whole(DARK, 20), first_v).quality is Quality.GOOD
+
+
+@pytest.mark.parametrize(("ground_ohm", "steady"), [(5.0, True), (20.0, False)])
+def test_a_ground_that_lifts_by_more_than_a_diode_disturbs_the_data_behind_it(ground_ohm: float, steady: bool) -> None:
+    """Some 60 mA through the joint: 0.3 V does no harm, above 0.8 V low is no longer low."""
+    wiring = chain_of(10, 0.001)
+    wiring = replace(wiring, settings=replace(wiring.settings, count=10))
+    wiring = wiring.with_joint(5, replace(wiring.joints[5], ground_ohm=ground_ohm))
+    picture = whole(WHITE.at(60), 10)
+    assert abs(rails(wiring, picture).lift[5]) == pytest.approx(0.06 * ground_ohm, rel=0.3)
+    pixels = view(wiring, picture).pixels
+    assert all(pixel.steady for pixel in pixels[:5])
+    assert [pixel.steady for pixel in pixels[5:]] == [steady] * 5
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_volts_that_fall_at_one_joint_are_an_edge_and_all_along_the_chain_a_fade(seed: int) -> None:
+    planted = plant(["five-joint-high"], seed=seed)
+    eyes = Eyes(planted, rng=Random(1))
+    assert eyes.look() in ("to-k-dark", "to-k-odd")
+    assert eyes.k == planted.places[0]
+    assert Eyes(plant(["sag-far-end"], seed=seed), rng=Random(1)).look() == "fades"
+
+
+@pytest.mark.parametrize(("cause", "share"), [("joint-open", 0.85), ("led-dead", 0.25)])
+def test_faults_of_work_begin_mostly_after_work_and_others_when_they_like(cause: str, share: float) -> None:
+    """What the model assumes, by judgement."""
+    after = [plant([cause], seed=seed, count=20).after_work for seed in range(400)]
+    assert sum(after) / len(after) == pytest.approx(share, abs=0.07)
