@@ -1,132 +1,55 @@
-"""The lamp list on screen: rows changed, added and taken out; places joined to them. A frozen state and a pure step."""
+"""The lamp list: rows changed, added, moved and taken out; places joined to them. A task: frozen state, pure step."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
-
-from pydantic import ValidationError
 
 from probe.document.joining import Match, join, join_all, places_of_lamp, propose, unjoin
 from probe.document.lamp_table import pixels_of
-from probe.document.model import Kind, Lamp, Place, PlayfieldMap
-from probe.document.model.record import storable
+from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import folded, set_lamps, update_place
 from probe.document.proving import Proved, standings
-from probe.task.steps import MOST_UNDO, BoardView, Effect, NotSaved, RingBell, Saved, SaveMap, board_view
+from probe.game.keys import LAMPS, AddLamp, JoinAllSure, JoinByHand, JoinByName, MoveLamp, RemoveLamp, Unjoin
+from probe.game.lamp_form import LampFacts
+from probe.game.pick import PickFacts
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import AsBelow, Light
+from probe.task.task import BoardView, Next, Opened, Task, TaskState
+from probe.task.views import Line, Row, RowsView
 
-FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")
-_NUMBERS = frozenset({"number", "row", "column"})
-
-
-class FieldError(ValueError):
-    """What was typed is no lamp; `field` says where."""
-
-    def __init__(self, field: str, what: str) -> None:
-        super().__init__(what)
-        self.field = field
-
-
-@dataclass(frozen=True)
-class Choose:
-    """Another row (or, while joining, another proposal)."""
-
-    by: int
+COLUMNS = ("Lamp", "Name", "Area", "Kind", "Row/col", "Driver", "Pixels", "Group")
+_WIDTHS = (5, 26, 14, 10, 7, 8, 14, 24)
 
 
 @dataclass(frozen=True)
-class ChooseAt:
+class ChooseLamp:
     """A certain row."""
 
     at: int
 
 
 @dataclass(frozen=True)
-class Put:
-    """This row instead of the one at `at`, or after the chosen one if that is None."""
+class PutLamp:
+    """This row instead of the one at `at`, or after the one in hand if that is None."""
 
     lamp: Lamp
     at: int | None
 
 
 @dataclass(frozen=True)
-class Remove:
-    """Take the chosen row out. Its places keep their number."""
-
-
-@dataclass(frozen=True)
-class MoveRow:
-    """Move the chosen row up (-1) or down (1)."""
-
-    by: int
-
-
-@dataclass(frozen=True)
-class Propose:
-    """Look for places that may be rows of the list, by name."""
-
-
-@dataclass(frozen=True)
-class Accept:
-    """Join the proposal that is shown, or all sure ones."""
-
-    all_sure: bool = False
-
-
-@dataclass(frozen=True)
-class Skip:
-    """Leave the proposal that is shown unjoined."""
-
-
-@dataclass(frozen=True)
-class EndJoining:
-    """Back to the list."""
-
-
-@dataclass(frozen=True)
 class JoinTo:
-    """Join the chosen row to this place."""
+    """Join the row in hand to this place."""
 
     place: str
 
 
-@dataclass(frozen=True)
-class Unjoin:
-    """Take all places off the chosen row."""
-
-
-@dataclass(frozen=True)
-class Undo:
-    """Take the last change back."""
-
-
-@dataclass(frozen=True)
-class Retry:
-    """Save again."""
-
-
-@dataclass(frozen=True)
-class LampsWork:
-    """The state. `matches` are the proposals left while joining, else None."""
+@dataclass(frozen=True, eq=False)
+class LampListing:
+    """The rows of one map with their places and pixels; made once however often they are drawn."""
 
     map: PlayfieldMap
-    at: int = 0
-    matches: tuple[Match, ...] | None = None
-    board: BoardView = field(default_factory=BoardView)
-    message: str = ""
-    unsaved: str = ""
-    past: tuple[PlayfieldMap, ...] = ()
-
-    @property
-    def lamp(self) -> Lamp | None:
-        """The chosen row."""
-        return self.map.lamps[self.at] if self.at < len(self.map.lamps) else None
-
-    @property
-    def match(self) -> Match | None:
-        """The proposal that is shown."""
-        return self.matches[0] if self.matches else None
 
     @cached_property
     def joined(self) -> tuple[tuple[tuple[Place, ...], str], ...]:
@@ -143,115 +66,160 @@ class LampsWork:
         """What was proved of each lamp and group."""
         return standings(self.map)
 
+    @cached_property
+    def rows(self) -> tuple[Row, ...]:
+        """The rows to be shown."""
+        return tuple(
+            Row(at, _cells(lamp, *joined))
+            for at, (lamp, joined) in enumerate(zip(self.map.lamps, self.joined, strict=True))
+        )
 
-def start(m: PlayfieldMap) -> LampsWork:
+
+@dataclass(frozen=True, kw_only=True)
+class LampsWork(TaskState):
+    """The state. `matches` are the proposals left while joining, else None; `editing` is the row whose form is open."""
+
+    listing: LampListing
+    at: int = 0
+    matches: tuple[Match, ...] | None = None
+    editing: int | None = None
+
+    @property
+    def lamp(self) -> Lamp | None:
+        """The row in hand."""
+        return self.map.lamps[self.at] if self.at < len(self.map.lamps) else None
+
+    @property
+    def match(self) -> Match | None:
+        """The proposal that is shown."""
+        return self.matches[0] if self.matches else None
+
+
+_N = Next[LampsWork]
+
+
+class LampsTask(Task[LampsWork]):
+    """The rows of the lamp list."""
+
+    name = "lamps"
+    commands = LAMPS
+
+    def step(self, s: LampsWork, event: object, now_s: float) -> _N | None:
+        """The state after an event, and what is to be done."""
+        match event:
+            case ev.Choose(by):
+                return _at(replace(s, message=""), s.at + by), ()
+            case ChooseLamp(at):
+                return _at(s, at), ()
+            case ev.Take():
+                return _accept(s, (s.match,)) if s.match is not None else _open_form(s, s.at)
+            case AddLamp():
+                return _open_form(s, None)
+            case PutLamp(lamp, at):
+                return _put(s, lamp, at)
+            case RemoveLamp():
+                return _remove(s)
+            case MoveLamp(by):
+                return _move_row(s, by)
+            case JoinByName():
+                return (_next_match(s, s.matches[1:]), ()) if s.matches else _propose(s)
+            case JoinAllSure():
+                s, effects = (s, ()) if s.matches else _propose(s)
+                sure = tuple(match for match in s.matches or () if match.sure)
+                return _accept(s, sure) if s.matches else (s, effects)
+            case JoinByHand():
+                if s.lamp is None:
+                    return s, ()
+                facts = PickFacts(f"Which place does {s.lamp.name} light?", like=s.lamp.name)
+                return replace(s, message=""), (fx.Open("pick", facts),)
+            case JoinTo(place_id):
+                return _join_to(s, place_id)
+            case Unjoin():
+                return _unjoin(s)
+            case ev.GoOpen(task):
+                # a revision first: the table that is written bears its number
+                return s, (fx.Revision(), fx.Open(task))
+            case ev.TaskClosed(_, result):
+                at, s = s.editing, _at(replace(s, editing=None), s.at)
+                if isinstance(result, Lamp):
+                    return _put(s, result, at)
+                return _join_to(s, result) if isinstance(result, str) else (s, ())
+            case ev.MapChanged(words):
+                return replace(_at(s, s.at), matches=None, message=words), ()
+            case ev.Leave() if s.matches:
+                return replace(s, matches=None, message=""), ()
+            case _:
+                return None
+
+    def seen(self, s: LampsWork, map_: PlayfieldMap | None, board: BoardView, unsaved: str) -> LampsWork:
+        """With the rows of the map as it is now."""
+        s = super().seen(s, map_, board, unsaved)
+        return s if s.listing.map is s.map else replace(s, listing=LampListing(s.map))
+
+    def light(self, s: LampsWork) -> Light:
+        """What is lit stays."""
+        return AsBelow()
+
+    def view(self, s: LampsWork) -> RowsView:
+        """The rows; below them what is known of the one in hand, or the proposal."""
+        return RowsView(
+            f"{s.map.machine.name} · lamps: {len(s.map.lamps)} rows",
+            COLUMNS,
+            s.listing.rows,
+            board=s.board.words,
+            at=s.at,
+            beside=_proposal(s, s.match) if s.match is not None else _detail(s),
+            message=s.message,
+            unsaved=s.unsaved,
+            choose=lambda key: ChooseLamp(key),  # type: ignore[arg-type]
+        )
+
+    def where(self, s: LampsWork) -> object:
+        """The row in hand."""
+        return s.at
+
+
+def make(opened: Opened) -> tuple[LampsTask, LampsWork]:
+    """The lamp list of the open map."""
+    assert opened.map is not None, "the lamp list is opened with a map"
+    return LampsTask(), start(opened.map)
+
+
+def start(map_: PlayfieldMap) -> LampsWork:
     """At the first row."""
-    return LampsWork(m)
+    return LampsWork(map=map_, listing=LampListing(map_))
 
 
-def texts_of(lamp: Lamp | None) -> dict[str, str]:
-    """A row as texts to be changed by hand; of None an empty one."""
-    if lamp is None:
-        return dict.fromkeys(FIELDS, "")
-    values = {name: getattr(lamp, name) for name in FIELDS}
-    return {name: "" if value is None else str(value) for name, value in values.items()}
+def _at(s: LampsWork, at: int) -> LampsWork:
+    return replace(s, at=max(0, min(len(s.map.lamps) - 1, at)))
 
 
-def lamp_of(texts: Mapping[str, str]) -> Lamp:
-    """A row from texts. Raises FieldError."""
-    fields: dict[str, object] = {}
-    for name in FIELDS:
-        text = storable(texts.get(name, "")).strip()
-        if name in _NUMBERS:
-            if text and not (text.isascii() and text.isdecimal()):
-                raise FieldError(name, f"{name}: {text[:20]!r} is not a whole number")
-            fields[name] = int(text[:9]) if text else None
-        elif name == "kind":
-            kinds = [kind for kind in Kind if folded(kind.value).startswith(folded(text))] if text else [Kind.INSERT]
-            if not kinds:
-                raise FieldError(name, f"kind: one of {', '.join(Kind)}")
-            fields[name] = kinds[0]
-        else:
-            fields[name] = text
-    if not fields["name"]:
-        raise FieldError("name", "name: every lamp needs one")
-    if fields["number"] is None and not fields["group"]:
-        raise FieldError("number", "a number, or a group if no lamp output of the game switches it")
-    try:
-        return Lamp.model_validate(fields)
-    except ValidationError as error:
-        fault = error.errors(include_url=False)[0]
-        at = str(fault["loc"][0]) if fault["loc"] else "name"
-        raise FieldError(at, f"{at}: {fault['msg'][:1].lower()}{fault['msg'][1:]}") from None
+def _open_form(s: LampsWork, at: int | None) -> _N:
+    """The form of a row, or of a new one."""
+    lamp = s.lamp if at is not None else None
+    return replace(s, editing=at if lamp is not None else None, message=""), (fx.Open("lamp", LampFacts(lamp)),)
 
 
-def step(work: LampsWork, given: object, now_s: float) -> tuple[LampsWork, tuple[Effect, ...]]:
-    """The state after a key or some news, and what is to be done."""
-    del now_s
-    match given:
-        case Choose(by):
-            return replace(work, at=max(0, min(len(work.map.lamps) - 1, work.at + by)), message=""), ()
-        case ChooseAt(at):
-            return replace(work, at=max(0, min(len(work.map.lamps) - 1, at))), ()
-        case Put(lamp, at):
-            return _put(work, lamp, at)
-        case Remove():
-            return _remove(work)
-        case MoveRow(by):
-            return _move_row(work, by)
-        case Propose():
-            matches = propose(work.map)
-            if not matches:
-                words = "no place is left that looks like a row of the list"
-                return replace(work, matches=None, message=words), (RingBell(),)
-            sure = sum(match.sure for match in matches)
-            return replace(work, matches=matches, message=f"{len(matches)} proposals, {sure} of them sure"), ()
-        case Accept(all_sure):
-            return _accept(work, all_sure)
-        case Skip():
-            return _next_match(work, work.matches[1:] if work.matches else ()), ()
-        case EndJoining():
-            return replace(work, matches=None, message=""), ()
-        case JoinTo(place_id):
-            if work.lamp is None or place_id not in work.map.place_by_id:
-                return work, (RingBell(),)
-            label = work.map.place_by_id[place_id].label
-            return _changed(work, join(work.map, place_id, work.lamp), f"{label} joined to {work.lamp.name}")
-        case Unjoin():
-            return _unjoin(work)
-        case Undo():
-            if not work.past:
-                return replace(work, message="nothing to undo"), (RingBell(),)
-            m = work.past[-1]
-            at = max(0, min(work.at, len(m.lamps) - 1))
-            return replace(work, map=m, past=work.past[:-1], at=at, matches=None, message="undone"), (SaveMap(m),)
-        case Retry():
-            return work, (SaveMap(work.map),)
-        case Saved():
-            return replace(work, unsaved=""), ()
-        case NotSaved(why):
-            return replace(work, unsaved=why), (RingBell(),)
-        case _:
-            return replace(work, board=board_view(work.board, given)), ()  # type: ignore[arg-type]
+# -- rows ----------------------------------------------------------------------------------------------------------
 
 
-def _changed(work: LampsWork, m: PlayfieldMap, message: str) -> tuple[LampsWork, tuple[Effect, ...]]:
-    if m is work.map:
-        return replace(work, message=message), ()
-    return replace(work, map=m, past=(*work.past, work.map)[-MOST_UNDO:], message=message), (SaveMap(m),)
+def _changed(s: LampsWork, map_: PlayfieldMap, words: str) -> _N:
+    if map_ is s.map:
+        return replace(s, message=words), ()
+    return replace(s, map=map_, message=words), (fx.Commit(map_, words),)
 
 
-def _put(work: LampsWork, lamp: Lamp, at: int | None) -> tuple[LampsWork, tuple[Effect, ...]]:
-    lamps = work.map.lamps
+def _put(s: LampsWork, lamp: Lamp, at: int | None) -> _N:
+    lamps = s.map.lamps
     if at is None or at >= len(lamps):
-        where = min(work.at + 1, len(lamps))
-        m = set_lamps(work.map, (*lamps[:where], lamp, *lamps[where:]))
-        return _changed(replace(work, at=where), m, f"{lamp.name} added")
+        where = min(s.at + 1, len(lamps))
+        map_ = set_lamps(s.map, (*lamps[:where], lamp, *lamps[where:]))
+        return _changed(replace(s, at=where), map_, f"{lamp.name} added")
     old = lamps[at]
-    m = set_lamps(work.map, (*lamps[:at], lamp, *lamps[at + 1 :]))
-    for place in places_of_lamp(work.map, old):
-        m = update_place(m, _following(place, old, lamp))
-    return _changed(replace(work, at=at), m, f"{lamp.name} changed")
+    map_ = set_lamps(s.map, (*lamps[:at], lamp, *lamps[at + 1 :]))
+    for place in places_of_lamp(s.map, old):
+        map_ = update_place(map_, _following(place, old, lamp))
+    return _changed(replace(s, at=at), map_, f"{lamp.name} changed")
 
 
 def _following(place: Place, old: Lamp, new: Lamp) -> Place:
@@ -267,52 +235,110 @@ def _following(place: Place, old: Lamp, new: Lamp) -> Place:
     return place.model_copy(update={"lamps": left, "group": new.group, "label": new.name})
 
 
-def _remove(work: LampsWork) -> tuple[LampsWork, tuple[Effect, ...]]:
-    lamp = work.lamp
+def _remove(s: LampsWork) -> _N:
+    lamp = s.lamp
     if lamp is None:
-        return replace(work, message="the list is empty"), (RingBell(),)
-    lamps = work.map.lamps
-    m = set_lamps(work.map, (*lamps[: work.at], *lamps[work.at + 1 :]))
-    at = max(0, min(work.at, len(m.lamps) - 1))
-    return _changed(replace(work, at=at), m, f"{lamp.name} taken out; Ctrl+Z brings it back")
+        return replace(s, message="the list is empty"), (fx.Bell(),)
+    lamps = s.map.lamps
+    map_ = set_lamps(s.map, (*lamps[: s.at], *lamps[s.at + 1 :]))
+    at = max(0, min(s.at, len(map_.lamps) - 1))
+    return _changed(replace(s, at=at), map_, f"{lamp.name} taken out; Ctrl+Z brings it back")
 
 
-def _move_row(work: LampsWork, by: int) -> tuple[LampsWork, tuple[Effect, ...]]:
-    to = work.at + by
-    if work.lamp is None or not 0 <= to < len(work.map.lamps):
-        return work, (RingBell(),)
-    lamps = list(work.map.lamps)
-    lamps.insert(to, lamps.pop(work.at))
-    return _changed(replace(work, at=to), set_lamps(work.map, lamps), "")
+def _move_row(s: LampsWork, by: int) -> _N:
+    to = s.at + by
+    if s.lamp is None or not 0 <= to < len(s.map.lamps):
+        return s, (fx.Bell(),)
+    lamps = list(s.map.lamps)
+    lamps.insert(to, lamps.pop(s.at))
+    return _changed(replace(s, at=to), set_lamps(s.map, lamps), "")
 
 
-def _accept(work: LampsWork, all_sure: bool) -> tuple[LampsWork, tuple[Effect, ...]]:
-    if not work.matches:
-        return replace(work, message="no proposal is shown"), (RingBell(),)
-    if all_sure:
-        sure = [match for match in work.matches if match.sure]
-        rest = tuple(match for match in work.matches if not match.sure)
-        joined, effects = _changed(work, join_all(work.map, sure), f"{len(sure)} joined")
-        return _next_match(joined, rest, joined.message), effects
-    first, *left = work.matches
-    label = work.map.place_by_id[first.place].label
-    joined, effects = _changed(work, join(work.map, first.place, first.lamp), f"{label} joined to {first.lamp.name}")
-    return _next_match(joined, tuple(left), joined.message), effects
+# -- joining -------------------------------------------------------------------------------------------------------
 
 
-def _next_match(work: LampsWork, left: tuple[Match, ...], words: str = "") -> LampsWork:
+def _propose(s: LampsWork) -> _N:
+    matches = propose(s.map)
+    if not matches:
+        return replace(s, matches=None, message="no place is left that looks like a row of the list"), (fx.Bell(),)
+    sure = sum(match.sure for match in matches)
+    return replace(s, matches=matches, message=f"{len(matches)} proposals, {sure} of them sure"), ()
+
+
+def _accept(s: LampsWork, taken: tuple[Match, ...]) -> _N:
+    """Join these proposals, and leave the others to be asked about."""
+    left = tuple(match for match in s.matches or () if match not in taken)
+    if len(taken) == 1 and taken[0] is s.match:
+        words = f"{s.map.place_by_id[taken[0].place].label} joined to {taken[0].lamp.name}"
+    else:
+        words = f"{len(taken)} joined"
+    joined, effects = _changed(s, join_all(s.map, taken), words)
+    return _next_match(joined, left, words), effects
+
+
+def _next_match(s: LampsWork, left: tuple[Match, ...], words: str = "") -> LampsWork:
     end = "no more proposals" if not left else ""
     message = "; ".join(part for part in (words, end) if part)
-    return replace(work, matches=left or None, message=message)
+    return replace(s, matches=left or None, message=message)
 
 
-def _unjoin(work: LampsWork) -> tuple[LampsWork, tuple[Effect, ...]]:
-    lamp = work.lamp
+def _join_to(s: LampsWork, place_id: str) -> _N:
+    if s.lamp is None or place_id not in s.map.place_by_id:
+        return s, (fx.Bell(),)
+    label = s.map.place_by_id[place_id].label
+    return _changed(s, join(s.map, place_id, s.lamp), f"{label} joined to {s.lamp.name}")
+
+
+def _unjoin(s: LampsWork) -> _N:
+    lamp = s.lamp
     if lamp is None:
-        return work, (RingBell(),)
-    m = work.map
-    places = places_of_lamp(m, lamp)
+        return s, (fx.Bell(),)
+    map_ = s.map
+    places = places_of_lamp(map_, lamp)
     for place in places:
-        m = unjoin(m, place.id, lamp)
+        map_ = unjoin(map_, place.id, lamp)
     words = f"{len(places)} places taken off {lamp.name}" if places else f"{lamp.name} has no place"
-    return _changed(work, m, words)
+    return _changed(s, map_, words)
+
+
+# -- what is to be seen --------------------------------------------------------------------------------------------
+
+
+def _cells(lamp: Lamp, places: tuple[Place, ...], pixels: str) -> tuple[str, ...]:
+    strobes = f"{lamp.row or ''}/{lamp.column or ''}" if lamp.row or lamp.column else ""
+    number = "" if lamp.number is None else str(lamp.number)
+    shown = pixels or ("no pixel" if places else "no place")
+    cells = (number, lamp.name, lamp.area, lamp.kind.value, strobes, lamp.driver, shown, lamp.group)
+    return tuple(cell if len(cell) <= w else f"{cell[: w - 1]}…" for cell, w in zip(cells, _WIDTHS, strict=True))
+
+
+def _proposal(s: LampsWork, match: Match) -> tuple[Line, ...]:
+    place = s.map.place_by_id[match.place]
+    sign = "sure" if match.sure else "perhaps"
+    who = f"lamp {match.lamp.number}" if match.lamp.number is not None else f"in {match.lamp.group}"
+    return (
+        Line(f"Is the place {place.label} ({place.area}) the row {match.lamp.name}, {who}?", "bold"),
+        Line(f"{sign}, {match.likeness:.0f} % alike; {len(s.matches or ())} left"),
+        Line("Enter joins it, F3 skips it, F6 joins all sure ones, Esc ends"),
+    )
+
+
+def _detail(s: LampsWork) -> tuple[Line, ...]:
+    lamp = s.lamp
+    if lamp is None:
+        return (Line("The list is empty: F2 adds a row; `playfield-probe lamps MAP --from FILE` reads one."),)
+    places = s.listing.joined[s.at][0]
+    names = ", ".join(f"{p.label} ({p.area})" if p.area else p.label for p in places) or "no place yet: F4 joins one"
+    extra = " · ".join(part for part in (lamp.insert_colour, lamp.note) if part)
+    return Line(f"{lamp.name}: {names}"), Line(extra), Line(_proof(s, lamp), "dim")
+
+
+def _proof(s: LampsWork, lamp: Lamp) -> str:
+    """What was proved of a row in the game."""
+    for row in s.listing.standings:
+        if row.lamp == lamp.number and (lamp.number is not None or folded(row.group) == folded(lamp.group)):
+            if row.proof is None:
+                return "in the game: not proved"
+            how = "by the board's table" if row.proof.by_table else "by pixel numbers"
+            return f"in the game: {row.state.value} ({row.proof.time}, revision {row.proof.revision}, lit {how})"
+    return "in the game: not proved"

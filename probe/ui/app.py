@@ -54,8 +54,20 @@ def _driver_class() -> type[Driver] | None:
     return TerminalDriver
 
 
-OLD = ("setup", "revisions", "recheck", "find", "picture", "lamps")
+OLD = ("setup", "revisions", "recheck", "find", "picture")
 PLANNING = ("power", "harness")
+
+
+def _make_lamps(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.game.lamps import make
+
+    return make(opened)
+
+
+def _make_lamp(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.game.lamp_form import make
+
+    return make(opened)
 
 
 def _make_board(opened: Opened) -> tuple[AnyTask, TaskState]:
@@ -146,6 +158,8 @@ class ProbeApp(App[str]):
         old = dict.fromkeys((*OLD, *PLANNING), make_old)
         return {
             "walk": make_walk,
+            "lamps": _make_lamps,
+            "lamp": _make_lamp,
             "board": _make_board,
             "watch": _make_watch,
             "prove": _make_prove,
@@ -305,6 +319,9 @@ class ProbeApp(App[str]):
                     await self._push(layer)
         finally:
             self._restacking = False
+        top = self._shown[-1][1] if self._shown else None
+        if isinstance(top, CommandScreen):
+            top.redraw()  # what changed meanwhile was not drawn
 
     async def _push(self, layer: OpenTask) -> None:
         screen = self._old_screen(layer) if isinstance(layer.task, OldTask) else self._new_screen(layer)
@@ -376,10 +393,6 @@ class ProbeApp(App[str]):
 
                 place = walk.place.id if walk is not None and walk.place is not None else None
                 return LightScreen(map_, place, keep, steady_only=plan.steady_only, **plain)
-            case "lamps":
-                from probe.ui.game_lamps import LampsScreen
-
-                return LampsScreen(map_, keep)
             case which:
                 from probe.ui.bench import Bench
 
@@ -429,12 +442,6 @@ class ProbeApp(App[str]):
     def close_find(self, chain: str, number: int) -> None:
         """Back to the walk, at the number that was found."""
         self._end_old((chain, number))
-
-    def open_game(self, which: str) -> None:
-        """Show the lamp list, the board's table, the game's lamps or the proof; one of the last three at a time."""
-        top = self.runtime.top
-        instead = top is not None and top.name in ("board", "watch", "prove")
-        self.open_old(which, instead=instead)
 
     def light(self, chain: str, number: int) -> None:
         """Light a pixel of the walk's map (the walk moves there)."""

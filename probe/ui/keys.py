@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from textual.binding import Binding
 
 from probe.faults.commands import COMMANDS as FAULTS
-from probe.game.keys import BOARD, PICK, PROVE, WATCH
+from probe.game.keys import COMMANDS as GAME
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
 from probe.mapping.walk_view import COMMANDS as WALK
 from probe.task.command import Command
@@ -143,24 +143,6 @@ _LIGHT: tuple[KeyRow, ...] = (
     KeyRow("leave", "evenness", ("escape",), "Out of the line, or back"),
 )
 
-_GAME: tuple[KeyRow, ...] = (
-    KeyRow("take", "lamps", ("enter",), "Change", shown=True),
-    KeyRow("add", "lamps", ("f2",), "Add", shown=True),
-    KeyRow("skip", "lamps", ("f3",), "Join by name", shown=True),
-    KeyRow("join", "lamps", ("f4",), "Join to a place"),
-    KeyRow("all_sure", "lamps", ("f6",), "Join all sure ones"),
-    KeyRow("unjoin", "lamps", ("f7",), "Take its places off"),
-    KeyRow("remove", "lamps", ("f8", "delete"), "Take this row out"),
-    KeyRow("move_row(-1)", "lamps", ("minus",), "Move the row up"),
-    KeyRow("move_row(1)", "lamps", ("plus",), "Move the row down"),
-    KeyRow("board", "lamps", ("f5",), "Board", shown=True),
-    KeyRow("watch", "lamps", ("f9",), "Watch", shown=True),
-    KeyRow("prove", "lamps", ("f12", "asterisk"), "Prove"),
-    KeyRow("undo", "lamps", ("ctrl+z",), "Undo"),
-    KeyRow("retry", "lamps", ("ctrl+r",), "Save again"),
-    KeyRow("leave", "lamps", ("escape",), "Out of joining, or back"),
-)
-
 _RECHECK: tuple[KeyRow, ...] = (
     KeyRow("take", "recheck", ("enter",), "Take", shown=True),
     KeyRow("say('NOTHING_LIT')", "recheck", ("f2",), "Nothing lit", shown=True),
@@ -226,9 +208,8 @@ TABLE: tuple[KeyRow, ...] = (
     *_RECHECK,
     *_REVISIONS,
     *_PLANNING,
-    *_GAME,
     *_of(FAULTS),
-    *_of((*PICK, *BOARD, *WATCH, *PROVE)),
+    *_of(GAME),
     *_LIGHT,
 )
 

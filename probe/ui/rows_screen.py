@@ -150,7 +150,8 @@ class RowsScreen(CommandScreen):
         if self._moving or view is None or view.choose is None or not 0 <= event.cursor_row < len(view.rows):
             return
         key = view.rows[event.cursor_row].key
-        if key != view.at:
+        # a mark that was put elsewhere since then is not where the person moved it
+        if key != view.at and event.cursor_row == self.query_one(RowTable).cursor_row:
             self.dispatch(view.choose(key))
 
     def on_data_table_row_selected(self) -> None:

@@ -11,38 +11,22 @@ from hypothesis import strategies as st
 from probe.document.joining import places_of_lamp
 from probe.document.model import Kind, Lamp, PlayfieldMap
 from probe.document.operations import add_place, new_map, set_lamps
-from probe.game.lamps import (
-    FIELDS,
-    Accept,
-    Choose,
-    ChooseAt,
-    EndJoining,
-    FieldError,
-    JoinTo,
-    LampsWork,
-    MoveRow,
-    Propose,
-    Put,
-    Remove,
-    Retry,
-    Skip,
-    Undo,
-    Unjoin,
-    lamp_of,
-    start,
-    step,
-    texts_of,
-)
-from probe.task.steps import NotSaved, Saved, SaveMap
+from probe.game.keys import AddLamp, JoinAllSure, JoinByHand, JoinByName, MoveLamp, RemoveLamp, Unjoin
+from probe.game.lamp_form import FIELDS, FieldError, LampFacts, LampForm, LampFormTask, lamp_of, texts_of
+from probe.game.lamp_form import make as make_form
+from probe.game.lamps import ChooseLamp, JoinTo, LampsTask, LampsWork, PutLamp, start
+from probe.game.pick import PickFacts, PickTask, PlacePick
+from probe.game.pick import make as make_pick
+from probe.task import effects as fx
+from probe.task.events import Choose, GoOpen, Leave, Redo, Take, TaskClosed, Typed, Undo
+from probe.task.light import AsBelow
+from probe.task.task import Opened
 from tests.document.strategies import lamps, maps
+from tests.support.played import Played
 
 
-def played(work: LampsWork, *inputs: Any) -> tuple[LampsWork, list[Any]]:
-    effects: list[Any] = []
-    for given_input in inputs:
-        work, new = step(work, given_input, 0.0)
-        effects += new
-    return work, effects
+def at_list(m: PlayfieldMap) -> Played[LampsWork]:
+    return Played(LampsTask(), start(m))
 
 
 def small() -> PlayfieldMap:
@@ -94,58 +78,144 @@ def test_kinds_may_be_shortened() -> None:
 
 
 def test_places_follow_their_row() -> None:
-    work, _ = played(start(small()), Put(Lamp(number=8, name="Reef lane one"), 0))
-    assert work.map.place_by_id["reef-lane-1"].lamps == (8,)
-    work, _ = played(work, Put(Lamp(name="Reef glow low", group="string 2"), 1))
-    glow = work.map.place_by_id["reef-glow"]
+    played = at_list(small())
+    played(PutLamp(Lamp(number=8, name="Reef lane one"), 0))
+    assert played.map.place_by_id["reef-lane-1"].lamps == (8,)
+    played(PutLamp(Lamp(name="Reef glow low", group="string 2"), 1))
+    glow = played.map.place_by_id["reef-glow"]
     assert (glow.label, glow.group) == ("Reef glow low", "string 2")
-    work, _ = played(work, Put(Lamp(number=9, name="Reef glow low"), 1))
-    assert work.map.place_by_id["reef-glow"].lamps == (9,)
-    work, _ = played(work, Put(Lamp(name="Reef glow low", group="string 2"), 1))
-    assert places_of_lamp(work.map, work.map.lamps[1]) == [work.map.place_by_id["reef-glow"]]
+    played(PutLamp(Lamp(number=9, name="Reef glow low"), 1))
+    assert played.map.place_by_id["reef-glow"].lamps == (9,)
+    played(PutLamp(Lamp(name="Reef glow low", group="string 2"), 1))
+    assert places_of_lamp(played.map, played.map.lamps[1]) == [played.map.place_by_id["reef-glow"]]
 
 
-def test_every_change_is_saved_and_undone() -> None:
+def test_every_change_is_committed_and_undone() -> None:
     m = small()
-    inputs = (Put(Lamp(number=4, name="Match"), None), MoveRow(1), Remove(), ChooseAt(0), Unjoin(), JoinTo("reef-glow"))
-    work, effects = played(start(m), *inputs)
-    saves = [effect for effect in effects if isinstance(effect, SaveMap)]
-    assert len(saves) == 5
-    work, _ = played(work, *[Undo()] * 5)
-    assert work.map is m
-    work, effects = played(work, Undo())
-    assert work.message == "nothing to undo"
+    played = at_list(m)
+    inputs = (PutLamp(Lamp(number=4, name="Match"), None), MoveLamp(1), RemoveLamp())
+    played(*inputs, ChooseLamp(0), Unjoin(), JoinTo("reef-glow"))
+    assert sum(isinstance(effect, fx.Commit) for effect in played.effects) == 5
+    after = played.map
+    played(*[Undo()] * 5)
+    assert (played.map.lamps, played.map.places) == (m.lamps, m.places)
+    assert played(Undo()).message == "nothing to undo"
+    played(*[Redo()] * 5)
+    assert (played.map.lamps, played.map.places) == (after.lamps, after.places)
 
 
 def test_proposals_one_by_one() -> None:
     m, _ = add_place(set_lamps(new_map("Kelp Forest"), small().lamps), "TILT")
     m, _ = add_place(m, "reef lane 01")
-    work, _ = played(start(m), Propose())
-    assert [match.place for match in work.matches or ()] == ["tilt", "reef-lane-01"]
-    work, _ = played(work, Skip(), Accept())
-    assert work.matches is None
-    assert [place.lamps for place in work.map.places] == [(), (1,)]
-    work, _ = played(work, Propose(), EndJoining())
-    assert work.matches is None
-    work, _ = played(work, Propose(), Accept(all_sure=True), Propose())
-    assert work.message.startswith("no place is left")
+    played = at_list(m)
+    played(JoinByName())
+    assert [match.place for match in played.state.matches or ()] == ["tilt", "reef-lane-01"]
+    played(JoinByName(), Take())
+    assert played.state.matches is None
+    assert [place.lamps for place in played.map.places] == [(), (1,)]
+    played(JoinByName(), Leave())
+    assert played.state.matches is None
+    assert not played.closed
+    played(JoinAllSure(), JoinByName())
+    assert played.state.message.startswith("no place is left")
 
 
-def test_a_list_that_cannot_be_saved_says_so() -> None:
-    work, _ = played(start(small()), NotSaved("the disk is full"))
-    assert work.unsaved
-    work, effects = played(work, Retry(), Saved())
-    assert effects == [SaveMap(work.map)]
-    assert not work.unsaved
+def test_only_what_is_sure_is_joined_without_being_asked() -> None:
+    m, _ = add_place(set_lamps(new_map("Kelp Forest"), [Lamp(number=1, name="Whirling pool")]), "Whirlpool")
+    played = at_list(m)
+    played(JoinAllSure())
+    assert list(played.map.places[0].lamps) == []
+    assert played.state.match is not None
+    assert not played.state.match.sure
+    played(Take())
+    assert played.map.places[0].lamps == (1,)
+
+
+def test_a_row_is_changed_in_its_form_and_a_new_one_comes_after_it() -> None:
+    played = at_list(small())
+    played(ChooseLamp(1), Take())
+    assert played.opened[-1] == fx.Open("lamp", LampFacts(small().lamps[1]))
+    played(TaskClosed("lamp", None))
+    assert played.map.lamps == small().lamps
+    played(Take(), TaskClosed("lamp", Lamp(name="Reef glow low", group="string 1")))
+    assert played.map.lamps[1].name == "Reef glow low"
+    played(AddLamp())
+    assert played.opened[-1] == fx.Open("lamp", LampFacts(None))
+    played(TaskClosed("lamp", Lamp(number=7, name="Match")))
+    assert [lamp.number for lamp in played.map.lamps] == [1, None, 7, 3]
+
+
+def test_a_place_is_picked_for_the_row_in_hand() -> None:
+    played = at_list(small())
+    played(ChooseLamp(2), JoinByHand())
+    assert played.opened[-1] == fx.Open("pick", PickFacts("Which place does Tilt light?", like="Tilt"))
+    played(TaskClosed("pick", "reef-glow"))
+    assert played.map.place_by_id["reef-glow"].lamps == (3,)
+    assert played.wanted == AsBelow()
+
+
+def test_what_was_changed_is_a_revision_before_another_task_is_opened() -> None:
+    """The table that is written from there bears its number."""
+    played = at_list(small())
+    played(GoOpen("board"))
+    assert played.effects[-2:] == [fx.Revision(), fx.Open("board")]
+
+
+def form(lamp: Lamp | None) -> Played[LampForm]:
+    return Played(*make_form(Opened(small(), LampFacts(lamp))))
+
+
+def test_the_form_goes_to_the_field_that_is_wrong() -> None:
+    played = form(None)
+    played(Typed("70"), Take())
+    assert not played.closed
+    assert FIELDS[played.state.chosen] == "name"
+    assert "every lamp needs one" in played.state.message
+    played(Typed("Apron"), Take())
+    assert played.closed == [Lamp(number=70, name="Apron")]
+
+
+def test_the_form_keeps_every_field_while_another_is_typed() -> None:
+    played = form(Lamp(number=5, name="[/x]", group="always"))
+    played(Typed(""), Choose(-1), Typed("seen"), Choose(1), Choose(1))
+    assert played.state.typed == "[/x]"
+    played(Take())
+    assert played.closed == [Lamp(name="[/x]", group="always", note="seen")]
+    assert isinstance(played.task, LampFormTask)
+    assert played(Leave()).texts == played.state.texts
+    assert played.closed[-1] is None
+
+
+def pick(m: PlayfieldMap, facts: PickFacts) -> Played[PlacePick]:
+    return Played(*make_pick(Opened(m, facts)))
+
+
+def test_places_to_pick_come_by_likeness_then_as_they_were_named_first() -> None:
+    m = small()
+    for label in ("Tilt sign", "Otter den", "Reef lane 2"):
+        m, _ = add_place(m, label)
+    played = pick(m, PickFacts("?", like="Tilt sing", first=("otter-den",)))
+    assert [place.id for place in played.state.offered][:2] == ["tilt-sign", "otter-den"]
+    played(Typed("REEF"), Choose(-1))
+    assert [place.id for place in played.state.offered] == ["reef-lane-1", "reef-glow", "reef-lane-2"]
+    assert played.state.chosen == 2
+    played(Take())
+    assert played.closed == ["reef-lane-2"]
+    played(Typed("nothing like it"), Choose(1), Take())
+    assert played.closed[-1] is None
+    assert isinstance(played.task, PickTask)
 
 
 @given(maps(), st.lists(st.sampled_from([
-    Choose(1), Choose(-1), Remove(), MoveRow(1), MoveRow(-1), Propose(), Accept(), Accept(all_sure=True), Skip(),
-    Unjoin(), Undo(), Put(Lamp(number=5, name="[/x]"), None), Put(Lamp(name="Glow", group="g"), 0),
+    Choose(1), Choose(-1), RemoveLamp(), MoveLamp(1), MoveLamp(-1), JoinByName(), Take(), JoinAllSure(), Unjoin(),
+    Undo(), Redo(), JoinByHand(), AddLamp(), PutLamp(Lamp(number=5, name="[/x]"), None),
+    PutLamp(Lamp(name="Glow", group="g"), 0), TaskClosed("pick", "x"), TaskClosed("lamp", Lamp(number=2, name="New")),
 ]), max_size=12))  # fmt: skip
 def test_no_keys_break_any_map(m: PlayfieldMap, inputs: list[Any]) -> None:
-    work, effects = played(start(m), *inputs)
-    assert 0 <= work.at <= max(0, len(work.map.lamps) - 1)
-    for effect in effects:
-        if isinstance(effect, SaveMap):
+    played = at_list(m.model_copy(update={"pending": (), "revisions": ()}))  # an invented history fits no map
+    played(*inputs)
+    assert 0 <= played.state.at <= max(0, len(played.map.lamps) - 1)
+    assert played.task.view(played.state)
+    for effect in played.effects:
+        if isinstance(effect, fx.Commit):
             PlayfieldMap.model_validate(effect.map.model_dump())

@@ -156,6 +156,33 @@ def _pick() -> Played:
     return Played("pick", two_chains, lambda: {"pick": make}, events, lambda map_: facts, lights=1, changes_map=False)
 
 
+def _lamps() -> Played:
+    from probe.document.model import Lamp
+    from probe.game.keys import MoveLamp
+    from probe.game.lamps import ChooseLamp, JoinTo, PutLamp, make
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield PutLamp(Lamp(number=8, name="Match"), None)
+        yield PutLamp(Lamp(number=9, name="Tilt"), None)
+        yield MoveLamp(-1)
+        yield JoinTo(state().map.places[0].id)
+
+    moves = (ChooseLamp(1), ChooseLamp(0))
+    return Played("lamps", with_lamps, lambda: {"lamps": make}, events, moves=moves, lights=1)
+
+
+def _lamp() -> Played:
+    from probe.game.lamp_form import LampFacts, make
+    from probe.task.events import Choose, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Typed("12")
+        yield Choose(1)
+
+    facts = LampFacts(None)
+    return Played("lamp", two_chains, lambda: {"lamp": make}, events, lambda map_: facts, lights=1, changes_map=False)
+
+
 TASKS: dict[str, Played] = {
     "walk": _walk(),
     "faults": _faults(),
@@ -163,4 +190,6 @@ TASKS: dict[str, Played] = {
     "watch": _watch(),
     "prove": _prove(),
     "pick": _pick(),
+    "lamps": _lamps(),
+    "lamp": _lamp(),
 }

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from textual.widgets import Input
 
 from probe.document.checks import check_map
 from probe.document.file import demo_map_path, load_map
@@ -11,7 +10,7 @@ from probe.document.lamp_table import lamp_table
 from probe.document.model import Chain, Lamp, PlayfieldMap
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, set_lamps, update_place
 from probe.document.proving import Standing, standings, tally
-from probe.ui.game_lamps import LampsScreen
+from probe.game.lamps import LampsWork
 from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
 from tests.ui.test_walk_screen import HOSTILE
@@ -53,12 +52,18 @@ def top_name(stage: Stage) -> str:
     return stage.app.runtime.top.name
 
 
-async def to_lamps(stage: Stage) -> LampsScreen:
+def work(stage: Stage) -> LampsWork:
+    """The lamp list, on top or below what is."""
+    runtime = stage.app.runtime
+    seen: LampsWork = runtime.seen(next(layer for layer in runtime.layers if layer.name == "lamps"))
+    return seen
+
+
+async def to_lamps(stage: Stage) -> None:
     await stage.lit()
     await stage.pilot.press("number_sign")
-    await stage.pilot.pause()
-    assert isinstance(stage.app.screen, LampsScreen)
-    return stage.app.screen
+    await shows(stage, "lamps: ")
+    assert top_name(stage) == "lamps"
 
 
 @pytest.mark.parametrize("size", first_now(SIZES))
@@ -81,7 +86,7 @@ async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, siz
         await shows(stage, "lamp 3", "1 wrong")
         await stage.pilot.press("escape")
         await stage.pilot.pause()
-        assert isinstance(stage.app.screen, LampsScreen)
+        assert top_name(stage) == "lamps"
         on_disk = load_map(stage.path)
         assert [(proof.lamp, proof.verdict.value, proof.by_table) for proof in on_disk.proofs] == [
             (1, "right", True), (2, "wrong", True),
@@ -138,30 +143,28 @@ async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[i
         assert [(o.lamp, o.seen) for o in seen] == [(30, "both on")]
         await stage.pilot.press("escape")
         await stage.pilot.pause()
-        assert isinstance(stage.app.screen, LampsScreen)
-        assert stage.app.screen.work.map.observations == seen
+        assert top_name(stage) == "lamps"
+        assert work(stage).map.observations == seen
 
 
 async def test_rows_are_added_changed_moved_and_taken_out(open_app: OpenApp) -> None:
     m = demo()
     async with open_app(m, m, size=(120, 40), config=ROOM) as stage:
-        screen = await to_lamps(stage)
+        await to_lamps(stage)
         await stage.pilot.press("f2")
         await shows(stage, "A new row")
         await stage.pilot.press(*"70", "enter")
         await shows(stage, "every lamp needs one")
         await stage.pilot.press(*"Apron", "enter")
         await shows(stage, "Apron added", "96 rows")
-        assert screen.work.map.lamps[1].name == "Apron"
+        assert work(stage).map.lamps[1].name == "Apron"
         await stage.pilot.press("enter")
         await shows(stage, "A row of the lamp list")
-        stage.app.screen.query_one("#form-number", Input).value = ""
-        stage.app.screen.query_one("#form-group", Input).value = "[/x] always"
-        await stage.pilot.press("enter")
+        await stage.pilot.press("backspace", "backspace", "up", "up", *"[/x] always", "enter")
         await shows(stage, "Apron changed", "[/x] always")
         await stage.pilot.press("plus")
         await stage.pilot.pause()
-        assert [lamp.name for lamp in screen.work.map.lamps[:3]] == ["Launch arrow", "Shooter lane glow 1", "Apron"]
+        assert [lamp.name for lamp in work(stage).map.lamps[:3]] == ["Launch arrow", "Shooter lane glow 1", "Apron"]
         await stage.pilot.press("f8")
         await shows(stage, "taken out", "95 rows")
         await stage.pilot.press("ctrl+z", "ctrl+z", "ctrl+z", "ctrl+z")
@@ -181,30 +184,30 @@ def unjoined() -> PlayfieldMap:
 async def test_places_join_by_name_all_sure_ones_at_once(open_app: OpenApp) -> None:
     m = unjoined()
     async with open_app(m, m, config=ROOM) as stage:
-        screen = await to_lamps(stage)
+        await to_lamps(stage)
         await stage.pilot.press("f3")
         await shows(stage, "proposals", "Is the place")
         await stage.pilot.press("f6")
         await shows(stage, "joined")
         for _ in range(40):
-            if not screen.work.matches:
+            if not work(stage).matches:
                 break
             await stage.pilot.press("enter")
             await stage.pilot.pause()
         wanted = {row.number: row.pixels for row in lamp_table(demo()).lamps}
-        assert {row.number: row.pixels for row in lamp_table(screen.work.map).lamps} == wanted
-        assert not [f for f in check_map(screen.work.map) if f.code in ("pixel-without-job", "lamp-without-place")]
+        assert {row.number: row.pixels for row in lamp_table(work(stage).map).lamps} == wanted
+        assert not [f for f in check_map(work(stage).map) if f.code in ("pixel-without-job", "lamp-without-place")]
 
 
 async def test_a_row_joins_to_a_place_picked_by_hand(open_app: OpenApp) -> None:
     m = unjoined()
     async with open_app(m, m, config=ROOM) as stage:
-        screen = await to_lamps(stage)
+        await to_lamps(stage)
         await stage.pilot.press("f4")
         await shows(stage, "Which place does Launch arrow light?")
         await stage.pilot.press(*"whirl", "enter")
         await shows(stage, "WHIRLPOOL joined to Launch arrow")
-        assert next(p for p in screen.work.map.places if p.label == "WHIRLPOOL").lamps == (1,)
+        assert next(p for p in work(stage).map.places if p.label == "WHIRLPOOL").lamps == (1,)
         await stage.pilot.press("f7")
         await shows(stage, "1 places taken off")
 
@@ -273,7 +276,7 @@ async def test_paper_needs_no_board(open_app: OpenApp) -> None:
         await stage.pilot.pause(0.2)
         await stage.pilot.press("number_sign")
         await stage.pilot.pause(0.1)
-        assert isinstance(stage.app.screen, LampsScreen)
+        assert top_name(stage) == "lamps"
         for key in ("f5", "f9", "f12"):
             await stage.pilot.press(key)
             await stage.pilot.pause(0.1)

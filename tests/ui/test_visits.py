@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 
-from textual.widgets import Input
-
 from probe.document.diff import diff
 from probe.document.file import load_map
 from probe.document.revisions import at_revision
@@ -79,9 +77,7 @@ async def test_lamps_are_revisions_and_undone_across_sessions(open_app: OpenApp)
         await to_lamps(stage)
         await stage.pilot.press("f2")
         await shows(stage, "A new row")
-        stage.app.screen.query_one("#form-number", Input).value = "70"
-        stage.app.screen.query_one("#form-name", Input).value = "Apron"
-        await stage.pilot.press("enter")
+        await stage.pilot.press(*"70", "down", *"Apron", "enter")
         await shows(stage, "Apron added")
         await stage.pilot.press("f5")
         await shows(stage, "the board's lamp table")
@@ -91,7 +87,7 @@ async def test_lamps_are_revisions_and_undone_across_sessions(open_app: OpenApp)
         await stage.pilot.press("escape")
         await shows(stage, "96 rows")
         await stage.pilot.press("ctrl+z")
-        await shows(stage, "nothing to undo")
+        await shows(stage, "nothing of this session is left")
         await stage.pilot.press("escape")
         await stage.lit()
         await press(stage, "ctrl+z", "ctrl+z")
