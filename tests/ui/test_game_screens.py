@@ -235,7 +235,8 @@ async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int
         await stage.pilot.press("f4")
         await shows(stage, "what did you see?")
         await stage.pilot.press("escape")
-        await stage.pilot.pause(0.1)
+        stage.port.set_input(1, False)  # changed within the last five seconds, however slow the machine is
+        await shows(stage, "off, ")
         await stage.pilot.press("enter")
         await shows(stage, "Which place is that lamp?")
         await stage.pilot.press("escape", "f12")
