@@ -64,13 +64,18 @@ async def walk_it(
         state: Walk = runtime.seen(runtime.top)
         return state
 
-    def on_change() -> None:
+    def look() -> None:
+        """What is said to be lit is compared with what is; kept once for each pixel in its turn."""
         if runtime.top is not None and walk().is_lit:
             claim = (walk().chain, walk().number)
-            report.claims.append(claim)
+            if report.claims[-1:] != [claim]:
+                report.claims.append(claim)
             really = lit_numbers()
             if really != {claim}:
                 report.wrong_claims.append(f"says {claim}, lit is {sorted(really)}")
+
+    def on_change() -> None:
+        look()
         changed.set()
 
     runtime = Runtime(document, {"walk": make}, on_change=on_change)
@@ -85,6 +90,7 @@ async def walk_it(
                 while not walk().is_lit:
                     changed.clear()
                     await changed.wait()
+            look()
             before_answer(report.answers)
             if walk().typed or walk().chosen:
                 runtime.dispatch(Leave())  # an answer that was refused while the light went out
