@@ -1,6 +1,7 @@
 """Setting up a new map: the machine's name, then for each output of the board its chain, byte order and count.
 
-A frozen state and a pure step, like the walk. Every question is a short list of choices or one entry line.
+A task like the walk. Every question is a short list of choices or one entry line. The document has no map until the first
+chain is set up: until then the map being made is the state's own draft.
 """
 
 from __future__ import annotations
@@ -13,22 +14,12 @@ from probe.document.model import MAX_PIXELS, MAX_TEXT, Chain, Lamp, PlayfieldMap
 from probe.document.operations import add_chain, grown, new_map, set_lamps, slug
 from probe.mapping.colour_order import STRETCH, OrderSearch, Seen, colour_of
 from probe.mapping.count_search import SPAN, CountSearch
-from probe.task.steps import (
-    BoardGone,
-    BoardHere,
-    BoardView,
-    Effect,
-    News,
-    NotSaved,
-    NotShown,
-    RingBell,
-    SaveMap,
-    SetUpChain,
-    ShowDark,
-    Shown,
-    ShowRange,
-    board_view,
-)
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.command import Command
+from probe.task.light import Dark, Light, OutputSetup, Pixels
+from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.views import Line, TaskView
 
 ASKING_LEVEL = 16
 USUAL_ORDER = "GRB"
@@ -56,44 +47,45 @@ ENTRY_STAGES = frozenset({Stage.MACHINE, Stage.COUNT_ENTRY, Stage.NAME, Stage.CE
 
 
 @dataclass(frozen=True)
-class Pick:
-    """Choose one of `choices`."""
-
-    index: int
-
-
-@dataclass(frozen=True)
-class Enter:
-    """Enter, with the entry line's text."""
-
-    text: str
-
-
-@dataclass(frozen=True)
-class Back:
+class Again:
     """Ask this output's questions again from the first."""
 
 
-Key = Pick | Enter | Back
+COMMANDS = (
+    Command("setup.take", ("enter",), "Take", ev.Take(), shown=True),
+    Command("setup.choose.1", ("down",), "Next answer", ev.Choose(1)),
+    Command("setup.choose.-1", ("up",), "Answer before", ev.Choose(-1)),
+    Command("setup.again", ("f2",), "This output again", Again(), shown=True),
+    Command("setup.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
+    Command("setup.leave", ("escape",), "Back", ev.Leave()),
+)
 
 
 @dataclass(frozen=True)
-class Setting:
-    """State of the set-up. `lit` says whether the board has confirmed what the question is about."""
+class SetupFacts:
+    """What the set-up is opened with: lamps of the machine, and the facts that the walk is opened with afterwards."""
 
+    lamps: tuple[Lamp, ...] = ()
+    walk: object = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setting(TaskState):
+    """State of the set-up. `draft` is the map as far as it is made; None until the machine has a name."""
+
+    map: PlayfieldMap = field(default_factory=lambda: new_map("A new map"))
+    draft: PlayfieldMap | None = None
     stage: Stage = Stage.MACHINE
-    map: PlayfieldMap | None = None
-    board: BoardView = field(default_factory=BoardView)
+    typed: str = ""
+    chosen: int = 0
     output: int = 0
     order: OrderSearch = field(default_factory=OrderSearch)
     count: CountSearch | None = None
     found_order: str = USUAL_ORDER
     found_count: int | None = None
     name: str = ""
-    lit: bool = False
-    message: str = ""
     paper: bool = False
-    lamps: tuple[Lamp, ...] = ()
+    facts: SetupFacts = field(default_factory=SetupFacts)
 
     @property
     def question(self) -> str:
@@ -163,158 +155,202 @@ class Setting:
             ceiling_ma=max(1, self._board_ceiling),
         )
 
+    @property
+    def light(self) -> Light:
+        """What the question is about, dimly; dark between questions."""
+        identity = self.board.identity
+        if identity is None:
+            return Dark()
+        dim = Colour(ASKING_LEVEL, ASKING_LEVEL, ASKING_LEVEL)
+        match self.stage:
+            case Stage.CHAIN:
+                first, count, colour = 0, min(SPAN, identity.pixels), dim
+            case Stage.ORDER:
+                first, count, colour = 0, min(STRETCH, identity.pixels), colour_of(self.order.shown)
+            case Stage.COUNT_SEARCH if self.count is not None:
+                first, count, colour = self.count.first, self.count.lit, dim
+            case _:
+                return Dark()
+        if not identity.has("range"):
+            count = 1
+        setup = OutputSetup.of(self.chain, count=first + count)
+        return Pixels.run(self.output, first, count, colour, setup=setup)
 
-def step(state: Setting, given: Key | News, now_s: float) -> tuple[Setting, tuple[Effect, ...]]:
-    """The state after an answer or some news, and what is to be done."""
-    del now_s
-    match given:
-        case Enter(text):
-            return _entered(state, text.strip())
-        case Pick(index):
-            return _picked(state, index)
-        case Back():
-            if state.map is None or state.stage is Stage.DONE:
-                return state, ()
-            return _open_output(state, state.output)
-        case BoardHere():
-            known = replace(state, board=board_view(state.board, given), message="", lit=False)
-            return _ask(known) if known.stage is not Stage.BOARD else _open_output(known, 0)
-        case BoardGone(why):
-            return replace(state, board=board_view(state.board, given), lit=False, message=why), (RingBell(),)
-        case Shown(what):
-            return replace(state, lit=not isinstance(what, ShowDark)), ()
-        case NotShown(_, why) | NotSaved(why):
-            return replace(state, lit=False, message=why), (RingBell(),)
-        case _:
-            return replace(state, board=board_view(state.board, given)), ()
+    @property
+    def is_lit(self) -> bool:
+        """Whether the board has confirmed what the question is about."""
+        return self.board.here and self.board.lit == self.light
 
 
-def _entered(state: Setting, text: str) -> tuple[Setting, tuple[Effect, ...]]:
-    match state.stage:
+_N = Next[Setting]
+
+
+class SetupTask(Task[Setting]):
+    """Ask for machine, chains, byte order and count."""
+
+    name = "setup"
+    commands = COMMANDS
+
+    def step(self, s: Setting, event: object, now_s: float) -> _N | None:
+        """The state after an answer, and what is to be done."""
+        match event:
+            case ev.Typed(text):
+                return replace(s, typed=text, message=""), ()
+            case ev.Choose(by):
+                size = len(s.choices)
+                return (replace(s, chosen=(s.chosen + by) % size), ()) if size else (s, ())
+            case ev.Take():
+                return _entered(s, s.typed.strip()) if s.stage in ENTRY_STAGES else _picked(s, s.chosen)
+            case Again():
+                return (s, ()) if s.draft is None or s.stage is Stage.DONE else _open_output(s, s.output)
+            case ev.BoardChanged():
+                return _board(s)
+            case ev.Leave():
+                return s, (fx.Notify("Ctrl+Q leaves the program. Everything is saved."),)
+            case _:
+                return None
+
+    def light(self, s: Setting) -> Light:
+        """What the question is about."""
+        return s.light
+
+    def view(self, s: Setting) -> TaskView:
+        """The question with its answers, or a line to type in."""
+        board = s.board.words
+        if s.choices:
+            board += "   ● lit" if s.is_lit else "   ○ not lit yet"
+        entry = s.stage in ENTRY_STAGES
+        hint = f"Enter alone takes: {s.suggestion}" if entry and s.suggestion else ""
+        return TaskView(
+            head="A new map",
+            board=board,
+            above=(Line(""), Line(s.question, "bold")),
+            typed=s.typed if entry else None,
+            items=tuple(Line(words) for words in s.choices),
+            chosen=s.chosen,
+            empty=(Line(hint, "dim"),) if hint else (),
+            message=s.message or s.board.refused or s.board.trouble,
+            unsaved=s.unsaved,
+        )
+
+
+def make(opened: Opened) -> tuple[SetupTask, Setting]:
+    """The set-up of a new map, or of one that has no chain yet."""
+    facts = opened.facts if isinstance(opened.facts, SetupFacts) else SetupFacts()
+    if opened.map is None:
+        return SetupTask(), Setting(paper=opened.paper, facts=facts)
+    stage = Stage.COUNT_ENTRY if opened.paper else Stage.BOARD
+    return SetupTask(), Setting(map=opened.map, draft=opened.map, stage=stage, paper=opened.paper, facts=facts)
+
+
+def _board(s: Setting) -> _N:
+    """The board came, or shows something else."""
+    if s.board.here and s.stage is Stage.BOARD:
+        return _open_output(replace(s, message=""), 0)
+    return s, ()
+
+
+def _entered(s: Setting, text: str) -> _N:
+    match s.stage:
         case Stage.MACHINE:
             if not text or len(text) > LONGEST_NAME:
-                return replace(state, message=f"type a name of 1 to {LONGEST_NAME:,} characters"), (RingBell(),)
-            named = replace(state, map=set_lamps(new_map(text), state.lamps), stage=Stage.BOARD, message="")
+                return replace(s, message=f"type a name of 1 to {LONGEST_NAME:,} characters"), (fx.Bell(),)
+            draft = set_lamps(new_map(text), s.facts.lamps)
+            named = replace(s, draft=draft, stage=Stage.BOARD, typed="", message="")
             if named.paper:
                 return replace(named, stage=Stage.COUNT_ENTRY), ()
             return _open_output(named, 0) if named.board.here else (named, ())
         case Stage.COUNT_ENTRY:
-            limit = state.board.identity.pixels if state.board.identity else MAX_PIXELS
+            limit = s.board.identity.pixels if s.board.identity else MAX_PIXELS
             if not text.isdecimal() or not 1 <= int(text[:9]) <= limit:
-                return replace(state, message=f"type a number from 1 to {limit}"), (RingBell(),)
-            return replace(state, found_count=int(text), stage=Stage.NAME, message=""), (ShowDark(state.output),)
+                return replace(s, message=f"type a number from 1 to {limit}"), (fx.Bell(),)
+            return replace(s, found_count=int(text), stage=Stage.NAME, typed="", message=""), ()
         case Stage.NAME:
-            name = text or state.suggestion
+            name = text or s.suggestion
             if len(name) > LONGEST_NAME:
-                return replace(state, message=f"this name is too long: {LONGEST_NAME:,} characters at most"), (
-                    RingBell(),
-                )
-            return replace(state, name=name, stage=Stage.CEILING, message=""), ()
+                return replace(s, message=f"this name is too long: {LONGEST_NAME:,} characters at most"), (fx.Bell(),)
+            return replace(s, name=name, stage=Stage.CEILING, typed="", message=""), ()
         case Stage.CEILING:
-            top = state._board_ceiling
-            text = text or state.suggestion
+            top = s._board_ceiling
+            text = text or s.suggestion
             if not text.isdecimal() or not 1 <= int(text[:9]) <= top:
-                return replace(state, message=f"type a current from 1 to {top} mA: the board refuses more"), (
-                    RingBell(),
-                )
-            return _keep_chain(state, int(text))
+                return replace(s, message=f"type a current from 1 to {top} mA: the board refuses more"), (fx.Bell(),)
+            return _keep_chain(s, int(text))
         case _:
-            return state, ()
+            return s, ()
 
 
-def _picked(state: Setting, index: int) -> tuple[Setting, tuple[Effect, ...]]:
-    if not 0 <= index < len(state.choices):
-        return state, ()
-    if not state.lit and state.stage is not Stage.COUNT:
-        return replace(state, message="wait: the board has not lit it yet"), (RingBell(),)
-    state = replace(state, message="")
-    match state.stage:
+def _picked(s: Setting, index: int) -> _N:
+    if not 0 <= index < len(s.choices):
+        return s, ()
+    if not s.is_lit and s.stage is not Stage.COUNT:
+        return replace(s, message="wait: the board has not lit it yet"), (fx.Bell(),)
+    s = replace(s, chosen=0, message="")
+    match s.stage:
         case Stage.CHAIN:
             if index == 1:
-                return _open_output(state, state.output + 1)
-            identity = state.board.identity
+                return _open_output(s, s.output + 1)
+            identity = s.board.identity
             after = Stage.ORDER if identity is not None and identity.has("setup") else Stage.COUNT
-            return _ask(replace(state, stage=after))
+            return replace(s, stage=after), ()
         case Stage.ORDER if index == len(Seen):
-            return _ask(replace(state, found_order=USUAL_ORDER, stage=Stage.COUNT))
+            return replace(s, found_order=USUAL_ORDER, stage=Stage.COUNT), ()
         case Stage.ORDER:
-            search = state.order.answered(tuple(Seen)[index])
+            search = s.order.answered(tuple(Seen)[index])
             words = "these answers fit no byte order: once more from the start" if search.contradicted else ""
-            state = replace(state, order=search, message=words)
+            s = replace(s, order=search, message=words)
             if search.found is not None:
-                return _ask(replace(state, found_order=search.found, stage=Stage.COUNT))
-            return _ask(state)
+                return replace(s, found_order=search.found, stage=Stage.COUNT), ()
+            return s, ()
         case Stage.COUNT:
-            return _count_picked(state, index)
-        case Stage.COUNT_SEARCH if state.count is not None:
-            search_count = state.count.answered(something_lit=index == 0)
-            state = replace(state, count=search_count)
+            return _count_picked(s, index)
+        case Stage.COUNT_SEARCH if s.count is not None:
+            search_count = s.count.answered(something_lit=index == 0)
+            s = replace(s, count=search_count)
             if search_count.count is not None:
-                done = replace(state, found_count=search_count.count, stage=Stage.NAME)
-                return done, (ShowDark(state.output),)
-            return _ask(state)
+                return replace(s, found_count=search_count.count, stage=Stage.NAME), ()
+            return s, ()
         case _:
-            return state, ()
+            return s, ()
 
 
-def _count_picked(state: Setting, index: int) -> tuple[Setting, tuple[Effect, ...]]:
-    identity = state.board.identity
+def _count_picked(s: Setting, index: int) -> _N:
+    identity = s.board.identity
     if index == 0:
-        return replace(state, stage=Stage.COUNT_ENTRY), ()
+        return replace(s, stage=Stage.COUNT_ENTRY), ()
     if index == 1 and identity is not None:
         span = SPAN if identity.has("range") else 1
         search = CountSearch(limit=identity.pixels, span=span)
-        return _ask(replace(state, stage=Stage.COUNT_SEARCH, count=search))
-    return replace(state, found_count=None, stage=Stage.NAME), (ShowDark(state.output),)
+        return replace(s, stage=Stage.COUNT_SEARCH, count=search), ()
+    return replace(s, found_count=None, stage=Stage.NAME), ()
 
 
-def _open_output(state: Setting, output: int) -> tuple[Setting, tuple[Effect, ...]]:
-    identity = state.board.identity
+def _open_output(s: Setting, output: int) -> _N:
+    identity = s.board.identity
     if identity is None:
-        return replace(state, stage=Stage.BOARD), ()
+        return replace(s, stage=Stage.BOARD), ()
     if output >= identity.outputs:
-        if state.map is not None and not state.map.chains:
-            again = replace(state, message="nothing lights on any output: check power and wiring, then answer again")
+        if s.draft is not None and not s.draft.chains:
+            again = replace(s, message="nothing lights on any output: check power and wiring, then answer again")
             return _open_output(again, 0) if output else (again, ())
-        return replace(state, stage=Stage.DONE, lit=False), (ShowDark(),)
-    fresh = Setting(Stage.CHAIN, state.map, state.board, output, message=state.message)
-    return _ask(fresh)
+        return replace(s, stage=Stage.DONE), (fx.Instead("walk", s.facts.walk),)
+    kept = {"map": s.map, "draft": s.draft, "board": s.board, "unsaved": s.unsaved, "message": s.message}
+    return Setting(stage=Stage.CHAIN, output=output, paper=s.paper, facts=s.facts, **kept), ()  # type: ignore[arg-type]
 
 
-def _ask(state: Setting) -> tuple[Setting, tuple[Effect, ...]]:
-    """Set the output up as the question needs it, and light what it is about."""
-    identity = state.board.identity
-    if identity is None:
-        return state, ()
-    dim = Colour(ASKING_LEVEL, ASKING_LEVEL, ASKING_LEVEL)
-    match state.stage:
-        case Stage.CHAIN:
-            first, count, colour = 0, min(SPAN, identity.pixels), dim
-        case Stage.ORDER:
-            first, count, colour = 0, min(STRETCH, identity.pixels), colour_of(state.order.shown)
-        case Stage.COUNT_SEARCH if state.count is not None:
-            first, count, colour = state.count.first, state.count.lit, dim
-        case _:
-            return state, ()
-    wanted = replace(state, lit=False)
-    if not identity.has("range"):
-        count = 1
-    setup = (SetUpChain(state.chain, first + count),) if identity.has("setup") else ()
-    return wanted, (*setup, ShowRange(state.output, first, count, colour))
-
-
-def _keep_chain(state: Setting, ceiling_ma: int) -> tuple[Setting, tuple[Effect, ...]]:
-    if state.map is None:
-        return state, ()
-    chain = state.chain.model_copy(
+def _keep_chain(s: Setting, ceiling_ma: int) -> _N:
+    if s.draft is None:
+        return s, ()
+    chain = s.chain.model_copy(
         update={
-            "id": slug(state.name, state.map.chain_by_id, fallback="chain"),
-            "name": state.name,
+            "id": slug(s.name, s.draft.chain_by_id, fallback="chain"),
+            "name": s.name,
             "ceiling_ma": ceiling_ma,
         }
     )
-    m = add_chain(state.map, grown(chain, chain.count or 0))
-    if state.paper:
-        return replace(state, map=m, stage=Stage.DONE), (SaveMap(m),)
-    state, effects = _open_output(replace(state, map=m), state.output + 1)
-    return state, (SaveMap(m), *effects)
+    draft = add_chain(s.draft, grown(chain, chain.count or 0))
+    commit = fx.Commit(draft, f"{s.name}: set up")
+    if s.paper:
+        return replace(s, draft=draft, stage=Stage.DONE), (commit, fx.Instead("walk", s.facts.walk))
+    s, effects = _open_output(replace(s, draft=draft), s.output + 1)
+    return s, (commit, *effects)

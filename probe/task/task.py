@@ -103,7 +103,8 @@ class Task(Generic[S]):
 
     def seen(self, s: S, map_: PlayfieldMap | None, board: BoardView, unsaved: str) -> S:
         """The state with what holds now. The same object if nothing differs."""
-        if map_ is None or (s.map is map_ and s.board == board and s.unsaved == unsaved):
+        map_ = s.map if map_ is None else map_
+        if s.map is map_ and s.board == board and s.unsaved == unsaved:
             return s
         return replace(s, map=map_, board=board, unsaved=unsaved)
 

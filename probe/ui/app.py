@@ -18,6 +18,8 @@ from probe.document.document import Document, rescue_folders
 from probe.document.file.errors import StorageError
 from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
+from probe.mapping.new_map import SetupFacts
+from probe.mapping.new_map import make as make_setup
 from probe.mapping.walk import WalkFacts
 from probe.mapping.walk import make as make_walk
 from probe.mapping.walk_keys import GoTo
@@ -54,7 +56,7 @@ def _driver_class() -> type[Driver] | None:
     return TerminalDriver
 
 
-OLD = ("setup", "revisions", "recheck", "find", "picture")
+OLD = ("revisions", "recheck", "find", "picture")
 PLANNING = ("power", "harness")
 
 
@@ -160,6 +162,7 @@ class ProbeApp(App[str]):
             "walk": make_walk,
             "lamps": _make_lamps,
             "lamp": _make_lamp,
+            "setup": make_setup,
             "board": _make_board,
             "watch": _make_watch,
             "prove": _make_prove,
@@ -251,23 +254,7 @@ class ProbeApp(App[str]):
             if plan.recheck_on:
                 self.runtime.open("recheck", (plan.recheck_on, plan.recheck_said))
         else:
-            from probe.ui.setting import SettingScreen
-
-            self.switch_or_push(SettingScreen(map_, plan.lamps, paper=plan.paper))
-
-    def switch_or_push(self, screen: Screen[Any]) -> None:
-        """In place of the start screen, or on top."""
-        if isinstance(self.screen, StartScreen):
-            self.switch_screen(screen)
-        else:
-            self.push_screen(screen)
-
-    def open_walk(self, map_: PlayfieldMap) -> None:
-        """The set-up is done: walk its map."""
-        self.document.commit(map_)
-        self._end_old()
-        if not self.runtime.layers:
-            self.runtime.open("walk", WalkFacts(self.plan.welcome))
+            self.runtime.open("setup", SetupFacts(plan.lamps, WalkFacts(plan.welcome)))
 
     def _take_link(self) -> None:
         if self.plan.make_link is not None:
@@ -326,7 +313,7 @@ class ProbeApp(App[str]):
     async def _push(self, layer: OpenTask) -> None:
         screen = self._old_screen(layer) if isinstance(layer.task, OldTask) else self._new_screen(layer)
         self._shown.append((layer, screen))
-        if isinstance(self.screen, StartScreen) or type(self.screen).__name__ == "SettingScreen":
+        if isinstance(self.screen, StartScreen):
             await self.switch_screen(screen)
         else:
             await self.push_screen(screen)

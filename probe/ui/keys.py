@@ -14,6 +14,7 @@ from textual.binding import Binding
 
 from probe.faults.commands import COMMANDS as FAULTS
 from probe.game.keys import COMMANDS as GAME
+from probe.mapping.new_map import COMMANDS as SETUP
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
 from probe.mapping.walk_view import COMMANDS as WALK
 from probe.task.command import Command
@@ -204,6 +205,7 @@ TABLE: tuple[KeyRow, ...] = (
     KeyRow("quit", "app", ("ctrl+q",), "Quit"),
     KeyRow("save_picture", "app", ("ctrl+x",), "Save this screen as a picture (SVG)"),
     *_of(WALK),
+    *_of(SETUP),
     *_of(TABLE_COMMANDS),
     *_RECHECK,
     *_REVISIONS,

@@ -23,9 +23,17 @@ S = TypeVar("S", bound=TaskState)
 class Played(Generic[S]):
     """`state` is the task's state as it sees it now. `effects` and `lights` keep all that was asked for and lit."""
 
-    def __init__(self, task: Task[S], state: S, *, identity: Identity | None = None, lights_up: bool = True) -> None:
+    def __init__(
+        self,
+        task: Task[S],
+        state: S,
+        *,
+        identity: Identity | None = None,
+        lights_up: bool = True,
+        document: Document | None = None,
+    ) -> None:
         self.task = task
-        self.document = Document.in_memory(state.map)
+        self.document = document or Document.in_memory(state.map)
         self._state = state
         self.board = BoardView()
         self.lights_up = lights_up
@@ -44,7 +52,7 @@ class Played(Generic[S]):
     @property
     def state(self) -> S:
         """The state with map and board as they are."""
-        return self.task.seen(self._state, self.document.map, self.board, "")
+        return self.task.seen(self._state, self.document.map if self.document.has_map else None, self.board, "")
 
     @property
     def map(self) -> PlayfieldMap:
@@ -136,6 +144,8 @@ class Played(Generic[S]):
                     self.document.close(reason)
                 case fx.Open():
                     self.opened.append(effect)
+                case fx.Instead(task):
+                    self.closed.append(task)
                 case fx.Close(result):
                     self.closed.append(result)
                 case fx.Job(tag, run):
