@@ -24,7 +24,7 @@ from probe.mapping.walk import WalkFacts
 from probe.mapping.walk import make as make_walk
 from probe.mapping.walk_keys import GoTo
 from probe.runtime import Conductor
-from probe.runtime.ending import Ending, Endings, EndingWork, Reason
+from probe.runtime.ending import Ending, Endings, EndingWork, Reason, save_hangs
 from probe.runtime.runtime import Maker, OpenTask, Runtime
 from probe.task import events as ev
 from probe.task import screen as se
@@ -599,6 +599,8 @@ class ProbeApp(App[str]):
 
     async def on_unmount(self) -> None:
         await self.endings.finish()
+        if not save_hangs():  # else the file is kept to itself until the process is gone
+            self.plan.close()
 
     def _handle_exception(self, error: Exception) -> None:
         """A fault of this program: instead of a traceback over the screen, a log and a sentence.
