@@ -40,7 +40,6 @@ SAVE_S = 1.0
 RESCUE_S = (0.4, 0.3, 0.2)
 """For each rescue folder in turn. Memory is the last, and fast."""
 _JOB_OUT_S = 0.02
-_SAVING = "saving"
 _NO_ANSWER = "the disk did not answer in time"
 
 
@@ -85,14 +84,31 @@ class EndingWork:
     folders: tuple[Path, ...]
 
 
+_at_work: set[object] = set()
+"""One entry for each piece of work that is not through. Threads are not counted: one may live on a moment after its result."""
+
+
+def _counted(work: Callable[[], _T]) -> Callable[[], _T]:
+    entry = object()
+    _at_work.add(entry)
+
+    def counted() -> _T:
+        try:
+            return work()
+        finally:
+            _at_work.discard(entry)
+
+    return counted
+
+
 async def run_blocking(work: Callable[[], _T], *, what: str) -> _T:
     """Run work that may block on the disk in a daemon thread. When cancelled, the thread is left behind."""
-    return await run_in_daemon(work, undo=lambda _: None, name=f"{_SAVING} {what}")
+    return await run_in_daemon(_counted(work), undo=lambda _: None, name=f"saving {what}")
 
 
 def save_hangs() -> bool:
-    """Whether a thread of `run_blocking` or of a rescue is still at work."""
-    return any(thread.name.startswith(_SAVING) for thread in threading.enumerate())
+    """Whether work of `run_blocking` or of a rescue is not through yet."""
+    return bool(_at_work)
 
 
 async def save_document(document: Document) -> None:
@@ -135,7 +151,7 @@ def rescue(document: Document | None, folders: Sequence[Path], why: str = "") ->
             else:
                 lines.append(document.rescued_lines(why, copy))
 
-        thread = threading.Thread(target=attempt, name=f"{_SAVING} into {folder}", daemon=True)
+        thread = threading.Thread(target=_counted(attempt), name=f"saving into {folder}", daemon=True)
         thread.start()
         thread.join(seconds)
         if lines:
