@@ -16,6 +16,7 @@ from probe.faults.commands import Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.engine import UNSURE
 from probe.faults.joint import JointTest
 from probe.faults.knowledge import ChainPower, FaultObservation, Who
+from probe.faults.locate import BreakSearch
 from probe.faults.search import start
 from probe.faults.state import SearchMode
 from probe.faults.view import details, headline, light_words, suspect_lines, view
@@ -78,6 +79,17 @@ def test_heat_stops_everything_and_goes_to_the_meter() -> None:
         play.choose(UNSURE)
         assert play.shown() == Dark()
     assert play.plug().shown() == Dark()
+
+
+def test_after_heat_nothing_lights_whatever_the_state_holds() -> None:
+    play = begun()
+    running, lit = play.search.running, play.shown()
+    assert running is not None
+    assert lights_something(lit)
+    play.give(Heat())
+    for mode in SearchMode:
+        held = replace(play.search, mode=mode, running=running, halving=BreakSearch(6))
+        assert play.task.light(held) == Dark()
 
 
 def test_a_picture_with_an_edge_asks_for_the_last_good_pixel() -> None:

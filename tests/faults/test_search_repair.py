@@ -6,16 +6,17 @@ from dataclasses import replace
 
 import pytest
 
-from probe.cautions import SOLDERING
+from probe.cautions import SOAK, SOLDERING
 from probe.document.model.harness import Batch, Joint
 from probe.document.operations import add_revision, replace_chain
 from probe.document.revisions import last_undoable, recorded
+from probe.faults.commands import COMMANDS, Heat
 from probe.faults.engine import UNSURE
 from probe.faults.knowledge import After
 from probe.faults.log import kept, score
 from probe.faults.search import start
 from probe.faults.state import SearchMode
-from probe.faults.view import repair_lines, sheet, view
+from probe.faults.view import details, repair_lines, sheet, view
 from probe.task import events as ev
 from probe.task.effects import Close, Instead, Open, TakeBack, TryAgain
 from probe.task.light import Dark
@@ -166,3 +167,38 @@ def test_what_was_open_becomes_a_revision_of_its_own_before_the_repairs() -> Non
     assert repair.reason == "fault repaired"
     assert repair.changes[-1] == "one answer"
     assert not any("flipper" in line for line in repair.changes)
+
+
+def test_heat_pressed_by_mistake_can_be_taken_back() -> None:
+    play = begun()
+    asked, lit = play.asked(), play.shown()
+    play.give(Heat())
+    assert play.search.session.stopped
+    play.give(ev.Undo())
+    assert not play.search.session.stopped
+    assert play.asked() == asked
+    assert type(play.shown()) is type(lit)
+
+
+def test_what_another_search_changed_is_taken_back_without_going_there() -> None:
+    play = begun()
+    other = replace(play.search, chain="b", mode=SearchMode.DONE)
+    asked = play.asked()
+    play.give(ev.MapChanged("undone: a repair", other))
+    assert (play.search.chain, play.asked(), play.mode()) == ("a", asked, SearchMode.QUESTION)
+    assert play.search.message == "undone: a repair"
+    play.give(ev.MapChanged("undone", replace(play.search, mode=SearchMode.CONTEXT)))
+    assert play.mode() is SearchMode.CONTEXT
+
+
+def test_cautions_name_the_key_that_stops_everything() -> None:
+    (key,) = next(command.keys for command in COMMANDS if command.event == Heat())
+    play = begun()
+    assert f"{key.upper()} and off" in SOAK
+    assert any(f"{key.upper()}, then off" in line for line in details(replace(play.search, mode=SearchMode.CONTEXT)))
+
+
+def test_no_key_of_a_fault_search_means_two_things_and_the_footer_holds_five() -> None:
+    keys = [key for command in COMMANDS for key in command.keys]
+    assert len(keys) == len(set(keys))
+    assert sum(command.shown for command in COMMANDS) == 5  # help stands there too
