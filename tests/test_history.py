@@ -16,8 +16,10 @@ from probe.document.model import PixelState, PlayfieldMap
 from probe.document.operations import set_note, set_state
 from probe.document.revisions import NoRevisionError, at_revision, back_to, recorded, undo
 from probe.mapping.history import NOW as OPEN
-from probe.mapping.history import Choose, GoBack, History, Mark, Retry, Travel, pair_words, start, step
-from probe.task.steps import NotSaved, RingBell, Saved, SaveMap
+from probe.mapping.history import History, HistoryTask, Mark, Travel, pair_words
+from probe.task.effects import Bell, Commit
+from probe.task.events import Choose
+from probe.task.events import Take as GoBack
 from tests.support.examples import examples
 from tests.test_sessions import blank, same
 
@@ -29,11 +31,21 @@ def revised_map() -> PlayfieldMap:
     return renumber(m, [Remove(chain="b", first=0, last=0)], time=NOW, reason="one out [/x]")
 
 
+def start(m: PlayfieldMap) -> History:
+    return History(map=m)
+
+
+def step(state: History, key: object, now_s: float) -> tuple[History, tuple[object, ...]]:
+    found = HistoryTask().step(state, key, now_s)
+    assert found is not None
+    return found
+
+
 def given(state: History, *keys: object) -> tuple[History, list[PlayfieldMap]]:
     saved: list[PlayfieldMap] = []
     for key in keys:
-        state, effects = step(state, key, 0.0)  # type: ignore[arg-type]
-        saved += [e.map for e in effects if isinstance(e, SaveMap)]
+        state, effects = step(state, key, 0.0)
+        saved += [e.map for e in effects if isinstance(e, Commit)]
     return state, saved
 
 
@@ -105,7 +117,7 @@ def test_undo_and_redo() -> None:
     assert same(again.map, m)
     none, effects = step(start(blank()), Travel(NOW), 0.0)
     assert none.message == "there is no revision that can be undone"
-    assert effects == (RingBell(),)
+    assert effects == (Bell(),)
 
 
 def test_revisions_that_do_not_say_what_they_changed_are_told_and_not_gone_behind() -> None:
@@ -119,14 +131,6 @@ def test_revisions_that_do_not_say_what_they_changed_are_told_and_not_gone_behin
     assert "does not say what it changed" in gone.message
     marked, _ = given(state, Mark(), Choose(1))
     assert "does not say what it changed" in marked.told[0]
-
-
-def test_a_map_that_could_not_be_saved_says_so_until_it_is() -> None:
-    state, _ = given(start(revised_map()), Travel(NOW), NotSaved("the disk is full"))
-    assert state.unsaved == "the disk is full"
-    state, saved = given(state, Retry())
-    assert saved == [state.map]
-    assert given(state, Saved())[0].unsaved == ""
 
 
 def test_a_session_has_to_be_closed_first() -> None:

@@ -1,12 +1,12 @@
 """Looking through a map's revisions: what each changed, what differs between any two, and back to one of them.
 
-An activity: frozen state, pure step. Nothing is ever taken out of the history: going back is a revision too.
+A task. Nothing is ever taken out of the history: going back is a revision too.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from probe.document.diff import ConflictError, diff
@@ -15,25 +15,25 @@ from probe.document.revisions import (
     NoRevisionError,
     at_revision,
     back_to,
+    changed_in,
     last_redoable,
     last_undoable,
     session_closed,
     session_reason,
     undo,
+    verified_count,
 )
 from probe.document.telling import told
-from probe.task.steps import BoardView, Effect, News, NotSaved, RingBell, Saved, SaveMap, board_view
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.command import Command
+from probe.task.screen import ReadOn
+from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.views import Line, TaskView
 
 NOW = -1
 """In the place of a revision's number: the map as it is, changes of the open session included."""
 MOST_LINES = 2_000
-
-
-@dataclass(frozen=True)
-class Choose:
-    """Another line of the list."""
-
-    by: int
 
 
 @dataclass(frozen=True)
@@ -42,31 +42,31 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class GoBack:
-    """Back to the chosen one; asked for twice. `time`: RFC 3339 UTC text."""
-
-    time: str
-
-
-@dataclass(frozen=True)
 class Travel:
     """Undo the last revision that holds, or with `redo` do the last undone one again."""
 
-    time: str
+    time: str = ""
     redo: bool = False
 
 
+_Next = Next["History"]
+
+COMMANDS = (
+    Command("revisions.go_back", ("enter",), "Back to this one", ev.Take(), shown=True),
+    Command("revisions.mark", ("f2", "space"), "Compare", Mark(), shown=True),
+    Command("revisions.choose.1", ("down",), "The revision before", ev.Choose(1)),
+    Command("revisions.choose.-1", ("up",), "The revision after", ev.Choose(-1)),
+    Command("revisions.read.1", ("pagedown",), "Read on", ReadOn(1)),
+    Command("revisions.read.-1", ("pageup",), "Read back", ReadOn(-1)),
+    Command("revisions.undo", ("ctrl+z",), "Undo", Travel(), shown=True),
+    Command("revisions.redo", ("ctrl+y",), "Redo", Travel(redo=True), shown=True),
+    Command("revisions.retry", ("ctrl+r",), "Save again", ev.Retry()),
+    Command("revisions.leave", ("escape",), "Back", ev.Leave(), shown=True),
+)
+
+
 @dataclass(frozen=True)
-class Retry:
-    """Save again."""
-
-
-Key = Choose | Mark | GoBack | Travel | Retry
-_Next = tuple["History", tuple[Effect, ...]]
-
-
-@dataclass(frozen=True)
-class Line:
+class RevisionLine:
     """One line of the list. `number`: of a revision, 0 for before the first one, or NOW."""
 
     number: int
@@ -75,31 +75,27 @@ class Line:
     summary: str
 
 
-@dataclass(frozen=True)
-class History:
+@dataclass(frozen=True, kw_only=True)
+class History(TaskState):
     """The state. `marked`: the number to compare with; `asked`: the number that going back to was asked for once."""
 
-    map: PlayfieldMap
     at: int = 0
     marked: int | None = None
     asked: int | None = None
-    message: str = ""
-    unsaved: str = ""
-    board: BoardView = field(default_factory=BoardView)
 
     @cached_property
-    def lines(self) -> tuple[Line, ...]:
+    def lines(self) -> tuple[RevisionLine, ...]:
         """The open session if there is one, then the revisions, the last one first, then the map before them."""
-        m = self.map
-        found = [Line(r.number, r.time, r.reason, _summary(r)) for r in reversed(m.revisions)]
-        if m.pending:
-            count = len(m.pending)
+        map_ = self.map
+        found = [RevisionLine(r.number, r.time, r.reason, _summary(r)) for r in reversed(map_.revisions)]
+        if map_.pending:
+            count = len(map_.pending)
             records = f"{count} record{'' if count == 1 else 's'}"
-            found.insert(0, Line(NOW, "", f"{session_reason(m)} (open session)", records))
-        return (*found, Line(0, "", "Before the first revision", ""))
+            found.insert(0, RevisionLine(NOW, "", f"{session_reason(map_)} (open session)", records))
+        return (*found, RevisionLine(0, "", "Before the first revision", ""))
 
     @property
-    def line(self) -> Line:
+    def line(self) -> RevisionLine:
         """The chosen line."""
         return self.lines[min(self.at, len(self.lines) - 1)]
 
@@ -138,8 +134,8 @@ def _summary(revision: Revision) -> str:
     return revision.changes[0] + (f" (+{more})" if more else "")
 
 
-def _map_at(m: PlayfieldMap, number: int) -> PlayfieldMap:
-    return m if number == NOW else at_revision(m, number)
+def _map_at(map_: PlayfieldMap, number: int) -> PlayfieldMap:
+    return map_ if number == NOW else at_revision(map_, number)
 
 
 def pair_words(state: History) -> str:
@@ -152,34 +148,64 @@ def pair_words(state: History) -> str:
     return f"From {before} to {after}"
 
 
-def start(m: PlayfieldMap) -> History:
+class HistoryTask(Task[History]):
+    """The list of revisions, what differs between two, and back to one."""
+
+    name = "revisions"
+    commands = COMMANDS
+    own_revision = False
+
+    def step(self, s: History, event: object, now_s: float) -> _Next | None:
+        """The state after an event, and what is to be done."""
+        match event:
+            case ev.Choose(by):
+                at = max(0, min(len(s.lines) - 1, s.at + by))
+                return replace(s, at=at, asked=None, message=""), ()
+            case Mark():
+                number = s.line.number
+                return replace(s, marked=None if s.marked == number else number, asked=None, message=""), ()
+            case ev.Take(time):
+                return _go_back(s, time)
+            case Travel(time, redo):
+                return _travel(s, time, redo=redo)
+            case _:
+                return None
+
+    def view(self, s: History) -> TaskView:
+        """The list above, what differs below."""
+        return TaskView(
+            head=f"{s.map.machine.name} · revisions",
+            board=s.board.words,
+            items=tuple(_row(s, line) for line in s.lines),
+            chosen=min(s.at, len(s.lines) - 1),
+            details=(Line(pair_words(s), "bold"), *(Line(f"  {words}") for words in s.told)),
+            long=True,
+            message=s.message,
+            unsaved=s.unsaved,
+            progress=_verified(s.map),
+        )
+
+
+def _row(s: History, line: RevisionLine) -> Line:
+    number = {NOW: "now", 0: ""}.get(line.number, str(line.number))
+    when = line.time[:16].replace("T", " ")
+    words = line.reason + (f" · {line.summary}" if line.summary else "")
+    return Line(f"{number:>4}  {when:<16}  {words}", lead="◂ " if line.number == s.marked else "")
+
+
+def _verified(map_: PlayfieldMap) -> str:
+    words = []
+    for chain in map_.chains:
+        changed = changed_in(map_, chain.id)
+        since = f" since revision {changed}" if changed else ""
+        words.append(f"{chain.name}: {verified_count(map_, chain)} of {len(chain.pixels)} verified{since}")
+    return f" {' · '.join(words)}"
+
+
+def make(opened: Opened) -> tuple[HistoryTask, History]:
     """The last line chosen, nothing marked."""
-    return History(m)
-
-
-def step(state: History, given: Key | News, now_s: float) -> _Next:
-    """The state after a key or some news, and what is to be done."""
-    del now_s
-    match given:
-        case Choose(by):
-            at = max(0, min(len(state.lines) - 1, state.at + by))
-            return replace(state, at=at, asked=None, message=""), ()
-        case Mark():
-            number = state.line.number
-            return replace(state, marked=None if state.marked == number else number, asked=None, message=""), ()
-        case GoBack(time):
-            return _go_back(state, time)
-        case Travel(time, redo):
-            return _travel(state, time, redo=redo)
-        case Retry():
-            return replace(state, message=""), (SaveMap(state.map),)
-        case Saved():
-            return replace(state, unsaved=""), ()
-        case NotSaved(why):
-            return replace(state, unsaved=why), (RingBell(),)
-        case _:
-            board = board_view(state.board, given)
-            return (state if board is state.board else replace(state, board=board)), ()
+    assert opened.map is not None, "revisions are opened with a map"
+    return HistoryTask(), History(map=opened.map)
 
 
 def _go_back(state: History, time: str) -> _Next:
@@ -191,15 +217,15 @@ def _go_back(state: History, time: str) -> _Next:
         words = f"Enter once more: the map as it was at {where}, as a new revision."
         return replace(state, asked=number, message=words), ()
     closed = session_closed(state.map, time=time)
-    return _changed(state, closed, lambda m: back_to(m, number, time=time), same="the map says the same already")
+    return _changed(state, closed, lambda map_: back_to(map_, number, time=time), same="the map says the same already")
 
 
 def _travel(state: History, time: str, *, redo: bool) -> _Next:
     closed = session_closed(state.map, time=time)
     if (last_redoable if redo else last_undoable)(closed) is None:
         words = "nothing was undone that could be done again" if redo else "there is no revision that can be undone"
-        return replace(state, message=words), (RingBell(),)
-    return _changed(state, closed, lambda m: undo(m, time=time, redo=redo), same="")
+        return replace(state, message=words), (fx.Bell(),)
+    return _changed(state, closed, lambda map_: undo(map_, time=time, redo=redo), same="")
 
 
 def _changed(
@@ -207,10 +233,10 @@ def _changed(
 ) -> _Next:
     """Change the map with its session closed; if that cannot be, the session stays open."""
     try:
-        m = change(closed)
+        map_ = change(closed)
     except (NoRevisionError, ConflictError) as error:
-        return replace(state, asked=None, message=str(error)), (RingBell(),)
-    if m is closed:
+        return replace(state, asked=None, message=str(error)), (fx.Bell(),)
+    if map_ is closed:
         return replace(state, asked=None, message=same), ()
-    words = m.revisions[-1].reason
-    return replace(state, map=m, at=0, marked=None, asked=None, message=words), (SaveMap(m),)
+    words = map_.revisions[-1].reason
+    return replace(state, map=map_, at=0, marked=None, asked=None, message=words), (fx.Commit(map_, words),)

@@ -15,7 +15,8 @@ MARK_SIGN = "+"
 class Line:
     """A line of text. `style`: "", "bold", "dim", "reverse" or "bold reverse". `note` follows it, dim, and is cut last.
 
-    `wrap`: it takes as many rows as it needs. `tall`: it is left out where the screen is low.
+    `wrap`: it takes as many rows as it needs. `tall`: it is left out where the screen is low. `lead`: stands
+    before it, where the marker stands before the chosen one.
     """
 
     text: str
@@ -23,6 +24,7 @@ class Line:
     note: str = ""
     wrap: bool = False
     tall: bool = False
+    lead: str = ""
 
 
 @dataclass(frozen=True, slots=True)

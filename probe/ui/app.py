@@ -18,6 +18,7 @@ from probe.document.document import Document, rescue_folders
 from probe.document.file.errors import StorageError
 from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
+from probe.mapping.history import make as make_revisions
 from probe.mapping.new_map import SetupFacts
 from probe.mapping.new_map import make as make_setup
 from probe.mapping.walk import WalkFacts
@@ -56,7 +57,7 @@ def _driver_class() -> type[Driver] | None:
     return TerminalDriver
 
 
-OLD = ("revisions", "recheck", "find", "picture")
+OLD = ("recheck", "find", "picture")
 PLANNING = ("power", "harness")
 
 
@@ -168,6 +169,7 @@ class ProbeApp(App[str]):
             "prove": _make_prove,
             "pick": _make_pick,
             "table": _make_table,
+            "revisions": make_revisions,
             "faults": make_faults,
             **old,
         }
@@ -359,10 +361,6 @@ class ProbeApp(App[str]):
         keys, plain = dict(plan.changed_keys), {"plain_ascii": plan.plain_ascii}
         chain = facts[0] if isinstance(facts, tuple) and facts else walk.chain if walk else map_.chains[0].id
         match layer.name:
-            case "revisions":
-                from probe.ui.revisions import RevisionsScreen
-
-                return RevisionsScreen(map_, **plain)
             case "recheck":
                 from probe.recheck.step import start as start_recheck
                 from probe.ui.recheck import RecheckScreen

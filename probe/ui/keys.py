@@ -14,6 +14,7 @@ from textual.binding import Binding
 
 from probe.faults.commands import COMMANDS as FAULTS
 from probe.game.keys import COMMANDS as GAME
+from probe.mapping.history import COMMANDS as REVISIONS
 from probe.mapping.new_map import COMMANDS as SETUP
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
 from probe.mapping.walk_view import COMMANDS as WALK
@@ -180,19 +181,6 @@ _RECHECK: tuple[KeyRow, ...] = (
     KeyRow("leave", "find", ("escape",), "Back"),
 )
 
-_REVISIONS: tuple[KeyRow, ...] = (
-    KeyRow("go_back", "revisions", ("enter",), "Back to this one", shown=True),
-    KeyRow("mark", "revisions", ("f2", "space"), "Compare", shown=True),
-    KeyRow("choose(1)", "revisions", ("down",), "The revision before"),
-    KeyRow("choose(-1)", "revisions", ("up",), "The revision after"),
-    KeyRow("read(1)", "revisions", ("pagedown",), "Read on"),
-    KeyRow("read(-1)", "revisions", ("pageup",), "Read back"),
-    KeyRow("undo", "revisions", ("ctrl+z",), "Undo", shown=True),
-    KeyRow("redo", "revisions", ("ctrl+y",), "Redo", shown=True),
-    KeyRow("retry", "revisions", ("ctrl+r",), "Save again"),
-    KeyRow("leave", "revisions", ("escape",), "Back", shown=True),
-)
-
 
 def _of(commands: tuple[Command, ...]) -> tuple[KeyRow, ...]:
     """The commands of a task as rows of the one table."""
@@ -208,7 +196,7 @@ TABLE: tuple[KeyRow, ...] = (
     *_of(SETUP),
     *_of(TABLE_COMMANDS),
     *_RECHECK,
-    *_REVISIONS,
+    *_of(REVISIONS),
     *_PLANNING,
     *_of(FAULTS),
     *_of(GAME),

@@ -161,6 +161,7 @@ class TaskScreen(CommandScreen):
     @staticmethod
     def _item(line: Line, head: str, width: int, *, chosen: bool = False) -> Content:
         style = line.style or ("bold" if chosen else "")
+        head = head if chosen or not line.lead else line.lead
         return Content(head).append(line_content(Line(line.text, style, line.note), width - len(head)))
 
     def _show_picture(self, view: PictureView | None) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from probe.document.diff import diff
+from probe.document.document import SaveJob
 from probe.document.edits import Insert, Remove, renumber
 from probe.document.file import load_map
 from probe.document.file.errors import CannotSaveError
@@ -12,8 +13,6 @@ from probe.document.model import PlayfieldMap
 from probe.document.revisions import at_revision
 from probe.ui.elsewhere import places_to_go
 from probe.ui.keys import TABLE
-from probe.ui.revisions import RevisionsScreen
-from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.test_power_screens import press
 from tests.ui.test_walk_screen import HOSTILE, small
@@ -36,7 +35,8 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
     async with open_app(m, size=size) as stage:
         await stage.lit()
         shown = await press(stage, "f12", "f6")
-        assert isinstance(stage.app.screen, RevisionsScreen)
+        assert stage.app.runtime.top is not None
+        assert stage.app.runtime.top.name == "revisions"
         for words in ("2  2026-03-02 20:00  took one out", "1  2026-03-01 19:30  lit the reef better"):
             assert words in shown, words
         assert "From revision 1 to revision 2" in shown
@@ -56,7 +56,8 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
         assert diff(saved, at_revision(m, 1)) == ()
         assert len(saved.revisions) == 3
         await press(stage, "escape")
-        assert isinstance(stage.app.screen, TaskScreen)
+        assert stage.app.runtime.top is not None
+        assert stage.app.runtime.top.name == "walk"
         assert stage.app.document.map == saved
         await stage.lit()
         await press(stage, "ctrl+z", "ctrl+z")
@@ -70,7 +71,8 @@ async def test_from_the_walks_list_and_the_open_session(open_app: OpenApp) -> No
         await press(stage, "f5")
         at = [action for action, _ in places_to_go()].index("revisions")
         shown = await press(stage, "escape", *["down"] * at, "enter")
-        assert isinstance(stage.app.screen, RevisionsScreen)
+        assert stage.app.runtime.top is not None
+        assert stage.app.runtime.top.name == "revisions"
         assert "Walked: Playfield (open session)" in shown
         assert "From revision 2 to now" in shown
         await press(stage, "ctrl+z")
@@ -88,7 +90,8 @@ async def test_looking_changes_nothing(open_app: OpenApp) -> None:
     async with open_app(m) as stage:
         await stage.lit()
         await press(stage, "f12", "f6", "down", "f2", "up", "pagedown", "pageup", "escape")
-        assert isinstance(stage.app.screen, TaskScreen)
+        assert stage.app.runtime.top is not None
+        assert stage.app.runtime.top.name == "walk"
     assert load_map(stage.path) == m
 
 
@@ -107,14 +110,12 @@ async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatc
     async with open_app(m) as stage:
         await stage.lit()
         await press(stage, "f12", "f6")
-        store = stage.app.conductor.store
-        assert store is not None
 
-        def full(_: PlayfieldMap) -> None:
+        def full(_: SaveJob) -> None:
             raise CannotSaveError(stage.path, "the disk is full", "make room")
 
         with monkeypatch.context() as broken:
-            broken.setattr(store, "save", full)
+            broken.setattr(SaveJob, "run", full)
             assert "NOT SAVED" in await press(stage, "ctrl+z")
         assert "NOT SAVED" not in await press(stage, "ctrl+r")
         assert len(load_map(stage.path).revisions) == 3
