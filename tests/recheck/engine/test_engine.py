@@ -272,6 +272,13 @@ def test_an_undeclared_find_is_proved_harder_than_a_map_as_predicted() -> None:
     assert declared.clean_looks() == Options().clean_looks
 
 
+def test_a_stated_change_is_proved_by_two_looks_even_where_one_would_make_it_sure() -> None:
+    chain = rewired(12, ["insert"], np.random.default_rng(5))
+    state, _ = play(chain, Setup.declared(12, chain.truth()), seed=5)
+    assert state.as_predicted
+    assert state.clean_looks() == Options().clean_looks
+
+
 def test_pixels_that_never_shone_leave_no_doubt_about_going_dark() -> None:
     state, actions = play(Chain(40), Setup.unchanged(40, dark=tuple(range(5, 20))), seed=6)
     assert actions <= 4
