@@ -12,7 +12,7 @@ from device_protocol.values import Colour
 from probe.document.board_table import board_table
 from probe.document.file import demo_map_path, load_map
 from probe.document.lamp_table import lamp_table
-from probe.document.model import Chain, Kind, PlayfieldMap
+from probe.document.model import Chain, Kind, Pixel, PixelState, PlayfieldMap
 from probe.document.model.light import Fade
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, update_place
 from probe.lighting.advice import advise, table, warmths
@@ -117,3 +117,15 @@ def test_advice_by_insert_then_by_kind() -> None:
     assert advise(DEMO, glow).match == "general"
     odd = update_place(DEMO, red.model_copy(update={"lamps": (9_000,)}))
     assert advise(odd, odd.place_by_id[red.id]).match == "insert"
+
+
+@pytest.mark.parametrize("often", [40, 42])
+def test_of_two_colours_that_become_one_the_more_used_stays(often: int) -> None:
+    far_apart = [Colour(16 * n, 255 - 16 * n, (97 * n) % 256) for n in range(14)]
+    alike = [Colour(0, 0, 40), Colour(0, 0, 42)]
+    wanted = far_apart + alike + [Colour(0, 0, often)] * 3
+    pixels = tuple(Pixel(id=f"p{n}", state=PixelState.PLACED, place=f"l{n}") for n in range(len(wanted)))
+    chain = Chain(id="a", name="A", output=0, count=len(pixels), pixels=pixels, ceiling_ma=60_000)
+    shown = shown_on(new_map("Kelp Forest"), chain, {f"l{n}": colour for n, colour in enumerate(wanted)})
+    assert (shown.merged, shown.dimmed_percent) == (1, 100)
+    assert shown.colours == (*far_apart, *[Colour(0, 0, often)] * 5)

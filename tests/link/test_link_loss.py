@@ -28,6 +28,7 @@ from probe.link import (
     NoticeArrived,
     Opening,
     PortSpec,
+    RetryPolicy,
     WireNote,
 )
 from tests.link.conftest import until
@@ -194,3 +195,8 @@ async def test_connect_tells_why_it_failed_and_start_keeps_trying() -> None:
     where.plug()
     await until(lambda: link.identity)
     await link.close()
+
+
+def test_pauses_between_attempts_double_up_to_the_longest() -> None:
+    pauses = [RetryPolicy(first_s=0.25, most_s=2.0).pause_s(failures) for failures in (1, 2, 3, 4, 5, 100)]
+    assert pauses == [0.25, 0.5, 1.0, 2.0, 2.0, 2.0]
