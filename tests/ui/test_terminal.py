@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
+import pty
 import select
+import signal
+import sys
 import threading
 import time
 from collections.abc import Iterator
 
 import pytest
+from textual.app import App
 
-from probe.ui.terminal import MOST_WAITING, Outlet
+from probe.ui.terminal import MOST_WAITING, Outlet, TerminalDriver
 
 
 class Pipe:
@@ -81,3 +86,36 @@ def test_a_descriptor_that_somebody_made_non_blocking(pipe: Pipe) -> None:
     pipe.outlet.put(text)
     assert pipe.read(len(text)) == text.encode()
     assert not pipe.gone.is_set()
+
+
+class Hearer(App[None]):
+    """Counts how often it hears that the terminal is gone."""
+
+    is_ending = False
+    times = 0
+
+    def terminal_gone(self) -> None:
+        self.times += 1
+
+
+async def test_the_reading_thread_ends_where_its_input_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    master, slave = pty.openpty()
+    with os.fdopen(slave) as terminal:
+        monkeypatch.setattr(signal, "signal", lambda *given: None)  # the driver sets handlers for a stop
+        monkeypatch.setattr(sys, "__stdin__", terminal)
+        app = Hearer()
+        driver = TerminalDriver(app)
+        reading = asyncio.create_task(asyncio.to_thread(driver.run_input_thread))
+        await asyncio.sleep(0.05)
+        assert not reading.done()
+        os.close(master)
+        try:
+            await asyncio.wait_for(reading, 3)
+        finally:
+            driver.exit_event.set()
+        await asyncio.sleep(0.01)
+        assert driver.gone
+        assert app.times == 1
+        driver.run_input_thread()  # read again, it is no news
+        await asyncio.sleep(0.01)
+        assert app.times == 1
