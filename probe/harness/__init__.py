@@ -11,7 +11,7 @@ wire function (`joints`). Nothing here keeps a copy of the map.
 | `words` | both as sections of lines and as data: `power_sections`, `as_data`, `harness_sheet_lines`, `harness_data` |
 | `picture` | voltage along a chain: `profile_of`, and as characters `picture`, `text_picture` |
 | `entries` | what a person may enter: reading, showing, stepping, changing a map |
-| `planning` | the activity behind the screens: every change saved first, and undone |
+| `planning`, `planning_keys` | the tasks behind the screens: power plan, sheet, one joint, batches; their events and commands |
 | `plan` | `PowerPlan`: the electrical view, every figure given |
 | `report`, `checks` | `report(plan)` -> `PowerReport`, `suggest_feed(plan)`; `findings(report)` in words |
 | `network` | `solve(circuit)`: the two-rail ladder in arrays |

@@ -311,7 +311,7 @@ class Runtime:
                 self._travel(layer, redo=True)
             case ev.Retry():
                 self.try_again()
-            case ev.Leave():
+            case ev.Leave() | ev.Declined():
                 self._close(layer, None)
             case ev.MapChanged(words):
                 layer.state = replace(layer.state, message=words)

@@ -34,6 +34,11 @@ class Leave:
 
 
 @dataclass(frozen=True)
+class Declined:
+    """Not past the cautions of a task that was just opened: it is closed again, and comes to nothing."""
+
+
+@dataclass(frozen=True)
 class Typed:
     """The entry line now holds this text."""
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from probe.cautions import Moment
+
 
 class ScreenEvent:
     """Given by a command to the screen that shows it, not to the task."""
@@ -54,6 +56,13 @@ class Details(ScreenEvent):
 @dataclass(frozen=True)
 class Help(ScreenEvent):
     """Say the keys of this screen, and the cautions."""
+
+
+@dataclass(frozen=True)
+class ReadCautions(ScreenEvent):
+    """Read the cautions of a moment once more."""
+
+    moment: Moment
 
 
 @dataclass(frozen=True)

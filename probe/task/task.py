@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar, Generic, TypeVar
 
 from device_protocol.orders import Identity
+from probe.cautions import Moment
 from probe.document.model import PlayfieldMap
 from probe.task.command import Command
 from probe.task.effects import Effects
@@ -68,6 +69,9 @@ class Task(Generic[S]):
     """Whether `Tick` comes twice a second while this task is on top."""
     own_revision: ClassVar[bool] = True
     """Whether what it changed becomes a revision of its own when it is left."""
+
+    read_first: ClassVar[Moment | None] = None
+    """Cautions to read before its screen is shown, once for each kind of work while the program runs."""
 
     def begin(self, s: S, now_s: float) -> Next[S]:
         """Right after it was opened: what the first state asks for."""

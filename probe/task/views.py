@@ -85,11 +85,12 @@ class TaskView:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A row of a table; `key` names it."""
+    """A row of a table; `key` names it. `style` is that of the cell with index `styled`, or of all."""
 
     key: object
     cells: tuple[str, ...]
     style: str = ""
+    styled: int | None = None
 
 
 @dataclass(frozen=True)
@@ -132,22 +133,29 @@ class FormEntry:
     hint: str = ""
 
 
+FigureRow = tuple[tuple[str, str], ...]
+"""A row of a figure made of characters: texts side by side, each with its look: `axis`, `line`, `enough`, `low` …"""
+
+
 @dataclass(frozen=True)
 class FormView:
     """Entries with values at the left, something to read at the right. `at` is the key of the entry in hand.
 
-    `above` stands over both, such as a curve. `prompt`, `typed`, `hint`: the line in which a value is being typed.
+    `figure`, such as a curve, is drawn over both: it is called with the width and height there is in cells, and with
+    `plain_ascii`. `prompt`, `typed`, `hint`: the line in which a value is being typed; with `select`, typing replaces what
+    stands there when it opens. `choose` makes the event of an entry.
     """
 
     head: str
     entries: tuple[FormEntry, ...]
     board: str = ""
     at: object = None
-    above: tuple[Line, ...] = ()
+    figure: Callable[..., tuple[FigureRow, ...]] | None = None
     text: tuple[Line, ...] = ()
     prompt: str = ""
     typed: str | None = None
     hint: str = ""
+    select: bool = True
     message: str = ""
     unsaved: str = ""
     progress: str = ""

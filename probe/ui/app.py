@@ -30,7 +30,7 @@ from probe.runtime.runtime import Maker, OpenTask, Runtime
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.task import AnyTask, Opened, TaskState
-from probe.task.views import RowsView, TaskView
+from probe.task.views import FormView, RowsView, TaskView
 from probe.ui.ascii_only import AsciiOnly
 from probe.ui.clock import now_text
 from probe.ui.command_screen import CommandScreen
@@ -58,7 +58,6 @@ def _driver_class() -> type[Driver] | None:
 
 
 OLD = ("recheck", "find", "picture")
-PLANNING = ("power", "harness")
 
 
 def _make_lamps(opened: Opened) -> tuple[AnyTask, TaskState]:
@@ -101,6 +100,30 @@ def _make_table(opened: Opened) -> tuple[AnyTask, TaskState]:
     from probe.mapping.table import make
 
     return make(opened)
+
+
+def _make_power(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.harness.planning import make_power
+
+    return make_power(opened)
+
+
+def _make_harness(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.harness.planning import make_harness
+
+    return make_harness(opened)
+
+
+def _make_joint(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.harness.planning import make_joint
+
+    return make_joint(opened)
+
+
+def _make_batch(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.harness.planning import make_batch
+
+    return make_batch(opened)
 
 
 def make_faults(opened: Opened) -> tuple[AnyTask, TaskState]:
@@ -158,7 +181,7 @@ class ProbeApp(App[str]):
 
     @staticmethod
     def _makers() -> Mapping[str, Maker]:
-        old = dict.fromkeys((*OLD, *PLANNING), make_old)
+        old = dict.fromkeys(OLD, make_old)
         return {
             "walk": make_walk,
             "lamps": _make_lamps,
@@ -171,6 +194,10 @@ class ProbeApp(App[str]):
             "table": _make_table,
             "revisions": make_revisions,
             "faults": make_faults,
+            "power": _make_power,
+            "harness": _make_harness,
+            "joint": _make_joint,
+            "batch": _make_batch,
             **old,
         }
 
@@ -313,7 +340,12 @@ class ProbeApp(App[str]):
             top.redraw()  # what changed meanwhile was not drawn
 
     async def _push(self, layer: OpenTask) -> None:
-        screen = self._old_screen(layer) if isinstance(layer.task, OldTask) else self._new_screen(layer)
+        if isinstance(layer.task, OldTask):
+            screen = self._old_screen(layer)
+        elif layer.task.read_first is not None and layer.task.read_first not in self.cautions_read:
+            screen = self._cautions_first(layer, layer.task.read_first)
+        else:
+            screen = self._new_screen(layer)
         self._shown.append((layer, screen))
         if isinstance(self.screen, StartScreen):
             await self.switch_screen(screen)
@@ -322,6 +354,19 @@ class ProbeApp(App[str]):
         if layer.name == "walk" and self.plan.tour:
             self.action_tour()
 
+    def _cautions_first(self, layer: OpenTask, moment: Moment) -> Screen[Any]:
+        """Stands in the place of a task's screen until they are read."""
+        from probe.ui.help import CautionScreen
+
+        def read(yes: bool) -> None:
+            if yes:
+                self.cautions_read.add(moment)
+                self.show_instead(self._new_screen(layer))
+            else:
+                self.runtime.dispatch(ev.Declined(), layer)
+
+        return CautionScreen(moment, read)
+
     def _new_screen(self, layer: OpenTask) -> Screen[Any]:
         view = layer.task.view(self.runtime.seen(layer))
         match view:
@@ -329,6 +374,10 @@ class ProbeApp(App[str]):
                 from probe.ui.rows_screen import RowsScreen
 
                 return RowsScreen(layer, self.plan.changed_keys)
+            case FormView():
+                from probe.ui.form_screen import FormScreen
+
+                return FormScreen(layer, self.plan.changed_keys)
             case TaskView():
                 return TaskScreen(layer, self.plan.changed_keys)
             case _:
@@ -379,10 +428,7 @@ class ProbeApp(App[str]):
                 place = walk.place.id if walk is not None and walk.place is not None else None
                 return LightScreen(map_, place, keep, steady_only=plan.steady_only, **plain)
             case which:
-                from probe.ui.bench import Bench
-
-                number = walk.number if walk is not None else 0
-                return Bench(self, map_, chain, number, keep).screen(which)
+                raise ValueError(f"no screen for {which}")
 
     def _end_old(self, result: object = None) -> None:
         """The old screen on top is left."""
@@ -395,7 +441,7 @@ class ProbeApp(App[str]):
             await self._conductor.stop()
 
     def show_instead(self, screen: Screen[Any]) -> None:
-        """Another screen for the old layer on top."""
+        """Another screen for the layer on top."""
         layer, before = self._shown[-1]
         self._shown[-1] = (layer, screen)
         if self.screen is before:
@@ -487,6 +533,10 @@ class ProbeApp(App[str]):
                 self.action_end_tour()
             case se.Help():
                 self.action_help()
+            case se.ReadCautions(moment):
+                from probe.ui.help import CautionScreen
+
+                self.push_screen(CautionScreen(moment))
             case se.PickPort():
                 self.action_port()
             case se.SaveScreen():

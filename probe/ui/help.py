@@ -1,8 +1,8 @@
-"""Help: the keys of the screen below, and the cautions."""
+"""Help: the keys of the screen below, and the cautions; cautions to read before work that can hurt."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, ClassVar
 
 from textual.app import ComposeResult
@@ -10,9 +10,9 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen, Screen
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Footer, Input, OptionList, Static
 
-from probe.cautions import HELP
+from probe.cautions import HELP, Moment, cautions
 from probe.ui.keys import TABLE, keys_of
 
 _NAMES = {
@@ -107,3 +107,34 @@ class HelpScreen(ModalScreen[None]):
     def action_close(self) -> None:
         """Close."""
         self.dismiss()
+
+
+class CautionScreen(ModalScreen[bool]):
+    """Cautions to read before going on. Enter goes on, Esc goes back."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "close(True)", "I have read this", priority=True),
+        Binding("escape", "close(False)", "Back", priority=True),
+    ]
+
+    def __init__(self, moment: Moment, read: Callable[[bool], None] | None = None) -> None:
+        super().__init__()
+        self._moment = moment
+        self._read = read
+
+    def compose(self) -> ComposeResult:
+        lines = [Content(f"Cautions: {self._moment.value}").stylize("bold"), Content("")]
+        lines += [Content(f"- {caution.text}") for caution in cautions(self._moment)]
+        with VerticalScroll(id="caution-box"):
+            yield Static(Content("\n").join(lines), id="cautions")
+        yield Footer(show_command_palette=False)
+
+    def on_mount(self) -> None:
+        self.query_one("#caution-box").focus()
+
+    def action_close(self, read: bool) -> None:
+        """Go on, or back."""
+        if self._read is not None:
+            self._read(read)
+        else:
+            self.dismiss(read)

@@ -14,6 +14,7 @@ from textual.binding import Binding
 
 from probe.faults.commands import COMMANDS as FAULTS
 from probe.game.keys import COMMANDS as GAME
+from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
 from probe.mapping.history import COMMANDS as REVISIONS
 from probe.mapping.new_map import COMMANDS as SETUP
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
@@ -42,55 +43,6 @@ class KeyRow:
             "." + self.action.split("(")[1].strip("')").replace("', '", "-") if "(" in self.action else ""
         )
 
-
-def _shared(scope: str) -> tuple[KeyRow, ...]:
-    """What the power and harness screens have in common."""
-    return (
-        KeyRow("undo", scope, ("ctrl+z",), "Undo"),
-        KeyRow("redo", scope, ("ctrl+y",), "Redo"),
-        KeyRow("retry", scope, ("ctrl+r",), "Save again"),
-        KeyRow("cautions", scope, ("f9",), "Cautions", shown=True),
-        KeyRow("leave", scope, ("escape",), "Out of the line, or back"),
-    )
-
-
-def _entries(scope: str) -> tuple[KeyRow, ...]:
-    """Keys of a list of entries."""
-    return (
-        KeyRow("take", scope, ("enter",), "Change", shown=True),
-        KeyRow("step(1)", scope, ("plus",), "A step up, thicker, next"),
-        KeyRow("step(-1)", scope, ("minus",), "A step down, thinner, before"),
-        KeyRow("read(1)", scope, ("pagedown",), "Read on"),
-        KeyRow("read(-1)", scope, ("pageup",), "Read back"),
-    )
-
-
-_PLANNING: tuple[KeyRow, ...] = (
-    *_entries("power"),
-    KeyRow("load", "power", ("f2",), "Load", shown=True),
-    KeyRow("feed", "power", ("f3",), "Add feed", shown=True),
-    KeyRow("levels", "power", ("f4",), "Levels of places"),
-    KeyRow("supply", "power", ("f5",), "Add supply"),
-    KeyRow("next_chain", "power", ("f6", "ctrl+o"), "Next chain"),
-    KeyRow("remove", "power", ("f8", "delete"), "Take out this feed or supply"),
-    KeyRow("harness", "power", ("f12", "ampersand"), "Harness", shown=True),
-    *_shared("power"),
-    KeyRow("take", "harness", ("enter",), "Open", shown=True),
-    KeyRow("batches", "harness", ("f2",), "Batches", shown=True),
-    KeyRow("give_batch", "harness", ("f3",), "Give batch", shown=True),
-    KeyRow("next_flag", "harness", ("f4",), "Next flag", shown=True),
-    KeyRow("next_chain", "harness", ("f6", "ctrl+o"), "Next chain"),
-    KeyRow("power", "harness", ("f12", "exclamation_mark"), "Power plan"),
-    *_shared("harness"),
-    *_entries("joint"),
-    KeyRow("neighbour(1)", "joint", ("f2", "right"), "Next joint", shown=True),
-    KeyRow("neighbour(-1)", "joint", ("f3", "left"), "Joint before", shown=True),
-    *_shared("joint"),
-    *_entries("batch"),
-    KeyRow("add", "batch", ("f3",), "Add batch", shown=True),
-    KeyRow("remove", "batch", ("f8", "delete"), "Take out this batch", shown=True),
-    *_shared("batch"),
-)
 
 _LIGHT: tuple[KeyRow, ...] = (
     KeyRow("take", "picture", ("enter",), "Set the mark, or light again"),
@@ -197,7 +149,7 @@ TABLE: tuple[KeyRow, ...] = (
     *_of(TABLE_COMMANDS),
     *_RECHECK,
     *_of(REVISIONS),
-    *_PLANNING,
+    *_of((*POWER, *HARNESS, *JOINT, *BATCH)),
     *_of(FAULTS),
     *_of(GAME),
     *_LIGHT,

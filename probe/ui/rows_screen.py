@@ -108,7 +108,8 @@ class RowsScreen(CommandScreen):
     def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:
         shown = self.query_one(f"#{name}", Static)
         shown.display = bool(lines)
-        self.put(name, Content("\n").join([line_content(line, max(20, self.size.width)) for line in lines]))
+        width = max(20, self.size.width)
+        self.put(name, Content("\n").join([line_content(line, None if line.wrap else width) for line in lines]))
 
     def _open(self, name: str, open_: bool) -> None:
         self.query_one(name).set_class(open_, "open")
@@ -117,7 +118,10 @@ class RowsScreen(CommandScreen):
         self._moving = True
         table.clear()
         for row in view.rows:
-            table.add_row(*(Text(cut(cell, _MOST_CELL), style=row.style) for cell in row.cells))
+            styles = [row.style if row.styled in (None, at) else "" for at in range(len(row.cells))]
+            table.add_row(
+                *(Text(cut(cell, _MOST_CELL), style=style) for cell, style in zip(row.cells, styles, strict=True))
+            )
         self._moving = False
 
     def _mark(self, table: RowTable, view: RowsView) -> None:
@@ -149,6 +153,8 @@ class RowsScreen(CommandScreen):
         view = self._view
         if self._moving or view is None or view.choose is None or not 0 <= event.cursor_row < len(view.rows):
             return
+        if event.cursor_row != self.query_one(RowTable).cursor_row:
+            return  # it has moved on since
         key = view.rows[event.cursor_row].key
         # a mark that was put elsewhere since then is not where the person moved it
         if key != view.at and event.cursor_row == self.query_one(RowTable).cursor_row:

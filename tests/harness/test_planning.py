@@ -28,30 +28,16 @@ from probe.harness.entries import (
     step,
 )
 from probe.harness.plan import LoadState
-from probe.harness.planning import (
-    AddBatch,
-    AddFeed,
-    AddSupply,
-    Change,
-    GiveBatch,
-    Input,
-    Look,
-    NextChain,
-    NextLoad,
-    Planning,
-    Redo,
-    Remove,
-    Retry,
-    SetLevels,
-    Step,
-    Undo,
-    start,
-)
-from probe.harness.planning import step as take
-from probe.task.steps import NotSaved, RingBell, Saved, SaveMap
+from probe.harness.planning import PlanningState, PlanningTask, PowerTask, make_power
+from probe.harness.planning_keys import Asked, NextLoad, OpenLine, PickEntry, PlanNextChain, RemoveEntry, StepEntry
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import Dark
+from probe.task.task import Opened
 from tests.document.strategies import HOSTILE
 from tests.harness.test_from_map import bare
 from tests.support.examples import examples
+from tests.support.played import Played
 
 DEMO = load_map(demo_map_path())
 WIRE = Key(Chain, "k", "wire")
@@ -204,69 +190,109 @@ def test_hostile_names_are_kept_as_typed_and_can_be_saved(text: str) -> None:
         assert all(character >= " " for character in entry.label + entry.value)
 
 
-# -- the activity -------------------------------------------------------------------------------------------------
+# -- the tasks ----------------------------------------------------------------------------------------------------
 
 
-def do(state: Planning, *inputs: Input) -> Planning:
-    for one in inputs:
-        state, _ = take(state, one, 0.0)
-    return state
+def start(map_: PlayfieldMap, chain: str = "") -> Played[PlanningState]:
+    return Played(*make_power(Opened(map_, (chain, 0))))
+
+
+def typed(text: str, opening: object) -> tuple[object, ...]:
+    """Open the line, type, Enter."""
+    return (opening, ev.Typed(text), ev.Take())
+
+
+def changed(key: Key, text: str) -> tuple[object, ...]:
+    return (PickEntry(key), *typed(text, ev.Take()))
+
+
+def commits(played: Played[PlanningState]) -> list[PlayfieldMap]:
+    return [effect.map for effect in played.effects if isinstance(effect, fx.Commit)]
 
 
 def test_every_change_is_saved_and_undone() -> None:
-    state = start(bare())
-    changed, effects = take(state, Change(WIRE, "20"), 0.0)
-    assert effects == (SaveMap(changed.map),)
-    back, effects = take(changed, Undo(), 0.0)
-    assert back.map == state.map
-    assert effects == (SaveMap(state.map),)
-    again, effects = take(back, Redo(), 0.0)
-    assert again.map == changed.map
-    assert effects == (SaveMap(changed.map),)
-    same, effects = take(changed, Change(WIRE, "20 AWG"), 0.0)
-    assert (same.map, effects) == (changed.map, ())
+    played = start(bare())
+    first = played.map
+    played(*changed(WIRE, "20"))
+    assert played.map.chain("k").wire == "20 AWG"
+    assert len(commits(played)) == 1
+    second = played.map
+    played(ev.Undo())
+    assert played.map.chains == first.chains
+    played(ev.Redo())
+    assert played.map.chains == second.chains
+    played(*changed(WIRE, "20 AWG"))
+    assert len(commits(played)) == 1, "looked at and left"
 
 
 def test_a_refusal_says_why_and_changes_nothing() -> None:
-    state = start(bare())
-    refused, effects = take(state, Change(WIRE, "thick"), 0.0)
-    assert refused.map is state.map
-    assert refused.refused == 1
-    assert "wire between pixels" in refused.message
-    assert effects == (RingBell(),)
-    assert do(refused, Look()).message == ""
-    for nothing in (Undo(), Redo()):
-        assert take(state, nothing, 0.0)[1] == (RingBell(),)
+    played = start(bare())
+    first = played.map
+    state = played(*changed(WIRE, "thick"))
+    assert played.map is first
+    assert state.line is not None
+    assert state.line.text == "thick", "it stays in the line"
+    assert "wire between pixels" in state.message
+    assert played.effects == [fx.Bell()]
+    assert played(ev.Leave()).line is None
+    for nothing in (ev.Undo(), ev.Redo()):
+        assert "nothing to" in played(nothing).message
+    assert played.closed == []
 
 
-def test_not_saved_is_shown_until_it_is() -> None:
-    state, effects = take(start(bare()), NotSaved("the disk is full"), 0.0)
-    assert (state.unsaved, effects) == ("the disk is full", (RingBell(),))
-    assert take(state, Retry(), 0.0)[1] == (SaveMap(state.map),)
-    assert take(state, Saved(), 0.0)[0].unsaved == ""
+def test_what_is_typed_is_the_line_until_it_is_left() -> None:
+    played = start(bare())
+    state = played(*typed("all 40", OpenLine(Asked.LEVELS)))
+    assert "no place is known" in state.message
+    assert PowerTask().view(state).typed == "all 40"
+    assert played(ev.Leave()).line is None
+    assert played(ev.Leave()).line is None
+    assert played.closed == [None]
+    assert not commits(played)
+
+
+def test_the_entry_in_hand_stays_near_where_it_was() -> None:
+    played = start(bare())
+    state = played(*typed("12", OpenLine(Asked.FEED)))
+    made = state.at
+    assert made is not None
+    assert (made.kind, made.field) == (Feed, "pixel"), "the entry that was made"
+    row = state.row
+    state = played(RemoveEntry())
+    in_hand = PowerTask().in_hand(state)
+    assert in_hand is not None
+    assert [entry.key for entry in PowerTask().entries(state)].index(in_hand.key) in (row, row + 1, row - 1)
+    assert [feed.name for feed in state.map.feeds] == ["board end"]
+
+
+def test_nothing_is_lit() -> None:
+    played = start(DEMO)
+    played(StepEntry(1), NextLoad())
+    assert played.wanted == Dark()
 
 
 def test_chains_and_loads_go_round() -> None:
-    state = start(DEMO, "backbox")
-    assert do(state, NextChain()).chain == "playfield"
-    loads = [state.load]
+    played = start(DEMO, "backbox")
+    assert played(PlanNextChain()).chain == "playfield"
+    loads = [played.state.load]
     for _ in range(3):
-        state = do(state, NextLoad())
-        loads.append(state.load)
+        loads.append(played(NextLoad()).load)
     assert loads == [LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE, LoadState.CEILING]
-    assert start(DEMO, "nowhere").chain == "playfield"
+    assert start(DEMO, "nowhere").state.chain == "playfield"
     with pytest.raises(ValueError, match="no chain"):
         start(DEMO.model_copy(update={"chains": ()}))
 
 
 def test_the_figures_follow_an_edit_at_once() -> None:
-    state = start(bare(60))
-    assert state.reckoned.report is not None
-    before = state.reckoned.report.state(LoadState.CEILING).lowest.volt
-    better = do(state, AddFeed("40"))
-    assert better.reckoned.report is not None
-    assert better.reckoned.report.state(LoadState.CEILING).lowest.volt > before
-    assert better.chain_name == "Kelp"
+    played = start(bare(60))
+    report = played.state.figures.power.report
+    assert report is not None
+    before = report.state(LoadState.CEILING).lowest.volt
+    better = played(*typed("40", OpenLine(Asked.FEED))).figures.power
+    assert better.report is not None
+    assert better.report.state(LoadState.CEILING).lowest.volt > before
+    assert better.made is not None
+    assert better.made.chain_names["k"] == "Kelp"
 
 
 texts = st.sampled_from(
@@ -274,35 +300,47 @@ texts = st.sampled_from(
 )
 
 
-def keys(m: PlayfieldMap) -> list[Key]:
-    entries = (*power_entries(m, m.chains[0].id), *joint_entries(m, m.chains[0].id, 3), *batch_entries(m))
-    return [entry.key for entry in entries if entry.key is not None]
+class AnyEntry(PlanningTask):
+    """All that can be entered, in one place."""
+
+    def entries(self, s: PlanningState) -> tuple[Entry, ...]:
+        chain = s.map.chains[0].id
+        return (*power_entries(s.map, chain), *joint_entries(s.map, chain, 3), *batch_entries(s.map))
 
 
 @settings(max_examples=examples(60), deadline=None)
 @given(st.data())
 def test_any_inputs_leave_a_sound_map_and_can_all_be_undone(data: st.DataObject) -> None:
-    first = state = start(bare(8))
-    changes = 0
+    _, state = make_power(Opened(bare(8)))
+    played = Played(AnyEntry(), state)
+    first = played.map
     for _ in range(data.draw(st.integers(1, 12))):
-        key, text = data.draw(st.sampled_from(keys(state.map))), data.draw(texts)
-        inputs: list[Input] = [
-            Change(key, text), Step(key, 1), Step(key, -1), AddFeed(text), AddSupply(text), AddBatch(text),
-            GiveBatch(text), SetLevels(text), Remove(key), NextLoad(),
+        keys = [entry.key for entry in AnyEntry().entries(played.state) if entry.key is not None]
+        key, text = data.draw(st.sampled_from(keys)), data.draw(texts)
+        inputs: list[tuple[object, ...]] = [
+            changed(key, text), (StepEntry(1, key),), (StepEntry(-1, key),), (RemoveEntry(key),), (NextLoad(),),
+            *(typed(text, OpenLine(asked)) for asked in Asked),
         ]  # fmt: skip
-        given_now = data.draw(st.sampled_from(inputs))
-        before = state
-        state, effects = take(state, given_now, 0.0)
-        assert (SaveMap(state.map) in effects) == (state.map is not before.map)
-        changes += state.map is not before.map
-        render_map(state.map)
-        assert state.reckoned.findings is not None
-    for _ in range(changes):
-        state, _ = take(state, Undo(), 0.0)
-    assert state.map == first.map
+        before, made = played.map, len(commits(played))
+        played(*data.draw(st.sampled_from(inputs)))
+        if played.state.line is not None:
+            played(ev.Leave())
+        assert (len(commits(played)) > made) == (played.map.chains != before.chains or played.map is not before)
+        render_map(played.map)
+        assert played.state.figures.map is played.map
+        assert played.state.figures.power.findings is not None
+    for _ in commits(played):
+        played(ev.Undo())
+    assert _noted(played.map) == _noted(first)
 
 
-@pytest.mark.parametrize("module", ["", ".planning", ".entries", ".joints", ".from_map", ".checks", ".copper"])
+def _noted(map_: PlayfieldMap) -> object:
+    return (map_.chains, map_.feeds, map_.supplies, map_.batches, map_.power, map_.places)
+
+
+@pytest.mark.parametrize(
+    "module", ["", ".planning", ".planning_keys", ".entries", ".joints", ".from_map", ".checks", ".copper"]
+)
 def test_numbers_are_loaded_only_where_figures_are_wanted(module: str) -> None:
     """A screen that shows no voltage opens without numpy and scipy."""
     code = f"import sys, probe.harness{module}\nsys.exit(' '.join({{'numpy', 'scipy'}} & set(sys.modules)) or 0)"

@@ -183,6 +183,80 @@ def _lamp() -> Played:
     return Played("lamp", two_chains, lambda: {"lamp": make}, events, lambda map_: facts, lights=1, changes_map=False)
 
 
+def _planning(name: str) -> Played:
+    from probe.harness import planning
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        task: Any = runtime.top and runtime.top.task
+        yield from _PLANNED[name](task, state)
+
+    maker: Maker = getattr(planning, f"make_{name}")
+    return Played(name, two_chains, lambda: {name: maker}, events, lambda map_: ("playfield", 1), lights=0)
+
+
+def _entry(task: Any, state: Any, field: str) -> Iterator[object]:
+    """The entry of that field is in hand."""
+    from probe.harness.planning_keys import PickEntry
+
+    yield PickEntry(next(e.key for e in task.entries(state()) if e.key is not None and e.key.field == field))
+
+
+def _plan_power(task: Any, state: Any) -> Iterator[object]:
+    from probe.harness.planning_keys import Asked, OpenLine, RemoveEntry, StepEntry
+    from probe.task.events import Take, Typed
+
+    yield from _entry(task, state, "wire")
+    yield StepEntry(1)
+    yield Take()
+    yield Typed("0.5 mm2")
+    yield Take()
+    yield OpenLine(Asked.FEED)
+    yield Typed("4")
+    yield Take()
+    yield StepEntry(1)
+    yield RemoveEntry()
+    yield OpenLine(Asked.LEVELS)
+    yield Typed("all 90")
+    yield Take()
+
+
+def _note_harness(task: Any, state: Any) -> Iterator[object]:
+    from probe.harness.planning_keys import Asked, NextFlag, OpenLine, PickJoint
+    from probe.task.events import Take, Typed
+
+    yield PickJoint(2)
+    yield OpenLine(Asked.BATCH_OF_PIXELS)
+    yield Typed("2 second reel")
+    yield Take()
+    yield NextFlag()
+
+
+def _note_joint(task: Any, state: Any) -> Iterator[object]:
+    from probe.harness.planning_keys import NextJoint
+    from probe.task.events import Take, Typed
+
+    yield from _entry(task, state, "length_mm")
+    for _ in range(2):
+        yield Take()
+        yield Typed("70")
+        yield Take()
+        yield NextJoint(1)
+
+
+def _note_batch(task: Any, state: Any) -> Iterator[object]:
+    from probe.harness.planning_keys import Asked, OpenLine
+    from probe.task.events import Take, Typed
+
+    yield OpenLine(Asked.BATCH)
+    yield Typed("Loose")
+    yield Take()
+    yield Take()
+    yield Typed("pink")
+    yield Take()
+
+
+_PLANNED = {"power": _plan_power, "harness": _note_harness, "joint": _note_joint, "batch": _note_batch}
+
 TASKS: dict[str, Played] = {
     "walk": _walk(),
     "faults": _faults(),
@@ -192,4 +266,5 @@ TASKS: dict[str, Played] = {
     "pick": _pick(),
     "lamps": _lamps(),
     "lamp": _lamp(),
+    **{name: _planning(name) for name in _PLANNED},
 }

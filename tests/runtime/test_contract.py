@@ -504,7 +504,9 @@ async def test_leaving_makes_one_revision_and_gives_the_light_back(bench: Any, n
 
 def _answers(map_: PlayfieldMap) -> object:
     pixels = [chain.pixels for chain in map_.chains]
-    return (map_.places, pixels, map_.lamps, map_.machine, map_.proofs, map_.observations)
+    wiring = [(chain.wire, chain.joints) for chain in map_.chains]
+    harness = (wiring, map_.feeds, map_.supplies, map_.batches, map_.power)
+    return (map_.places, pixels, map_.lamps, map_.machine, map_.proofs, map_.observations, harness)
 
 
 @pytest.mark.parametrize("name", [name for name, played in TASKS.items() if played.undoes_map])

@@ -5,14 +5,15 @@ from __future__ import annotations
 import pytest
 from textual.widgets import Footer, Input
 
+from probe.document.document import SaveJob
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.model.harness import JoinedTo
 from probe.document.wiring import joint_at, put, put_joint
-from probe.ui.harness import BatchScreen, HarnessScreen, JointScreen
+from probe.ui.form_screen import FormScreen
+from probe.ui.help import CautionScreen
 from probe.ui.keys import TABLE
-from probe.ui.planning import CautionScreen
-from probe.ui.power import PowerScreen
+from probe.ui.rows_screen import RowsScreen
 from probe.ui.task_screen import TaskScreen
 from tests.document.strategies import HOSTILE
 from tests.support.examples import first_now
@@ -31,6 +32,14 @@ async def press(stage: Stage, *keys: str) -> str:
     return text_of(stage.app)
 
 
+def shows(stage: Stage) -> str:
+    """The task whose screen is on top."""
+    screen = stage.app.screen
+    assert isinstance(screen, FormScreen | RowsScreen)
+    assert isinstance(screen, RowsScreen) == (screen.open_task.name == "harness")
+    return screen.open_task.name
+
+
 async def opened(stage: Stage, key: str) -> str:
     """From the walk to the power plan (`!`) or the harness (`&`), cautions read."""
     await stage.lit()
@@ -43,7 +52,7 @@ async def opened(stage: Stage, key: str) -> str:
 async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         shown = await opened(stage, "exclamation_mark")
-        assert isinstance(stage.app.screen, PowerScreen)
+        assert shows(stage) == "power"
         for words in ("lowest 4.96 V", "4.50 ┤", "▲Board end@0", "▲Bumper cove@56", "Trench glow 2@83", "20 AWG"):
             assert words in shown, words
         thin = await press(stage, "minus", "minus", "minus")
@@ -82,10 +91,10 @@ async def test_what_is_refused_stays_in_the_line_with_the_reason(open_app: OpenA
         await opened(stage, "exclamation_mark")
         shown = await press(stage, "enter", *["backspace"] * 6, *"thick", "enter")
         assert "is not understood" in shown
-        line = stage.app.screen.query_one("#plan-input", Input)
+        line = stage.app.screen.query_one("#entry", Input)
         assert (line.value, line.has_focus) == ("thick", True)
         shown = await press(stage, "escape")
-        assert isinstance(stage.app.screen, PowerScreen)
+        assert shows(stage) == "power"
         assert load_map(stage.path) == DEMO
 
 
@@ -114,17 +123,17 @@ async def test_cautions_come_first_and_esc_leaves_them(open_app: OpenApp) -> Non
         await press(stage, "escape")
         assert isinstance(stage.app.screen, TaskScreen)
         await opened(stage, "ampersand")
-        assert isinstance(stage.app.screen, HarnessScreen)
+        assert shows(stage) == "harness"
         shown = await press(stage, "escape", "ampersand")
-        assert isinstance(stage.app.screen, HarnessScreen), "read once, not every time"
+        assert shows(stage) == "harness", "read once, not every time"
         shown = await press(stage, "f9")
         assert "Do not plug or unplug pixels with power on" in shown
         await press(stage, "enter", "f12")
         assert isinstance(stage.app.screen, CautionScreen), "planning has cautions of its own"
         await press(stage, "enter")
-        assert isinstance(stage.app.screen, PowerScreen)
+        assert shows(stage) == "power"
         await press(stage, "f12")
-        assert isinstance(stage.app.screen, HarnessScreen)
+        assert shows(stage) == "harness"
 
 
 async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
@@ -138,7 +147,7 @@ async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
             shown.split()
         )
         shown = await press(stage, "enter")
-        assert isinstance(stage.app.screen, JointScreen)
+        assert shows(stage) == "joint"
         assert "Unplugged at the wall" in shown
         await press(stage, *["down"] * 5, "enter", *["backspace"] * 6, *"data", "space", *"in", "enter")
         shown = text_of(stage.app)
@@ -156,7 +165,7 @@ async def test_joints_one_after_the_other(open_app: OpenApp) -> None:
         await press(stage, "enter", *"70", "enter")
         assert joint_at(load_map(stage.path).chain("playfield"), 3).length_mm == 70
         await press(stage, "f3", "f3", "escape")
-        assert isinstance(stage.app.screen, HarnessScreen)
+        assert shows(stage) == "harness"
         assert "joint 0 to 1" in text_of(stage.app)
 
 
@@ -164,7 +173,7 @@ async def test_batches_by_keys(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "ampersand")
         shown = await press(stage, "f2", "f3", *"Loose", "enter")
-        assert isinstance(stage.app.screen, BatchScreen)
+        assert shows(stage) == "batch"
         assert "Batch Loose, 0 pixels" in shown
         await press(stage, "enter", *"pink", "enter", "escape")
         await press(stage, "down", "f3", *"Loose", "enter")
@@ -188,7 +197,7 @@ async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> No
         screens = [await opened(stage, "exclamation_mark"), await press(stage, "down", "f3")]
         screens.append(await press(stage, "escape", "f12", "enter"))
         screens += [await press(stage, "enter"), await press(stage, "escape", "f2")]
-        assert isinstance(stage.app.screen, BatchScreen)
+        assert shows(stage) == "batch"
         screens += [await press(stage, "enter"), await press(stage, "enter")]
         assert load_map(stage.path) == m, "a name that was looked at and left is as it was"
         for shown in screens:
@@ -200,10 +209,10 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
     async with open_app(DEMO, size=size) as stage:
         await opened(stage, "exclamation_mark")
         await press(stage, "f12", "enter", "enter")
-        assert isinstance(stage.app.screen, JointScreen)
+        assert shows(stage) == "joint"
         await stage.pilot.resize_terminal(120, 40)
         await press(stage, "escape", "f12")
-        assert isinstance(stage.app.screen, PowerScreen)
+        assert shows(stage) == "power"
         shown = text_of(stage.app)
         assert "Board end@0" in shown
         assert "Chain Playfield" in shown
@@ -228,14 +237,12 @@ async def test_at_most_six_keys_in_the_footer_and_none_twice(open_app: OpenApp) 
 async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatch: pytest.MonkeyPatch) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "exclamation_mark")
-        store = stage.app.conductor.store
-        assert store is not None
 
-        def full(m: object) -> None:
+        def full(job: SaveJob) -> None:
             raise CannotSaveError(stage.path, "the disk is full", "Make room, then save again")
 
         with monkeypatch.context() as patched:
-            patched.setattr(store, "save", full)
+            patched.setattr(SaveJob, "run", full)
             shown = await press(stage, "plus")
             assert "NOT SAVED" in shown
         shown = await press(stage, "ctrl+r")

@@ -7,7 +7,8 @@ import re
 from probe.document.diff import diff
 from probe.document.file import load_map
 from probe.document.revisions import at_revision
-from probe.ui.power import PowerScreen
+from probe.task.views import FormView
+from probe.ui.form_screen import FormScreen
 from tests.ui.conftest import OpenApp
 from tests.ui.test_game_screens import ROOM, demo, shows, to_lamps
 from tests.ui.test_power_screens import DEMO, opened, press
@@ -44,8 +45,10 @@ async def test_a_feed_that_is_moved_says_so(open_app: OpenApp) -> None:
         await opened(stage, "exclamation_mark")
         for _ in range(40):
             screen = stage.app.screen
-            assert isinstance(screen, PowerScreen)
-            if "pixel" in str(screen.chosen_key).lower():
+            assert isinstance(screen, FormScreen)
+            view = screen.current_view()
+            assert isinstance(view, FormView)
+            if "pixel" in str(view.at).lower():
                 break
             await stage.pilot.press("down")
             await stage.pilot.pause()

@@ -1,0 +1,196 @@
+"""The screen of a task that shows a form: entries with values at the left, a text at the right, a figure above both."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+
+from probe.task import events as ev
+from probe.task import screen as se
+from probe.task.views import FormEntry, FormView
+from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
+from probe.ui.text import cut, plain
+from probe.ui.widgets.entry import EntryLine
+
+if TYPE_CHECKING:
+    from probe.runtime.runtime import OpenTask
+
+LABEL_WIDTH = 21
+_LEAST_WITH_FIGURE = 16
+_LOOKS: Mapping[str, str] = {
+    "axis": "dim",
+    "line": "#E69F00",
+    "enough": "bold #56B4E9",
+    "low": "bold reverse #D55E00",
+    "feed": "#F0E442",
+    "place": "dim",
+}
+
+
+class EntryList(OptionList, inherit_bindings=False):
+    """A list that leaves Enter and the page keys to the screen."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("down", "cursor_down", show=False),
+        Binding("up", "cursor_up", show=False),
+        Binding("home", "first", show=False),
+        Binding("end", "last", show=False),
+    ]
+
+    def __init__(self, on_move: Callable[[int], None], *, id: str) -> None:
+        super().__init__(id=id, markup=False)
+        self._on_move = on_move
+
+    def watch_highlighted(self, highlighted: int | None) -> None:
+        """The task hears of it at once: a drawing of the state before would take the mark back."""
+        super().watch_highlighted(highlighted)
+        if highlighted is not None:
+            self._on_move(highlighted)
+
+
+class FormScreen(CommandScreen):
+    """Shows a `FormView`. It knows what a view is, and nothing of any task."""
+
+    CSS_PATH: ClassVar[str] = "form_screen.tcss"
+
+    def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
+        super().__init__(shown, changed)
+        self._view: FormView | None = None
+        self._listed: tuple[tuple[FormEntry, ...], int] | None = None
+        self._drawn: tuple[object, ...] = ()
+        self._filling = False
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="form-head")
+        yield Static(id="form-figure")
+        with Horizontal(id="form-middle"):
+            yield EntryList(self._moved, id="form-entries")
+            with VerticalScroll(id="form-side", can_focus=False):
+                yield Static(id="form-text")
+        yield Static(id="form-message")
+        with Horizontal(id="form-asking"):
+            yield Static(id="form-prompt")
+            yield EntryLine(
+                commands=self.keys_while_empty,
+                typed=self._typed,
+                on_typed=lambda text: self.dispatch(ev.Typed(text)),
+                on_enter=lambda: self.dispatch(ev.Take()),
+            )
+        yield Static(id="form-progress")
+        yield Footer(show_command_palette=False)
+
+    def _typed(self) -> str:
+        view = self.current_view()
+        return view.typed or "" if isinstance(view, FormView) else ""
+
+    # -- showing ------------------------------------------------------------------------------------------------
+
+    def draw(self, view: object) -> None:
+        """Draw a view; the list is filled again only if its entries differ."""
+        if not isinstance(view, FormView):
+            return
+        before, self._view = self._view, view
+        width = max(20, self.size.width)
+        head = head_line(view.head, view.board, width) if view.board else plain(cut(f" {view.head}", width))
+        self.put("form-head", head)
+        self._show_figure(view)
+        self._fill(view)
+        self.put("form-text", Content("\n").join([line_content(line) for line in view.text]))
+        self.put("form-message", message_line(view.unsaved, view.message))
+        self.put("form-progress", plain(view.progress, width=width))
+        self.query_one("#form-progress").display = bool(view.progress)
+        self._show_line(before, view)
+
+    def _show_figure(self, view: FormView) -> None:
+        width, height = self.size.width, max(9, min(18, self.size.height * 5 // 12))
+        wanted = (view.figure, width, height)
+        if wanted == self._drawn:
+            return
+        self._drawn = wanted
+        figure = self.query_one("#form-figure")
+        figure.display = view.figure is not None and self.size.height >= _LEAST_WITH_FIGURE
+        if view.figure is None or not figure.display:
+            return
+        lines = []
+        for row in view.figure(width, height, plain_ascii=self.app.plan.plain_ascii):
+            line = Content("")
+            for text, look in row:
+                line = line.append(plain(text, _LOOKS.get(look, "")))
+            lines.append(line)
+        self.put("form-figure", Content("\n").join(lines))
+
+    def _fill(self, view: FormView) -> None:
+        entries = self.query_one(EntryList)
+        width = entries.size.width
+        self._filling = True
+        if self._listed != (view.entries, width):
+            self._listed = (view.entries, width)
+            room = max(LABEL_WIDTH + 8, (width or 44) - 4)  # scroll bar and padding
+            entries.clear_options()
+            entries.add_options([Option(_line(entry, room), disabled=entry.key is None) for entry in view.entries])
+        keys = [entry.key for entry in view.entries]
+        at = keys.index(view.at) if view.at is not None and view.at in keys else None
+        if entries.highlighted != at:
+            entries.highlighted = at
+        self._filling = False
+
+    def _show_line(self, before: FormView | None, view: FormView) -> None:
+        asking, entry = self.query_one("#form-asking"), self.query_one(EntryLine)
+        asking.set_class(view.typed is not None, "open")
+        self.put("form-prompt", Content(f"{view.prompt} " if view.prompt else ""))
+        entry.placeholder = view.hint
+        entry.follow()
+        if view.typed is None:
+            if self.focused is None or self.focused is entry:
+                self.query_one(EntryList).focus()
+            return
+        entry.focus()
+        if before is None or before.typed is None or before.prompt != view.prompt:
+            if view.select:
+                entry.select_all()
+            else:
+                entry.cursor_position = len(entry.value)
+
+    def on_resize(self) -> None:
+        """Lines are cut to the width there is."""
+        self.call_after_refresh(self.redraw)
+
+    # -- keys and clicks ------------------------------------------------------------------------------------------
+
+    def _moved(self, row: int) -> None:
+        """The mark moved: the entry there is in hand."""
+        view = self._view
+        if self._filling or view is None or view.choose is None or not 0 <= row < len(view.entries):
+            return
+        key = view.entries[row].key
+        if key is not None and key != view.at:
+            self.dispatch(view.choose(key))
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """A click takes an entry."""
+        event.stop()
+        self.dispatch(ev.Take())
+
+    def run_command(self, event: object) -> None:
+        """As for every screen; the text is scrolled here."""
+        if isinstance(event, se.ReadOn):
+            side = self.query_one("#form-side", VerticalScroll)
+            side.scroll_relative(y=event.by * max(1, side.size.height - 1), animate=False)
+            return
+        super().run_command(event)
+
+
+def _line(entry: FormEntry, room: int) -> Content:
+    if entry.key is None:
+        return plain(entry.label, "bold")
+    value = f"{entry.assumed} assumed" if entry.assumed else entry.value
+    return Content("  ").append(plain(cut(entry.label, LABEL_WIDTH).ljust(LABEL_WIDTH) + " ")).append(
+        plain(value, "dim" if entry.assumed else "bold", width=max(4, room - LABEL_WIDTH - 3))
+    )  # fmt: skip
