@@ -17,7 +17,8 @@ Events = Callable[[Runtime, Callable[[], Any]], Iterator[object]]
 class Played:
     """`events` gives what a person does, one event after another, looking at the state; `moves` are keys that only move the light.
 
-    `lights`: how many orders that may light something it gives at least. `changes_map`: whether it changes the map at all.
+    `lights`: how many orders that may light something it gives at least. `dark`: it lights nothing at all, and only
+    changes the map. `changes_map`: whether it changes the map at all.
     `undoes_map`: whether undo in it goes over changes of the map (else over answers that it keeps to itself).
     """
 
@@ -28,6 +29,7 @@ class Played:
     facts: Callable[[PlayfieldMap], object] = lambda map_: None
     moves: tuple[object, ...] = ()
     lights: int = 2
+    dark: bool = False
     changes_map: bool = True
     undoes_map: bool = True
 
@@ -191,7 +193,7 @@ def _planning(name: str) -> Played:
         yield from _PLANNED[name](task, state)
 
     maker: Maker = getattr(planning, f"make_{name}")
-    return Played(name, two_chains, lambda: {name: maker}, events, lambda map_: ("playfield", 1), lights=0)
+    return Played(name, two_chains, lambda: {name: maker}, events, lambda map_: ("playfield", 1), lights=0, dark=True)
 
 
 def _entry(task: Any, state: Any, field: str) -> Iterator[object]:

@@ -213,6 +213,7 @@ async def test_nothing_lights_before_the_answer_is_on_disk(bench: Any, name: str
     assert (one.document.version > before) is one.played.changes_map, "the script changes the map"
     lit = sum(may_light(order) for order in one.board.orders)
     assert lit >= one.played.lights, "the script lights at least two things"
+    assert lit == 0 or not one.played.dark, "and nothing, where nothing is to be lit"
     assert one.document.is_saved
     one.hold()
 
