@@ -138,7 +138,7 @@ class LampsTask(Task[LampsWork]):
                 return _unjoin(s)
             case ev.GoOpen(task):
                 # a revision first: the table that is written bears its number
-                return s, (fx.Revision(), fx.Open(task))
+                return s, (fx.MakeRevision(), fx.Open(task))
             case ev.TaskClosed(_, result):
                 at, s = s.editing, _at(replace(s, editing=None), s.at)
                 if isinstance(result, Lamp):

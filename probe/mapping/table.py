@@ -91,21 +91,21 @@ class Listing:
 
 
 @dataclass(frozen=True, kw_only=True)
-class TableState(TaskState):
+class MapTableState(TaskState):
     """Which row is in hand, and what is listed."""
 
     at: At
     listing: Listing
 
 
-class TableTask(Task[TableState]):
+class TableTask(Task[MapTableState]):
     """Every pixel of the map, one row each."""
 
     name = "table"
     commands = COMMANDS
     own_revision = False
 
-    def step(self, s: TableState, event: object, now_s: float) -> Next[TableState] | None:
+    def step(self, s: MapTableState, event: object, now_s: float) -> Next[MapTableState] | None:
         """The state after an event, and what is to be done."""
         match event:
             case PickRow(at):
@@ -125,16 +125,16 @@ class TableTask(Task[TableState]):
             case _:
                 return None
 
-    def seen(self, s: TableState, map_: PlayfieldMap | None, board: BoardView, unsaved: str) -> TableState:
+    def seen(self, s: MapTableState, map_: PlayfieldMap | None, board: BoardView, unsaved: str) -> MapTableState:
         """With the rows of the map as it is now."""
         s = super().seen(s, map_, board, unsaved)
         return s if s.listing.map is s.map else replace(s, listing=replace(s.listing, map=s.map))
 
-    def light(self, s: TableState) -> Light:
+    def light(self, s: MapTableState) -> Light:
         """That of the walk."""
         return AsBelow()
 
-    def view(self, s: TableState) -> RowsView:
+    def view(self, s: MapTableState) -> RowsView:
         """The rows, the findings below."""
         listing = s.listing
         found = f"{len(listing.rows)} of {sum(len(c.pixels) for c in s.map.chains)} pixels"
@@ -213,7 +213,7 @@ def _findings(map_: PlayfieldMap) -> tuple[Line, ...]:
     return (head, *lines)
 
 
-def make(opened: Opened) -> tuple[TableTask, TableState]:
+def make(opened: Opened) -> tuple[TableTask, MapTableState]:
     """The table at the pixel (chain, number) that it is opened with."""
     assert opened.map is not None, "the table is opened with a map"
     match opened.facts:
@@ -221,4 +221,4 @@ def make(opened: Opened) -> tuple[TableTask, TableState]:
             at = (chain, number)
         case _:
             at = (opened.map.chains[0].id, 0)
-    return TableTask(), TableState(map=opened.map, at=at, listing=Listing(opened.map))
+    return TableTask(), MapTableState(map=opened.map, at=at, listing=Listing(opened.map))

@@ -46,7 +46,7 @@ from probe.mapping.walk_keys import (
     TogglePaper,
     UseLine,
 )
-from probe.mapping.walk_state import Entry, OneKey, Waiting, Walk, next_unseen, settled, start
+from probe.mapping.walk_state import Entry, OneKey, TypedAhead, Walk, next_unseen, settled, start
 from probe.mapping.walk_view import COMMANDS, view
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -199,7 +199,7 @@ class WalkTask(Task[Walk]):
         """The chosen offer, or the label typed: taken if its pixel is lit (or on paper), held until it is, or refused."""
         if s.waiting or self._refusal(s):
             if s.typed.strip() and s.board.here and not s.board.refused and not s.closed:
-                waiting = (*s.waiting, Waiting(s.typed, s.chosen))
+                waiting = (*s.waiting, TypedAhead(s.typed, s.chosen))
                 return replace(s, waiting=waiting, typed="", chosen=0, refused="", message=""), ()
             return self._refuse(s)
         offer = s.offer
@@ -270,7 +270,7 @@ class WalkTask(Task[Walk]):
         )
         effects: fx.Effects = (fx.Commit(map_, message, (s.chain, s.number)),)
         if done.finished and not was_finished:
-            effects += (fx.Revision(),)
+            effects += (fx.MakeRevision(),)
         if where is None:
             return replace(done, message=f"{message}: {ALL_ANSWERED}"), (*effects, fx.Bell())
         moved, more = _go(done, *where)

@@ -37,7 +37,7 @@ class OneKey(Enum):
 
 
 @dataclass(frozen=True)
-class Waiting:
+class TypedAhead:
     """A label that was finished before its pixel was lit, as typed, with the offer that was chosen."""
 
     typed: str
@@ -58,7 +58,7 @@ class Walk(TaskState):
     typed: str = ""
     chosen: int = 0
     refused: str = ""
-    waiting: tuple[Waiting, ...] = ()
+    waiting: tuple[TypedAhead, ...] = ()
     closed: bool = False
     area: str | None = None
     kind: Kind | None = None

@@ -330,7 +330,7 @@ class Runtime:
                 job = asyncio.get_running_loop().create_task(self._compute(layer, effect))
                 self._jobs.add(job)
                 job.add_done_callback(self._jobs.discard)
-            case fx.Revision(reason):
+            case fx.MakeRevision(reason):
                 self._revise(layer, reason)
             case fx.TakeBack(redo):
                 self._travel(layer, redo=redo)

@@ -85,7 +85,7 @@ class TryAgain:
 
 
 @dataclass(frozen=True)
-class Revision:
+class MakeRevision:
     """Make a revision of what is pending; without a reason it is told from what changed."""
 
     reason: str = ""
@@ -98,5 +98,5 @@ class Notify:
     words: str
 
 
-Effect = Commit | Ask | Bell | Job | Open | Close | Instead | Below | TakeBack | TryAgain | Revision | Notify
+Effect = Commit | Ask | Bell | Job | Open | Close | Instead | Below | TakeBack | TryAgain | MakeRevision | Notify
 Effects = tuple[Effect, ...]

@@ -158,7 +158,7 @@ def test_what_was_changed_is_a_revision_before_another_task_is_opened() -> None:
     """The table that is written from there bears its number."""
     played = at_list(small())
     played(GoOpen("board"))
-    assert played.effects[-2:] == [fx.Revision(), fx.Open("board")]
+    assert played.effects[-2:] == [fx.MakeRevision(), fx.Open("board")]
 
 
 def form(lamp: Lamp | None) -> Played[LampForm]:

@@ -204,7 +204,7 @@ def test_the_end_of_a_chain_leads_to_the_next_unseen_pixel() -> None:
     walk(*label("A"), *label("B"))
     assert (walk.state.chain, walk.state.number) == ("backbox", 0)
     assert walk.wanted == Pixels.one(1, 0, WHITE), "and so the first chain goes dark"
-    assert fx.Revision() in walk.effects, "a finished chain is a revision"
+    assert fx.MakeRevision() in walk.effects, "a finished chain is a revision"
     walk(*label("C"), *label("D"))
     assert "every pixel has been answered" in walk.state.message
 

@@ -140,7 +140,7 @@ class Played(Generic[S]):
                     self._travel(redo=redo)
                 case fx.TryAgain():
                     self.board = replace(self.board, lit=None, refused="")
-                case fx.Revision(reason):
+                case fx.MakeRevision(reason):
                     self.document.close(reason)
                 case fx.Open():
                     self.opened.append(effect)
