@@ -257,6 +257,48 @@ def _note_batch(task: Any, state: Any) -> Iterator[object]:
     yield Take()
 
 
+def _revisions() -> Played:
+    from probe.document.edits import Insert, renumber
+    from probe.mapping.history import Mark, Travel, make
+    from probe.task.events import Choose, Take
+
+    now = "2026-03-01T19:30:00Z"
+
+    def revised() -> PlayfieldMap:
+        map_ = renumber(two_chains(), [Insert(chain="playfield", after=1, count=2)], time=now, reason="two new")
+        return renumber(map_, [Insert(chain="backbox", after=0, count=1)], time=now, reason="one new")
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Mark()
+        yield Choose(1)
+        yield Travel(now)
+        yield Travel(now, redo=True)
+        yield Choose(3)
+        yield Take(now)
+        yield Take(now)
+
+    return Played(
+        "revisions", revised, lambda: {"revisions": make}, events, lights=0, dark=True, undoes_map=False,
+        moves=(Choose(1), Choose(-1)),
+    )  # fmt: skip
+
+
+def _table() -> Played:
+    from probe.mapping.table import PickRow, SearchFor, SortBy, make
+    from probe.task.events import Take
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield PickRow(("playfield", 2))
+        yield Take()
+        yield SearchFor("reef")
+        yield SortBy()
+
+    return Played(
+        "table", two_chains, lambda: {"table": make}, events, lambda map_: ("playfield", 0), lights=0,
+        changes_map=False, undoes_map=False, moves=(PickRow(("playfield", 1)), PickRow(("playfield", 2))),
+    )  # fmt: skip
+
+
 _PLANNED = {"power": _plan_power, "harness": _note_harness, "joint": _note_joint, "batch": _note_batch}
 
 TASKS: dict[str, Played] = {
@@ -268,5 +310,7 @@ TASKS: dict[str, Played] = {
     "pick": _pick(),
     "lamps": _lamps(),
     "lamp": _lamp(),
+    "revisions": _revisions(),
+    "table": _table(),
     **{name: _planning(name) for name in _PLANNED},
 }

@@ -561,4 +561,4 @@ def test_every_task_of_the_program_is_in_the_list() -> None:
 
     made: dict[str, Maker] = dict(ProbeApp._makers())
     old = {name for name, maker in made.items() if maker.__module__ == "probe.ui.legacy"}
-    assert set(made) - old - {"setup", "table"} <= set(TASKS), "a task that is moved is held to the contract"
+    assert set(made) - old - {"setup"} <= set(TASKS), "a task that is moved is held to the contract"
