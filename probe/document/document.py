@@ -240,13 +240,17 @@ class Document:
         """Take a changed map over, with its pending changes recorded. A map that says the same changes nothing.
 
         `words` and `where` (where the person was) are what `undo` gives back. A map that brings revisions of its own
-        starts a new session: what was committed before is undone as revisions.
+        starts a new session: what was committed before is undone as revisions. Answers of a recheck that is not finished
+        are no change of what the map says, and the recheck's own to take back: `undo` and `redo` leave them as they are.
         """
         before = self._map
         if map_ is before or map_ == before:
             return
         if before is None or (map_.revisions is not before.revisions and map_.revisions != before.revisions):
             self._start_session(map_)
+            return
+        if _only_rechecks_differ(before, map_):
+            self._become(map_)
             return
         assert self._base is not None
         self._question = None
@@ -318,7 +322,9 @@ class Document:
         self._question = None
         entry = back.pop()
         forth.append(_Entry(self.map, entry.words, where))
-        self._become(entry.map)
+        rechecks = self.map.rechecks
+        kept = entry.map if entry.map.rechecks is rechecks else entry.map.model_copy(update={"rechecks": rechecks})
+        self._become(kept)
         return Travelled(True, entry.words, entry.where)
 
     def _travel_beyond(self, direction: Direction) -> Travelled:
@@ -525,6 +531,12 @@ class Document:
         """The unsaved answers themselves, where no folder took a copy; `refused` says of each folder why."""
         head = f"NOT SAVED in {self.path}: {reason}. No copy could be written either ({'; '.join(refused)})"
         return (head, "What was not saved:", *_answers(self._saved_map, self.map))
+
+
+def _only_rechecks_differ(before: PlayfieldMap, after: PlayfieldMap) -> bool:
+    """Whether nothing but answers of unfinished rechecks was changed, as far as can be seen at a glance."""
+    names = PlayfieldMap.model_fields.keys() - {"rechecks"}
+    return all(getattr(before, name) is getattr(after, name) for name in names)
 
 
 def _answers(before: PlayfieldMap | None, after: PlayfieldMap) -> tuple[str, ...]:

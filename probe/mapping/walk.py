@@ -36,10 +36,8 @@ from probe.document.revisions import next_number
 from probe.mapping.offers import Offer, Surroundings
 from probe.mapping.walk_keys import (
     ChangeKind,
-    ChangeLevel,
     GoTo,
     Move,
-    NextChain,
     PutAt,
     Say,
     ToggleBlink,
@@ -106,11 +104,11 @@ class WalkTask(Task[Walk]):
                 return _move(s, by, unseen=unseen)
             case GoTo(number, chain):
                 return _go(s, chain or s.chain, number)
-            case NextChain():
+            case ev.NextChain():
                 return _next_chain(s)
             case ev.StepButton(times):
                 return _move(s, times)
-            case ChangeLevel(by):
+            case ev.ChangeLevel(by):
                 at = min(range(len(LEVELS)), key=lambda i: abs(LEVELS[i] - s.level))
                 level = LEVELS[max(0, min(len(LEVELS) - 1, at + by))]
                 return replace(s, level=level, message=f"level {level} of 255"), ()
@@ -306,9 +304,11 @@ def _put_back(s: Walk) -> Walk:
 
 
 def _at(s: Walk, where: object) -> Walk:
-    """At a pixel (chain, number) if the map has it, else as near as can be to where it was."""
+    """At a pixel (chain, number) if the map has it, else as near as can be to where it was. No number: on that chain."""
     s = _put_back(settled(replace(s, message="")))
     match where:
+        case (str() as chain, None) if chain in s.map.chain_by_id and chain != s.chain:
+            return _go(s, chain, 0)[0]
         case (str() as chain, int() as number) if chain in s.map.chain_by_id and (chain, number) != (s.chain, s.number):
             line = {"entry": s.entry, "typed": s.typed, "chosen": s.chosen, "refused": s.refused, "message": s.message}
             moved = _go(s, chain, number)[0]

@@ -38,18 +38,6 @@ class GoTo:
 
 
 @dataclass(frozen=True)
-class NextChain:
-    """On to the next chain."""
-
-
-@dataclass(frozen=True)
-class ChangeLevel:
-    """Brighter (+1) or dimmer (-1)."""
-
-    by: int
-
-
-@dataclass(frozen=True)
 class ChangeKind:
     """The next or previous kind, for the places named from now on (and the one here)."""
 

@@ -1,14 +1,23 @@
-"""A chain of the map as the recheck's entries: the pixels in the order now predicted, then those said to be gone."""
+"""A chain of the map as the recheck's entries, and what was found of them back as a map.
+
+Entries are the pixels in the order now predicted, then those said to be gone. What is found becomes a revision: pixels
+keep their id, state and notes, new ones are named, and what was seen is marked as verified.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from probe.document.edits import Edit, apply_edits
-from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap
+from probe.document.edits import Edit, apply_edits, fresh_ids
+from probe.document.follow import follow
+from probe.document.model import Chain, Kind, Pixel, PixelState, Place, PlayfieldMap
+from probe.document.model.open_recheck import OpenRecheck
+from probe.document.operations import add_place, folded, replace_chain
+from probe.document.revisions import next_number, revised
 from probe.recheck.engine.model import Prior, Setup
+from probe.recheck.engine.result import Found, FoundKind, Result
 
 SHINING = frozenset({PixelState.PLACED})
 
@@ -70,6 +79,107 @@ class Entries:
         )
 
 
-def entries_of(m: PlayfieldMap, chain_id: str, edits: Sequence[Edit]) -> Entries:
+def entries_of(map_: PlayfieldMap, chain_id: str, edits: Sequence[Edit]) -> Entries:
     """The entries of a chain after stated changes. Raises EditError."""
-    return Entries(m, apply_edits(m, edits), chain_id)
+    return Entries(map_, apply_edits(map_, edits), chain_id)
+
+
+# -- the unfinished recheck in the map ------------------------------------------------------------------------------
+
+
+def open_recheck(map_: PlayfieldMap, chain: str) -> OpenRecheck | None:
+    """The recheck of a chain that was not finished, if there is one."""
+    return next((kept for kept in map_.rechecks if kept.chain == chain), None)
+
+
+def with_recheck(map_: PlayfieldMap, kept: OpenRecheck) -> PlayfieldMap:
+    """The map with this recheck instead of the one that its chain had."""
+    others = tuple(other for other in map_.rechecks if other.chain != kept.chain)
+    return map_.model_copy(update={"rechecks": (*others, kept)})
+
+
+def without_recheck(map_: PlayfieldMap, chain: str) -> PlayfieldMap:
+    """The map without the unfinished recheck of a chain; the same map if there is none."""
+    if open_recheck(map_, chain) is None:
+        return map_
+    return map_.model_copy(update={"rechecks": tuple(kept for kept in map_.rechecks if kept.chain != chain)})
+
+
+# -- back to the map ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Name:
+    """What a new pixel lights: a place that the map has (by id), or a new one with this label."""
+
+    label: str
+    place: str | None = None
+
+
+def found_map(entries: Entries, result: Result, names: Mapping[int, Name]) -> PlayfieldMap:
+    """The map as found, without a revision. Pixels keep id, state, place and notes; new ones are named."""
+    before = entries.before
+    chain = entries.chain
+    number = next_number(before)
+    declared = iter([p for p in chain.pixels if p.state is PixelState.UNSEEN])
+    ids = iter(fresh_ids(before, chain, len(result.numbers), {p.id for p in entries.pixels}))
+    map_ = before
+    pixels: list[Pixel] = []
+    for found in result.numbers:
+        if found.kind is FoundKind.OLD and found.old is not None:
+            pixels.append(_known(entries.pixels[found.old], found, number))
+            continue
+        base = next(declared, None) if found.declared else None
+        pixel = base if base is not None else Pixel(id=next(ids))
+        name = names.get(found.number)
+        if name is not None:
+            map_, place = _place(map_, name, pixels)
+            update = {"state": PixelState.PLACED, "place": place, "verified": number}
+            pixel = pixel.model_copy(update=update)
+        pixels.append(pixel)
+    update_chain: dict[str, object] = {"pixels": tuple(pixels)}
+    if chain.count is not None:
+        update_chain["count"] = max(1, len(pixels))
+    here = before.chain(chain.id)
+    map_ = replace_chain(map_, here.model_copy(update=update_chain))
+    if map_.bookmark is not None and map_.bookmark.chain == chain.id and map_.bookmark.number >= len(pixels):
+        map_ = map_.model_copy(
+            update={"bookmark": map_.bookmark.model_copy(update={"number": max(0, len(pixels) - 1)})}
+        )
+    return map_
+
+
+def _known(pixel: Pixel, found: Found, number: int) -> Pixel:
+    update: dict[str, object] = {}
+    if found.dark and pixel.state is PixelState.PLACED:
+        update["state"] = PixelState.DARK
+    if found.verified:
+        update["verified"] = number
+    return pixel.model_copy(update=update) if update else pixel
+
+
+def _place(map_: PlayfieldMap, name: Name, pixels: list[Pixel]) -> tuple[PlayfieldMap, str]:
+    """The place that a name means; a new one takes area, kind and a guessed position from the pixel before."""
+    if name.place is not None and name.place in map_.place_by_id:
+        return map_, name.place
+    for place in map_.places:
+        if folded(place.label) == folded(name.label) and place.id not in map_.pixels_at:
+            return map_, place.id
+    last = next((map_.place_by_id[p.place] for p in reversed(pixels) if p.place in map_.place_by_id), None)
+    position = None
+    if last is not None and last.position is not None:
+        position = last.position.model_copy(update={"guessed": True})
+    map_, place = add_place(
+        map_,
+        name.label,
+        area=last.area if last is not None else "",
+        kind=last.kind if last is not None else Kind.INSERT,
+        position=position,
+    )
+    return map_, place.id
+
+
+def finished(entries: Entries, result: Result, names: Mapping[int, Name], *, time: str, reason: str) -> PlayfieldMap:
+    """The map as found, as a new revision; joints and feeds follow."""
+    found = found_map(entries, result, names)
+    return revised(entries.before, follow(entries.before, found, made_on=time[:10]), time=time, reason=reason)

@@ -10,8 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from probe.document.diff import as_order, expanded
-from probe.document.model import PlayfieldMap, storable
+from probe.document.model import storable
 from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.recheck.engine import Options, Recheck, RecheckStep
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
     AllAsShown,
@@ -28,8 +29,8 @@ from probe.recheck.engine.model import (
     Probe,
     Setup,
 )
-from probe.recheck.entries import Entries
-from probe.recheck.outcome import Name
+from probe.recheck.entries import Entries, Name
+from probe.recheck.state import Advanced, advanced
 
 _SIGNS = "rybw"
 _DARK = "."
@@ -37,24 +38,6 @@ _DARK = "."
 
 class KeptError(ValueError):
     """Kept answers cannot be used. The text says why."""
-
-
-def open_recheck(m: PlayfieldMap, chain: str) -> OpenRecheck | None:
-    """The recheck of a chain that was not finished, if there is one."""
-    return next((kept for kept in m.rechecks if kept.chain == chain), None)
-
-
-def with_recheck(m: PlayfieldMap, kept: OpenRecheck) -> PlayfieldMap:
-    """The map with this recheck instead of the one that its chain had."""
-    others = tuple(other for other in m.rechecks if other.chain != kept.chain)
-    return m.model_copy(update={"rechecks": (*others, kept)})
-
-
-def without_recheck(m: PlayfieldMap, chain: str) -> PlayfieldMap:
-    """The map without the unfinished recheck of a chain; the same map if there is none."""
-    if open_recheck(m, chain) is None:
-        return m
-    return m.model_copy(update={"rechecks": tuple(kept for kept in m.rechecks if kept.chain != chain)})
 
 
 def digest(entries: Entries) -> str:
@@ -223,3 +206,32 @@ def given_in(kept: OpenRecheck, setup: Setup) -> tuple[Given, ...]:
         names = names_after(names, seen, Name(row.label, row.known) if row.label.strip() else None)
         found.append(Given(seen, row.naming, numbers_in(row.forced), names))
     return tuple(found)
+
+
+@dataclass(frozen=True)
+class Replayed:
+    """Kept answers given again: the inference before the first of them and after each."""
+
+    given: tuple[Given, ...]
+    advanced: tuple[Advanced, ...]
+
+
+@dataclass(frozen=True)
+class Unusable:
+    """Kept answers that cannot be given again, and why."""
+
+    why: str
+
+
+def replayed(setup: Setup, options: Options, kept: OpenRecheck) -> Replayed | Unusable:
+    """Kept answers given again, each to the question that it answered; then the next question is chosen anew."""
+    try:
+        given = given_in(kept, setup)
+        engine = Recheck.start(setup, options)
+        found: list[Advanced] = []
+        for one in given:
+            found.append(advanced(engine, RecheckStep(action=one.seen.action, naming=one.naming)))
+            engine = engine.answered(one.seen.action, one.seen.answer)
+    except (KeptError, ValueError) as error:
+        return Unusable(str(error))
+    return Replayed(given, (*found, advanced(engine)))

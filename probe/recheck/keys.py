@@ -1,30 +1,13 @@
-"""What a person can do in a recheck and in finding a place's number, as frozen inputs of their steps."""
+"""What a person can do in a recheck and in the search for a place's number, beyond what all tasks know; and the commands."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
 
-
-@dataclass(frozen=True)
-class Typed:
-    """The entry line now holds this text."""
-
-    text: str
-
-
-@dataclass(frozen=True)
-class Choose:
-    """Move the choice among the items."""
-
-    by: int
-
-
-@dataclass(frozen=True)
-class Take:
-    """Enter. `time`: RFC 3339 UTC text, for a revision that this may make."""
-
-    time: str = ""
+from probe.task import events as ev
+from probe.task.command import Command
+from probe.task.screen import FlipPicture, UnderTheGlass
 
 
 class Quick(Enum):
@@ -36,27 +19,17 @@ class Quick(Enum):
 
 
 @dataclass(frozen=True)
-class Say:
+class SayQuick:
     """One of the one-key answers."""
 
     answer: Quick
 
 
 @dataclass(frozen=True)
-class Leave:
-    """Empty the entry line, or go back from the colours to the places."""
+class SayColour:
+    """The place shows the look colour of this number."""
 
-
-@dataclass(frozen=True)
-class NextChain:
-    """Recheck the next chain; only before the first question."""
-
-
-@dataclass(frozen=True)
-class ChangeLevel:
-    """Brighter (+1) or dimmer (-1)."""
-
-    by: int
+    number: int
 
 
 @dataclass(frozen=True)
@@ -64,14 +37,41 @@ class Singles:
     """Go on with single pixels only: the pictures cannot be shown or told apart."""
 
 
-@dataclass(frozen=True)
-class Undo:
-    """Take the last answer back."""
+RECHECK = (
+    Command("recheck.take", ("enter",), "Take", ev.Take(), shown=True),
+    Command("recheck.say.NOTHING_LIT", ("f2",), "Nothing lit", SayQuick(Quick.NOTHING_LIT), shown=True),
+    Command("recheck.say.EXTRA_LIGHT", ("f3",), "Light elsewhere", SayQuick(Quick.EXTRA_LIGHT), shown=True),
+    Command("recheck.say.NOT_SURE", ("f4",), "Not sure", SayQuick(Quick.NOT_SURE), shown=True),
+    Command("recheck.choose.1", ("down",), "Next line", ev.Choose(1)),
+    Command("recheck.choose.-1", ("up",), "Line before", ev.Choose(-1)),
+    Command("recheck.choose.10", ("pagedown",), "Ten lines on", ev.Choose(10)),
+    Command("recheck.choose.-10", ("pageup",), "Ten lines back", ev.Choose(-10)),
+    Command("recheck.undo", ("ctrl+z",), "Undo", ev.Undo(), shown=True),
+    Command("recheck.level.1", ("plus",), "Brighter", ev.ChangeLevel(1), empty=True),
+    Command("recheck.level.-1", ("minus",), "Dimmer", ev.ChangeLevel(-1), empty=True),
+    Command("recheck.flip", ("comma",), "Picture from above or below", FlipPicture(), empty=True),
+    Command("recheck.eyes", ("f6",), "Demo: what is lit under the glass", UnderTheGlass()),
+    Command("recheck.singles", ("f8",), "Single pixels only, no pictures", Singles()),
+    Command("recheck.next_chain", ("ctrl+o",), "Next chain, before the first question", ev.NextChain()),
+    Command("recheck.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
+    Command("recheck.leave", ("escape",), "Empty the line, or back", ev.Leave()),
+)
 
-
-@dataclass(frozen=True)
-class Retry:
-    """Light again, and save again if the map was not saved."""
-
-
-Key = Typed | Choose | Take | Say | Leave | NextChain | ChangeLevel | Singles | Undo | Retry
+FIND = (
+    Command("find.take", ("enter",), "Take", ev.Take(), shown=True),
+    Command("find.say.NOTHING_LIT", ("f2", "0"), "Dark", SayQuick(Quick.NOTHING_LIT), shown=True),
+    Command("find.say.NOT_SURE", ("f4",), "Not sure", SayQuick(Quick.NOT_SURE), shown=True),
+    Command("find.colour.0", ("1", "r"), "Red", SayColour(0)),
+    Command("find.colour.1", ("2", "y"), "Yellow", SayColour(1)),
+    Command("find.colour.2", ("3", "b"), "Blue", SayColour(2)),
+    Command("find.colour.3", ("4", "w"), "White", SayColour(3)),
+    Command("find.choose.1", ("down", "right", "pagedown"), "Next colour", ev.Choose(1)),
+    Command("find.choose.-1", ("up", "left", "pageup"), "Colour before", ev.Choose(-1)),
+    Command("find.undo", ("ctrl+z",), "Undo", ev.Undo(), shown=True),
+    Command("find.next_chain", ("ctrl+o",), "Next chain", ev.NextChain(), shown=True),
+    Command("find.level.1", ("plus",), "Brighter", ev.ChangeLevel(1)),
+    Command("find.level.-1", ("minus",), "Dimmer", ev.ChangeLevel(-1)),
+    Command("find.flip", ("comma",), "Picture from above or below", FlipPicture()),
+    Command("find.retry", ("ctrl+r",), "Light again", ev.Retry()),
+    Command("find.leave", ("escape",), "Back", ev.Leave()),
+)

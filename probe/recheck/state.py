@@ -1,33 +1,34 @@
-"""The state of a recheck, and what a screen may read from it."""
+"""The state of a recheck: what it waits for, what Enter could take, what should be lit, what is believed."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum, auto
-from functools import cached_property, partial
+from functools import cached_property
 
+from device_protocol.values import Colour
 from probe.document.edits import Edit
-from probe.document.model import Chain, PlayfieldMap, shown_number
-from probe.document.model.open_recheck import OpenRecheck, counted
+from probe.document.model import MAX_TEXT, Chain, PlayfieldMap, shown_number
+from probe.document.model.open_recheck import OpenRecheck, answers_words, counted
 from probe.document.operations import folded
 from probe.mapping.offers import abbreviates, next_in_pattern
-from probe.recheck.colours import LOOK_COLOURS, colour_word
-from probe.recheck.engine import Recheck
-from probe.recheck.engine import Step as EngineStep
+from probe.recheck.colours import LOOK_COLOURS, START_LEVEL, colour_word, light_of
+from probe.recheck.engine import Recheck, RecheckStep
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import END, Action, Look, Probe
 from probe.recheck.engine.result import Result
-from probe.recheck.entries import Entries
-from probe.recheck.kept import Given
-from probe.recheck.outcome import Name
-from probe.task.steps import BoardView, Showing
+from probe.recheck.entries import Entries, Name, finished, without_recheck
+from probe.task.light import Dark, Light, OutputSetup, Pixels
+from probe.task.task import TaskState
 
-START_LEVEL = 24
 NEAR = 12
+"""Places near a pixel that are listed before anything is typed."""
+DOUBT = 0.3
+"""An answer is said to be in doubt from this chance of being wrong on."""
 
 
-class Stage(Enum):
+class RecheckStage(Enum):
     """What the recheck waits for."""
 
     OFFER = auto()
@@ -38,6 +39,9 @@ class Stage(Enum):
     PROBE = auto()
     DONE = auto()
     SAVED = auto()
+
+
+ASKING = frozenset({RecheckStage.LOOK, RecheckStage.COLOUR, RecheckStage.PROBE})
 
 
 class Does(Enum):
@@ -57,7 +61,7 @@ class Does(Enum):
 
 
 @dataclass(frozen=True)
-class Item:
+class RecheckItem:
     """One line that Enter can take. `colours`: what its place shows in the look (several pixels: several).
 
     `entries` and `numbers`: the pixels of that place, those of the old chain and new ones named in this recheck.
@@ -73,53 +77,53 @@ class Item:
 
 @dataclass(frozen=True)
 class Advanced:
-    """What a Think came to: the inference, what it asks next, and what a screen says of it."""
+    """The inference after an answer: what it asks next, and what is to be said of it.
+
+    `found`: the most likely entry at each number. `doubts`: answers that are in doubt, by index. `result` is there once
+    nothing is asked any more.
+    """
 
     engine: Recheck
-    step: EngineStep
+    step: RecheckStep
     found: tuple[int, ...]
     confidence: float
     doubts: tuple[int, ...] = ()
     result: Result | None = None
 
 
-@dataclass(frozen=True)
-class Replayed:
-    """What a Think over kept answers came to: the inference before the first of them and after each."""
-
-    given: tuple[Given, ...]
-    advanced: tuple[Advanced, ...]
-
-
-@dataclass(frozen=True)
-class Unusable:
-    """Kept answers that cannot be given again, and why."""
-
-    why: str
-
-
-Thinking = partial[Advanced] | partial[Replayed | Unusable]
+def advanced(engine: Recheck, following: RecheckStep | None = None) -> Advanced:
+    """What the inference asks next and what is known; `following`: what it did ask, if that is known."""
+    if following is None:
+        following = engine.next_step()
+    return Advanced(
+        engine=engine,
+        step=following,
+        found=tuple(engine.best_map.tolist()),
+        confidence=engine.confidence,
+        doubts=tuple(doubt.index for doubt in engine.doubts(least=DOUBT)) if engine.observations else (),
+        result=engine.result() if following.action is None else None,
+    )
 
 
-@dataclass(frozen=True)
-class Rechecking:
-    """The whole state. `map` is what is on disk, or about to be. `lit` is what the board has said it shows.
+@dataclass(frozen=True, kw_only=True)
+class Rechecking(TaskState):
+    """The whole state.
 
-    `kept` is what the map keeps of this recheck so far, or in stage OFFER of the one that can be gone on with. `job` is
-    what is being thought about.
+    `opened_at`: the number of the pixel that was walked on this chain, if it is known. `declared`: the changes that were said, in words, and
+    `edits` the same as edits. `kept` is what the map keeps of this recheck so far, or in stage OFFER of the one that can be
+    gone on with. `tag` names the job that is out. `past`: the states that undo goes back to, each with the map of then.
     """
 
-    map: PlayfieldMap
     chain: str
-    stage: Stage = Stage.DECLARE
+    opened_at: int | None = None
+    stage: RecheckStage = RecheckStage.DECLARE
     edits: tuple[Edit, ...] = ()
-    said: tuple[str, ...] = ()
+    declared: tuple[str, ...] = ()
     kept: OpenRecheck | None = None
     entries: Entries | None = None
-    job: Thinking | None = None
     now: Advanced | None = None
     forced: tuple[int, ...] = ()
-    pointed: Item | None = None
+    pointed: RecheckItem | None = None
     names: Mapping[int, Name] = field(default_factory=dict)
     typed: str = ""
     chosen: int = 0
@@ -127,16 +131,13 @@ class Rechecking:
     namings: int = 0
     level: int = START_LEVEL
     looks: bool = True
-    board: BoardView = field(default_factory=BoardView)
-    lit: Showing | None = None
+    plain_ascii: bool = False
     tag: int = 0
-    message: str = ""
-    unsaved: str = ""
     past: tuple[Rechecking, ...] = ()
 
     @property
     def here(self) -> Chain:
-        """The chain as it is on disk."""
+        """The chain as the map has it."""
         return self.map.chain(self.chain)
 
     @property
@@ -152,47 +153,82 @@ class Rechecking:
         return not self.forced and self.now is not None and self.now.step.naming
 
     @property
+    def light(self) -> Light:
+        """What is asked about: the whole chain in its colours, or one pixel, white. The board reaches every number asked about."""
+        if self.stage not in ASKING or self.action is None:
+            return Dark()
+        chain = self.here
+        reach = chain.length if self.now is None else max(chain.length, self.now.engine.evidence.numbers)
+        setup = OutputSetup.of(chain, count=reach)
+        if isinstance(self.action, Look):
+            return Pixels(chain.output, 0, light_of(self.action.colours, self.level), setup)
+        white = Colour(self.level, self.level, self.level)
+        return Pixels.one(chain.output, self.action.number, white, setup=setup)
+
+    @property
+    def is_lit(self) -> bool:
+        """Whether the board has said that it shows what is asked about."""
+        return self.stage in ASKING and self.board.here and self.board.lit == self.light
+
+    def outcome(self, time: str) -> PlayfieldMap:
+        """The map that the recheck came to, as a revision at that time; its answers are kept no longer. The stage is DONE."""
+        assert self.entries is not None
+        assert self.now is not None
+        assert self.now.result is not None
+        sure = f"{100 * self.now.confidence:.2f} %"
+        answers = answers_words(self.answers, self.namings)
+        said = f"; said: {'; '.join(self.declared)}" if self.declared else ""
+        reason = f"Rechecked {self.here.name}: {answers}, {sure} sure{said}"[:MAX_TEXT]
+        map_ = finished(self.entries, self.now.result, self.names, time=time, reason=reason)
+        return without_recheck(map_, self.chain)
+
+    @cached_property
+    def preview(self) -> PlayfieldMap:
+        """The map as it would be kept; only the time of its revision is not yet known."""
+        return self.outcome(self.kept.begun if self.kept is not None else "")
+
+    @property
     def question(self) -> str:
         """What is asked, in a sentence."""
         match self.stage:
-            case Stage.OFFER:
+            case RecheckStage.OFFER:
                 return "A recheck was not finished. Go on with it?"
-            case Stage.DECLARE:
+            case RecheckStage.DECLARE:
                 return "What was changed? (Enter alone: nothing, or nobody knows)"
-            case Stage.THINK:
+            case RecheckStage.THINK:
                 return "thinking …"
-            case Stage.LOOK:
+            case RecheckStage.LOOK:
                 return "Is every place lit as listed? If not: the first one on the list that differs."
-            case Stage.COLOUR:
+            case RecheckStage.COLOUR:
                 return f"What does {self.pointed.words if self.pointed else 'it'} show?"
-            case Stage.PROBE:
+            case RecheckStage.PROBE:
                 number = self.action.number if isinstance(self.action, Probe) else 0
                 what = "New pixel: what" if self.naming else "What"
                 return f"{what} does pixel {shown_number(number)} light?"
-            case Stage.DONE:
+            case RecheckStage.DONE:
                 return "This is what was found. Enter keeps it as a new revision."
-            case Stage.SAVED:
+            case RecheckStage.SAVED:
                 return "Saved. Enter goes back to the walk."
 
     @cached_property
-    def items(self) -> tuple[Item, ...]:
+    def items(self) -> tuple[RecheckItem, ...]:
         """What Enter can take; the chosen one is `items[chosen]`."""
         match self.stage:
-            case Stage.OFFER:
+            case RecheckStage.OFFER:
                 return self._offer_items()
-            case Stage.LOOK:
+            case RecheckStage.LOOK:
                 return self._look_items()
-            case Stage.COLOUR:
+            case RecheckStage.COLOUR:
                 return self._colour_items()
-            case Stage.PROBE:
+            case RecheckStage.PROBE:
                 return self._probe_items()
-            case Stage.DONE:
-                return (Item(Does.SAVE, "Keep this map"),)
+            case RecheckStage.DONE:
+                return (RecheckItem(Does.SAVE, "Keep this map"),)
             case _:
                 return ()
 
     @property
-    def item(self) -> Item | None:
+    def item(self) -> RecheckItem | None:
         """What Enter takes now."""
         return self.items[min(self.chosen, len(self.items) - 1)] if self.items else None
 
@@ -216,15 +252,15 @@ class Rechecking:
                     found.setdefault(name.place, []).append(self.look.colours[number])
         return {place: tuple(colours) for place, colours in found.items()}
 
-    def _offer_items(self) -> tuple[Item, ...]:
+    def _offer_items(self) -> tuple[RecheckItem, ...]:
         if self.kept is None:
             return ()
         return (
-            Item(Does.GO_ON, f"Go on: {counted(self.kept)}"),
-            Item(Does.ANEW, "Begin anew, and give up what was answered"),
+            RecheckItem(Does.GO_ON, f"Go on: {counted(self.kept)}"),
+            RecheckItem(Does.ANEW, "Begin anew, and give up what was answered"),
         )
 
-    def _look_items(self) -> tuple[Item, ...]:
+    def _look_items(self) -> tuple[RecheckItem, ...]:
         look, entries = self.look, self.entries
         if look is None or entries is None:
             return ()
@@ -240,18 +276,20 @@ class Rechecking:
             at = f"#new {number}" if name is None else name.place or f"#new {folded(name.label)}"
             numbers_at.setdefault(at, []).append(number)
             colours_at.setdefault(at, []).append(look.colours[number])
-        items: list[Item] = []
+        items: list[RecheckItem] = []
         for at, colours in colours_at.items():
             numbers = tuple(numbers_at.get(at, ()))
             several = f" ×{len(colours)}" if len(colours) > 1 else ""
             label = self._label(at, numbers)
             items.append(
-                Item(Does.DIFFERS, label + several, tuple(entries_at.get(at, ())), tuple(colours), numbers=numbers)
+                RecheckItem(
+                    Does.DIFFERS, label + several, tuple(entries_at.get(at, ())), tuple(colours), numbers=numbers
+                )
             )
         typed = self.typed.strip()
         if typed:
             return tuple(i for i in items if _fits(typed, i.words))
-        return (Item(Does.AS_SHOWN, "All as shown, and no other light"), *items)
+        return (RecheckItem(Does.AS_SHOWN, "All as shown, and no other light"), *items)
 
     def _label(self, at: str, numbers: tuple[int, ...]) -> str:
         """What a place on the list is called: one of the map, or one that was named just now."""
@@ -261,31 +299,31 @@ class Rechecking:
         name = self.names.get(numbers[0]) if numbers else None
         return name.label if name is not None else at.removeprefix("#")
 
-    def _colour_items(self) -> tuple[Item, ...]:
+    def _colour_items(self) -> tuple[RecheckItem, ...]:
         expected = self.pointed.colours if self.pointed is not None else ()
         items = [
-            Item(Does.COLOUR, colour_word(c), colours=(c,))
+            RecheckItem(Does.COLOUR, colour_word(c), colours=(c,))
             for c in (*range(len(LOOK_COLOURS)), UNLIT)
             if c not in expected
         ]
         return tuple(i for i in items if i.words.startswith(folded(self.typed))) or tuple(items)
 
-    def _probe_items(self) -> tuple[Item, ...]:
+    def _probe_items(self) -> tuple[RecheckItem, ...]:
         entries = self.entries
         if entries is None or self.now is None or not isinstance(self.action, Probe):
             return ()
         number, found = self.action.number, self.now.found
         predicted = found[number] if number < len(found) else END
-        places: list[Item] = []
+        places: list[RecheckItem] = []
         for pairs in entries.at_place.values():
             place = entries.place(pairs[0])
             if place is not None:
-                places.append(Item(Does.AT_PLACE, place.label, pairs, name=Name(place.label, place.id)))
+                places.append(RecheckItem(Does.AT_PLACE, place.label, pairs, name=Name(place.label, place.id)))
         typed = self.typed.strip()
         if typed:
             return self._typed_items(typed, places)
-        nothing = Item(Does.NOTHING_LIT, "Nothing lit")
-        unsure = Item(Does.NOT_SURE, "Not sure")
+        nothing = RecheckItem(Does.NOTHING_LIT, "Nothing lit")
+        unsure = RecheckItem(Does.NOT_SURE, "Not sure")
         first = [i for i in places if predicted in i.entries]
         if not first:
             suggestion = self._suggestion(number)
@@ -294,7 +332,7 @@ class Rechecking:
         rest = [i for i in (nothing, *near[:NEAR], unsure) if i not in first]
         return (*first, *rest)
 
-    def _suggestion(self, number: int) -> Item | None:
+    def _suggestion(self, number: int) -> RecheckItem | None:
         """A name for a new pixel by the pattern of the one before it."""
         if self.now is None or self.entries is None or number == 0:
             return None
@@ -309,20 +347,23 @@ class Rechecking:
         known = {folded(place.label) for place in self.map.places}
         if following is None or folded(following) in known:
             return None
-        return Item(Does.NEW_PLACE, f"{following}  (new)", name=Name(following))
+        return RecheckItem(Does.NEW_PLACE, f"{following}  (new)", name=Name(following))
 
-    def _typed_items(self, typed: str, places: list[Item]) -> tuple[Item, ...]:
+    def _typed_items(self, typed: str, places: list[RecheckItem]) -> tuple[RecheckItem, ...]:
         exact = [i for i in places if folded(i.words) == folded(typed)]
         alike = [i for i in places if i not in exact and _fits(typed, i.words)]
         taken = {i.name.place for i in places if i.name is not None}
         others = [p for p in self.map.places if p.id not in taken and _fits(typed, p.label)]
-        known = [Item(Does.NEW_PLACE, f"{p.label}  (new on this chain)", name=Name(p.label, p.id)) for p in others[:4]]
-        again = [
-            Item(Does.NEW_PLACE, f"{i.words}  (one more pixel there, new)", name=i.name) for i in (*exact, *alike[:1])
+        known = [
+            RecheckItem(Does.NEW_PLACE, f"{p.label}  (new on this chain)", name=Name(p.label, p.id)) for p in others[:4]
         ]
-        fresh: list[Item] = []
+        again = [
+            RecheckItem(Does.NEW_PLACE, f"{i.words}  (one more pixel there, new)", name=i.name)
+            for i in (*exact, *alike[:1])
+        ]
+        fresh: list[RecheckItem] = []
         if not exact and not any(folded(p.label) == folded(typed) for p in others):
-            fresh = [Item(Does.NEW_PLACE, f"{typed}  (new place)", name=Name(typed))]
+            fresh = [RecheckItem(Does.NEW_PLACE, f"{typed}  (new place)", name=Name(typed))]
         return (*exact, *alike[:8], *known, *fresh, *again)
 
 

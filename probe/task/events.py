@@ -60,6 +60,18 @@ class Choose:
 
 
 @dataclass(frozen=True)
+class NextChain:
+    """On to the next chain."""
+
+
+@dataclass(frozen=True)
+class ChangeLevel:
+    """Brighter (+1) or dimmer (-1)."""
+
+    by: int
+
+
+@dataclass(frozen=True)
 class GoOpen:
     """Go on in another task; the task in hand says with which facts."""
 

@@ -130,3 +130,4 @@ class Opened:
     steady_only: bool = False
     paper: bool = False
     level: int = 32
+    plain_ascii: bool = False

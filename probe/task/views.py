@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 from probe.document.model import Position
 
@@ -41,6 +41,9 @@ class PictureView:
     """The playfield with `spots` above it. `point` makes the event of a point (x, y in mm) that was clicked or marked.
 
     `start`: where a mark that is moved by arrows begins. `legend`: what the signs mean. `area`: only this area is drawn.
+
+    In the demo what is lit under the glass is drawn too; with `seen_on_request` only when asked for (`UnderTheGlass`), and
+    then instead of the spots. `seen_signs`: a colour's word → the sign and the look of what shines in it.
     """
 
     spots: tuple[Spot, ...] = ()
@@ -50,6 +53,8 @@ class PictureView:
     area: str | None = None
     route: bool = False
     grid: bool = False
+    seen_on_request: bool = False
+    seen_signs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -57,7 +57,7 @@ def _driver_class() -> type[Driver] | None:
     return TerminalDriver
 
 
-OLD = ("recheck", "find", "picture")
+OLD = ("picture",)
 
 
 def _make_lamps(opened: Opened) -> tuple[AnyTask, TaskState]:
@@ -133,6 +133,18 @@ def make_faults(opened: Opened) -> tuple[AnyTask, TaskState]:
     return make(opened, now=now_text())
 
 
+def _make_recheck(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.recheck.task import make  # brings the inference with it
+
+    return make(opened)
+
+
+def _make_find(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.recheck.find import make
+
+    return make(opened)
+
+
 class ProbeApp(App[str]):
     """The program. What is said in the shell afterwards is in `endings.ended`."""
 
@@ -184,6 +196,8 @@ class ProbeApp(App[str]):
         old = dict.fromkeys(OLD, make_old)
         return {
             "walk": make_walk,
+            "recheck": _make_recheck,
+            "find": _make_find,
             "lamps": _make_lamps,
             "lamp": _make_lamp,
             "setup": make_setup,
@@ -203,7 +217,12 @@ class ProbeApp(App[str]):
 
     def _options(self) -> Mapping[str, object]:
         plan = self.plan
-        return {"steady_only": plan.steady_only, "paper": plan.paper, "level": plan.level}
+        return {
+            "steady_only": plan.steady_only,
+            "paper": plan.paper,
+            "level": plan.level,
+            "plain_ascii": plan.plain_ascii,
+        }
 
     # -- what screens may read ------------------------------------------------------------------------------------
 
@@ -403,25 +422,11 @@ class ProbeApp(App[str]):
     # -- screens not moved yet --------------------------------------------------------------------------------------
 
     def _old_screen(self, layer: OpenTask) -> Screen[Any]:
-        facts = layer.state.facts
         map_ = self.document.map
         walk = self.walk_screen.walk if self.walk_screen is not None else None
         plan, keep = self.plan, self.document.commit
-        keys, plain = dict(plan.changed_keys), {"plain_ascii": plan.plain_ascii}
-        chain = facts[0] if isinstance(facts, tuple) and facts else walk.chain if walk else map_.chains[0].id
+        plain = {"plain_ascii": plan.plain_ascii}
         match layer.name:
-            case "recheck":
-                from probe.recheck.step import start as start_recheck
-                from probe.ui.recheck import RecheckScreen
-
-                said = facts[1] if isinstance(facts, tuple) and isinstance(facts[1], tuple) else ()
-                self.document.close()
-                return RecheckScreen(start_recheck(self.document.map, chain, said=said), keys, **plain)
-            case "find":
-                from probe.recheck.finding import start as start_find
-                from probe.ui.find import FindScreen
-
-                return FindScreen(start_find(map_, chain), **plain)
             case "picture":
                 from probe.ui.light import LightScreen
 
@@ -456,23 +461,6 @@ class ProbeApp(App[str]):
         if instead:
             self._end_old()
         self.runtime.open(name, facts)
-
-    def open_recheck(self, chain: str = "", said: tuple[str, ...] = ()) -> None:
-        """Recheck a chain, the walk's if none is named."""
-        walk = self.walk_screen
-        if walk is not None:
-            self.runtime.open("recheck", (chain or walk.walk.chain, said))
-
-    def close_recheck(self, map_: PlayfieldMap, chain: str) -> None:
-        """Back to the walk, on the map that the recheck made."""
-        self.document.commit(map_)
-        walk = self.walk_screen
-        number = walk.walk.number if walk is not None and walk.walk.chain == chain else 0
-        self._end_old((chain, number))
-
-    def close_find(self, chain: str, number: int) -> None:
-        """Back to the walk, at the number that was found."""
-        self._end_old((chain, number))
 
     def light(self, chain: str, number: int) -> None:
         """Light a pixel of the walk's map (the walk moves there)."""

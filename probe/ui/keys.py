@@ -19,6 +19,7 @@ from probe.mapping.history import COMMANDS as REVISIONS
 from probe.mapping.new_map import COMMANDS as SETUP
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
 from probe.mapping.walk_view import COMMANDS as WALK
+from probe.recheck.keys import FIND, RECHECK
 from probe.task.command import Command
 
 
@@ -97,42 +98,6 @@ _LIGHT: tuple[KeyRow, ...] = (
     KeyRow("leave", "evenness", ("escape",), "Out of the line, or back"),
 )
 
-_RECHECK: tuple[KeyRow, ...] = (
-    KeyRow("take", "recheck", ("enter",), "Take", shown=True),
-    KeyRow("say('NOTHING_LIT')", "recheck", ("f2",), "Nothing lit", shown=True),
-    KeyRow("say('EXTRA_LIGHT')", "recheck", ("f3",), "Light elsewhere", shown=True),
-    KeyRow("say('NOT_SURE')", "recheck", ("f4",), "Not sure", shown=True),
-    KeyRow("choose(1)", "recheck", ("down",), "Next line"),
-    KeyRow("choose(-1)", "recheck", ("up",), "Line before"),
-    KeyRow("choose(10)", "recheck", ("pagedown",), "Ten lines on"),
-    KeyRow("choose(-10)", "recheck", ("pageup",), "Ten lines back"),
-    KeyRow("undo", "recheck", ("ctrl+z",), "Undo", shown=True),
-    KeyRow("level(1)", "recheck", ("plus",), "Brighter", empty_only=True),
-    KeyRow("level(-1)", "recheck", ("minus",), "Dimmer", empty_only=True),
-    KeyRow("flip", "recheck", ("comma",), "Picture from above or below", empty_only=True),
-    KeyRow("eyes", "recheck", ("f6",), "Demo: what is lit under the glass"),
-    KeyRow("singles", "recheck", ("f8",), "Single pixels only, no pictures"),
-    KeyRow("next_chain", "recheck", ("ctrl+o",), "Next chain, before the first question"),
-    KeyRow("retry", "recheck", ("ctrl+r",), "Save and light again"),
-    KeyRow("leave", "recheck", ("escape",), "Empty the line, or back"),
-    KeyRow("take", "find", ("enter",), "Take", shown=True),
-    KeyRow("say('NOTHING_LIT')", "find", ("f2", "0"), "Dark", shown=True),
-    KeyRow("say('NOT_SURE')", "find", ("f4",), "Not sure", shown=True),
-    KeyRow("colour(0)", "find", ("1", "r"), "Red"),
-    KeyRow("colour(1)", "find", ("2", "y"), "Yellow"),
-    KeyRow("colour(2)", "find", ("3", "b"), "Blue"),
-    KeyRow("colour(3)", "find", ("4", "w"), "White"),
-    KeyRow("choose(1)", "find", ("down", "right", "pagedown"), "Next colour"),
-    KeyRow("choose(-1)", "find", ("up", "left", "pageup"), "Colour before"),
-    KeyRow("undo", "find", ("ctrl+z",), "Undo", shown=True),
-    KeyRow("next_chain", "find", ("ctrl+o",), "Next chain", shown=True),
-    KeyRow("level(1)", "find", ("plus",), "Brighter"),
-    KeyRow("level(-1)", "find", ("minus",), "Dimmer"),
-    KeyRow("flip", "find", ("comma",), "Picture from above or below"),
-    KeyRow("retry", "find", ("ctrl+r",), "Light again"),
-    KeyRow("leave", "find", ("escape",), "Back"),
-)
-
 
 def _of(commands: tuple[Command, ...]) -> tuple[KeyRow, ...]:
     """The commands of a task as rows of the one table."""
@@ -147,7 +112,8 @@ TABLE: tuple[KeyRow, ...] = (
     *_of(WALK),
     *_of(SETUP),
     *_of(TABLE_COMMANDS),
-    *_RECHECK,
+    *_of(RECHECK),
+    *_of(FIND),
     *_of(REVISIONS),
     *_of((*POWER, *HARNESS, *JOINT, *BATCH)),
     *_of(FAULTS),

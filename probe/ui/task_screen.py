@@ -48,6 +48,7 @@ class TaskScreen(CommandScreen):
         self._mark: tuple[int, int] | None = None
         self._view: TaskView | None = None
         self._chosen_row = -1
+        self._glass = False
 
     def compose(self) -> ComposeResult:
         yield Static(id="where")
@@ -106,7 +107,9 @@ class TaskScreen(CommandScreen):
             if view.typed is None:
                 self.set_focus(None)
         entry.follow()
-        if view.typed is not None and self.focused is None:
+        if view.typed is None and entry.has_focus:
+            self.set_focus(None)
+        elif view.typed is not None and self.focused is None:
             entry.focus()
         self._show_items(view)
         box = self.query_one("#details-box")
@@ -162,7 +165,8 @@ class TaskScreen(CommandScreen):
     def _item(line: Line, head: str, width: int, *, chosen: bool = False) -> Content:
         style = line.style or ("bold" if chosen else "")
         head = head if chosen or not line.lead else line.lead
-        return Content(head).append(line_content(Line(line.text, style, line.note), width - len(head)))
+        room = None if line.wrap else width - len(head)
+        return Content(head).append(line_content(Line(line.text, style, line.note), room))
 
     def _show_picture(self, view: PictureView | None) -> None:
         right = self.query_one("#right")
@@ -171,12 +175,13 @@ class TaskScreen(CommandScreen):
             return
         picture = self.query_one(PlayfieldPicture)
         truth, seen = self.app.truth, self.app.seen()
-        spots = list(view.spots)
-        if truth is not None:
-            for place_id, _ in seen:
+        glass = self._glass and truth is not None
+        spots = [spot for spot in view.spots if not glass or spot.look == "mark"]
+        if truth is not None and (glass or not view.seen_on_request):
+            for place_id, word in seen:
                 place = truth.place_by_id.get(place_id)
                 if place is not None and place.position is not None:
-                    spots.append(Spot(place.position, LIT_SIGN, "seen"))
+                    spots.append(Spot(place.position, *view.seen_signs.get(word, (LIT_SIGN, "seen"))))
         if self._mark is not None:
             spots = [spot for spot in spots if spot.look != "mark"]
             spots.append(Spot(picture.position_of(*self._mark), MARK_SIGN, "mark"))
@@ -184,7 +189,8 @@ class TaskScreen(CommandScreen):
         if map_ is not None:
             picture.show(map_, spots)
         self.put("legend", plain(view.legend))
-        self.put("seen", under_the_glass(truth, seen), layout=False)
+        glass_words = Content("The picture shows what is lit under the glass (F6)")
+        self.put("seen", glass_words if glass else under_the_glass(truth, seen), layout=False)
 
     def on_resize(self) -> None:
         """Lines are cut to the width there is."""
@@ -211,6 +217,9 @@ class TaskScreen(CommandScreen):
                 self.query_one(PlayfieldPicture).flip()
             case se.MarkInPicture():
                 self._take_mark()
+            case se.UnderTheGlass():
+                self._glass = not self._glass and self.app.truth is not None
+                self.redraw()
             case se.ReadOn(by):
                 self.query_one("#details-box", VerticalScroll).scroll_relative(y=4 * by, animate=False)
             case _:

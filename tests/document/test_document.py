@@ -23,6 +23,7 @@ from probe.document.document import MOST_UNDO, Document, SaveJob, Scope, Travell
 from probe.document.edits import Insert, renumber
 from probe.document.file import CannotSaveError, FileInUseError, MapFile, demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.model.open_recheck import OpenRecheck
 from probe.document.revisions import at_revision, base_of, revised, session_closed
 from tests.document.file.disks import FailingDisk, names_in
 from tests.support.examples import examples
@@ -229,6 +230,29 @@ def test_a_revision_that_does_not_say_what_it_changed_is_refused_in_words() -> N
     assert not document.can_undo
     assert "does not say what it changed" in document.undo().words
     assert "does not say what it changed" in document.undo().words
+
+
+def with_answers(map_: PlayfieldMap, *declared: str) -> PlayfieldMap:
+    kept = OpenRecheck(chain=map_.chains[0].id, begun="2026-03-01T19:30:00Z", rests_on="0" * 16, declared=declared)
+    return map_.model_copy(update={"rechecks": (kept,) if declared else ()})
+
+
+def test_answers_of_an_unfinished_recheck_are_no_change_to_take_back() -> None:
+    document = in_memory()
+    before = document.map
+    document.commit(noted(document.map, 3, "one"), "one")
+    document.undo()
+    document.commit(with_answers(document.map, "took out #3"))
+    document.redo()
+    assert document.map.rechecks, "an answer leaves what can be done again, and is left by it"
+    assert not same(document.map, before)
+    document.commit(with_answers(document.map, "took out #3", "took out #5"))
+    document.commit(noted(document.map, 4, "two"), "two")
+    assert [document.undo().words for _ in range(2)] == ["two", "one"]
+    assert same(document.map, before)
+    assert document.map.rechecks[0].declared == ("took out #3", "took out #5")
+    document.commit(with_answers(document.map))
+    assert document.map.rechecks == ()
 
 
 def test_a_commit_that_brings_a_revision_is_undone_as_one() -> None:

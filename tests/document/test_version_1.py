@@ -21,9 +21,9 @@ from probe.document.model import FORMAT_VERSION, PlayfieldMap
 from probe.document.revisions import at_revision, base_of, session_closed, undo
 from probe.document.settings import RENAMED_COMMANDS, change_settings, load_settings, usable_keys
 from probe.document.telling import told
-from probe.recheck.keys import Take
-from probe.recheck.state import Stage
-from probe.recheck.step import start, step
+from probe.recheck.state import RecheckStage
+from probe.recheck.task import RecheckTask, start
+from probe.task.events import Take
 from probe.ui.keys import TABLE
 from tests.document.file.disks import names_in
 
@@ -136,7 +136,7 @@ def test_a_recheck_begins_anew_with_a_sentence(tmp_path: Path) -> None:
         " 2 answers given to an earlier version of this program cannot be gone on with.",
     )
     assert document.map.rechecks == ()
-    assert start(document.map, "playfield").stage is Stage.DECLARE
+    assert start(document.map, "playfield").stage is RecheckStage.DECLARE
     document.release()
 
 
@@ -145,9 +145,11 @@ def test_what_was_said_before_the_answers_of_a_recheck_is_offered(tmp_path: Path
     (notice,) = document.notices
     assert notice.endswith("cannot be gone on with; the changes said before them are kept.")
     state = start(document.map, "playfield")
-    assert state.stage is Stage.OFFER
-    state, _ = step(state, Take(), 0.0)
-    assert (state.stage, state.said) == (Stage.DECLARE, ("1 new after Tide pool",))
+    assert state.stage is RecheckStage.OFFER
+    found = RecheckTask().step(state, Take(), 0.0)
+    assert found is not None
+    state = found[0]
+    assert (state.stage, state.declared) == (RecheckStage.DECLARE, ("1 new after Tide pool",))
     document.release()
 
 

@@ -11,14 +11,12 @@ from probe.cli.screens import document_at
 from probe.document.file import load_map
 from probe.document.model import PlayfieldMap
 from probe.link import BoardLink, PortSpec
-from probe.recheck.light import is_lit
-from probe.recheck.state import Stage
+from probe.recheck.state import Rechecking, RecheckStage
 from probe.ui.app import ProbeApp
 from probe.ui.plan import Plan
-from probe.ui.recheck import RecheckScreen
 from tests.end_to_end.test_compiled_board import playfield_only
 from tests.firmware.simulated_avr import SimulatedAvr
-from tests.recheck.test_steps import CHAIN, REWIRED
+from tests.recheck.test_recheck import CHAIN, REWIRED
 from tests.support.examples import first_now
 from tests.support.rechecker import agrees, keys_for, seen, wiring_of_chain
 from tests.ui.conftest import NoOpener, text_of
@@ -57,19 +55,18 @@ async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, r
             await pilot.press("semicolon")
             for _ in range(6000):
                 await pilot.pause(0.02)
-                screen = app.screen
-                if not isinstance(screen, RecheckScreen):
+                top = app.runtime.top
+                if top is None or top.name != "recheck":
                     continue
-                state = screen.state
-                if state.stage is Stage.SAVED:
+                state: Rechecking = app.runtime.seen(top)
+                if state.stage is RecheckStage.SAVED:
                     break
-                if state.stage in (Stage.DECLARE, Stage.DONE) or is_lit(state):
+                if state.stage in (RecheckStage.DECLARE, RecheckStage.DONE) or state.is_lit:
                     await app.settled()
                     asked.append(state.stage.name)
                     for given in keys_for(state, seen_on_pin(chip, wiring)):
                         await pilot.press(*presses(given))
                     await pilot.pause()
-            assert isinstance(app.screen, RecheckScreen), text_of(app)
-            assert app.screen.state.stage is Stage.SAVED, (asked, text_of(app))
+            assert state.stage is RecheckStage.SAVED, (asked, text_of(app))
             await app.settled()
     assert agrees(load_map(path), CHAIN, wiring) == [], asked

@@ -13,7 +13,6 @@ from probe.document.operations import add_chain, new_map, set_count
 from probe.mapping.walk import WalkTask
 from probe.mapping.walk_keys import (
     ChangeKind,
-    ChangeLevel,
     GoTo,
     Move,
     PutAt,
@@ -24,7 +23,7 @@ from probe.mapping.walk_keys import (
 )
 from probe.mapping.walk_state import Entry, OneKey, Walk, start
 from probe.task import effects as fx
-from probe.task.events import Choose, Leave, Redo, StepButton, Take, Typed, Undo
+from probe.task.events import ChangeLevel, Choose, Leave, Redo, StepButton, Take, Typed, Undo
 from probe.task.light import Alternate, Dark, Pixels
 from tests.support.boards import identity
 from tests.support.examples import examples

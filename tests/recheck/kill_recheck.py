@@ -17,40 +17,28 @@ import time
 import traceback
 from pathlib import Path
 
+from probe.document.document import Document
 from probe.document.file import MapFile, load_map
-from probe.recheck.kept import open_recheck
-from probe.recheck.state import Stage
-from probe.task.steps import Effect, SaveMap
-from tests.recheck.test_steps import BOARD, CHAIN, REWIRED, Bench, demo
+from probe.recheck.entries import open_recheck
+from probe.recheck.state import RecheckStage
+from tests.recheck.test_recheck import BOARD, CHAIN, REWIRED, Bench, demo
 from tests.support.rechecker import agrees, wiring_of_chain
 
 KILLS = 6
 WIRING = REWIRED["one at each of three"](wiring_of_chain(demo(), demo().chain(CHAIN)))
 
 
-class OnDisk(Bench):
-    """Runs effects at once, and saves in a file."""
-
-    def __init__(self, file: MapFile) -> None:
-        self.file = file
-        super().__init__(file.map, WIRING, BOARD)
-
-    def run(self, effect: Effect) -> None:
-        if isinstance(effect, SaveMap):
-            self.file.save(effect.map)
-        super().run(effect)
-
-
 def answer(path: Path, acknowledge: int) -> None:
     """Answer until the map is kept."""
-    with MapFile.open(path) as file:
-        bench = OnDisk(file)
-        while bench.state.stage is not Stage.SAVED:
-            for key in bench.answers():
-                bench.give(key)
-            state = bench.state
-            os.write(acknowledge, struct.pack("<q", state.answers + state.namings))
-            time.sleep(0.02)
+    document = Document.open(path)
+    bench = Bench(document.map, WIRING, BOARD, document=document)
+    while bench.state.stage is not RecheckStage.SAVED:
+        bench(*bench.answers())
+        document.save_now()
+        state = bench.state
+        os.write(acknowledge, struct.pack("<q", state.answers + state.namings))
+        time.sleep(0.02)
+    document.release()
 
 
 def one_round(path: Path, moment: random.Random, *, kill: bool) -> int:

@@ -37,18 +37,24 @@ from probe.recheck.engine.model import (
     Probe,
     Setup,
 )
-from probe.recheck.kept import KeptError, numbers_in, open_recheck, row_of, seen_in, with_recheck
-from probe.recheck.keys import NextChain, Retry, Singles, Take, Typed, Undo
-from probe.recheck.light import is_lit
-from probe.recheck.outcome import Name
-from probe.recheck.state import Does, Stage
-from probe.recheck.step import start, step
-from probe.task.steps import NotSaved, Saved, SaveMap, ShowPicture, ShowPixel, Think, Thought
+from probe.recheck.entries import Name, open_recheck, with_recheck
+from probe.recheck.kept import KeptError, numbers_in, row_of, seen_in
+from probe.recheck.keys import Singles
+from probe.recheck.state import Does, Rechecking, RecheckStage
+from probe.recheck.task import RecheckTask, start
+from probe.task import effects as fx
+from probe.task.events import NextChain, Take, Typed, Undo
 from tests.document.strategies import recheck_answers
-from tests.recheck.test_steps import BOARD, CHAIN, REWIRED, Bench, demo, untouched
+from tests.recheck.test_recheck import BOARD, CHAIN, REWIRED, Bench, demo, stepped, untouched
 from tests.support.rechecker import NOW, agrees, new_pixels, wiring_of_chain
 
 ROOT = Path(__file__).parents[2]
+
+
+def after(state: Rechecking, event: object) -> tuple[Rechecking, fx.Effects]:
+    found = RecheckTask().step(state, event, 0.0)
+    assert found is not None
+    return found
 
 
 def from_disk(m: PlayfieldMap) -> PlayfieldMap:
@@ -60,8 +66,8 @@ def reopened(bench: Bench) -> Bench:
     """The program was killed: what is left is the last map that was saved."""
     left = bench.saved[-1] if bench.saved else bench.state.map
     again = Bench(from_disk(left), bench.wiring, BOARD)
-    if again.state.stage is Stage.OFFER:
-        again.give(Take(NOW))
+    if again.state.stage is RecheckStage.OFFER:
+        again(Take(NOW))
     return again
 
 
@@ -75,18 +81,17 @@ def test_killed_after_every_answer_it_comes_to_the_same_map(change: str) -> None
     through.finish()
     broken = Bench(m, wiring, BOARD)
     asked = 0
-    while broken.state.stage is not Stage.SAVED:
+    while broken.state.stage is not RecheckStage.SAVED:
         asked += 1
-        for key in broken.answers():
-            broken.give(key)
+        broken(*broken.answers())
         given_so_far = broken.state.answers + broken.state.namings
-        if given_so_far and broken.state.stage in (Stage.LOOK, Stage.PROBE, Stage.DONE):
+        if given_so_far and broken.state.stage in (RecheckStage.LOOK, RecheckStage.PROBE, RecheckStage.DONE):
             before = broken.state
             broken = reopened(broken)
             assert (broken.state.stage, broken.state.action) == (before.stage, before.action)
             assert broken.state.names == before.names
             assert (broken.state.answers, broken.state.namings) == (before.answers, before.namings)
-            assert is_lit(broken.state) or before.stage is Stage.DONE
+            assert broken.state.is_lit or before.stage is RecheckStage.DONE
         assert asked < 80
     assert broken.state.map == through.state.map
     after = broken.state.map
@@ -99,37 +104,36 @@ def test_killed_after_every_answer_it_comes_to_the_same_map(change: str) -> None
 def test_every_answer_is_saved_before_it_is_thought_about() -> None:
     m, wiring = untouched()
     bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
-    bench.give(Take(NOW))
-    while bench.state.stage is not Stage.DONE:
+    bench(Take(NOW))
+    while bench.state.stage is not RecheckStage.DONE:
         keys = bench.answers()
         for key in keys[:-1]:
-            bench.give(key)
+            bench(key)
         rows = len(bench.state.kept.answers) if bench.state.kept is not None else 0
-        state, effects = step(bench.state, keys[-1], 0.0)
-        if state.stage is Stage.THINK:
-            saved, thinks = effects[-2:]
-            assert isinstance(saved, SaveMap)
-            assert isinstance(thinks, Think)
+        state, effects = stepped(bench, bench.state, keys[-1])
+        if state.stage is RecheckStage.THINK:
+            saved, job = effects[-2:]
+            assert isinstance(saved, fx.Commit)
+            assert isinstance(job, fx.Job)
             kept = open_recheck(saved.map, CHAIN)
             assert kept is not None
             assert len(kept.answers) == rows + 1
-        bench.give(keys[-1])
+        bench(keys[-1])
 
 
 def test_a_new_name_and_stated_changes_are_kept() -> None:
     m, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter eye"))
     bench = Bench(m, wiring, BOARD)
-    bench.give(Typed("2 new after Launch arrow"))
-    bench.give(Take(NOW))
+    bench(Typed("2 new after Launch arrow"))
+    bench(Take(NOW))
     said = reopened(bench)
-    assert said.state.stage is Stage.DECLARE
-    assert said.state.said == ("2 new after Launch arrow",)
+    assert said.state.stage is RecheckStage.DECLARE
+    assert said.state.declared == ("2 new after Launch arrow",)
     assert said.state.edits == bench.state.edits
-    said.give(Take(NOW))
+    said(Take(NOW))
     while not said.state.names:
-        for key in said.answers():
-            said.give(key)
+        said(*said.answers())
     again = reopened(said)
     assert again.state.names == {4: Name("Otter lamp")}
     again.finish()
@@ -142,8 +146,7 @@ def half_way(*, answers: int = 3) -> Bench:
     m, wiring = untouched()
     bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")).removed(50), BOARD)
     while bench.state.answers < answers:
-        for key in bench.answers():
-            bench.give(key)
+        bench(*bench.answers())
     return bench
 
 
@@ -153,40 +156,38 @@ def test_answers_gone_on_with_can_be_taken_back() -> None:
     states = [bench.state]
     while states[-1].past:
         states.append(states[-1].past[-1])
-    asked = [s for s in states if s.stage in (Stage.LOOK, Stage.PROBE)]
+    asked = [s for s in states if s.stage in (RecheckStage.LOOK, RecheckStage.PROBE)]
     for old in asked[1:]:
-        again.give(Undo())
+        again(Undo())
         assert again.state.action == old.action
         assert again.state.names == old.names
-        assert is_lit(again.state)
+        assert again.state.is_lit
         kept = open_recheck(again.saved[-1], CHAIN)
         assert kept is not None
         assert len(kept.answers) == old.answers + old.namings
-    again.give(Undo())
+    again(Undo())
     stages = [again.state.stage]
-    again.give(Undo())
+    again(Undo())
     stages.append(again.state.stage)
-    assert stages == [Stage.DECLARE, Stage.OFFER]
+    assert stages == [RecheckStage.DECLARE, RecheckStage.OFFER]
     assert open_recheck(again.saved[-1], CHAIN) == open_recheck(bench.saved[-1], CHAIN), "nothing was given up"
 
 
 def test_a_name_taken_back_is_there_again_after_undo() -> None:
     m, wiring = untouched()
     bench = Bench(m, wiring.spliced_in(4, *new_pixels("Otter lamp")), BOARD)
-    bench.give(Typed("1 new after Launch arrow"))
-    bench.give(Take(NOW))
+    bench(Typed("1 new after Launch arrow"))
+    bench(Take(NOW))
     while not bench.state.names:
-        for key in bench.answers():
-            bench.give(key)
+        bench(*bench.answers())
     names = bench.state.names
-    forced = replace(bench.state, forced=(4,), stage=Stage.PROBE)
-    bench.state = replace(forced, lit=None)
-    bench.give(Retry())
+    forced = replace(bench.state, forced=(4,), stage=RecheckStage.PROBE)
+    bench.put(forced)
     nothing = next(i for i, item in enumerate(bench.state.items) if item.does is Does.NOTHING_LIT)
-    bench.state = replace(bench.state, chosen=nothing)
-    bench.give(Take(NOW))
+    bench.put(replace(bench.state, chosen=nothing))
+    bench(Take(NOW))
     assert bench.state.names == {}
-    bench.give(Undo())
+    bench(Undo())
     assert bench.state.names == names
 
 
@@ -194,46 +195,47 @@ def test_beginning_anew_gives_the_answers_up() -> None:
     bench = half_way()
     m = from_disk(bench.saved[-1])
     again = Bench(m, bench.wiring, BOARD)
-    assert again.state.stage is Stage.OFFER
-    assert [item.does for item in again.state.items] == [Does.GO_ON, Does.ANEW]
-    assert "3 answers" in again.state.items[0].words
-    again.state = replace(again.state, chosen=1)
-    again.give(Take(NOW))
-    assert again.state.stage is Stage.DECLARE
+    offered = again.state
+    assert offered.stage is RecheckStage.OFFER
+    assert [item.does for item in offered.items] == [Does.GO_ON, Does.ANEW]
+    assert "3 answers" in offered.items[0].words
+    again.put(replace(offered, chosen=1))
+    again(Take(NOW))
+    assert again.state.stage is RecheckStage.DECLARE
     assert again.saved[-1].rechecks == ()
-    again.give(Undo())
+    again(Undo())
     assert again.saved[-1] == m, "even that can be undone"
 
 
 def test_what_is_said_on_the_command_line_waits_for_the_choice() -> None:
     bench = half_way()
-    state = start(from_disk(bench.saved[-1]), CHAIN, said=("took out #3",))
-    assert state.stage is Stage.OFFER
+    state = start(from_disk(bench.saved[-1]), CHAIN, declared=("took out #3",))
+    assert state.stage is RecheckStage.OFFER
     assert state.edits == ()
-    anew, _ = step(replace(state, chosen=1), Take(NOW), 0.0)
+    anew, _ = after(replace(state, chosen=1), Take(NOW))
     assert len(anew.edits) == 1
-    on, _ = step(state, Take(NOW), 0.0)
+    on, _ = after(state, Take(NOW))
     assert on.message.startswith("no board"), "going on needs light"
 
 
 def test_the_next_chain_can_be_taken_instead() -> None:
     state = start(from_disk(half_way().saved[-1]), CHAIN)
-    other, _ = step(state, NextChain(), 0.0)
-    assert (other.stage, other.chain) == (Stage.DECLARE, "backbox")
-    back, _ = step(other, NextChain(), 0.0)
-    assert (back.stage, back.chain) == (Stage.OFFER, CHAIN)
+    other, _ = after(state, NextChain())
+    assert (other.stage, other.chain) == (RecheckStage.DECLARE, "backbox")
+    back, _ = after(other, NextChain())
+    assert (back.stage, back.chain) == (RecheckStage.OFFER, CHAIN)
 
 
 def test_a_chain_changed_since_makes_the_answers_void() -> None:
     m = from_disk(half_way().saved[-1])
     changed = renumber(m, [Insert(chain=CHAIN, after=20)], time=NOW, reason="one more")
     state = start(changed, CHAIN)
-    assert state.stage is Stage.DECLARE
+    assert state.stage is RecheckStage.DECLARE
     assert "3 answers" in state.message
     assert "The chain was changed since then" in state.message
-    assert start(undo(changed, time=NOW), CHAIN).stage is Stage.OFFER, "it is what it was again"
+    assert start(undo(changed, time=NOW), CHAIN).stage is RecheckStage.OFFER, "it is what it was again"
     bench = Bench(changed, wiring_of_chain(changed, changed.chain(CHAIN)), BOARD)
-    bench.give(Take(NOW))
+    bench(Take(NOW))
     assert not bench.saved, "nothing is given up before something is answered"
 
 
@@ -242,35 +244,16 @@ def test_what_changes_no_question_keeps_the_answers() -> None:
     noted = set_note(m, CHAIN, 5, "brittle wire")
     renamed = m.places[0].model_copy(update={"label": "Otter den"})
     other = noted.model_copy(update={"places": (renamed, *m.places[1:])})
-    assert start(other, CHAIN).stage is Stage.OFFER
+    assert start(other, CHAIN).stage is RecheckStage.OFFER
 
 
 def test_pictures_given_up_stay_given_up() -> None:
     bench = half_way(answers=1)
-    bench.give(Singles())
+    bench(Singles())
     again = reopened(bench)
     assert not again.state.looks
     assert isinstance(again.state.action, Probe)
     assert again.state.action == bench.state.action
-
-
-def test_an_answer_that_cannot_be_saved_is_not_thought_about_until_it_is() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring, BOARD)
-    bench.give(Take(NOW))
-    state, effects = step(bench.state, Take(NOW), 0.0)
-    assert [type(e) for e in effects] == [SaveMap, Think]
-    state, _ = step(state, NotSaved("the disk is full"), 0.0)
-    assert (state.stage, state.unsaved) == (Stage.THINK, "the disk is full")
-    state, effects = step(state, Retry(), 0.0)
-    save, think = effects[:2]
-    assert isinstance(save, SaveMap)
-    assert isinstance(think, Think)
-    assert save.map is state.map
-    state, _ = step(state, Saved(), 0.0)
-    state, effects = step(state, Thought(think.tag, think.job()), 0.0)
-    assert (state.unsaved, state.answers) == ("", 1)
-    assert any(isinstance(e, ShowPicture | ShowPixel) for e in effects)
 
 
 BAD: dict[str, RecheckAnswer] = {
@@ -295,8 +278,8 @@ def test_kept_answers_that_cannot_be_are_left_out_with_a_sentence(bad: str) -> N
     assert kept is not None
     m = with_recheck(good.saved[-1], kept.model_copy(update={"answers": (*kept.answers, BAD[bad])}))
     bench = Bench(from_disk(m), good.wiring, BOARD)
-    bench.give(Take(NOW))
-    assert bench.state.stage is Stage.DECLARE
+    bench(Take(NOW))
+    assert bench.state.stage is RecheckStage.DECLARE
     assert bench.state.message.startswith("The answers kept cannot be used: ")
     assert bench.state.map == m
     assert bench.saved == []

@@ -63,6 +63,45 @@ def _walk() -> Played:
     return Played("walk", two_chains, lambda: {"walk": make}, events, moves=(Move(1), Move(1), Move(-1)))
 
 
+def _recheck() -> Played:
+    from probe.recheck.keys import Quick, SayQuick
+    from probe.recheck.state import RecheckStage
+    from probe.recheck.task import RecheckFacts, make
+    from probe.task.events import ChangeLevel, Take, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Typed("1 new after Reef lane 2")
+        yield Take("2026-03-01T19:30:00Z")
+        yield Take("2026-03-01T19:30:00Z")
+        for _ in range(3):  # each counts once its question is lit
+            s = state()
+            unnamed = s.stage is RecheckStage.PROBE and s.naming
+            if unnamed:
+                yield Typed("Otter")
+            yield Take("2026-03-01T19:30:00Z") if unnamed else SayQuick(Quick.NOT_SURE)
+
+    levels = (ChangeLevel(1), ChangeLevel(1), ChangeLevel(-1))
+    facts = RecheckFacts("playfield")
+    return Played("recheck", two_chains, lambda: {"recheck": make}, events, lambda _: facts, levels, undoes_map=False)
+
+
+def _find() -> Played:
+    from probe.recheck.find import make
+    from probe.recheck.keys import Quick, SayColour, SayQuick
+    from probe.task.events import ChangeLevel
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield SayQuick(Quick.NOT_SURE)
+        yield SayColour(1)
+        yield SayColour(0)
+
+    levels = (ChangeLevel(1), ChangeLevel(1), ChangeLevel(-1))
+    where = ("playfield", 0)
+    return Played(
+        "find", two_chains, lambda: {"find": make}, events, lambda _: where, levels, undoes_map=False, changes_map=False
+    )
+
+
 def _faults() -> Played:
     from probe.faults.commands import SayYesNo, StepPattern
     from probe.task.events import Choose, Leave, Take
@@ -303,6 +342,8 @@ _PLANNED = {"power": _plan_power, "harness": _note_harness, "joint": _note_joint
 
 TASKS: dict[str, Played] = {
     "walk": _walk(),
+    "recheck": _recheck(),
+    "find": _find(),
     "faults": _faults(),
     "board": _board(),
     "watch": _watch(),

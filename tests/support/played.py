@@ -32,6 +32,7 @@ class Played(Generic[S]):
         lights_up: bool = True,
         document: Document | None = None,
     ) -> None:
+        """`document` has the map of the state; it is saved after every change, before anything lights."""
         self.task = task
         self.document = document or Document.in_memory(state.map)
         self._state = state
@@ -102,6 +103,7 @@ class Played(Generic[S]):
         wanted = self.wanted
         if not self.board.here or isinstance(wanted, HandsOff) or self.board.lit == wanted or self.board.refused:
             return False
+        self.document.save_now()
         self.board = replace(self.board, lit=wanted)
         self.lights.append(wanted)
         self._event(ev.BoardChanged())

@@ -6,7 +6,6 @@ Physical pixels name where their light is seen by a place's id, or by `new:` and
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from device_protocol.board import ChainWiring, PhysicalPixel
 from device_protocol.values import Colour
@@ -14,8 +13,10 @@ from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import folded
 from probe.recheck.colours import LOOK_COLOURS
 from probe.recheck.engine.codes import UNLIT
-from probe.recheck.keys import Choose, Key, Quick, Say, Take, Typed
-from probe.recheck.state import Does, Item, Rechecking, Stage
+from probe.recheck.keys import Quick, SayQuick
+from probe.recheck.state import Does, Rechecking, RecheckItem, RecheckStage
+from probe.task.events import Choose, Take, Typed
+from probe.task.light import Light, Pixels
 
 NEW = "new:"
 NOW = "2026-03-01T19:30:00Z"
@@ -41,27 +42,23 @@ def seen(lights: Iterable[tuple[str | None, Colour]]) -> dict[str, list[int]]:
     return found
 
 
-@dataclass(frozen=True)
-class Answering:
-    """What the person does: keys of the program, in order."""
-
-    keys: tuple[Key, ...]
+Key = Choose | Take | Typed | SayQuick
 
 
-def keys_for(state: Rechecking, shines: dict[str, list[int]], *, pick: tuple[Does, str] | None = None) -> list[Key]:
+def keys_for(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
     """The inputs with which this person answers what is asked now."""
     match state.stage:
-        case Stage.OFFER | Stage.DECLARE | Stage.DONE:
+        case RecheckStage.OFFER | RecheckStage.DECLARE | RecheckStage.DONE:
             return [Take(NOW)]
-        case Stage.LOOK:
+        case RecheckStage.LOOK:
             return _look(state, shines)
-        case Stage.COLOUR:
+        case RecheckStage.COLOUR:
             item = state.pointed
             assert item is not None
             here = shines.get(_place_of(state, item), [])
             odd = [c for c in here if c not in item.colours] or [UNLIT]
             return _choose(state, next(i for i, x in enumerate(state.items) if x.colours[0] == odd[0]))
-        case Stage.PROBE:
+        case RecheckStage.PROBE:
             return _probe(state, shines)
         case _:
             raise AssertionError(f"nothing is asked: {state.stage}")
@@ -72,7 +69,7 @@ def _choose(state: Rechecking, index: int) -> list[Key]:
     return [*([Choose(by)] if by else []), Take(NOW)]
 
 
-def _place_of(state: Rechecking, item: Item) -> str:
+def _place_of(state: Rechecking, item: RecheckItem) -> str:
     if not item.entries:
         name = state.names[item.numbers[0]]
         return name.place or f"{NEW}{name.label}"
@@ -91,13 +88,13 @@ def _look(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
             return _choose(state, index)
     named = {name.place or f"{NEW}{name.label}" for name in state.names.values()}
     if any(place not in listed | named for place in shines):
-        return [Say(Quick.EXTRA_LIGHT)]
+        return [SayQuick(Quick.EXTRA_LIGHT)]
     return _choose(state, 0)
 
 
 def _probe(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
     if not shines:
-        return [Say(Quick.NOTHING_LIT)]
+        return [SayQuick(Quick.NOTHING_LIT)]
     place = next(iter(shines))
     assert state.entries is not None
     if place in state.entries.at_place:
@@ -158,3 +155,10 @@ def lights_of(wiring: ChainWiring, frame: Sequence[Colour]) -> list[tuple[str | 
     """What every physical pixel shows when these colours have been sent, first pixel first."""
     dark = Colour(0, 0, 0)
     return [(p.place, p.shows(frame[n] if n < len(frame) else dark)) for n, p in enumerate(wiring)]
+
+
+def frame_of(light: Light | None) -> tuple[Colour, ...]:
+    """The colours that a board sends for a light, first pixel first."""
+    if not isinstance(light, Pixels):
+        return ()
+    return (Colour(0, 0, 0),) * light.first + light.colours

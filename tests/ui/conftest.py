@@ -99,8 +99,11 @@ def open_app(tmp_path: Path) -> OpenApp:
         for name, value in more.items():
             setattr(plan, name, value)
         app = ProbeApp(plan)
-        async with app.run_test(size=size) as pilot:
-            yield Stage(app, pilot, board, port, path)
+        try:
+            async with app.run_test(size=size) as pilot:
+                yield Stage(app, pilot, board, port, path)
+        finally:
+            app.plan.close()
 
     return opened
 

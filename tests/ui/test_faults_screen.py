@@ -21,7 +21,6 @@ from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.practice.round import CHAIN, PracticeRound
 from probe.ui.keys import TABLE
-from probe.ui.recheck import RecheckScreen
 from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -220,7 +219,7 @@ async def test_the_recheck_follows_a_repair_also_without_a_walk(open_app: OpenAp
         await choose(stage, "repair:next-backwards")
         await choose(stage, "cured")
         await choose(stage, "follow")
-        await until(stage, lambda: isinstance(stage.app.screen, RecheckScreen))
+        await until(stage, lambda: (top := stage.app.runtime.top) is not None and top.name == "recheck")
         assert load_map(stage.path).chain("a").note.startswith("20")
 
 

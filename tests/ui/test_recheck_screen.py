@@ -13,14 +13,12 @@ from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.open_recheck import counted
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.document.revisions import verified_count
-from probe.recheck.keys import Choose, Key, Quick, Say, Take, Typed
-from probe.recheck.light import is_lit
-from probe.recheck.state import Rechecking, Stage
-from probe.ui.find import FindScreen
-from probe.ui.recheck import RecheckScreen
-from probe.ui.task_screen import TaskScreen
-from tests.recheck.test_steps import CHAIN, REWIRED
-from tests.support.rechecker import agrees, keys_for, new_pixels, seen, wiring_of_chain
+from probe.recheck.find import NumberSearch
+from probe.recheck.keys import Quick, SayQuick
+from probe.recheck.state import Rechecking, RecheckStage
+from probe.task.events import Choose, Take, Typed
+from tests.recheck.test_recheck import CHAIN, REWIRED
+from tests.support.rechecker import Key, agrees, keys_for, new_pixels, seen, wiring_of_chain
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.conftest import Stage as Opened
 from tests.ui.test_walk_screen import HOSTILE
@@ -33,7 +31,7 @@ def presses(key: Key) -> list[str]:
     match key:
         case Take():
             return ["enter"]
-        case Say(answer):
+        case SayQuick(answer):
             return [_KEYS[answer]]
         case Choose(by):
             tens, ones = divmod(abs(by), 10)
@@ -45,9 +43,11 @@ def presses(key: Key) -> list[str]:
 
 
 def state_of(stage: Opened) -> Rechecking:
-    screen = stage.app.screen
-    assert isinstance(screen, RecheckScreen)
-    return screen.state
+    top = stage.app.runtime.top
+    assert top is not None
+    assert top.name == "recheck"
+    state: Rechecking = stage.app.runtime.seen(top)
+    return state
 
 
 async def asked(stage: Opened) -> Rechecking:
@@ -56,10 +56,13 @@ async def asked(stage: Opened) -> Rechecking:
         await stage.pilot.pause(0.01)
         await stage.app.settled()
         state = state_of(stage)
-        if state.stage in (Stage.OFFER, Stage.DECLARE, Stage.DONE, Stage.SAVED) and not state.unsaved:
+        if (
+            state.stage in (RecheckStage.OFFER, RecheckStage.DECLARE, RecheckStage.DONE, RecheckStage.SAVED)
+            and not state.unsaved
+        ):
             await stage.pilot.pause()
             return state
-        if is_lit(state):
+        if state.is_lit:
             await stage.pilot.pause()
             return state
     raise AssertionError(f"nothing was asked: {text_of(stage.app)}")
@@ -77,7 +80,7 @@ async def recheck(stage: Opened, *, most: int = 80) -> list[str]:
     asked_for: list[str] = []
     for _ in range(most):
         state = await asked(stage)
-        if state.stage is Stage.SAVED:
+        if state.stage is RecheckStage.SAVED:
             return asked_for
         asked_for.append(state.stage.name)
         for key in keys_for(state, shining(stage.board, state.here)):
@@ -133,7 +136,7 @@ async def test_changes_said_on_the_screen(open_app: OpenApp) -> None:
         await stage.pilot.press("enter")
         for _ in range(20):
             state = await asked(stage)
-            if state.stage is Stage.SAVED:
+            if state.stage is RecheckStage.SAVED:
                 break
             for key in keys_for(state, shining(stage.board, state.here)):
                 await stage.pilot.press(*presses(key))
@@ -149,15 +152,15 @@ async def test_undo_and_losing_the_board(open_app: OpenApp) -> None:
         await stage.lit()
         await stage.pilot.press("semicolon", "enter")
         state = await asked(stage)
-        assert state.stage is Stage.LOOK
+        assert state.stage is RecheckStage.LOOK
         first = state.look
         for key in keys_for(state, shining(stage.board, state.here)):
             await stage.pilot.press(*presses(key))
             await stage.pilot.pause()
         state = await asked(stage)
-        assert state.stage is Stage.COLOUR
+        assert state.stage is RecheckStage.COLOUR
         await stage.pilot.press("escape")
-        assert (await asked(stage)).stage is Stage.LOOK
+        assert (await asked(stage)).stage is RecheckStage.LOOK
         stage.port.unplug()
         for _ in range(200):
             await stage.pilot.pause(0.05)
@@ -205,7 +208,7 @@ async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int
     async with open_app(left, wirings=real, size=size) as stage:
         await stage.lit()
         await stage.pilot.press("semicolon")
-        assert (await asked(stage)).stage is Stage.OFFER
+        assert (await asked(stage)).stage is RecheckStage.OFFER
         shown = text_of(stage.app)
         assert "Go on with it?" in shown
         assert f"Go on: {counted(left.rechecks[0])}" in shown
@@ -264,13 +267,14 @@ async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
         assert "\x1b" not in shown
         assert "\u202e" not in shown
         for _ in range(40):  # the recheck may still be thinking about the last answer
-            if isinstance(stage.app.screen, TaskScreen):
+            if len(stage.app.runtime.layers) == 1:
                 break
             await stage.pilot.press("escape")
             await stage.pilot.pause(0.05)
         await stage.pilot.press("colon")
         await stage.pilot.pause()
-        assert isinstance(stage.app.screen, FindScreen)
+        assert stage.app.runtime.top is not None
+        assert stage.app.runtime.top.name == "find"
         assert "\x1b" not in text_of(stage.app)
 
 
@@ -301,11 +305,12 @@ async def test_find_the_number_at_a_place(open_app: OpenApp) -> None:
         for _ in range(400):
             await stage.pilot.pause(0.01)
             await stage.app.settled()
-            screen = stage.app.screen
-            if isinstance(screen, FindScreen) and "● LIT" in text_of(stage.app):
-                if screen.state.found is not None:
+            top = stage.app.runtime.top
+            if top is not None and top.name == "find" and "● LIT" in text_of(stage.app):
+                state: NumberSearch = stage.app.runtime.seen(top)
+                if state.found is not None:
                     break
-                (colour,) = shining(stage.board, screen.state.here)[target]
+                (colour,) = shining(stage.board, state.here)[target]
                 await stage.pilot.press("ryb"[colour] if colour < 3 else "w")
                 looks += 1
                 await stage.pilot.pause()

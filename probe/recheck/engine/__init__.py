@@ -7,7 +7,7 @@ caller's part.  One `Recheck` is one chain: a change in one chain never renumber
 
 from probe.recheck.engine.belief import Options
 from probe.recheck.engine.codes import UNLIT, complement_code, frame_code, look_code
-from probe.recheck.engine.engine import Recheck, Step
+from probe.recheck.engine.engine import Recheck, RecheckStep
 from probe.recheck.engine.locate import Locate
 from probe.recheck.engine.model import (
     END,
@@ -29,7 +29,7 @@ from probe.recheck.engine.model import (
     Probe,
     Setup,
 )
-from probe.recheck.engine.result import Doubt, Found, Kind, Result
+from probe.recheck.engine.result import Doubt, Found, FoundKind, Result
 
 __all__ = [
     "END",
@@ -44,7 +44,7 @@ __all__ = [
     "Doubt",
     "ExtraLight",
     "Found",
-    "Kind",
+    "FoundKind",
     "Locate",
     "Look",
     "NewPlaceDiffers",
@@ -56,9 +56,9 @@ __all__ = [
     "Prior",
     "Probe",
     "Recheck",
+    "RecheckStep",
     "Result",
     "Setup",
-    "Step",
     "complement_code",
     "frame_code",
     "look_code",

@@ -73,7 +73,7 @@ HALF = 12
 
 
 @dataclass(frozen=True, kw_only=True)
-class Step:
+class RecheckStep:
     """What to do next; action None means finished.  naming: the action names a new pixel, which has to be done anyhow.
     expected_bits and seconds are of this action."""
 
@@ -104,7 +104,7 @@ class Recheck(Belief):
         best = self.best_map
         return tuple(n for n in np.flatnonzero(best == NEW).tolist() if n not in self.named)
 
-    def next_step(self) -> Step:
+    def next_step(self) -> RecheckStep:
         """The action with the most expected information per second of human time, or a finished step."""
         naming = self._naming()
         if naming is not None:
@@ -121,8 +121,8 @@ class Recheck(Belief):
             if not left and self.options.looks and self.clean_looks() < looks:
                 return self._proof()
             if not left:
-                return Step(action=None)
-            return Step(action=Probe(number=left[0]), naming=True, seconds=probe_seconds(predicted=0.0))
+                return RecheckStep(action=None)
+            return RecheckStep(action=Probe(number=left[0]), naming=True, seconds=probe_seconds(predicted=0.0))
         questions = self._probe_questions()
         if self.options.looks:
             frames = self._look_questions()
@@ -133,16 +133,16 @@ class Recheck(Belief):
         best = best_question(questions)
         if best is None or best.expected_bits < 1e-6 or self._looks_in_vain():
             return self._proof()
-        return Step(action=best.key, expected_bits=best.expected_bits, seconds=best.seconds)
+        return RecheckStep(action=best.key, expected_bits=best.expected_bits, seconds=best.seconds)
 
-    def _proof(self) -> Step:
+    def _proof(self) -> RecheckStep:
         """Everything drawn agrees, yet the confidence is not reached: one more proof by looking, or by probing."""
         if self.options.looks and not self._looks_in_vain():
-            return Step(action=self.look(), seconds=look_seconds(places=len(self.setup.order), differs=0.0))
+            return RecheckStep(action=self.look(), seconds=look_seconds(places=len(self.setup.order), differs=0.0))
         asked = [o.action.number for o in self.observations if isinstance(o.action, Probe)]
         counts = np.bincount(np.array(asked, dtype=np.int64), minlength=len(self.best_map))[: len(self.best_map)]
         counts = np.where(self.best_map == END, counts.max() + 1, counts)
-        return Step(action=Probe(number=int(counts.argmin())), seconds=probe_seconds(predicted=1.0))
+        return RecheckStep(action=Probe(number=int(counts.argmin())), seconds=probe_seconds(predicted=1.0))
 
     def clean_looks(self) -> int:
         """How many looks found all as shown that the best map would indeed show like that."""
@@ -174,16 +174,16 @@ class Recheck(Belief):
     def _new_share(self) -> Floats:
         return np.asarray(self.draw_weights @ (self.draws.maps == NEW), dtype=np.float64)
 
-    def _naming(self) -> Step | None:
+    def _naming(self) -> RecheckStep | None:
         share = self._new_share()
         for number in self.unnamed():
             if share[number] >= LIKELY_NEW and number not in self.lit_alone:
-                return Step(
+                return RecheckStep(
                     action=Probe(number=number), naming=True, seconds=probe_seconds(predicted=float(share[number]))
                 )
         return None
 
-    def _believed_dark(self) -> Step | None:
+    def _believed_dark(self) -> RecheckStep | None:
         """A pixel that is believed to give no light any more is lit once, alone.
 
         A place that is dark in a look may as well have lost its pixel to a new one elsewhere; lit alone, one answer
@@ -192,7 +192,7 @@ class Recheck(Belief):
         believed = np.flatnonzero((self.dark_chance > 0.5) & (self.best_map >= 0))
         for number in believed.tolist():
             if number not in self.lit_alone:
-                return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
+                return RecheckStep(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
         return None
 
     def _looks_in_vain(self) -> bool:
@@ -200,7 +200,7 @@ class Recheck(Belief):
         last = [seen.answer for seen in self.observations[-MOST_LOOKS_ALIKE:] if isinstance(seen.action, Look)]
         return len(last) == MOST_LOOKS_ALIKE and all(answer == last[0] for answer in last)
 
-    def _ask_again(self) -> Step | None:
+    def _ask_again(self) -> RecheckStep | None:
         """The question behind an answer that contradicts the best map, or came as a surprise, if it was asked only once,
         or that was answered differently each time.
 
@@ -224,7 +224,7 @@ class Recheck(Belief):
             elif not isinstance(seen.answer, NotSure) and self._open(asked[seen.action.number]):
                 number = seen.action.number
             if number is not None:
-                return Step(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
+                return RecheckStep(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
         return None
 
     def _open(self, indexes: list[int]) -> bool:
@@ -236,7 +236,7 @@ class Recheck(Belief):
         most = max(answers.count(answer) for answer in answers)
         return 2 * most <= len(answers) and len(answers) < MOST_ASKED
 
-    def _beside_contradiction(self) -> Step | None:
+    def _beside_contradiction(self) -> RecheckStep | None:
         """The nearest number not asked yet, while a number that gave the same answer twice contradicts the best map.
 
         Such answers are not to be outvoted: either their explanation is found or the stretch is stepped through.
@@ -252,7 +252,7 @@ class Recheck(Belief):
                 free = [n for n in range(length) if n not in answers]
                 if free:
                     nearest = min(free, key=lambda n: (abs(n - number), n))
-                    return Step(action=Probe(number=nearest), seconds=probe_seconds(predicted=0.5))
+                    return RecheckStep(action=Probe(number=nearest), seconds=probe_seconds(predicted=0.5))
         return None
 
     def _unsure(self) -> dict[int, int]:

@@ -33,7 +33,7 @@ class Doubt:
     chance: float
 
 
-class Kind(Enum):
+class FoundKind(Enum):
     """What a new number turned out to be."""
 
     OLD = "old"
@@ -50,7 +50,7 @@ class Found:
     """
 
     number: int
-    kind: Kind
+    kind: FoundKind
     old: int | None
     declared: bool
     dark: bool
@@ -91,7 +91,7 @@ def build_result(
         numbers.append(
             Found(
                 number=number,
-                kind=Kind.NEW if is_new else Kind.OLD,
+                kind=FoundKind.NEW if is_new else FoundKind.OLD,
                 old=None if is_new else entry,
                 declared=bool(declared[number]),
                 dark=bool(dark[number] > 0.5),

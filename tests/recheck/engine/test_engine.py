@@ -17,7 +17,7 @@ from probe.recheck.engine import (
     AtPlace,
     Differs,
     ExtraLight,
-    Kind,
+    FoundKind,
     Look,
     NothingLit,
     NotSure,
@@ -58,7 +58,7 @@ def test_nothing_changed_takes_two_looks_and_verifies_every_number() -> None:
     result = state.result()
     assert found_map(state) == list(range(60))
     assert result.removed == ()
-    assert all(one.verified and one.kind is Kind.OLD for one in result.numbers)
+    assert all(one.verified and one.kind is FoundKind.OLD for one in result.numbers)
     assert result.confidence >= Options().confidence
     assert state.doubts() == ()
 

@@ -9,30 +9,30 @@ import pytest
 
 from device_protocol.board import ChainWiring, PhysicalPixel
 from device_protocol.orders import Identity, RestartCause
-from device_protocol.values import Colour
+from probe.document.document import Document
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
 from probe.document.revisions import changed_in, undo
 from probe.recheck.engine import Look, Probe
-from probe.recheck.keys import Choose, Key, Singles, Take, Typed, Undo
-from probe.recheck.light import is_lit
-from probe.recheck.state import Does, Rechecking, Stage
-from probe.recheck.step import start, step
-from probe.task.steps import (
-    BoardDark,
-    BoardGone,
-    BoardHere,
-    Effect,
-    SaveMap,
-    ShowDark,
-    Shown,
-    ShowPicture,
-    ShowPixel,
-    Think,
-    Thought,
+from probe.recheck.keys import Singles
+from probe.recheck.state import Does, Rechecking, RecheckStage
+from probe.recheck.task import RecheckFacts, make
+from probe.task import effects as fx
+from probe.task.events import Choose, JobDone, Take, Typed, Undo
+from probe.task.task import Opened
+from tests.support.played import Played
+from tests.support.rechecker import (
+    NOW,
+    Key,
+    agrees,
+    frame_of,
+    keys_for,
+    lights_of,
+    new_pixels,
+    seen,
+    wiring_of_chain,
 )
-from tests.support.rechecker import NOW, agrees, keys_for, lights_of, new_pixels, seen, wiring_of_chain
 
 CHAIN = "playfield"
 Change = Callable[[ChainWiring], ChainWiring]
@@ -78,51 +78,36 @@ def demo() -> PlayfieldMap:
     return load_map(demo_map_path())
 
 
-class Bench:
-    """Runs effects at once on a wiring; remembers what was saved."""
+class Bench(Played[Rechecking]):
+    """A recheck played on a wiring; remembers what was committed."""
 
-    def __init__(self, m: PlayfieldMap, wiring: ChainWiring, board: Identity) -> None:
+    def __init__(
+        self, map_: PlayfieldMap, wiring: ChainWiring, board: Identity, *, document: Document | None = None
+    ) -> None:
         self.wiring = wiring
-        self.frame: tuple[Colour, ...] = ()
-        self.saved: list[PlayfieldMap] = []
         self.actions: list[str] = []
-        self.state: Rechecking = start(m, CHAIN)
-        self.give(BoardHere(board))
+        task, state = make(Opened(map=map_, facts=RecheckFacts(CHAIN)))
+        super().__init__(task, state, identity=board, document=document)
 
-    def give(self, given: object) -> None:
-        self.state, effects = step(self.state, given, 0.0)  # type: ignore[arg-type]
-        for effect in effects:
-            self.run(effect)
+    @property
+    def saved(self) -> list[PlayfieldMap]:
+        return [effect.map for effect in self.effects if isinstance(effect, fx.Commit)]
 
-    def run(self, effect: Effect) -> None:
-        match effect:
-            case Think(tag, job):
-                self.give(Thought(tag, job()))
-            case SaveMap(m):
-                self.saved.append(m)
-            case ShowPicture(_, colours):
-                self.frame = colours
-                self.give(Shown(effect))
-            case ShowPixel(_, number, colour):
-                self.frame = (Colour(0, 0, 0),) * number + (colour,)
-                self.give(Shown(effect))
-            case ShowDark():
-                self.frame = ()
-                self.give(Shown(effect))
-            case _:
-                pass
+    def put(self, state: Rechecking) -> None:
+        """Go on from another state."""
+        self._state = state
+        self._light()
 
     def answers(self) -> list[Key]:
-        return keys_for(self.state, seen(lights_of(self.wiring, self.frame)))
+        return keys_for(self.state, seen(lights_of(self.wiring, frame_of(self.board.lit))))
 
     def finish(self, most: int = 80) -> None:
         for _ in range(most):
-            if self.state.stage is Stage.SAVED:
+            if self.state.stage is RecheckStage.SAVED:
                 return
-            if self.state.stage in (Stage.LOOK, Stage.PROBE):
+            if self.state.stage in (RecheckStage.LOOK, RecheckStage.PROBE):
                 self.actions.append(f"{self.state.action}"[:60])
-            for key in self.answers():
-                self.give(key)
+            self(*self.answers())
         raise AssertionError(f"not finished after {most} turns: {self.actions}")
 
 
@@ -141,6 +126,13 @@ def test_the_map_comes_out_right(change: str) -> None:
     assert len(after.revisions) == len(m.revisions) + 1
     assert after.revisions[-1].time == NOW
     assert undo(after, time=NOW).chains == m.chains
+
+
+def stepped(bench: Bench, state: Rechecking, event: object) -> tuple[Rechecking, fx.Effects]:
+    """What the step alone makes of an event."""
+    found = bench.task.step(state, event, 0.0)
+    assert found is not None
+    return found
 
 
 def untouched() -> tuple[PlayfieldMap, ChainWiring]:
@@ -169,8 +161,8 @@ def test_stated_changes_are_proved_and_named() -> None:
     assert gone is not None
     bench = Bench(m, wiring, BOARD)
     for words in ("2 new after Launch arrow", f"took out {gone.label}"):
-        bench.give(Typed(words))
-        bench.give(Take())
+        bench(Typed(words))
+        bench(Take())
     assert bench.state.message == ""
     assert len(bench.state.edits) == 2
     bench.finish()
@@ -185,8 +177,8 @@ def test_a_wrong_statement_is_found_out() -> None:
     m, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp"))
     bench = Bench(m, wiring, BOARD)
-    bench.give(Typed("1 new after Right outlane glow"))
-    bench.give(Take())
+    bench(Typed("1 new after Right outlane glow"))
+    bench(Take())
     bench.finish()
     assert agrees(bench.state.map, CHAIN, wiring) == []
 
@@ -195,9 +187,9 @@ def test_words_that_are_not_understood_stay_in_the_line() -> None:
     m, wiring = untouched()
     bench = Bench(m, wiring, BOARD)
     for words in ("took out Nowhere", "Backbox: took out #3", "rubbish"):
-        bench.give(Typed(words))
-        bench.give(Take())
-        assert bench.state.stage is Stage.DECLARE
+        bench(Typed(words))
+        bench(Take())
+        assert bench.state.stage is RecheckStage.DECLARE
         assert bench.state.message
         assert bench.state.typed == words
 
@@ -214,9 +206,9 @@ def test_a_board_without_pictures_is_asked_pixel_by_pixel() -> None:
 def test_pictures_can_be_given_up_at_any_time() -> None:
     m, wiring = untouched()
     bench = Bench(m, wiring, BOARD)
-    bench.give(Take())
+    bench(Take())
     assert isinstance(bench.state.action, Look)
-    bench.give(Singles())
+    bench(Singles())
     assert isinstance(bench.state.action, Probe)
     assert not bench.state.looks
 
@@ -224,17 +216,18 @@ def test_pictures_can_be_given_up_at_any_time() -> None:
 def test_answers_count_only_when_the_board_has_said_that_it_is_lit() -> None:
     m, wiring = untouched()
     bench = Bench(m, wiring, BOARD)
-    bench.give(Take())
-    assert is_lit(bench.state)
-    bench.give(BoardGone("unplugged"))
-    bench.give(Take())
+    bench(Take())
+    assert bench.state.is_lit
+    bench.lose("unplugged")
+    bench(Take())
     assert bench.state.answers == 0
     assert "no board" in bench.state.message
-    bench.give(BoardHere(BOARD))
-    assert is_lit(bench.state), "what is asked is lit again"
-    bench.give(BoardDark())
-    assert is_lit(bench.state)
-    bench.give(Take())
+    bench.plug(BOARD)
+    assert bench.state.is_lit, "what is asked is lit again"
+    bench.board = replace(bench.board, lit=None)
+    bench.light_up()
+    assert bench.state.is_lit
+    bench(Take())
     assert bench.state.answers == 1
 
 
@@ -242,35 +235,34 @@ def test_every_answer_can_be_taken_back() -> None:
     m, wiring = untouched()
     bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
     seen_states: list[Rechecking] = []
-    while bench.state.stage is not Stage.SAVED:
-        if bench.state.stage in (Stage.DECLARE, Stage.LOOK, Stage.PROBE, Stage.DONE):
+    while bench.state.stage is not RecheckStage.SAVED:
+        if bench.state.stage in (RecheckStage.DECLARE, RecheckStage.LOOK, RecheckStage.PROBE, RecheckStage.DONE):
             seen_states.append(bench.state)
-        for key in bench.answers():
-            bench.give(key)
+        bench(*bench.answers())
     assert bench.saved[-1] is bench.state.map
     for old in reversed(seen_states):
-        bench.give(Undo())
+        bench(Undo())
         assert bench.state.stage is old.stage
         assert bench.state.action == old.action
         assert bench.state.names == old.names
         assert bench.state.map is old.map
         assert bench.state.map.chains is m.chains
-        if old.stage in (Stage.LOOK, Stage.PROBE):
-            assert is_lit(bench.state)
+        if old.stage in (RecheckStage.LOOK, RecheckStage.PROBE):
+            assert bench.state.is_lit
     assert bench.saved[-1] == m
-    bench.give(Undo())
+    bench(Undo())
     assert bench.state.message == "nothing to undo"
 
 
 def test_a_thought_that_comes_too_late_is_not_heard() -> None:
     m, wiring = untouched()
     bench = Bench(m, wiring, BOARD)
-    bench.give(Take())
+    bench(Take())
     before = bench.state
-    state, effects = step(bench.state, Take(), 0.0)
-    think = next(e for e in effects if isinstance(e, Think))
-    state, _ = step(state, Undo(), 0.0)
-    state, _ = step(state, Thought(think.tag, think.job()), 0.0)
+    state, effects = stepped(bench, bench.state, Take())
+    job = next(e for e in effects if isinstance(e, fx.Job))
+    state, _ = stepped(bench, state, Undo())
+    state, _ = stepped(bench, state, JobDone(job.tag, job.run()))
     assert state.action == before.action
     assert state.answers == 0
 
@@ -281,16 +273,15 @@ def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
     bench = Bench(m, wiring, BOARD)
     lied = False
     for _ in range(80):
-        if bench.state.stage is Stage.SAVED:
+        if bench.state.stage is RecheckStage.SAVED:
             break
-        if bench.state.stage is Stage.PROBE and not lied and not bench.state.naming:
+        if bench.state.stage is RecheckStage.PROBE and not lied and not bench.state.naming:
             lied = True
             wrong = next(i for i, item in enumerate(bench.state.items) if item.does is Does.AT_PLACE and i > 3)
-            bench.give(Choose(wrong))
-            bench.give(Take(NOW))
+            bench(Choose(wrong))
+            bench(Take(NOW))
             continue
-        for key in bench.answers():
-            bench.give(key)
+        bench(*bench.answers())
     assert lied
     assert agrees(bench.state.map, CHAIN, wiring) == []
 
@@ -300,19 +291,18 @@ def test_one_more_pixel_at_a_place_that_is_there() -> None:
     place = m.chain(CHAIN).pixels[3].place
     wiring = wiring.spliced_in(4, PhysicalPixel(place, "GRB"))
     bench = Bench(m, wiring, BOARD)
-    bench.give(Typed("1 new after Launch arrow"))
-    bench.give(Take())
+    bench(Typed("1 new after Launch arrow"))
+    bench(Take())
     for _ in range(60):
-        if bench.state.stage is Stage.SAVED:
+        if bench.state.stage is RecheckStage.SAVED:
             break
         if bench.state.naming:
-            bench.give(Typed("Launch arrow"))
+            bench(Typed("Launch arrow"))
             again = next(i for i, item in enumerate(bench.state.items) if item.does is Does.NEW_PLACE)
-            bench.give(Choose(again))
-            bench.give(Take())
+            bench(Choose(again))
+            bench(Take())
             continue
-        for key in bench.answers():
-            bench.give(key)
+        bench(*bench.answers())
     pixels = bench.state.map.chain(CHAIN).pixels
     assert [pixels[n].place for n in (3, 4)] == [place, place]
     assert len(pixels) == len(wiring)
@@ -330,6 +320,6 @@ def test_two_new_pixels_behind_one_new_insert() -> None:
 def test_too_few_places_ask_for_a_walk() -> None:
     m = add_chain(new_map("Kelp Forest"), Chain(id=CHAIN, name="Playfield", output=0, count=5))
     bench = Bench(set_count(m, CHAIN, 5), ChainWiring.of_places(["a"] * 5), BOARD)
-    bench.give(Take())
-    assert bench.state.stage is Stage.DECLARE
+    bench(Take())
+    assert bench.state.stage is RecheckStage.DECLARE
     assert "walk it first" in bench.state.message

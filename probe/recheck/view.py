@@ -1,0 +1,123 @@
+"""What is to be seen of a recheck."""
+
+from __future__ import annotations
+
+from probe.document.revisions import changed_in, verified_count
+from probe.recheck.colours import colours_words, legend, look_spots, signs_by_word
+from probe.recheck.state import ASKING, Does, Rechecking, RecheckItem, RecheckStage
+from probe.task.views import MARK_SIGN, Line, PictureView, Spot, TaskView
+
+_PROMPTS = {
+    RecheckStage.DECLARE: "Changed:",
+    RecheckStage.LOOK: "Place:",
+    RecheckStage.COLOUR: "Colour:",
+    RecheckStage.PROBE: "Place:",
+}
+_HOW_TO_SAY = (
+    "3 new after PLACE · took out PLACE",
+    "reversed PLACE to PLACE",
+    "moved PLACE to PLACE after PLACE",
+    "swapped PLACE and PLACE · replaced PLACE",
+    "A PLACE may be a number: #14",
+)
+
+
+def view(s: Rechecking) -> TaskView:
+    """The question, the places with their colours, the picture, and how sure the map is."""
+    chain = s.here
+    listed = s.stage in ASKING or s.stage is RecheckStage.OFFER
+    return TaskView(
+        head=f"Recheck · {s.map.machine.name} · {chain.name} (output {chain.output})",
+        board=s.board.words,
+        above=(Line(s.question, "bold", wrap=True), Line(_lit_words(s))),
+        prompt=_PROMPTS.get(s.stage, ""),
+        typed=s.typed if s.stage in _PROMPTS else None,
+        items=tuple(_line(s, item) for item in s.items) if listed else (),
+        chosen=min(s.chosen, max(0, len(s.items) - 1)),
+        empty=_instead(s),
+        message=s.message or _refused(s),
+        unsaved=s.unsaved,
+        progress=_progress(s),
+        picture=_picture(s),
+    )
+
+
+def _lit_words(s: Rechecking) -> str:
+    if s.stage in ASKING:
+        if s.is_lit:
+            return "● LIT: " + ("the whole chain in four colours" if s.look else "one pixel")
+        return "○ not lit yet" if s.board.here else "○ no board"
+    return "Say each change, then Enter; or just Enter." if s.stage is RecheckStage.DECLARE else ""
+
+
+def _refused(s: Rechecking) -> str:
+    """Why the board does not show what is asked about, with the way round it."""
+    if not s.board.refused:
+        return ""
+    return s.board.refused + (" (F8: go on with single pixels)" if s.look is not None and s.board.here else "")
+
+
+def _line(s: Rechecking, item: RecheckItem) -> Line:
+    """A line of the list: the colours that a place should show, its name, its area."""
+    colours = f"{colours_words(item.colours, plain_ascii=s.plain_ascii):<10} " if item.colours else ""
+    if item.does is Does.COLOUR:
+        return Line(colours.rstrip())
+    place = s.entries.place(item.entries[0]) if item.entries and s.entries is not None else None
+    area = f" · {place.area}" if place is not None and place.area else ""
+    return Line(f"{colours}{item.words}{area}")
+
+
+def _instead(s: Rechecking) -> tuple[Line, ...]:
+    """What stands where the list is, where nothing can be chosen."""
+    if s.stage is RecheckStage.DECLARE:
+        said = tuple(Line(f"{number}. {words}") for number, words in enumerate(s.declared, 1))
+        gap = (Line(""),) if said else ()
+        return (*said, *gap, *(Line(words, "dim") for words in _HOW_TO_SAY))
+    return _result(s) if s.stage in (RecheckStage.DONE, RecheckStage.SAVED) else ()
+
+
+def _result(s: Rechecking) -> tuple[Line, ...]:
+    """What was found: how sure, how much of it was seen, and every change."""
+    if s.stage is RecheckStage.SAVED:
+        map_ = s.map
+        lines = map_.revisions[-1].changes if map_.revisions else ()
+    else:
+        map_ = s.preview
+        fresh = len(map_.revisions) > len(s.map.revisions)
+        lines = map_.revisions[-1].changes if fresh else ("The map was right, and nothing is new.",)
+    sure = s.now.confidence if s.now is not None else 0.0
+    chain = map_.chain(s.chain)
+    return (
+        Line(f"{100 * sure:.2f} % sure that every number is right", "bold"),
+        Line(f"{verified_count(map_, chain)} of {len(chain.pixels)} pixels seen since the change"),
+        Line(""),
+        *(Line(line) for line in lines),
+    )
+
+
+def _progress(s: Rechecking) -> str:
+    words = f" {s.answers} answer{'' if s.answers == 1 else 's'}"
+    if s.namings:
+        words += f" · {s.namings} new pixel{'' if s.namings == 1 else 's'} named"
+    if s.now is not None:
+        words += f" · {100 * s.now.confidence:.1f} % sure"
+    changed = changed_in(s.map, s.chain)
+    since = f" since revision {changed}" if changed else ""
+    return words + f" · map: {verified_count(s.map, s.here)} of {len(s.here.pixels)} verified{since}"
+
+
+def _picture(s: Rechecking) -> PictureView:
+    """The chain as it should look, with a mark at the place in hand."""
+    spots = look_spots(s.map, s.shown, plain_ascii=s.plain_ascii) if s.look is not None else ()
+    if s.stage in ASKING:
+        at = s.pointed if s.stage is RecheckStage.COLOUR else s.item
+        place = s.entries.place(at.entries[0]) if at and at.entries and s.entries else None
+        if place is not None and place.position is not None:
+            sign = colours_words(s.shown.get(place.id, ()), plain_ascii=s.plain_ascii)[:1] or MARK_SIGN
+            spots = (*spots, Spot(place.position, sign, "mark"))
+    return PictureView(
+        spots,
+        legend=legend(plain_ascii=s.plain_ascii) if s.look is not None else "",
+        seen_on_request=True,
+        seen_signs=signs_by_word(plain_ascii=s.plain_ascii),
+    )
