@@ -50,9 +50,12 @@ class Sessions(RuleBasedStateMachine):
         return self.walk.map
 
     def give(self, *events: object) -> None:
-        before = len(self.map.revisions)
+        before = self.map
         self.walk(*events)
-        if len(self.map.revisions) > before:  # a chain was finished
+        grown = len(self.map.revisions) - len(before.revisions)
+        if grown == 2:  # the session that was open is closed first, then taken back
+            self.closed.append(before)
+        if grown:  # a chain was finished, or a revision gone over
             self.closed.append(self.map)
 
     @rule(label=st.sampled_from(["Reef lane 1", "Reef lane 2", "GI", "[/x]"]))
