@@ -10,7 +10,7 @@
 | `gaps` | which places are neighbours |
 | `evenness` | uniformity of readings and ratings; fit of the light model to them |
 | `suggest` | trims and changes of seating that make it even, and how sure that is |
-| `even_keys`, `even_walk` | the guided walk for evenness |
+| `even_keys`, `even_walk` | the task of the guided walk for evenness; the first holds its commands and loads no numpy |
 
 Gamma is not here: `device_protocol.lightness` is its one place.
 """

@@ -1,12 +1,13 @@
-"""What a person can do on the walk for evenness, as frozen inputs of its step. Times are RFC 3339 UTC text."""
+"""What a person can do on the walk for evenness beyond what all tasks know, and its commands. Times are RFC 3339 UTC text."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from probe.document.model.light import Measure, Rating
-from probe.lighting.evenness import Fit
-from probe.lighting.suggest import Suggestion
+from probe.task import events as ev
+from probe.task.command import Command
+from probe.task.screen import FlipPicture, ReadOnOr
 
 
 @dataclass(frozen=True)
@@ -14,32 +15,18 @@ class Rate:
     """What the eye says of this stop."""
 
     rating: Rating
-    time: str
+    time: str = ""
 
 
 @dataclass(frozen=True)
-class Typed:
-    """The entry line now holds this text."""
-
-    text: str
-
-
-@dataclass(frozen=True)
-class Take:
-    """Enter: the number typed is the reading of this stop. After the walk: take the trims."""
-
-    time: str
-
-
-@dataclass(frozen=True)
-class Move:
+class MoveStop:
     """On or back by stops, without a reading."""
 
     by: int = 1
 
 
 @dataclass(frozen=True)
-class Jump:
+class JumpToStop:
     """To the stop with this place, chosen in the picture."""
 
     place: str
@@ -63,28 +50,23 @@ class Finish:
 
 
 @dataclass(frozen=True)
-class Analysed:
-    """What came of the reckoning: a fit with its suggestion, or why there is none. `round` is the walk it was made for."""
-
-    round: int
-    fit: Fit | None
-    suggestion: Suggestion | None
-    trouble: str = ""
-
-
-@dataclass(frozen=True)
 class NewRound:
     """Walk again, to see what a change has brought."""
 
 
-@dataclass(frozen=True)
-class Undo:
-    """Take the last reading, or the trims, back."""
-
-
-@dataclass(frozen=True)
-class Retry:
-    """Save again and light again."""
-
-
-Key = Rate | Typed | Take | Move | Jump | ChangeMeasure | ToggleAlone | Finish | Analysed | NewRound | Undo | Retry
+COMMANDS = (
+    Command("evenness.rate.DARK", ("f2",), "Dark", Rate(Rating.DARK), shown=True),
+    Command("evenness.rate.FAIR", ("f3",), "Fair", Rate(Rating.FAIR), shown=True),
+    Command("evenness.rate.HOT", ("f4",), "Hot", Rate(Rating.HOT), shown=True),
+    Command("evenness.take", ("enter",), "Take the reading, or the trims", ev.Take()),
+    Command("evenness.finish", ("f5",), "Result", Finish(), shown=True),
+    Command("evenness.alone", ("f6",), "Which?", ToggleAlone(), shown=True),
+    Command("evenness.measure", ("f7",), "Numbers are lux or camera values", ChangeMeasure()),
+    Command("evenness.new_round", ("f8",), "Walk again", NewRound()),
+    Command("evenness.flip", ("f9",), "Picture from above or below", FlipPicture()),
+    Command("evenness.move.1", ("pagedown", "down"), "Next stop", ReadOnOr(MoveStop(1), 1)),
+    Command("evenness.move.-1", ("pageup", "up"), "Stop before", ReadOnOr(MoveStop(-1), -1)),
+    Command("evenness.undo", ("ctrl+z",), "Undo", ev.Undo()),
+    Command("evenness.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
+    Command("evenness.leave", ("escape",), "Out of the line, or back", ev.Leave()),
+)

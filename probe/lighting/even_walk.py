@@ -1,52 +1,71 @@
-"""The guided walk for evenness: every place and every gap of the general illumination, rated or read. Pure step.
+"""The guided walk for evenness: every place and every gap of the general illumination, rated or read. A task: frozen state,
+pure step.
 
-All of it is lit at the levels of the map while the person looks, within the ceiling. Each reading is saved before the
-next stop is shown. Reckoning what the readings say takes up to seconds: the screen does it aside (`analyse`) and hands
-the result in as `Analysed`.
+All of it is lit at the levels of the map while the person looks, within the ceiling. Computing what the readings say takes
+up to seconds: a job does it aside (`analyse`).
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from device_protocol.orders import Identity
-from device_protocol.values import Colour
+from probe.cautions import LIGHT
 from probe.document.lamp_table import light_of
-from probe.document.model import Place, PlayfieldMap
-from probe.document.model.light import Measure, Reading
+from probe.document.model import Place, PlayfieldMap, Position
+from probe.document.model.light import Measure, Rating, Reading
+from probe.lighting.choosing import nearest
 from probe.lighting.even_keys import (
-    Analysed,
+    COMMANDS,
     ChangeMeasure,
     Finish,
-    Jump,
-    Key,
-    Move,
+    JumpToStop,
+    MoveStop,
     NewRound,
     Rate,
-    Retry,
-    Take,
     ToggleAlone,
-    Typed,
-    Undo,
 )
-from probe.lighting.evenness import Evenness, Fit, Stop, fit, last_round, lit_places, measured, readings_of, stops
-from probe.lighting.levels import places_lit
-from probe.lighting.lighting import Lighting, ask
-from probe.lighting.lit_news import told
+from probe.lighting.evenness import (
+    Evenness,
+    Fit,
+    Stop,
+    fit,
+    last_round,
+    lit_places,
+    measured,
+    point_of,
+    readings_of,
+    stops,
+)
+from probe.lighting.levels import Shown, current_lines, light_of_chains, places_lit, shown_chains
 from probe.lighting.suggest import Suggestion, apply, suggest
-from probe.task.steps import MOST_UNDO, BoardView, ButtonPressed, Effect, News, RingBell, SaveMap
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.light import Light
+from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.views import MARK_SIGN, Line, PictureView, Spot, TaskView
 
-Effects = tuple[Effect, ...]
 _NUMBER = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(lux|lx)?", re.ASCII | re.IGNORECASE)
+_RATED = {Rating.DARK: "D", Rating.FAIR: "F", Rating.HOT: "H"}
 
 
 @dataclass(frozen=True)
-class EvenWalk:
+class Analysed:
+    """What came of the computing: a fit with its suggestion, or why there is none. `round` is the walk it was made for."""
+
+    round: int
+    fit: Fit | None
+    suggestion: Suggestion | None
+    trouble: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class EvenWalk(TaskState):
     """The whole state. `round` is the walk's number; `stops` its stops, `at` the one asked about; `done`: it is over."""
 
-    map: PlayfieldMap
     round: int
     stops: tuple[Stop, ...]
     at: int = 0
@@ -58,11 +77,6 @@ class EvenWalk:
     suggestion: Suggestion | None = None
     trouble: str = ""
     trimmed: bool = False
-    board: BoardView = field(default_factory=BoardView)
-    lighting: Lighting = field(default_factory=Lighting)
-    message: str = ""
-    unsaved: str = ""
-    past: tuple[tuple[PlayfieldMap, int, bool], ...] = ()
 
     @property
     def stop(self) -> Stop:
@@ -93,163 +107,291 @@ class EvenWalk:
         labels = [place.label for place in self.places_at(stop)]
         return labels[0] if stop[1] is None else "between " + " and ".join(labels)
 
+    @cached_property
+    def shown(self) -> tuple[Shown, ...]:
+        """What each chain shows, within its ceiling."""
+        alone = self.alone and not self.done
+        places = self.places_at(self.stop) if alone else lit_places(self.map)
+        return shown_chains(self.map, places_lit(self.map, places), self.board.identity)
 
-def start(m: PlayfieldMap) -> EvenWalk:
+    @property
+    def light(self) -> Light:
+        """All general illumination, or the places of this stop alone."""
+        return light_of_chains(self.shown)
+
+    @property
+    def is_lit(self) -> bool:
+        """Whether the board has confirmed it."""
+        return self.board.here and self.board.lit == self.light
+
+
+def start(map_: PlayfieldMap) -> EvenWalk:
     """A walk: the last one goes on if it is not complete, else a new one begins. Raises ValueError if there is nothing to
     walk."""
-    order = stops(m)
-    if len(lit_places(m)) < 2:
+    order = stops(map_)
+    if len(lit_places(map_)) < 2:
         raise ValueError(
             "evenness needs two places of general illumination or more that have a pixel and a position: "
             "set kinds in the walk, positions in the picture"
         )
-    last = last_round(m)
-    open_stops = [at for at, stop in enumerate(order) if stop not in readings_of(m, last)]
+    last = last_round(map_)
+    open_stops = [at for at, stop in enumerate(order) if stop not in readings_of(map_, last)]
     if last == 0 or not open_stops:
-        return EvenWalk(m, last + 1, order)
-    return EvenWalk(m, last, order, at=open_stops[0], message=f"walk {last} goes on where it stopped")
+        return EvenWalk(map=map_, round=last + 1, stops=order, message=LIGHT[2])
+    return EvenWalk(
+        map=map_, round=last, stops=order, at=open_stops[0], message=f"walk {last} goes on where it stopped. {LIGHT[2]}"
+    )
 
 
-def analyse(m: PlayfieldMap, round_number: int, identity: Identity | None) -> Analysed:
+def analyse(map_: PlayfieldMap, round_number: int, identity: Identity | None) -> Analysed:
     """What the readings of a walk say: slow, for a thread. Never raises for what a map may hold."""
     try:
-        fitted = fit(m, readings_of(m, round_number))
-        return Analysed(round_number, fitted, suggest(m, fitted, identity))
+        fitted = fit(map_, readings_of(map_, round_number))
+        return Analysed(round_number, fitted, suggest(map_, fitted, identity))
     except ValueError as error:
         return Analysed(round_number, None, None, str(error))
 
 
-def step(walk: EvenWalk, given: Key | News, now_s: float) -> tuple[EvenWalk, Effects]:
-    """The state after a key or some news, and what is to be done."""
-    del now_s
-    match given:
-        case Rate(rating, time):
-            return _read(walk, time, rating=rating)
-        case Typed(text):
-            return replace(walk, typed=text, message=""), ()
-        case Take(time):
-            return _take(walk, time)
-        case Move(by):
-            return _go(walk, (walk.at + by) % len(walk.stops))
-        case Jump(place):
-            return _go(walk, next((at for at, stop in enumerate(walk.stops) if stop == (place, None)), walk.at))
-        case ChangeMeasure(measure):
-            new = measure or (Measure.CAMERA if walk.measure is Measure.LUX else Measure.LUX)
-            hint = "lux" if new is Measure.LUX else "values of one photo, 0 to 255, exposure and white balance locked"
-            return replace(walk, measure=new, message=f"numbers are {hint}"), ()
-        case ToggleAlone():
-            return _relit(replace(walk, alone=not walk.alone))
-        case Finish():
-            if walk.done:
-                return _relit(replace(walk, done=False, message=""))
-            return _finish(walk)
-        case Analysed(round_number, fitted, suggestion, trouble):
-            if not walk.done or round_number != walk.round:
-                return walk, ()
-            return replace(walk, fit=fitted, suggestion=suggestion, trouble=trouble), ()
-        case NewRound():
-            fresh = replace(walk, round=last_round(walk.map) + 1, at=0, done=False, fit=None, suggestion=None)
-            return _relit(replace(fresh, trimmed=False, trouble="", typed="", message="walk again: what has changed?"))
-        case Undo():
-            return _undo(walk)
-        case Retry():
-            relit, effects = _relit(replace(walk, message="", lighting=walk.lighting.lost()))
-            return relit, (SaveMap(walk.map), *effects)
-        case ButtonPressed(times):
-            return _go(walk, (walk.at + times) % len(walk.stops))
-        case _:
-            return told(walk, given, _relit)
+class EvennessTask(Task[EvenWalk]):
+    """Walk the general illumination, then look at what would make it more even."""
+
+    name = "evenness"
+    commands = COMMANDS
+
+    def step(self, s: EvenWalk, event: object, now_s: float) -> Next[EvenWalk] | None:
+        """The state after an event, and what is to be done."""
+        match event:
+            case Rate(rating, time):
+                return _read(s, time, rating=rating)
+            case ev.Typed(text):
+                return replace(s, typed=text, message=""), ()
+            case ev.Take(time):
+                return _take(s, time)
+            case MoveStop(by):
+                return _go(s, (s.at + by) % len(s.stops)), ()
+            case JumpToStop(place):
+                return _go(s, next((at for at, stop in enumerate(s.stops) if stop == (place, None)), s.at)), ()
+            case ChangeMeasure(measure):
+                new = measure or (Measure.CAMERA if s.measure is Measure.LUX else Measure.LUX)
+                hint = (
+                    "lux" if new is Measure.LUX else "values of one photo, 0 to 255, exposure and white balance locked"
+                )
+                return replace(s, measure=new, message=f"numbers are {hint}"), ()
+            case ToggleAlone():
+                return replace(s, alone=not s.alone), ()
+            case Finish():
+                return (replace(s, done=False, message=""), ()) if s.done else _finish(s)
+            case ev.JobDone(_, Analysed() as found):
+                if not s.done or found.round != s.round:
+                    return s, ()
+                return replace(s, fit=found.fit, suggestion=found.suggestion, trouble=found.trouble), ()
+            case NewRound():
+                fresh = replace(s, round=last_round(s.map) + 1, at=0, done=False, fit=None, suggestion=None)
+                words = "walk again: what has changed?"
+                return replace(fresh, trimmed=False, trouble="", typed="", message=words), ()
+            case ev.MapChanged(words, where):
+                return _changed(s, words, where), ()
+            case ev.StepButton(times):
+                return _go(s, (s.at + times) % len(s.stops)), ()
+            case ev.Leave() if s.typed:
+                return replace(s, typed=""), ()
+            case _:
+                return None
+
+    def light(self, s: EvenWalk) -> Light:
+        """All general illumination, or the places of this stop alone."""
+        return s.light
+
+    def where(self, s: EvenWalk) -> object:
+        """The walk, its stop, and whether the trims are taken."""
+        return (s.round, s.at, s.trimmed)
+
+    def view(self, s: EvenWalk) -> TaskView:
+        """The stop that is asked about, or the result."""
+        return TaskView(
+            head=f"{s.map.machine.name} · evenness, walk {s.round}",
+            board=s.board.words if s.board.here else "no board: nothing is lit",
+            above=_stop_lines(s),
+            prompt="Enter takes the trims" if s.done else f"Reading ({s.measure.value}), or F2 F3 F4:",
+            typed=s.typed,
+            details=_result(s) if s.done else _asking(s),
+            long=s.done,
+            below=current_lines(s.shown),
+            message="; ".join(word for word in (s.board.refused, s.message or s.board.trouble) if word),
+            unsaved=s.unsaved,
+            picture=_picture(s),
+        )
 
 
-def _wanted(walk: EvenWalk) -> dict[str, Colour]:
-    if walk.alone and not walk.done:
-        return places_lit(walk.map, walk.places_at(walk.stop))
-    return places_lit(walk.map, lit_places(walk.map))
+def make(opened: Opened) -> tuple[EvennessTask, EvenWalk]:
+    """The walk of the open map. Raises ValueError if there is nothing to walk."""
+    assert opened.map is not None, "the walk for evenness is opened with a map"
+    return EvennessTask(), start(opened.map)
 
 
-def _relit(walk: EvenWalk) -> tuple[EvenWalk, Effects]:
-    lighting, effects = ask(walk.map, _wanted(walk), walk.lighting, walk.board.identity)
-    return replace(walk, lighting=lighting), effects
+def _changed(s: EvenWalk, words: str, where: object) -> EvenWalk:
+    """After undo or redo: at the stop where it was; the result stays only where the trims were taken back."""
+    trimmed = False
+    match where:
+        case (int() as number, int() as at, bool() as trimmed):
+            s = replace(s, round=number, at=at % len(s.stops))
+    back = replace(s, trimmed=trimmed, typed="", message=words)
+    return back if s.trimmed != trimmed else replace(back, done=False)
 
 
-def _go(walk: EvenWalk, at: int) -> tuple[EvenWalk, Effects]:
-    moved = replace(walk, at=at, typed="", message="", done=False)
-    return _relit(moved) if walk.alone or walk.done else (moved, ())
+def _go(s: EvenWalk, at: int) -> EvenWalk:
+    return replace(s, at=at, typed="", message="", done=False)
 
 
-def _take(walk: EvenWalk, time: str) -> tuple[EvenWalk, Effects]:
-    if walk.done:
-        return _take_trims(walk)
-    found = _NUMBER.fullmatch(walk.typed.strip())
+def _take(s: EvenWalk, time: str) -> Next[EvenWalk]:
+    if s.done:
+        return _take_trims(s)
+    found = _NUMBER.fullmatch(s.typed.strip())
     if found is None:
         words = "press a key for dark, fair or hot, or type a reading (such as 120) and Enter"
-        return replace(walk, message=words), (RingBell(),)
+        return replace(s, message=words), (fx.Bell(),)
     value = float(found[1].replace(",", "."))
-    measure = Measure.LUX if found[2] else walk.measure
+    measure = Measure.LUX if found[2] else s.measure
     if measure is Measure.CAMERA and value > 255:
-        return replace(walk, message=f"{value:g} is no value of a picture: 0 to 255"), (RingBell(),)
-    return _read(walk, time, value=value, measure=measure)
+        return replace(s, message=f"{value:g} is no value of a picture: 0 to 255"), (fx.Bell(),)
+    return _read(s, time, value=value, measure=measure)
 
 
-def _read(walk: EvenWalk, time: str, **reading: object) -> tuple[EvenWalk, Effects]:
-    place, to = walk.stop
-    if len(walk.places_at(walk.stop)) != 1 + (to is not None):
-        return replace(walk, message="a place of this stop is no longer in the map"), (RingBell(),)
-    if walk.board.here and not walk.lighting.is_lit:
-        return replace(walk, message="not lit yet: wait for it, then look"), (RingBell(),)
-    if walk.alone:
+def _read(s: EvenWalk, time: str, **reading: object) -> Next[EvenWalk]:
+    place, to = s.stop
+    if len(s.places_at(s.stop)) != 1 + (to is not None):
+        return replace(s, message="a place of this stop is no longer in the map"), (fx.Bell(),)
+    if s.board.here and not s.is_lit:
+        return replace(s, message="not lit yet: wait for it, then look"), (fx.Bell(),)
+    if s.alone:
         words = "these places are lit alone: light all again (the same key), then look"
-        return replace(walk, message=words), (RingBell(),)
-    levels = [light_of(walk.map, p)[0] for p in walk.places_at(walk.stop)]
+        return replace(s, message=words), (fx.Bell(),)
+    levels = [light_of(s.map, p)[0] for p in s.places_at(s.stop)]
     made = Reading.model_validate(
-        {"round": walk.round, "place": place, "to": to, "level": levels[0], "time": time}
+        {"round": s.round, "place": place, "to": to, "level": levels[0], "time": time}
         | ({"to_level": levels[1]} if to is not None else {})
         | reading
     )
-    kept = tuple(r for r in walk.map.readings if (r.round, r.place, r.to) != (walk.round, place, to))
-    m = walk.map.model_copy(update={"readings": (*kept, made)})
+    kept = tuple(r for r in s.map.readings if (r.round, r.place, r.to) != (s.round, place, to))
+    map_ = s.map.model_copy(update={"readings": (*kept, made)})
     said = made.rating.value if made.rating is not None else f"{made.value:g} {made.measure.value}"
-    after = replace(
-        walk,
-        map=m,
-        typed="",
-        message=f"{walk.named(walk.stop)}: {said}",
-        past=(*walk.past, (walk.map, walk.at, walk.trimmed))[-MOST_UNDO:],
-    )
-    order = [*range(walk.at + 1, len(walk.stops)), *range(walk.at)]
-    following = next((at for at in order if walk.stops[at] not in after.readings), None)
+    words = f"{s.named(s.stop)}: {said}"
+    after = replace(s, map=map_, typed="", message=words)
+    order = [*range(s.at + 1, len(s.stops)), *range(s.at)]
+    following = next((at for at in order if s.stops[at] not in after.readings), None)
     if following is None:
         finished, effects = _finish(after)
-        return finished, (SaveMap(m), *effects)
-    return replace(after, at=following), (SaveMap(m),)
+        return finished, (fx.Commit(map_, words), *effects)
+    return replace(after, at=following), (fx.Commit(map_, words),)
 
 
-def _finish(walk: EvenWalk) -> tuple[EvenWalk, Effects]:
-    if len(walk.readings) < 3:
-        return replace(walk, message=f"{len(walk.readings)} readings: rate three stops or more"), (RingBell(),)
-    left = len(walk.stops) - len(walk.readings)
+def _finish(s: EvenWalk) -> Next[EvenWalk]:
+    if len(s.readings) < 3:
+        return replace(s, message=f"{len(s.readings)} readings: rate three stops or more"), (fx.Bell(),)
+    left = len(s.stops) - len(s.readings)
     words = "every stop is read" if left <= 0 else f"{left} stops are open: the answer is vaguer"
-    return _relit(replace(walk, done=True, alone=False, fit=None, suggestion=None, trouble="", message=words))
+    map_, number, identity = s.map, s.round, s.board.identity
+    job = fx.Job(("evenness", number), lambda: analyse(map_, number, identity))
+    return replace(s, done=True, alone=False, fit=None, suggestion=None, trouble="", message=words), (job,)
 
 
-def _take_trims(walk: EvenWalk) -> tuple[EvenWalk, Effects]:
-    if walk.trimmed:
-        return replace(walk, message="the trims are taken; walk again to see what they brought"), (RingBell(),)
-    if walk.suggestion is None or not walk.suggestion.trims:
-        return replace(walk, message="there are no trims to take"), (RingBell(),)
-    m = apply(walk.map, walk.suggestion.trims)
-    past = (*walk.past, (walk.map, walk.at, walk.trimmed))[-MOST_UNDO:]
-    words = f"{len(walk.suggestion.trims)} levels trimmed: they are in the map, and so in the table"
-    relit, effects = _relit(replace(walk, map=m, trimmed=True, past=past, message=words))
-    return relit, (SaveMap(m), *effects)
+def _take_trims(s: EvenWalk) -> Next[EvenWalk]:
+    if s.trimmed:
+        return replace(s, message="the trims are taken; walk again to see what they brought"), (fx.Bell(),)
+    if s.suggestion is None or not s.suggestion.trims:
+        return replace(s, message="there are no trims to take"), (fx.Bell(),)
+    map_ = apply(s.map, s.suggestion.trims)
+    words = f"{len(s.suggestion.trims)} levels trimmed: they are in the map, and so in the table"
+    return replace(s, map=map_, trimmed=True, message=words), (fx.Commit(map_, words),)
 
 
-def _undo(walk: EvenWalk) -> tuple[EvenWalk, Effects]:
-    if not walk.past:
-        return replace(walk, message="nothing to undo"), (RingBell(),)
-    m, at, trimmed = walk.past[-1]
-    back = replace(walk, map=m, at=at, past=walk.past[:-1], trimmed=trimmed, message="undone", typed="")
-    if not walk.trimmed:
-        back = replace(back, done=False, round=max(1, walk.round))
-    relit, effects = _relit(back)
-    return relit, (SaveMap(m), *effects)
+# -- what is to be seen ---------------------------------------------------------------------------------------------------
+
+
+def evenness_words(found: Evenness | None, of: str) -> str:
+    """Uniformity in a line."""
+    if found is None:
+        return "nothing read"
+    return f"Emin/Eavg {found.uniformity:.2f}, Emin/Emax {found.diversity:.2f} ({found.count} points, {of})"
+
+
+def _stop_lines(s: EvenWalk) -> tuple[Line, ...]:
+    if s.done:
+        return (Line(f"Walk {s.round}: {len(s.readings)} of {len(s.stops)} stops read", "bold"),)
+    kind = "gap" if s.stop[1] is not None else "place"
+    return (Line(f"{kind} {s.at + 1} of {len(s.stops)}"), Line(s.named(s.stop), "bold"))
+
+
+def _asking(s: EvenWalk) -> tuple[Line, ...]:
+    reading = s.readings.get(s.stop)
+    said = ""
+    if reading is not None:
+        said = reading.rating.value if reading.rating else f"{reading.value:g} {reading.measure.value}"
+    lit = "all general illumination is lit" if s.is_lit else "not lit yet"
+    return (
+        Line("lit alone: these places" if s.alone else lit),
+        Line("F2 dark, F3 fair, F4 hot: against the whole, eyes half closed."),
+        Line("Or hold the meter (or look the photo up) there and type the number."),
+        Line(f"said: {said}" if said else "not rated yet"),
+        Line(f"so far: {evenness_words(*s.now)}"),
+        *_walk_before(s),
+    )
+
+
+def _walk_before(s: EvenWalk) -> tuple[Line, ...]:
+    before, was = s.before
+    return () if before is None else (Line(f"walk {s.round - 1}: {evenness_words(before, was)}"),)
+
+
+def _result(s: EvenWalk) -> tuple[Line, ...]:
+    head = (Line(f"as read: {evenness_words(*s.now)}"), *_walk_before(s))
+    if s.trouble:
+        return (*head, Line(s.trouble))
+    if s.suggestion is None:
+        return (*head, Line("computing …"))
+    return (*head, *_suggestion_lines(s.map, s.suggestion, taken=s.trimmed))
+
+
+def _suggestion_lines(map_: PlayfieldMap, found: Suggestion, *, taken: bool) -> list[Line]:
+    """Trims and changes in words, each with how sure it is."""
+    outcome = found.outcome
+    lines = [
+        Line("By the light model", "bold"),
+        Line(f"now {outcome.before.uniformity:.2f}, with trims {outcome.after.uniformity:.2f}"),
+        Line(f"between {outcome.low:.2f} and {outcome.high:.2f}; {outcome.sure.value}"),
+        Line(f"{100 * outcome.after.mean / outcome.before.mean:.0f} % of the light stays"),
+    ]
+    if found.rated_only:
+        lines.append(Line("ratings do not say how dark a dark gap is: trust the direction, not the figures"))
+    if found.dimmed_percent < 100:
+        lines.append(Line("the trims keep within the current ceiling"))
+    if found.trims:
+        lines.append(Line("trims, taken:" if taken else "trims (Enter takes them all):", "bold"))
+        for trim in found.trims:
+            place = map_.place_by_id.get(trim.place)
+            lines.append(Line(f"  {trim.was:>3} -> {trim.level:<3} {place.label if place else trim.place}"))
+    else:
+        lines.append(Line("levels alone make it no better"))
+    if found.changes:
+        lines.append(Line("would help more than trims:", "bold"))
+        for change in found.changes:
+            sure = change.outcome.sure.name.lower()
+            lines.append(Line(f"  {change.outcome.after.uniformity:.2f} {change.words(map_)} ({sure})"))
+    return lines
+
+
+def _picture(s: EvenWalk) -> PictureView:
+    spots = []
+    for stop, reading in s.readings.items():
+        point = point_of(s.map, stop)
+        if point is not None:
+            sign = _RATED[reading.rating] if reading.rating else "v"
+            look = "dark" if reading.rating is Rating.DARK else "held" if reading.rating is Rating.HOT else "plain"
+            spots.append(Spot(Position(x_mm=point[0], y_mm=point[1]), sign, look))
+    if not s.done:
+        spots += [Spot(p.position, "O", "lit") for p in s.places_at(s.stop) if p.position is not None]
+        point = point_of(s.map, s.stop)
+        if point is not None:
+            spots.append(Spot(Position(x_mm=point[0], y_mm=point[1]), MARK_SIGN, "mark"))
+    map_ = s.map
+    return PictureView(tuple(spots), point=lambda x_mm, y_mm: JumpToStop(nearest(map_, x_mm, y_mm) or ""))

@@ -20,6 +20,8 @@ from probe.document.model.game import Group
 from probe.document.model.light import Fade
 from probe.document.model.record import storable
 from probe.document.operations import folded, update_place
+from probe.task.light import Dark, Light, Outputs, Pixels
+from probe.task.views import Line
 
 FINE_STEP = 3
 COARSE_STEP = 13
@@ -31,7 +33,7 @@ PLANNED_CHANNEL_UA = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Light:
+class PlaceLight:
     """A level and colour to copy. `colour` is text as in the map; empty: not said."""
 
     level: int | None
@@ -142,6 +144,45 @@ def shown_on(
     return Shown(chain.id, chain.output, colours, need, asked_ma, ceiling, left, merged, identity is None)
 
 
+def shown_chains(map_: PlayfieldMap, wanted: Mapping[str, Colour], identity: Identity | None) -> tuple[Shown, ...]:
+    """What every chain that the board can drive shows with these places lit (place id → duty).
+
+    Without a board the current is computed from planning figures.
+    """
+    outputs = identity.outputs if identity else 16
+    return tuple(
+        shown_on(map_, chain, wanted, identity, count=min(chain.length, identity.pixels) if identity else chain.length)
+        for chain in map_.chains
+        if chain.pixels and chain.output < outputs
+    )
+
+
+def light_of_chains(shown: Iterable[Shown]) -> Light:
+    """What is shown, as the light that a task wants: pixels of one output, of several, or nothing."""
+    parts = tuple(Pixels(one.output, 0, one.colours) for one in shown)
+    lit = tuple(part for part in parts if not part.is_dark)
+    if not lit:
+        return Dark()
+    return lit[0] if len(lit) == 1 else Outputs(lit)
+
+
+def current_lines(shown: Iterable[Shown]) -> tuple[Line, ...]:
+    """What is drawn, of what may be, for each output that lights something."""
+    lines = []
+    for one in shown:
+        if all(colour.is_dark for colour in one.colours) and not one.asked_ma:
+            continue
+        words = f"output {one.output}: {one.need_ma} of {one.ceiling_ma} mA"
+        if one.dimmed_percent < 100:
+            words += f", dimmed to {one.dimmed_percent} % by the ceiling"
+        if one.merged:
+            words += f", {one.merged} colours taken together"
+        if one.estimated:
+            words += " (planned)"
+        lines.append(Line(words, "bold" if one.dimmed_percent < 100 else ""))
+    return tuple(lines)
+
+
 def _few_colours(colours: Sequence[Colour]) -> tuple[list[Colour], int]:
     """At most fifteen colours besides dark: the two most alike become one until they are so few."""
     uses: dict[Colour, int] = {}
@@ -179,17 +220,20 @@ def places_lit(m: PlayfieldMap, places: Iterable[Place]) -> dict[str, Colour]:
 __all__ = [
     "COARSE_STEP",
     "FINE_STEP",
-    "Light",
+    "PlaceLight",
     "Shown",
     "colour_of",
+    "current_lines",
     "follow_group",
     "group_names",
     "group_of",
+    "light_of_chains",
     "members",
     "palette_of",
     "places_lit",
     "set_fade",
     "set_group_light",
     "set_light",
+    "shown_chains",
     "shown_on",
 ]

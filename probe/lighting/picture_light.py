@@ -8,7 +8,7 @@ from enum import Enum, auto
 from device_protocol.values import Colour
 from probe.document.operations import folded
 from probe.lighting.advice import advise, warmths
-from probe.lighting.levels import Light, follow_group, group_of, members, set_group_light, set_light
+from probe.lighting.levels import PlaceLight, follow_group, group_of, members, set_group_light, set_light
 from probe.lighting.picture_keys import (
     ChangeLevel,
     ChangeWarmth,
@@ -94,7 +94,7 @@ def light_key(work: PictureWork, given: Key) -> tuple[PictureWork, Effects]:
             m, changed = follow_group(work.map, place.group)
             return change_map(work, m, f"{changed} places follow the group {place.group} again")
         case Copy():
-            return replace(work, clip=Light(level, colour.text), message=f"kept: level {level}, {colour.text}"), ()
+            return replace(work, clip=PlaceLight(level, colour.text), message=f"kept: level {level}, {colour.text}"), ()
         case Paste():
             if work.clip is None:
                 return replace(work, message="nothing is kept yet: copy a place's light first"), (RingBell(),)

@@ -9,7 +9,7 @@ from probe.document.lamp_table import light_of
 from probe.document.model import Place, PlayfieldMap
 from probe.lighting.choosing import in_order
 from probe.lighting.lengths import Unit
-from probe.lighting.levels import Light, members, places_lit
+from probe.lighting.levels import PlaceLight, members, places_lit
 from probe.lighting.lighting import Lighting, ask
 from probe.lighting.picture_keys import Entry, Mode
 from probe.task.steps import MOST_UNDO, BoardView, Effect, RingBell, SaveMap
@@ -36,7 +36,7 @@ class PictureWork:
     typed: str = ""
     whole: bool = False
     unit: Unit = Unit.MM
-    clip: Light | None = None
+    clip: PlaceLight | None = None
     held: str | None = None
     comparing: bool = False
     turn: bool = False

@@ -29,6 +29,14 @@ class ReadOn(ScreenEvent):
 
 
 @dataclass(frozen=True)
+class ReadOnOr(ScreenEvent):
+    """Scroll as `ReadOn` where what is shown is long; elsewhere this event is the task's."""
+
+    event: object
+    by: int = 1
+
+
+@dataclass(frozen=True)
 class UnderTheGlass(ScreenEvent):
     """In the demo: the picture as it should be, or as it is under the glass."""
 

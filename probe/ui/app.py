@@ -96,6 +96,12 @@ def _make_pick(opened: Opened) -> tuple[AnyTask, TaskState]:
     return make(opened)
 
 
+def _make_evenness(opened: Opened) -> tuple[AnyTask, TaskState]:
+    from probe.lighting.even_walk import make
+
+    return make(opened)
+
+
 def _make_table(opened: Opened) -> tuple[AnyTask, TaskState]:
     from probe.mapping.table import make
 
@@ -207,6 +213,7 @@ class ProbeApp(App[str]):
             "pick": _make_pick,
             "table": _make_table,
             "revisions": make_revisions,
+            "evenness": _make_evenness,
             "faults": make_faults,
             "power": _make_power,
             "harness": _make_harness,

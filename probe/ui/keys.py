@@ -15,6 +15,7 @@ from textual.binding import Binding
 from probe.faults.commands import COMMANDS as FAULTS
 from probe.game.keys import COMMANDS as GAME
 from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
+from probe.lighting.even_keys import COMMANDS as EVENNESS
 from probe.mapping.history import COMMANDS as REVISIONS
 from probe.mapping.new_map import COMMANDS as SETUP
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
@@ -83,19 +84,6 @@ _LIGHT: tuple[KeyRow, ...] = (
     KeyRow("redo", "picture", ("ctrl+y",), "Redo"),
     KeyRow("retry", "picture", ("ctrl+r",), "Save and light again"),
     KeyRow("leave", "picture", ("escape",), "Out of the line, or back"),
-    KeyRow("rate('DARK')", "evenness", ("f2",), "Dark", shown=True),
-    KeyRow("rate('FAIR')", "evenness", ("f3",), "Fair", shown=True),
-    KeyRow("rate('HOT')", "evenness", ("f4",), "Hot", shown=True),
-    KeyRow("finish", "evenness", ("f5",), "Result", shown=True),
-    KeyRow("alone", "evenness", ("f6",), "Which?", shown=True),
-    KeyRow("measure", "evenness", ("f7",), "Numbers are lux or camera values"),
-    KeyRow("new_round", "evenness", ("f8",), "Walk again"),
-    KeyRow("flip", "evenness", ("f9",), "Picture from above or below"),
-    KeyRow("move(1)", "evenness", ("pagedown", "down"), "Next stop"),
-    KeyRow("move(-1)", "evenness", ("pageup", "up"), "Stop before"),
-    KeyRow("undo", "evenness", ("ctrl+z",), "Undo"),
-    KeyRow("retry", "evenness", ("ctrl+r",), "Save and light again"),
-    KeyRow("leave", "evenness", ("escape",), "Out of the line, or back"),
 )
 
 
@@ -119,6 +107,7 @@ TABLE: tuple[KeyRow, ...] = (
     *_of(FAULTS),
     *_of(GAME),
     *_LIGHT,
+    *_of(EVENNESS),
 )
 
 

@@ -114,6 +114,9 @@ class LightScreen(LineScreen):
         self.put("pic-message", plain(LIGHT[0]))
 
     def on_screen_resume(self) -> None:
+        map_ = self.app.map_now()
+        if map_ is not None and map_ is not self.work.map:
+            self.use_map(map_)
         self._begin()
 
     def _begin(self) -> None:
@@ -337,15 +340,16 @@ class LightScreen(LineScreen):
 
     async def action_evenness(self) -> None:
         """Walk the general illumination for evenness."""
-        from probe.ui.light_even import EvenScreen
+        from probe.lighting.even_walk import start as start_evenness
 
         try:
-            screen = EvenScreen(self.work.map, self.use_map, plain_ascii=self._plain)
+            start_evenness(self.work.map)
         except ValueError as error:
             self.put("pic-message", plain(str(error)))
             return
         await self.saved()
-        self.app.push_screen(screen)
+        await self.app.conductor.stop()
+        self.app.runtime.open("evenness")
 
     async def action_leave(self) -> None:
         """Esc: out of the mark or the entry; otherwise back."""

@@ -8,11 +8,10 @@ from device_protocol.lightness import DUTY, linear_to_srgb
 from device_protocol.values import Colour
 from probe.document.model import PlayfieldMap, shown_number
 from probe.lighting.advice import advise
-from probe.lighting.evenness import Evenness
 from probe.lighting.lengths import grid_square, shown_length
+from probe.lighting.levels import current_lines
 from probe.lighting.lighting import Lighting
 from probe.lighting.picture_state import PictureWork, target_light
-from probe.lighting.suggest import Suggestion
 from probe.ui.text import plain
 from probe.ui.widgets.picture import legend
 
@@ -82,57 +81,9 @@ def about_place(work: PictureWork, *, plain_ascii: bool = False) -> Content:
 
 def current_line(lighting: Lighting) -> Content:
     """What is drawn, of what may be, for each output that lights something."""
-    lines = []
-    for chain in lighting.chains:
-        if not any(not colour.is_dark for colour in chain.colours) and not chain.asked_ma:
-            continue
-        words = f"output {chain.output}: {chain.need_ma} of {chain.ceiling_ma} mA"
-        if chain.dimmed_percent < 100:
-            words += f", dimmed to {chain.dimmed_percent} % by the ceiling"
-        if chain.merged:
-            words += f", {chain.merged} colours taken together"
-        if chain.estimated:
-            words += " (planned)"
-        lines.append(Content(words).stylize("bold" if chain.dimmed_percent < 100 else ""))
-    return Content("\n").join(lines)
+    return Content("\n").join([plain(line.text, line.style) for line in current_lines(lighting.chains)])
 
 
 def legend_line(m: PlayfieldMap, *, plain_ascii: bool = False) -> Content:
     """What the signs mean."""
     return Content(legend((place.kind.value for place in m.places), plain=plain_ascii)).stylize("dim")
-
-
-def evenness_words(found: Evenness | None, of: str) -> str:
-    """Uniformity in a line."""
-    if found is None:
-        return "nothing read"
-    return f"Emin/Eavg {found.uniformity:.2f}, Emin/Emax {found.diversity:.2f} ({found.count} points, {of})"
-
-
-def suggestion_lines(m: PlayfieldMap, found: Suggestion, *, taken: bool) -> list[Content]:
-    """Trims and changes in words, each with how sure it is."""
-    outcome = found.outcome
-    lines = [
-        Content("By the light model").stylize("bold"),
-        Content(f"now {outcome.before.uniformity:.2f}, with trims {outcome.after.uniformity:.2f}"),
-        Content(f"between {outcome.low:.2f} and {outcome.high:.2f}; {outcome.sure.value}"),
-        Content(f"{100 * outcome.after.mean / outcome.before.mean:.0f} % of the light stays"),
-    ]
-    if found.rated_only:
-        lines.append(Content("ratings do not say how dark a dark gap is: trust the direction, not the figures"))
-    if found.dimmed_percent < 100:
-        lines.append(Content("the trims keep within the current ceiling"))
-    if found.trims:
-        words = "trims, taken:" if taken else "trims (Enter takes them all):"
-        lines.append(Content(words).stylize("bold"))
-        for trim in found.trims:
-            place = m.place_by_id.get(trim.place)
-            lines.append(plain(f"  {trim.was:>3} -> {trim.level:<3} {place.label if place else trim.place}"))
-    else:
-        lines.append(Content("levels alone make it no better"))
-    if found.changes:
-        lines.append(Content("would help more than trims:").stylize("bold"))
-        for change in found.changes:
-            sure = change.outcome.sure.name.lower()
-            lines.append(plain(f"  {change.outcome.after.uniformity:.2f} {change.words(m)} ({sure})"))
-    return lines

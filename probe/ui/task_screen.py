@@ -220,7 +220,9 @@ class TaskScreen(CommandScreen):
             case se.UnderTheGlass():
                 self._glass = not self._glass and self.app.truth is not None
                 self.redraw()
-            case se.ReadOn(by):
+            case se.ReadOnOr(instead) if self._view is None or not self._view.long:
+                self.dispatch(instead)
+            case se.ReadOn(by) | se.ReadOnOr(_, by):
                 self.query_one("#details-box", VerticalScroll).scroll_relative(y=4 * by, animate=False)
             case _:
                 super().run_command(event)

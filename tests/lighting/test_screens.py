@@ -11,9 +11,9 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap, Position, Revision
 from probe.document.model.light import Rating
 from probe.document.operations import set_state, update_place
+from probe.lighting.even_walk import EvenWalk
 from probe.lighting.picture_keys import Pick
 from probe.ui.light import LightScreen
-from probe.ui.light_even import EvenScreen
 from probe.ui.saved_picture import screen_svg
 from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture, legend
@@ -50,6 +50,15 @@ async def settled(stage: Stage) -> None:
         await stage.pilot.pause(0.02)
         await stage.app.settled()
     await stage.pilot.pause()
+
+
+def even(stage: Stage) -> EvenWalk:
+    """The walk for evenness, as it is seen now."""
+    top = stage.app.runtime.top
+    assert top is not None
+    walk = stage.app.runtime.seen(top)
+    assert isinstance(walk, EvenWalk)
+    return walk
 
 
 def seen(stage: Stage) -> set[str]:
@@ -266,31 +275,29 @@ async def test_the_walk_for_evenness_from_ratings_to_trims(open_app: OpenApp) ->
         await shown(stage)
         await stage.pilot.press("f5")
         await settled(stage)
-        screen = stage.app.screen
-        assert isinstance(screen, EvenScreen)
         assert len(seen(stage)) == 25
-        count = len(screen.walk.stops)
+        count = len(even(stage).stops)
         rating = {0: "f2", 1: "f4"}
         for number in range(count):
             await stage.pilot.press(rating.get(number % 9, "f3"))
         await settled(stage)
-        assert screen.walk.done
+        assert even(stage).done
         for _ in range(400):
             await stage.pilot.pause(0.05)
-            if screen.walk.suggestion is not None:
+            if even(stage).suggestion is not None:
                 break
-        assert screen.walk.suggestion is not None
+        assert even(stage).suggestion is not None
         await stage.pilot.pause()
         text = " ".join(text_of(stage.app).split())
         assert "Emin/Eavg" in text
         assert "By the light model" in text
         await stage.pilot.press("pagedown")  # reads on, and does not leave the result
         await settled(stage)
-        assert screen.walk.done
+        assert even(stage).done
         await stage.pilot.press("enter")
         await settled(stage)
-        trimmed = screen.walk.map
-        assert screen.walk.trimmed
+        trimmed = even(stage).map
+        assert even(stage).trimmed
         await stage.pilot.press("escape")
         await settled(stage)
         await stage.pilot.press("escape")
@@ -304,17 +311,18 @@ async def test_the_walk_for_evenness_from_ratings_to_trims(open_app: OpenApp) ->
         assert any(a.level != b.level for a, b in zip(on_disk.places, DEMO.places, strict=True))
 
 
-async def test_typed_readings_and_no_general_illumination(open_app: OpenApp) -> None:
+async def test_typed_readings(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(80, 24)) as stage:
         await shown(stage)
         await stage.pilot.press("f5")
         await settled(stage)
-        screen = stage.app.screen
-        assert isinstance(screen, EvenScreen)
         await stage.pilot.press("8", "5", "enter")
         await settled(stage)
-        assert screen.walk.map.readings[-1].value == 85
-        assert screen.query_one("#even-input", Input).value == ""
+        assert even(stage).map.readings[-1].value == 85
+        assert stage.app.screen.query_one("#entry", Input).value == ""
+
+
+async def test_no_general_illumination_to_walk_is_said(open_app: OpenApp) -> None:
     bare = DEMO.model_copy(update={"places": tuple(p.model_copy(update={"position": None}) for p in DEMO.places)})
     async with open_app(bare, bare, size=(80, 24)) as stage:
         await shown(stage)

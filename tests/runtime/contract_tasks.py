@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from probe.document.model import Chain, PlayfieldMap, Position
+from probe.document.model import Chain, Kind, PlayfieldMap, Position
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, update_place
 from probe.runtime.runtime import Maker, Runtime
 
@@ -340,6 +340,36 @@ def _table() -> Played:
 
 _PLANNED = {"power": _plan_power, "harness": _note_harness, "joint": _note_joint, "batch": _note_batch}
 
+
+def glowing() -> PlayfieldMap:
+    """Six places of general illumination in a row on output 0, and four pixels without a place on output 1."""
+    map_ = new_map("Kelp Forest")
+    for output, (name, count) in enumerate([("playfield", 6), ("backbox", 4)]):
+        map_ = set_count(add_chain(map_, Chain(id=name, name=name.title(), output=output)), name, count)
+    for number in range(6):
+        position = Position(x_mm=50 + 70 * number, y_mm=300)
+        map_, place = add_place(map_, f"Glow {number + 1}", kind=Kind.GENERAL, position=position)
+        map_ = assign_place(map_, "playfield", number, place.id)
+    return map_
+
+
+def _evenness() -> Played:
+    from probe.document.model.light import Rating
+    from probe.lighting.even_keys import MoveStop, Rate, ToggleAlone
+    from probe.lighting.even_walk import make
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Rate(Rating.FAIR, "2025-04-05T20:15:00Z")
+        yield ToggleAlone()
+        yield MoveStop(2)
+        yield ToggleAlone()
+        yield Rate(Rating.HOT, "2025-04-05T20:15:01Z")
+        yield ToggleAlone()
+
+    moves = (ToggleAlone(), MoveStop(1), MoveStop(-1))
+    return Played("evenness", glowing, lambda: {"evenness": make}, events, moves=moves)
+
+
 TASKS: dict[str, Played] = {
     "walk": _walk(),
     "recheck": _recheck(),
@@ -354,4 +384,5 @@ TASKS: dict[str, Played] = {
     "revisions": _revisions(),
     "table": _table(),
     **{name: _planning(name) for name in _PLANNED},
+    "evenness": _evenness(),
 }

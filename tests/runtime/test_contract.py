@@ -511,7 +511,7 @@ def _answers(map_: PlayfieldMap) -> object:
     pixels = [chain.pixels for chain in map_.chains]
     wiring = [(chain.wire, chain.joints) for chain in map_.chains]
     harness = (wiring, map_.feeds, map_.supplies, map_.batches, map_.power)
-    return (map_.places, pixels, map_.lamps, map_.machine, map_.proofs, map_.observations, harness)
+    return (map_.places, pixels, map_.lamps, map_.machine, map_.proofs, map_.observations, map_.readings, harness)
 
 
 @pytest.mark.parametrize("name", [name for name, played in TASKS.items() if played.undoes_map])
