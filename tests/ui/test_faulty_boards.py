@@ -143,7 +143,7 @@ BOARDS: dict[str, tuple[type[Board], str]] = {
     "states a feature it lacks": (NoSetup, "setup|cannot|feature"),
     "takes shorter lines than it states": (ShortLines, "stopped answering|damaged|lit"),
     "states no outputs": (lying(rb"outputs=1", b"outputs=0"), "board|answer"),
-    "states too many pixels": (lying(rb"pixels=100", b"pixels=99999"), "LIT|sense"),
+    "states too many pixels": (lying(rb"pixels=100", b"pixels=99999"), "pixels of the(?s:.*)identity"),
     "states few pixels": (lying(rb"pixels=100", b"pixels=3"), "pixel|LIT"),
     "states a tiny ceiling": (lying(rb"ceiling=2000", b"ceiling=1"), "mA|ceiling|LIT"),
     "states a short line": (lying(rb"line=96", b"line=9"), "board|answer"),
