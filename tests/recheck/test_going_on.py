@@ -20,7 +20,7 @@ from probe.document.file.layout import render_map
 from probe.document.file.reading import parse_map
 from probe.document.model import PixelState, PlayfieldMap
 from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
-from probe.document.operations import set_note
+from probe.document.operations import replace_chain, set_note
 from probe.document.revisions import undo, verified_count
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
@@ -37,8 +37,8 @@ from probe.recheck.engine.model import (
     Probe,
     Setup,
 )
-from probe.recheck.entries import Name, open_recheck, with_recheck
-from probe.recheck.kept import KeptError, numbers_in, row_of, seen_in
+from probe.recheck.entries import Name, entries_of, open_recheck, with_recheck
+from probe.recheck.kept import KeptError, digest, numbers_in, row_of, seen_in
 from probe.recheck.keys import Singles
 from probe.recheck.state import Does, Rechecking, RecheckStage
 from probe.recheck.task import RecheckTask, start
@@ -237,6 +237,21 @@ def test_a_chain_changed_since_makes_the_answers_void() -> None:
     bench = Bench(changed, wiring_of_chain(changed, changed.chain(CHAIN)), BOARD)
     bench(Take(NOW))
     assert not bench.saved, "nothing is given up before something is answered"
+
+
+@pytest.mark.parametrize("state", [PixelState.HIDDEN, PixelState.DARK, PixelState.REPEATER])
+def test_a_pixel_that_shines_no_more_makes_the_answers_void(state: PixelState) -> None:
+    """Its number, place and order are as before: only what it shows is not."""
+    map_ = from_disk(half_way().saved[-1])
+    chain = map_.chain(CHAIN)
+    number = next(n for n, pixel in enumerate(chain.pixels) if pixel.state is PixelState.PLACED)
+    changed = chain.pixels[number].model_copy(update={"state": state})
+    pixels = (*chain.pixels[:number], changed, *chain.pixels[number + 1 :])
+    other = replace_chain(map_, chain.model_copy(update={"pixels": pixels}))
+    assert digest(entries_of(other, CHAIN, ())) != digest(entries_of(map_, CHAIN, ()))
+    begun = start(other, CHAIN)
+    assert begun.stage is RecheckStage.DECLARE
+    assert "The chain was changed since then" in begun.message
 
 
 def test_what_changes_no_question_keeps_the_answers() -> None:

@@ -19,8 +19,10 @@ from probe.recheck.keys import Singles
 from probe.recheck.state import Does, Rechecking, RecheckStage
 from probe.recheck.task import RecheckFacts, make
 from probe.task import effects as fx
-from probe.task.events import Choose, JobDone, Take, Typed, Undo
+from probe.task.events import Choose, JobDone, Leave, MapChanged, NextChain, Redo, Take, Typed, Undo
+from probe.task.light import Pixels
 from probe.task.task import Opened
+from probe.task.views import TaskView
 from tests.support.played import Played
 from tests.support.rechecker import (
     NOW,
@@ -323,3 +325,93 @@ def test_too_few_places_ask_for_a_walk() -> None:
     bench(Take())
     assert bench.state.stage is RecheckStage.DECLARE
     assert "walk it first" in bench.state.message
+
+
+def test_single_pixels_are_not_begun_over_an_answer_that_is_being_computed() -> None:
+    bench = Bench(*untouched(), BOARD)
+    bench(Take(NOW))
+    state, _ = stepped(bench, bench.state, Take(NOW))
+    assert state.stage is RecheckStage.THINK
+    after, effects = stepped(bench, state, Singles())
+    assert (after.stage, after.tag, after.looks) == (state.stage, state.tag, True), "the answer that is on disk counts"
+    assert not any(isinstance(effect, (fx.Commit, fx.Job)) for effect in effects)
+
+
+def test_leaving_keeps_what_was_answered_and_says_so() -> None:
+    bench = Bench(*untouched(), BOARD)
+    bench(Take(NOW), Take(NOW))
+    assert bench.state.answers == 1
+    bench(Leave())
+    assert bench.closed == [(CHAIN, None)]
+    assert any(isinstance(effect, fx.Notify) and "is kept" in effect.words for effect in bench.effects)
+    assert len(bench.map.rechecks[0].answers) == 1
+
+
+def test_kept_answers_are_none_of_the_map_s_own_undo() -> None:
+    bench = Bench(*untouched(), BOARD)
+    before = bench.document.can_undo
+    bench(Take(NOW), Take(NOW))
+    assert bench.map.rechecks
+    assert bench.document.can_undo == before
+    assert bench(Redo()).message.startswith("nothing to do again")
+    assert bench.state.answers == 1
+
+
+def test_what_was_walked_before_becomes_a_revision_of_its_own() -> None:
+    map_, wiring = untouched()
+    task, state = make(Opened(map=map_, facts=(CHAIN, 7)))
+    bench = Played(task, state)
+    assert any(isinstance(effect, fx.MakeRevision) for effect in bench.effects)
+    bench(Leave())
+    assert bench.closed == [(CHAIN, 7)]
+    assert len(wiring) == len(map_.chain(CHAIN).pixels)
+
+
+def test_a_map_changed_elsewhere_is_asked_about_anew() -> None:
+    bench = Bench(*untouched(), BOARD)
+    bench(Take(NOW))
+    assert bench.state.stage is RecheckStage.LOOK
+    fresh = bench(MapChanged("a revision was taken back"))
+    assert (fresh.stage, fresh.message) == (RecheckStage.DECLARE, "a revision was taken back")
+
+
+def test_a_refused_picture_says_the_way_round_it() -> None:
+    bench = Bench(*untouched(), BOARD)
+    bench(Take(NOW))
+    bench.refuse("too bright for its ceiling")
+    view = bench.task.view(bench.state)
+    assert isinstance(view, TaskView)
+    assert view.message == "too bright for its ceiling (F8: go on with single pixels)"
+    assert bench(Take(NOW)).message == "too bright for its ceiling"
+
+
+def test_in_ascii_every_colour_has_a_letter_of_its_own() -> None:
+    task, state = make(Opened(map=demo(), facts=RecheckFacts(CHAIN), plain_ascii=True))
+    bench = Played(task, state, identity=BOARD)
+    bench(Take(NOW))
+    view = task.view(bench.state)
+    assert isinstance(view, TaskView)
+    assert view.picture is not None
+    assert view.picture.legend == "R red  Y yellow  B blue  W white  . dark"
+    assert {spot.sign for spot in view.picture.spots} <= set("RYBW.+")
+    assert all(line.text.isascii() or "·" in line.text or "×" in line.text for line in view.items)
+
+
+def test_the_next_chain_only_before_the_first_question() -> None:
+    bench = Bench(*untouched(), BOARD)
+    assert bench(NextChain()).chain != CHAIN
+    bench(NextChain(), Take(NOW))
+    assert bench.state.chain == CHAIN
+    assert bench(NextChain()).message == "this chain first: its recheck has begun"
+
+
+def test_the_board_is_set_up_to_reach_every_number_that_may_be_asked_about() -> None:
+    """Also behind the chain's end as the map has it: pixels may have been added there."""
+    bench = Bench(*untouched(), BOARD)
+    bench(Take(NOW))
+    assert bench.state.now is not None
+    assert isinstance(bench.wanted, Pixels)
+    assert bench.wanted.setup is not None
+    numbers = bench.state.now.engine.evidence.numbers
+    assert bench.wanted.setup.count == numbers > bench.state.here.length
+    assert len(bench.wanted.colours) <= numbers

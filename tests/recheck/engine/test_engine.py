@@ -170,6 +170,27 @@ def test_a_wrong_probe_is_outvoted_only_by_asking_again() -> None:
     assert not state.contradicts(state.observations[-1])
 
 
+def test_a_surprising_answer_is_asked_again_though_it_fits_a_map() -> None:
+    """One that happens to fit some rearrangement would decide the map alone."""
+    state = Recheck.start(Setup.unchanged(50)).answered(Probe(number=20), AtPlace(32))
+    assert not state.contradicts(state.observations[0]), "the best map has taken it over"
+    assert state.surprises == (0,)
+    assert state.next_step().action == Probe(number=20)
+    again = state.answered(Probe(number=20), AtPlace(32))
+    assert again.next_step().action != Probe(number=20), "said twice it stands"
+    likely = Recheck.start(Setup.unchanged(50)).answered(Probe(number=20), AtPlace(20))
+    assert likely.surprises == ()
+
+
+@pytest.mark.parametrize("kind", ["insert", "remove", "swap"])
+def test_what_nobody_stated_is_proved_by_every_look_that_is_asked_for(kind: str) -> None:
+    chain = rewired(60, [kind], np.random.default_rng(1))
+    state, _ = play(chain, Setup.unchanged(60), seed=1)
+    assert state.clean_looks() >= state.options.clean_looks_after_finds > state.options.clean_looks
+    assert isinstance(state.observations[-1].action, Look)
+    assert state.observations[-1].answer == AllAsShown()
+
+
 def test_going_back_is_keeping_the_earlier_state() -> None:
     start = Recheck.start(Setup.unchanged(40))
     step = start.next_step()
