@@ -11,7 +11,7 @@ from pathlib import Path
 import psutil
 import pytest
 
-from device_protocol.events import OrderAnswered
+from device_protocol.events import Identified, OrderAnswered
 from device_protocol.orders import (
     Identify,
     LightPixel,
@@ -70,7 +70,7 @@ class Soak:
             self.now += 400 if line is None else 3
             told = [] if line is None else self.session.receive_data(line + b"\n", self.now)
             heard.append((line, *told))
-            if done := [each for each in told if type(each).__name__ in ("Answered", "Connected")]:
+            if done := [each for each in told if isinstance(each, (Identified, OrderAnswered))]:
                 return list(done)
             again, _ = self.session.tick(self.now)
             if again:
