@@ -14,6 +14,7 @@ from probe.document.checks import check_map
 from probe.document.file.layout import render_map
 from probe.document.model import Chain, Kind, Lamp, Pixel, PixelState, PlayfieldMap, Position
 from probe.document.model.harness import Batch, Fixing, JoinedTo, Power
+from probe.document.model.shape import Shape, ShapeKind
 from probe.document.wiring import add_feed, add_supply, joint_at, put, put_joint
 from probe.export import write_lamp_list
 
@@ -208,11 +209,51 @@ def _walk(m: PlayfieldMap, chain: str, table: str) -> PlayfieldMap:
     return op.set_count(m, chain, number)
 
 
+def _wall(*points: tuple[float, float], name: str = "", curved: bool = False) -> Shape:
+    return Shape(kind=ShapeKind.WALL, points=points, name=name, curved=curved)
+
+
+_RAMP = ((318, 640), (338, 700), (378, 770), (408, 840), (420, 920), (408, 975))
+SHAPES = (
+    Shape(kind=ShapeKind.OUTLINE),
+    Shape(kind=ShapeKind.APRON),
+    Shape(kind=ShapeKind.SHOOTER_LANE, x_mm=508, name="shooter lane"),
+    Shape(kind=ShapeKind.FLIPPER, x_mm=150, y_mm=160, name="left flipper"),
+    Shape(kind=ShapeKind.FLIPPER, x_mm=345, y_mm=160, mirror=True, name="right flipper"),
+    Shape(kind=ShapeKind.SLINGSHOT, x_mm=112, y_mm=240, name="left sling"),
+    Shape(kind=ShapeKind.SLINGSHOT, x_mm=383, y_mm=240, mirror=True, name="right sling"),
+    Shape(kind=ShapeKind.LANE_GUIDE, x_mm=83, y_mm=215),
+    Shape(kind=ShapeKind.LANE_GUIDE, x_mm=412, y_mm=215, mirror=True),
+    Shape(kind=ShapeKind.BUMPER, x_mm=190, y_mm=875, name="anemone"),
+    Shape(kind=ShapeKind.BUMPER, x_mm=312, y_mm=870, name="starfish"),
+    Shape(kind=ShapeKind.BUMPER, x_mm=250, y_mm=790, name="barnacle"),
+    Shape(kind=ShapeKind.ROLLOVER_LANES, x_mm=248, y_mm=955, name="reef lanes"),
+    Shape(kind=ShapeKind.DROP_TARGETS, x_mm=42, y_mm=430, turn_deg=6.5, name="kelp targets"),
+    Shape(kind=ShapeKind.STANDING_TARGETS, x_mm=449, y_mm=630, turn_deg=6.5, name="urchin targets"),
+    _wall((42, 205), (42, 372), (18, 405)),
+    _wall((453, 205), (453, 330), (458, 345)),
+    _wall((17, 602), (42, 640), (40, 790), name="wreck lane, left"),
+    _wall((122, 640), (112, 720), (98, 800), (100, 850), name="wreck lane, right", curved=True),
+    Shape(kind=ShapeKind.SPINNER, x_mm=82, y_mm=682, name="wreck spinner"),
+    Shape(kind=ShapeKind.SAUCER, x_mm=66, y_mm=826, name="wreck hole"),
+    Shape(kind=ShapeKind.SAUCER, x_mm=350, y_mm=490, name="whirlpool"),
+    Shape(kind=ShapeKind.RAMP, points=_RAMP, name="trench ramp"),
+    Shape(kind=ShapeKind.POST, x_mm=150, y_mm=760),
+    Shape(kind=ShapeKind.POST, x_mm=172, y_mm=430),
+    Shape(kind=ShapeKind.POST, x_mm=322, y_mm=430),
+    Shape(kind=ShapeKind.POST, x_mm=428, y_mm=590),
+    _wall((455, 730), (470, 770), (470, 830), name="urchin ridge"),
+    _wall((400, 625), (372, 690), (392, 742), curved=True),
+    Shape(kind=ShapeKind.PANEL, x_mm=15, y_mm=1_150, name="backbox"),
+)
+"""What is drawn of the playfield and of the panel in its backbox."""
+
+
 def complete() -> PlayfieldMap:
     """The machine mapped to the end and proved once."""
     m = op.new_map("Kelp Forest")
     machine = m.machine.model_copy(update={"note": "Invented for demonstrations: no such machine was built."})
-    m = m.model_copy(update={"machine": machine})
+    m = m.model_copy(update={"machine": machine, "shapes": SHAPES})
     m = op.add_chain(m, Chain(id="playfield", name="Playfield", output=0, note="enters at the near right corner"))
     m = op.add_chain(m, Chain(id="backbox", name="Backbox", output=1, note="goes up through the neck of the cabinet"))
     m = op.set_lamps(m, lamps())

@@ -16,6 +16,7 @@ from probe.document.model.change import Change, What, fields_of
 from probe.document.model.game import Group
 from probe.document.model.harness import Batch, Feed, Joint, Power, Supply
 from probe.document.model.light import Fade
+from probe.document.model.shape import Shape
 
 NOT_COMPARED = frozenset(
     {"format", "version", "bookmark", "proofs", "observations", "readings", "revisions", "pending", "rechecks"}
@@ -45,6 +46,7 @@ def _id(record: Any) -> str:
 
 _LISTS = (
     _List(What.PLACE, "places", Place, _id),
+    _List(What.SHAPE, "shapes", Shape, lambda shape: str(shape.kind.value)),
     _List(What.LAMP, "lamps", Lamp, lambda lamp: str(lamp.number) if lamp.number is not None else lamp.name),
     _List(What.SUPPLY, "supplies", Supply, _id),
     _List(What.FEED, "feeds", Feed, _id),

@@ -23,6 +23,7 @@ _ORDER = (
     What.SUPPLY,
     What.FEED,
     What.BATCH,
+    What.SHAPE,
     What.JOINT,
     What.POWER,
     What.FADE,
@@ -72,6 +73,8 @@ def _parts(m: PlayfieldMap, what: What, changes: Sequence[Change]) -> list[str]:
             return _places(changes)
         case What.FEED:
             return _verbs("feed", changes, moved=frozenset({"chain", "pixel"}))
+        case What.SHAPE:
+            return _verbs("shape", changes, moved=frozenset({"x_mm", "y_mm", "turn_deg", "mirror", "points"}))
         case What.POWER:
             return ["power settings changed"]
         case What.FADE:

@@ -26,6 +26,7 @@ from probe.document.model.game import Group, Observation, Proof, Verdict
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.light import Fade, Measure, Rating, Reading
 from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.document.model.shape import Shape, ShapeKind
 
 HOSTILE = (
     "[/x]",
@@ -230,6 +231,20 @@ batches = st.builds(
     chip=st.none() | st.sampled_from(["ws2812b", "sk6812-rgbw"]),
     note=texts,
 )
+_points = st.lists(st.tuples(st.floats(-5_000, 5_000), st.floats(-5_000, 5_000)), min_size=2, max_size=4).map(tuple)
+shapes = st.one_of(
+    st.builds(Shape, kind=st.just(ShapeKind.WALL), points=_points, curved=st.booleans(), name=texts),
+    st.builds(Shape, kind=st.just(ShapeKind.RAMP), points=_points, width_mm=st.none() | st.floats(0.5, 5_000)),
+    st.builds(
+        Shape,
+        kind=st.sampled_from([ShapeKind.BUMPER, ShapeKind.FLIPPER, ShapeKind.PANEL, ShapeKind.APRON]),
+        x_mm=st.floats(-5_000, 5_000),
+        y_mm=st.floats(-5_000, 5_000),
+        turn_deg=st.floats(-360, 360),
+        mirror=st.booleans(),
+    ),
+    st.builds(Shape, kind=st.just(ShapeKind.DROP_TARGETS), count=st.none() | st.integers(1, 24)),
+)
 joints = st.builds(
     Joint,
     after=st.none() | identifiers,
@@ -337,6 +352,7 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         feeds=draw(_some(feeds)),
         batches=draw(_some(batches)),
         groups=tuple(draw(st.lists(groups, max_size=2))),
+        shapes=tuple(draw(st.lists(shapes, max_size=3))),
         proofs=tuple(draw(st.lists(proofs, max_size=2))),
         observations=tuple(draw(st.lists(observations, max_size=2))),
         fade=draw(st.none() | fades),

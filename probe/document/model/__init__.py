@@ -25,6 +25,7 @@ from probe.document.model.playfield import (
     shown_number,
     storable,
 )
+from probe.document.model.shape import Shape, ShapeKind
 
 __all__ = [
     "BYTE_ORDERS",
@@ -45,6 +46,8 @@ __all__ = [
     "Position",
     "Record",
     "Revision",
+    "Shape",
+    "ShapeKind",
     "shown_number",
     "storable",
 ]

@@ -24,6 +24,7 @@ class What(StrEnum):
     PIXEL = "pixel"
     JOINT = "joint"
     PLACE = "place"
+    SHAPE = "shape"
     LAMP = "lamp"
     GROUP = "group"
     SUPPLY = "supply"
@@ -36,7 +37,7 @@ class What(StrEnum):
 class Change(Record):
     """One record before and after; None where it was not there. Fields are as in the map file, defaults left out.
 
-    `key` is the record's id (a joint's is `after>before`, a lamp's its number or name). `at` is its index among its like:
+    `key` is the record's id (a joint's is `after>before`, a lamp's its number or name, a shape's its kind). `at` is its index among its like:
     the old one if it is gone now, else the new one if it is new. `order` and `length` (pixels before) only with ORDER.
     """
 

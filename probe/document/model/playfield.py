@@ -24,6 +24,7 @@ from probe.document.model.record import MAX_TEXT as MAX_TEXT
 from probe.document.model.record import Identifier, Label, Text
 from probe.document.model.record import Record as Record
 from probe.document.model.record import storable as storable
+from probe.document.model.shape import Shape
 
 FORMAT_NAME = "playfield-probe map"
 FORMAT_VERSION = 2
@@ -204,6 +205,7 @@ class PlayfieldMap(Record):
     """The whole map of one machine. `pending` is what changed since the last revision, while a session is open.
 
     `rechecks`: answers of rechecks that are not finished, at most one for each chain; nothing of them holds yet.
+    `shapes`: what is drawn of the playfield; none: a neutral field of the machine's size.
     """
 
     format: Literal["playfield-probe map"] = "playfield-probe map"
@@ -212,6 +214,7 @@ class PlayfieldMap(Record):
     bookmark: Bookmark | None = None
     chains: tuple[Chain, ...] = Field(default=(), max_length=64)
     places: tuple[Place, ...] = ()
+    shapes: tuple[Shape, ...] = Field(default=(), max_length=500)
     lamps: tuple[Lamp, ...] = ()
     power: Power | None = None
     supplies: tuple[Supply, ...] = ()
