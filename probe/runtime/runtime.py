@@ -52,12 +52,14 @@ from probe.task import events as ev
 from probe.task.light import (
     Alternate,
     AsBelow,
+    BoardPattern,
     ByTable,
     Dark,
     Game,
     HandsOff,
     Light,
     OutputSetup,
+    Pixels,
 )
 from probe.task.task import AnyTask, BoardView, Opened, TaskState
 
@@ -535,6 +537,7 @@ class Runtime:
             if self._refused[0] == wanted:
                 return False
             self._refused = None
+        self._forget_what_is_driven_otherwise(identity)
         if isinstance(wanted, Alternate):
             if wanted == self._alternating and self._now_s() < self._half_at_s:
                 return False
@@ -627,6 +630,20 @@ class Runtime:
         await self._change(board, setup_order(output, setup), wanted)
         self._setups[output] = setup
         return setup
+
+    def _forget_what_is_driven_otherwise(self, identity: Identity) -> None:
+        """Where the map says by now that an output is driven otherwise, its pixels do not show what was sent."""
+        stale = [
+            output
+            for output, part in self._shown.items()
+            if isinstance(part, (Pixels, BoardPattern))
+            and setup_for(output, self._map(), identity, part) not in (None, self._setups.get(output))
+        ]
+        for output in stale:
+            self._shown[output] = None  # something of unknown colour, still to be darkened
+        if stale:
+            self._confirmed = self._alternating = None
+            self._board_changed()
 
     def _map(self) -> Any:
         return self.document.map if self.document.has_map else None

@@ -26,15 +26,18 @@ _MOST_CELL = 60
 
 
 class RowTable(DataTable[Text], inherit_bindings=False):
-    """A table that leaves Enter and letters to the screen; arrows and page keys move its mark."""
+    """A table that leaves Enter and letters to the screen; arrows, page keys, Home and End move its mark; ← → move
+    the columns of a table that is wider than the screen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         ("up", "cursor_up"),
         ("down", "cursor_down"),
         ("pageup", "page_up"),
+        ("left", "cursor_left"),
+        ("right", "cursor_right"),
         ("pagedown", "page_down"),
-        ("ctrl+home", "scroll_top"),
-        ("ctrl+end", "scroll_bottom"),
+        ("home,ctrl+home", "scroll_top"),
+        ("end,ctrl+end", "scroll_bottom"),
     ]
 
 

@@ -18,6 +18,12 @@ from probe.document.file import load_map
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 
+def listen_to_signals() -> None:
+    """In the program's process: signals as a shell in the foreground leaves them, whatever the tests were started from."""
+    for number in (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_DFL)
+
+
 class Terminal:
     """The program, and what its terminal shows."""
 
@@ -40,6 +46,7 @@ class Terminal:
             env=environment,
             dimensions=(rows, columns),
             timeout=20,
+            preexec_fn=listen_to_signals,
         )
 
     def command(self, arguments: list[str]) -> list[str]:

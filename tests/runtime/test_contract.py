@@ -17,11 +17,12 @@ from typing import Any
 import pytest
 
 from device_protocol.board import BoardConfig
-from device_protocol.orders import ReadTableState
+from device_protocol.orders import ReadTableState, SetupOutput
 from device_protocol.values import Colour
 from probe.cli.screens import wiring_of
 from probe.document.document import Document, SaveJob, Unsaved
 from probe.document.file.disk import Disk
+from probe.document.file.map_file import load_map
 from probe.document.model import PlayfieldMap
 from probe.runtime.runtime import Maker, OpenTask, Runtime
 from probe.task import effects as fx
@@ -271,6 +272,33 @@ async def test_a_save_replaced_by_a_later_one(bench: Any, name: str) -> None:
     one.hold()
 
 
+@CHANGING
+@pytest.mark.parametrize("later", [False, True], ids=["before the save", "during the save"])
+async def test_a_lost_board_drops_no_save(bench: Any, name: str, later: bool) -> None:
+    """What was answered goes to disk all the same, and no board is waited for."""
+    one = await bench(name)
+    one.document.delay_s = 0.03
+    version, saves = one.document.version, one.document.saves
+    for event in one.played.events(one.runtime, lambda: one.state):
+        one.runtime.dispatch(event)
+        if one.document.version != version:
+            break
+        await one.settled()
+    assert one.document.version != version
+    if later:
+        for _ in range(1_000):
+            if one.document.saves != saves:
+                break
+            await asyncio.sleep(0.001)
+        assert one.document.saves != saves
+    one.board.lose()
+    await one.settled()
+    assert one.runtime.board.identity is None
+    assert one.document.is_saved
+    assert load_map(one.document.path) == one.document.map
+    one.hold()
+
+
 @ALL
 async def test_darkening_is_never_held_back(bench: Any, name: str) -> None:
     one = await bench(name)
@@ -383,6 +411,26 @@ async def test_what_is_wanted_no_more_is_never_sent(bench: Any, name: str) -> No
     await one.settled()
     assert len(one.board.orders) - before <= 4 + 3 * len(one.played.moves)
     assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
+
+
+@ALL
+async def test_an_output_is_driven_as_the_map_says_while_its_light_stays(bench: Any, name: str) -> None:
+    """Another byte order and a lower ceiling: the output is set up anew and lit again, though the task wants the same."""
+    one = await bench(name)
+    await one.play()
+    map_, wanted = one.document.map, one.wanted
+    changed = tuple(c.model_copy(update={"order": "BRG", "ceiling_ma": 90}) for c in map_.chains)
+    one.document.commit(map_.model_copy(update={"chains": changed}))
+    one.board.orders.clear()
+    one.runtime.dispatch(ev.MapChanged(""))
+    await one.settled()
+    if isinstance(one.wanted, Pixels) and one.wanted.setup is None and not one.wanted.is_dark:
+        assert one.top.task.is_lit(one.state)
+        setups = [(o.output, o.byte_order, o.ceiling_ma) for o in one.board.orders if isinstance(o, SetupOutput)]
+        assert (one.wanted.output, "BRG", 90) in setups
+    elif wanted == Dark():
+        assert not any(may_light(order) for order in one.board.orders)
     one.hold()
 
 

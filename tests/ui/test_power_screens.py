@@ -13,7 +13,7 @@ from probe.document.wiring import joint_at, put, put_joint
 from probe.ui.form_screen import FormScreen
 from probe.ui.help import CautionScreen
 from probe.ui.keys import TABLE
-from probe.ui.rows_screen import RowsScreen
+from probe.ui.rows_screen import RowsScreen, RowTable
 from probe.ui.task_screen import TaskScreen
 from tests.document.strategies import HOSTILE
 from tests.support.examples import first_now
@@ -134,6 +134,23 @@ async def test_cautions_come_first_and_esc_leaves_them(open_app: OpenApp) -> Non
         assert shows(stage) == "power"
         await press(stage, "f12")
         assert shows(stage) == "harness"
+
+
+async def test_home_and_end_of_a_table_and_its_columns_by_arrows(open_app: OpenApp) -> None:
+    async with open_app(DEMO, size=(40, 24)) as stage:
+        await opened(stage, "ampersand")
+        table = stage.app.screen.query_one(RowTable)
+        await press(stage, "end")
+        assert table.cursor_row == table.row_count - 1
+        screen = stage.app.screen
+        assert isinstance(screen, RowsScreen)
+        assert screen.key_here == DEMO.chain("playfield").length - 1
+        await press(stage, "home")
+        assert table.cursor_row == 0
+        await press(stage, "right", "right")
+        assert table.scroll_target_x > 0
+        await press(stage, "left", "left")
+        assert table.scroll_target_x == 0
 
 
 async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
