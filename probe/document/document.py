@@ -66,7 +66,8 @@ class Saved:
 class Unsaved:
     """The last save failed. `why` says what to do, in a sentence.
 
-    `in_conflict`: somebody else changed the file; `Document.save_over` and `save_as` are the ways out.
+    `in_conflict`: somebody else changed the file, and `why` begins with the cure; `Document.save_over` and `save_as` are
+    the ways out.
     """
 
     why: str
@@ -436,8 +437,6 @@ class Document:
         was_in_conflict = isinstance(self.save, Unsaved) and self.save.in_conflict
         in_conflict = isinstance(error, ChangedElsewhereError) or ((job.moves or job.over) and was_in_conflict)
         words = str(error) if isinstance(error, StorageError) else f"{job.path} could not be saved: {error!r}"
-        if isinstance(error, ChangedElsewhereError):
-            words = f"Ctrl+R: {words[:1].lower()}{words[1:]}"
         self.save = Unsaved(words, in_conflict)
         self._failed_version = job.version
 
@@ -461,8 +460,15 @@ class Document:
 
         Raises StorageError at once if there is such a file already, or none can be made there.
         """
+        self.go_on_in(self.claim(path))
+
+    def claim(self, path: str | os.PathLike[str]) -> MapFile:
+        """The first half of `save_as`, for where it must not block: safe on another thread. Raises StorageError."""
         self._must_be_a_file()
-        file = MapFile.claim(path, disk=self._disk)
+        return MapFile.claim(path, disk=self._disk)
+
+    def go_on_in(self, file: MapFile) -> None:
+        """The second half: the next save makes this file, which `claim` gave."""
         self._drop_next()
         self._next, self._over = file, False
         self.retry()

@@ -206,7 +206,7 @@ class SetupTask(Task[Setting]):
             case ev.BoardChanged():
                 return _board(s)
             case ev.Leave():
-                return s, (fx.Notify("Ctrl+Q leaves the program. Everything is saved."),)
+                return s, (fx.Notify("Ctrl+Q leaves the program; all is saved first."),)
             case _:
                 return None
 

@@ -1,6 +1,7 @@
 """How the program ends: the board dark, the answers safe, in a time that is bounded.
 
-An `Endings` is asked to end by whatever comes first: Ctrl+Q, a signal, the terminal gone, a fault of ours. What comes after
+An `Endings` is asked to end by whatever comes first: Ctrl+Q (once the person was asked about what could not be saved), a
+signal, the terminal gone, a fault of ours. What comes after
 that changes nothing. Then, in this order:
 
 1.  **Dark.** The board is ordered dark; this is given `DARK_S`. Its own silence rule sees to the rest.

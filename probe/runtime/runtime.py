@@ -139,7 +139,7 @@ class Runtime:
     `makers`: task by name. `options`: what every task's maker is given beside map and facts. `bell` sounds the terminal's
     bell, `notify` says a passing word, `on_change` is called (once for any number of events) when something may have to be
     drawn again, `on_fault` is given an exception that no effect may raise; without it the worker stops at one. `on_bottom` is
-    called when the last task is left.
+    called when the last task is left, `on_not_saved` when a save fails that a person asked for again.
     """
 
     def __init__(
@@ -152,6 +152,7 @@ class Runtime:
         notify: Callable[[str], None] = lambda _: None,
         on_change: Callable[[], None] = lambda: None,
         on_bottom: Callable[[], None] = lambda: None,
+        on_not_saved: Callable[[], None] = lambda: None,
         on_fault: Callable[[Exception], None] | None = None,
         now_s: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -163,6 +164,7 @@ class Runtime:
         self._notify = notify
         self._on_change = on_change
         self._on_bottom = on_bottom
+        self._on_not_saved = on_not_saved
         self._on_fault = on_fault
         self._now_s = now_s
         self._events: deque[tuple[OpenTask | None, object]] = deque()
@@ -175,6 +177,9 @@ class Runtime:
         self._save_due = asyncio.Event()
         self._idle = asyncio.Event()
         self._saving = False
+        self._asked_again = False
+        self._outcomes: list[asyncio.Future[None]] = []
+        self._paused = False
         self._ending = False
 
         self._board: Board | None = None
@@ -392,6 +397,7 @@ class Runtime:
 
     def try_again(self) -> None:
         """Save again if the last save failed, and light again what should be lit."""
+        self._asked_again = isinstance(self.document.save, Unsaved)
         self.document.retry()
         self._refused = None
         self._forget()
@@ -472,7 +478,7 @@ class Runtime:
     # -- light and questions: one order at a time -------------------------------------------------------------------------
 
     def _wanted(self) -> Light:
-        for layer in () if self._ending else reversed(self.layers):
+        for layer in () if self._ending or self._paused else reversed(self.layers):
             light = layer.task.light(self.seen(layer))
             if not isinstance(light, AsBelow):
                 return light
@@ -708,12 +714,43 @@ class Runtime:
                 finally:
                     self._saving = False
                 self.document.finished(job, error)
+                asked, self._asked_again = self._asked_again, False
                 if error is not None:
                     self._bell()
                     self.dispatch(ev.MapNotSaved(str(error)))
+                    if asked:
+                        self._on_not_saved()
                 elif self.document.is_saved:
                     self.dispatch(ev.MapSaved())
+            outcomes, self._outcomes = self._outcomes, []
+            for outcome in outcomes:
+                if not outcome.done():
+                    outcome.set_result(None)
             self._poke()
+
+    async def saved_within(self, seconds: float) -> bool | None:
+        """Try the save again now; whether all is on disk then. None if the disk has not answered by then."""
+        if self.running and not self.document.is_saved:
+            self._asked_again = False
+            self.document.retry()
+            outcome = asyncio.get_running_loop().create_future()
+            self._outcomes.append(outcome)
+            self._save_due.set()
+            await asyncio.wait([outcome], timeout=seconds)
+            if not outcome.done():
+                return None
+        return self.document.is_saved
+
+    async def save_as(self, path: str, seconds: float) -> bool | None:
+        """Go on in a new file; as `saved_within`. Raises StorageError if no new file can be there."""
+        file = await run_blocking(lambda: self.document.claim(path), what=path)
+        self.document.go_on_in(file)
+        return await self.saved_within(seconds)
+
+    async def save_over(self, seconds: float) -> bool | None:
+        """Save over what somebody else wrote, theirs kept beside it; as `saved_within`. Raises StorageError."""
+        self.document.save_over()
+        return await self.saved_within(seconds)
 
     async def _compute(self, layer: OpenTask, job: fx.Job) -> None:
         try:
@@ -745,6 +782,25 @@ class Runtime:
             await self._idle.wait()
 
     # -- the end ----------------------------------------------------------------------------------------------------------
+
+    async def prepare_to_leave(self, dark_within_s: float) -> None:
+        """Everything dark, then what every task did is a revision; all is still open, and `stay` lights it again."""
+        self._paused = True
+        self._unknown = True  # so that everything is ordered dark, whatever is believed lit
+        self._confirmed = self._alternating = None
+        self._board_changed()
+        self._poke()
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._idle.wait(), dark_within_s)
+        for layer in reversed(self.layers):
+            if layer.scope is not None:
+                self._revise(layer, "")
+        self.document.close()
+
+    def stay(self) -> None:
+        """It is not left after all."""
+        self._paused = False
+        self._poke()
 
     async def darken(self) -> None:
         """Nothing lights any more from now on, no event counts, and the board is dark."""

@@ -25,7 +25,7 @@ from probe.mapping.walk import WalkFacts
 from probe.mapping.walk import make as make_walk
 from probe.mapping.walk_keys import GoTo
 from probe.runtime import Conductor
-from probe.runtime.ending import Ending, Endings, EndingWork, Reason, save_hangs
+from probe.runtime.ending import HEAD_START_S, SAVE_S, Ending, Endings, EndingWork, Reason, save_hangs
 from probe.runtime.runtime import Maker, OpenTask, Runtime
 from probe.task import events as ev
 from probe.task import screen as se
@@ -166,6 +166,8 @@ class ProbeApp(App[str]):
         self.cautions_read: set[Moment] = set()
         self._shown: list[tuple[OpenTask, Screen[Any]]] = []
         self._restacking = False
+        self._leaving = False
+        self._asking = False
         self._conductor: Conductor | None = None
         self.runtime = self._runtime(plan.document)
         work = EndingWork(
@@ -194,6 +196,7 @@ class ProbeApp(App[str]):
             notify=lambda words: self.notify(words, markup=False),
             on_change=self._changed,
             on_bottom=self._bottom,
+            on_not_saved=self._not_saved,
             on_fault=self._handle_exception,
         )
 
@@ -590,7 +593,7 @@ class ProbeApp(App[str]):
         elif len(self.screen_stack) > 2 and not (self._shown and self.screen is self._shown[-1][1]):
             self.pop_screen()
         else:
-            self.notify("Ctrl+Q leaves the program. Everything is saved.", markup=False)
+            self.notify("Ctrl+Q leaves the program; all is saved first.", markup=False)
 
     def use_theme(self, name: str) -> None:
         """Change the colours of the screen; remembered for the next time."""
@@ -621,8 +624,38 @@ class ProbeApp(App[str]):
     # -- the end --------------------------------------------------------------------------------------------------------
 
     async def action_quit(self) -> None:
-        """Make the board dark, save, and leave."""
+        """Make the board dark, save, and leave. What cannot be saved is asked about; asked twice, it leaves with a rescue copy."""
+        if self._leaving or not self.runtime.layers:
+            self.endings.request(Ending(Reason.LEFT))
+        else:
+            self._leaving = True
+            self.run_worker(self._leave(), name="leaving")
+
+    async def _leave(self) -> None:
+        """To the end if all is saved by then, or the disk hangs; where saving fails the person is asked."""
+        await self.runtime.prepare_to_leave(HEAD_START_S)
+        if await self.runtime.saved_within(SAVE_S) is False and not await self._ask_unsaved(leaving=True):
+            self._leaving = False
+            self.runtime.stay()
+            return
         self.endings.request(Ending(Reason.LEFT))
+
+    def _not_saved(self) -> None:
+        """Saving was tried again and failed again."""
+        if not self._leaving and not self._asking:
+            self.run_worker(self._ask_unsaved(), name="asking how to save")
+
+    async def _ask_unsaved(self, *, leaving: bool = False) -> bool:
+        """Ask how to go on; whether there is nothing left to ask: saved, or left with a rescue copy."""
+        from probe.ui.unsaved import UnsavedScreen
+
+        if isinstance(self.screen, UnsavedScreen):
+            self.screen.dismiss(False)
+        self._asking = True
+        try:
+            return await self.push_screen_wait(UnsavedScreen(self.runtime, leaving=leaving))
+        finally:
+            self._asking = False
 
     async def _drop_link(self) -> None:
         link, self.link = self.link, None

@@ -17,6 +17,7 @@ from probe.task.command import Command
 from probe.task.screen import ScreenEvent
 from probe.task.views import Line, View
 from probe.ui.clock import now_text
+from probe.ui.help import key_name
 from probe.ui.keys import keys_of, typing_key
 from probe.ui.text import cut, cut_inside, plain
 
@@ -32,10 +33,13 @@ def head_line(where: str, board: str, width: int) -> Content:
     return plain(f" {cut(where, room - 1)}   {cut(board, half)}")
 
 
-def message_line(unsaved: str, message: str) -> Content:
-    """The line of words; that the map could not be saved, and why, comes before every other message."""
+def message_line(unsaved: str, message: str, key: str) -> Content:
+    """The line of words; that the map could not be saved comes before every other message, and its cure before the cause.
+
+    `key` tries the save again, and asks how to go on if that fails too.
+    """
     if unsaved:
-        return plain(f"NOT SAVED: {unsaved} (Ctrl+R tries again)", "bold reverse")
+        return plain(f"{key} saves again, or elsewhere. NOT SAVED: {unsaved}", "bold reverse")
     return plain(message)
 
 
@@ -81,6 +85,11 @@ class CommandScreen(Screen[None]):
     def keys_while_empty(self) -> dict[str, str]:
         """Key → action for keys that type, and act only while the entry line is empty."""
         return {key: f"key('{key}')" for key, command in self._by_key.items() if command.empty and typing_key(key)}
+
+    @property
+    def save_key(self) -> str:
+        """The key that tries a failed save again, as it is printed on a keyboard."""
+        return next((key_name(key) for key, command in self._by_key.items() if command.event == ev.Retry()), "Ctrl+Q")
 
     # -- showing ------------------------------------------------------------------------------------------------
 

@@ -16,7 +16,7 @@ from probe.ui.keys import TABLE, KeyRow
 
 # the walk's actions that open something else, in the order of the whole job
 ACTIONS = ("table", "recheck", "find", "picture", "lamps", "power", "harness", "faults", "next_chain")
-APP_ACTIONS = (("port", "Another board or port"), ("quit", "Leave the program (everything is saved)"))
+APP_ACTIONS = (("port", "Another board or port"), ("quit", "Leave the program (all is saved first)"))
 
 
 def places_to_go() -> list[tuple[str, str]]:

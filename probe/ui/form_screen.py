@@ -103,7 +103,7 @@ class FormScreen(CommandScreen):
         self._show_figure(view)
         self._fill(view)
         self.put("form-text", Content("\n").join([line_content(line) for line in view.text]))
-        self.put("form-message", message_line(view.unsaved, view.message))
+        self.put("form-message", message_line(view.unsaved, view.message, self.save_key))
         self.put("form-progress", plain(view.progress, width=width))
         self.query_one("#form-progress").display = bool(view.progress)
         self._show_line(before, view)

@@ -105,7 +105,7 @@ class RowsScreen(CommandScreen):
         self.put("rows-items", self._items(view))
         self._put_lines("rows-beside", view.beside)
         self.put("rows-text", Content("\n").join([line_content(line) for line in view.details]))
-        self.put("rows-message", message_line(view.unsaved, view.message))
+        self.put("rows-message", message_line(view.unsaved, view.message, self.save_key))
         self.put("rows-progress", plain(view.progress, width=width))
 
     def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:

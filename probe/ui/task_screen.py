@@ -118,7 +118,7 @@ class TaskScreen(CommandScreen):
         if before is None or before.details != view.details:
             self.put("details", Content("\n").join([line_content(line) for line in view.details]))
         self._put_lines("below", view.below)
-        self.put("message", message_line(view.unsaved, view.message), layout=False)
+        self.put("message", message_line(view.unsaved, view.message, self.save_key), layout=False)
         self.put("progress", plain(view.progress, width=width), layout=False)
         self._show_picture(view.picture)
 

@@ -328,6 +328,9 @@ def test_what_cannot_be_saved_is_in_the_rescue_copy(way: str, trouble: str, tmp_
         begin = time.monotonic()
         if way in ("key", "both"):
             started.send(QUIT)
+            if trouble == "fails" and way == "key":  # the person is asked, and leaves all the same
+                started.until("Try again")
+                started.send("l")
             started.read(0.2)
         if way in ("signal", "both"):
             started.process.send_signal(signal.SIGTERM)

@@ -498,7 +498,7 @@ def test_saving_over_keeps_the_version_of_the_other_program(tmp_path: Path) -> N
         document.save_now()
     assert isinstance(document.save, Unsaved)
     assert document.save.in_conflict
-    assert document.save.why.startswith("Ctrl+R: save over it")
+    assert document.save.why.startswith("Save over it")
     assert Path(document.path).read_bytes() == theirs
     (tmp_path / "kelp.theirs.json").write_text("something kept earlier")
     document.save_over()
