@@ -89,6 +89,10 @@ class BoardFault(ProtocolFault):
     """The board's side sent something that the protocol does not allow."""
 
 
+class BeyondLimitsFault(BoardFault):
+    """The board states a limit that no board may have (SPEC 5.3, 5.14, 5.19, 5.24): it is not to be used."""
+
+
 class Refusal(Exception):  # noqa: N818 - an answer, not a failure of this program
     """The board's side answers an order with `code` and `fields`; nothing changes (SPEC 3.5)."""
 

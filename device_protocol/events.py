@@ -76,6 +76,7 @@ class GaveUpReason(Enum):
     NO_ANSWER = "no answer"
     DAMAGED = "lines damaged"
     OTHER_VERSION = "other protocol version"
+    BEYOND_LIMITS = "limits that no board may have"
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import replace
 from enum import Enum, auto
 
-from device_protocol.errors import BoardFault, ErrorCode, HostFault
+from device_protocol.errors import BeyondLimitsFault, BoardFault, ErrorCode, HostFault
 from device_protocol.events import (
     GaveUp,
     GaveUpReason,
@@ -291,6 +291,8 @@ class HostSession:
             if self.phase is Phase.CONNECTING:
                 if isinstance(fault, OtherVersionFault):
                     return [self._give_up(flight, GaveUpReason.OTHER_VERSION, fault)]
+                if isinstance(fault, BeyondLimitsFault):
+                    return [self._give_up(flight, GaveUpReason.BEYOND_LIMITS, fault)]
                 # perhaps left over from another host's orders: ours is still to be answered
                 flight.fault = fault
                 return []

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from enum import Enum
 from typing import ClassVar, Self, TypeVar
 
-from device_protocol.errors import BoardFault, ErrorCode, HostFault, Refusal
+from device_protocol.errors import BeyondLimitsFault, BoardFault, ErrorCode, HostFault, Refusal
 from device_protocol.framing import OrderLine
 from device_protocol.values import MOST_NUMBER, Bounds, Colour, is_byte_order, parse_bytes, parse_crc, parse_number
 
@@ -76,6 +76,15 @@ def read_number(text: str, what: str, bounds: Bounds = ANY_NUMBER) -> int:
     if value not in bounds:
         raise BoardFault(f"{what} {value}: {bounds}")
     return value
+
+
+def read_limit(text: str, what: str, bounds: Bounds, *, digits: int = 9) -> int:
+    """A limit that the board states of itself. Raises BeyondLimitsFault when it is a number out of bounds."""
+    if text.isascii() and text.isdigit() and (len(text) > digits or int(text) not in bounds):
+        raise BeyondLimitsFault(f"{what} {text[:20]}: {bounds}")
+    if digits != 9 and text.isascii() and text.isdigit() and (text == "0" or text[0] != "0"):
+        return int(text)
+    return read_number(text, what, bounds)
 
 
 def read_word(words: type[Word], text: str, what: str) -> Word:

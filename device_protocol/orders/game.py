@@ -16,6 +16,7 @@ from device_protocol.orders.base import (
     Reply,
     check_within,
     exactly,
+    read_limit,
     read_number,
     read_word,
 )
@@ -23,6 +24,8 @@ from device_protocol.values import GROUPS, INPUTS, LAMPS, LEVEL, LINGER_MS, PIXE
 
 INPUTS_A_REPLY = 64
 EDGES_A_REPLY = 8
+EDGES = Bounds(0, 65_535)
+"""Edges are counted modulo 65,536 (SPEC 5.25)."""
 
 
 class Player(Enum):
@@ -64,9 +67,9 @@ class Play(Order):
             raise BoardFault(f"the {player.value} has the pixels, not as was asked")
         return PlayState(
             player=player,
-            lamps=read_number(lamps, "lamps", LAMPS),
-            groups=read_number(groups, "groups", GROUPS),
-            pixels=read_number(pixels, "pixels", Bounds(0, PIXELS.most)),
+            lamps=read_limit(lamps, "lamps", LAMPS),
+            groups=read_limit(groups, "groups", GROUPS),
+            pixels=read_limit(pixels, "pixels for the game", Bounds(0, PIXELS.most)),
         )
 
 
@@ -156,7 +159,7 @@ class ReadInputs(Order):
 
     def parse_reply(self, fields: Fields) -> InputStates:
         total_text, bits = exactly(fields, "TOTAL BITS")
-        total = read_number(total_text, "inputs", INPUTS)
+        total = read_limit(total_text, "inputs", INPUTS)
         if total < self.first:
             raise BoardFault(f"{total} inputs, though {self.first} was asked for")
         try:
@@ -195,7 +198,7 @@ class ReadEdges(Order):
     def parse_reply(self, fields: Fields) -> EdgeCounts:
         if not 1 <= len(fields) <= EDGES_A_REPLY:
             raise BoardFault(f"{len(fields)} edge counts: 1 to {EDGES_A_REPLY}")
-        return EdgeCounts(self.first, tuple(read_number(text, "edge count") for text in fields))
+        return EdgeCounts(self.first, tuple(read_number(text, "edge count", EDGES) for text in fields))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,16 @@ from enum import Enum
 from typing import ClassVar
 
 from device_protocol.errors import BoardFault
-from device_protocol.orders.base import ArgumentReader, Fields, Order, Reply, check_within, exactly, read_number
+from device_protocol.orders.base import (
+    ArgumentReader,
+    Fields,
+    Order,
+    Reply,
+    check_within,
+    exactly,
+    read_limit,
+    read_number,
+)
 from device_protocol.values import (
     CEILING_MA,
     COLOUR_CHANNEL_UA,
@@ -28,7 +37,6 @@ FEATURES = ("setup", "range", "silence", "paint", "button", "table", "play", "pa
 """Names of features in the order of SPEC section 6."""
 _BOARD = re.compile(r"[a-z0-9-]{1,24}")
 _BUILD = re.compile(r"[a-z0-9.-]{1,16}")
-_UPTIME = re.compile(r"[0-9]{1,10}")
 _NUMBERS = {
     "line": LINE_BYTES,
     "outputs": OUTPUTS,
@@ -109,20 +117,15 @@ class OtherVersionFault(BoardFault):
 
 
 def _number(key: str, text: str) -> int:
-    bounds = _NUMBERS[key]
-    if key != "uptime":
-        return read_number(text, f"{key} of the identity", bounds)
-    # It has up to ten digits: it wraps at 2^32.
-    if not _UPTIME.fullmatch(text) or int(text) not in bounds:
-        raise BoardFault(f"uptime of the identity {text[:20]!r}: {bounds} (SPEC 5.3)")
-    return int(text)
+    # uptime has up to ten digits: it wraps at 2^32
+    return read_limit(text, f"{key} of the identity", _NUMBERS[key], digits=10 if key == "uptime" else 9)
 
 
 def parse_identity(fields: Fields) -> Identity:
     """Read the fields of a reply to `id`, in any order.
 
-    Raises BoardFault when one is missing, unreadable, or beyond what SPEC 5.3 allows; OtherVersionFault when the board
-    is of another version, whose bounds are not known here.
+    Raises BoardFault when one is missing or unreadable, BeyondLimitsFault when one is beyond what SPEC 5.3 allows,
+    OtherVersionFault when the board is of another version, whose bounds are not known here.
     """
     values: dict[str, str] = {}
     for text in fields:

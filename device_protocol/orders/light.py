@@ -19,9 +19,11 @@ from device_protocol.orders.base import (
     read_number,
 )
 from device_protocol.values import (
+    CEILING_MA,
     LATCH_US,
     LATCH_US_DEFAULT,
     PALETTE_LAST,
+    PIXELS,
     Bounds,
     Colour,
     decode_runs,
@@ -120,10 +122,10 @@ class OutputSettings(Reply):
         if not is_byte_order(byte_order):
             raise BoardFault(f"byte order {byte_order!r}: not a permutation of RGB or RGBW")
         return cls(
-            count=read_number(count, "count"),
+            count=read_number(count, "count", PIXELS),
             byte_order=byte_order,
-            latch_us=read_number(latch, "latch time"),
-            ceiling_ma=read_number(ceiling, "ceiling"),
+            latch_us=read_number(latch, "latch time", LATCH_US),
+            ceiling_ma=read_number(ceiling, "ceiling", CEILING_MA),
         )
 
 
@@ -192,9 +194,10 @@ class ReadOutputState(OutputOrder):
 
     def parse_reply(self, fields: Fields) -> OutputState:
         *settings, lit, need = exactly(fields, "COUNT ORDER LATCH CEILING LIT NEED")
+        held = OutputSettings.from_fields(tuple(settings))
         return OutputState(
-            settings=OutputSettings.from_fields(tuple(settings)),
-            lit=read_number(lit, "lit"),
+            settings=held,
+            lit=read_number(lit, "pixels lit", Bounds(0, held.count)),
             need_ma=read_number(need, "need"),
         )
 

@@ -152,4 +152,7 @@ class CountChain(OutputOrder):
 
     def parse_reply(self, fields: Fields) -> ChainCount:
         least, most, edges = exactly(fields, "LEAST MOST EDGES")
-        return ChainCount(read_number(least, "least"), read_number(most, "most"), read_number(edges, "edges"))
+        found = read_number(most, "most pixels found", Bounds(0, self.sent))
+        return ChainCount(
+            read_number(least, "least pixels found", Bounds(0, found)), found, read_number(edges, "edges")
+        )

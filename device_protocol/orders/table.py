@@ -16,6 +16,7 @@ from device_protocol.orders.base import (
     Reply,
     check_within,
     exactly,
+    read_limit,
     read_number,
 )
 from device_protocol.values import MOST_NUMBER, REVISION, TABLE_BYTES, Bounds, parse_bytes, parse_crc
@@ -51,7 +52,7 @@ class ReadTableState(Order):
 
     def parse_reply(self, fields: Fields) -> TableState:
         revision, length, crc, capacity_text, staged = exactly(fields, "REVISION LENGTH CRC CAPACITY STAGED")
-        capacity = read_number(capacity_text, "capacity", TABLE_BYTES)
+        capacity = read_limit(capacity_text, "capacity of the table", TABLE_BYTES)
         try:
             checksum = parse_crc(crc)
         except ValueError as error:

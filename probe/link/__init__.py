@@ -7,7 +7,7 @@
                  (`SimulatedPort(board).open` for an in-process board). With `key` (see `remembered_key`) the port is
                  looked up anew for each attempt, so that it may change its path.
     on_event     called on the event loop, in order, with a `LinkEvent`:
-                 Opening(port, attempt) · Waiting(what, left_s) · Connected(identity, port, reason) ·
+                 PortOpening(port, attempt) · Waiting(what, left_s) · Connected(identity, port, reason) ·
                  Lost(error, retry_in_s) · NoticeArrived(notice) · WireNote(trouble, text)
                  It must not block; it may start tasks that call `do`.
     transcript   called with (seconds, "open" | "out" | "in" | "end", bytes) for a wire log (its form: `link.replay`).
@@ -34,7 +34,7 @@ from probe.link.events import (
     LinkEvent,
     Lost,
     NoticeArrived,
-    Opening,
+    PortOpening,
     Waiting,
     WireNote,
     WireTrouble,
@@ -66,10 +66,10 @@ __all__ = [
     "Lost",
     "NoticeArrived",
     "OpenWire",
-    "Opening",
     "OrderRefused",
     "OutputPlan",
     "PortInfo",
+    "PortOpening",
     "PortSpec",
     "RetryPolicy",
     "SetupResult",

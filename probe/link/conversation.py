@@ -36,7 +36,7 @@ from device_protocol.orders import (
     UnknownNotice,
 )
 from device_protocol.session import CONNECT_MS, HostSession, Phase
-from probe.link.diagnosis import Heard, why_lost, why_not_identified
+from probe.link.diagnosis import LineSample, why_lost, why_not_identified
 from probe.link.errors import (
     HANG_UP_FAMILIES,
     LinkError,
@@ -89,7 +89,7 @@ class Conversation:
         self._ended: asyncio.Future[LinkError] | None = None
         self._timer: asyncio.TimerHandle | None = None
         self._reason = ConnectReason.FIRST
-        self._heard = Heard()
+        self._sample = LineSample()
         self._identify_when_ready = False
         self._connect_until_s = self._next_waiting_s = 0.0
         self._silence_s = 0.0
@@ -153,7 +153,7 @@ class Conversation:
                 data = await wire.read()
                 self._note("in", data)
                 if self.identity is None:
-                    self._heard.add(data)
+                    self._sample.add(data)
                 self._take(self._session.receive_data(data, self._now_ms()))
                 self._go_on()
         except Exception as error:
@@ -229,7 +229,7 @@ class Conversation:
 
     def _begin_identifying(self) -> None:
         self._identify_when_ready = False
-        self._heard = Heard()
+        self._sample = LineSample()
         self._connect_until_s = self._loop.time() + CONNECT_MS / 1000
         self._next_waiting_s = 0.0
         self._write(self._session.connect(self._now_ms()))
@@ -304,7 +304,7 @@ class Conversation:
 
     def _gave_up(self, event: GaveUp) -> None:
         if self._flight is None:  # it was identifying
-            error = why_not_identified(event, self._heard, port=self.port, baud=self._baud)
+            error = why_not_identified(event, self._sample, port=self.port, baud=self._baud)
             if self._ended is not None and not self._ended.done():
                 self._ended.set_result(error)
             return

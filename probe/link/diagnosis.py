@@ -12,7 +12,7 @@ _ENOUGH_NOISE = 4
 """So many senseless bytes are more than the spike of a plug being pushed in. Judgement, no source."""
 
 
-class Heard:
+class LineSample:
     """Keeps the first 2048 bytes that came in, for a sample to show."""
 
     def __init__(self) -> None:
@@ -22,16 +22,18 @@ class Heard:
         """More bytes have come."""
         self._bytes += data[: _KEPT - len(self._bytes)]
 
-    def sample(self) -> str:
+    def text(self) -> str:
         """The longest line that came in, cut to 40 characters, all of them printable."""
         line = max(bytes(self._bytes).splitlines(), key=len, default=b"").decode("ascii", "replace")
         return "".join(c if c.isprintable() else "·" for c in line)[:_SHOWN]
 
 
-def why_not_identified(gave_up: GaveUp, heard: Heard, *, port: str, baud: int) -> LinkError:
+def why_not_identified(gave_up: GaveUp, sample: LineSample, *, port: str, baud: int) -> LinkError:
     """The error for a port on which no board could be identified."""
     if gave_up.reason is GaveUpReason.OTHER_VERSION:
         return link_error(LinkErrorKind.OTHER_VERSION, port=port, detail="it is not version 1")
+    if gave_up.reason is GaveUpReason.BEYOND_LIMITS:
+        return link_error(LinkErrorKind.BEYOND_LIMITS, port=port, detail=str(gave_up.fault))
     if gave_up.reason is GaveUpReason.DAMAGED:
         return _poor_line(port, "a board is there, but says that what it hears is damaged")
     counts = gave_up.statistics
@@ -47,7 +49,7 @@ def why_not_identified(gave_up: GaveUp, heard: Heard, *, port: str, baud: int) -
                 cure="check the wires of send and receive, or pick another port",
             )
         case LineVerdict.OTHER_DEVICE:
-            return link_error(LinkErrorKind.WRONG_DEVICE, port=port, detail=f"it says “{heard.sample()}”")
+            return link_error(LinkErrorKind.WRONG_DEVICE, port=port, detail=f"it sends “{sample.text()}”")
         case LineVerdict.WRONG_SPEED:
             if counts.bytes_received < _ENOUGH_NOISE:
                 return link_error(LinkErrorKind.SILENT, port=port)
@@ -56,10 +58,8 @@ def why_not_identified(gave_up: GaveUp, heard: Heard, *, port: str, baud: int) -
         case LineVerdict.NOISY:
             return _poor_line(port, "a board is there, but most of what it says comes damaged")
         case LineVerdict.SOUND:
-            how = f": {gave_up.fault}" if gave_up.fault else ""
-            return link_error(
-                LinkErrorKind.OTHER_VERSION, port=port, detail=f"it does not say who it is in a way known here{how}"
-            )
+            how = str(gave_up.fault) if gave_up.fault else "it does not answer `id`"
+            return link_error(LinkErrorKind.UNREADABLE_IDENTITY, port=port, detail=how)
 
 
 def why_lost(gave_up: GaveUp, *, port: str) -> LinkError:

@@ -39,6 +39,8 @@ class LinkErrorKind(StrEnum):
     WRONG_DEVICE = "wrong-device"
     WRONG_SPEED = "wrong-speed"
     OTHER_VERSION = "other-version"
+    BEYOND_LIMITS = "beyond-limits"
+    UNREADABLE_IDENTITY = "unreadable-identity"
     SILENT = "silent"
     TIMEOUT = "timeout"
     RESTARTED = "restarted"
@@ -125,6 +127,17 @@ _TEXTS: dict[LinkErrorKind, _Texts] = {
         "the board on {port} speaks another version of the protocol: {detail}",
         "firmware and program are of different ages",
         "load the firmware that came with this program, or update the program",
+    ),
+    LinkErrorKind.BEYOND_LIMITS: _Texts(
+        "the board on {port} states a limit that no board may have: {detail}",
+        "its firmware was built with a wrong figure, or its memory is damaged",
+        "do not light anything with it: correct the figure in the firmware's settings and load it again, then try"
+        " `playfield-probe board-check`",
+    ),
+    LinkErrorKind.UNREADABLE_IDENTITY: _Texts(
+        "the board on {port} speaks this protocol, but does not say who it is in a way that can be used: {detail}",
+        "its firmware does not keep to the protocol",
+        "load other firmware, or ask its maker to run `playfield-probe board-check`",
     ),
     LinkErrorKind.SILENT: _Texts(
         "{port} is open, but nothing answers",

@@ -20,7 +20,7 @@ class ConnectReason(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Opening:
+class PortOpening:
     """The port is being opened. `attempt` counts from 1 since the last time a board was connected."""
 
     port: str
@@ -77,4 +77,4 @@ class WireNote:
     text: str
 
 
-LinkEvent = Opening | Waiting | Connected | Lost | NoticeArrived | WireNote
+LinkEvent = PortOpening | Waiting | Connected | Lost | NoticeArrived | WireNote

@@ -32,7 +32,7 @@ from device_protocol.orders import (
 )
 from probe.link.conversation import Conversation, Transcript
 from probe.link.errors import HANG_UP_FAMILIES, LinkError, LinkErrorKind, LinkLost, fold, link_error
-from probe.link.events import Connected, LinkEvent, Lost, Opening
+from probe.link.events import Connected, LinkEvent, Lost, PortOpening
 from probe.link.refusal import OrderRefused
 from probe.link.wire import DEFAULT_BAUD, OpenWire, PortSpec
 
@@ -169,7 +169,7 @@ class BoardLink:
 
     async def _run(self) -> None:
         while True:
-            self._emit(Opening(self._name, self._failures + 1))
+            self._emit(PortOpening(self._name, self._failures + 1))
             try:
                 wire = await self._open_wire()
             except HANG_UP_FAMILIES as error:

@@ -30,7 +30,7 @@ from device_protocol.orders import (
 from device_protocol.orders import CountChain as CountOrder
 from probe.document.file.errors import StorageError
 from probe.document.model import PlayfieldMap
-from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting, WireNote
+from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, PortOpening, Waiting, WireNote
 from probe.link.refusal import OrderRefused
 from probe.link.threaded_wire import run_in_daemon
 from probe.runtime.ending import run_blocking
@@ -209,7 +209,7 @@ class Conductor:
     def link_event(self, event: LinkEvent) -> None:
         """Pass this to the link as its `on_event`."""
         match event:
-            case Opening(port, attempt):
+            case PortOpening(port, attempt):
                 again = f", attempt {attempt}" if attempt > 1 else ""
                 self._tell(BoardAwaited(f"opening {port}{again}"))
             case Waiting(what, left_s):

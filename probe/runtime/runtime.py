@@ -41,7 +41,7 @@ from device_protocol.orders import (
 )
 from probe.document.document import Document, Scope, Unsaved
 from probe.document.file.errors import StorageError
-from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, Opening, Waiting, WireNote
+from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, PortOpening, Waiting, WireNote
 from probe.link.refusal import OrderRefused
 from probe.link.threaded_wire import run_in_daemon
 from probe.runtime.ending import run_blocking, save_document
@@ -412,7 +412,7 @@ class Runtime:
     def link_event(self, event: LinkEvent) -> None:
         """Pass this to the link as its `on_event`."""
         match event:
-            case Opening(port, attempt):
+            case PortOpening(port, attempt):
                 again = f", attempt {attempt}" if attempt > 1 else ""
                 self._words = f"opening {port}{again}"
                 self._board_changed()

@@ -10,7 +10,17 @@ import pytest
 from device_protocol.framing import ReplyLine, encode_board_line
 from device_protocol.orders import LightPixel
 from device_protocol.values import Colour
-from probe.link import BoardLink, Connected, LinkError, LinkErrorKind, LinkLost, Lost, Opening, PortSpec, RetryPolicy
+from probe.link import (
+    BoardLink,
+    Connected,
+    LinkError,
+    LinkErrorKind,
+    LinkLost,
+    Lost,
+    PortOpening,
+    PortSpec,
+    RetryPolicy,
+)
 from tests.link.conftest import until
 from tests.link.far_ends import Answer, PtyEnd, board_answers, rfc2217_board, tcp_board
 from tests.link.recorder import Recorder
@@ -114,8 +124,14 @@ async def test_a_board_of_another_protocol_version() -> None:
 
 async def test_a_board_that_states_more_than_the_protocol_allows() -> None:
     error = await failure(identifies_as(IDENTITY.replace("outputs=1", "outputs=999999999")))
-    assert error.kind is LinkErrorKind.OTHER_VERSION
-    assert "outputs of the identity 999999999: 1 to 16" in str(error)
+    assert error.kind is LinkErrorKind.BEYOND_LIMITS
+    assert "states a limit that no board may have: outputs of the identity 999999999: 1 to 16" in error.what
+
+
+async def test_a_board_whose_identity_cannot_be_read() -> None:
+    error = await failure(identifies_as(IDENTITY.replace("board=x", "board=X")))
+    assert error.kind is LinkErrorKind.UNREADABLE_IDENTITY
+    assert "board 'X' of the identity" in error.what
 
 
 async def test_a_board_whose_every_line_is_damaged() -> None:
@@ -150,7 +166,7 @@ async def test_a_board_behind_a_pseudo_terminal_that_hangs_up_in_mid_order_and_c
         with pytest.raises(LinkLost) as lost:
             await asyncio.wait_for(link.do(LightPixel(0, 3, Colour(1, 2, 3))), 5)
         assert lost.value.kind is LinkErrorKind.VANISHED
-        await until(lambda: len(told.of(Opening)) >= 2)
+        await until(lambda: len(told.of(PortOpening)) >= 2)
         second = PtyEnd(board_answers())
         now_at["path"] = second.path
         await until(lambda: len(told.of(Connected)) == 2)
@@ -188,5 +204,5 @@ async def test_a_port_that_is_forbidden_says_whom_to_ask(monkeypatch: pytest.Mon
     monkeypatch.undo()
     await link.close()
     assert caught.value.kind is LinkErrorKind.FORBIDDEN
-    assert told.kinds == ["Opening", "Lost"]
+    assert told.kinds == ["PortOpening", "Lost"]
     end.hang_up()

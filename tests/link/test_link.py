@@ -49,7 +49,7 @@ async def test_from_opening_to_closing() -> None:
     identity = await link.connect()
     assert (identity.outputs, identity.pixels) == (2, 40)
     assert link.identity is identity
-    assert told.kinds == ["Opening", "Waiting", "Connected"]
+    assert told.kinds == ["PortOpening", "Waiting", "Connected"]
     assert told.events[-1] == Connected(identity, "simulated://", ConnectReason.FIRST)
     assert await link.do(LightPixel(1, 14, RED)) == Done()
     assert places_lit(where.board) == ["1.14"]
@@ -221,7 +221,7 @@ async def test_a_listener_that_fails_is_reported_and_does_not_stop_the_link() ->
     assert await link.do(LightPixel(0, 1, RED)) == Done()
     await link.close()
     assert [str(report["exception"]) for report in reports] == [
-        "cannot draw Opening",
+        "cannot draw PortOpening",
         "cannot draw Waiting",
         "cannot draw Connected",
     ]

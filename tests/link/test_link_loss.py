@@ -26,7 +26,7 @@ from probe.link import (
     LinkLost,
     Lost,
     NoticeArrived,
-    Opening,
+    PortOpening,
     PortSpec,
     RetryPolicy,
     WireNote,
@@ -58,7 +58,7 @@ async def test_a_restart_voids_orders_and_connects_anew() -> None:
     assert "supply" in lost[0].error.likely_cause
     assert told.of(Connected)[1].reason is ConnectReason.RESTARTED
     assert NoticeArrived(RestartNotice(RestartCause.BROWNOUT)) in told.events
-    assert len(told.of(Opening)) == 1, "the port stays open"
+    assert len(told.of(PortOpening)) == 1, "the port stays open"
 
 
 async def test_a_restart_whose_notice_was_damaged_is_found_out() -> None:
@@ -88,7 +88,7 @@ async def test_unplugged_and_plugged_in_again() -> None:
         assert all(isinstance(r, LinkLost) and r.kind is LinkErrorKind.VANISHED for r in results)
         with pytest.raises(LinkLost):
             await link.do(Darken())
-        await until(lambda: len(told.of(Opening)) >= 3)
+        await until(lambda: len(told.of(PortOpening)) >= 3)
         where.plug()
         await until(lambda: len(told.of(Connected)) == 2)
         assert await link.do(LightPixel(0, 7, RED)) == Done()
@@ -97,7 +97,7 @@ async def test_unplugged_and_plugged_in_again() -> None:
     assert kinds[0] is LinkErrorKind.VANISHED
     assert set(kinds[1:]) == {LinkErrorKind.NO_SUCH_PORT}
     assert all(event.retry_in_s is not None for event in told.of(Lost))
-    assert [event.attempt for event in told.of(Opening)][:3] == [1, 2, 3]
+    assert [event.attempt for event in told.of(PortOpening)][:3] == [1, 2, 3]
     assert told.of(Connected)[1].reason is ConnectReason.AGAIN
 
 
@@ -154,7 +154,7 @@ async def test_a_board_that_hangs_is_lost_and_found_on_the_same_line() -> None:
         assert lost.value.kind is LinkErrorKind.TIMEOUT
         where.board.receive_data = hearing  # type: ignore[method-assign]
         await until(lambda: len(told.of(Connected)) == 2)
-    assert len(told.of(Opening)) == 1
+    assert len(told.of(PortOpening)) == 1
     assert told.of(Connected)[1].reason is ConnectReason.AGAIN
 
 
@@ -191,7 +191,7 @@ async def test_connect_tells_why_it_failed_and_start_keeps_trying() -> None:
     assert told.events[-1] == Lost(failed.value, None)
     link.start()
     link.start()
-    await until(lambda: len(told.of(Opening)) >= 3)
+    await until(lambda: len(told.of(PortOpening)) >= 3)
     where.plug()
     await until(lambda: link.identity)
     await link.close()

@@ -45,7 +45,7 @@ PROFILES = {
 
 def told(recorder: Recorder) -> list[str]:
     """Events without what the clock decides: how often a wait is told, and in how many pieces damage is noted."""
-    return [kind for kind in recorder.kinds if kind not in ("Waiting", "Opening", "WireNote")]
+    return [kind for kind in recorder.kinds if kind not in ("Waiting", "PortOpening", "WireNote")]
 
 
 @pytest.mark.parametrize("name", PROFILES)
