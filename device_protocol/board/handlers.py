@@ -39,10 +39,12 @@ from device_protocol.orders import (
     Paint,
     Palette,
     PatternState,
+    PixelBytes,
     PixelsLit,
     Play,
     Player,
     PlayState,
+    ReadBack,
     ReadEdges,
     ReadInputs,
     ReadOutputState,
@@ -130,6 +132,7 @@ def _palette(board: ProtocolBoard, order: Palette) -> Done:
     output = board.outputs[order.output]
     output.palette[order.first : order.first + len(order.colours)] = order.colours
     output.forget_staged(palette_too=False)
+    output.shown = None
     return Done()
 
 
@@ -140,6 +143,7 @@ def _paint(board: ProtocolBoard, order: Paint) -> Staged:
         raise Refusal(ErrorCode.OUT_OF_STEP, f"staged={len(output.staged)}")
     board.take_pixels()
     output.staged[order.offset :] = order.entries
+    output.shown = None
     return Staged(len(output.staged))
 
 
@@ -154,6 +158,10 @@ def _show(board: ProtocolBoard, order: Show) -> Done:
     output.pattern = None
     board.clock_picture(order.output, picture)
     return Done()
+
+
+def _read_back(board: ProtocolBoard, order: ReadBack) -> PixelBytes:
+    return PixelBytes(board.outputs[order.output].bytes_shown(order.pixel))
 
 
 # --- patterns and the return wire ---
@@ -298,6 +306,7 @@ HANDLERS: dict[type[Order], Handler] = dict(
         _row(Palette, _palette),
         _row(Paint, _paint),
         _row(Show, _show),
+        _row(ReadBack, _read_back),
         _row(RunPattern, _run),
         _row(ReadPattern, _running),
         _row(CountChain, _count),

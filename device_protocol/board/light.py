@@ -122,7 +122,9 @@ class BoardLight:
         """Make `picture` the one that is lit, and clock it out."""
         output = self.outputs[number]
         output.picture = picture
-        self._clock(number, output.frame())
+        frame = output.frame()
+        output.shown = (frame, output.colours_of_pixel)
+        self._clock(number, frame)
 
     def run_pattern(self, number: int, pattern: RunningPattern) -> None:
         """Start a pattern, if the ceiling allows all its steps."""
@@ -198,7 +200,9 @@ class BoardLight:
         output = self.outputs[chain.output]
         output.forget_staged(palette_too=True)
         output.picture = picture
-        self._clock(chain.output, b"".join(colour.wire(chain.byte_order) for colour in picture))
+        frame = b"".join(colour.wire(chain.byte_order) for colour in picture)
+        output.shown = (frame, len(chain.byte_order))
+        self._clock(chain.output, frame)
 
     # --- the return wire ---
 

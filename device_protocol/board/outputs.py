@@ -135,6 +135,8 @@ class BoardOutput:
     palette: list[Colour] = field(default_factory=_dark_palette)
     staged: list[int] = field(default_factory=list)
     pattern: RunningPattern | None = None
+    shown: tuple[bytes, int] | None = None
+    """Frame of the last picture and bytes of a pixel, as long as it can be read back (SPEC 5.29)."""
 
     def __post_init__(self) -> None:
         self.picture = [DARK] * self.count
@@ -174,6 +176,13 @@ class BoardOutput:
         total = sum(colour.total for colour in self.picture)
         need_ua = current_ua(count=self.count, colour_sum=total, idle_ua=self.idle_ua, channel_ua=self.channel_ua)
         return -(-need_ua // 1000)
+
+    def bytes_shown(self, pixel: int) -> bytes | None:
+        """What went out for a pixel in the last picture; None when that is not held."""
+        if self.shown is None:
+            return None
+        frame, width = self.shown
+        return frame[pixel * width : (pixel + 1) * width] or None
 
     def check_ceiling(self, picture: list[Colour]) -> None:
         """Refuse a picture above the ceiling (SPEC 4.4, 4.5). A dark one always passes."""

@@ -9,6 +9,7 @@ depends on the board in hand (outputs, count, ceiling) is the board's to refuse.
     SetupOutput(output, count, byte_order, ceiling_ma, latch_us)      OutputSettings
     ReadOutputState(output)                                           OutputState
     Alive(), Silence(silence_ms)                                      Done, SilenceSet
+    ReadBack(output, pixel)                                           PixelBytes
     Palette(output, first, colours), Paint(output, offset, entries), Show(output)      Done, Staged, Done
     RunPattern(output, kind, colours, step_ms, sending, keep), ReadPattern(output)     Done, PatternState or NoPattern
     CountChain(output, sent, times)                                   ChainCount
@@ -61,6 +62,8 @@ from device_protocol.orders.light import (
     OutputState,
     Paint,
     Palette,
+    PixelBytes,
+    ReadBack,
     ReadOutputState,
     SetupOutput,
     Show,
@@ -119,6 +122,7 @@ ORDER_TYPES: dict[str, type[Order]] = {
         Palette,
         Paint,
         Show,
+        ReadBack,
         RunPattern,
         ReadPattern,
         CountChain,
@@ -185,11 +189,13 @@ __all__ = [
     "PatternKind",
     "PatternLine",
     "PatternState",
+    "PixelBytes",
     "PixelsLit",
     "Play",
     "PlayNotice",
     "PlayState",
     "Player",
+    "ReadBack",
     "ReadEdges",
     "ReadInputs",
     "ReadOutputState",

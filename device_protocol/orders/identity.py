@@ -33,7 +33,7 @@ from device_protocol.values import (
 )
 
 PROTOCOL_VERSION = 1
-FEATURES = ("setup", "range", "silence", "paint", "button", "table", "play", "pattern", "inputs", "count")
+FEATURES = ("setup", "range", "silence", "paint", "button", "table", "play", "pattern", "inputs", "count", "readback")
 """Names of features in the order of SPEC section 6."""
 _BOARD = re.compile(r"[a-z0-9-]{1,24}")
 _BUILD = re.compile(r"[a-z0-9.-]{1,16}")

@@ -30,6 +30,7 @@ from device_protocol.values import (
     encode_runs,
     expand_runs,
     is_byte_order,
+    parse_bytes,
 )
 
 PALETTE = Bounds(1, PALETTE_LAST)
@@ -197,9 +198,50 @@ class ReadOutputState(OutputOrder):
         held = OutputSettings.from_fields(tuple(settings))
         return OutputState(
             settings=held,
-            lit=read_number(lit, "pixels lit", Bounds(0, held.count)),
+            lit=read_number(lit, "pixels lit", Bounds(0, PIXELS.most)),
             need_ma=read_number(need, "need"),
         )
+
+
+@dataclass(frozen=True, slots=True)
+class PixelBytes(Reply):
+    """What went out for a pixel in the last picture, in wire order (SPEC 5.29); None: the board does not hold it."""
+
+    data: bytes | None
+
+    def fields(self) -> Fields:
+        return ("none",) if self.data is None else (self.data.hex().upper(),)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBack(OutputOrder):
+    """`readback` (SPEC 5.29): the bytes that went out for a pixel. Reply: PixelBytes."""
+
+    pixel: int
+    WORD: ClassVar[str] = "readback"
+    FEATURE: ClassVar[str | None] = "readback"
+    TAKES: ClassVar[Bounds] = Bounds(2, 2)
+
+    def __post_init__(self) -> None:
+        check_within(self.output, ANY_NUMBER, "output")
+        check_within(self.pixel, ANY_NUMBER, "pixel")
+
+    @classmethod
+    def read(cls, arguments: ArgumentReader) -> ReadBack:
+        output = arguments.output()
+        return cls(output, arguments.pixel(output))
+
+    def parse_reply(self, fields: Fields) -> PixelBytes:
+        text = exactly(fields, "BYTES")[0]
+        if text == "none":
+            return PixelBytes(None)
+        try:
+            data = parse_bytes(text)
+        except ValueError as error:
+            raise BoardFault(str(error)) from None
+        if len(data) not in (3, 4):
+            raise BoardFault(f"{len(data)} bytes for a pixel: 3 or 4")
+        return PixelBytes(data)
 
 
 # --- painted pictures ---

@@ -22,7 +22,7 @@ def page() -> list[tuple[str, str]]:
     text = (ROOT / "device_protocol" / "SPEC.md").read_text(encoding="utf-8")
     found = re.search(r"^## 10\. .*?(?=^## )", text, re.MULTILINE | re.DOTALL)
     assert found is not None
-    lines = [line[4:] for line in found[0].splitlines() if line.startswith("    ")]
+    lines = [line[4:] for line in found[0].split("### ")[0].splitlines() if line.startswith("    ")]
     assert len(lines) > 40
     return [(line[:2].strip(), line[3:].strip()) for line in lines]
 
@@ -44,7 +44,7 @@ def play(board: BoardUnderTest, *, exact: bool) -> None:
         elif kind == "H":
             if exact:
                 board.advance(EXCHANGE_MS)
-            board.send(text.encode() + b"\n")
+            board.send(text.replace("\\t", "\t").encode() + b"\n")
         elif passed := re.match(r"(\d+) ms pass", text):
             board.advance(float(passed[1]))
         elif "step button" in text:

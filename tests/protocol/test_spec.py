@@ -57,12 +57,47 @@ def test_features_stand_in_the_order_of_the_spec() -> None:
     assert tuple(re.findall(r"`([a-z]+)` \(", first)) == FEATURES
 
 
+def _lines(text: str) -> list[str]:
+    return [line[4:] for line in text.splitlines() if line.startswith("    ")]
+
+
+def _bytes(text: str) -> bytes:
+    return text.replace("\\t", "\t").encode() + b"\n"
+
+
+def test_every_order_notice_and_error_has_an_example() -> None:
+    ours = [line[3:].strip() for line in _lines(_section(10)) if line.startswith("H ")]
+    theirs = [line[3:].strip() for line in _lines(_section(10)) if line.startswith("B ")]
+    assert {re.split(r"[ *]", line)[1] for line in ours if line.startswith(">") and "  " not in line} >= set(
+        ORDER_TYPES
+    )
+    notices = set(re.findall(r"^7\.\d+ `([a-z]+)\b", _section(7), re.MULTILINE))
+    assert len(notices) == 5
+    assert {re.split(r"[ *]", line)[1] for line in theirs if line.startswith("~")} == notices
+    assert {int(line[4:6]) for line in theirs if line.startswith("!")} == set(ErrorCode)
+
+
+def test_lines_of_other_boards_are_what_such_boards_say() -> None:
+    few, waiting, failing, deaf = boards = [
+        ProtocolBoard(BoardConfig(features=FEATURES[:3])),
+        *(ProtocolBoard() for _ in range(3)),
+    ]
+    for board in boards:
+        board.tick(0)
+    waiting.not_ready = failing.failing = True
+    deaf.mark_lost_bytes()
+    block = [line for line in _lines(_section(10).split("### ")[1]) if not line.startswith("--")]
+    for board, ours, theirs in zip((few, waiting, failing, deaf), block[::2], block[1::2], strict=True):
+        assert ours.startswith("H  ")
+        assert board.receive_data(_bytes(ours[3:]), 1) == _bytes(theirs.removeprefix("B  "))
+
+
 def test_worked_conversation_is_what_a_board_says() -> None:
     config = BoardConfig(board="example", outputs=2, pixels=300, line=96, ceiling_ma=1500)
     board = ProtocolBoard(config)
     now_ms = 0
     said: list[str] = []
-    block = [line[4:] for line in _section(10).splitlines() if line.startswith("    ")]
+    block = _lines(_section(10).split("### ")[0])
     assert len(block) > 40
     for line in block:
         kind, text = line[:2], line[3:].strip()
@@ -73,7 +108,7 @@ def test_worked_conversation_is_what_a_board_says() -> None:
             assert not said, f"before {line!r} the board also said {said}"
         if kind == "H ":
             now_ms += EXCHANGE_MS
-            said += board.receive_data(text.encode() + b"\n", now_ms).decode().splitlines()
+            said += board.receive_data(_bytes(text), now_ms).decode().splitlines()
         elif kind == "--" and (passed := re.match(r"(\d+) ms pass", text)):
             now_ms += int(passed[1])
             said += board.tick(now_ms).decode().splitlines()

@@ -1,7 +1,7 @@
 # mypy: ignore-errors
 """The probe line protocol (SPEC.md) in one MicroPython file: copy it to the board as main.py and set what is below.
 
-Features: setup, range, silence, paint, button. `Board` knows no hardware; `Hardware` is the only user of `machine`.
+Features: setup, range, silence, paint, button, readback. `Responder` knows no hardware; `Hardware` is the only user of `machine`.
 CPython runs it too, for tests; MicroPython has no typing, so there are no annotations. MIT licence.
 """
 
@@ -15,7 +15,7 @@ PIXELS = 300  # most on one output
 CEILING_MA = 1000  # of one output; no order lifts it
 CHANNEL_UA = 20_000
 IDLE_UA = 1_000
-FEATURES = ("setup", "range", "silence", "paint", "button")
+FEATURES = ("setup", "range", "silence", "paint", "button", "readback")
 
 # High and low time of a 0, then of a 1, ns (SPEC 4.8). What the chip makes of them: see its papers, and measure.
 BIT_NS = (312, 938, 688, 688)
@@ -70,6 +70,7 @@ _ORDERS = {
     "linger": (1, 1, "inputs"),
     "watch": (1, 1, "inputs"),
     "count": (3, 3, "count"),
+    "readback": (2, 2, "readback"),
 }
 
 
@@ -82,7 +83,7 @@ def crc16(data):
     return crc
 
 
-class Refused(Exception):  # noqa: N818 - an answer, not a failure
+class OrderError(Exception):
     """The order is answered with `code` and `fields`, and changes nothing."""
 
     def __init__(self, code, fields=""):
@@ -94,13 +95,13 @@ class Refused(Exception):  # noqa: N818 - an answer, not a failure
 def number(text, least=0, most=999_999_999):
     """A number of SPEC 2.7 within limits; else 22."""
     if not 1 <= len(text) <= 9 or (text[0] == "0" and text != "0"):
-        raise Refused(22)
+        raise OrderError(22)
     for letter in text:
         if not "0" <= letter <= "9":
-            raise Refused(22)
+            raise OrderError(22)
     value = int(text)
     if not least <= value <= most:
-        raise Refused(22)
+        raise OrderError(22)
     return value
 
 
@@ -116,7 +117,7 @@ def runs_of(text):
     while at < len(text):
         entry = ord(text[at]) - ord("a")
         if not 0 <= entry <= 15:
-            raise Refused(22)
+            raise OrderError(22)
         end = at + 1
         while end < len(text) and "0" <= text[end] <= "9":
             end += 1
@@ -138,22 +139,23 @@ class Output:
         self.staged = 0
         self.lit = 0
         self.total = 0
+        self.shown = None  # (wire bytes, how many) of the last picture, run by run; None: not held
 
     def colour(self, text):
         """A colour that these pixels can show; else 22."""
         if len(text) not in (6, 8) or not is_hex(text):
-            raise Refused(22)
+            raise OrderError(22)
         parts = [int(text[at : at + 2], 16) for at in range(0, len(text), 2)]
         colour = tuple(parts) if len(parts) == 4 else (parts[0], parts[1], parts[2], 0)
         if colour[3] and len(self.order) == 3:
-            raise Refused(22)
+            raise OrderError(22)
         return colour
 
     def pixel(self, text):
         """The number of a pixel of this chain; else 22 or 31."""
         value = number(text)
         if value >= self.count:
-            raise Refused(31)
+            raise OrderError(31)
         return value
 
     def settings(self):
@@ -161,7 +163,7 @@ class Output:
         return f"{self.count} {self.order} {self.latch} {self.ceiling}"
 
 
-class Board:
+class Responder:
     """Bytes in by `receive`, bytes out by `send(bytes)`, frames by `frame(output, bytes, latch_us)`.
 
     `now` is any growing count of ms. `config` may replace this file's settings: outputs, pixels, line, ceiling,
@@ -262,7 +264,7 @@ class Board:
         words = line[4:-5].decode().split(" ")
         try:
             self._seal(f"<{seq} ok{self._carry_out(words[0], words[1:])}")
-        except Refused as refused:
+        except OrderError as refused:
             self._seal(f"!{seq} {refused.code} {_NAMES[refused.code]}{refused.fields}")
 
     @staticmethod
@@ -284,12 +286,12 @@ class Board:
 
     def _carry_out(self, word, given):
         if word not in _ORDERS:
-            raise Refused(20)
+            raise OrderError(20)
         least, most, feature = _ORDERS[word]
         if feature is not None and feature not in self.features:
-            raise Refused(23)
+            raise OrderError(23)
         if not least <= len(given) <= most:
-            raise Refused(21)
+            raise OrderError(21)
         return getattr(self, "_" + word)(*given) or ""
 
     # --- light ---
@@ -297,7 +299,7 @@ class Board:
     def _output(self, text):
         value = number(text)
         if value >= len(self.outputs):
-            raise Refused(30)
+            raise OrderError(30)
         return self.outputs[value]
 
     def _need_ma(self, output, total):
@@ -306,19 +308,21 @@ class Board:
 
     def _check_ceiling(self, output, total):
         if total and self._need_ma(output, total) > output.ceiling:
-            raise Refused(32, f" need={self._need_ma(output, total)} ceiling={output.ceiling}")
+            raise OrderError(32, f" need={self._need_ma(output, total)} ceiling={output.ceiling}")
 
     def _clock(self, output, runs):
         """Clock a picture out, given as (colour, how many); it is the one that is lit."""
         at = lit = total = 0
+        shown = []
         width = len(output.order)
         for colour, count in runs:
             wire = bytes([colour["RGBW".index(letter)] for letter in output.order])
             self._buffer[at : at + count * width] = wire * count
+            shown.append((wire, count))
             at += count * width
             total += sum(colour) * count
             lit += count if sum(colour) else 0
-        output.lit, output.total = lit, total
+        output.lit, output.total, output.shown = lit, total, shown
         self._frame(self.outputs.index(output), self._buffer[:at], output.latch)
 
     def _darken_all(self):
@@ -368,7 +372,7 @@ class Board:
         start = output.pixel(first)
         pixels = number(count, 1)
         if start + pixels > output.count:
-            raise Refused(31)
+            raise OrderError(31)
         self._light_run(output, start, pixels, output.colour(colour))
 
     def _dark(self, where):
@@ -381,9 +385,9 @@ class Board:
         output = self._output(where)
         pixels = number(count, 1)
         if pixels > self.pixels:
-            raise Refused(33)
+            raise OrderError(33)
         if sorted(order) not in (["B", "G", "R"], ["B", "G", "R", "W"]):
-            raise Refused(22)
+            raise OrderError(22)
         made = (pixels, order, number(latch, 280, 1_000), number(ceiling, 1, self.ceiling))
         self._darken(output)
         at = self.outputs.index(output)
@@ -402,34 +406,45 @@ class Board:
         output = self._output(where)
         start = number(first, 1, 15)
         if start + len(colours) > 16:
-            raise Refused(22)
+            raise OrderError(22)
         made = [output.colour(text) for text in colours]
         for at, colour in enumerate(made):
             output.palette[start + at] = colour
         output.staged = 0
+        output.shown = None
 
     def _paint(self, where, offset, text):
         output = self._output(where)
         at = output.pixel(offset)
         runs = runs_of(text)
         if at + sum([count for _, count in runs]) > output.count:
-            raise Refused(31)
+            raise OrderError(31)
         if at > output.staged:
-            raise Refused(36, f" staged={output.staged}")
+            raise OrderError(36, f" staged={output.staged}")
         for entry, count in runs:
             for pixel in range(at, at + count):
                 output.entries[pixel] = entry
             at += count
         output.staged = at
+        output.shown = None
         return f" {at}"
 
     def _show(self, where):
         output = self._output(where)
         if output.staged < output.count:
-            raise Refused(35, f" staged={output.staged}")
+            raise OrderError(35, f" staged={output.staged}")
         sums = [sum(colour) for colour in output.palette]
         self._check_ceiling(output, sum([sums[entry] for entry in output.entries]))
         self._clock(output, self._staged_runs(output))
+
+    def _readback(self, where, pixel):
+        output = self._output(where)
+        at = output.pixel(pixel)
+        for wire, count in output.shown or ():
+            if at < count:
+                return " " + "".join([f"{byte:02X}" for byte in wire])
+            at -= count
+        return " none"
 
     @staticmethod
     def _staged_runs(output):
@@ -467,7 +482,7 @@ class Hardware:
         for name, cause in (("PWRON_RESET", "power"), ("HARD_RESET", "external"), ("WDT_RESET", "watchdog")):
             if hasattr(machine, name):
                 causes[getattr(machine, name)] = cause
-        self.board = Board(self._send, self._show, self.now(), causes.get(machine.reset_cause(), "unknown"))
+        self.board = Responder(self._send, self._show, self.now(), causes.get(machine.reset_cause(), "unknown"))
 
     def now(self):
         """Milliseconds that never wrap."""

@@ -38,7 +38,7 @@ class Driver:
         if verb == "start":
             config = json.loads(rest)
             self.now = 0
-            self.board = probe_board.Board(self._say, self._show, 0, "power", config)
+            self.board = probe_board.Responder(self._say, self._show, 0, "power", config)
         elif verb == "in":
             self.board.receive(bytes.fromhex(rest), self.now)
         elif verb == "tick":

@@ -71,6 +71,9 @@
 #ifndef PP_FEATURE_COUNT
 #define PP_FEATURE_COUNT 1
 #endif
+#ifndef PP_FEATURE_READBACK
+#define PP_FEATURE_READBACK 1
+#endif
 
 /* Non-volatile memory for the lamp table; each of the two copies takes half of it, 12 bytes of which are not the image. */
 #ifndef PP_STORE_BYTES

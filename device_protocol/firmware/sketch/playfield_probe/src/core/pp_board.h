@@ -137,6 +137,15 @@ typedef struct pp_pattern {
     pp_wire_colour colour[4];
 } pp_pattern;
 
+#if PP_FEATURE_READBACK
+/* What the last picture was made of, for `readback`: `kind` is one of PP_SHOWN_... of pp_internal.h. */
+typedef struct pp_shown {
+    pp_wire_colour colour; /* of the run */
+    uint16_t count, first, end;
+    uint8_t colours, kind;
+} pp_shown;
+#endif
+
 /* One chain: its settings, what it shows, and the picture being staged. */
 typedef struct pp_chain {
     uint32_t ceiling_mA;
@@ -148,6 +157,9 @@ typedef struct pp_chain {
     uint8_t order[PP_COLOURS_MAX]; /* for each byte on the wire, which colour: 0 R, 1 G, 2 B, 3 W */
 #if PP_FEATURE_PATTERN
     pp_pattern pattern;
+#endif
+#if PP_FEATURE_READBACK
+    pp_shown shown;
 #endif
 #if PP_FEATURE_PAINT
     uint16_t staged;

@@ -81,6 +81,9 @@ void pp_notice(pp_board *board, const char *flash_word);
 void pp_end_line(pp_board *board);
 
 /* pp_picture.c: what is lit. */
+enum { PP_SHOWN_NONE, PP_SHOWN_RUN, PP_SHOWN_NUMBERS, PP_SHOWN_RAW };
+void pp_send_frame(pp_board *board, uint8_t output, const pp_frame *frame);
+void pp_forget_shown(pp_chain *chain);
 void pp_chain_reset(pp_chain *chain);
 uint32_t pp_need_uA(uint16_t count, uint32_t sum);
 uint32_t pp_need_mA(uint16_t count, uint32_t sum);

@@ -90,8 +90,13 @@ uint8_t pp_read_colour(const char *text, const pp_chain *chain, uint8_t rgbw[PP_
 #else
 #define NAME_COUNT ""
 #endif
+#if PP_FEATURE_READBACK
+#define NAME_READBACK ",readback"
+#else
+#define NAME_READBACK ""
+#endif
 static const char features[] PP_FLASH = NAME_SETUP NAME_RANGE NAME_SILENCE NAME_PAINT NAME_BUTTON NAME_TABLE NAME_PLAY
-    NAME_PATTERN NAME_INPUTS NAME_COUNT;
+    NAME_PATTERN NAME_INPUTS NAME_COUNT NAME_READBACK;
 
 /* id: states what the board is and can do. */
 static uint8_t order_id(pp_board *board, pp_order *order)
@@ -276,6 +281,7 @@ static uint8_t order_palette(pp_board *board, pp_order *order)
         pp_to_wire(chain, rgbw, chain->palette[first + i]);
     }
     pp_forget_staged(chain);
+    pp_forget_shown(chain);
     pp_reply_ok(board, order);
     return PP_OK;
 }
@@ -304,6 +310,7 @@ static uint8_t order_paint(pp_board *board, pp_order *order)
         return PP_OUT_OF_STEP;
     }
     pp_take_pixels(board);
+    pp_forget_shown(chain);
     chain->staged = offset;
     for (runs = order->argument[2]; *runs;) {
         (void)pp_parse_run(&runs, &entry, &pixels);
@@ -326,9 +333,53 @@ static uint8_t order_show(pp_board *board, pp_order *order)
 
 #endif
 
+#if PP_FEATURE_READBACK
+
+/* readback OUTPUT PIXEL: the bytes that went out for a pixel in the last picture. */
+static uint8_t order_readback(pp_board *board, pp_order *order)
+{
+    uint8_t output, code;
+    uint16_t pixel;
+    if ((code = pp_read_output(order, &output)))
+        return code;
+    const pp_chain *chain = &board->chains[output];
+    if ((code = read_pixel(order->argument[1], chain, &pixel)))
+        return code;
+    const pp_shown *shown = &chain->shown;
+    pp_reply_ok(board, order);
+    pp_put(board, ' ');
+    if (shown->kind == PP_SHOWN_NONE || pixel >= shown->count) {
+        pp_put_text(board, PP_FLASH_TEXT("none"));
+        return PP_OK;
+    }
+    pp_wire_colour palette[2] = {{0}};
+    memcpy(palette[1], shown->colour, sizeof palette[1]);
+    pp_frame frame = {0};
+    frame.colours = shown->colours;
+    frame.first = shown->first;
+    frame.end = shown->end;
+    frame.palette = (const pp_wire_colour *)palette;
+#if PP_FEATURE_PAINT
+    if (shown->kind == PP_SHOWN_NUMBERS) {
+        frame.palette = (const pp_wire_colour *)chain->palette;
+        frame.numbers = chain->picture;
+    }
+#endif
+#if PP_FEATURE_PLAY
+    if (shown->kind == PP_SHOWN_RAW)
+        frame.raw = chain->picture;
+#endif
+    const uint8_t *wire = pp_frame_pixel(&frame, pixel);
+    for (uint8_t i = 0; i < shown->colours; i++)
+        pp_put_hex(board, wire[i]);
+    return PP_OK;
+}
+
+#endif
+
 /* A word of this version; a board without its feature has no function for it. */
 typedef struct word_entry {
-    char word[8];
+    char word[9];
     uint8_t arguments_min, arguments_max;
     uint8_t (*carry_out)(pp_board *board, pp_order *order);
 } word_entry;
@@ -378,6 +429,11 @@ typedef struct word_entry {
 #else
 #define COUNT(function) NULL
 #endif
+#if PP_FEATURE_READBACK
+#define READBACK(function) function
+#else
+#define READBACK(function) NULL
+#endif
 
 static const word_entry words[] PP_FLASH = {
     {"id", 0, 0, order_id},
@@ -406,6 +462,7 @@ static const word_entry words[] PP_FLASH = {
     {"linger", 1, 1, INPUTS(pp_order_linger)},
     {"watch", 1, 1, INPUTS(pp_order_watch)},
     {"count", 3, 3, COUNT(pp_order_count)},
+    {"readback", 2, 2, READBACK(order_readback)},
 };
 
 /* Finds an order's word and carries it out; the reply is begun when PP_OK comes back. */

@@ -26,7 +26,7 @@ static void send_step(pp_board *board, uint8_t output)
     frame.palette = (const pp_wire_colour *)palette;
     frame.first = pattern->kind == PP_WALK ? (uint16_t)(pattern->steps_done % chain->count) : 0;
     frame.end = pattern->kind == PP_WALK ? (uint16_t)(frame.first + 1) : chain->count;
-    board->port->send_frame(board->self, output, &frame);
+    pp_send_frame(board, output, &frame);
     uint16_t values = sum_of(palette[1]), lit = (uint16_t)(frame.end - frame.first);
     chain->shown_lit = values ? lit : 0;
     chain->shown_sum = (uint32_t)values * lit;

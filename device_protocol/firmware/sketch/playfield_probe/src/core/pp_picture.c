@@ -44,6 +44,32 @@ void pp_to_wire(const pp_chain *chain, const uint8_t rgbw[PP_COLOURS_MAX], pp_wi
         wire[i] = i < chain->colours ? rgbw[chain->order[i]] : 0;
 }
 
+/* Clocks a picture out and notes what it was made of. */
+void pp_send_frame(pp_board *board, uint8_t output, const pp_frame *frame)
+{
+    board->port->send_frame(board->self, output, frame);
+#if PP_FEATURE_READBACK
+    pp_shown *shown = &board->chains[output].shown;
+    shown->kind = frame->raw ? PP_SHOWN_RAW : frame->numbers ? PP_SHOWN_NUMBERS : PP_SHOWN_RUN;
+    shown->count = frame->count;
+    shown->colours = frame->colours;
+    shown->first = frame->first;
+    shown->end = frame->end;
+    if (shown->kind == PP_SHOWN_RUN)
+        memcpy(shown->colour, frame->palette[1], sizeof shown->colour);
+#endif
+}
+
+/* What is shown cannot be read back any more: the next picture takes its room (SPEC 5.29). */
+void pp_forget_shown(pp_chain *chain)
+{
+#if PP_FEATURE_READBACK
+    chain->shown.kind = PP_SHOWN_NONE;
+#else
+    (void)chain;
+#endif
+}
+
 /* Clocks out a run of one colour in a dark chain, and notes what is shown. */
 static void send_run(pp_board *board, uint8_t output, uint16_t first, uint16_t count, const pp_wire_colour palette[2],
                      uint16_t values)
@@ -56,7 +82,7 @@ static void send_run(pp_board *board, uint8_t output, uint16_t first, uint16_t c
     frame.palette = palette;
     frame.first = first;
     frame.end = (uint16_t)(first + count);
-    board->port->send_frame(board->self, output, &frame);
+    pp_send_frame(board, output, &frame);
     chain->shown_lit = values ? count : 0;
     chain->shown_sum = (uint32_t)values * count;
     pp_forget_staged(chain);
@@ -169,7 +195,7 @@ uint8_t pp_show_staged(pp_board *board, uint8_t output, pp_order *order)
     frame.colours = chain->colours;
     frame.palette = (const pp_wire_colour *)chain->palette;
     frame.numbers = chain->picture;
-    board->port->send_frame(board->self, output, &frame);
+    pp_send_frame(board, output, &frame);
     chain->shown_lit = lit;
     chain->shown_sum = sum;
     return PP_OK;

@@ -57,7 +57,7 @@ void pp_play_darken(pp_board *board)
             pp_reader_chain(&reader, i, &chain);
             begin_frame(&frame, &chain);
             frame.palette = dark;
-            board->port->send_frame(board->self, chain.output, &frame);
+            pp_send_frame(board, chain.output, &frame);
             board->chains[chain.output].shown_lit = 0;
             board->chains[chain.output].shown_sum = 0;
         }
@@ -151,7 +151,7 @@ static void show(pp_board *board, uint16_t only, uint8_t level)
             chain->shown_lit = (uint16_t)(chain->shown_lit + lit);
         }
         frame.raw = chain->picture;
-        board->port->send_frame(board->self, record.output, &frame);
+        pp_send_frame(board, record.output, &frame);
     }
     board->table_lit = true;
 }
