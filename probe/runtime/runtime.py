@@ -61,7 +61,7 @@ from probe.task.light import (
     OutputSetup,
     Pixels,
 )
-from probe.task.task import AnyTask, BoardView, Opened, TaskState
+from probe.task.task import AnyTask, BoardView, Opened, TaskState, by_default
 
 log = logging.getLogger(__name__)
 
@@ -130,6 +130,20 @@ _FACTS = (
     ev.LineTrouble,
     ev.Tick,
 )
+
+
+def forgets_question(event: object) -> bool:
+    """Whether after this event undo and redo beyond the session ask again: every key but those two."""
+    return not isinstance(event, (*_FACTS, ev.Undo, ev.Redo))
+
+
+def travel(document: Document, where: object | None, *, redo: bool) -> ev.MapChanged | str:
+    """Undo or redo on the document: the event for the task, or why nothing changed."""
+    travelled = document.redo(where) if redo else document.undo(where)
+    if not travelled.changed:
+        return travelled.words
+    words = travelled.words if travelled.where is None else "done again" if redo else "undone"
+    return ev.MapChanged(words, travelled.where)
 
 
 class Runtime:
@@ -232,7 +246,7 @@ class Runtime:
 
     def dispatch(self, event: object, layer: OpenTask | None = None) -> None:
         """Give the task in hand (or the one of a layer that is still there) an event. Returns at once."""
-        if not isinstance(event, (*_FACTS, ev.Undo, ev.Redo)):
+        if forgets_question(event):
             self.document.forget_question()
         self._events.append((layer, event))
         self._drain()
@@ -292,11 +306,12 @@ class Runtime:
             return
         state = self.seen(target)
         found = target.task.step(state, event, self._now_s())
-        if found is None:
-            target.state = state
-            self._by_default(target, event)
-        else:
+        if found is not None:
             self._became(target, found)
+            return
+        target.state, effects = by_default(state, event)
+        for effect in effects:
+            self._perform(target, effect, state)
 
     def _became(self, layer: OpenTask, found: tuple[Any, fx.Effects]) -> None:
         before, layer.state = layer.state, found[0]
@@ -309,19 +324,6 @@ class Runtime:
             # that an answer is taken is said when it is on disk, not before
             layer.withheld = layer.state.message
             layer.state = replace(layer.state, message="")
-
-    def _by_default(self, layer: OpenTask, event: object) -> None:
-        match event:
-            case ev.Undo():
-                self._travel(layer, redo=False)
-            case ev.Redo():
-                self._travel(layer, redo=True)
-            case ev.Retry():
-                self.try_again()
-            case ev.Leave() | ev.Declined():
-                self._close(layer, None)
-            case ev.MapChanged(words):
-                layer.state = replace(layer.state, message=words)
 
     def _perform(self, layer: OpenTask, effect: fx.Effect, before: Any) -> None:
         match effect:
@@ -364,15 +366,11 @@ class Runtime:
             layer.scope = self.document.scope(layer.name)
 
     def _travel(self, layer: OpenTask, *, redo: bool) -> None:
-        where = layer.task.where(layer.state)
-        travelled = self.document.redo(where) if redo else self.document.undo(where)
-        if travelled.changed:
-            words = travelled.words
-            if travelled.where is not None:
-                words = "done again" if redo else "undone"
-            self._events.append((layer, ev.MapChanged(words, travelled.where)))
+        event = travel(self.document, layer.task.where(layer.state), redo=redo)
+        if isinstance(event, ev.MapChanged):
+            self._events.append((layer, event))
         else:
-            layer.state = replace(layer.state, message=travelled.words)
+            layer.state = replace(layer.state, message=event)
             self._bell()
 
     def _open(self, name: str, facts: object) -> None:

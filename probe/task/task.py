@@ -13,8 +13,9 @@ from typing import Any, ClassVar, Generic, TypeVar
 from device_protocol.orders import Identity
 from probe.cautions import Moment
 from probe.document.model import PlayfieldMap
+from probe.task import events as ev
 from probe.task.command import Command
-from probe.task.effects import Effects
+from probe.task.effects import Close, Effects, TakeBack, TryAgain
 from probe.task.light import Dark, Light
 from probe.task.views import View
 
@@ -82,7 +83,7 @@ class Task(Generic[S]):
         """The state after an event and what is to be done; None if this task does not handle it. Pure.
 
         `now_s`: seconds on any steady clock. What `Undo`, `Redo`, `Retry` and `Leave` do where they are not handled is the
-        runtime's: on the map, on disk and light, and out of the task.
+        runtime's: see `by_default`.
         """
         raise NotImplementedError
 
@@ -118,6 +119,23 @@ class Task(Generic[S]):
 
 
 AnyTask = Task[Any]
+
+
+def by_default(s: S, event: object) -> Next[S]:
+    """What an event does that the task's step does not handle: undo and redo of the map, light and save again, and leaving."""
+    match event:
+        case ev.Undo():
+            return s, (TakeBack(),)
+        case ev.Redo():
+            return s, (TakeBack(redo=True),)
+        case ev.Retry():
+            return s, (TryAgain(),)
+        case ev.Leave() | ev.Declined():
+            return s, (Close(),)
+        case ev.MapChanged(words):
+            return replace(s, message=words), ()
+        case _:
+            return s, ()
 
 
 @dataclass(frozen=True)

@@ -7,15 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any, Generic, TypeVar
+from typing import Generic, TypeVar
 
 from device_protocol.orders import Identity
 from probe.document.document import Document
 from probe.document.model import PlayfieldMap
+from probe.runtime.runtime import forgets_question, travel
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import HandsOff, Light
-from probe.task.task import BoardView, Task, TaskState
+from probe.task.task import BoardView, Task, TaskState, by_default
 
 S = TypeVar("S", bound=TaskState)
 
@@ -110,31 +111,24 @@ class Played(Generic[S]):
         return True
 
     def _event(self, event: object) -> None:
-        if not isinstance(event, (ev.Undo, ev.Redo)):
+        if forgets_question(event):
             self.document.forget_question()
         state = self.state
         found = self.task.step(state, event, self.now_s)
         if found is not None:
             self._done(found)
             return
-        self._state = state
-        match event:
-            case ev.Undo():
-                self._travel(redo=False)
-            case ev.Redo():
-                self._travel(redo=True)
-            case ev.Retry():
-                self.board = replace(self.board, lit=None, refused="")
-            case ev.Leave():
-                self.closed.append(None)
-            case ev.MapChanged(words):
-                self._state = replace(self._state, message=words)
+        self._state, effects = by_default(state, event)
+        self._perform(effects, state)
 
     def _done(self, found: tuple[S, fx.Effects]) -> None:
         before, self._state = self.state, found[0]
+        self.effects += found[1]
+        self._perform(found[1], before)
+
+    def _perform(self, effects: fx.Effects, before: S) -> None:
         later: list[object] = []
-        for effect in found[1]:
-            self.effects.append(effect)
+        for effect in effects:
             match effect:
                 case fx.Commit(map_, words, where):
                     self.document.commit(map_, words, self.task.where(before) if where is None else where)
@@ -160,10 +154,8 @@ class Played(Generic[S]):
             self._event(event)
 
     def _travel(self, *, redo: bool) -> None:
-        where: Any = self.task.where(self.state)
-        travelled = self.document.redo(where) if redo else self.document.undo(where)
-        if travelled.changed:
-            words = travelled.words if travelled.where is None else "done again" if redo else "undone"
-            self._event(ev.MapChanged(words, travelled.where))
+        event = travel(self.document, self.task.where(self.state), redo=redo)
+        if isinstance(event, ev.MapChanged):
+            self._event(event)
         else:
-            self._state = replace(self._state, message=travelled.words)
+            self._state = replace(self._state, message=event)
