@@ -238,10 +238,10 @@ def big_map(rounds: int) -> None:
 
 async def _redraw(m: PlayfieldMap, rounds: int) -> list[float]:
     from probe.ui.app import ProbeApp
-    from probe.ui.plan import Plan
+    from probe.ui.launch import LaunchOptions, Session
     from tests.ui.conftest import NoOpener
 
-    app = ProbeApp(Plan(NoOpener(), document=Document.in_memory(m), paper=True))
+    app = ProbeApp(LaunchOptions(), Session(document=Document.in_memory(m), paper=True), NoOpener())
     taken = []
     async with app.run_test(size=(120, 40)) as pilot:
         await pilot.pause()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import random
 from collections.abc import Callable
+from dataclasses import replace
 
 from probe.cli.outcome import Exit, complain
 from probe.document.document import Document
@@ -15,7 +16,7 @@ from probe.faults.view import sheet
 from probe.link import BoardLink, LinkEvent
 from probe.link.simulated_wire import SimulatedPort
 from probe.practice.round import CHAIN, PracticeRound
-from probe.ui.plan import Plan
+from probe.ui.launch import LaunchOptions, Session
 
 SEEDS = 10_000
 
@@ -33,16 +34,16 @@ def chain_of(m: PlayfieldMap, wanted: str | None) -> str:
     return m.bookmark.chain if m.bookmark is not None else m.chains[0].id
 
 
-def on_map(plan: Plan, wanted: str | None) -> Plan:
-    """The plan with the fault finder opened on a chain of its map. Raises ValueError."""
-    if plan.map is None:
-        raise ValueError(f"{plan.path}: there is no such map; make one with `playfield-probe walk {plan.path}`")
-    plan.faults_on = chain_of(plan.map, wanted)
-    return plan
+def chain_in(session: Session, wanted: str | None) -> str:
+    """The id of the chain to open on, in a session's map. Raises ValueError."""
+    if session.map is None:
+        path = session.path
+        raise ValueError(f"{path}: there is no such map; make one with `playfield-probe walk {path}`")
+    return chain_of(session.map, wanted)
 
 
-def practise(plan: Plan, *, seed: int | None, in_words: bool) -> Plan:
-    """The plan with a practice round: a simulated board on a wiring with a fault drawn from the seed."""
+def practise(options: LaunchOptions, *, seed: int | None, in_words: bool) -> tuple[LaunchOptions, Session]:
+    """A practice round to open on: a simulated board on a wiring with a fault drawn from the seed."""
     chosen = random.SystemRandom().randrange(SEEDS) if seed is None else seed
     knowledge = load()
     practice = PracticeRound(knowledge.weights, knowledge.observations, seed=chosen)
@@ -51,9 +52,8 @@ def practise(plan: Plan, *, seed: int | None, in_words: bool) -> Plan:
     def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
         return BoardLink(port.open, on_event=on_event)
 
-    plan.document = Document.in_memory(practice.map)
-    plan.practice, plan.in_words, plan.faults_on, plan.make_link = practice, in_words, CHAIN, make
-    return plan
+    asked = replace(options, practice=practice, in_words=in_words, faults_on=CHAIN)
+    return asked, Session(document=Document.in_memory(practice.map), make_link=make)
 
 
 def print_sheet(arguments: argparse.Namespace) -> int:

@@ -10,6 +10,7 @@ import os
 import shlex
 import tempfile
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,7 +34,7 @@ from probe.link.errors import LinkError
 from probe.link.simulated_wire import SimulatedPort, simulated_port
 from probe.link.wire import OpenWire
 from probe.ui.keys import TABLE
-from probe.ui.plan import MakeLink, Plan, Seen
+from probe.ui.launch import LaunchOptions, Seen, Session
 from probe.ui.start import PortChoice
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ class Opening:
         self.baud: int = getattr(arguments, "baud", 115_200)
         self.transcript: str | None = getattr(arguments, "transcript", None)
         self.lamps: str | None = getattr(arguments, "lamps", None)
-        self.demo_options = arguments
+        self.arguments = arguments
 
     def recent(self) -> Sequence[str]:
         """Maps used lately that are still there."""
@@ -71,66 +72,69 @@ class Opening:
         found = [PortChoice(p.device, f"{p.device}   {p.name}") for p in list_ports()]
         return [*found, PortChoice(None, "No board: enter what is on paper")]
 
-    def plan(self) -> Plan:
-        """A plan with everything that does not depend on the map."""
-        level = max(1, round(255 * self.settings.brightness_percent / 100))
-        return Plan(
-            self,
+    def options(self) -> LaunchOptions:
+        """What settings and command line ask for. Raises CannotReadError for a lamp list that cannot be read."""
+        return LaunchOptions(
             changed_keys=self.settings.keys,
             bell=self.settings.bell,
             steady_only=self.steady_only,
             plain_ascii=self.plain_ascii,
+            tour=getattr(self.arguments, "tour", False),
             theme=self.settings.theme,
-            remember_theme=lambda name: _remember(lambda s: s.model_copy(update={"theme": name})),
-            level=level,
+            level=max(1, round(255 * self.settings.brightness_percent / 100)),
+            lamps=_lamps_from(Path(self.lamps)) if self.lamps is not None else (),
         )
 
-    def open_file(self, path: str) -> Plan:
-        """A map file, or a new one. A port remembered for it is used again."""
-        plan = self.plan()
-        plan.document = document = document_at(path)
-        if self.lamps is not None:
-            plan.lamps = _lamps_from(Path(self.lamps))
-            if document.has_map:
-                from probe.cli.lamps import imported_reason
-
-                scope = document.scope("lamps")
-                document.commit(set_lamps(document.map, plan.lamps))
-                scope.end(imported_reason(self.lamps))
-                document.save_now()
+    def remember_map(self, path: str) -> None:
+        """The map used last is in this file."""
         _remember(lambda s: s.with_map(path))
-        if plan.map is not None:
-            plan.welcome = " ".join((*document.notices, _not_finished(plan.map))).strip()
-        if (remembered := self.settings.port_for(path)) is not None:
-            address = _address_of(remembered)
-            if address is not None:
-                plan.make_link = self._maker(address, plan)
-        return plan
 
-    def link_to(self, choice: PortChoice, plan: Plan) -> MakeLink | None:
-        """A link to a port that was picked, which is remembered for the map."""
-        plan.eyes, plan.truth = None, None
+    def remember_theme(self, name: str) -> None:
+        """The colours to begin with the next time."""
+        _remember(lambda s: s.model_copy(update={"theme": name}))
+
+    def open_file(self, path: str) -> Session:
+        """A map file, or a new one. A port remembered for it is used again."""
+        document = document_at(path)
+        if self.lamps is not None and document.has_map:
+            from probe.cli.lamps import imported_reason
+
+            scope = document.scope("lamps")
+            document.commit(set_lamps(document.map, _lamps_from(Path(self.lamps))))
+            scope.end(imported_reason(self.lamps))
+            document.save_now()
+        self.remember_map(path)
+        welcome = " ".join((*document.notices, _not_finished(document.map))).strip() if document.has_map else ""
+        session = Session(document=document, welcome=welcome)
+        remembered = self.settings.port_for(path)
+        address = _address_of(remembered) if remembered is not None else None
+        return session if address is None else self._on_port(session, address)
+
+    def with_port(self, choice: PortChoice, session: Session) -> Session:
+        """The session on a port that was picked, which is remembered for the map; or on paper."""
         if choice.address is None:
-            return None
-        if plan.path and not choice.address.startswith("replay://"):
+            return replace(session, make_link=None, paper=True, eyes=None, truth=None)
+        if session.path and not choice.address.startswith("replay://"):
             key = remembered_key(choice.address)
             port = RememberedPort(usb_serial=key, address=choice.address)
-            _remember(lambda s: s.with_port(plan.path, port))
-        return self._maker(choice.address, plan)
+            _remember(lambda s: s.with_port(session.path, port))
+        return self._on_port(session, choice.address)
 
-    def _maker(self, address: str, plan: Plan) -> MakeLink:
+    def _on_port(self, session: Session, address: str) -> Session:
         where: PortSpec | OpenWire = PortSpec(address=address, key=remembered_key(address), baud=self.baud)
+        eyes: Callable[[], Seen] | None = None
+        truth: PlayfieldMap | None = None
         if address.startswith("simulated://"):
-            with contextlib.suppress(LinkError):  # a wrong address is told by the link
+            with contextlib.suppress(LinkError):  # the link says what is wrong with an address
                 port = simulated_port(address)
                 where = port.open
-                plan.eyes, plan.truth = lambda: seen_on(port.board), new_map("A simulated playfield")
+                eyes, truth = lambda: seen_on(port.board), new_map("A simulated playfield")
         transcript = self._wire_log()
 
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
             return BoardLink(where, on_event=on_event, transcript=transcript)
 
-        return make
+        return replace(session, make_link=make, paper=False, eyes=eyes, truth=truth)
 
     def _wire_log(self) -> Callable[[float, str, bytes], None] | None:
         if not self.transcript:
@@ -139,19 +143,18 @@ class Opening:
 
         return WireLog(self.transcript)
 
-    def open_demo(self) -> Plan:
+    def open_demo(self) -> Session:
         """The demo: a copy of an invented machine's map, and a simulated board wired like the complete one."""
-        options = self.demo_options
+        options = self.arguments
         truth = load_map(demo_map_path("kelp_forest.json"))
         if after_splice := getattr(options, "spliced", False):
             from probe.cli.spliced import spliced
 
             truth = spliced(truth)
-        plan = self.plan()
         keep = getattr(options, "keep", None)
         folder = Path(tempfile.mkdtemp(prefix="playfield-probe-demo-")) if keep is None else None
         path = Path(keep) if keep is not None else Path(str(folder)) / "kelp_forest.json"
-        plan.document = document = document_at(path)
+        document = document_at(path)
         if not document.has_map and not getattr(options, "new", False):
             complete = after_splice or getattr(options, "complete", False)
             name = "kelp_forest.json" if complete else "kelp_forest_half.json"
@@ -171,13 +174,15 @@ class Opening:
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
             return BoardLink(port.open, on_event=on_event, transcript=transcript)
 
-        plan.truth = truth
-        plan.make_link, plan.eyes = make, lambda: seen_on(board)
-        plan.welcome = SPLICED_WELCOME if after_splice else DEMO_WELCOME
         again = "--spliced --keep" if after_splice else "--keep"
-        plan.goodbye = f"The demo's map is in {path}\nTo go on: playfield-probe demo {again} {shlex.quote(str(path))}"
-        plan.tour = getattr(options, "tour", False)
-        return plan
+        return Session(
+            document=document,
+            make_link=make,
+            eyes=lambda: seen_on(board),
+            truth=truth,
+            welcome=SPLICED_WELCOME if after_splice else DEMO_WELCOME,
+            goodbye=f"The demo's map is in {path}\nTo go on: playfield-probe demo {again} {shlex.quote(str(path))}",
+        )
 
 
 def wiring_of(m: PlayfieldMap, chain: Chain) -> ChainWiring:
@@ -247,55 +252,54 @@ def _remember(change: Callable[[Settings], Settings]) -> None:
         log.warning("settings: %s", exc)
 
 
-def _file_plan(arguments: argparse.Namespace, opening: Opening) -> Plan:
-    """The plan for the map and the port, or paper, that the command line names."""
-    plan = opening.open_file(arguments.map)
+def _file_session(arguments: argparse.Namespace, opening: Opening) -> Session:
+    """The session for the map and the port, or paper, that the command line names."""
+    session = opening.open_file(arguments.map)
     if getattr(arguments, "paper", False):
-        plan.make_link, plan.paper, plan.eyes, plan.truth = None, True, None, None
-    elif arguments.port:
-        plan.make_link = opening.link_to(PortChoice(arguments.port, arguments.port), plan)
-    return plan
+        return opening.with_port(PortChoice(None, "paper"), session)
+    if arguments.port:
+        return opening.with_port(PortChoice(arguments.port, arguments.port), session)
+    return session
 
 
-def _chain_plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
-    """The same, opened on a chain; None, after saying why, if the map or the chain is not there."""
-    from probe.cli.faults import on_map
+def _on_chain(arguments: argparse.Namespace, opening: Opening) -> tuple[str, Session] | None:
+    """The chain to open on, and the session; None, after saying why, if the map or the chain is not there."""
+    from probe.cli.faults import chain_in
 
-    plan = _file_plan(arguments, opening)
+    session = _file_session(arguments, opening)
     try:
-        return on_map(plan, arguments.chain)
+        return chain_in(session, arguments.chain), session
     except ValueError as exc:
-        plan.close()
+        session.close()
         complain(str(exc))
         return None
 
 
-def _plan(arguments: argparse.Namespace, opening: Opening) -> Plan | None:
+def _launch(arguments: argparse.Namespace, opening: Opening) -> tuple[LaunchOptions, Session] | None:
     """What the command line opens; None, after saying why, if that cannot be."""
+    options = opening.options()
     match arguments.command:
         case "demo":
-            return opening.open_demo()
+            return options, opening.open_demo()
         case "walk":
-            return _file_plan(arguments, opening)
-        case "recheck":
-            rechecked = _chain_plan(arguments, opening)
-            if rechecked is not None:
-                rechecked.recheck_on, rechecked.faults_on = rechecked.faults_on, ""
-                rechecked.recheck_said = tuple(arguments.change)
-            return rechecked
-        case "faults":
-            return _chain_plan(arguments, opening)
+            return options, _file_session(arguments, opening)
+        case "recheck" | "faults":
+            found = _on_chain(arguments, opening)
+            if found is None:
+                return None
+            chain, session = found
+            if arguments.command == "faults":
+                return replace(options, faults_on=chain), session
+            return replace(options, recheck_on=chain, recheck_said=tuple(arguments.change)), session
         case "practice":
             from probe.cli.faults import practise
 
-            return practise(opening.plan(), seed=arguments.seed, in_words=not arguments.board)
+            return practise(options, seed=arguments.seed, in_words=not arguments.board)
         case _:
             last = next(iter(opening.recent()), None)
             if last is not None:
-                return opening.open_file(last)
-            plan = opening.plan()
-            plan.start_here = True
-            return plan
+                return options, opening.open_file(last)
+            return replace(options, start_here=True), Session()
 
 
 def open_program(arguments: argparse.Namespace) -> int:
@@ -305,27 +309,29 @@ def open_program(arguments: argparse.Namespace) -> int:
     settings = settings.model_copy(update={"keys": keys})
     for sentence in wrong:
         complain(printable(f"{settings_path()}: {sentence}"))
-    plan = _plan(arguments, Opening(arguments, settings))
-    if plan is None:
+    opening = Opening(arguments, settings)
+    launch = _launch(arguments, opening)
+    if launch is None:
         return Exit.USAGE
+    options, session = launch
     if wrong:
-        plan.welcome = f"Settings: {wrong[0]}. {plan.welcome}".rstrip()
+        options = replace(options, welcome=f"Settings: {wrong[0]}.")
     if not on_a_terminal():
-        plan.close()
+        session.close()
         complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")
         return Exit.USAGE
     from probe.cli.leaving import Leaving
     from probe.ui.app import ProbeApp
 
-    app = ProbeApp(plan)
+    app = ProbeApp(options, session, opening)
     gc.freeze()  # what is loaded stays: no collection looks through it while a key waits
     try:
         with Leaving(app.endings, restore=partial(_restore_terminal, app)) as leaving:
             app.run()
-            return leaving.finish(app.plan.goodbye)
+            return leaving.finish(app.session.goodbye)
     finally:
-        plan.close()
-        app.plan.close()
+        session.close()
+        app.session.close()
 
 
 def _restore_terminal(app: ProbeApp) -> None:

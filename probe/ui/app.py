@@ -36,8 +36,8 @@ from probe.ui.clock import now_text
 from probe.ui.command_screen import CommandScreen
 from probe.ui.elsewhere import ElsewhereScreen
 from probe.ui.keys import TABLE, bindings, keys_of, typing_key
+from probe.ui.launch import LaunchOptions, Opener, Seen, Session
 from probe.ui.legacy import DocumentStore, OldDone, OldTask, WalkBelow, make_old
-from probe.ui.plan import Plan, Seen
 from probe.ui.start import PortChoice, PortScreen, StartScreen
 from probe.ui.task_screen import TaskScreen
 from probe.ui.themes import OURS
@@ -159,9 +159,11 @@ class ProbeApp(App[str]):
     BINDINGS: ClassVar[list[BindingType]] = list(bindings("app"))
     ENABLE_COMMAND_PALETTE = True
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, options: LaunchOptions, session: Session, opener: Opener) -> None:
         super().__init__(driver_class=_driver_class())
-        self.plan = plan
+        self.options = options
+        self.session = session
+        self.opener = opener
         self.link: BoardLink | None = None
         self.cautions_read: set[Moment] = set()
         self._shown: list[tuple[OpenTask, Screen[Any]]] = []
@@ -169,7 +171,7 @@ class ProbeApp(App[str]):
         self._leaving = False
         self._asking = False
         self._conductor: Conductor | None = None
-        self.runtime = self._runtime(plan.document)
+        self.runtime = self._runtime(session.document)
         work = EndingWork(
             darken=self._darken, save=self._save, document=lambda: self.runtime.document, folders=rescue_folders()
         )
@@ -191,7 +193,7 @@ class ProbeApp(App[str]):
         return Runtime(
             document,
             self._makers(),
-            options=self._options,
+            options=self._task_options,
             bell=self._ring,
             notify=lambda words: self.notify(words, markup=False),
             on_change=self._changed,
@@ -225,13 +227,13 @@ class ProbeApp(App[str]):
             **old,
         }
 
-    def _options(self) -> Mapping[str, object]:
-        plan = self.plan
+    def _task_options(self) -> Mapping[str, object]:
+        options = self.options
         return {
-            "steady_only": plan.steady_only,
-            "paper": plan.paper,
-            "level": plan.level,
-            "plain_ascii": plan.plain_ascii,
+            "steady_only": options.steady_only,
+            "paper": self.session.paper,
+            "level": options.level,
+            "plain_ascii": options.plain_ascii,
         }
 
     # -- what screens may read ------------------------------------------------------------------------------------
@@ -244,11 +246,11 @@ class ProbeApp(App[str]):
     @property
     def truth(self) -> PlayfieldMap | None:
         """Where the simulated playfield's places are; None with a real board."""
-        return self.plan.truth
+        return self.session.truth
 
     def seen(self) -> Seen:
         """What the simulated playfield shows now; empty with a real board."""
-        return self.plan.eyes() if self.plan.eyes is not None else ()
+        return self.session.eyes() if self.session.eyes is not None else ()
 
     def map_now(self) -> PlayfieldMap | None:
         """The map as it is now, if there is one."""
@@ -279,44 +281,48 @@ class ProbeApp(App[str]):
     def on_mount(self) -> None:
         for theme in OURS:
             self.register_theme(theme)
-        self.theme = self.plan.theme
-        if self.plan.plain_ascii:
+        self.theme = self.options.theme
+        if self.options.plain_ascii:
             self._filters.append(AsciiOnly())
         asyncio.get_running_loop().set_exception_handler(self._trouble_beside)
-        self._begin(self.plan)
+        changed = self.options.changed_keys
+        rows = [row for row in TABLE if row.id in changed]
+        self.set_keymap({r.id: ",".join(k for k in keys_of(r, changed) if not typing_key(k)) for r in rows})
+        if self.options.start_here:
+            self.runtime.start()
+            self.push_screen(StartScreen(self.opener.recent()))
+        else:
+            self._begin(self.session)
 
-    def _begin(self, plan: Plan) -> None:
-        """Show what a plan opens: the start screen, the choice of a port, the set-up, or the walk."""
-        if plan is not self.plan or plan.document is not self.document:
-            self.plan = plan
-            self.runtime = self._runtime(plan.document)
-        rows = [row for row in TABLE if row.id in plan.changed_keys]
-        self.set_keymap({r.id: ",".join(k for k in keys_of(r, plan.changed_keys) if not typing_key(k)) for r in rows})
+    def _begin(self, session: Session) -> None:
+        """Show what a session opens: the choice of a port, the set-up, or the walk."""
+        if session.document is not self.document:
+            self.runtime = self._runtime(session.document)
+        self.session = session
         self.runtime.start()
-        if plan.start_here:
-            self.push_screen(StartScreen(plan.opener.recent()))
-        elif plan.make_link is None and not plan.paper:
+        if session.make_link is None and not session.paper:
             self._pick_port()
         else:
             self._go_on()
 
     def _go_on(self) -> None:
         self._take_link()
-        map_, plan = self.map_now(), self.plan
-        if map_ is not None and plan.faults_on:
+        map_, options = self.map_now(), self.options
+        walk = WalkFacts(f"{options.welcome} {self.session.welcome}".strip())
+        if map_ is not None and options.faults_on:
             from probe.ui.practice import fault_facts
 
-            self.runtime.open("faults", fault_facts(plan))
+            self.runtime.open("faults", fault_facts(options))
         elif map_ is not None and map_.chains:
-            self.runtime.open("walk", WalkFacts(plan.welcome))
-            if plan.recheck_on:
-                self.runtime.open("recheck", (plan.recheck_on, plan.recheck_said))
+            self.runtime.open("walk", walk)
+            if options.recheck_on:
+                self.runtime.open("recheck", (options.recheck_on, options.recheck_said))
         else:
-            self.runtime.open("setup", SetupFacts(plan.lamps, WalkFacts(plan.welcome)))
+            self.runtime.open("setup", SetupFacts(options.lamps, walk))
 
     def _take_link(self) -> None:
-        if self.plan.make_link is not None:
-            self.link = self.plan.make_link(self._link_event)
+        if self.session.make_link is not None:
+            self.link = self.session.make_link(self._link_event)
             self.runtime.attach(self.link)
             if self._conductor is not None:
                 self._conductor.board = self.link
@@ -380,7 +386,7 @@ class ProbeApp(App[str]):
             await self.switch_screen(screen)
         else:
             await self.push_screen(screen)
-        if layer.name == "walk" and self.plan.tour:
+        if layer.name == "walk" and self.options.tour:
             self.action_tour()
 
     def _cautions_first(self, layer: OpenTask, moment: Moment) -> Screen[Any]:
@@ -402,13 +408,13 @@ class ProbeApp(App[str]):
             case RowsView():
                 from probe.ui.rows_screen import RowsScreen
 
-                return RowsScreen(layer, self.plan.changed_keys)
+                return RowsScreen(layer, self.options.changed_keys)
             case FormView():
                 from probe.ui.form_screen import FormScreen
 
-                return FormScreen(layer, self.plan.changed_keys)
+                return FormScreen(layer, self.options.changed_keys)
             case TaskView():
-                return TaskScreen(layer, self.plan.changed_keys)
+                return TaskScreen(layer, self.options.changed_keys)
             case _:
                 raise TypeError(f"no screen shows {type(view).__name__}")
 
@@ -434,14 +440,14 @@ class ProbeApp(App[str]):
     def _old_screen(self, layer: OpenTask) -> Screen[Any]:
         map_ = self.document.map
         walk = self.walk_screen.walk if self.walk_screen is not None else None
-        plan, keep = self.plan, self.document.commit
-        plain = {"plain_ascii": plan.plain_ascii}
+        options, keep = self.options, self.document.commit
+        plain = {"plain_ascii": options.plain_ascii}
         match layer.name:
             case "picture":
                 from probe.ui.light import LightScreen
 
                 place = walk.place.id if walk is not None and walk.place is not None else None
-                return LightScreen(map_, place, keep, steady_only=plan.steady_only, **plain)
+                return LightScreen(map_, place, keep, steady_only=options.steady_only, **plain)
             case which:
                 raise ValueError(f"no screen for {which}")
 
@@ -483,7 +489,7 @@ class ProbeApp(App[str]):
         self._pick_port()
 
     def _pick_port(self) -> None:
-        self.push_screen(PortScreen(self.plan.opener.ports()), self._port_picked)
+        self.push_screen(PortScreen(self.opener.ports()), self._port_picked)
 
     async def _port_picked(self, choice: PortChoice | None) -> None:
         started = bool(self.runtime.layers)
@@ -492,8 +498,7 @@ class ProbeApp(App[str]):
                 self.exit("")
             return
         await self._drop_link()
-        self.plan.make_link = self.plan.opener.link_to(choice, self.plan)
-        self.plan.paper = self.plan.make_link is None
+        self.session = self.opener.with_port(choice, self.session)
         if not started:
             self._go_on()
         else:
@@ -501,23 +506,23 @@ class ProbeApp(App[str]):
 
     def open_file(self, path: str) -> None:
         """Open a map from the start screen."""
-        self._open(lambda: self.plan.opener.open_file(path))
+        self._open(lambda: self.opener.open_file(path))
 
     def open_demo(self) -> None:
         """Open the demo from the start screen."""
-        self._open(self.plan.opener.open_demo)
+        self._open(self.opener.open_demo)
 
-    def _open(self, how: Callable[[], Plan]) -> None:
+    def _open(self, how: Callable[[], Session]) -> None:
         try:
-            plan = how()
+            session = how()
         except (StorageError, OSError) as exc:
             if isinstance(self.screen, StartScreen):
                 self.screen.complain(str(exc))
             return
-        self._begin(plan)
+        self._begin(session)
 
     def _ring(self) -> None:
-        if self.plan.bell:
+        if self.options.bell:
             self.bell()
 
     # -- the program's own commands -----------------------------------------------------------------------------------
@@ -563,7 +568,7 @@ class ProbeApp(App[str]):
         from probe.ui.saved_picture import save_screen
 
         try:
-            where = save_screen(self, beside=self.plan.path)
+            where = save_screen(self, beside=self.session.path)
         except (StorageError, OSError) as exc:
             self.notify(f"not saved: {exc}", severity="error", markup=False)
         else:
@@ -578,7 +583,7 @@ class ProbeApp(App[str]):
             return
         scope = self._scope(self.screen) or "app"
         others = other_keys(self.screen) if scope == "app" else []
-        self.push_screen(HelpScreen(scope, dict(self.plan.changed_keys), others))
+        self.push_screen(HelpScreen(scope, dict(self.options.changed_keys), others))
 
     @staticmethod
     def _scope(screen: Screen[Any]) -> str:
@@ -598,7 +603,7 @@ class ProbeApp(App[str]):
     def use_theme(self, name: str) -> None:
         """Change the colours of the screen; remembered for the next time."""
         self.theme = name
-        self.plan.remember_theme(name)
+        self.opener.remember_theme(name)
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Every action of this screen, and the themes, for the command palette."""
@@ -612,7 +617,7 @@ class ProbeApp(App[str]):
                 async def act(row_action: str = row.action, where: Screen[object] | App[str] = target) -> None:
                     await where.run_action(row_action)
 
-                keys = ", ".join(keys_of(row, self.plan.changed_keys))
+                keys = ", ".join(keys_of(row, self.options.changed_keys))
                 yield SystemCommand(row.words, f"key: {keys}", act)
 
     async def settled(self) -> None:
@@ -653,7 +658,11 @@ class ProbeApp(App[str]):
             self.screen.dismiss(False)
         self._asking = True
         try:
-            return await self.push_screen_wait(UnsavedScreen(self.runtime, leaving=leaving))
+            before = self.document.path
+            done = await self.push_screen_wait(UnsavedScreen(self.runtime, leaving=leaving))
+            if self.document.path != before:
+                self.opener.remember_map(self.document.path)
+            return done
         finally:
             self._asking = False
 
@@ -676,7 +685,7 @@ class ProbeApp(App[str]):
     async def on_unmount(self) -> None:
         await self.endings.finish()
         if not save_hangs():  # else the file is kept to itself until the process is gone
-            self.plan.close()
+            self.session.close()
 
     def _handle_exception(self, error: Exception) -> None:
         """A fault of this program: instead of a traceback over the screen, a log and a sentence.

@@ -119,7 +119,7 @@ class FormScreen(CommandScreen):
         if view.figure is None or not figure.display:
             return
         lines = []
-        for row in view.figure(width, height, plain_ascii=self.app.plan.plain_ascii):
+        for row in view.figure(width, height, plain_ascii=self.app.options.plain_ascii):
             line = Content("")
             for text, look in row:
                 line = line.append(plain(text, _LOOKS.get(look, "")))

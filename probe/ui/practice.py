@@ -7,24 +7,24 @@ from probe.faults.knowledge import PICTURE_QUESTION, Who
 from probe.faults.search import FaultFacts, Hidden
 from probe.faults.state import FaultSearch, SearchMode, Solution
 from probe.practice.round import SIGN_WORDS, PracticeRound
-from probe.ui.plan import Plan
+from probe.ui.launch import LaunchOptions
 
 _LOOKED_AT = frozenset({Who.EYE, Who.SETTINGS})
 _RULER_STEP = 10
 
 
-def fault_facts(plan: Plan) -> FaultFacts:
-    """What the fault finder is opened with where nothing lies below it: the plan's chain, and its practice round if any."""
-    practice = plan.practice
+def fault_facts(options: LaunchOptions) -> FaultFacts:
+    """What the fault finder is opened with where nothing lies below it: the chain asked for, and the practice round if any."""
+    practice = options.practice
     if practice is None:
-        return FaultFacts(plan.faults_on, alone=True)
+        return FaultFacts(options.faults_on, alone=True)
     reply = practice.answer
     hidden = Hidden(
         Solution(practice.planted.causes, practice.planted.places),
         lambda asked: reply(asked).answer,
-        PracticeSight(practice, in_words=plan.in_words).lines,
+        PracticeSight(practice, in_words=options.in_words).lines,
     )
-    return FaultFacts(plan.faults_on, alone=True, hidden=hidden)
+    return FaultFacts(options.faults_on, alone=True, hidden=hidden)
 
 
 class PracticeSight:

@@ -78,7 +78,7 @@ class PortScreen(ModalScreen[PortChoice | None]):
 
     def action_again(self) -> None:
         """Look for ports again."""
-        self._choices = list(self.app.plan.opener.ports())
+        self._choices = list(self.app.opener.ports())
         self._fill()
 
     def action_cancel(self) -> None:

@@ -45,40 +45,42 @@ def test_the_spliced_machine_has_two_pixels_more() -> None:
 
 
 def test_the_spliced_demo_has_the_old_map_and_the_new_wiring(opening: Opening) -> None:
-    plan = opening.open_demo()
+    session = opening.open_demo()
     try:
-        assert plan.map is not None
-        assert plan.truth is not None
-        assert plan.map == load_map(COMPLETE)
-        assert plan.truth == spliced(plan.map)
-        assert "demo --spliced --keep" in plan.goodbye
-        assert "kept.json" in plan.goodbye
+        assert session.map is not None
+        assert session.truth is not None
+        assert session.map == load_map(COMPLETE)
+        assert session.truth == spliced(session.map)
+        assert "demo --spliced --keep" in session.goodbye
+        assert "kept.json" in session.goodbye
     finally:
-        plan.close()
+        session.close()
 
 
 async def test_what_a_simulated_port_shows_can_be_seen(opening: Opening, tmp_path: Path) -> None:
-    plan = opening.open_file(str(tmp_path / "new.json"))
-    make = opening.link_to(PortChoice("simulated://?pixels=9", ""), plan)
+    session = opening.open_file(str(tmp_path / "new.json"))
+    session = opening.with_port(PortChoice("simulated://?pixels=9", ""), session)
+    make = session.make_link
     assert make is not None
-    assert plan.eyes is not None
-    assert plan.truth is not None
+    assert session.eyes is not None
+    assert session.truth is not None
     link = make(lambda event: None)
     await link.connect()
     try:
         await link.do(LightPixel(output=0, pixel=4, colour=Colour(255, 255, 255)))
-        assert plan.eyes() == (("pixel 4", "white"),)
+        assert session.eyes() == (("pixel 4", "white"),)
     finally:
         await link.close()
-    opening.link_to(PortChoice("/dev/ttyNONE", ""), plan)
-    assert plan.eyes is None
-    assert plan.truth is None
+    session = opening.with_port(PortChoice("/dev/ttyNONE", ""), session)
+    assert session.eyes is None
+    assert session.truth is None
 
 
 def test_a_wrong_simulated_address_is_left_to_the_link(opening: Opening, tmp_path: Path) -> None:
-    plan = opening.open_file(str(tmp_path / "new.json"))
-    assert opening.link_to(PortChoice("simulated://?pixels=many", ""), plan) is not None
-    assert plan.eyes is None
+    session = opening.open_file(str(tmp_path / "new.json"))
+    session = opening.with_port(PortChoice("simulated://?pixels=many", ""), session)
+    assert session.make_link is not None
+    assert session.eyes is None
 
 
 @pytest.mark.parametrize("words", [["demo"], ["walk", "new.json"], []])

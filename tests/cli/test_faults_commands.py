@@ -13,8 +13,7 @@ from probe.document.file import MapFile
 from probe.document.model import Bookmark, Chain, PlayfieldMap
 from probe.document.model.harness import Batch
 from probe.document.operations import add_chain, new_map, replace_chain, set_count
-from probe.ui.plan import Plan
-from tests.ui.conftest import NoOpener
+from probe.ui.launch import LaunchOptions
 
 
 def two_chains() -> PlayfieldMap:
@@ -69,8 +68,8 @@ def test_a_map_that_is_not_there_is_refused(tmp_path: Path, capsys: pytest.Captu
 
 
 def test_practice_gives_the_same_fault_for_the_same_seed() -> None:
-    plans = [practise(Plan(NoOpener()), seed=seed, in_words=True) for seed in (7, 7, 8)]
-    planted = [plan.practice.planted.causes for plan in plans if plan.practice is not None]
+    rounds = [practise(LaunchOptions(), seed=seed, in_words=True) for seed in (7, 7, 8)]
+    planted = [options.practice.planted.causes for options, _ in rounds if options.practice is not None]
     assert planted[0] == planted[1]
-    assert all(plan.make_link is not None and plan.faults_on for plan in plans)
-    assert practise(Plan(NoOpener()), seed=None, in_words=False).in_words is False
+    assert all(session.make_link is not None and options.faults_on for options, session in rounds)
+    assert practise(LaunchOptions(), seed=None, in_words=False)[0].in_words is False

@@ -147,18 +147,18 @@ def test_lamps_at_opening_are_a_revision_and_a_recheck_left_open_is_told(
     )
     path.write_bytes(render_map(m.model_copy(update={"rechecks": (kept,)})))
     arguments = build_parser().parse_args(["walk", str(path), "--paper", "--lamps", str(listed)])
-    plan = Opening(arguments, Settings()).open_file(str(path))
-    plan.close()
+    session = Opening(arguments, Settings()).open_file(str(path))
+    session.close()
     after = load_map(path)
     assert after.revisions[-1].reason == "Lamps imported from few.csv"
     assert len(after.revisions) == len(m.revisions) + 1
     assert after.pending == ()
     assert diff(undo(after, time="2026-03-01T19:30:00Z"), m) == ()
-    assert plan.welcome == (
+    assert session.welcome == (
         "A recheck of Playfield is not finished (0 answers, 2 changes said): Esc, Recheck goes on with it."
     )
-    plan = Opening(arguments, Settings()).open_file(str(path))
-    plan.close()
+    session = Opening(arguments, Settings()).open_file(str(path))
+    session.close()
     assert len(load_map(path).revisions) == len(after.revisions), "the same list again changes nothing"
     assert main(["revisions", str(path)]) == 0
     assert "A recheck of playfield is not finished, begun 2026-03-01 19:30 UTC: 0 answers" in said(capsys)

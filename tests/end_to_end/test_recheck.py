@@ -13,7 +13,7 @@ from probe.document.model import PlayfieldMap
 from probe.link import BoardLink, PortSpec
 from probe.recheck.state import Rechecking, RecheckStage
 from probe.ui.app import ProbeApp
-from probe.ui.plan import Plan
+from probe.ui.launch import LaunchOptions, Session
 from tests.end_to_end.test_compiled_board import playfield_only
 from tests.firmware.simulated_avr import SimulatedAvr
 from tests.recheck.test_recheck import CHAIN, REWIRED
@@ -30,13 +30,11 @@ def seen_on_pin(chip: SimulatedAvr, wiring: ChainWiring) -> dict[str, list[int]]
     return seen((pixel.place, light) for pixel, light in chain.shown())
 
 
-def plan_for(m: PlayfieldMap, path: Path, port: str) -> Plan:
+def session_on(m: PlayfieldMap, path: Path, port: str) -> Session:
     document = document_at(path)
     document.commit(m)
     document.save_now()
-    plan = Plan(NoOpener(), document=document)
-    plan.make_link = lambda on_event: BoardLink(PortSpec(address=port), on_event=on_event)
-    return plan
+    return Session(document=document, make_link=lambda on_event: BoardLink(PortSpec(address=port), on_event=on_event))
 
 
 @pytest.mark.parametrize("rewire", first_now(["nothing", "one at each of three", "a run reversed"]))
@@ -46,7 +44,7 @@ async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, r
     path = tmp_path / "map.json"
     asked: list[str] = []
     with SimulatedAvr(avr_elf) as chip:
-        app = ProbeApp(plan_for(m, path, chip.pty))
+        app = ProbeApp(LaunchOptions(), session_on(m, path, chip.pty), NoOpener())
         async with app.run_test(size=(80, 24)) as pilot:
             for _ in range(600):
                 await pilot.pause(0.02)

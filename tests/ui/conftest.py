@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,7 @@ from probe.document.model import PlayfieldMap
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.ui.app import ProbeApp
-from probe.ui.plan import MakeLink, Plan
+from probe.ui.launch import LaunchOptions, Session
 from probe.ui.start import PortChoice
 
 
@@ -30,14 +30,20 @@ class NoOpener:
     def ports(self) -> Sequence[PortChoice]:
         return [PortChoice(None, "paper [/x]")]
 
-    def open_file(self, path: str) -> Plan:
+    def open_file(self, path: str) -> Session:
         raise FileNotFoundError(path)
 
-    def open_demo(self) -> Plan:
+    def open_demo(self) -> Session:
         raise FileNotFoundError("demo")
 
-    def link_to(self, choice: PortChoice, plan: Plan) -> MakeLink | None:
-        return None
+    def with_port(self, choice: PortChoice, session: Session) -> Session:
+        return replace(session, make_link=None, paper=True, eyes=None, truth=None)
+
+    def remember_map(self, path: str) -> None:
+        self.remembered = path
+
+    def remember_theme(self, name: str) -> None:
+        pass
 
 
 @dataclass
@@ -92,18 +98,22 @@ def open_app(tmp_path: Path) -> OpenApp:
         if m is not None:
             document.commit(m)
             document.save_now()
-        plan = Plan(NoOpener(), document=document, paper=paper)
-        plan.eyes, plan.truth = (lambda: seen_on(board)), truth
-        if not paper:
-            plan.make_link = lambda on_event: BoardLink(port.open, on_event=on_event)
-        for name, value in more.items():
-            setattr(plan, name, value)
-        app = ProbeApp(plan)
+        session = Session(
+            document=document,
+            paper=paper,
+            make_link=None if paper else lambda on_event: BoardLink(port.open, on_event=on_event),
+            eyes=lambda: seen_on(board),
+            truth=truth,
+        )
+        of_session = {field.name for field in fields(Session)}
+        session = replace(session, **{name: value for name, value in more.items() if name in of_session})  # type: ignore[arg-type]
+        options = LaunchOptions(**{name: value for name, value in more.items() if name not in of_session})  # type: ignore[arg-type]
+        app = ProbeApp(options, session, NoOpener())
         try:
             async with app.run_test(size=size) as pilot:
                 yield Stage(app, pilot, board, port, path)
         finally:
-            app.plan.close()
+            app.session.close()
 
     return opened
 

@@ -150,6 +150,7 @@ async def test_saving_under_another_name(open_app: OpenApp, disk: Full, tmp_path
         assert stage.path.read_bytes() == before
         await press(stage, *"Eel", "enter")
         assert has_label(other, "Eel"), "it goes on in the other file"
+        assert stage.app.opener.remembered == str(other)  # type: ignore[attr-defined]
 
 
 async def test_trying_again_once_there_is_room(open_app: OpenApp, disk: Full) -> None:
