@@ -205,8 +205,8 @@ class SetupTask(Task[Setting]):
                 return (s, ()) if s.draft is None or s.stage is Stage.DONE else _open_output(s, s.output)
             case ev.BoardChanged():
                 return _board(s)
-            case ev.Leave():
-                return s, (fx.Notify("Ctrl+Q leaves the program; all is saved first."),)
+            case ev.MapChanged(words):
+                return _map_changed(s, words)
             case _:
                 return None
 
@@ -246,8 +246,24 @@ def make(opened: Opened) -> tuple[SetupTask, Setting]:
 def _board(s: Setting) -> _N:
     """The board came, or shows something else."""
     if s.board.here and s.stage is Stage.BOARD:
-        return _open_output(replace(s, message=""), 0)
+        return _open_output(replace(s, message=""), _next_output(s))
     return s, ()
+
+
+def _next_output(s: Setting) -> int:
+    """The first output whose chain is not set up."""
+    taken = {chain.output for chain in s.draft.chains} if s.draft is not None else set()
+    return next(output for output in range(len(taken) + 1) if output not in taken)
+
+
+def _map_changed(s: Setting, words: str) -> _N:
+    """A chain was taken back, or set up again: on from there."""
+    if s.stage is Stage.DONE:
+        return replace(s, message=words), ()
+    s = replace(s, draft=s.map, message=words)
+    if s.paper:
+        return replace(s, stage=Stage.COUNT_ENTRY, typed="", chosen=0), ()
+    return _open_output(s, _next_output(s))
 
 
 def _entered(s: Setting, text: str) -> _N:

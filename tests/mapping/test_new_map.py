@@ -12,7 +12,7 @@ from probe.document.model import Lamp, PlayfieldMap
 from probe.mapping.new_map import ENTRY_STAGES, Again, Setting, SetupFacts, SetupTask, Stage
 from probe.runtime.light_orders import part_orders, parts_of, setup_for, setup_order
 from probe.task import effects as fx
-from probe.task.events import Choose, Take, Typed
+from probe.task.events import Choose, Take, Typed, Undo
 from probe.task.light import Pixels
 from tests.support.played import Played
 
@@ -191,6 +191,28 @@ def test_answers_wait_for_the_light() -> None:
     made.greet()
     made.pick(0)
     assert stage_of(made) is Stage.ORDER
+
+
+def test_undo_takes_the_last_chain_back_and_asks_for_its_output_again() -> None:
+    made = bench((6, "GRB"), (7, "GRB"), (8, "GRB"))
+    while made.state.output < 2:
+        made.reply()
+    made(Undo())
+    assert [chain.output for chain in made.map.chains] == [0]
+    assert (made.state.output, stage_of(made)) == (1, Stage.CHAIN)
+    assert [chain.count for chain in finish(made).chains] == [6, 7, 8]
+
+
+def test_a_board_lost_while_a_chain_is_named_goes_on_with_the_next_output() -> None:
+    made = bench((6, "GRB"), (7, "GRB"))
+    while stage_of(made) is not Stage.CEILING:
+        made.reply()
+    made.lose("the plug was pulled")
+    made.enter("")
+    assert [chain.output for chain in made.map.chains] == [0]
+    made.greet()
+    assert (made.state.output, stage_of(made)) == (1, Stage.CHAIN)
+    assert [chain.output for chain in finish(made).chains] == [0, 1]
 
 
 def test_on_paper_only_name_and_count_are_asked() -> None:

@@ -19,6 +19,7 @@ class Played:
 
     `lights`: how many orders that may light something it gives at least. `dark`: it lights nothing at all, and only
     changes the map. `changes_map`: whether it changes the map at all.
+    `wired`: the map that the board is wired as, if it is not the task's own.
     `undoes_map`: whether undo in it goes over changes of the map (else over answers that it keeps to itself).
     """
 
@@ -32,6 +33,7 @@ class Played:
     dark: bool = False
     changes_map: bool = True
     undoes_map: bool = True
+    wired: Callable[[], PlayfieldMap] | None = None
 
 
 def two_chains() -> PlayfieldMap:
@@ -370,7 +372,31 @@ def _evenness() -> Played:
     return Played("evenness", glowing, lambda: {"evenness": make}, events, moves=moves)
 
 
+def _setup() -> Played:
+    from probe.mapping.new_map import Stage, make
+    from probe.task.events import Choose, Take, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Take()  # something lights
+        yield Choose(-1)  # not sure of the colour: the usual byte order
+        yield Take()
+        yield Take()  # the count is known
+        yield Typed("6")
+        yield Take()
+        yield Typed("Playfield")
+        yield Take()
+        yield Take()  # the ceiling as suggested: the chain is set up, the next output's pixels light
+        if state().stage is Stage.CHAIN:
+            yield Take()
+
+    return Played(
+        "setup", lambda: new_map("Kelp Forest"), lambda: {"setup": make}, events, moves=(Choose(1), Choose(-1)),
+        wired=two_chains,
+    )  # fmt: skip
+
+
 TASKS: dict[str, Played] = {
+    "setup": _setup(),
     "walk": _walk(),
     "recheck": _recheck(),
     "find": _find(),
