@@ -18,6 +18,7 @@ from probe.document.file.layout import render_map
 from probe.document.model.open_recheck import OpenRecheck
 from probe.document.revisions import undo
 from probe.document.settings import Settings
+from tests.support.tools import require
 
 
 @pytest.fixture
@@ -109,6 +110,7 @@ def test_the_file_differs_only_where_the_map_does(path: Path, tmp_path: Path) ->
     old = tmp_path / "old.json"
     shutil.copy(path, old)
     assert main(["renumber", str(path), "--change", "took out Dive again"]) == 0
+    require("git")
     done = subprocess.run(
         ["git", "diff", "--no-index", "--numstat", str(old), str(path)], capture_output=True, text=True, check=False
     )

@@ -21,8 +21,9 @@ from probe.document.operations import add_chain, add_place, assign_place, new_ma
 from probe.export.names import SIGNIFICANT, comment_text, labelled_names, numbered_name
 from probe.export.source_code import write_c_header, write_python_module
 from tests.document.strategies import HOSTILE, labels, maps
-from tests.firmware.build import build_folder, require
+from tests.firmware.build import build_folder
 from tests.firmware.simulated_avr import SimulatedAvr
+from tests.support.tools import require
 
 STRICT = ("-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Wcomment", "-Wtrigraphs", "-O1")
 NASTY = (*HOSTILE, "*/", "/*", "//", "*/ int main(void) { return 1; }", "??/", "what??/", "end\\", "int", "class", "def",
@@ -186,7 +187,7 @@ def test_c_look_ups_equal_the_map(name: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", MAPS)
 def test_the_header_alone_and_as_c_plus_plus_raises_no_warning(name: str, tmp_path: Path) -> None:
-    require("gcc")
+    require("gcc", "g++")
     (tmp_path / "table.h").write_text(write_c_header(MAPS[name]()), encoding="ascii")
     (tmp_path / "a.c").write_text('#include "table.h"\n#include "table.h"\n')
     subprocess.run(["gcc", *STRICT, "-c", "a.c", "-o", "a.o"], cwd=tmp_path, check=True)

@@ -17,45 +17,18 @@ from pathlib import Path
 from filelock import FileLock
 
 from device_protocol.orders import FEATURES
+from tests.support.tools import ARDUINO_CORE, SIMAVR_HEADERS, require
 
 ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = ROOT / "device_protocol" / "firmware"
 SKETCH = FIRMWARE / "sketch" / "playfield_probe"
 HARNESS = Path(__file__).resolve().parent / "simavr_harness"
-SIMAVR_HEADERS = Path("/usr/include/simavr")
-ARDUINO_CORE = Path("/usr/share/arduino/hardware/arduino/avr")
-
-PACKAGES = {
-    "avr-gcc": "gcc-avr avr-libc",
-    "avr-size": "binutils-avr",
-    "clang": "clang libclang-rt-14-dev",
-    "gcc": "gcc",
-    "make": "make",
-    "cc": "gcc",
-    "node": "nodejs",
-    "npm": "npm",
-    "socat": "socat",
-    str(SIMAVR_HEADERS): "libsimavr-dev libelf-dev",
-    str(ARDUINO_CORE): "arduino-core-avr",
-}
-"""What each tool or folder comes with on Debian."""
 
 FEATURE_FLAGS = FEATURES
 
 
-class MissingToolError(RuntimeError):
-    """A tool that the tests need is not on this machine; the text names it and its Debian packages."""
-
-
 class BuildError(RuntimeError):
     """A build failed; the text is what the tools said."""
-
-
-def require(*tools: str) -> None:
-    """Raise MissingToolError unless every tool (a command, or an absolute path) is there."""
-    for tool in tools:
-        if not (Path(tool).exists() if tool.startswith("/") else shutil.which(tool)):
-            raise MissingToolError(f"{tool} is missing (Debian: {PACKAGES.get(tool, tool)})")
 
 
 def build_folder() -> Path:

@@ -13,6 +13,7 @@ from tests.firmware import build
 from tests.firmware.build import FIRMWARE, ROOT, SKETCH
 from tests.firmware.orders import lone_pixel, order, read_answer
 from tests.firmware.simulated_avr import SimulatedAvr
+from tests.support.tools import require
 
 CORE = SKETCH / "src" / "core"
 PORTABLE_HEADERS = {"stdbool.h", "stdint.h", "stddef.h", "string.h"}
@@ -37,7 +38,7 @@ def test_core_knows_no_hardware_and_allocates_nothing(path: Path) -> None:
 @pytest.mark.parametrize("compiler", ["gcc", "clang"])
 @pytest.mark.parametrize("standard", ["c99", "c11"])
 def test_core_compiles_without_a_warning(compiler: str, standard: str, tmp_path: Path) -> None:
-    build.require(compiler)
+    require(compiler)
     for source in sorted(CORE.glob("*.c")):
         done = subprocess.run(
             [compiler, f"-std={standard}", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Werror", "-O2",

@@ -14,8 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.firmware.build import FIRMWARE, require
+from tests.firmware.build import FIRMWARE
 from tests.protocol.conversation import sealed
+from tests.support.tools import require
 
 PAGE = FIRMWARE / "WALKTHROUGH.md"
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,6 +13,7 @@ from device_protocol.orders import (
     LightGroup,
     LightLamp,
     RestartCause,
+    TableState,
 )
 from probe.document.file import demo_map_path, load_map
 from probe.document.lamp_table import lamp_table
@@ -22,9 +25,11 @@ from probe.game import prove, sync
 from probe.game.keys import NextLamp, SayVerdict, WriteWhole
 from probe.game.prove import GoToLamp, Prove, ProveTask
 from probe.task import effects as fx
-from probe.task.events import BoardChanged, NotAnswered, Retry, Undo
-from probe.task.light import Dark
+from probe.task.events import Answered, BoardChanged, NotAnswered, Retry, Undo
+from probe.task.light import Dark, Outputs
+from probe.task.task import BoardView
 from tests.game.desk import Desk, board_for
+from tests.support.boards import identity
 from tests.support.examples import examples
 
 NOW = "2025-04-05T20:15:00Z"
@@ -140,6 +145,29 @@ def test_another_table_on_the_board_is_told_and_not_used(demo: PlayfieldMap) -> 
     assert "is not the map's" in desk.state.table_words
     desk.give(SayVerdict(Verdict.RIGHT, NOW))
     assert desk.saved[-1].proofs[0].by_table is False
+
+
+def test_a_table_of_the_same_length_is_the_maps_only_with_its_checksum(demo: PlayfieldMap) -> None:
+    state = at_board(demo).state
+    assert state.ours is not None
+    length, crc = len(state.ours.image), state.ours.crc
+    for stated, same in ((crc, True), (crc ^ 1, False)):
+        held = TableState(revision=1, length=length, crc=stated, capacity=1_000, staged=0)
+        found = ProveTask().step(state, Answered("prove-table", (held,)), 0.0)
+        assert found is not None
+        assert found[0].by_table is same
+
+
+def test_pixels_on_outputs_that_the_board_lacks_are_left_out(demo: PlayfieldMap) -> None:
+    state = replace(prove.start(demo), board=BoardView(identity(outputs=1)), by_table=False)
+    beyond = 0
+    for at, row in enumerate(state.rows):
+        light = replace(state, at=at).light
+        outputs = {pixel.output for pixel in row.pixels}
+        lit = {part.output for part in light.parts} if isinstance(light, Outputs) else set()
+        assert lit == outputs & {0}, row.title
+        beyond += 1 in outputs
+    assert beyond > 0
 
 
 def test_nothing_is_believed_before_it_is_lit(demo: PlayfieldMap) -> None:

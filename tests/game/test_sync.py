@@ -18,7 +18,7 @@ from probe.document.lamp_table import lamp_table
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.operations import add_chain, add_place, add_revision, assign_place, new_map, update_place
 from probe.game.keys import CompareTables, HandOver, WriteWhole
-from probe.game.sync import PIECES_AT_ONCE, BoardTask, Stage, Sync, start
+from probe.game.sync import PIECES_AT_ONCE, BoardTask, Stage, Sync, obstacle, start
 from probe.task import effects as fx
 from probe.task.events import Answered, MapChanged, NotAnswered
 from probe.task.light import Dark, Game
@@ -142,6 +142,15 @@ def test_cut_at_any_order_the_board_holds_the_old_table_or_the_new_one(cut: int,
     desk.plug_in()
     desk.give(WriteWhole())
     assert desk.state.same, desk.state.message
+
+
+def test_four_colours_leave_room_for_three_quarters_of_the_pixels(demo: PlayfieldMap) -> None:
+    """SPEC 5.19: `pixels` are of three colours."""
+    four = tuple(chain.model_copy(update={"order": "GRBW"}) for chain in demo.chains)
+    with_white = demo.model_copy(update={"chains": four})
+    for m, pixels, words in ((demo, 84, ""), (with_white, 100, "lights 0 to 74 there"), (with_white, 112, "")):
+        desk = at_board(m, board_for(m, play_pixels=pixels, table_bytes=4_000))
+        assert (words in obstacle(desk.state)) if words else obstacle(desk.state) == ""
 
 
 def test_what_does_not_fit_is_not_begun(demo: PlayfieldMap) -> None:

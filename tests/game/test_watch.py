@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from device_protocol.orders import WatchInputs
+from device_protocol.orders import EdgeCounts, WatchInputs
 from probe.document.checks import check_map
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap
@@ -14,7 +14,7 @@ from probe.game.keys import ChangeLinger, ForgetChanges, HandOver, Mismatch, Wri
 from probe.game.pick import PickFacts
 from probe.game.watch import LearnLamp, Watch, WatchTask
 from probe.task import effects as fx
-from probe.task.events import Choose, Leave, Take, TaskClosed, Typed, Undo
+from probe.task.events import Answered, Choose, Leave, Take, TaskClosed, Typed, Undo
 from probe.task.light import Dark, Game
 from probe.task.task import Opened
 from tests.game.desk import Desk, board_for
@@ -47,6 +47,17 @@ def test_inputs_that_are_on_are_shown_by_name(demo: PlayfieldMap) -> None:
     assert desk.state.names[12] == "Otter bonus 6"
     assert desk.state.predicted(12) == "Otter bonus 6 (pixels 0:23)"
     assert chosen(desk) == 12
+
+
+@pytest.mark.parametrize(("before", "after", "edges"), [(65_535, 1, 2), (65_534, 0, 2), (7, 9, 2), (9, 7, 65_534)])
+def test_edge_counts_begin_again_after_65535(demo: PlayfieldMap, before: int, after: int, edges: int) -> None:
+    """SPEC 5.25: counts that wrap; only how far they went on is known."""
+    task, state = WatchTask(), at_board(demo).state
+    for count in (before, after):
+        found = task.step(state, Answered("watch-edges", (EdgeCounts(1, (count,)),)), 100.0)
+        assert found is not None
+        state = found[0]
+    assert [(change.number, change.times) for change in state.changes] == [(1, edges)]
 
 
 def test_changes_are_the_newest_first_and_pass_away(demo: PlayfieldMap) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import subprocess
@@ -10,19 +9,15 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-import pytest
 
 from probe.harness.network import FeedTap, Floats, GroundLink, Ladder, Source
+from tests.support.tools import require
 
 
 def ngspice_path() -> str:
-    """The program, or a failure that names it; skipped outside CI only."""
-    found = shutil.which("ngspice")
-    if found is None:
-        if os.environ.get("CI"):
-            pytest.fail("ngspice is not installed: the voltage ladder cannot be checked against it")
-        pytest.skip("ngspice is not installed (Debian package ngspice)")
-    return found
+    """The program. Raises MissingToolError."""
+    require("ngspice")
+    return shutil.which("ngspice") or "ngspice"
 
 
 def netlist(

@@ -90,6 +90,8 @@ def test_supplies_at_80_and_100_percent() -> None:
     assert told(with_supply(figures, load_share=1.001)) == {"supply-overload": Weight.STOP}
     assert told(with_supply(figures, planned_a=4.0, fault_a=5.0)) == {}
     assert told(with_supply(figures, planned_a=4.0, fault_a=5.01)) == {"supply-at-fault": Weight.NOTE}
+    over = with_supply(figures, planned_a=5.2, fault_a=6.0, load_share=1.04)
+    assert told(over) == {"supply-overload": Weight.STOP}, "the ceiling does not keep clear of that"
     assert told(with_supply(sound(), size_a=None)) == {"supply-too-big": Weight.WARNING}
 
 

@@ -289,6 +289,14 @@ def test_suggested_feed_is_the_best_of_all_places() -> None:
     assert 70 < found.pixel < 100
 
 
+@pytest.mark.parametrize(("pixel", "joined"), [(29, True), (30, False)])
+def test_the_5_v_wire_is_cut_behind_the_pixel_that_is_named(pixel: int, joined: bool) -> None:
+    supplies = (SupplyPlan(name="main"), SupplyPlan(name="second"))
+    feeds = (feed(), feed("middle", pixel=pixel, supply="second"), feed("far end", pixel=59, supply="second"))
+    found = codes(report(plan(chains=(chain(plus_cut_after=(29,)),), supplies=supplies, feeds=feeds)))
+    assert ("supplies-joined" in found) is joined
+
+
 def test_suggestion_never_joins_two_supplies() -> None:
     supplies = (SupplyPlan(name="main"), SupplyPlan(name="second"))
     feeds = (feed(), feed("far end", pixel=59, supply="second", length_m=3))

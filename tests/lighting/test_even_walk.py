@@ -58,6 +58,13 @@ def test_each_answer_is_saved_and_the_next_open_stop_comes() -> None:
     assert render_map(p.map)
 
 
+def test_a_second_answer_takes_the_place_of_the_first() -> None:
+    p = player(row([70.0] * 4))
+    p.give(key.Rate(Rating.FAIR, TIME), key.Rate(Rating.DARK, TIME), key.MoveStop(-2), key.Rate(Rating.HOT, TIME))
+    assert [reading.rating for reading in p.map.readings] == [Rating.DARK, Rating.HOT]
+    assert p.state.readings[p.state.stops[0]].rating is Rating.HOT
+
+
 def test_numbers_may_be_lux_or_camera_values() -> None:
     p = player(row([70.0] * 4))
     p.give(ev.Typed("85,5 lux"), ev.Take(TIME))

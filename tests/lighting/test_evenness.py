@@ -70,6 +70,24 @@ def test_stops_are_places_and_gaps_of_general_illumination() -> None:
     assert len(set(order)) == len(order)
 
 
+def test_each_pixel_of_a_place_gives_its_light() -> None:
+    m = set_count(row([70.0] * 3), "a", 5)
+    two = assign_place(m, "a", 4, m.places[1].id)
+    lamps = scene(two).lamps_cd
+    assert lamps[1] == pytest.approx(2 * lamps[0])
+    assert lamps[1] == pytest.approx(2 * scene(m).lamps_cd[1])
+
+
+def test_readings_count_for_the_levels_at_which_they_were_taken() -> None:
+    """Levels changed since then change no gain."""
+    m = row([70.0] * 5)
+    taken = readings(m, np.array([1.0, 0.5, 1.0, 1.0, 2.0, 1.0]))
+    later = set_light(m, m.places[1].id, level=90, colour="")
+    assert fit(later, taken).gain == pytest.approx(fit(m, taken).gain)
+    here = scene(later, levels={place.id: 200 for place in later.places})
+    assert here.lamps_cd == pytest.approx(scene(m).lamps_cd)
+
+
 def test_a_fit_finds_the_weak_and_the_strong_pixel() -> None:
     m = row([70.0] * 7)
     gain = np.array([1.0, 1.0, 0.4, 1.0, 1.0, 2.0, 1.0, 1.0])

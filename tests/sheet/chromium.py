@@ -2,24 +2,19 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import struct
 import subprocess
 import zlib
 from pathlib import Path
 
-import pytest
+from tests.support.tools import require
 
 
 def need(tool: str) -> str:
-    """The path of a tool; without it the test is skipped by name, or fails on the build machine."""
-    found = shutil.which(tool)
-    if found is None:
-        if os.environ.get("CI"):
-            pytest.fail(f"{tool} is missing")
-        pytest.skip(f"{tool} is missing")
-    return found
+    """The path of a tool. Raises MissingToolError."""
+    require(tool)
+    return shutil.which(tool) or tool
 
 
 def chromium(folder: Path, *arguments: str) -> str:

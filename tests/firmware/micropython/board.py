@@ -13,7 +13,8 @@ from typing import Any, Protocol, Self
 
 from filelock import FileLock
 
-from tests.firmware.build import FIRMWARE, MissingToolError, build_folder, require
+from tests.firmware.build import FIRMWARE, build_folder
+from tests.support.tools import MissingToolError, require
 
 BOARD_FILE = FIRMWARE / "micropython" / "probe_board.py"
 HERE = Path(__file__).resolve().parent
