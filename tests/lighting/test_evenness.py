@@ -134,6 +134,13 @@ def test_a_wide_gap_asks_for_a_pixel_there() -> None:
     assert "add a pixel between Glow 2 and Glow 3" in pixels[0].words(m)
 
 
+@pytest.mark.parametrize("gaps_mm", [[70.0] * 6, [70.0, 70.0, 150.0, 70.0], [90.0, 60.0, 90.0, 60.0]])
+def test_work_is_asked_for_only_where_it_helps_a_tenth_more_than_trims(gaps_mm: list[float]) -> None:
+    m = row(gaps_mm)
+    found = suggest(m, fit(m, readings(m)))
+    assert all(change.outcome.after.uniformity > 1.1 * found.outcome.after.uniformity for change in found.changes)
+
+
 def test_a_bare_pixel_just_below_the_surface_asks_for_a_deeper_seat_or_a_diffuser() -> None:
     m = row([90.0] * 5)  # so wide that dimming it leaves its neighbourhood dark
     m = update_place(m, m.places[2].model_copy(update={"depth_mm": 12.0}))

@@ -87,6 +87,13 @@ def test_the_matrix_follows_the_laws(depth: float, offset: float, angle: float) 
     assert found == pytest.approx(illuminance_lux(candela=intensity, distance_m=distance, angle_deg=off), rel=1e-6)
 
 
+def test_a_diffuser_is_a_source_as_wide_as_itself() -> None:
+    """Worked by hand: 20 mm deep, half of 12² = 72 mm² are added to 400; 0.6 of the light passes."""
+    white = Seat(x_mm=0, y_mm=0, depth_mm=20, diffuser=True)
+    (above,) = matrix([white], np.array([[0.0, 0.0]]))
+    assert above == pytest.approx(0.6 * (400 / 472) / 472e-6)
+
+
 def test_a_diffuser_keeps_light_back_and_spreads_it() -> None:
     bare, white = (Seat(x_mm=0, y_mm=0, half_angle_deg=20, diffuser=d) for d in (False, True))
     points = np.array([[0.0, 0.0], [30.0, 0.0]])

@@ -20,7 +20,7 @@ BOARD_FILE = FIRMWARE / "micropython" / "probe_board.py"
 HERE = Path(__file__).resolve().parent
 PACKAGE = "@micropython/micropython-webassembly-pyscript"
 VERSION = "1.27.0"
-FEATURES = ("setup", "range", "silence", "paint", "button")
+FEATURES = ("setup", "range", "silence", "paint", "button", "readback")
 
 
 class Runs(Protocol):
