@@ -9,9 +9,9 @@ from dataclasses import asdict
 
 from probe.boardcheck import Dialogue, Failure, Outcome, Result, run_checks
 from probe.cautions import BOARD_CHECK
-from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 from probe.cli.wire_log import WireLog
+from probe.document.outside_text import escaped
 from probe.link import LinkError, PortSpec
 from probe.link.wire import Wire
 
@@ -82,7 +82,7 @@ async def check_wire(
 
 
 def _line(result: Result) -> str:
-    words = f"  [{printable(result.words)}]" if result.words and result.outcome is not Outcome.PASSED else ""
+    words = f"  [{escaped(result.words)}]" if result.words and result.outcome is not Outcome.PASSED else ""
     return f"{_SIGNS[result.outcome]} {result.clause:<5} {result.title}{words}"
 
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from probe.cli.editing import edited
-from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
+from probe.document.outside_text import escaped
 
 if TYPE_CHECKING:
     from probe.document.document import Document
@@ -65,7 +65,7 @@ def merge_lamp_list(
         if dry_run:
             lines.append("Nothing was written.")
     for line in lines:
-        print(printable(line))
+        print(escaped(line))
     return Exit.FINE
 
 

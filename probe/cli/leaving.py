@@ -21,9 +21,9 @@ from collections.abc import Callable
 from types import FrameType, TracebackType
 from typing import Self
 
-from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 from probe.document.file.trouble import fault_sentence
+from probe.document.outside_text import escaped
 from probe.runtime.ending import Ended, Ending, Endings, Reason, save_hangs
 
 HANGS_S = 1.5
@@ -101,7 +101,7 @@ class Leaving:
         lines = _last_lines(ended)
         try:
             for line in lines:
-                complain(printable(line))
+                complain(escaped(line))
             if goodbye and not lines:
                 print(goodbye)
             sys.stderr.flush()
@@ -120,7 +120,7 @@ class Leaving:
         ended = self._endings.give_up()
         _within(_LAST_S, self._restore)
         if not self._said:
-            _within(_LAST_S, lambda: _write("".join(f"playfield-probe: {printable(s)}\n" for s in _last_lines(ended))))
+            _within(_LAST_S, lambda: _write("".join(f"playfield-probe: {escaped(s)}\n" for s in _last_lines(ended))))
         os._exit(exit_code(ended))
 
 

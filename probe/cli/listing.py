@@ -5,17 +5,7 @@ from __future__ import annotations
 import json
 
 from probe.cli.outcome import Exit
-
-
-def printable(text: str) -> str:
-    """Outside text on one line of a terminal: control and direction characters are escaped."""
-    kept = []
-    for character in text:
-        if character.isprintable():
-            kept.append(character)
-        else:
-            kept.append(character.encode("unicode_escape", "backslashreplace").decode())
-    return "".join(kept)
+from probe.document.outside_text import escaped
 
 
 def show_ports(*, as_json: bool) -> int:
@@ -31,15 +21,14 @@ def show_ports(*, as_json: bool) -> int:
     else:
         width = max(len(p.device) for p in ports)
         for port in ports:
-            print(f"{port.device:<{width}}  {printable(port.name)}")
+            print(f"{port.device:<{width}}  {escaped(port.name)}")
     return Exit.FINE
 
 
 def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
     """Check a map. Exit code 1 if there are faults (with `strict`: warnings too)."""
-    from probe.document.checks import Severity, check_map
+    from probe.document.checks import Severity, check_map, where_words
     from probe.document.file import load_map
-    from probe.document.where_words import where_words
 
     m = load_map(path)
     findings = check_map(m)
@@ -58,7 +47,7 @@ def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
         print(json.dumps(rows, indent=2, ensure_ascii=True))
     else:
         for f in findings:
-            print(printable(f"{f.severity.value}: {where_words(m, f.where)}: {f.what} - {f.what_to_do} [{f.code}]"))
+            print(escaped(f"{f.severity.value}: {where_words(m, f.where)}: {f.what} - {f.what_to_do} [{f.code}]"))
         counts = ", ".join(f"{sum(f.severity is s for f in findings)} {s.value}s" for s in Severity)
         print(f"{counts}." if findings else "Nothing found.")
     return Exit.FINDINGS if any(f.severity in bad for f in findings) else Exit.FINE

@@ -8,8 +8,8 @@ import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from probe.cli.listing import printable
 from probe.cli.outcome import Exit
+from probe.document.outside_text import escaped
 
 if TYPE_CHECKING:
     from probe.harness.words import Section
@@ -35,7 +35,7 @@ def show_power(path: str, *, as_json: bool, plain_ascii: bool = False) -> int:
                 profile = profile_of(power, chain.name)
                 print()
                 for line in text_picture(profile, width=_width(), height=14, ascii_only=plain_ascii):
-                    print(printable(line))
+                    print(escaped(line))
             print()
         _print(power_sections(power)[1:])
     return Exit.FINDINGS if power.must_stop else Exit.FINE
@@ -66,8 +66,8 @@ def _print(sections: Iterable[Section]) -> None:
     for number, section in enumerate(sections):
         if number:
             print()
-        print(printable(section.title))
+        print(escaped(section.title))
         for line in section.lines:
-            inner = printable(line)
+            inner = escaped(line)
             indent = "  " + " " * (len(inner) - len(inner.lstrip()))
             print(textwrap.fill(inner.strip(), _width(), initial_indent=indent, subsequent_indent=indent + "  "))

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from probe.cli.editing import edited
-from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
+from probe.document.outside_text import escaped
 
 if TYPE_CHECKING:
     from probe.document.model import PlayfieldMap
@@ -31,7 +31,7 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
             document.commit(renumber(before, edits, time=now_text(), reason=words[:MAX_TEXT]))
             after = document.map
     except EditError as error:
-        complain(printable(f"{error} (nothing was changed)"))
+        complain(escaped(f"{error} (nothing was changed)"))
         return Exit.USAGE
     _show_diff(before, after, as_json=as_json)
     if not as_json:
@@ -55,11 +55,11 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
             document.commit(undo(before, time=now_text(), redo=redo))
             after = document.map
     except (NoRevisionError, ConflictError) as error:
-        complain(printable(f"{path}: {error} (nothing was changed)"))
+        complain(escaped(f"{path}: {error} (nothing was changed)"))
         return Exit.FINDINGS
     _show_diff(before, after, as_json=as_json)
     if not as_json:
-        print("Dry run: nothing was written." if dry_run else printable(f"{after.revisions[-1].reason}."))
+        print("Dry run: nothing was written." if dry_run else escaped(f"{after.revisions[-1].reason}."))
     return Exit.FINE
 
 
@@ -95,19 +95,19 @@ def list_revisions(path: str, *, as_json: bool) -> int:
         print(json.dumps({"revisions": rows, "open": len(m.pending), "chains": chains}, indent=2, ensure_ascii=True))
         return Exit.FINE
     for revision in m.revisions:
-        print(printable(f"{revision.number}  {revision.time}  {revision.reason}"))
+        print(escaped(f"{revision.number}  {revision.time}  {revision.reason}"))
         for line in revision.changes:
-            print(printable(f"     {line}"))
+            print(escaped(f"     {line}"))
     if not m.revisions:
         print("No revision yet.")
     if m.pending:
         print(f"A session is open: {len(m.pending)} records changed since the last revision.")
     for kept in m.rechecks:
-        print(printable(f"A recheck of {kept.chain} is not finished, {begun_words(kept)}: {counted(kept)}."))
+        print(escaped(f"A recheck of {kept.chain} is not finished, {begun_words(kept)}: {counted(kept)}."))
     for chain in m.chains:
         count, changed = verified_count(m, chain), changed_in(m, chain.id)
         since = f"since it was rewired in revision {changed}" if changed else "so far"
-        print(printable(f"{chain.name}: {count} of {len(chain.pixels)} pixels verified {since}."))
+        print(escaped(f"{chain.name}: {count} of {len(chain.pixels)} pixels verified {since}."))
     return Exit.FINE
 
 
@@ -130,7 +130,7 @@ def diff_maps(first: str, second: str | None, *, older: int | None, newer: int |
             before = at_revision(m, older) if older is not None else at_revision(m, _before(m, newer))
             after = at_revision(m, newer) if newer is not None else m
     except NoRevisionError as error:
-        complain(printable(f"{first}: {error}"))
+        complain(escaped(f"{first}: {error}"))
         return Exit.FILE
     return Exit.FINDINGS if _show_diff(before, after, as_json=as_json) else Exit.FINE
 
@@ -143,17 +143,17 @@ def _before(m: PlayfieldMap, number: int | None) -> int:
 
 def _show_diff(before: PlayfieldMap, after: PlayfieldMap, *, as_json: bool) -> bool:
     """Print what differs; returns whether anything does."""
+    from probe.document.change_words import change_lines
     from probe.document.diff import diff
-    from probe.document.telling import told
 
     changes = diff(before, after)
-    lines = told(before, after, changes, most=100_000)
+    lines = change_lines(before, after, changes, most=100_000)
     if as_json:
         found = {"lines": list(lines), "changes": [_plain(change) for change in changes]}
         print(json.dumps(found, indent=2, ensure_ascii=True))
     else:
         for line in lines:
-            print(printable(line))
+            print(escaped(line))
         if not changes:
             print("No difference.")
     return bool(changes)

@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
-from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
 from probe.cli.terminal import draws_unicode, on_a_terminal
 from probe.document.document import Document
@@ -28,6 +27,7 @@ from probe.document.file import (
 )
 from probe.document.model import Chain, Lamp, PixelState, PlayfieldMap
 from probe.document.operations import new_map, set_lamps
+from probe.document.outside_text import escaped
 from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path, usable_keys
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.errors import LinkError
@@ -308,7 +308,7 @@ def open_program(arguments: argparse.Namespace) -> int:
     keys, wrong = usable_keys(settings.keys, [row.id for row in TABLE])
     settings = settings.model_copy(update={"keys": keys})
     for sentence in wrong:
-        complain(printable(f"{settings_path()}: {sentence}"))
+        complain(escaped(f"{settings_path()}: {sentence}"))
     opening = Opening(arguments, settings)
     launch = _launch(arguments, opening)
     if launch is None:

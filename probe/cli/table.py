@@ -6,8 +6,8 @@ import argparse
 import asyncio
 from typing import Any
 
-from probe.cli.listing import printable
 from probe.cli.outcome import Exit, complain
+from probe.document.outside_text import escaped
 
 
 def table_command(arguments: argparse.Namespace) -> int:
@@ -80,11 +80,11 @@ def _told(state: Any, what: str) -> int:
     from probe.game.sync import Stage, obstacle
 
     if state.stage is not Stage.COMPARED:
-        complain(printable(state.message))
+        complain(escaped(state.message))
         return Exit.BOARD
     held = state.held
     where = f"revision {held.revision}, {held.length} bytes of {held.capacity}" if held.length else "no table"
-    print(printable(f"board: {where}"))
+    print(escaped(f"board: {where}"))
     if what == "read":
         from device_protocol.lamp_table import TableGroup, TableLamp
 
@@ -99,13 +99,13 @@ def _told(state: Any, what: str) -> int:
             )
         return Exit.FINE
     ours = f"revision {revision_of(state.map)}, {len(state.ours.image)} bytes" if state.ours else state.problem
-    print(printable(f"map: {ours}"))
+    print(escaped(f"map: {ours}"))
     for line in state.differences if held.length else ():
-        print(printable(f"  {line}"))
-    print(printable(state.message))
+        print(escaped(f"  {line}"))
+    print(escaped(state.message))
     if state.same:
         return Exit.FINE
     if what == "write":
-        complain(printable(obstacle(state) or state.message))
+        complain(escaped(obstacle(state) or state.message))
         return Exit.BOARD
     return Exit.FINDINGS

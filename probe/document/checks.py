@@ -56,7 +56,7 @@ from probe.document.model import (
 )
 from probe.document.operations import STATES_WITHOUT_PLACE, folded
 from probe.document.proving import Standing, standings
-from probe.document.wiring_checks import wiring_faults
+from probe.document.wiring import feed_number
 
 IDLE_MA_PER_PIXEL = 1
 """What a dark pixel takes. SK6812 data sheet (2015): 1 mA; WS2812B V5 sheet: 0.6 mA. The larger one."""
@@ -271,7 +271,7 @@ def _labels(m: PlayfieldMap) -> Iterator[Finding]:
 
 
 def _wiring(m: PlayfieldMap) -> Iterator[Finding]:
-    for code, what, todo, chain in wiring_faults(m):
+    for code, what, todo, chain in _wiring_faults(m):
         yield _finding(Severity.WARNING, code, what, todo, {} if chain is None else {"chain": chain})
 
 
@@ -340,3 +340,46 @@ def _proofs(m: PlayfieldMap) -> Iterator[Finding]:
         what = f"{who}the map says {quoted_label(seen.predicted)}, seen was {quoted_label(seen.seen)}"
         at: dict[str, str | int] = {} if seen.lamp is None else {"lamp": seen.lamp}
         yield _warning("seen-otherwise", what, "Look again; correct the map, then remove the note", **at)
+
+
+def _wiring_faults(m: PlayfieldMap) -> Iterator[tuple[str, str, str, str | None]]:
+    """Feeds, joints and batches that lead nowhere, as (code, what, what to do, where). The last item is the chain's id, None if there is no such chain."""
+    supplies = {supply.id for supply in m.supplies}
+    batches = {batch.id for batch in m.batches}
+    for feed in m.feeds:
+        chain = feed.chain if feed.chain in m.chain_by_id else None
+        if feed_number(m, feed) is None:
+            what = f"the feed {feed.id} is at a pixel that is no longer there"
+            yield "feed-lost", what, "Look where the feed is, and enter the pixel's number in the power plan", chain
+        if feed.supply not in supplies:
+            what = f"the feed {feed.id} comes from a supply that the map does not have"
+            yield "feed-without-supply", what, "Choose its supply in the power plan", chain
+    for chain_record in m.chains:
+        pixels = {pixel.id: number for number, pixel in enumerate(chain_record.pixels)}
+        for joint in chain_record.joints:
+            here = pixels.get(joint.before)
+            expected = None if here is None else -1 if joint.after is None else pixels.get(joint.after)
+            if here is None or expected is None or expected != here - 1:
+                what = f"a joint is noted between {joint.after or 'the board'} and {joint.before}, which are not neighbours"
+                yield "joint-lost", what, "Look at the wiring there, and note the joint anew", chain_record.id
+        unknown = sorted({p.batch for p in chain_record.pixels if p.batch is not None and p.batch not in batches})
+        for name in unknown:
+            what = f"pixels are said to be of the batch {name}, which the map does not have"
+            yield "batch-unknown", what, "Enter the batch, or choose another for these pixels", chain_record.id
+
+
+def where_words(m: PlayfieldMap, where: Where) -> str:
+    """`Playfield 14 (15th), Reef lane 2, lamp 8`, as far as the finding says; `the map` if it is about all of it."""
+    words = []
+    chain = m.chain_by_id.get(where.chain) if where.chain is not None else None
+    name = chain.name if chain is not None else where.chain
+    if where.number is not None:
+        words.append(f"{name or 'pixel'} {shown_number(where.number)}")
+    elif name is not None:
+        words.append(name)
+    if where.place is not None:
+        place = m.place_by_id.get(where.place)
+        words.append(place.label if place is not None else where.place)
+    if where.lamp is not None:
+        words.append(f"lamp {where.lamp}")
+    return ", ".join(words) or "the map"

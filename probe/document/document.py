@@ -20,6 +20,7 @@ from typing import Literal
 
 from platformdirs import user_state_path
 
+from probe.document.change_words import change_lines, pixel_fields_words
 from probe.document.diff import Cache, ConflictError, diff
 from probe.document.file.atomic import create_beside
 from probe.document.file.disk import Disk
@@ -42,7 +43,6 @@ from probe.document.revisions import (
     session_reason,
     undo,
 )
-from probe.document.telling import said_words, told
 
 MOST_UNDO = 500
 """Commits that can be taken back one by one within a session; older ones are in the revisions."""
@@ -275,8 +275,12 @@ class Document:
         self._become(map_)
 
     def _rest_on(self, map_: PlayfieldMap) -> None:
-        """Count what is pending from the last revision of this map on."""
-        self._base = base_of(map_)
+        """Count what is pending from the last revision of this map on. Raises ValueError, in a sentence, if it cannot be."""
+        try:
+            self._base = base_of(map_)
+        except ValueError as error:
+            what = "the pending changes of this map do not fit what it holds, so that they cannot be taken back"
+            raise ValueError(f"{what}: leave them out of `pending`") from error
         self._cache.clear()
 
     # -- undo and redo ----------------------------------------------------------------------------------------------
@@ -553,10 +557,10 @@ def _answers(before: PlayfieldMap | None, after: PlayfieldMap) -> tuple[str, ...
         for number, pixel in enumerate(chain.pixels):
             old = known.get((chain.id, pixel.id))
             if old != pixel and (old is not None or pixel.state is not PixelState.UNSEEN or pixel.note):
-                lines.append(f"{chain.name} {shown_number(number)}: {said_words(after, fields_of(pixel))}")
+                lines.append(f"{chain.name} {shown_number(number)}: {pixel_fields_words(after, fields_of(pixel))}")
     if before is not None:
         rest = [change for change in diff(before, after) if change.what is not What.PIXEL]
-        lines += told(before, after, rest, most=_MOST_RESCUED_LINES)
+        lines += change_lines(before, after, rest, most=_MOST_RESCUED_LINES)
     return tuple(lines)
 
 

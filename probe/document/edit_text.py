@@ -19,10 +19,10 @@ from functools import partial
 
 from rapidfuzz import fuzz, process
 
-from probe.document.edits import Edit, EditError, Insert, Move, Remove, Replace, Reverse, Swap, apply_edit, ordered
+from probe.document.change_words import pixel_words
+from probe.document.edits import Edit, EditError, Insert, MoveRun, Remove, Replace, Reverse, Swap, apply_edit, ordered
 from probe.document.model import MAX_PIXELS, Chain, Place, PlayfieldMap
 from probe.document.operations import folded
-from probe.document.telling import pixel_words
 
 LIKE_ENOUGH = 84.0
 """Least likeness (0 to 100, rapidfuzz's plain ratio) of a label that is not spelt as in the map. Our own choice."""
@@ -117,7 +117,7 @@ def edit_words(m: PlayfieldMap, edit: Edit) -> str:
             return f"took out {run(first, last)}{where}"
         case Reverse(first=first, last=last):
             return f"reversed {run(first, last)}{where}"
-        case Move(first=first, last=last, after=after):
+        case MoveRun(first=first, last=last, after=after):
             return f"moved {run(first, last)} " + ("to the start" if after is None else f"after {name(after)}") + where
         case Swap(one=one, other=other):
             return f"swapped {name(one)} and {name(other)}{where}"
@@ -298,7 +298,7 @@ def _move(reader: _Reader, *, where: str) -> Edit:
         after = -1 if where == "start" else length - 1
     if first <= after <= last:  # it stays where it is, seen from its own pixels
         after = first - 1
-    return Move(chain=reader.chain.id, first=first, last=last, after=after if after >= 0 else None)
+    return MoveRun(chain=reader.chain.id, first=first, last=last, after=after if after >= 0 else None)
 
 
 def _swap(reader: _Reader) -> Edit:

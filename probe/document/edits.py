@@ -49,7 +49,7 @@ class Reverse:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Move:
+class MoveRun:
     """The pixels `first` to `last` now come after number `after`, which is not among them; None: before the first."""
 
     chain: str
@@ -79,7 +79,7 @@ class Replace:
     batch: str | None = None
 
 
-Edit = Insert | Remove | Reverse | Move | Swap | Replace
+Edit = Insert | Remove | Reverse | MoveRun | Swap | Replace
 
 
 def ordered(length: int, edit: Edit) -> list[int | None]:
@@ -102,7 +102,7 @@ def ordered(length: int, edit: Edit) -> list[int | None]:
         case Reverse(first=first, last=last):
             _check_run(length, first, last)
             return [*every[:first], *every[first : last + 1][::-1], *every[last + 1 :]]
-        case Move(first=first, last=last, after=after):
+        case MoveRun(first=first, last=last, after=after):
             _check_run(length, first, last)
             _check_after(length, after)
             if after is not None and first <= after <= last:

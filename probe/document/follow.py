@@ -81,7 +81,7 @@ def _stretch(laid: list[Joint], first: int, last: int, kept: set[str | None]) ->
 
 
 @dataclass(frozen=True)
-class _Part:
+class _JointPart:
     """What a new joint has from the old ones in its stretch."""
 
     length_mm: float | None = None
@@ -90,23 +90,23 @@ class _Part:
     note: str = ""
 
 
-def _parts(stretch: list[Joint], count: int, spacing_mm: float | None) -> list[_Part]:
+def _parts(stretch: list[Joint], count: int, spacing_mm: float | None) -> list[_JointPart]:
     """The stretch shared out over `count` joints: one for one if it has as many, else evenly."""
     if not stretch:
-        return [_Part()] * count
+        return [_JointPart()] * count
     if len(stretch) == count:
-        return [_Part(j.length_mm, j.fixing, j.five_volt_open, j.note) for j in stretch]
+        return [_JointPart(j.length_mm, j.fixing, j.five_volt_open, j.note) for j in stretch]
     lengths = [spacing_mm if joint.length_mm is None else joint.length_mm for joint in stretch]
     known = [length for length in lengths if length is not None]
     each = sum(known) / count if len(known) == len(lengths) else None
     fixings = {joint.fixing for joint in stretch}
     fixing = fixings.pop() if len(fixings) == 1 else Fixing.UNKNOWN
     note = "; ".join(joint.note for joint in stretch if joint.note)[:MAX_TEXT]
-    first = _Part(each, fixing, any(joint.five_volt_open for joint in stretch), note)
-    return [first, *[_Part(each, fixing)] * (count - 1)]
+    first = _JointPart(each, fixing, any(joint.five_volt_open for joint in stretch), note)
+    return [first, *[_JointPart(each, fixing)] * (count - 1)]
 
 
-def _made(after: str | None, before: str, part: _Part, ends: _Ends, made_on: str) -> Joint:
+def _made(after: str | None, before: str, part: _JointPart, ends: _Ends, made_on: str) -> Joint:
     leaving, arriving = ends.leaving.get(after, Joint(before=before)), ends.arriving.get(before, Joint(before=before))
     return Joint(
         after=after,

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from probe.document.change_words import change_lines
 from probe.document.diff import Cache, diff, expanded, revert
 from probe.document.model import MAX_TEXT, Chain, Pixel, PlayfieldMap, Revision
 from probe.document.model.change import Change, What
 from probe.document.reasons import reason_of
-from probe.document.telling import told
 
 
 class NoRevisionError(ValueError):
@@ -110,7 +110,7 @@ def _with_revision(
         number=next_number(base),
         time=time,
         reason=reason,
-        changes=told(base, m, changes),
+        changes=change_lines(base, m, changes),
         rewired=rewired(changes),
         undoes=undoes,
         diff=changes,

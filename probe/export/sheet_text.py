@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import html
-import unicodedata
 from collections.abc import Iterable, Sequence
 
-_OUT = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+from probe.document.outside_text import spaced
+
 MOST = 200
 
 
 def clean(text: str, *, most: int = MOST) -> str:
     """Text on one line: what controls, reorders or cannot stand in XML becomes a space; cut after `most` signs."""
-    line = "".join(" " if unicodedata.category(c) in _OUT else c for c in text)
-    line = " ".join(line.split())
+    line = " ".join(spaced(text).split())
     return line if len(line) <= most else line[: most - 1] + "…"
 
 

@@ -11,7 +11,8 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from probe.harness.base import PowerError, plain
+from probe.document.outside_text import spaced
+from probe.harness.base import PowerError
 from probe.harness.from_map import MapPower
 from probe.harness.picture import VoltProfile, cells, profile_of
 from probe.harness.plan import NamedPixel
@@ -44,7 +45,7 @@ def svg(profile: VoltProfile, *, width_px: int = 720, height_px: int = 320, inli
 
 
 def _text(text: str) -> str:
-    return escape(plain(text).strip())
+    return escape(spaced(text).strip())
 
 
 class _Sheet:
@@ -136,7 +137,7 @@ class _Sheet:
             own: list[list[tuple[float, NamedPixel, bool]]] = []
             ends: list[float] = []
             for mark in sorted(marks, key=lambda m: m.pixel):
-                length = CHARACTER * (cells(plain(mark.name).strip()) + len(str(mark.pixel)) + 3)
+                length = CHARACTER * (cells(spaced(mark.name).strip()) + len(str(mark.pixel)) + 3)
                 x = max(LEFT, min(self.x(mark.pixel), self.width - RIGHT - length))
                 row = next((k for k, end in enumerate(ends) if end + 8 <= x), None)
                 if row is None:

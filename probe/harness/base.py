@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
-
 from pydantic import BaseModel, ConfigDict
 
 
@@ -27,9 +25,3 @@ def require_not_negative(value: float, *, what: str) -> None:
     """Raise PowerError unless `value` is a finite number, 0 or more."""
     if not 0 <= value < float("inf"):
         raise PowerError(f"{what} is {value}: it must be 0 or more. Correct the entry.")
-
-
-def plain(text: str) -> str:
-    """`text` on one line: control and format characters become a space, so a name from a file cannot move a
-    cursor, split a row or break an XML document."""
-    return "".join(" " if unicodedata.category(c) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") else c for c in text)

@@ -15,8 +15,9 @@ from probe.document.model import Chain, PlayfieldMap, Record
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.record import storable
 from probe.document.operations import grown, replace_chain, update_place
+from probe.document.outside_text import spaced
 from probe.document.wiring import add_batch, add_feed, add_supply, feed_number, joint_at, put, put_joint, take_out
-from probe.harness.base import PowerError, plain
+from probe.harness.base import PowerError
 from probe.harness.copper import BLADE_FUSES, SUPPLY_SIZES_A
 from probe.harness.from_map import ASSUMED_FEED_MM, ASSUMED_FEED_WIRE, ASSUMED_SPACING_MM, ASSUMED_WIRE
 from probe.harness.joints import JointSeverity, check_joint, joint_view
@@ -79,7 +80,7 @@ class Field:
             return "yes" if value else "no"
         if self.how in (How.NUMBER, How.WHOLE):
             return f"{value:g}{' ' + self.unit if self.unit else ''}"
-        return plain(str(value))
+        return spaced(str(value))
 
     def typed(self, value: Any) -> str:
         """A value as it stands in the entry line."""
@@ -99,7 +100,7 @@ class Field:
         try:
             return _READERS[self.how](self, text)
         except ValueError:
-            shown = plain(text)[:30]
+            shown = spaced(text)[:30]
             raise PowerError(f"{self.label}: {shown!r} is not understood. Type {self.hint}.") from None
 
     def stepped(self, value: Any, by: int) -> Any:
@@ -298,12 +299,12 @@ class Entry:
 def power_entries(map_: PlayfieldMap, chain_id: str) -> tuple[Entry, ...]:
     """Everything that bears on the power of a chain."""
     chain = map_.chain(chain_id)
-    found = [Entry(f"Chain {plain(chain.name)}"), *_of(chain, chain.id)]
+    found = [Entry(f"Chain {spaced(chain.name)}"), *_of(chain, chain.id)]
     for feed in map_.feeds:
         if feed.chain == chain_id:
-            found += [Entry(f"Feed {plain(feed.name)}"), *_feed_entries(map_, feed)]
+            found += [Entry(f"Feed {spaced(feed.name)}"), *_feed_entries(map_, feed)]
     for supply in map_.supplies:
-        found += [Entry(f"Supply {plain(supply.name)}"), *_of(supply, supply.id)]
+        found += [Entry(f"Supply {spaced(supply.name)}"), *_of(supply, supply.id)]
     return (*found, Entry("The plan"), *_of(map_.power or Power(), ""))
 
 
@@ -317,7 +318,7 @@ def batch_entries(map_: PlayfieldMap) -> tuple[Entry, ...]:
     found: list[Entry] = []
     for batch in map_.batches:
         held = sum(pixel.batch == batch.id for _, _, pixel in map_.walk_pixels())
-        found += [Entry(f"Batch {plain(batch.name)}, {held} pixels"), *_of(batch, batch.id)]
+        found += [Entry(f"Batch {spaced(batch.name)}, {held} pixels"), *_of(batch, batch.id)]
     return tuple(found)
 
 
@@ -341,9 +342,9 @@ def _feed_entries(map_: PlayfieldMap, feed: Feed) -> Iterator[Entry]:
         "" if number is None else str(number), PIXEL.hint,
     )  # fmt: skip
     supply = next((s.name for s in map_.supplies if s.id == feed.supply), None)
-    known = " / ".join(plain(s.name) for s in map_.supplies) or "none yet: F5 adds one"
+    known = " / ".join(spaced(s.name) for s in map_.supplies) or "none yet: F5 adds one"
     yield Entry(
-        SUPPLY.label, "not in the map" if supply is None else plain(supply), Key(Feed, feed.id, "supply"), supply or "",
+        SUPPLY.label, "not in the map" if supply is None else spaced(supply), Key(Feed, feed.id, "supply"), supply or "",
         known,
     )  # fmt: skip
     for field in others:
@@ -445,7 +446,7 @@ def _chip(text: str) -> str | None:
     if not text:
         return None
     if text.casefold() not in {name.casefold() for name in PIXEL_KINDS}:
-        raise PowerError(f"pixel kind {plain(text)[:30]!r} is not known. Type one of: {', '.join(PIXEL_KINDS)}.")
+        raise PowerError(f"pixel kind {spaced(text)[:30]!r} is not known. Type one of: {', '.join(PIXEL_KINDS)}.")
     return text.casefold()
 
 
@@ -471,7 +472,7 @@ def _move_feed(map_: PlayfieldMap, identifier: str, number: int) -> PlayfieldMap
     if chain is None:
         raise PowerError("its chain is no longer in the map: take the feed out.")
     if not 0 <= number < chain.length:
-        raise PowerError(f"at pixel: the chain {plain(chain.name)} has pixels 0 to {chain.length - 1}.")
+        raise PowerError(f"at pixel: the chain {spaced(chain.name)} has pixels 0 to {chain.length - 1}.")
     chain = grown(chain, number + 1)
     return put(replace_chain(map_, chain), feed.model_copy(update={"pixel": chain.pixels[number].id}))
 
@@ -481,7 +482,7 @@ def _supply_named(map_: PlayfieldMap, text: str) -> Supply:
     exact = [s for s in map_.supplies if s.name.strip().casefold() == folded]
     near = exact or [s for s in map_.supplies if folded and s.name.casefold().startswith(folded)]
     if len(near) != 1 and not exact:
-        known = ", ".join(plain(s.name) for s in map_.supplies) or "none yet (F5 adds one)"
+        known = ", ".join(spaced(s.name) for s in map_.supplies) or "none yet (F5 adds one)"
         raise PowerError(f"from supply: type the name of one: {known}.")
     return near[0]
 
@@ -497,7 +498,7 @@ def new_feed(map_: PlayfieldMap, chain_id: str, text: str) -> tuple[PlayfieldMap
     number = int(Field("pixel", "feed at pixel", How.WHOLE).read(text))
     chain = map_.chain(chain_id)
     if not 0 <= number < chain.length:
-        raise PowerError(f"feed at pixel: the chain {plain(chain.name)} has pixels 0 to {chain.length - 1}.")
+        raise PowerError(f"feed at pixel: the chain {spaced(chain.name)} has pixels 0 to {chain.length - 1}.")
     if not map_.supplies:
         map_, _ = add_supply(map_, "5 V supply")
     near = next((feed for feed in map_.feeds if feed.chain == chain_id), None)
@@ -538,7 +539,7 @@ def remove(map_: PlayfieldMap, key: Key) -> PlayfieldMap:
     if isinstance(record, Feed):
         return take_out(map_, record)
     if isinstance(record, Supply):
-        users = [plain(feed.name) for feed in map_.feeds if feed.supply == record.id]
+        users = [spaced(feed.name) for feed in map_.feeds if feed.supply == record.id]
         if users:
             raise PowerError(f"feeds come from it: {', '.join(users[:3])}. Take them out, or give them another supply.")
         return take_out(map_, record)
@@ -564,7 +565,7 @@ def _range(chain: Chain, text: str, what: str) -> tuple[range, str]:
         return range(chain.length), rest
     start, end = int(first), int(last if last is not None else first)
     if not 0 <= start <= end < chain.length:
-        raise PowerError(f"the chain {plain(chain.name)} has pixels 0 to {chain.length - 1}.")
+        raise PowerError(f"the chain {spaced(chain.name)} has pixels 0 to {chain.length - 1}.")
     return range(start, end + 1), rest
 
 

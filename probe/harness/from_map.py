@@ -15,8 +15,9 @@ from device_protocol.lightness import DUTY
 from probe.document.lamp_table import light_of
 from probe.document.model import Chain, Pixel, PixelState, PlayfieldMap, shown_number
 from probe.document.model.harness import Feed, Power, Supply
+from probe.document.outside_text import spaced
 from probe.document.wiring import feed_number, joints_in_order
-from probe.harness.base import PowerError, plain
+from probe.harness.base import PowerError
 from probe.harness.checks import PowerFinding, Weight, findings
 from probe.harness.copper import WireKind
 from probe.harness.pixels import PIXEL_KINDS
@@ -66,14 +67,14 @@ class MapPlan:
         identifier = next(key for key, name in self.chain_names.items() if name == chain_name)
         chain = self.map.chain(identifier)
         place = self.map.place_of(chain.pixels[number]) if number < len(chain.pixels) else None
-        return shown_number(number) + (f", {plain(place.label)}" if place is not None else "")
+        return shown_number(number) + (f", {spaced(place.label)}" if place is not None else "")
 
 
 def _unlike(records: Iterable[Chain | Feed | Supply]) -> dict[str, str]:
     """Names by id, each name once."""
     found: dict[str, str] = {}
     for record in records:
-        shown, taken = plain(record.name).strip() or record.id, set(found.values())
+        shown, taken = spaced(record.name).strip() or record.id, set(found.values())
         names = (shown if number == 1 else f"{shown} ({number})" for number in count(1))
         found[record.id] = next(name for name in names if name not in taken)
     return found
@@ -167,7 +168,7 @@ class _Maker:
     def runs(self, chain: Chain, name: str) -> tuple[PixelRun, ...]:
         base = self.kind(chain.chip, chain.order, name)
         kinds = {
-            batch.id: self.kind(batch.chip, chain.order, f"batch {plain(batch.name)}")
+            batch.id: self.kind(batch.chip, chain.order, f"batch {spaced(batch.name)}")
             for batch in self.map.batches
             if batch.chip is not None and any(pixel.batch == batch.id for pixel in chain.pixels)
         }
@@ -197,7 +198,7 @@ class _Maker:
         for feed in self.map.feeds:
             if at[feed.id] is None:
                 text = "its pixel is no longer in the map: left out. Enter where it is now"
-                self.assume(plain(feed.name), text)
+                self.assume(spaced(feed.name), text)
         sound = [(feed, number) for feed in self.map.feeds if (number := at[feed.id]) is not None]
         self.feed_names = _unlike(feed for feed, _ in sound)
         first = self.supply_names[self.supplies[0].id]

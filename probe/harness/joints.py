@@ -16,8 +16,9 @@ from pydantic import Field, model_validator
 
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.harness import Batch, Fixing, JoinedTo, Joint, WireFunction
+from probe.document.outside_text import spaced
 from probe.document.wiring import joint_at, joints_in_order
-from probe.harness.base import Frozen, plain
+from probe.harness.base import Frozen
 
 # A wire leaving a pixel -> the wire arriving at the next one that it belongs to.
 MATES: Final[dict[WireFunction, WireFunction]] = {
@@ -277,11 +278,11 @@ def joining_lines(joint: JointView) -> tuple[str, ...]:
 def _its(wire: WireEnd | None) -> str:
     if wire is None:
         return "not on the sheet"
-    return "colour not noted" if not plain(wire.colour or "").strip() else f"its {_coloured(wire)}"
+    return "colour not noted" if not spaced(wire.colour or "").strip() else f"its {_coloured(wire)}"
 
 
 def _coloured(wire: WireEnd) -> str:
-    return plain(wire.colour or "").strip() or "wire of unnoted colour"
+    return spaced(wire.colour or "").strip() or "wire of unnoted colour"
 
 
 # -- the sheet ---------------------------------------------------------------------------------------------------

@@ -14,7 +14,8 @@ from typing import Final
 
 import numpy as np
 
-from probe.harness.base import PowerError, plain
+from probe.document.outside_text import spaced
+from probe.harness.base import PowerError
 from probe.harness.from_map import MapPower
 from probe.harness.network import Floats
 from probe.harness.plan import LoadState, NamedPixel
@@ -233,7 +234,7 @@ class _Canvas:
         return Picture(rows=tuple(rows))
 
     def _text(self, text: str) -> str:
-        text = plain(text).strip()
+        text = spaced(text).strip()
         if self.ascii_only:
             text = "".join(c if c.isascii() else "?" for c in text)
         return text

@@ -14,8 +14,9 @@ from typing import ClassVar
 from probe.cautions import Moment
 from probe.document.model import PlayfieldMap, shown_number
 from probe.document.model.harness import Fixing
+from probe.document.outside_text import spaced
 from probe.harness import entries as en
-from probe.harness.base import PowerError, plain
+from probe.harness.base import PowerError
 from probe.harness.entries import Entry, Key
 from probe.harness.from_map import MapPower, compute
 from probe.harness.joints import JointSeverity, JointSide, SheetRow, sheet_rows
@@ -237,7 +238,7 @@ class PlanningTask(Task[PlanningState]):
         return self._typing(self._at(s, key), line), ()
 
     def _typing(self, s: PlanningState, line: TypingIn) -> PlanningState:
-        shown = plain(line.text)
+        shown = spaced(line.text)
         offered = shown if shown != line.text else ""
         hint = line.hint if line.text else ""
         return replace(s, line=replace(line, text=shown, offered=offered), message=hint)

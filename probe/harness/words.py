@@ -12,7 +12,7 @@ from typing import Any, Final
 from probe.cautions import Moment, cautions
 from probe.document.model import Chain, PlayfieldMap, shown_number
 from probe.document.model.harness import Fixing
-from probe.harness.base import plain
+from probe.document.outside_text import spaced
 from probe.harness.checks import Weight, warmth
 from probe.harness.copper import LARGEST_LOAD_SHARE
 from probe.harness.from_map import MapPlan, MapPower
@@ -250,19 +250,19 @@ def _detail(row: SheetRow) -> str:
         parts.append(view.fixing.value)
     if view.made_on:
         parts.append(f"made {view.made_on}")
-    batches = list(dict.fromkeys(plain(side.batch) for side in (view.leaving, view.arriving) if side.batch))
+    batches = list(dict.fromkeys(spaced(side.batch) for side in (view.leaving, view.arriving) if side.batch))
     if batches:
         parts.append(" to ".join(batches))
     if view.checked:
         parts.append("checked")
     if view.note:
-        parts.append(plain(view.note))
+        parts.append(spaced(view.note))
     return "; ".join(parts)
 
 
 def _row_lines(map_: PlayfieldMap, chain: Chain, row: SheetRow) -> Iterator[str]:
     place = map_.place_of(chain.pixels[row.number])
-    name = f" ({plain(place.label)})" if place is not None else ""
+    name = f" ({spaced(place.label)})" if place is not None else ""
     detail = _detail(row)
     yield f"joint {row.ends}{name}" + (f": {detail}" if detail else "")
     yield from (f"  {line}" for line in row.joining)
@@ -275,8 +275,8 @@ def batch_lines(map_: PlayfieldMap) -> tuple[str, ...]:
     lines = []
     for batch in map_.batches:
         wires = (("5 V", batch.five_volt), ("ground", batch.ground), ("data in", batch.data_in))
-        code = ", ".join(f"{what} {plain(colour) or '?'}" for what, colour in (*wires, ("data out", batch.data_out)))
-        lines.append(f"{plain(batch.name)}: {code}")
+        code = ", ".join(f"{what} {spaced(colour) or '?'}" for what, colour in (*wires, ("data out", batch.data_out)))
+        lines.append(f"{spaced(batch.name)}: {code}")
     return tuple(lines)
 
 
@@ -287,7 +287,7 @@ def harness_sheet_lines(map_: PlayfieldMap) -> tuple[Section, ...]:
         found.append(Section("Colour codes (they join nothing: functions do)", batch_lines(map_)))
     for chain in map_.chains:
         lines = tuple(line for row in sheet_rows(map_, chain) for line in _row_lines(map_, chain, row))
-        title = f"Joints of {plain(chain.name)}, output {chain.output}"
+        title = f"Joints of {spaced(chain.name)}, output {chain.output}"
         found.append(Section(title, lines or ("no pixels yet",)))
     return tuple(found)
 

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from probe.document.change_words import change_lines
 from probe.document.diff import ConflictError, diff
 from probe.document.model import PlayfieldMap, Revision
 from probe.document.revisions import (
@@ -23,7 +24,6 @@ from probe.document.revisions import (
     undo,
     verified_count,
 )
-from probe.document.telling import told
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.command import Command
@@ -123,7 +123,7 @@ class History(TaskState):
             before, after = _map_at(self.map, older), _map_at(self.map, newer)
         except NoRevisionError as error:
             return (str(error),)
-        return told(before, after, diff(before, after), most=MOST_LINES) or ("No difference.",)
+        return change_lines(before, after, diff(before, after), most=MOST_LINES) or ("No difference.",)
 
 
 def _summary(revision: Revision) -> str:

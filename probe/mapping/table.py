@@ -8,12 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from probe.document.checks import check_map
+from probe.document.checks import check_map, where_words
 from probe.document.model import Pixel, Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
 from probe.document.proving import tally
 from probe.document.revisions import changed_in, is_verified
-from probe.document.where_words import where_words
 from probe.mapping.walk_keys import GoTo
 from probe.task import effects as fx
 from probe.task import events as ev

@@ -14,7 +14,7 @@ from textual.binding import BindingType
 from textual.driver import Driver
 from textual.screen import Screen
 
-from probe.document.document import Document, rescue_folders
+from probe.document.document import Document, now_text, rescue_folders
 from probe.document.file.errors import StorageError
 from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
@@ -32,7 +32,6 @@ from probe.task import screen as se
 from probe.task.task import AnyTask, Opened, TaskState
 from probe.task.views import FormView, RowsView, TaskView
 from probe.ui.ascii_only import AsciiOnly
-from probe.ui.clock import now_text
 from probe.ui.command_screen import CommandScreen
 from probe.ui.elsewhere import ElsewhereScreen
 from probe.ui.keys import TABLE, bindings, keys_of, typing_key

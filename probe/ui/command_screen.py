@@ -12,11 +12,11 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
+from probe.document.document import now_text
 from probe.task import events as ev
 from probe.task.command import Command
 from probe.task.screen import ScreenEvent
 from probe.task.views import Line, View
-from probe.ui.clock import now_text
 from probe.ui.help import key_name
 from probe.ui.keys import keys_of, typing_key
 from probe.ui.text import cut, cut_inside, plain

@@ -2,34 +2,12 @@
 
 from __future__ import annotations
 
-import unicodedata
-
 from rich.cells import cell_len
 from textual.content import Content
 
-_BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-_LINE_ENDS = {"\n": "⏎", "\r": "␍", "\t": "→", "\u2028": "⏎", "\u2029": "⏎", "\x85": "⏎"}
+from probe.document.outside_text import visible
+
 _SHORT_WORD = 3
-
-
-def visible(text: str) -> str:
-    """The text on one line, with every control character made visible, and none left that moves or reorders others."""
-    return "".join(_visible(character) for character in text)
-
-
-def _visible(character: str) -> str:
-    code = ord(character)
-    if character in _LINE_ENDS:
-        return _LINE_ENDS[character]
-    if code < 0x20:
-        return chr(0x2400 + code)
-    if code == 0x7F:
-        return "␡"
-    if character in _BIDI or unicodedata.category(character) in ("Cc", "Cs", "Co", "Cn"):
-        return f"‹{code:X}›"
-    if unicodedata.category(character) == "Cf" and character != "\u200d":
-        return ""
-    return character
 
 
 def cut(text: str, width: int) -> str:

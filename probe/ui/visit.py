@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from probe.document.document import now_text
 from probe.document.model import PlayfieldMap
 from probe.runtime import Activity
 from probe.task.sessions import CloseVisit
-from probe.ui.clock import now_text
 
 if TYPE_CHECKING:
     from probe.ui.app import ProbeApp

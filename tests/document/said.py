@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from probe.document.edits import Edit, Insert, Move, Remove, Replace, Reverse, Swap
+from probe.document.edits import Edit, Insert, MoveRun, Remove, Replace, Reverse, Swap
 from probe.document.model import PlayfieldMap
 
 
@@ -25,9 +25,9 @@ def edit_text(m: PlayfieldMap, edit: Edit) -> str:
             return f"{head}took out {run(first, last)}"
         case Reverse(first=first, last=last):
             return f"{head}reversed #{first} to #{last}"
-        case Move(first=first, last=last, after=None):
+        case MoveRun(first=first, last=last, after=None):
             return f"{head}moved {run(first, last)} to the start"
-        case Move(first=first, last=last, after=after):
+        case MoveRun(first=first, last=last, after=after):
             return f"{head}moved {run(first, last)} after #{after}"
         case Swap(one=one, other=other):
             return f"{head}swapped #{one} and #{other}"

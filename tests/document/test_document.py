@@ -23,6 +23,7 @@ from probe.document.document import MOST_UNDO, Document, SaveJob, Scope, Travell
 from probe.document.edits import Insert, renumber
 from probe.document.file import CannotSaveError, FileInUseError, MapFile, demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.model.change import Change, What
 from probe.document.model.open_recheck import OpenRecheck
 from probe.document.revisions import at_revision, base_of, revised, session_closed
 from tests.document.file.disks import FailingDisk, names_in
@@ -790,3 +791,18 @@ def test_a_revision_made_meanwhile_is_no_part_of_another_scope() -> None:
     document.commit(revised(before, noted(before, 0, "one"), time=NOW, reason="Made by the task"))
     scope.end("never")
     assert [r.reason for r in document.map.revisions] == ["Made by the task"]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        Change(what=What.CHAIN, chain="a", key="a", before={"name": 7}, after={"name": "A"}),
+        Change(what=What.PLACE, key="nobody", before={"id": 3}),
+        Change(what=What.PIXEL, chain="a", key="a-1", before={"state": "nonsense"}, after={}),
+    ],
+    ids=lambda change: change.what.value,
+)
+def test_pending_changes_that_fit_nothing_are_refused_in_a_sentence(change: Change) -> None:
+    with pytest.raises(ValueError, match="pending changes of this map do not fit") as refused:
+        Document.in_memory(blank().model_copy(update={"pending": (change,)}))
+    assert "\n" not in str(refused.value)

@@ -12,7 +12,7 @@ from probe.document.edits import (
     Edit,
     EditError,
     Insert,
-    Move,
+    MoveRun,
     Remove,
     Replace,
     Reverse,
@@ -80,7 +80,7 @@ def edits(draw: st.DrawFn, length: int, chain: str = "playfield") -> Edit:
             return Remove(chain=chain, first=first, last=last)
         case "move" if last - first + 1 < length:
             rest = [n for n in range(length) if not first <= n <= last]
-            return Move(chain=chain, first=first, last=last, after=draw(st.none() | st.sampled_from(rest)))
+            return MoveRun(chain=chain, first=first, last=last, after=draw(st.none() | st.sampled_from(rest)))
         case "swap" if first != last:
             return Swap(chain=chain, one=first, other=last)
         case "replace":
@@ -140,7 +140,7 @@ def test_each_edit_orders_as_it_says(data: st.DataObject) -> None:
             assert [s for n, s in enumerate(slots) if not first <= n <= last] == [
                 n for n in old if not first <= n <= last
             ]
-        case Move(first=first, last=last, after=after):
+        case MoveRun(first=first, last=last, after=after):
             run = old[first : last + 1]
             at = slots.index(first)
             assert slots[at : at + len(run)] == run
@@ -217,9 +217,9 @@ def test_a_change_leaves_its_chain_unverified_and_the_other_verified() -> None:
         ("took out playfield: #3", None),
         ("playfield: took out #3", Remove(chain="playfield", first=3, last=3)),
         ("reversed Reef lane 1 to Reef lane 4", Reverse(chain="playfield", first=1, last=4)),
-        ("moved GI 0 to GI 1 after GI 4", Move(chain="backbox", first=0, last=1, after=4)),
-        ("moved Reef lane 4 before Reef lane 1", Move(chain="playfield", first=4, last=4, after=0)),
-        ("moved Reef lane 4 to the start", Move(chain="playfield", first=4, last=4, after=None)),
+        ("moved GI 0 to GI 1 after GI 4", MoveRun(chain="backbox", first=0, last=1, after=4)),
+        ("moved Reef lane 4 before Reef lane 1", MoveRun(chain="playfield", first=4, last=4, after=0)),
+        ("moved Reef lane 4 to the start", MoveRun(chain="playfield", first=4, last=4, after=None)),
         ("swapped Reef lane 1 and Reef lane 5", Swap(chain="playfield", one=1, other=5)),
         ("replaced GI 1", Replace(chain="backbox", number=1)),
         ("replaced Reeflane 1", Replace(chain="playfield", number=1)),

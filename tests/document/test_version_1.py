@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from probe.document import operations as op
+from probe.document.change_words import change_lines
 from probe.document.diff import diff
 from probe.document.document import Document
 from probe.document.file import DamagedFileError, MapFile, load_map
@@ -20,7 +21,6 @@ from probe.document.file.layout import render_map
 from probe.document.model import FORMAT_VERSION, PlayfieldMap
 from probe.document.revisions import at_revision, base_of, session_closed, undo
 from probe.document.settings import RENAMED_COMMANDS, change_settings, load_settings, usable_keys
-from probe.document.telling import told
 from probe.recheck.state import RecheckStage
 from probe.recheck.task import RecheckTask, start
 from probe.task.events import Take
@@ -103,7 +103,7 @@ def test_its_revisions_undo_and_compare(tmp_path: Path) -> None:
     for older, newer in zip([None, *map_.revisions], map_.revisions, strict=False):
         before = at_revision(map_, older.number if older is not None else 0)
         after = at_revision(map_, newer.number)
-        assert told(before, after, diff(before, after)) == newer.changes
+        assert change_lines(before, after, diff(before, after)) == newer.changes
     closed = session_closed(map_, time=NOW)
     assert same(undo(closed, time=NOW), base_of(map_))
     for wanted in [*reversed([r.number for r in map_.revisions if r.undoes is None]), 0][1:]:

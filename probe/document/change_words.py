@@ -1,4 +1,4 @@
-"""Changes in words, line by line: which numbers are new, gone or moved, and what is said otherwise now."""
+"""Changes in words, line by line: which numbers are new, gone or moved, and which fields differ now."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from probe.document.model.record import MAX_TEXT
 MOST_LINES = 60
 
 
-def told(
+def change_lines(
     before: PlayfieldMap, after: PlayfieldMap, changes: Sequence[Change], *, most: int = MOST_LINES
 ) -> tuple[str, ...]:
     """Lines for people; after `most` of them, one that says how many more there are."""
@@ -129,14 +129,14 @@ def _pixel_lines(
             verified += 1
             continue
         lines.append(
-            f"{new.name} {at[change.key]}: {said_words(before, change.before)} → {said_words(after, change.after)}"
+            f"{new.name} {at[change.key]}: {pixel_fields_words(before, change.before)} → {pixel_fields_words(after, change.after)}"
         )
     if verified:
         lines.append(f"{new.name}: {verified} pixels seen to be as the map says")
     return lines
 
 
-def said_words(m: PlayfieldMap, pixel: dict[str, Any]) -> str:
+def pixel_fields_words(m: PlayfieldMap, pixel: dict[str, Any]) -> str:
     """What is said of a pixel, as a change holds it: place, state, note."""
     place = m.place_by_id.get(pixel.get("place") or "")
     words = place.label if place is not None else str(pixel.get("state", "unseen"))
