@@ -35,19 +35,19 @@ class BoardTable:
         return crc16(self.image)
 
 
-def board_table(m: PlayfieldMap) -> BoardTable:
+def board_table(map_: PlayfieldMap) -> BoardTable:
     """The table of a map. Same map, same bytes. Raises TableTooLargeError."""
-    rows = lamp_table(m)
+    rows = lamp_table(map_)
     if len(rows.groups) > board.GROUP_LAST + 1:
         what = f"the map has {len(rows.groups)} groups, a board's table holds {board.GROUP_LAST + 1}"
         raise TableTooLargeError(f"{what}. Join some of them")
     outputs = tuple(
         board.TableOutput(chain.output, chain.length, chain.order, min(chain.ceiling_ma, 65_535), chain.latch_us)
-        for chain in sorted(m.chains, key=lambda chain: chain.output)
+        for chain in sorted(map_.chains, key=lambda chain: chain.output)
         if chain.length
     )
     try:
-        fade = {} if m.fade is None else {"rise_ms": m.fade.rise_ms, "fall_ms": m.fade.fall_ms}
+        fade = {} if map_.fade is None else {"rise_ms": map_.fade.rise_ms, "fall_ms": map_.fade.fall_ms}
         table = board.BoardLampTable(outputs, tuple(_entries(rows)), **fade)
     except HostFault as fault:
         raise TableTooLargeError(f"{fault}. Correct the map, then make its table again") from fault

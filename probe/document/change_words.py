@@ -28,10 +28,10 @@ def change_lines(
     return tuple(lines)
 
 
-def pixel_words(m: PlayfieldMap, chain: Chain, number: int) -> str:
+def pixel_words(map_: PlayfieldMap, chain: Chain, number: int) -> str:
     """A pixel by what it lights: its place, else its state."""
     pixel = chain.pixels[number]
-    place = m.place_of(pixel)
+    place = map_.place_of(pixel)
     return place.label if place is not None else pixel.state.value
 
 
@@ -136,9 +136,9 @@ def _pixel_lines(
     return lines
 
 
-def pixel_fields_words(m: PlayfieldMap, pixel: dict[str, Any]) -> str:
+def pixel_fields_words(map_: PlayfieldMap, pixel: dict[str, Any]) -> str:
     """What is said of a pixel, as a change holds it: place, state, note."""
-    place = m.place_by_id.get(pixel.get("place") or "")
+    place = map_.place_by_id.get(pixel.get("place") or "")
     words = place.label if place is not None else str(pixel.get("state", "unseen"))
     if place is not None and pixel.get("state") != "placed":
         words += f" ({pixel.get('state')})"

@@ -126,11 +126,11 @@ def _pixels_in_words(first: int, last: int) -> str:
     return f"{last - first + 1} pixels, {shown_number(first)} to {shown_number(last)},"
 
 
-def check_map(m: PlayfieldMap) -> tuple[Finding, ...]:
+def check_map(map_: PlayfieldMap) -> tuple[Finding, ...]:
     """Everything found, faults first, then by chain and number, place and lamp in the map's order."""
-    found = [*_chains(m), *_places(m), *_labels(m), *_lamps(m), *_proofs(m), *_wiring(m)]
-    chains = {chain.id: index for index, chain in enumerate(m.chains)}
-    places = {place.id: index for index, place in enumerate(m.places)}
+    found = [*_chains(map_), *_places(map_), *_labels(map_), *_lamps(map_), *_proofs(map_), *_wiring(map_)]
+    chains = {chain.id: index for index, chain in enumerate(map_.chains)}
+    places = {place.id: index for index, place in enumerate(map_.places)}
 
     def order(finding: Finding) -> tuple[int, ...]:
         where = finding.where
@@ -145,11 +145,11 @@ def check_map(m: PlayfieldMap) -> tuple[Finding, ...]:
     return tuple(sorted(found, key=lambda finding: (order(finding), finding.code, finding.what)))
 
 
-def _chains(m: PlayfieldMap) -> Iterator[Finding]:
-    if not m.chains:
+def _chains(map_: PlayfieldMap) -> Iterator[Finding]:
+    if not map_.chains:
         yield _hint("no-chains", "the map has no chain yet", "Set up the chains that are on the board's outputs")
     on_output: dict[int, Chain] = {}
-    for chain in m.chains:
+    for chain in map_.chains:
         name = quoted_label(chain.name)
         other = on_output.setdefault(chain.output, chain)
         if other is not chain:
@@ -164,14 +164,14 @@ def _chains(m: PlayfieldMap) -> Iterator[Finding]:
             todo = "Raise the ceiling, as far as the supply, its fuse and the wires allow"
             yield _fault("ceiling-below-idle", what, todo, chain=chain.id)
         for number, pixel in enumerate(chain.pixels):
-            yield from _pixel(m, chain, number, pixel)
-        yield from _beyond(m, chain)
+            yield from _pixel(map_, chain, number, pixel)
+        yield from _beyond(map_, chain)
         yield from _unseen(chain)
 
 
-def _pixel(m: PlayfieldMap, chain: Chain, number: int, pixel: Pixel) -> Iterator[Finding]:
+def _pixel(map_: PlayfieldMap, chain: Chain, number: int, pixel: Pixel) -> Iterator[Finding]:
     shown = shown_number(number)
-    place = m.place_of(pixel)
+    place = map_.place_of(pixel)
     if place is not None and pixel.state in STATES_WITHOUT_PLACE:
         what = f"pixel {shown} is {pixel.state}, and has the place {quoted_label(place.label)}"
         todo = "Light it and look: either it lights the place, or the place belongs to another pixel"
@@ -181,7 +181,7 @@ def _pixel(m: PlayfieldMap, chain: Chain, number: int, pixel: Pixel) -> Iterator
         yield _fault("placed-without-place", what, "Light it and say where it is", chain=chain.id, number=number)
 
 
-def _beyond(m: PlayfieldMap, chain: Chain) -> Iterator[Finding]:
+def _beyond(map_: PlayfieldMap, chain: Chain) -> Iterator[Finding]:
     count = chain.count
     if count is None:
         return
@@ -189,7 +189,7 @@ def _beyond(m: PlayfieldMap, chain: Chain) -> Iterator[Finding]:
         what = f"{_pixels_in_words(count, len(chain.pixels) - 1)} of the map are past the count of {count}"
         todo = "Light the last one: if it lights, raise the count; if not, remove what is no longer there"
         yield _fault("beyond-count", what, todo, chain=chain.id, number=count)
-    mark = m.bookmark
+    mark = map_.bookmark
     if mark is not None and mark.chain == chain.id and mark.number >= count:
         what = f"the bookmark is at {shown_number(mark.number)}, and the count is {count}"
         yield _warning("bookmark-beyond", what, "Go to a pixel of the chain", chain=chain.id, number=mark.number)
@@ -212,9 +212,9 @@ def _unseen(chain: Chain) -> Iterator[Finding]:
         yield _hint("unfinished", what, "Go on with the walk", chain=chain.id, number=start)
 
 
-def _places(m: PlayfieldMap) -> Iterator[Finding]:
-    for place in m.places:
-        pixels = m.pixels_at.get(place.id, ())
+def _places(map_: PlayfieldMap) -> Iterator[Finding]:
+    for place in map_.places:
+        pixels = map_.pixels_at.get(place.id, ())
         name = quoted_label(place.label)
         if not pixels:
             todo = "Find the pixel that lights it, or remove the place"
@@ -222,9 +222,9 @@ def _places(m: PlayfieldMap) -> Iterator[Finding]:
         yield from _spread(place, pixels)
         position = place.position
         if position is not None and place.kind in _ON_PLAYFIELD:
-            inside = 0 <= position.x_mm <= m.machine.width_mm and 0 <= position.y_mm <= m.machine.length_mm
+            inside = 0 <= position.x_mm <= map_.machine.width_mm and 0 <= position.y_mm <= map_.machine.length_mm
             if not inside:
-                size = f"{m.machine.width_mm:g} × {m.machine.length_mm:g} mm"
+                size = f"{map_.machine.width_mm:g} × {map_.machine.length_mm:g} mm"
                 what = (
                     f"the place {name} is at {position.x_mm:g}, {position.y_mm:g} mm, outside of the {size} playfield"
                 )
@@ -248,9 +248,9 @@ def _spread(place: Place, pixels: tuple[tuple[str, int], ...]) -> Iterator[Findi
                 yield _warning("place-far-apart", what, todo, chain=chain, number=second, place=place.id)
 
 
-def _labels(m: PlayfieldMap) -> Iterator[Finding]:
+def _labels(map_: PlayfieldMap) -> Iterator[Finding]:
     by_label: dict[str, list[Place]] = defaultdict(list)
-    for place in m.places:
+    for place in map_.places:
         by_label[folded(place.label)].append(place)
     for places in by_label.values():
         areas: dict[str, Place] = {}
@@ -270,15 +270,15 @@ def _labels(m: PlayfieldMap) -> Iterator[Finding]:
             )
 
 
-def _wiring(m: PlayfieldMap) -> Iterator[Finding]:
-    for code, what, todo, chain in _wiring_faults(m):
+def _wiring(map_: PlayfieldMap) -> Iterator[Finding]:
+    for code, what, todo, chain in _wiring_faults(map_):
         yield _finding(Severity.WARNING, code, what, todo, {} if chain is None else {"chain": chain})
 
 
-def _lamps(m: PlayfieldMap) -> Iterator[Finding]:
+def _lamps(map_: PlayfieldMap) -> Iterator[Finding]:
     names: dict[int, str] = {}
     rows: set[tuple[str, str]] = set()
-    for lamp in m.lamps:
+    for lamp in map_.lamps:
         name = quoted_label(lamp.name)
         who = name if lamp.number is None else f"lamp {lamp.number}, {name},"
         where: dict[str, str | int] = {} if lamp.number is None else {"lamp": lamp.number}
@@ -294,25 +294,25 @@ def _lamps(m: PlayfieldMap) -> Iterator[Finding]:
         rows.add(key)
         if lamp.number is not None:
             names[lamp.number] = lamp.name
-        places = places_of_lamp(m, lamp)
+        places = places_of_lamp(map_, lamp)
         if not places:
             yield _hint("lamp-without-place", f"{who} has no place yet", "Join it to the place it lights", **where)
-        elif not any(place.id in m.pixels_at for place in places):
+        elif not any(place.id in map_.pixels_at for place in places):
             todo = "Find the pixel that lights it"
             yield _warning("lamp-without-pixel", f"{who} has a place, and no pixel lights it", todo, **where)
-    if m.lamps:
-        yield from _jobs(m, names)
+    if map_.lamps:
+        yield from _jobs(map_, names)
 
 
-def _jobs(m: PlayfieldMap, names: dict[int, str]) -> Iterator[Finding]:
-    for place in m.places:
+def _jobs(map_: PlayfieldMap, names: dict[int, str]) -> Iterator[Finding]:
+    for place in map_.places:
         label = quoted_label(place.label)
         for number in place.lamps:
             if number not in names:
                 what = f"the place {label} belongs to lamp {number}, which the lamp list does not have"
                 todo = "Correct the number, or add the lamp"
                 yield _warning("lamp-unknown", what, todo, place=place.id, lamp=number)
-        pixels = m.pixels_at.get(place.id, ())
+        pixels = map_.pixels_at.get(place.id, ())
         if not pixels:
             continue
         chain, number = pixels[0]
@@ -328,33 +328,33 @@ def _jobs(m: PlayfieldMap, names: dict[int, str]) -> Iterator[Finding]:
             yield _warning("pixel-without-job", what, "Join its place to a lamp, or put it into a group", **where)
 
 
-def _proofs(m: PlayfieldMap) -> Iterator[Finding]:
-    for standing in standings(m):
+def _proofs(map_: PlayfieldMap) -> Iterator[Finding]:
+    for standing in standings(map_):
         if standing.state is Standing.WRONG:
             who = f"lamp {standing.lamp}" if standing.lamp is not None else f"the group {quoted_label(standing.group)}"
             where: dict[str, str | int] = {} if standing.lamp is None else {"lamp": standing.lamp}
             todo = "Correct its pixels, then prove it again"
             yield _warning("proved-wrong", f"{who} was found wrong in the game", todo, **where)
-    for seen in m.observations:
+    for seen in map_.observations:
         who = f"lamp {seen.lamp}: " if seen.lamp is not None else ""
         what = f"{who}the map says {quoted_label(seen.predicted)}, seen was {quoted_label(seen.seen)}"
         at: dict[str, str | int] = {} if seen.lamp is None else {"lamp": seen.lamp}
         yield _warning("seen-otherwise", what, "Look again; correct the map, then remove the note", **at)
 
 
-def _wiring_faults(m: PlayfieldMap) -> Iterator[tuple[str, str, str, str | None]]:
+def _wiring_faults(map_: PlayfieldMap) -> Iterator[tuple[str, str, str, str | None]]:
     """Feeds, joints and batches that lead nowhere, as (code, what, what to do, where). The last item is the chain's id, None if there is no such chain."""
-    supplies = {supply.id for supply in m.supplies}
-    batches = {batch.id for batch in m.batches}
-    for feed in m.feeds:
-        chain = feed.chain if feed.chain in m.chain_by_id else None
-        if feed_number(m, feed) is None:
+    supplies = {supply.id for supply in map_.supplies}
+    batches = {batch.id for batch in map_.batches}
+    for feed in map_.feeds:
+        chain = feed.chain if feed.chain in map_.chain_by_id else None
+        if feed_number(map_, feed) is None:
             what = f"the feed {feed.id} is at a pixel that is no longer there"
             yield "feed-lost", what, "Look where the feed is, and enter the pixel's number in the power plan", chain
         if feed.supply not in supplies:
             what = f"the feed {feed.id} comes from a supply that the map does not have"
             yield "feed-without-supply", what, "Choose its supply in the power plan", chain
-    for chain_record in m.chains:
+    for chain_record in map_.chains:
         pixels = {pixel.id: number for number, pixel in enumerate(chain_record.pixels)}
         for joint in chain_record.joints:
             here = pixels.get(joint.before)
@@ -368,17 +368,17 @@ def _wiring_faults(m: PlayfieldMap) -> Iterator[tuple[str, str, str, str | None]
             yield "batch-unknown", what, "Enter the batch, or choose another for these pixels", chain_record.id
 
 
-def where_words(m: PlayfieldMap, where: Where) -> str:
+def where_words(map_: PlayfieldMap, where: Where) -> str:
     """`Playfield 14 (15th), Reef lane 2, lamp 8`, as far as the finding says; `the map` if it is about all of it."""
     words = []
-    chain = m.chain_by_id.get(where.chain) if where.chain is not None else None
+    chain = map_.chain_by_id.get(where.chain) if where.chain is not None else None
     name = chain.name if chain is not None else where.chain
     if where.number is not None:
         words.append(f"{name or 'pixel'} {shown_number(where.number)}")
     elif name is not None:
         words.append(name)
     if where.place is not None:
-        place = m.place_by_id.get(where.place)
+        place = map_.place_by_id.get(where.place)
         words.append(place.label if place is not None else where.place)
     if where.lamp is not None:
         words.append(f"lamp {where.lamp}")

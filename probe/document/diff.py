@@ -221,7 +221,7 @@ def expanded(order: str) -> list[int | None]:
 # -- the way back ---------------------------------------------------------------------------------------------------
 
 
-def revert(m: PlayfieldMap, changes: Iterable[Change], *, strict: bool = True) -> PlayfieldMap:
+def revert(map_: PlayfieldMap, changes: Iterable[Change], *, strict: bool = True) -> PlayfieldMap:
     """The map before these changes.
 
     Raises ConflictError if a record that changed is no longer as the change left it; `strict=False` takes the old
@@ -235,11 +235,11 @@ def revert(m: PlayfieldMap, changes: Iterable[Change], *, strict: bool = True) -
         if change.what is What.ORDER:
             orders[change.chain, change.key] = change
         elif change.what is What.MACHINE:
-            _agrees(fields_of(m.machine), change, strict)
+            _agrees(fields_of(map_.machine), change, strict)
             update["machine"] = Machine.model_validate(change.before)
         elif change.what in alone:
             field, model = alone[change.what]
-            there = getattr(m, field)
+            there = getattr(map_, field)
             _agrees(None if there is None else fields_of(there), change, strict)
             update[field] = None if change.before is None else model.model_validate(change.before)
         else:
@@ -247,9 +247,9 @@ def revert(m: PlayfieldMap, changes: Iterable[Change], *, strict: bool = True) -
     for kind in _LISTS:
         here, order = by_list.get((kind.what, None), []), orders.get((None, kind.field))
         if here or order:
-            update[kind.field] = _reverted(kind, getattr(m, kind.field), here, order, strict)
-    update["chains"] = _reverted_chains(m, by_list, orders, strict)
-    return m.model_copy(update=update)
+            update[kind.field] = _reverted(kind, getattr(map_, kind.field), here, order, strict)
+    update["chains"] = _reverted_chains(map_, by_list, orders, strict)
+    return map_.model_copy(update=update)
 
 
 def _agrees(now: Mapping[str, Any] | None, change: Change, strict: bool) -> None:
@@ -293,13 +293,13 @@ def _reverted(
 
 
 def _reverted_chains(
-    m: PlayfieldMap,
+    map_: PlayfieldMap,
     by_list: Mapping[tuple[What, str | None], Sequence[Change]],
     orders: Mapping[tuple[str | None, str], Change],
     strict: bool,
 ) -> tuple[Chain, ...]:
     own = {chain: changes[0] for (what, chain), changes in by_list.items() if what is What.CHAIN}
-    chains: dict[str, Chain] = dict(m.chain_by_id)
+    chains: dict[str, Chain] = dict(map_.chain_by_id)
     gone: list[Change] = []
     for name, change in own.items():
         if name is None:
@@ -322,11 +322,11 @@ def _reverted_chains(
             chains[name] = chain.model_copy(update=update)
     fresh = {name for name, change in own.items() if change.before is None}
     gone_keys = {change.key for change in gone}
-    back = [chains[c.id] for c in m.chains if c.id not in fresh]
+    back = [chains[c.id] for c in map_.chains if c.id not in fresh]
     order = orders.get((None, "chains"))
     if order is not None:
         placed = {change.at or 0: chains[change.key] for change in gone}
-        for slot, c in zip(expanded(order.order), m.chains, strict=False):
+        for slot, c in zip(expanded(order.order), map_.chains, strict=False):
             if slot is not None:
                 placed[slot] = chains[c.id]
         return tuple(placed[at] for at in sorted(placed))

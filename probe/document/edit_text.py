@@ -53,13 +53,13 @@ class _Spot:
     last: int
 
 
-def parse_edit(m: PlayfieldMap, text: str) -> Edit:
+def parse_edit(map_: PlayfieldMap, text: str) -> Edit:
     """The edit that a line of words means on this map. Raises EditTextError."""
-    if not m.chains:
+    if not map_.chains:
         raise EditTextError("this map has no chain yet: set one up first")
     if not text.strip():
         raise EditTextError(f"nothing is said: write for example {FORMS[0]!r}")
-    chains, said = _chain_named(m, text)
+    chains, said = _chain_named(map_, text)
     words = _TOKEN.findall(said)
     exact: dict[Edit, None] = {}
     close: dict[Edit, None] = {}
@@ -67,7 +67,7 @@ def parse_edit(m: PlayfieldMap, text: str) -> Edit:
     for form, make in _RULES:
         for parts in _readings(form, words):
             for chain in chains:
-                reader = _Reader(m, chain, parts)
+                reader = _Reader(map_, chain, parts)
                 try:
                     edit = make(reader)
                     ordered(len(chain.pixels), edit)
@@ -79,7 +79,7 @@ def parse_edit(m: PlayfieldMap, text: str) -> Edit:
     if len(found) == 1:
         return found[0]
     if found:
-        either = "; or: ".join(edit_words(m, edit) for edit in found[:4])
+        either = "; or: ".join(edit_words(map_, edit) for edit in found[:4])
         raise EditTextError(
             f"{_short(text)} can mean more than one thing: {either}. Name the chain first, or use numbers"
         )
@@ -89,27 +89,27 @@ def parse_edit(m: PlayfieldMap, text: str) -> Edit:
     raise EditTextError(f"{_short(text)} is not understood. Write one of these: {forms}")
 
 
-def parse_edits(m: PlayfieldMap, texts: Sequence[str]) -> tuple[Edit, ...]:
+def parse_edits(map_: PlayfieldMap, texts: Sequence[str]) -> tuple[Edit, ...]:
     """Edits of several lines, each said in the numbering and with the names that the one before left."""
     edits: list[Edit] = []
     for text in texts:
-        edit = parse_edit(m, text)
+        edit = parse_edit(map_, text)
         edits.append(edit)
-        m = apply_edit(m, edit)
+        map_ = apply_edit(map_, edit)
     return tuple(edits)
 
 
-def edit_words(m: PlayfieldMap, edit: Edit) -> str:
+def edit_words(map_: PlayfieldMap, edit: Edit) -> str:
     """An edit as a person says it, with the names of places."""
-    chain = m.chain(edit.chain)
+    chain = map_.chain(edit.chain)
 
     def name(number: int) -> str:
-        return f"{pixel_words(m, chain, number)} ({number})"
+        return f"{pixel_words(map_, chain, number)} ({number})"
 
     def run(first: int, last: int) -> str:
         return name(first) if first == last else f"{name(first)} to {name(last)}"
 
-    where = f" on {chain.name}" if len(m.chains) > 1 else ""
+    where = f" on {chain.name}" if len(map_.chains) > 1 else ""
     match edit:
         case Insert(after=after, count=count):
             return f"{count} new " + ("at the start" if after is None else f"after {name(after)}") + where
@@ -167,8 +167,8 @@ def _readings(form: _Form, words: Sequence[str]) -> Iterator[_Parts]:
 class _Reader:
     """Resolves the parts of one reading on one chain. `exact` turns False when a label was not spelt as in the map."""
 
-    def __init__(self, m: PlayfieldMap, chain: Chain, parts: _Parts) -> None:
-        self.m, self.chain, self.parts = m, chain, parts
+    def __init__(self, map_: PlayfieldMap, chain: Chain, parts: _Parts) -> None:
+        self.m, self.chain, self.parts = map_, chain, parts
         self.exact = True
 
     def spot(self, name: str) -> _Spot:
@@ -343,11 +343,11 @@ def _grammar() -> list[tuple[_Form, _Make]]:
 _RULES = _grammar()
 
 
-def _chain_named(m: PlayfieldMap, text: str) -> tuple[tuple[Chain, ...], str]:
+def _chain_named(map_: PlayfieldMap, text: str) -> tuple[tuple[Chain, ...], str]:
     """`Backbox: …` names the chain; otherwise any chain will do."""
-    for chain in m.chains:
+    for chain in map_.chains:
         for name in (chain.name, f'"{chain.name}"', chain.id):
             head = f"{folded(name)}:"
             if folded(text).startswith(head) and ":" in text:
                 return (chain,), text.split(":", name.count(":") + 1)[-1]
-    return m.chains, text
+    return map_.chains, text

@@ -140,19 +140,21 @@ def _check_run(length: int, first: int, last: int) -> None:
         raise EditError(f"from {first} to {last}: name the lower number first")
 
 
-def apply_edit(m: PlayfieldMap, edit: Edit, *, made_on: str = "", used: frozenset[str] = frozenset()) -> PlayfieldMap:
+def apply_edit(
+    map_: PlayfieldMap, edit: Edit, *, made_on: str = "", used: frozenset[str] = frozenset()
+) -> PlayfieldMap:
     """The map renumbered, no revision made. `made_on`: day of the change for new joints, as 2025-03-16.
 
     `used`: ids that new pixels may not get, beside those that the map knows of. A chain whose count was known has its count changed with it. Raises EditError.
     """
-    chain = m.chain_by_id.get(edit.chain)
+    chain = map_.chain_by_id.get(edit.chain)
     if chain is None:
         raise EditError(f"there is no chain {edit.chain!r}")
     batch = edit.batch if isinstance(edit, Insert | Replace) else None
-    if batch is not None and batch not in {b.id for b in m.batches}:
+    if batch is not None and batch not in {b.id for b in map_.batches}:
         raise EditError(f"there is no batch {batch!r} in this map: add it first, or leave it out")
     slots = ordered(len(chain.pixels), edit)
-    names = iter(fresh_ids(m, chain, sum(slot is None for slot in slots), used))
+    names = iter(fresh_ids(map_, chain, sum(slot is None for slot in slots), used))
     pixels: list[Pixel] = []
     for slot in slots:
         if slot is not None:
@@ -164,11 +166,11 @@ def apply_edit(m: PlayfieldMap, edit: Edit, *, made_on: str = "", used: frozense
     update: dict[str, object] = {"pixels": tuple(pixels)}
     if chain.count is not None:
         update["count"] = max(len(pixels), chain.count + len(pixels) - len(chain.pixels))
-    renumbered = replace_chain(m, chain.model_copy(update=update))
-    if m.bookmark is not None and m.bookmark.chain == chain.id and m.bookmark.number >= len(pixels):
-        mark = m.bookmark.model_copy(update={"number": len(pixels) - 1})
+    renumbered = replace_chain(map_, chain.model_copy(update=update))
+    if map_.bookmark is not None and map_.bookmark.chain == chain.id and map_.bookmark.number >= len(pixels):
+        mark = map_.bookmark.model_copy(update={"number": len(pixels) - 1})
         renumbered = renumbered.model_copy(update={"bookmark": mark})
-    return follow(m, renumbered, made_on=made_on)
+    return follow(map_, renumbered, made_on=made_on)
 
 
 def _replacing(old: Pixel, name: str, batch: str | None) -> Pixel:
@@ -178,11 +180,11 @@ def _replacing(old: Pixel, name: str, batch: str | None) -> Pixel:
     return Pixel(id=name, state=state, place=old.place, note=old.note, batch=batch)
 
 
-def fresh_ids(m: PlayfieldMap, chain: Chain, how_many: int, used: AbstractSet[str]) -> list[str]:
+def fresh_ids(map_: PlayfieldMap, chain: Chain, how_many: int, used: AbstractSet[str]) -> list[str]:
     """Ids that the chain does not use and, as far as its revisions tell, never used."""
     taken = set(used) | {pixel.id for pixel in chain.pixels}
-    taken |= {c.key for r in m.revisions for c in r.diff if c.chain == chain.id}
-    taken |= {c.key for c in m.pending if c.chain == chain.id}
+    taken |= {c.key for r in map_.revisions for c in r.diff if c.chain == chain.id}
+    taken |= {c.key for c in map_.pending if c.chain == chain.id}
     made: list[str] = []
     number = len(chain.pixels)
     head = chain.id[:56]
@@ -194,21 +196,21 @@ def fresh_ids(m: PlayfieldMap, chain: Chain, how_many: int, used: AbstractSet[st
     return made
 
 
-def apply_edits(m: PlayfieldMap, edits: Iterable[Edit], *, made_on: str = "") -> PlayfieldMap:
+def apply_edits(map_: PlayfieldMap, edits: Iterable[Edit], *, made_on: str = "") -> PlayfieldMap:
     """Edits one after the other, each in the numbering that the one before left. Raises EditError."""
     used: frozenset[str] = frozenset()
     for edit in edits:
-        if edit.chain in m.chain_by_id:
-            used |= {pixel.id for pixel in m.chain(edit.chain).pixels}
-        m = apply_edit(m, edit, made_on=made_on, used=used)
-    return m
+        if edit.chain in map_.chain_by_id:
+            used |= {pixel.id for pixel in map_.chain(edit.chain).pixels}
+        map_ = apply_edit(map_, edit, made_on=made_on, used=used)
+    return map_
 
 
-def renumber(m: PlayfieldMap, edits: Sequence[Edit], *, time: str, reason: str) -> PlayfieldMap:
+def renumber(map_: PlayfieldMap, edits: Sequence[Edit], *, time: str, reason: str) -> PlayfieldMap:
     """The map after these edits, as a new revision; pixels of the chains touched count as not verified since then.
 
     What is pending has to be closed first. Raises EditError, and ValueError while a session is open.
     """
-    if m.pending:
+    if map_.pending:
         raise ValueError("a session is still open: close it first")
-    return revised(m, apply_edits(m, edits, made_on=time[:10]), time=time, reason=reason)
+    return revised(map_, apply_edits(map_, edits, made_on=time[:10]), time=time, reason=reason)

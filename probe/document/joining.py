@@ -43,14 +43,14 @@ class Match:
     sure: bool
 
 
-def places_of_lamp(m: PlayfieldMap, lamp: Lamp) -> list[Place]:
+def places_of_lamp(map_: PlayfieldMap, lamp: Lamp) -> list[Place]:
     """The places that a row of the list stands for."""
     if lamp.number is not None:
-        return [place for place in m.places if lamp.number in place.lamps]
+        return [place for place in map_.places if lamp.number in place.lamps]
     name, area, group = _folded(lamp.name), _folded(lamp.area), _folded(lamp.group)
     return [
         place
-        for place in m.places
+        for place in map_.places
         if _folded(place.label) == name
         and _folded(place.group) == group
         and (not area or not place.area or _folded(place.area) == area)
@@ -62,28 +62,28 @@ def has_job(place: Place) -> bool:
     return bool(place.lamps) or bool(place.group.strip())
 
 
-def open_rows(m: PlayfieldMap) -> tuple[Lamp, ...]:
+def open_rows(map_: PlayfieldMap) -> tuple[Lamp, ...]:
     """Rows of the list that no place stands for yet."""
-    numbers = {number for place in m.places for number in place.lamps}
-    grouped = {(_folded(place.label), _folded(place.group)) for place in m.places}
+    numbers = {number for place in map_.places for number in place.lamps}
+    grouped = {(_folded(place.label), _folded(place.group)) for place in map_.places}
     return tuple(
         lamp
-        for lamp in m.lamps
-        if (lamp.number not in numbers if lamp.number is not None else not _is_grouped(m, lamp, grouped))
+        for lamp in map_.lamps
+        if (lamp.number not in numbers if lamp.number is not None else not _is_grouped(map_, lamp, grouped))
     )
 
 
-def _is_grouped(m: PlayfieldMap, lamp: Lamp, grouped: set[tuple[str, str]]) -> bool:
-    return (_folded(lamp.name), _folded(lamp.group)) in grouped and bool(places_of_lamp(m, lamp))
+def _is_grouped(map_: PlayfieldMap, lamp: Lamp, grouped: set[tuple[str, str]]) -> bool:
+    return (_folded(lamp.name), _folded(lamp.group)) in grouped and bool(places_of_lamp(map_, lamp))
 
 
-def propose(m: PlayfieldMap) -> tuple[Match, ...]:
+def propose(map_: PlayfieldMap) -> tuple[Match, ...]:
     """For each place without a job the open row that fits best, in the order of places; sure ones and others.
 
     Numbers and sides in the two names have to agree: "Reef lane 1" is never proposed for "Reef lane 2".
     """
-    rows = open_rows(m)
-    free = [place for place in m.places if not has_job(place)]
+    rows = open_rows(map_)
+    free = [place for place in map_.places if not has_job(place)]
     ranked = {place.id: _ranked(place, rows) for place in free}
     wanted: dict[int, list[float]] = {}
     for found in ranked.values():
@@ -106,9 +106,9 @@ def propose(m: PlayfieldMap) -> tuple[Match, ...]:
     return tuple(chosen[place.id] for place in free if place.id in chosen)
 
 
-def join(m: PlayfieldMap, place_id: str, lamp: Lamp) -> PlayfieldMap:
+def join(map_: PlayfieldMap, place_id: str, lamp: Lamp) -> PlayfieldMap:
     """The map with the place joined to the row: its number added, its group taken over. Raises KeyError."""
-    place = m.place_by_id[place_id]
+    place = map_.place_by_id[place_id]
     update: dict[str, object] = {}
     if lamp.number is not None and lamp.number not in place.lamps:
         update["lamps"] = (*place.lamps, lamp.number)
@@ -118,22 +118,22 @@ def join(m: PlayfieldMap, place_id: str, lamp: Lamp) -> PlayfieldMap:
         update["label"] = lamp.name
     if lamp.area and not place.area:
         update["area"] = lamp.area
-    return update_place(m, place.model_copy(update=update)) if update else m
+    return update_place(map_, place.model_copy(update=update)) if update else map_
 
 
-def join_all(m: PlayfieldMap, matches: Iterable[Match]) -> PlayfieldMap:
+def join_all(map_: PlayfieldMap, matches: Iterable[Match]) -> PlayfieldMap:
     """The map with all of these joined."""
     for match in matches:
-        m = join(m, match.place, match.lamp)
-    return m
+        map_ = join(map_, match.place, match.lamp)
+    return map_
 
 
-def unjoin(m: PlayfieldMap, place_id: str, lamp: Lamp) -> PlayfieldMap:
+def unjoin(map_: PlayfieldMap, place_id: str, lamp: Lamp) -> PlayfieldMap:
     """Take a join back: the number, or the group of a row without one. Raises KeyError."""
-    place = m.place_by_id[place_id]
+    place = map_.place_by_id[place_id]
     if lamp.number is None:
-        return update_place(m, place.model_copy(update={"group": ""}))
-    return update_place(m, place.model_copy(update={"lamps": tuple(n for n in place.lamps if n != lamp.number)}))
+        return update_place(map_, place.model_copy(update={"group": ""}))
+    return update_place(map_, place.model_copy(update={"lamps": tuple(n for n in place.lamps if n != lamp.number)}))
 
 
 def _ranked(place: Place, rows: tuple[Lamp, ...]) -> list[tuple[float, int]]:

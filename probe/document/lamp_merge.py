@@ -61,14 +61,14 @@ def merge_lamps(old: Iterable[Lamp], new: Iterable[Lamp], *, replace: bool = Fal
     return Merge((*merged, *left), tuple(lines), len(left))
 
 
-def apply_merge(m: PlayfieldMap, merge: Merge) -> PlayfieldMap:
+def apply_merge(map_: PlayfieldMap, merge: Merge) -> PlayfieldMap:
     """The map with the merged list; places of rows without a number follow a row whose group was renamed."""
-    after = m.model_copy(update={"lamps": merge.lamps})
+    after = map_.model_copy(update={"lamps": merge.lamps})
     by_name = {(folded(lamp.name), folded(lamp.area)): lamp for lamp in merge.lamps if lamp.number is None}
-    for lamp in m.lamps:
+    for lamp in map_.lamps:
         renamed = by_name.get((folded(lamp.name), folded(lamp.area)))
         if lamp.number is None and renamed is not None and renamed.group != lamp.group:
-            for place in places_of_lamp(m, lamp):
+            for place in places_of_lamp(map_, lamp):
                 after = update_place(after, place.model_copy(update={"group": renamed.group}))
     return after
 

@@ -73,14 +73,14 @@ class LampTable:
         return next((row for row in self.groups if folded(row.name) == folded(name)), None)
 
 
-def revision_of(m: PlayfieldMap) -> int:
+def revision_of(map_: PlayfieldMap) -> int:
     """Number of the last closed change, or of the one that will close what is pending; 0 before the first."""
-    return (m.revisions[-1].number if m.revisions else 0) + (1 if m.pending else 0)
+    return (map_.revisions[-1].number if map_.revisions else 0) + (1 if map_.pending else 0)
 
 
-def light_of(m: PlayfieldMap, place: Place) -> tuple[int, Colour]:
+def light_of(map_: PlayfieldMap, place: Place) -> tuple[int, Colour]:
     """Level and colour of a place: its own, else its group's, else the defaults."""
-    group = next((g for g in m.groups if folded(g.name) == folded(place.group)), None) if place.group else None
+    group = next((g for g in map_.groups if folded(g.name) == folded(place.group)), None) if place.group else None
     level = place.level if place.level is not None else group.level if group is not None else None
     colour = place.colour or (group.colour if group is not None else "")
     return (
@@ -89,21 +89,21 @@ def light_of(m: PlayfieldMap, place: Place) -> tuple[int, Colour]:
     )
 
 
-def pixels_of(m: PlayfieldMap, places: Iterable[Place]) -> tuple[TablePixel, ...]:
+def pixels_of(map_: PlayfieldMap, places: Iterable[Place]) -> tuple[TablePixel, ...]:
     """Pixels of some places, each once, by output and number."""
     found: dict[tuple[int, int], TablePixel] = {}
     for place in places:
-        level, colour = light_of(m, place)
-        for chain, number in m.pixels_at.get(place.id, ()):
-            output = m.chain(chain).output
+        level, colour = light_of(map_, place)
+        for chain, number in map_.pixels_at.get(place.id, ()):
+            output = map_.chain(chain).output
             found.setdefault((output, number), TablePixel(output, number, level, colour))
     return tuple(found[key] for key in sorted(found))
 
 
-def group_names(m: PlayfieldMap) -> tuple[str, ...]:
+def group_names(map_: PlayfieldMap) -> tuple[str, ...]:
     """Every group that a place, a row of the lamp list or a setting names, as first spelled."""
-    named = [group.name for group in m.groups]
-    named += [lamp.group for lamp in m.lamps] + [place.group for place in m.places]
+    named = [group.name for group in map_.groups]
+    named += [lamp.group for lamp in map_.lamps] + [place.group for place in map_.places]
     found: dict[str, str] = {}
     for name in named:
         if name.strip():
@@ -111,28 +111,28 @@ def group_names(m: PlayfieldMap) -> tuple[str, ...]:
     return tuple(found.values())
 
 
-def lamp_table(m: PlayfieldMap) -> LampTable:
+def lamp_table(map_: PlayfieldMap) -> LampTable:
     """The table of a map. Lamps of the list without a pixel have a row without pixels."""
     names: dict[int, list[str]] = {}
-    for lamp in m.lamps:
+    for lamp in map_.lamps:
         if lamp.number is not None:
             names.setdefault(lamp.number, []).append(lamp.name)
     serving: dict[int, list[Place]] = {number: [] for number in names}
     grouped: dict[str, list[Place]] = {}
-    for place in m.places:
+    for place in map_.places:
         for number in dict.fromkeys(place.lamps):
             serving.setdefault(number, []).append(place)
         if place.group.strip():
             grouped.setdefault(folded(place.group), []).append(place)
     lamps = tuple(
-        LampRow(number, tuple(names.get(number, ())), pixels_of(m, serving[number])) for number in sorted(serving)
+        LampRow(number, tuple(names.get(number, ())), pixels_of(map_, serving[number])) for number in sorted(serving)
     )
     groups = []
-    for name in group_names(m):
+    for name in group_names(map_):
         places = grouped.get(folded(name), [])
-        always = pixels_of(m, [place for place in places if not place.lamps])
-        groups.append(GroupRow(name, pixels_of(m, places), always))
-    return LampTable(revision_of(m), lamps, tuple(groups))
+        always = pixels_of(map_, [place for place in places if not place.lamps])
+        groups.append(GroupRow(name, pixels_of(map_, places), always))
+    return LampTable(revision_of(map_), lamps, tuple(groups))
 
 
 def fingerprint(pixels: Iterable[TablePixel]) -> str:

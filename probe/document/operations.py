@@ -42,17 +42,17 @@ def slug(label: str, taken: Iterable[str], fallback: str = "place") -> str:
     return f"{base}-{count}"
 
 
-def replace_chain(m: PlayfieldMap, chain: Chain) -> PlayfieldMap:
+def replace_chain(map_: PlayfieldMap, chain: Chain) -> PlayfieldMap:
     """The map with the chain of that id replaced. Raises KeyError if there is none."""
-    m.chain(chain.id)
-    return m.model_copy(update={"chains": tuple(chain if c.id == chain.id else c for c in m.chains)})
+    map_.chain(chain.id)
+    return map_.model_copy(update={"chains": tuple(chain if c.id == chain.id else c for c in map_.chains)})
 
 
-def add_chain(m: PlayfieldMap, chain: Chain) -> PlayfieldMap:
+def add_chain(map_: PlayfieldMap, chain: Chain) -> PlayfieldMap:
     """The map with one more chain. Raises ValueError if its id is taken."""
-    if chain.id in m.chain_by_id:
+    if chain.id in map_.chain_by_id:
         raise ValueError(f"there is a chain {chain.id!r} already: choose another id")
-    return m.model_copy(update={"chains": (*m.chains, chain)})
+    return map_.model_copy(update={"chains": (*map_.chains, chain)})
 
 
 def fresh_pixels(chain: Chain, how_many: int) -> tuple[Pixel, ...]:
@@ -76,27 +76,27 @@ def grown(chain: Chain, length: int) -> Chain:
     return chain.model_copy(update={"pixels": chain.pixels + fresh_pixels(chain, missing)})
 
 
-def set_count(m: PlayfieldMap, chain_id: str, count: int | None) -> PlayfieldMap:
+def set_count(map_: PlayfieldMap, chain_id: str, count: int | None) -> PlayfieldMap:
     """State a chain's count. Pixels beyond it stay in the map (nothing is lost); `check` points to them."""
-    chain = m.chain(chain_id)
+    chain = map_.chain(chain_id)
     chain = Chain.model_validate({**_fields(chain), "count": count})
-    return replace_chain(m, grown(chain, count or 0))
+    return replace_chain(map_, grown(chain, count or 0))
 
 
 def _fields(record: Chain) -> dict[str, object]:
     return {name: getattr(record, name) for name in type(record).model_fields}
 
 
-def set_pixel(m: PlayfieldMap, chain_id: str, number: int, pixel: Pixel) -> PlayfieldMap:
+def set_pixel(map_: PlayfieldMap, chain_id: str, number: int, pixel: Pixel) -> PlayfieldMap:
     """Put a pixel record at a number; the chain grows with unseen pixels if it has to."""
-    chain = grown(m.chain(chain_id), number + 1)
+    chain = grown(map_.chain(chain_id), number + 1)
     pixels = (*chain.pixels[:number], pixel, *chain.pixels[number + 1 :])
-    return replace_chain(m, chain.model_copy(update={"pixels": pixels}))
+    return replace_chain(map_, chain.model_copy(update={"pixels": pixels}))
 
 
-def pixel_at(m: PlayfieldMap, chain_id: str, number: int) -> Pixel:
+def pixel_at(map_: PlayfieldMap, chain_id: str, number: int) -> Pixel:
     """The pixel with that number; a fresh unseen one if the map does not hold it yet."""
-    chain = m.chain(chain_id)
+    chain = map_.chain(chain_id)
     if number < len(chain.pixels):
         return chain.pixels[number]
     return fresh_pixels(chain, number - len(chain.pixels) + 1)[-1]
@@ -108,7 +108,7 @@ def folded(label: str) -> str:
 
 
 def add_place(
-    m: PlayfieldMap,
+    map_: PlayfieldMap,
     label: str,
     *,
     area: str = "",
@@ -119,75 +119,75 @@ def add_place(
 ) -> tuple[PlayfieldMap, Place]:
     """The map with one more place, and that place. Raises pydantic.ValidationError for an empty or over-long label."""
     label, area = storable(label), storable(area)
-    named = {"id": slug(label, m.place_by_id), "label": label, "area": area, "group": storable(group)}
+    named = {"id": slug(label, map_.place_by_id), "label": label, "area": area, "group": storable(group)}
     place = Place.model_validate(named | {"kind": kind, "position": position, "lamps": lamps})
-    return m.model_copy(update={"places": (*m.places, place)}), place
+    return map_.model_copy(update={"places": (*map_.places, place)}), place
 
 
-def update_place(m: PlayfieldMap, place: Place) -> PlayfieldMap:
+def update_place(map_: PlayfieldMap, place: Place) -> PlayfieldMap:
     """The map with the place of that id replaced. Raises KeyError if there is none."""
-    if place.id not in m.place_by_id:
+    if place.id not in map_.place_by_id:
         raise KeyError(place.id)
-    return m.model_copy(update={"places": tuple(place if p.id == place.id else p for p in m.places)})
+    return map_.model_copy(update={"places": tuple(place if p.id == place.id else p for p in map_.places)})
 
 
-def drop_unused_place(m: PlayfieldMap, place_id: str) -> PlayfieldMap:
+def drop_unused_place(map_: PlayfieldMap, place_id: str) -> PlayfieldMap:
     """Take a place out if no pixel lights it and nothing was written about it beyond its name."""
-    place = m.place_by_id.get(place_id)
-    if place is None or place_id in m.pixels_at or place.note or place.lamps or place.group:
-        return m
-    return m.model_copy(update={"places": tuple(p for p in m.places if p.id != place_id)})
+    place = map_.place_by_id.get(place_id)
+    if place is None or place_id in map_.pixels_at or place.note or place.lamps or place.group:
+        return map_
+    return map_.model_copy(update={"places": tuple(p for p in map_.places if p.id != place_id)})
 
 
-def assign_place(m: PlayfieldMap, chain_id: str, number: int, place_id: str) -> PlayfieldMap:
+def assign_place(map_: PlayfieldMap, chain_id: str, number: int, place_id: str) -> PlayfieldMap:
     """Say that a pixel lights a place. Raises KeyError for an unknown place or chain."""
-    if place_id not in m.place_by_id:
+    if place_id not in map_.place_by_id:
         raise KeyError(place_id)
-    pixel = pixel_at(m, chain_id, number)
+    pixel = pixel_at(map_, chain_id, number)
     update = {"state": PixelState.PLACED, "place": place_id}
-    return set_pixel(m, chain_id, number, pixel.model_copy(update=update))
+    return set_pixel(map_, chain_id, number, pixel.model_copy(update=update))
 
 
-def set_state(m: PlayfieldMap, chain_id: str, number: int, state: PixelState) -> PlayfieldMap:
+def set_state(map_: PlayfieldMap, chain_id: str, number: int, state: PixelState) -> PlayfieldMap:
     """Set a pixel's state. A spare, repeater or unseen pixel loses its place; a dark, dead or hidden one keeps it.
 
     Raises ValueError for PLACED without a place: use `assign_place`.
     """
-    pixel = pixel_at(m, chain_id, number)
+    pixel = pixel_at(map_, chain_id, number)
     if state is PixelState.PLACED and pixel.place is None:
         raise ValueError(f"pixel {number} of chain {chain_id!r} has no place yet: assign one first")
     place = None if state in STATES_WITHOUT_PLACE else pixel.place
-    return set_pixel(m, chain_id, number, pixel.model_copy(update={"state": state, "place": place}))
+    return set_pixel(map_, chain_id, number, pixel.model_copy(update={"state": state, "place": place}))
 
 
-def set_note(m: PlayfieldMap, chain_id: str, number: int, note: str) -> PlayfieldMap:
+def set_note(map_: PlayfieldMap, chain_id: str, number: int, note: str) -> PlayfieldMap:
     """Write a pixel's note, replacing the old one."""
-    pixel = pixel_at(m, chain_id, number)
+    pixel = pixel_at(map_, chain_id, number)
     checked = Pixel.model_validate({"id": pixel.id, "note": storable(note)})
-    return set_pixel(m, chain_id, number, pixel.model_copy(update={"note": checked.note}))
+    return set_pixel(map_, chain_id, number, pixel.model_copy(update={"note": checked.note}))
 
 
-def set_verified(m: PlayfieldMap, chain_id: str, number: int, revision: int) -> PlayfieldMap:
+def set_verified(map_: PlayfieldMap, chain_id: str, number: int, revision: int) -> PlayfieldMap:
     """Note in which revision a pixel was last seen to be right; 0 for never."""
-    pixel = pixel_at(m, chain_id, number)
+    pixel = pixel_at(map_, chain_id, number)
     if pixel.verified == revision:
-        return m
-    return set_pixel(m, chain_id, number, pixel.model_copy(update={"verified": revision}))
+        return map_
+    return set_pixel(map_, chain_id, number, pixel.model_copy(update={"verified": revision}))
 
 
-def set_bookmark(m: PlayfieldMap, chain_id: str, number: int) -> PlayfieldMap:
+def set_bookmark(map_: PlayfieldMap, chain_id: str, number: int) -> PlayfieldMap:
     """Remember where the walk is."""
-    m.chain(chain_id)
-    return m.model_copy(update={"bookmark": Bookmark(chain=chain_id, number=number)})
+    map_.chain(chain_id)
+    return map_.model_copy(update={"bookmark": Bookmark(chain=chain_id, number=number)})
 
 
-def set_lamps(m: PlayfieldMap, lamps: Iterable[Lamp]) -> PlayfieldMap:
+def set_lamps(map_: PlayfieldMap, lamps: Iterable[Lamp]) -> PlayfieldMap:
     """Replace the lamp list."""
-    return m.model_copy(update={"lamps": tuple(lamps)})
+    return map_.model_copy(update={"lamps": tuple(lamps)})
 
 
-def add_revision(m: PlayfieldMap, *, time: str, reason: str, changes: Iterable[str] = ()) -> PlayfieldMap:
+def add_revision(map_: PlayfieldMap, *, time: str, reason: str, changes: Iterable[str] = ()) -> PlayfieldMap:
     """Close a change: the map with the next revision number. `time` is RFC 3339 UTC text."""
-    number = (m.revisions[-1].number if m.revisions else 0) + 1
+    number = (map_.revisions[-1].number if map_.revisions else 0) + 1
     revision = Revision(number=number, time=time, reason=reason, changes=tuple(changes))
-    return m.model_copy(update={"revisions": (*m.revisions, revision)})
+    return map_.model_copy(update={"revisions": (*map_.revisions, revision)})

@@ -46,17 +46,17 @@ class Proved:
         return f"{self.lamp} {' / '.join(self.names)}".strip()
 
 
-def standings(m: PlayfieldMap, table: LampTable | None = None) -> tuple[Proved, ...]:
+def standings(map_: PlayfieldMap, table: LampTable | None = None) -> tuple[Proved, ...]:
     """Every lamp by number, then every group, with what was proved of it. For screens and the cabinet sheet."""
-    table = lamp_table(m) if table is None else table
+    table = lamp_table(map_) if table is None else table
     last: dict[tuple[int | None, str], Proof] = {}
-    for proof in m.proofs:
+    for proof in map_.proofs:
         last[proof.lamp, "" if proof.lamp is not None else folded(proof.group)] = proof
     rewired: dict[int, int] = {}
-    for revision in m.revisions:
+    for revision in map_.revisions:
         for chain in revision.rewired:
-            if chain in m.chain_by_id:
-                rewired[m.chain(chain).output] = revision.number
+            if chain in map_.chain_by_id:
+                rewired[map_.chain(chain).output] = revision.number
     found = []
     for row in table.lamps:
         seen = last.get((row.number, ""))
@@ -111,17 +111,17 @@ class Tally:
         return ", ".join(parts)
 
 
-def tally(m: PlayfieldMap) -> Tally:
+def tally(map_: PlayfieldMap) -> Tally:
     """Counts of lamps and groups with pixels, by what is proved of them."""
-    states = [found.state for found in standings(m) if found.pixels]
+    states = [found.state for found in standings(map_) if found.pixels]
     proved, changed = states.count(Standing.PROVED), states.count(Standing.CHANGED)
     wrong = states.count(Standing.WRONG)
-    times = [proof.time for proof in m.proofs]
+    times = [proof.time for proof in map_.proofs]
     return Tally(proved, changed, wrong, len(states) - proved - changed - wrong, max(times, default=""))
 
 
 def add_proof(
-    m: PlayfieldMap, proved: Proved, verdict: Verdict, *, time: str, by_table: bool, note: str = ""
+    map_: PlayfieldMap, proved: Proved, verdict: Verdict, *, time: str, by_table: bool, note: str = ""
 ) -> PlayfieldMap:
     """The map with a proof of this lamp or group, replacing earlier ones of it."""
     made = Proof(
@@ -129,30 +129,30 @@ def add_proof(
         group="" if proved.lamp is not None else storable(proved.group),
         verdict=verdict,
         time=time,
-        revision=revision_of(m),
+        revision=revision_of(map_),
         pixels=fingerprint(proved.pixels),
         by_table=by_table,
         note=storable(note),
     )
-    kept = tuple(p for p in m.proofs if (p.lamp, folded(p.group)) != (made.lamp, folded(made.group)))
-    return m.model_copy(update={"proofs": (*kept, made)})
+    kept = tuple(p for p in map_.proofs if (p.lamp, folded(p.group)) != (made.lamp, folded(made.group)))
+    return map_.model_copy(update={"proofs": (*kept, made)})
 
 
 def add_observation(
-    m: PlayfieldMap, *, time: str, lamp: int | None, predicted: str, seen: str, place: str | None = None
+    map_: PlayfieldMap, *, time: str, lamp: int | None, predicted: str, seen: str, place: str | None = None
 ) -> PlayfieldMap:
     """The map with a note of something seen in the game that it does not predict."""
     made = Observation(
         time=time,
-        revision=revision_of(m),
+        revision=revision_of(map_),
         lamp=lamp,
         predicted=storable(predicted)[:MAX_TEXT],
         seen=storable(seen)[:MAX_TEXT],
         place=place,
     )
-    return m.model_copy(update={"observations": (*m.observations, made)})
+    return map_.model_copy(update={"observations": (*map_.observations, made)})
 
 
-def drop_observation(m: PlayfieldMap, at: int) -> PlayfieldMap:
+def drop_observation(map_: PlayfieldMap, at: int) -> PlayfieldMap:
     """The map without one of these notes."""
-    return m.model_copy(update={"observations": (*m.observations[:at], *m.observations[at + 1 :])})
+    return map_.model_copy(update={"observations": (*map_.observations[:at], *map_.observations[at + 1 :])})

@@ -38,15 +38,15 @@ _FIELDS = {
 _LIGHT = frozenset({"level", "colour", "group", "depth_mm", "diffuser"})
 
 
-def reason_of(m: PlayfieldMap, changes: Sequence[Change]) -> str:
-    """What these changes were about, such as `Walked: Playfield; feed cabinet moved`. `m` is the map after them."""
+def reason_of(map_: PlayfieldMap, changes: Sequence[Change]) -> str:
+    """What these changes were about, such as `Walked: Playfield; feed cabinet moved`. `map_` is the map after them."""
     parts: list[str] = []
     walked = _walked(changes)
     for what in _ORDER:
         some = [c for c in changes if c.what is what]
         if what is What.PLACE and walked:
             some = [c for c in some if c.before is not None and c.after is not None and _LIGHT & _differing(c)]
-        parts += _parts(m, what, some)
+        parts += _parts(map_, what, some)
     if not parts:
         return "Worked on the map"
     if len(parts) > _MOST_PARTS:
@@ -55,7 +55,7 @@ def reason_of(m: PlayfieldMap, changes: Sequence[Change]) -> str:
     return (words[:1].upper() + words[1:])[:MAX_TEXT]
 
 
-def _parts(m: PlayfieldMap, what: What, changes: Sequence[Change]) -> list[str]:
+def _parts(map_: PlayfieldMap, what: What, changes: Sequence[Change]) -> list[str]:
     if not changes:
         return []
     match what:
@@ -64,11 +64,11 @@ def _parts(m: PlayfieldMap, what: What, changes: Sequence[Change]) -> list[str]:
         case What.CHAIN:
             return [_chain(change) for change in changes]
         case What.ORDER:
-            return [f"{_chain_name(m, c.chain) or c.key}: put in another order" for c in changes if c.chain is None]
+            return [f"{_chain_name(map_, c.chain) or c.key}: put in another order" for c in changes if c.chain is None]
         case What.PIXEL:
-            return _pixels(m, changes)
+            return _pixels(map_, changes)
         case What.JOINT:
-            return [f"joints noted: {_chains_of(m, changes)}"]
+            return [f"joints noted: {_chains_of(map_, changes)}"]
         case What.PLACE:
             return _places(changes)
         case What.FEED:
@@ -92,15 +92,15 @@ def _is_answer(change: Change) -> bool:
     return change.before is None or change.after is None or not _differing(change) <= {"note", "batch"}
 
 
-def _pixels(m: PlayfieldMap, changes: Sequence[Change]) -> list[str]:
+def _pixels(map_: PlayfieldMap, changes: Sequence[Change]) -> list[str]:
     parts: list[str] = []
     answers = [c for c in changes if _is_answer(c)]
     if answers:
-        parts.append(f"walked: {_chains_of(m, answers)}")
+        parts.append(f"walked: {_chains_of(map_, answers)}")
     for field, words in (("note", "pixels noted about"), ("batch", "batches given")):
         some = [c for c in changes if not _is_answer(c) and field in _differing(c)]
         if some:
-            parts.append(f"{words}: {_chains_of(m, some)}")
+            parts.append(f"{words}: {_chains_of(map_, some)}")
     return parts
 
 
@@ -163,12 +163,12 @@ def _name(change: Change) -> str:
     return words if len(words) <= _LONGEST_NAME else words[: _LONGEST_NAME - 1] + "…"
 
 
-def _chains_of(m: PlayfieldMap, changes: Sequence[Change]) -> str:
-    return ", ".join(dict.fromkeys(_chain_name(m, c.chain) for c in changes if c.chain is not None))
+def _chains_of(map_: PlayfieldMap, changes: Sequence[Change]) -> str:
+    return ", ".join(dict.fromkeys(_chain_name(map_, c.chain) for c in changes if c.chain is not None))
 
 
-def _chain_name(m: PlayfieldMap, chain: str | None) -> str:
-    found = m.chain_by_id.get(chain or "")
+def _chain_name(map_: PlayfieldMap, chain: str | None) -> str:
+    found = map_.chain_by_id.get(chain or "")
     return found.name if found is not None else chain or ""
 
 

@@ -24,9 +24,9 @@ class NothingToUndoError(NoRevisionError):
     """No revision is there that could be taken back, or none was taken back that could be done again."""
 
 
-def next_number(m: PlayfieldMap) -> int:
+def next_number(map_: PlayfieldMap) -> int:
     """The number that the next revision gets; the one of the open session."""
-    return (m.revisions[-1].number if m.revisions else 0) + 1
+    return (map_.revisions[-1].number if map_.revisions else 0) + 1
 
 
 def rewired(changes: Iterable[Change]) -> tuple[str, ...]:
@@ -56,16 +56,16 @@ def recorded(base: PlayfieldMap, now: PlayfieldMap, *, cache: Cache | None = Non
     return now.model_copy(update={"pending": diff(base, now, cache=cache)})
 
 
-def base_of(m: PlayfieldMap) -> PlayfieldMap:
+def base_of(map_: PlayfieldMap) -> PlayfieldMap:
     """The map at its last revision, before the session that is open."""
-    return revert(m, m.pending, strict=False).model_copy(update={"pending": ()}) if m.pending else m
+    return revert(map_, map_.pending, strict=False).model_copy(update={"pending": ()}) if map_.pending else map_
 
 
-def close(m: PlayfieldMap, *, time: str, reason: str) -> PlayfieldMap:
+def close(map_: PlayfieldMap, *, time: str, reason: str) -> PlayfieldMap:
     """Make a revision of what is pending; the same map if nothing is."""
-    if not m.pending:
-        return m
-    return _with_revision(m, base_of(m), m.pending, time=time, reason=reason)
+    if not map_.pending:
+        return map_
+    return _with_revision(map_, base_of(map_), map_.pending, time=time, reason=reason)
 
 
 def revised(before: PlayfieldMap, after: PlayfieldMap, *, time: str, reason: str) -> PlayfieldMap:
@@ -74,14 +74,14 @@ def revised(before: PlayfieldMap, after: PlayfieldMap, *, time: str, reason: str
     return _with_revision(after, before, changes, time=time, reason=reason) if changes else before
 
 
-def session_reason(m: PlayfieldMap) -> str:
+def session_reason(map_: PlayfieldMap) -> str:
     """What the open session was about, from what it changed."""
-    return reason_of(m, m.pending)
+    return reason_of(map_, map_.pending)
 
 
-def session_closed(m: PlayfieldMap, *, time: str) -> PlayfieldMap:
+def session_closed(map_: PlayfieldMap, *, time: str) -> PlayfieldMap:
     """The map with its open session as a revision whose reason comes from what it changed; the same map if none is open."""
-    return close(m, time=time, reason=session_reason(m))
+    return close(map_, time=time, reason=session_reason(map_))
 
 
 def closed_apart(since: PlayfieldMap, now: PlayfieldMap, *, time: str, reason: str = "") -> PlayfieldMap:
@@ -98,7 +98,7 @@ def closed_apart(since: PlayfieldMap, now: PlayfieldMap, *, time: str, reason: s
 
 
 def _with_revision(
-    m: PlayfieldMap,
+    map_: PlayfieldMap,
     base: PlayfieldMap,
     changes: tuple[Change, ...],
     *,
@@ -110,23 +110,23 @@ def _with_revision(
         number=next_number(base),
         time=time,
         reason=reason,
-        changes=change_lines(base, m, changes),
+        changes=change_lines(base, map_, changes),
         rewired=rewired(changes),
         undoes=undoes,
         diff=changes,
     )
-    return m.model_copy(update={"revisions": (*base.revisions, revision), "pending": ()})
+    return map_.model_copy(update={"revisions": (*base.revisions, revision), "pending": ()})
 
 
 # -- undo -----------------------------------------------------------------------------------------------------------
 
 
-def _stack(m: PlayfieldMap) -> tuple[list[Revision], list[Revision]]:
+def _stack(map_: PlayfieldMap) -> tuple[list[Revision], list[Revision]]:
     """Revisions that hold now, and undone ones that can be done again; the last of each comes first in turn."""
-    by_number = {r.number: r for r in m.revisions}
+    by_number = {r.number: r for r in map_.revisions}
     done: list[Revision] = []
     undone: list[Revision] = []
-    for revision in m.revisions:
+    for revision in map_.revisions:
         target = by_number.get(revision.undoes) if revision.undoes is not None else None
         if target is None:
             done.append(revision)
@@ -144,27 +144,27 @@ def _stack(m: PlayfieldMap) -> tuple[list[Revision], list[Revision]]:
     return done, undone
 
 
-def last_undoable(m: PlayfieldMap) -> Revision | None:
+def last_undoable(map_: PlayfieldMap) -> Revision | None:
     """The revision that `undo` takes back; None if there is none, or the last one does not say what it changed."""
-    done, _ = _stack(m)
+    done, _ = _stack(map_)
     return done[-1] if done and done[-1].diff else None
 
 
-def last_redoable(m: PlayfieldMap) -> Revision | None:
+def last_redoable(map_: PlayfieldMap) -> Revision | None:
     """The undo that can itself be taken back; None if nothing was undone since the last other revision."""
-    _, undone = _stack(m)
+    _, undone = _stack(map_)
     return undone[-1] if undone and undone[-1].diff else None
 
 
-def undo(m: PlayfieldMap, *, time: str, redo: bool = False) -> PlayfieldMap:
+def undo(map_: PlayfieldMap, *, time: str, redo: bool = False) -> PlayfieldMap:
     """Take the last revision back that still holds (or with `redo`, the last undo), as a revision of its own.
 
     What is pending has to be closed first. Raises NoRevisionError, or ConflictError if the map is not as the revision
     left it.
     """
-    if m.pending:
+    if map_.pending:
         raise NoRevisionError("a session is still open: close it first")
-    done, undone = _stack(m)
+    done, undone = _stack(map_)
     stack = undone if redo else done
     if not stack:
         raise NothingToUndoError(
@@ -175,39 +175,39 @@ def undo(m: PlayfieldMap, *, time: str, redo: bool = False) -> PlayfieldMap:
         raise NoRevisionError(
             f"revision {target.number} ({target.reason}) does not say what it changed: it cannot be undone from here"
         )
-    before = revert(m, target.diff)
+    before = revert(map_, target.diff)
     words = "Done again" if redo else "Undone"
-    original = next((r for r in m.revisions if r.number == target.undoes), target) if redo else target
+    original = next((r for r in map_.revisions if r.number == target.undoes), target) if redo else target
     reason = f"{words}: revision {original.number}, {original.reason}"[:MAX_TEXT]
-    return _with_revision(before, m, diff(m, before), time=time, reason=reason, undoes=target.number)
+    return _with_revision(before, map_, diff(map_, before), time=time, reason=reason, undoes=target.number)
 
 
-def back_to(m: PlayfieldMap, number: int, *, time: str) -> PlayfieldMap:
+def back_to(map_: PlayfieldMap, number: int, *, time: str) -> PlayfieldMap:
     """The map as it was right after a revision (0: before the first one), as a new revision; nothing is lost.
 
     The same map if it says the same. What is pending has to be closed first. Raises NoRevisionError.
     """
-    if m.pending:
+    if map_.pending:
         raise NoRevisionError("a session is still open: close it first")
-    before = at_revision(m, number)
-    changes = diff(m, before)
+    before = at_revision(map_, number)
+    changes = diff(map_, before)
     if not changes:
-        return m
-    then = next((r for r in m.revisions if r.number == number), None)
+        return map_
+    then = next((r for r in map_.revisions if r.number == number), None)
     what = f"Back to revision {number}, {then.reason}" if then is not None else "Back to before the first revision"
-    return _with_revision(before, m, changes, time=time, reason=what[:MAX_TEXT])
+    return _with_revision(before, map_, changes, time=time, reason=what[:MAX_TEXT])
 
 
-def at_revision(m: PlayfieldMap, number: int) -> PlayfieldMap:
+def at_revision(map_: PlayfieldMap, number: int) -> PlayfieldMap:
     """The map as it was right after a revision; 0 is the map before the first one.
 
     Raises NoRevisionError if there is no such revision, or a later one does not say what it changed.
     """
-    if number != 0 and number not in {r.number for r in m.revisions}:
-        known = ", ".join(str(r.number) for r in m.revisions[-20:]) or "none"
+    if number != 0 and number not in {r.number for r in map_.revisions}:
+        known = ", ".join(str(r.number) for r in map_.revisions[-20:]) or "none"
         raise NoRevisionError(f"there is no revision {number}: there are {known}")
-    before = base_of(m)
-    for revision in reversed(m.revisions):
+    before = base_of(map_)
+    for revision in reversed(map_.revisions):
         if revision.number <= number:
             break
         if not revision.diff:
@@ -216,19 +216,19 @@ def at_revision(m: PlayfieldMap, number: int) -> PlayfieldMap:
                 f" so the map before it is not known: choose {revision.number} or later"
             )
         before = revert(before, revision.diff, strict=False)
-    kept = tuple(r for r in m.revisions if r.number <= number)
+    kept = tuple(r for r in map_.revisions if r.number <= number)
     return before.model_copy(update={"revisions": kept})
 
 
 # -- what is verified -----------------------------------------------------------------------------------------------
 
 
-def changed_in(m: PlayfieldMap, chain_id: str) -> int:
+def changed_in(map_: PlayfieldMap, chain_id: str) -> int:
     """The last revision that still holds in which this chain was rewired; 0 if none was."""
-    done, _ = _stack(m)
+    done, _ = _stack(map_)
     last = next((r.number for r in reversed(done) if chain_id in r.rewired), 0)
-    open_now = chain_id in rewired(m.pending) if m.pending else False
-    return next_number(m) if open_now else last
+    open_now = chain_id in rewired(map_.pending) if map_.pending else False
+    return next_number(map_) if open_now else last
 
 
 def is_verified(pixel: Pixel, changed: int) -> bool:
@@ -236,12 +236,12 @@ def is_verified(pixel: Pixel, changed: int) -> bool:
     return pixel.verified >= max(1, changed)
 
 
-def verified_count(m: PlayfieldMap, chain: Chain) -> int:
+def verified_count(map_: PlayfieldMap, chain: Chain) -> int:
     """How many of a chain's pixels were seen to be right since it was last rewired."""
-    changed = changed_in(m, chain.id)
+    changed = changed_in(map_, chain.id)
     return sum(is_verified(pixel, changed) for pixel in chain.pixels)
 
 
-def seen_words(m: PlayfieldMap, chain_id: str, pixel: Pixel) -> str:
+def seen_words(map_: PlayfieldMap, chain_id: str, pixel: Pixel) -> str:
     """Whether a pixel was seen to be right since its chain was last rewired, in words with a sign."""
-    return "✓ verified" if is_verified(pixel, changed_in(m, chain_id)) else "? not verified"
+    return "✓ verified" if is_verified(pixel, changed_in(map_, chain_id)) else "? not verified"

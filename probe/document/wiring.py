@@ -41,9 +41,9 @@ def is_blank(joint: Joint) -> bool:
     return joint == Joint(after=joint.after, before=joint.before)
 
 
-def put_joint(m: PlayfieldMap, chain_id: str, joint: Joint) -> PlayfieldMap:
+def put_joint(map_: PlayfieldMap, chain_id: str, joint: Joint) -> PlayfieldMap:
     """Note a joint, in place of what was noted of it; a blank one is taken off the list."""
-    chain = m.chain(chain_id)
+    chain = map_.chain(chain_id)
     ends = (joint.after, joint.before)
     there = any((old.after, old.before) == ends for old in chain.joints)
     if is_blank(joint):
@@ -52,7 +52,7 @@ def put_joint(m: PlayfieldMap, chain_id: str, joint: Joint) -> PlayfieldMap:
         joints = tuple(joint if (old.after, old.before) == ends else old for old in chain.joints)
     else:
         joints = (*chain.joints, joint)
-    return replace_chain(m, chain.model_copy(update={"joints": in_chain_order(chain, joints)}))
+    return replace_chain(map_, chain.model_copy(update={"joints": in_chain_order(chain, joints)}))
 
 
 def in_chain_order(chain: Chain, joints: tuple[Joint, ...]) -> tuple[Joint, ...]:
@@ -61,49 +61,49 @@ def in_chain_order(chain: Chain, joints: tuple[Joint, ...]) -> tuple[Joint, ...]
     return tuple(sorted(joints, key=lambda joint: at.get(joint.before, len(at))))
 
 
-def put(m: PlayfieldMap, record: Listed) -> PlayfieldMap:
+def put(map_: PlayfieldMap, record: Listed) -> PlayfieldMap:
     """Replace the supply, feed or batch of that id, or add it at the end."""
     name = _LISTS[type(record)]
-    held: tuple[Listed, ...] = getattr(m, name)
+    held: tuple[Listed, ...] = getattr(map_, name)
     if any(old.id == record.id for old in held):
-        return m.model_copy(update={name: tuple(record if old.id == record.id else old for old in held)})
-    return m.model_copy(update={name: (*held, record)})
+        return map_.model_copy(update={name: tuple(record if old.id == record.id else old for old in held)})
+    return map_.model_copy(update={name: (*held, record)})
 
 
-def take_out(m: PlayfieldMap, record: Listed) -> PlayfieldMap:
+def take_out(map_: PlayfieldMap, record: Listed) -> PlayfieldMap:
     """The map without that supply, feed or batch."""
     name = _LISTS[type(record)]
-    return m.model_copy(update={name: tuple(old for old in getattr(m, name) if old.id != record.id)})
+    return map_.model_copy(update={name: tuple(old for old in getattr(map_, name) if old.id != record.id)})
 
 
-def add_supply(m: PlayfieldMap, name: str, **fields: object) -> tuple[PlayfieldMap, Supply]:
+def add_supply(map_: PlayfieldMap, name: str, **fields: object) -> tuple[PlayfieldMap, Supply]:
     """One more supply. Raises pydantic.ValidationError."""
-    identifier = slug(name, {supply.id for supply in m.supplies}, "supply")
+    identifier = slug(name, {supply.id for supply in map_.supplies}, "supply")
     supply = Supply.model_validate({"id": identifier, "name": name, **fields})
-    return put(m, supply), supply
+    return put(map_, supply), supply
 
 
-def add_batch(m: PlayfieldMap, name: str, **fields: object) -> tuple[PlayfieldMap, Batch]:
+def add_batch(map_: PlayfieldMap, name: str, **fields: object) -> tuple[PlayfieldMap, Batch]:
     """One more batch. Raises pydantic.ValidationError."""
-    batch = Batch.model_validate({"id": slug(name, {b.id for b in m.batches}, "batch"), "name": name, **fields})
-    return put(m, batch), batch
+    batch = Batch.model_validate({"id": slug(name, {b.id for b in map_.batches}, "batch"), "name": name, **fields})
+    return put(map_, batch), batch
 
 
 def add_feed(
-    m: PlayfieldMap, chain_id: str, number: int, *, supply: str, name: str, **fields: object
+    map_: PlayfieldMap, chain_id: str, number: int, *, supply: str, name: str, **fields: object
 ) -> tuple[PlayfieldMap, Feed]:
     """A feed at a pixel; the map grows up to it with unseen pixels if it has to. Raises pydantic.ValidationError."""
-    chain = grown(m.chain(chain_id), number + 1)
-    m = replace_chain(m, chain)
-    identifier = slug(name, {feed.id for feed in m.feeds}, "feed")
+    chain = grown(map_.chain(chain_id), number + 1)
+    map_ = replace_chain(map_, chain)
+    identifier = slug(name, {feed.id for feed in map_.feeds}, "feed")
     given = {"id": identifier, "name": name, "chain": chain_id, "pixel": chain.pixels[number].id, "supply": supply}
     feed = Feed.model_validate({**given, **fields})
-    return put(m, feed), feed
+    return put(map_, feed), feed
 
 
-def feed_number(m: PlayfieldMap, feed: Feed) -> int | None:
+def feed_number(map_: PlayfieldMap, feed: Feed) -> int | None:
     """The number of the pixel a feed is at; None if that pixel or chain is no longer there."""
-    chain = m.chain_by_id.get(feed.chain)
+    chain = map_.chain_by_id.get(feed.chain)
     if chain is None:
         return None
     return next((number for number, pixel in enumerate(chain.pixels) if pixel.id == feed.pixel), None)

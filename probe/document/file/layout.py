@@ -134,7 +134,7 @@ class Renderer:
         self._lines: dict[int, tuple[Record, str]] = {}
         self._blocks: dict[int, tuple[tuple[Record, ...], str]] = {}
 
-    def render(self, m: PlayfieldMap, *, check: bool = True) -> bytes:
+    def render(self, map_: PlayfieldMap, *, check: bool = True) -> bytes:
         """The file's content, UTF-8, ending in a line feed.
 
         `check=False` is for a map that was just read. Raises UnsoundRecordError for a record that breaks its model's
@@ -142,19 +142,19 @@ class Renderer:
         """
         parts = []
         for name, field in PlayfieldMap.model_fields.items():
-            value = getattr(m, name)
+            value = getattr(map_, name)
             if name not in _ALWAYS[PlayfieldMap] and not field.is_required() and value in (None, ()):
                 continue
             if name == "chains":
-                text = self._list([self._chain(chain, check) for chain in m.chains])
+                text = self._list([self._chain(chain, check) for chain in map_.chains])
             elif name in _TOP_BLOCKS:
                 text = self._block(value, check)
             else:
                 text = self._line(value, check) if isinstance(value, Record) else _any(value)
             parts.append(f'"{name}": {text}')
         if check:
-            m.check_references()
-        self._forget(m)
+            map_.check_references()
+        self._forget(map_)
         return ("{\n" + ",\n".join(parts) + "\n}\n").encode()
 
     @staticmethod
@@ -188,10 +188,10 @@ class Renderer:
         self._lines[id(record)] = (record, line)
         return line
 
-    def _forget(self, m: PlayfieldMap) -> None:
+    def _forget(self, map_: PlayfieldMap) -> None:
         """Let go of records and blocks that this map does not have, once they are many."""
-        blocks: list[tuple[Record, ...]] = [getattr(chain, name) for chain in m.chains for name in _CHAIN_BLOCKS]
-        blocks += [getattr(m, name) for name in _TOP_BLOCKS if name != "chains"]
+        blocks: list[tuple[Record, ...]] = [getattr(chain, name) for chain in map_.chains for name in _CHAIN_BLOCKS]
+        blocks += [getattr(map_, name) for name in _TOP_BLOCKS if name != "chains"]
         self._blocks = {id(block): self._blocks[id(block)] for block in blocks if block}
         live = sum(map(len, blocks)) + 2
         if len(self._lines) > 2 * live + 200:
@@ -210,6 +210,6 @@ def _checked(record: Record, line: str) -> None:
         raise UnsoundRecordError(f"{type(record).__name__} {line[:80]} would be read back differently")
 
 
-def render_map(m: PlayfieldMap) -> bytes:
+def render_map(map_: PlayfieldMap) -> bytes:
     """The file content of one map."""
-    return Renderer().render(m)
+    return Renderer().render(map_)

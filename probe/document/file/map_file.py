@@ -106,11 +106,11 @@ class MapFile:
         return file
 
     @classmethod
-    def create(cls, path: str | os.PathLike[str], m: PlayfieldMap, *, disk: Disk | None = None) -> MapFile:
+    def create(cls, path: str | os.PathLike[str], map_: PlayfieldMap, *, disk: Disk | None = None) -> MapFile:
         """Lock a new file and save a map in it. Raises CannotSaveError if there is a file already, or as `save`."""
         file = cls.claim(path, disk=disk)
         try:
-            file.save(m)
+            file.save(map_)
         except BaseException:
             file.close()
             raise
@@ -142,7 +142,7 @@ class MapFile:
         """Where the file before the last save is kept."""
         return previous_name(self.path)
 
-    def save(self, m: PlayfieldMap, *, over: bool = False) -> None:
+    def save(self, map_: PlayfieldMap, *, over: bool = False) -> None:
         """Put a map on disk; when this returns it is there to stay. A map equal to the one on disk writes nothing.
 
         A file of an earlier version of the format is kept beside it, as `NAME.v1.json`.
@@ -157,7 +157,7 @@ class MapFile:
             if self._unprimed:  # records that came out of a file need no second check
                 self._renderer.render(self.map, check=False)
                 self._unprimed = False
-            content = self._renderer.render(m)
+            content = self._renderer.render(map_)
         except ValueError as error:
             todo = "This is a fault of the program: undo the last step. The file on disk is as it was"
             raise UnsoundMapError(self.path, f"the map breaks its own rules: {error}", todo) from error
@@ -167,7 +167,7 @@ class MapFile:
                 raise ChangedElsewhereError(self.path, _CHANGED, _CURE.format(self.path.stem, self.path.suffix))
             if theirs:
                 self.theirs = keep_beside(self._disk, self.path, _THEIRS)
-            if there and not theirs and self._version < FORMAT_VERSION and m == self.map:
+            if there and not theirs and self._version < FORMAT_VERSION and map_ == self.map:
                 return  # an older file is only written anew with the first change
             if there and not theirs and self._version < FORMAT_VERSION:
                 keep_beside(self._disk, self.path, f"v{self._version}")
@@ -178,7 +178,7 @@ class MapFile:
             self._after_failure(content)
             raise saving_error(self.path, error, of_map=True) from error
         self._content, self._durable, self._version = content, True, FORMAT_VERSION
-        self.map = m
+        self.map = map_
 
     def _changed_elsewhere(self, ours: bytes) -> tuple[bool, bool]:
         """Whether the file is there, and whether its content is neither what it was nor `ours`: a touch is no change."""
