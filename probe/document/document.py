@@ -387,7 +387,7 @@ class Document:
             self._start_session(ended)
 
     def close(self, reason: str = "") -> None:
-        """Make one revision of what is pending. Without a reason, it is told from what changed."""
+        """Make one revision of what is pending. Without a reason, it is made from what changed."""
         map_ = self._map
         if map_ is None or not map_.pending:
             return
@@ -531,7 +531,7 @@ class Document:
         return create_beside(disk, folder / Path(self.path).name, f"rescue-{stamp}", content)
 
     def rescued_lines(self, reason: str, path: Path) -> tuple[str, ...]:
-        """What to tell the person of a copy that `rescue_into` wrote."""
+        """Lines for the person about a copy that `rescue_into` wrote."""
         return (
             f"NOT SAVED in {self.path}: {reason}",
             f"The whole map, with every answer, is in {path}: open it there, or copy it back",

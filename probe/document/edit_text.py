@@ -59,8 +59,8 @@ def parse_edit(map_: PlayfieldMap, text: str) -> Edit:
         raise EditTextError("this map has no chain yet: set one up first")
     if not text.strip():
         raise EditTextError(f"nothing is said: write for example {FORMS[0]!r}")
-    chains, said = _chain_named(map_, text)
-    words = _TOKEN.findall(said)
+    chains, words_given = _chain_named(map_, text)
+    words = _TOKEN.findall(words_given)
     exact: dict[Edit, None] = {}
     close: dict[Edit, None] = {}
     wrong: list[EditTextError] = []
@@ -173,19 +173,21 @@ class _Reader:
 
     def spot(self, name: str) -> _Spot:
         """The run of pixels that a WHERE means. Raises EditTextError."""
-        said = self.parts[name]
-        number = _NUMBER.match(said)
+        given = self.parts[name]
+        number = _NUMBER.match(given)
         if number is not None:
             at = int(number[1])
             if at >= len(self.chain.pixels):
                 last = len(self.chain.pixels) - 1
                 raise EditTextError(f"{self.chain.name} has no pixel {at}: its numbers are 0 to {last}")
             return _Spot(at, at)
-        numbers = self._numbers_of(_unquoted(said))
+        numbers = self._numbers_of(_unquoted(given))
         first, last = numbers[0], numbers[-1]
         if last - first + 1 != len(numbers):
             listed = ", ".join(f"#{n}" for n in numbers)
-            raise EditTextError(f"{_short(said)} is lit by pixels that are not neighbours ({listed}): say which number")
+            raise EditTextError(
+                f"{_short(given)} is lit by pixels that are not neighbours ({listed}): say which number"
+            )
         return _Spot(first, last)
 
     def single(self, name: str) -> int:
@@ -237,28 +239,28 @@ def _same_digits(one: str, other: str) -> bool:
     return re.findall(r"\d+", one) == re.findall(r"\d+", other)
 
 
-def _unquoted(said: str) -> str:
-    return said[1:-1] if len(said) > 1 and said[0] == said[-1] == '"' else said
+def _unquoted(given: str) -> str:
+    return given[1:-1] if len(given) > 1 and given[0] == given[-1] == '"' else given
 
 
 def _count(reader: _Reader) -> int:
-    said = reader.parts.get("count", "1")
-    if said.casefold() in ("a", "one"):
+    given = reader.parts.get("count", "1")
+    if given.casefold() in ("a", "one"):
         return 1
-    if not said.isdecimal() or not 0 < int(said[:6]) <= MAX_PIXELS:
-        raise EditTextError(f"{_short(said)} is not a count of new pixels: write for example 3 new after Reef lane 2")
-    return int(said)
+    if not given.isdecimal() or not 0 < int(given[:6]) <= MAX_PIXELS:
+        raise EditTextError(f"{_short(given)} is not a count of new pixels: write for example 3 new after Reef lane 2")
+    return int(given)
 
 
 def _batch(reader: _Reader) -> str | None:
-    said = reader.parts.get("batch")
-    if said is None:
+    given = reader.parts.get("batch")
+    if given is None:
         return None
     for batch in reader.m.batches:
-        if folded(_unquoted(said)) in (folded(batch.name), batch.id):
+        if folded(_unquoted(given)) in (folded(batch.name), batch.id):
             return batch.id
     known = ", ".join(f'"{batch.name}"' for batch in reader.m.batches[:5]) or "none"
-    raise EditTextError(f"there is no batch {_short(said)}: the map has {known}")
+    raise EditTextError(f"there is no batch {_short(given)}: the map has {known}")
 
 
 def _insert(reader: _Reader, *, where: str) -> Edit:

@@ -181,7 +181,7 @@ def _replacing(old: Pixel, name: str, batch: str | None) -> Pixel:
 
 
 def fresh_ids(map_: PlayfieldMap, chain: Chain, how_many: int, used: AbstractSet[str]) -> list[str]:
-    """Ids that the chain does not use and, as far as its revisions tell, never used."""
+    """Ids that the chain does not use and, as far as its revisions show, never used."""
     taken = set(used) | {pixel.id for pixel in chain.pixels}
     taken |= {c.key for r in map_.revisions for c in r.diff if c.chain == chain.id}
     taken |= {c.key for c in map_.pending if c.chain == chain.id}

@@ -96,7 +96,7 @@ class Tally:
 
     @property
     def short(self) -> str:
-        """The least that tells it."""
+        """The shortest form."""
         return f"proved {self.proved}/{self.total}"
 
     @property

@@ -103,7 +103,7 @@ _PLANS = _Plans()
 
 def _fields(record: Record) -> list[str]:
     held = record.__dict__
-    # None is told by identity: comparing a model with it costs more than writing the line.
+    # None is recognised by identity: comparing a model with it costs more than writing the line.
     return [
         key + write(value)
         for name, key, left_out, write in _PLANS[type(record)]

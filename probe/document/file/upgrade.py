@@ -45,9 +45,9 @@ def _without_answers(recheck: Any, names: dict[Any, Any], notices: list[str]) ->
     chain = recheck.get("chain")
     count = f"{len(answers)} answer{'' if len(answers) == 1 else 's'}"
     declared = recheck.get("declared")
-    said = "; the changes said before them are kept" if declared else ""
+    kept = "; the changes said before them are kept" if declared else ""
     notices.append(
         f"The recheck of {names.get(chain) or chain} that was not finished begins anew:"
-        f" {count} given to an earlier version of this program cannot be gone on with{said}."
+        f" {count} given to an earlier version of this program cannot be gone on with{kept}."
     )
     return {key: value for key, value in recheck.items() if key != "answers"} if declared else None

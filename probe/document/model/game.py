@@ -47,7 +47,7 @@ class Proof(Record):
 
 
 class Observation(Record):
-    """Something seen in the game that is not what the map predicts. `lamp` was on; `place` is where it was seen, if told."""
+    """Something seen in the game that is not what the map predicts. `lamp` was on; `place` is where it was seen, if known."""
 
     time: Text
     revision: int = Field(ge=0)

@@ -1,4 +1,4 @@
-"""What a map notes of wiring and power: supplies, feeds, batches of pixels, joints, and how the plan is reckoned.
+"""What a map notes of wiring and power: supplies, feeds, batches of pixels, joints, and how the plan is computed.
 
 Everything may be left out; the plan says what it assumes instead. Pixels are named by their ids, so that nothing here
 changes when numbers shift. An id that leads nowhere (its pixel was taken out by hand) is a finding, not an error.
@@ -142,7 +142,7 @@ class Joint(Record):
 
 
 class Power(Record):
-    """How the plan is reckoned.
+    """How the plan is computed.
 
     ceiling_level: greatest colour value sent anywhere. typical_percent: light current in play, of that at the ceiling.
     copper_c: of the wires; ambient_c: under the playfield. drive_volt: level of the board's data. frames_per_s: refresh
