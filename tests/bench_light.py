@@ -21,8 +21,8 @@ from probe.document.operations import new_map, update_place
 from probe.export.sheet import sheet_html
 from probe.lighting.evenness import Stop, evenness, fit, lamps_cd, scene
 from probe.lighting.levels import set_light
-from probe.lighting.picture_keys import ChangeLevel, Pick
-from probe.lighting.picture_work import start, step
+from probe.lighting.picture import PictureTask, start
+from probe.lighting.picture_keys import PickPlace, StepLevel
 from probe.lighting.suggest import apply, suggest
 from probe.ui.widgets.picture import LIT_SIGN, PlayfieldPicture, Spot
 
@@ -79,7 +79,7 @@ async def _redraws(count: int, rounds: int) -> list[float]:
         picture = app.query_one(PlayfieldPicture)
         for route in (False, True):
             if route:
-                picture.toggle_route()
+                picture.draw_also(route=True)
             m = big_map(count)
             cases: dict[str, Callable[[int], PlayfieldMap]] = {
                 "another place lit": lambda n, m=m: m,  # type: ignore[misc]
@@ -108,12 +108,14 @@ async def _redraws(count: int, rounds: int) -> list[float]:
 
 
 def _steps(count: int, rounds: int) -> None:
-    work = start(big_map(count))
-    for name, given in (("pick a place", lambda n: Pick(f"p{n % count}")), ("change a level", lambda n: ChangeLevel(n % 5 - 2))):  # fmt: skip
+    task, s = PictureTask(), start(big_map(count))
+    for name, given in (("pick a place", lambda n: PickPlace(f"p{n % count}")), ("change a level", lambda n: StepLevel(n % 5 - 2))):  # fmt: skip
         times = []
         for n in range(rounds):
             begun = time.perf_counter()
-            work, _ = step(work, given(n), 0.0)
+            found = task.step(s, given(n), 0.0)
+            assert found is not None
+            s, _ = found
             times.append(1000 * (time.perf_counter() - begun))
         _line(f"{count} places: {name}, the step alone", times)
 

@@ -95,8 +95,8 @@ class FaultSearchTask(Task[FaultSearch]):
         return s
 
 
-def make(opened: Opened, *, now: str) -> tuple[FaultSearchTask, FaultSearch]:
-    """The fault finder on a chain of the open map. `now`: RFC 3339 text. Raises TypeError if no chain is named."""
+def make(opened: Opened) -> tuple[FaultSearchTask, FaultSearch]:
+    """The fault finder on a chain of the open map. Raises TypeError if no chain is named."""
     assert opened.map is not None, "the fault finder is opened with a map"
     match opened.facts:
         case FaultFacts() as found:
@@ -110,7 +110,7 @@ def make(opened: Opened, *, now: str) -> tuple[FaultSearchTask, FaultSearch]:
         return FaultSearchTask(), start(
             opened.map,
             found.chain,
-            now=now,
+            now=opened.now,
             steady_only=opened.steady_only,
             paper=opened.paper,
             alone=found.alone,

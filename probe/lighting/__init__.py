@@ -5,7 +5,7 @@
 | `lengths` | tape measure and grid: what a person types, as mm |
 | `levels` | level and colour of places and groups; what a chain shows within its ceiling |
 | `advice` | warm or cool, by insert colour and kind: common practice, from `data/advice.csv` |
-| `picture_keys`, `picture_work` | the picture screen's activity |
+| `picture_keys`, `picture_state`, `picture_light`, `picture_view`, `picture` | the task of the picture; the first holds its commands |
 | `optics` | illuminance from a pixel: beam, depth, distance, diffuser |
 | `gaps` | which places are neighbours |
 | `evenness` | uniformity of readings and ratings; fit of the light model to them |

@@ -45,7 +45,7 @@ from probe.lighting.suggest import Suggestion, apply, suggest
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Light
-from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.task import CannotOpenError, Next, Opened, Task, TaskState
 from probe.task.views import MARK_SIGN, Line, PictureView, Spot, TaskView
 
 _NUMBER = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(lux|lx)?", re.ASCII | re.IGNORECASE)
@@ -126,11 +126,11 @@ class EvenWalk(TaskState):
 
 
 def start(map_: PlayfieldMap) -> EvenWalk:
-    """A walk: the last one goes on if it is not complete, else a new one begins. Raises ValueError if there is nothing to
-    walk."""
+    """A walk: the last one goes on if it is not complete, else a new one begins. Raises CannotOpenError if there is nothing
+    to walk."""
     order = stops(map_)
     if len(lit_places(map_)) < 2:
-        raise ValueError(
+        raise CannotOpenError(
             "evenness needs two places of general illumination or more that have a pixel and a position: "
             "set kinds in the walk, positions in the picture"
         )
@@ -224,7 +224,7 @@ class EvennessTask(Task[EvenWalk]):
 
 
 def make(opened: Opened) -> tuple[EvennessTask, EvenWalk]:
-    """The walk of the open map. Raises ValueError if there is nothing to walk."""
+    """The walk of the open map. Raises CannotOpenError if there is nothing to walk."""
     assert opened.map is not None, "the walk for evenness is opened with a map"
     return EvennessTask(), start(opened.map)
 

@@ -1,6 +1,6 @@
 """Levels and colours of places and groups: set, copied, shown within the current ceiling. Pure.
 
-A level is in steps even to the eye; what duty it makes is reckoned in `device_protocol.lightness` alone. What a place
+A level is in steps even to the eye; what duty it makes is computed in `device_protocol.lightness` alone. What a place
 says itself comes before what its group says (`probe.document.lamp_table.light_of`).
 """
 
@@ -22,10 +22,6 @@ from probe.document.model.record import storable
 from probe.document.operations import folded, update_place
 from probe.task.light import Dark, Light, Outputs, Pixels
 from probe.task.views import Line
-
-FINE_STEP = 3
-COARSE_STEP = 13
-"""About 1 and 5 of lightness L*: a difference just seen side by side, and one seen at a glance. Common practice."""
 
 PLANNED_IDLE_UA = 1_000
 PLANNED_CHANNEL_UA = 20_000
@@ -218,8 +214,6 @@ def places_lit(m: PlayfieldMap, places: Iterable[Place]) -> dict[str, Colour]:
 
 
 __all__ = [
-    "COARSE_STEP",
-    "FINE_STEP",
     "PlaceLight",
     "Shown",
     "colour_of",

@@ -1,12 +1,20 @@
-"""What a person can do in the picture, as frozen inputs of its step."""
+"""What a person can do in the picture beyond what all tasks know, and its commands."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum, auto
 
+from probe.task import events as ev
+from probe.task.command import Command
+from probe.task.screen import FlipPicture, MarkInPicture
 
-class Entry(Enum):
+FINE_STEP = 3
+COARSE_STEP = 13
+"""About 1 and 5 of lightness L*: a difference just seen side by side, and one seen at a glance. Common practice."""
+
+
+class EntryUse(Enum):
     """What the entry line is for."""
 
     NONE = auto()
@@ -17,7 +25,7 @@ class Entry(Enum):
     FIND = auto()
 
 
-class Mode(Enum):
+class LitMode(Enum):
     """What is lit. The value is the word on screen."""
 
     ONE = "this place"
@@ -26,29 +34,21 @@ class Mode(Enum):
 
 
 @dataclass(frozen=True)
-class Pick:
+class PickPlace:
     """Choose a place and light it."""
 
     place: str
 
 
 @dataclass(frozen=True)
-class Go:
-    """Choose the next place that way: `across` and `up` are -1, 0 or 1 as seen from above."""
-
-    across: int
-    up: int
-
-
-@dataclass(frozen=True)
-class Move:
+class StepPlace:
     """The next or previous place along the chains; places without a pixel come last."""
 
     by: int = 1
 
 
 @dataclass(frozen=True)
-class PutAt:
+class MovePlace:
     """The chosen place is here, in mm as seen from above."""
 
     x_mm: float
@@ -56,47 +56,35 @@ class PutAt:
 
 
 @dataclass(frozen=True)
-class Ask:
+class OpenEntry:
     """Use the entry line for this."""
 
-    entry: Entry
+    use: EntryUse
 
 
 @dataclass(frozen=True)
-class Typed:
-    """The entry line now holds this text."""
-
-    text: str
-
-
-@dataclass(frozen=True)
-class Take:
+class TakeEntry(ev.Take):
     """Enter. `from_below`: positions are measured by somebody who looks from below."""
 
     from_below: bool = False
 
 
 @dataclass(frozen=True)
-class Leave:
-    """Close the entry line."""
-
-
-@dataclass(frozen=True)
-class ChangeLevel:
+class StepLevel:
     """Brighter or dimmer, in steps of the level."""
 
     by: int
 
 
 @dataclass(frozen=True)
-class ChangeWarmth:
+class NextWhite:
     """The next white, from warm to cool."""
 
     by: int = 1
 
 
 @dataclass(frozen=True)
-class TakeAdvice:
+class UseAdvice:
     """Set colour and level as common practice has it."""
 
 
@@ -111,22 +99,22 @@ class FollowGroup:
 
 
 @dataclass(frozen=True)
-class Copy:
+class CopyLight:
     """Keep this level and colour."""
 
 
 @dataclass(frozen=True)
-class Paste:
+class PasteLight:
     """Give the place (or its group) the level and colour that were kept."""
 
 
 @dataclass(frozen=True)
-class Compare:
+class ComparePlaces:
     """The first time: keep this place to compare with. Then: alternate it with the one chosen now; again: stop."""
 
 
 @dataclass(frozen=True)
-class NextMode:
+class NextLitMode:
     """Light the place, its group, every place."""
 
 
@@ -146,42 +134,56 @@ class ToggleUnit:
 
 
 @dataclass(frozen=True)
-class Undo:
-    """Take the last change back."""
+class ToggleZoom:
+    """Only the area of the chosen place is drawn, or the whole playfield."""
 
 
 @dataclass(frozen=True)
-class Redo:
-    """Make the change again that was taken back."""
+class ToggleRoute:
+    """Draw the route of the chains with their numbers, or not."""
 
 
 @dataclass(frozen=True)
-class Retry:
-    """Save again and light again."""
+class ToggleGrid:
+    """Draw the letters and numbers of the grid, or not."""
 
 
-Key = (
-    Pick
-    | Go
-    | Move
-    | PutAt
-    | Ask
-    | Typed
-    | Take
-    | Leave
-    | ChangeLevel
-    | ChangeWarmth
-    | TakeAdvice
-    | ToggleWhole
-    | FollowGroup
-    | Copy
-    | Paste
-    | Compare
-    | NextMode
-    | ToggleFade
-    | ToggleDiffuser
-    | ToggleUnit
-    | Undo
-    | Redo
-    | Retry
+COMMANDS = (
+    Command("picture.take", ("enter",), "Set the mark, or light again", TakeEntry()),
+    Command("picture.go.up", ("up",), "The next place that way (arrows), or move the mark", ev.GoTowards(0, 1)),
+    Command("picture.go.down", ("down",), "Down", ev.GoTowards(0, -1)),
+    Command("picture.go.left", ("left",), "Left", ev.GoTowards(-1, 0)),
+    Command("picture.go.right", ("right",), "Right", ev.GoTowards(1, 0)),
+    Command("picture.move.1", ("pagedown",), "Next place along the chain", StepPlace(1)),
+    Command("picture.move.-1", ("pageup",), "Place before", StepPlace(-1)),
+    Command("picture.point", ("f2",), "Point", MarkInPicture(), shown=True),
+    Command("picture.ask.POSITION", ("f3",), "Position", OpenEntry(EntryUse.POSITION), shown=True),
+    Command("picture.compare", ("f4", "x"), "Compare", ComparePlaces(), shown=True),
+    Command("picture.evenness", ("f5",), "Evenness", ev.GoOpen("evenness"), shown=True),
+    Command("picture.mode", ("f6", "m"), "Light all", NextLitMode(), shown=True),
+    Command("picture.level.1", ("plus",), "Brighter", StepLevel(COARSE_STEP)),
+    Command("picture.level.-1", ("minus",), "Dimmer", StepLevel(-COARSE_STEP)),
+    Command("picture.level_fine.1", ("full_stop",), "A little brighter", StepLevel(FINE_STEP)),
+    Command("picture.level_fine.-1", ("comma",), "A little dimmer", StepLevel(-FINE_STEP)),
+    Command("picture.ask.LEVEL", ("l",), "Type a level", OpenEntry(EntryUse.LEVEL)),
+    Command("picture.ask.COLOUR", ("c",), "Type a colour", OpenEntry(EntryUse.COLOUR)),
+    Command("picture.warmth", ("w",), "Next white, warm to cool", NextWhite()),
+    Command("picture.advice", ("a",), "Light as common practice has it", UseAdvice()),
+    Command("picture.whole", ("g",), "Change the place or its whole group", ToggleWhole()),
+    Command("picture.follow", ("t",), "The places of the group follow the group", FollowGroup()),
+    Command("picture.copy_light", ("y",), "Copy level and colour", CopyLight()),
+    Command("picture.paste_light", ("v",), "Give it the level and colour copied", PasteLight()),
+    Command("picture.fade", ("f",), "Fade like bulbs in the game, or not", ToggleFade()),
+    Command("picture.ask.DEPTH", ("d",), "Type how deep the pixel sits", OpenEntry(EntryUse.DEPTH)),
+    Command("picture.diffuser", ("i",), "Diffuser on or off", ToggleDiffuser()),
+    Command("picture.unit", ("u",), "Millimetres or inches", ToggleUnit()),
+    Command("picture.zoom", ("z",), "Zoom to the area, or back", ToggleZoom()),
+    Command("picture.route", ("r",), "Route and numbers on or off", ToggleRoute()),
+    Command("picture.grid", ("n",), "Grid on or off", ToggleGrid()),
+    Command("picture.flip", ("b",), "Picture from above or below", FlipPicture()),
+    Command("picture.ask.FIND", ("slash",), "Find a place", OpenEntry(EntryUse.FIND)),
+    Command("picture.undo", ("ctrl+z",), "Undo", ev.Undo()),
+    Command("picture.redo", ("ctrl+y",), "Redo", ev.Redo()),
+    Command("picture.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
+    Command("picture.leave", ("escape",), "Out of the line, or back", ev.Leave()),
 )

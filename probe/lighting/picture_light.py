@@ -10,17 +10,18 @@ from probe.document.operations import folded
 from probe.lighting.advice import advise, warmths
 from probe.lighting.levels import PlaceLight, follow_group, group_of, members, set_group_light, set_light
 from probe.lighting.picture_keys import (
-    ChangeLevel,
-    ChangeWarmth,
-    Copy,
+    CopyLight,
     FollowGroup,
-    Key,
-    Paste,
-    TakeAdvice,
+    NextWhite,
+    PasteLight,
+    StepLevel,
     ToggleWhole,
+    UseAdvice,
 )
-from probe.lighting.picture_state import Effects, PictureWork, change_map, nothing, target_light
-from probe.task.steps import RingBell
+from probe.lighting.picture_state import Picture, change_map, no_place, refuse, target_light
+from probe.task.task import Next
+
+LightKey = StepLevel | NextWhite | UseAdvice | ToggleWhole | FollowGroup | CopyLight | PasteLight
 
 
 class _Keep(Enum):
@@ -30,77 +31,73 @@ class _Keep(Enum):
 _KEEP = _Keep.KEEP
 
 
-def set_target(
-    work: PictureWork, *, level: int | _Keep | None = _KEEP, colour: str | _Keep = _KEEP
-) -> tuple[PictureWork, Effects]:
+def set_target(s: Picture, *, level: int | _Keep | None = _KEEP, colour: str | _Keep = _KEEP) -> Next[Picture]:
     """Set level or colour (None and "" give the say back) of the place, or of its group."""
-    place = work.here
+    place = s.here
     if place is None:
-        return nothing(work)
-    if work.whole:
+        return no_place(s)
+    if s.whole:
         if not place.group:
-            return replace(work, message=f"{place.label} belongs to no group"), (RingBell(),)
-        group = group_of(work.map, place.group)
+            return refuse(s, f"{place.label} belongs to no group")
+        group = group_of(s.map, place.group)
         group_level, group_colour = (group.level, group.colour) if group else (None, "")
         new_level = group_level if level is _KEEP else level
         new_colour = group_colour if colour is _KEEP else colour
-        m = set_group_light(work.map, place.group, level=new_level, colour=new_colour)
-        own = sum(p.level is not None or bool(p.colour) for p in members(m, place.group))
-        words = f"group {place.group}: {_said(new_level, new_colour)}"
+        map_ = set_group_light(s.map, place.group, level=new_level, colour=new_colour)
+        own = sum(p.level is not None or bool(p.colour) for p in members(map_, place.group))
+        words = f"group {place.group}: {_light_words(new_level, new_colour)}"
         words += f"; {own} of its places keep their own" if own else ""
-        return change_map(work, m, words)
+        return change_map(s, map_, words)
     new_level = place.level if level is _KEEP else level
     new_colour = place.colour if colour is _KEEP else colour
-    m = set_light(work.map, place.id, level=new_level, colour=new_colour)
-    return change_map(work, m, f"{place.label}: {_said(new_level, new_colour)}")
+    map_ = set_light(s.map, place.id, level=new_level, colour=new_colour)
+    return change_map(s, map_, f"{place.label}: {_light_words(new_level, new_colour)}")
 
 
-def _said(level: int | None, colour: str) -> str:
+def _light_words(level: int | None, colour: str) -> str:
     words = [f"level {level}"] if level is not None else []
     words += [f"colour {colour}"] if colour else []
     return " ".join(words) or "nothing of its own"
 
 
-def light_key(work: PictureWork, given: Key) -> tuple[PictureWork, Effects]:
+def light_key(s: Picture, event: LightKey) -> Next[Picture]:
     """The state after a key that concerns level and colour."""
-    place = work.here
+    place = s.here
     if place is None:
-        return nothing(work)
-    level, colour = target_light(work)
-    match given:
-        case ChangeLevel(by):
+        return no_place(s)
+    level, colour = target_light(s)
+    match event:
+        case StepLevel(by):
             new = max(0, min(255, level + by))
-            return set_target(work, level=new)
-        case ChangeWarmth(by):
+            return set_target(s, level=new)
+        case NextWhite(by):
             whites = [row.colour for row in warmths()]
             at = whites.index(colour) + by if colour in whites else (0 if by > 0 else -1)
             row = warmths()[at % len(whites)]
-            moved, effects = set_target(work, colour=row.colour.text)
+            moved, effects = set_target(s, colour=row.colour.text)
             return replace(moved, message=f"{moved.message} ({row.match}: {row.advice})"), effects
-        case TakeAdvice():
-            advice = advise(work.map, place)
+        case UseAdvice():
+            advice = advise(s.map, place)
             moved, effects = set_target(
-                work, colour=advice.colour.text, level=level if advice.level is None else advice.level
+                s, colour=advice.colour.text, level=level if advice.level is None else advice.level
             )
             return replace(moved, message=f"{advice.advice} ({advice.provenance})"), effects
         case ToggleWhole():
-            if not place.group and not work.whole:
-                return replace(work, message=f"{place.label} belongs to no group"), (RingBell(),)
-            words = "its own light" if work.whole else f"the light of the whole group {place.group}"
-            return replace(work, whole=not work.whole, message=f"keys change {words}"), ()
+            if not place.group and not s.whole:
+                return refuse(s, f"{place.label} belongs to no group")
+            words = "its own light" if s.whole else f"the light of the whole group {place.group}"
+            return replace(s, whole=not s.whole, message=f"keys change {words}"), ()
         case FollowGroup():
             if not place.group:
-                return replace(work, message=f"{place.label} belongs to no group"), (RingBell(),)
-            m, changed = follow_group(work.map, place.group)
-            return change_map(work, m, f"{changed} places follow the group {place.group} again")
-        case Copy():
-            return replace(work, clip=PlaceLight(level, colour.text), message=f"kept: level {level}, {colour.text}"), ()
-        case Paste():
-            if work.clip is None:
-                return replace(work, message="nothing is kept yet: copy a place's light first"), (RingBell(),)
-            return set_target(work, level=work.clip.level, colour=work.clip.colour)
-        case _:
-            return work, ()
+                return refuse(s, f"{place.label} belongs to no group")
+            map_, changed = follow_group(s.map, place.group)
+            return change_map(s, map_, f"{changed} places follow the group {place.group} again")
+        case CopyLight():
+            return replace(s, clip=PlaceLight(level, colour.text), message=f"kept: level {level}, {colour.text}"), ()
+        case PasteLight():
+            if s.clip is None:
+                return refuse(s, "nothing is kept yet: copy a place's light first")
+            return set_target(s, level=s.clip.level, colour=s.clip.colour)
 
 
 def parse_level(text: str) -> int | None:

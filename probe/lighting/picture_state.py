@@ -1,52 +1,43 @@
-"""The state of the picture's activity, and what its steps share: lighting, choosing, changing the map."""
+"""The state of the picture's task, and what its steps share: what is lit, choosing, changing the map."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from device_protocol.values import Colour
 from probe.document.lamp_table import light_of
 from probe.document.model import Place, PlayfieldMap
-from probe.lighting.choosing import in_order
 from probe.lighting.lengths import Unit
-from probe.lighting.levels import PlaceLight, members, places_lit
-from probe.lighting.lighting import Lighting, ask
-from probe.lighting.picture_keys import Entry, Mode
-from probe.task.steps import MOST_UNDO, BoardView, Effect, RingBell, SaveMap
-
-Effects = tuple[Effect, ...]
-
-
-@dataclass(frozen=True)
-class Moment:
-    """What undo goes back to."""
-
-    map: PlayfieldMap
-    place: str | None
+from probe.lighting.levels import PlaceLight, Shown, light_of_chains, members, places_lit, shown_chains
+from probe.lighting.picture_keys import EntryUse, LitMode
+from probe.task import effects as fx
+from probe.task.light import Alternate, Dark, Light, Outputs, Pixels
+from probe.task.task import Next, TaskState
 
 
-@dataclass(frozen=True)
-class PictureWork:
-    """The whole state. `held` is the place to compare with; `turn` says which of the two is lit while alternating."""
+@dataclass(frozen=True, kw_only=True)
+class Picture(TaskState):
+    """The whole state. `held` is the place to compare with; `clip` the light that was copied; `whole`: keys change the group.
 
-    map: PlayfieldMap
+    `area`: only this area is drawn.
+    """
+
     place: str | None = None
-    mode: Mode = Mode.ONE
-    entry: Entry = Entry.NONE
+    mode: LitMode = LitMode.ONE
+    entry: EntryUse = EntryUse.NONE
     typed: str = ""
     whole: bool = False
     unit: Unit = Unit.MM
     clip: PlaceLight | None = None
     held: str | None = None
     comparing: bool = False
-    turn: bool = False
     steady_only: bool = False
-    board: BoardView = field(default_factory=BoardView)
-    lighting: Lighting = field(default_factory=Lighting)
-    message: str = ""
-    unsaved: str = ""
-    past: tuple[Moment, ...] = ()
-    future: tuple[Moment, ...] = ()
+    plain_ascii: bool = False
+    area: str | None = None
+    route: bool = False
+    grid: bool = False
 
     @property
     def here(self) -> Place | None:
@@ -59,68 +50,97 @@ class PictureWork:
         return self.map.place_by_id.get(self.held) if self.held is not None else None
 
     @property
+    def alternates(self) -> bool:
+        """Whether two places are lit in turn."""
+        return self.comparing and self.held_place is not None and not self.steady_only
+
+    @cached_property
+    def places(self) -> tuple[Place, ...]:
+        """The places that should be lit; while two alternate, the chosen one."""
+        here, held = self.here, self.held_place
+        if here is None:
+            return ()
+        if self.comparing and held is not None:
+            return (here, held) if self.steady_only else (here,)
+        if self.mode is LitMode.ALL:
+            return self.map.places
+        if self.mode is LitMode.GROUP and here.group:
+            return members(self.map, here.group)
+        return (here,)
+
+    @cached_property
+    def shown(self) -> tuple[Shown, ...]:
+        """What each chain shows, within its ceiling."""
+        return self._shown(self.places)
+
+    def _shown(self, places: Iterable[Place]) -> tuple[Shown, ...]:
+        return shown_chains(self.map, places_lit(self.map, places), self.board.identity)
+
+    @cached_property
+    def light(self) -> Light:
+        """The places at their levels; two to compare in turn, half a second each, or side by side with steady light only."""
+        still = light_of_chains(self.shown)
+        if not self.alternates or self.held_place is None:
+            return still
+        other = light_of_chains(self._shown((self.held_place,)))
+        assert isinstance(still, Dark | Pixels | Outputs)
+        assert isinstance(other, Dark | Pixels | Outputs)
+        return Alternate(still, other)
+
+    @property
+    def is_lit(self) -> bool:
+        """Whether the board has confirmed the light that is wanted."""
+        return self.board.here and self.board.lit == self.light
+
+    @cached_property
     def lit_places(self) -> frozenset[str]:
-        """Places that the board has said are lit now."""
-        return self.lighting.places if self.lighting.is_lit else frozenset()
+        """Places that the board has said are lit now: those with a pixel, at more than level 0, of which it drives one."""
+        if not self.is_lit:
+            return frozenset()
+        groups = [self.shown]
+        if self.alternates and self.held_place is not None:
+            groups.append(self._shown((self.held_place,)))
+        return frozenset(
+            pixel.place
+            for shown in groups
+            for one in shown
+            for pixel, colour in zip(self.map.chain(one.chain).pixels, one.colours, strict=False)
+            if pixel.place is not None and not colour.is_dark
+        )
 
 
-def start(m: PlayfieldMap, *, place: str | None = None, steady_only: bool = False) -> PictureWork:
-    """The picture of a map, with a place chosen: this one, else the first of the first chain."""
-    order = in_order(m)
-    chosen = place if place in m.place_by_id else (order[0] if order else None)
-    return PictureWork(m, chosen, steady_only=steady_only)
-
-
-def target_light(work: PictureWork) -> tuple[int, Colour]:
+def target_light(s: Picture) -> tuple[int, Colour]:
     """Level and colour in force of what the keys change: the group, or the place."""
-    place = work.here
+    place = s.here
     if place is None:
         return 255, Colour(255, 255, 255)
-    if work.whole and place.group:
+    if s.whole and place.group:
         bare = place.model_copy(update={"level": None, "colour": ""})
-        return light_of(work.map, bare)
-    return light_of(work.map, place)
+        return light_of(s.map, bare)
+    return light_of(s.map, place)
 
 
-def _wanted(work: PictureWork) -> dict[str, Colour]:
-    here, held = work.here, work.held_place
-    if here is None:
-        return {}
-    if work.comparing and held is not None:
-        both = (here, held) if work.steady_only else ((held,) if work.turn else (here,))
-        return places_lit(work.map, both)
-    if work.mode is Mode.ALL:
-        return places_lit(work.map, work.map.places)
-    if work.mode is Mode.GROUP and here.group:
-        return places_lit(work.map, members(work.map, here.group))
-    return places_lit(work.map, (here,))
+def refuse(s: Picture, words: str) -> Next[Picture]:
+    """A key that cannot be followed: why, and the bell."""
+    return replace(s, message=words), (fx.Bell(),)
 
 
-def relit(work: PictureWork) -> tuple[PictureWork, Effects]:
-    """The state, and what lights the places that should be lit now."""
-    lighting, effects = ask(work.map, _wanted(work), work.lighting, work.board.identity)
-    return replace(work, lighting=lighting), effects
-
-
-def nothing(work: PictureWork) -> tuple[PictureWork, Effects]:
+def no_place(s: Picture) -> Next[Picture]:
     """The answer to a key that needs a place where none is chosen."""
-    return replace(work, message="no place is chosen: name places in the walk first"), (RingBell(),)
+    return refuse(s, "no place is chosen: name places in the walk first")
 
 
-def pick(work: PictureWork, place_id: str) -> tuple[PictureWork, Effects]:
+def pick(s: Picture, place_id: str) -> Next[Picture]:
     """Choose a place and light it."""
-    place = work.map.place_by_id.get(place_id)
+    place = s.map.place_by_id.get(place_id)
     if place is None:
-        return replace(work, message=f"there is no place {place_id[:40]!r}"), (RingBell(),)
-    words = "" if place_id in work.map.pixels_at else f"{place.label}: no pixel lights it yet"
-    work = replace(work, place=place_id, entry=Entry.NONE, typed="", message=words)
-    return relit(work)
+        return refuse(s, f"there is no place {place_id[:40]!r}")
+    words = "" if place_id in s.map.pixels_at else f"{place.label}: no pixel lights it yet"
+    return replace(s, place=place_id, entry=EntryUse.NONE, typed="", message=words), ()
 
 
-def change_map(work: PictureWork, m: PlayfieldMap, message: str) -> tuple[PictureWork, Effects]:
-    """After a change of the map: saved, then lit."""
-    if m is work.map:
-        return replace(work, message=message), ()
-    past = (*work.past, Moment(work.map, work.place))[-MOST_UNDO:]
-    after, effects = relit(replace(work, map=m, past=past, future=(), message=message))
-    return after, (SaveMap(m), *effects)
+def change_map(s: Picture, map_: PlayfieldMap, message: str) -> Next[Picture]:
+    """After a change of the map."""
+    if map_ is s.map:
+        return replace(s, message=message), ()
+    return replace(s, map=map_, message=message), (fx.Commit(map_, message),)

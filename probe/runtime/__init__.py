@@ -1,5 +1,9 @@
-"""Runs effects on link and storage, and turns their events into news for the steps. No Textual."""
+"""The runtime: a stack of tasks, events in, effects out, light kept true on the board. No Textual.
 
-from probe.runtime.conductor import Activity, Conductor, MapStore
-
-__all__ = ["Activity", "Conductor", "MapStore"]
+| file | what |
+|---|---|
+| `runtime` | the stack: `Runtime`, `OpenTask`, `Maker` |
+| `light_orders` | a light as orders to a board |
+| `ending` | how the program ends: dark, saved, terminal as it was found |
+| `words` | failures of the line in words for the person |
+"""

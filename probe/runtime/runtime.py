@@ -61,7 +61,7 @@ from probe.task.light import (
     OutputSetup,
     Pixels,
 )
-from probe.task.task import AnyTask, BoardView, Opened, TaskState, by_default
+from probe.task.task import AnyTask, BoardView, CannotOpenError, Opened, TaskState, by_default
 
 log = logging.getLogger(__name__)
 
@@ -375,7 +375,15 @@ class Runtime:
 
     def _open(self, name: str, facts: object) -> None:
         map_ = self.document.map if self.document.has_map else None
-        task, state = self._makers[name](Opened(map=map_, facts=facts, **self._options()))  # type: ignore[arg-type]
+        try:
+            task, state = self._makers[name](Opened(map=map_, facts=facts, **self._options()))  # type: ignore[arg-type]
+        except CannotOpenError as error:
+            if not self.layers:
+                raise
+            below = self.layers[-1]
+            below.state = replace(below.state, message=str(error))
+            self._bell()
+            return
         scope = self.document.scope(name) if task.own_revision else None
         layer = OpenTask(name, task, state, scope)
         self.layers.append(layer)

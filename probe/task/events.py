@@ -60,6 +60,15 @@ class Choose:
 
 
 @dataclass(frozen=True)
+class GoTowards:
+    """An arrow in the picture: `across` and `up` are -1, 0 or 1 as it is drawn. `from_below`: left and right are mirrored."""
+
+    across: int
+    up: int
+    from_below: bool = False
+
+
+@dataclass(frozen=True)
 class NextChain:
     """On to the next chain."""
 

@@ -121,6 +121,10 @@ class Task(Generic[S]):
 AnyTask = Task[Any]
 
 
+class CannotOpenError(ValueError):
+    """A task cannot begin with this map: why, and what to do, in words for the person. The task below shows them."""
+
+
 def by_default(s: S, event: object) -> Next[S]:
     """What an event does that the task's step does not handle: undo and redo of the map, light and save again, and leaving."""
     match event:
@@ -141,7 +145,7 @@ def by_default(s: S, event: object) -> Next[S]:
 @dataclass(frozen=True)
 class Opened:
     """What a task's maker is given: the map if there is one, the facts of whoever opens it, and what settings and command
-    line say."""
+    line say. `now`: time of day, RFC 3339 text."""
 
     map: PlayfieldMap | None
     facts: object = None
@@ -149,3 +153,4 @@ class Opened:
     paper: bool = False
     level: int = 32
     plain_ascii: bool = False
+    now: str = ""

@@ -16,7 +16,7 @@ class Line:
     """A line of text. `style`: "", "bold", "dim", "reverse" or "bold reverse". `note` follows it, dim, and is cut last.
 
     `wrap`: it takes as many rows as it needs. `tall`: it is left out where the screen is low. `lead`: stands
-    before it, where the marker stands before the chosen one.
+    before it, where the marker stands before the chosen one. `swatch`: a block in this colour (#RRGGBB) stands before it.
     """
 
     text: str
@@ -25,6 +25,7 @@ class Line:
     wrap: bool = False
     tall: bool = False
     lead: str = ""
+    swatch: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +39,11 @@ class Spot:
 
 @dataclass(frozen=True)
 class PictureView:
-    """The playfield with `spots` above it. `point` makes the event of a point (x, y in mm) that was clicked or marked.
+    """The playfield with `spots` above it. `point` makes the event (or None) of a point (x, y in mm) that was clicked or
+    marked; `put` that of one set with the mark, where it is another.
 
-    `start`: where a mark that is moved by arrows begins. `legend`: what the signs mean. `area`: only this area is drawn.
+    `start`: where a mark that is moved by arrows begins. `legend`: what the signs mean; with `map_legend` those of the places.
+    `area`: only this area is drawn. `route`, `grid`: these are drawn too. `wide`: the picture has what the texts leave.
 
     In the demo what is lit under the glass is drawn too; with `seen_on_request` only when asked for (`UnderTheGlass`), and
     then instead of the spots. `seen_signs`: a colour's word → the sign and the look of what shines in it.
@@ -48,11 +51,14 @@ class PictureView:
 
     spots: tuple[Spot, ...] = ()
     point: Callable[[float, float], object] | None = None
+    put: Callable[[float, float], object] | None = None
     start: Position | None = None
     legend: str = ""
+    map_legend: bool = False
     area: str | None = None
     route: bool = False
     grid: bool = False
+    wide: bool = False
     seen_on_request: bool = False
     seen_signs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 

@@ -7,6 +7,7 @@ import logging
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from functools import partial
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
@@ -18,13 +19,9 @@ from probe.document.document import Document, now_text, rescue_folders
 from probe.document.file.errors import StorageError
 from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
-from probe.mapping.history import make as make_revisions
 from probe.mapping.new_map import SetupFacts
-from probe.mapping.new_map import make as make_setup
 from probe.mapping.walk import WalkFacts
-from probe.mapping.walk import make as make_walk
-from probe.mapping.walk_keys import GoTo
-from probe.runtime import Conductor
+from probe.mapping.walk_state import Walk
 from probe.runtime.ending import HEAD_START_S, SAVE_S, Ending, Endings, EndingWork, Reason, save_hangs
 from probe.runtime.runtime import Maker, OpenTask, Runtime
 from probe.task import events as ev
@@ -36,7 +33,6 @@ from probe.ui.command_screen import CommandScreen
 from probe.ui.elsewhere import ElsewhereScreen
 from probe.ui.keys import TABLE, bindings, keys_of, typing_key
 from probe.ui.launch import LaunchOptions, Opener, Seen, Session
-from probe.ui.legacy import DocumentStore, OldDone, OldTask, WalkBelow, make_old
 from probe.ui.start import PortChoice, PortScreen, StartScreen
 from probe.ui.task_screen import TaskScreen
 from probe.ui.themes import OURS
@@ -56,98 +52,39 @@ def _driver_class() -> type[Driver] | None:
     return TerminalDriver
 
 
-OLD = ("picture",)
+MAKERS: Mapping[str, str] = {
+    "walk": "probe.mapping.walk:make",
+    "setup": "probe.mapping.new_map:make",
+    "table": "probe.mapping.table:make",
+    "revisions": "probe.mapping.history:make",
+    "recheck": "probe.recheck.task:make",
+    "find": "probe.recheck.find:make",
+    "faults": "probe.faults.search:make",
+    "picture": "probe.lighting.picture:make",
+    "evenness": "probe.lighting.even_walk:make",
+    "lamps": "probe.game.lamps:make",
+    "lamp": "probe.game.lamp_form:make",
+    "board": "probe.game.sync:make",
+    "watch": "probe.game.watch:make",
+    "prove": "probe.game.prove:make",
+    "pick": "probe.game.pick:make",
+    "power": "probe.harness.planning:make_power",
+    "harness": "probe.harness.planning:make_harness",
+    "joint": "probe.harness.planning:make_joint",
+    "batch": "probe.harness.planning:make_batch",
+}
+"""What makes each task, as module and function: imported when it is first opened, because some bring much with them."""
 
 
-def _make_lamps(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.game.lamps import make
+def maker_of(name: str) -> Maker:
+    """The maker of a task, which imports it when it is called."""
+    module, _, function = MAKERS[name].partition(":")
 
-    return make(opened)
+    def make(opened: Opened) -> tuple[AnyTask, TaskState]:
+        made: tuple[AnyTask, TaskState] = getattr(import_module(module), function)(opened)
+        return made
 
-
-def _make_lamp(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.game.lamp_form import make
-
-    return make(opened)
-
-
-def _make_board(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.game.sync import make
-
-    return make(opened)
-
-
-def _make_watch(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.game.watch import make
-
-    return make(opened)
-
-
-def _make_prove(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.game.prove import make
-
-    return make(opened)
-
-
-def _make_pick(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.game.pick import make
-
-    return make(opened)
-
-
-def _make_evenness(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.lighting.even_walk import make
-
-    return make(opened)
-
-
-def _make_table(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.mapping.table import make
-
-    return make(opened)
-
-
-def _make_power(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.harness.planning import make_power
-
-    return make_power(opened)
-
-
-def _make_harness(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.harness.planning import make_harness
-
-    return make_harness(opened)
-
-
-def _make_joint(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.harness.planning import make_joint
-
-    return make_joint(opened)
-
-
-def _make_batch(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.harness.planning import make_batch
-
-    return make_batch(opened)
-
-
-def make_faults(opened: Opened) -> tuple[AnyTask, TaskState]:
-    """The fault finder, whose tables are read when it is first opened."""
-    from probe.faults.search import make
-
-    return make(opened, now=now_text())
-
-
-def _make_recheck(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.recheck.task import make  # brings the inference with it
-
-    return make(opened)
-
-
-def _make_find(opened: Opened) -> tuple[AnyTask, TaskState]:
-    from probe.recheck.find import make
-
-    return make(opened)
+    return make
 
 
 class ProbeApp(App[str]):
@@ -169,7 +106,6 @@ class ProbeApp(App[str]):
         self._restacking = False
         self._leaving = False
         self._asking = False
-        self._conductor: Conductor | None = None
         self.runtime = self._runtime(session.document)
         work = EndingWork(
             darken=self._darken, save=self._save, document=lambda: self.runtime.document, folders=rescue_folders()
@@ -191,7 +127,7 @@ class ProbeApp(App[str]):
     def _runtime(self, document: Document) -> Runtime:
         return Runtime(
             document,
-            self._makers(),
+            {name: maker_of(name) for name in MAKERS},
             options=self._task_options,
             bell=self._ring,
             notify=lambda words: self.notify(words, markup=False),
@@ -201,31 +137,6 @@ class ProbeApp(App[str]):
             on_fault=self._handle_exception,
         )
 
-    @staticmethod
-    def _makers() -> Mapping[str, Maker]:
-        old = dict.fromkeys(OLD, make_old)
-        return {
-            "walk": make_walk,
-            "recheck": _make_recheck,
-            "find": _make_find,
-            "lamps": _make_lamps,
-            "lamp": _make_lamp,
-            "setup": make_setup,
-            "board": _make_board,
-            "watch": _make_watch,
-            "prove": _make_prove,
-            "pick": _make_pick,
-            "table": _make_table,
-            "revisions": make_revisions,
-            "evenness": _make_evenness,
-            "faults": make_faults,
-            "power": _make_power,
-            "harness": _make_harness,
-            "joint": _make_joint,
-            "batch": _make_batch,
-            **old,
-        }
-
     def _task_options(self) -> Mapping[str, object]:
         options = self.options
         return {
@@ -233,6 +144,7 @@ class ProbeApp(App[str]):
             "paper": self.session.paper,
             "level": options.level,
             "plain_ascii": options.plain_ascii,
+            "now": now_text(),
         }
 
     # -- what screens may read ------------------------------------------------------------------------------------
@@ -256,24 +168,13 @@ class ProbeApp(App[str]):
         return self.document.map if self.document.has_map else None
 
     @property
-    def conductor(self) -> Conductor:
-        """The runner of screens that are not moved yet."""
-        if self._conductor is None:
-            self._conductor = Conductor(
-                store=DocumentStore(self.document), bell=self._ring, on_fault=self._handle_exception
-            )
-            self._conductor.board = self.link
-        return self._conductor
-
-    @property
-    def walk_screen(self) -> WalkBelow | None:
-        """The walk under the screens on top, once there is one."""
+    def walk(self) -> Walk | None:
+        """The walk under the screens on top, as it is now; None before there is one."""
         layers = self.runtime.layers
-        return WalkBelow(self) if layers and layers[0].name == "walk" else None
-
-    def walk_map(self) -> PlayfieldMap | None:
-        """The map of the walk."""
-        return self.map_now()
+        if not layers or layers[0].name != "walk":
+            return None
+        walk: Walk = self.runtime.seen(layers[0])
+        return walk
 
     # -- beginning ------------------------------------------------------------------------------------------------
 
@@ -323,12 +224,9 @@ class ProbeApp(App[str]):
         if self.session.make_link is not None:
             self.link = self.session.make_link(self._link_event)
             self.runtime.attach(self.link)
-            if self._conductor is not None:
-                self._conductor.board = self.link
             self.link.start()
 
     def _link_event(self, event: LinkEvent) -> None:
-        self.conductor.link_event(event)
         self.runtime.link_event(event)
 
     # -- the stack of tasks as screens ------------------------------------------------------------------------------
@@ -360,9 +258,7 @@ class ProbeApp(App[str]):
                 if same == len(layers) == len(self._shown):
                     break
                 while len(self._shown) > same:
-                    layer, screen = self._shown.pop()
-                    if isinstance(layer.task, OldTask):
-                        await self._stop_old()
+                    _, screen = self._shown.pop()
                     while screen in self.screen_stack:
                         await self.pop_screen()
                 for layer in layers[same:]:
@@ -374,9 +270,7 @@ class ProbeApp(App[str]):
             top.redraw()  # what changed meanwhile was not drawn
 
     async def _push(self, layer: OpenTask) -> None:
-        if isinstance(layer.task, OldTask):
-            screen = self._old_screen(layer)
-        elif layer.task.read_first is not None and layer.task.read_first not in self.cautions_read:
+        if layer.task.read_first is not None and layer.task.read_first not in self.cautions_read:
             screen = self._cautions_first(layer, layer.task.read_first)
         else:
             screen = self._new_screen(layer)
@@ -434,52 +328,12 @@ class ProbeApp(App[str]):
         else:
             self.runtime.dispatch(ev.GoOpen(name))
 
-    # -- screens not moved yet --------------------------------------------------------------------------------------
-
-    def _old_screen(self, layer: OpenTask) -> Screen[Any]:
-        map_ = self.document.map
-        walk = self.walk_screen.walk if self.walk_screen is not None else None
-        options, keep = self.options, self.document.commit
-        plain = {"plain_ascii": options.plain_ascii}
-        match layer.name:
-            case "picture":
-                from probe.ui.light import LightScreen
-
-                place = walk.place.id if walk is not None and walk.place is not None else None
-                return LightScreen(map_, place, keep, steady_only=options.steady_only, **plain)
-            case which:
-                raise ValueError(f"no screen for {which}")
-
-    def _end_old(self, result: object = None) -> None:
-        """The old screen on top is left."""
-        top = self.runtime.top
-        if top is not None and isinstance(top.task, OldTask):
-            self.runtime.dispatch(OldDone(result), top)
-
-    async def _stop_old(self) -> None:
-        if self._conductor is not None:
-            await self._conductor.stop()
-
     def show_instead(self, screen: Screen[Any]) -> None:
         """Another screen for the layer on top."""
         layer, before = self._shown[-1]
         self._shown[-1] = (layer, screen)
         if self.screen is before:
             self.switch_screen(screen)
-
-    def pop_old(self, result: object = None) -> None:
-        """Leave the old screen on top."""
-        self._end_old(result)
-
-    def open_old(self, name: str, facts: object = None, *, instead: bool = False) -> None:
-        """Open another old screen, on top or instead of the one on top."""
-        if instead:
-            self._end_old()
-        self.runtime.open(name, facts)
-
-    def light(self, chain: str, number: int) -> None:
-        """Light a pixel of the walk's map (the walk moves there)."""
-        self.runtime.dispatch(GoTo(number, chain), self.runtime.layers[0])
 
     # -- ports and files --------------------------------------------------------------------------------------------
 
@@ -593,7 +447,7 @@ class ProbeApp(App[str]):
     def action_leave(self) -> None:
         """Back to the screen before; from the last one, out of the program."""
         if self._shown and self.screen is self._shown[-1][1] and len(self.runtime.layers) > 1:
-            self._end_old()
+            self.runtime.dispatch(ev.Leave())
         elif len(self.screen_stack) > 2 and not (self._shown and self.screen is self._shown[-1][1]):
             self.pop_screen()
         else:
@@ -622,8 +476,6 @@ class ProbeApp(App[str]):
     async def settled(self) -> None:
         """Wait until nothing is left to do."""
         await self.runtime.settled()
-        if self._conductor is not None and self._conductor.running:
-            await self._conductor.settled()
 
     # -- the end --------------------------------------------------------------------------------------------------------
 
@@ -668,8 +520,6 @@ class ProbeApp(App[str]):
     async def _drop_link(self) -> None:
         link, self.link = self.link, None
         self.runtime.attach(None)
-        if self._conductor is not None:
-            self._conductor.board = None
         if link is not None:
             await link.close()
 
@@ -678,7 +528,6 @@ class ProbeApp(App[str]):
         await self._drop_link()
 
     async def _save(self) -> None:
-        await self._stop_old()
         await self.runtime.save()
 
     async def on_unmount(self) -> None:

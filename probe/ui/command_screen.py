@@ -47,7 +47,8 @@ def line_content(line: Line, width: int | None = None) -> Content:
     """A line as content, cut to `width` cells: its text first, its note last."""
     note = f"  {line.note}" if line.note else ""
     if width is None:
-        return plain(line.text, line.style).append(plain(note, "dim"))
+        block = Content("    ").stylize(f"on {line.swatch}") if line.swatch else Content("")
+        return block.append(plain(line.text, line.style)).append(plain(note, "dim"))
     text = cut_inside(line.text, max(6, width - len(note)))
     return plain(text, line.style).append(plain(note, "dim"))
 

@@ -16,6 +16,7 @@ from probe.faults.commands import COMMANDS as FAULTS
 from probe.game.keys import COMMANDS as GAME
 from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
 from probe.lighting.even_keys import COMMANDS as EVENNESS
+from probe.lighting.picture_keys import COMMANDS as PICTURE
 from probe.mapping.history import COMMANDS as REVISIONS
 from probe.mapping.new_map import COMMANDS as SETUP
 from probe.mapping.table import COMMANDS as TABLE_COMMANDS
@@ -46,47 +47,6 @@ class KeyRow:
         )
 
 
-_LIGHT: tuple[KeyRow, ...] = (
-    KeyRow("take", "picture", ("enter",), "Set the mark, or light again"),
-    KeyRow("go('up')", "picture", ("up",), "The next place that way (arrows), or move the mark"),
-    KeyRow("go('down')", "picture", ("down",), "Down"),
-    KeyRow("go('left')", "picture", ("left",), "Left"),
-    KeyRow("go('right')", "picture", ("right",), "Right"),
-    KeyRow("move(1)", "picture", ("pagedown",), "Next place along the chain"),
-    KeyRow("move(-1)", "picture", ("pageup",), "Place before"),
-    KeyRow("point", "picture", ("f2",), "Point", shown=True),
-    KeyRow("ask('POSITION')", "picture", ("f3",), "Position", shown=True),
-    KeyRow("compare", "picture", ("f4", "x"), "Compare", shown=True),
-    KeyRow("evenness", "picture", ("f5",), "Evenness", shown=True),
-    KeyRow("mode", "picture", ("f6", "m"), "Light all", shown=True),
-    KeyRow("level(1)", "picture", ("plus",), "Brighter"),
-    KeyRow("level(-1)", "picture", ("minus",), "Dimmer"),
-    KeyRow("level_fine(1)", "picture", ("full_stop",), "A little brighter"),
-    KeyRow("level_fine(-1)", "picture", ("comma",), "A little dimmer"),
-    KeyRow("ask('LEVEL')", "picture", ("l",), "Type a level"),
-    KeyRow("ask('COLOUR')", "picture", ("c",), "Type a colour"),
-    KeyRow("warmth", "picture", ("w",), "Next white, warm to cool"),
-    KeyRow("advice", "picture", ("a",), "Light as common practice has it"),
-    KeyRow("whole", "picture", ("g",), "Change the place or its whole group"),
-    KeyRow("follow", "picture", ("t",), "The places of the group follow the group"),
-    KeyRow("copy_light", "picture", ("y",), "Copy level and colour"),
-    KeyRow("paste_light", "picture", ("v",), "Give it the level and colour copied"),
-    KeyRow("fade", "picture", ("f",), "Fade like bulbs in the game, or not"),
-    KeyRow("ask('DEPTH')", "picture", ("d",), "Type how deep the pixel sits"),
-    KeyRow("diffuser", "picture", ("i",), "Diffuser on or off"),
-    KeyRow("unit", "picture", ("u",), "Millimetres or inches"),
-    KeyRow("zoom", "picture", ("z",), "Zoom to the area, or back"),
-    KeyRow("route", "picture", ("r",), "Route and numbers on or off"),
-    KeyRow("grid", "picture", ("n",), "Grid on or off"),
-    KeyRow("flip", "picture", ("b",), "Picture from above or below"),
-    KeyRow("ask('FIND')", "picture", ("slash",), "Find a place"),
-    KeyRow("undo", "picture", ("ctrl+z",), "Undo"),
-    KeyRow("redo", "picture", ("ctrl+y",), "Redo"),
-    KeyRow("retry", "picture", ("ctrl+r",), "Save and light again"),
-    KeyRow("leave", "picture", ("escape",), "Out of the line, or back"),
-)
-
-
 def _of(commands: tuple[Command, ...]) -> tuple[KeyRow, ...]:
     """The commands of a task as rows of the one table."""
     return tuple(KeyRow(f"command('{c.id}')", c.scope, c.keys, c.words, c.shown, c.empty, name=c.id) for c in commands)
@@ -106,7 +66,7 @@ TABLE: tuple[KeyRow, ...] = (
     *_of((*POWER, *HARNESS, *JOINT, *BATCH)),
     *_of(FAULTS),
     *_of(GAME),
-    *_LIGHT,
+    *_of(PICTURE),
     *_of(EVENNESS),
 )
 

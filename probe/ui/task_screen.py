@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -17,10 +18,10 @@ from probe.task import screen as se
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
 from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
 from probe.ui.seen import under_the_glass
-from probe.ui.text import cut_inside, plain
+from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
-from probe.ui.widgets.picture import PlayfieldPicture
+from probe.ui.widgets.picture import PlayfieldPicture, legend
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -71,9 +72,10 @@ class TaskScreen(CommandScreen):
                 yield Static(id="below")
                 yield Static(id="message")
             with Vertical(id="right"):
-                yield PlayfieldPicture()
+                yield PlayfieldPicture(plain_ascii=self.app.options.plain_ascii)
                 yield Static(id="legend")
                 yield Static(id="seen")
+        yield Static(id="message-below")
         yield Static(id="progress")
         yield Footer(show_command_palette=False)
 
@@ -91,6 +93,7 @@ class TaskScreen(CommandScreen):
         if not isinstance(view, TaskView):
             return
         before, self._view = self._view, view
+        self.set_class(view.picture is not None and view.picture.wide, "wide")
         width = max(20, self.size.width)
         self.put("where", head_line(view.head, view.board, width))
         number = self.query_one(BigNumber)
@@ -118,9 +121,14 @@ class TaskScreen(CommandScreen):
         if before is None or before.details != view.details:
             self.put("details", Content("\n").join([line_content(line) for line in view.details]))
         self._put_lines("below", view.below)
-        self.put("message", message_line(view.unsaved, view.message, self.save_key), layout=False)
+        self._put_message(message_line(view.unsaved, view.message, self.save_key))
+        self.query_one("#progress").display = bool(view.progress) or not self.has_class("wide")
         self.put("progress", plain(view.progress, width=width), layout=False)
         self._show_picture(view.picture)
+
+    def _put_message(self, content: Content) -> None:
+        """Beside a wide picture there is no room for it: then it stands below both."""
+        self.put("message-below" if self.has_class("wide") else "message", content, layout=False)
 
     def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:
         shown = self.query_one(f"#{name}", Static)
@@ -174,6 +182,8 @@ class TaskScreen(CommandScreen):
         if view is None:
             return
         picture = self.query_one(PlayfieldPicture)
+        if picture.draw_also(area=view.area, route=view.route, grid=view.grid):
+            self._mark = None  # it stood in a cell of another picture
         truth, seen = self.app.truth, self.app.seen()
         glass = self._glass and truth is not None
         spots = [spot for spot in view.spots if not glass or spot.look == "mark"]
@@ -188,7 +198,10 @@ class TaskScreen(CommandScreen):
         map_ = self.app.map_now()
         if map_ is not None:
             picture.show(map_, spots)
-        self.put("legend", plain(view.legend))
+        signs = (
+            legend((p.kind.value for p in map_.places), plain=picture.plain_ascii) if map_ and view.map_legend else ""
+        )
+        self.put("legend", plain(view.legend or "\n".join(wrapped(signs, max(20, right.size.width - 1)))))
         glass_words = Content("The picture shows what is lit under the glass (F6)")
         self.put("seen", glass_words if glass else under_the_glass(truth, seen), layout=False)
 
@@ -208,6 +221,9 @@ class TaskScreen(CommandScreen):
                 case ev.Take():
                     self._point(self.query_one(PlayfieldPicture).position_of(*self._mark))
                     return
+                case ev.GoTowards(across, up):
+                    self._move_mark(across, -up)
+                    return
                 case ev.Leave() | se.MarkInPicture():
                     self._mark = None
                     self.redraw()
@@ -215,6 +231,7 @@ class TaskScreen(CommandScreen):
         match event:
             case se.FlipPicture():
                 self.query_one(PlayfieldPicture).flip()
+                self.redraw()
             case se.MarkInPicture():
                 self._take_mark()
             case se.UnderTheGlass():
@@ -239,20 +256,32 @@ class TaskScreen(CommandScreen):
         if view is not None and view.start is not None:
             self._mark = self.query_one(PlayfieldPicture).cell_of(view.start)
             self.redraw()
-            self.put("message", Content("Arrows move the mark, Enter sets it, Esc leaves it."), layout=False)
+            self._put_message(Content("Arrows move the mark, Enter sets it, Esc leaves it."))
 
     def _move_mark(self, across: int, down: int) -> None:
         if self._mark is not None:
             self._mark = self.query_one(PlayfieldPicture).beside(self._mark, across, down)
             if self._view is not None:
                 self._show_picture(self._view.picture)
+            if self._mark is not None:
+                at = self.query_one(PlayfieldPicture).position_of(*self._mark)
+                words = f"{at.x_mm:.0f}, {at.y_mm:.0f} mm: Enter sets it, Esc leaves it"
+                self._put_message(Content(words))
 
     def _point(self, position: Position) -> None:
-        self._mark = None
+        marked, self._mark = self._mark is not None, None
         view = self._view.picture if self._view is not None else None
-        if view is not None and view.point is not None:
-            self.dispatch(view.point(position.x_mm, position.y_mm))
+        make = None if view is None else view.put if marked and view.put is not None else view.point
+        event = make(position.x_mm, position.y_mm) if make is not None else None
+        if event is not None:
+            self.dispatch(event)
         self.redraw()
+
+    def dispatch(self, event: object) -> None:
+        """As for every screen; what is said from below is known by the picture."""
+        if getattr(event, "from_below", None) is False and self.query_one(PlayfieldPicture).from_below:
+            event = replace(event, from_below=True)  # type: ignore[type-var]
+        super().dispatch(event)
 
     def on_click(self, event: Click) -> None:
         """A click in the picture points there."""

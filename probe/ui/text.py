@@ -37,3 +37,14 @@ def plain(text: str, style: str = "", *, width: int | None = None) -> Content:
     """Outside text as content for a widget: safe whatever it holds. `style` is ours, never from outside."""
     shown = visible(text) if width is None else cut(text, width)
     return Content(shown).stylize(style) if style else Content(shown)
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Lines of at most `width` cells, broken only where two spaces part what belongs together."""
+    lines: list[str] = []
+    for word in text.split("  "):
+        if lines and cell_len(lines[-1]) + 2 + cell_len(word) <= width:
+            lines[-1] += f"  {word}"
+        else:
+            lines.append(word)
+    return lines

@@ -38,10 +38,9 @@ class TourLine(Static):
         self._show(skip(self.tour))
 
     def _look(self) -> None:
-        screen = self.app.walk_screen
-        if screen is None:
+        walk = self.app.walk
+        if walk is None:
             return
-        walk = screen.walk
         screen_name = type(self.app.screen).__name__
         sight = Sight(
             walk.chain, walk.number, walk.answered, "WalkScreen" if screen_name == "TaskScreen" else screen_name

@@ -48,7 +48,7 @@ async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, r
         async with app.run_test(size=(80, 24)) as pilot:
             for _ in range(600):
                 await pilot.pause(0.02)
-                if app.walk_screen is not None and app.walk_screen.walk.is_lit:
+                if app.walk is not None and app.walk.is_lit:
                     break
             await pilot.press("semicolon")
             for _ in range(6000):

@@ -12,8 +12,8 @@ from probe.document.model import PlayfieldMap, Position, Revision
 from probe.document.model.light import Rating
 from probe.document.operations import set_state, update_place
 from probe.lighting.even_walk import EvenWalk
-from probe.lighting.picture_keys import Pick
-from probe.ui.light import LightScreen
+from probe.lighting.picture_keys import PickPlace
+from probe.lighting.picture_state import Picture
 from probe.ui.saved_picture import screen_svg
 from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture, legend
@@ -34,14 +34,24 @@ from tests.ui.conftest import OpenApp, Stage, text_of
 DEMO = load_map(demo_map_path())
 
 
-async def shown(stage: Stage) -> LightScreen:
+async def shown(stage: Stage) -> TaskScreen:
     """The picture, opened from the walk, with its place lit."""
     await stage.lit()
     await stage.pilot.press("percent_sign")
     await settled(stage)
     screen = stage.app.screen
-    assert isinstance(screen, LightScreen)
+    assert isinstance(screen, TaskScreen)
+    assert screen.open_task.name == "picture"
     return screen
+
+
+def work(stage: Stage) -> Picture:
+    """The picture, as it is seen now."""
+    top = stage.app.runtime.top
+    assert top is not None
+    picture = stage.app.runtime.seen(top)
+    assert isinstance(picture, Picture)
+    return picture
 
 
 async def settled(stage: Stage) -> None:
@@ -68,13 +78,13 @@ def seen(stage: Stage) -> set[str]:
 
 async def test_arrows_pick_a_place_and_light_it(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
-        screen = await shown(stage)
-        first = screen.work.place
+        await shown(stage)
+        first = work(stage).place
         assert seen(stage) == {first}
         await stage.pilot.press("up")
         await settled(stage)
-        assert screen.work.place != first
-        assert seen(stage) == {screen.work.place}
+        assert work(stage).place != first
+        assert seen(stage) == {work(stage).place}
         assert "LIT" in text_of(stage.app)
         assert "◉" in text_of(stage.app)
 
@@ -92,7 +102,7 @@ async def test_a_click_picks_the_place_under_it_above_and_below(open_app: OpenAp
             column, row = picture.cell_of(wanted.position)
             await stage.pilot.click(PlayfieldPicture, offset=(column, row))
             await settled(stage)
-            assert screen.work.place == "dive-again"
+            assert work(stage).place == "dive-again"
             assert seen(stage) == {"dive-again"}
             await stage.pilot.press("pagedown")
             await settled(stage)
@@ -101,13 +111,13 @@ async def test_a_click_picks_the_place_under_it_above_and_below(open_app: OpenAp
 
 async def test_from_below_the_left_arrow_goes_to_what_is_drawn_at_the_left(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
-        screen = await shown(stage)
+        await shown(stage)
         await stage.pilot.press("b")
-        stage.app.conductor.take(Pick("dive-again"))
+        stage.app.runtime.dispatch(PickPlace("dive-again"))
         await settled(stage)
         await stage.pilot.press("left")
         await settled(stage)
-        here = screen.work.here
+        here = work(stage).here
         assert here is not None
         assert here.position is not None
         there = DEMO.place_by_id["dive-again"].position
@@ -118,11 +128,11 @@ async def test_from_below_the_left_arrow_goes_to_what_is_drawn_at_the_left(open_
 async def test_a_position_by_pointing_by_grid_and_by_tape(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         screen = await shown(stage)
-        place = screen.work.place
+        place = work(stage).place
         assert place is not None
         await stage.pilot.press("f2", *["up"] * 5, *["left"] * 5, "enter")
         await settled(stage)
-        pointed = screen.work.map.place_by_id[place].position
+        pointed = work(stage).map.place_by_id[place].position
         before = DEMO.place_by_id[place].position
         assert pointed is not None
         assert before is not None
@@ -131,10 +141,10 @@ async def test_a_position_by_pointing_by_grid_and_by_tape(open_app: OpenApp) -> 
         for text, wanted in (("C7", (125.0, 325.0)), ('10 1/4", 5 in', (260.35, 127.0))):
             await stage.pilot.press("f3")
             await stage.pilot.pause()
-            screen.query_one("#pic-input", Input).value = text
+            screen.query_one("#entry", Input).value = text
             await stage.pilot.press("enter")
             await settled(stage)
-            position = screen.work.map.place_by_id[place].position
+            position = work(stage).map.place_by_id[place].position
             assert position is not None
             assert (position.x_mm, position.y_mm) == wanted
         on_disk = load_map(stage.path)
@@ -143,18 +153,16 @@ async def test_a_position_by_pointing_by_grid_and_by_tape(open_app: OpenApp) -> 
 
 async def test_levels_travel_back_to_the_walk_and_to_disk(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
-        screen = await shown(stage)
-        place = screen.work.place
+        await shown(stage)
+        place = work(stage).place
         assert place is not None
         await stage.pilot.press("minus", "minus", "w")
         await settled(stage)
-        changed = screen.work.map.place_by_id[place]
+        changed = work(stage).map.place_by_id[place]
         await stage.pilot.press("escape")
         await stage.lit()
-        walk = stage.app.walk_screen
-        assert walk is not None
         assert isinstance(stage.app.screen, TaskScreen)
-        assert walk.walk.map.place_by_id[place] == changed
+        assert stage.walk.map.place_by_id[place] == changed
         assert load_map(stage.path).place_by_id[place] == changed
         assert changed.colour
 
@@ -172,11 +180,11 @@ async def test_lighting_all_stays_under_the_ceiling_and_says_so(open_app: OpenAp
 
 async def test_comparing_alternates_on_the_board(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
-        screen = await shown(stage)
-        held = screen.work.place
+        await shown(stage)
+        held = work(stage).place
         await stage.pilot.press("x", "up", "x")
         await settled(stage)
-        other = screen.work.place
+        other = work(stage).place
         found = []
         for _ in range(4):
             found.append(frozenset(seen(stage)))
@@ -187,11 +195,11 @@ async def test_comparing_alternates_on_the_board(open_app: OpenApp) -> None:
 
 async def test_with_steady_only_comparing_lights_both(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40), steady_only=True) as stage:
-        screen = await shown(stage)
-        held = screen.work.place
+        await shown(stage)
+        held = work(stage).place
         await stage.pilot.press("x", "up", "x")
         await settled(stage)
-        assert seen(stage) == {held, screen.work.place}
+        assert seen(stage) == {held, work(stage).place}
 
 
 async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> None:
@@ -205,7 +213,7 @@ async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> 
         assert "10" in text
         for word in ("o insert", "O bumper", "x dark", "! changed", "_ no pixel"):
             assert word in " ".join(text.split())
-        stage.app.conductor.take(Pick("otter-bonus-3"))
+        stage.app.runtime.dispatch(PickPlace("otter-bonus-3"))
         await settled(stage)
         await stage.pilot.press("z")
         await settled(stage)
@@ -240,7 +248,7 @@ async def test_hostile_labels_and_sizes(open_app: OpenApp, size: tuple[int, int]
     async with open_app(m, m, size=size) as stage:
         screen = await shown(stage)
         for place in m.places[: len(labels)]:
-            stage.app.conductor.take(Pick(place.id))
+            stage.app.runtime.dispatch(PickPlace(place.id))
             await stage.pilot.pause()
             await stage.pilot.press("z")
         await stage.pilot.press("a", "g", "f4")
@@ -253,19 +261,19 @@ async def test_hostile_labels_and_sizes(open_app: OpenApp, size: tuple[int, int]
 
 async def test_losing_the_board_is_a_state_and_the_place_lights_again(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
-        screen = await shown(stage)
-        place = screen.work.place
+        await shown(stage)
+        place = work(stage).place
         stage.port.unplug()
         for _ in range(200):
             await stage.pilot.pause(0.02)
-            if not screen.work.board.here:
+            if not work(stage).board.here:
                 break
         assert "no board" in text_of(stage.app)
         await stage.pilot.press("minus")
         stage.port.plug()
         for _ in range(400):
             await stage.pilot.pause(0.02)
-            if screen.work.lit_places:
+            if work(stage).lit_places:
                 break
         assert seen(stage) == {place}
 
@@ -302,9 +310,7 @@ async def test_the_walk_for_evenness_from_ratings_to_trims(open_app: OpenApp) ->
         await settled(stage)
         await stage.pilot.press("escape")
         await stage.lit()
-        walk = stage.app.walk_screen
-        assert walk is not None
-        assert walk.walk.map.readings == trimmed.readings
+        assert stage.walk.map.readings == trimmed.readings
         on_disk = load_map(stage.path)
         assert len(on_disk.readings) == count
         assert {r.rating for r in on_disk.readings} == set(Rating)
@@ -328,7 +334,8 @@ async def test_no_general_illumination_to_walk_is_said(open_app: OpenApp) -> Non
         await shown(stage)
         await stage.pilot.press("f5")
         await settled(stage)
-        assert isinstance(stage.app.screen, LightScreen)
+        assert stage.app.runtime.top is not None
+        assert stage.app.runtime.top.name == "picture"
         assert "two places of general illumination" in " ".join(text_of(stage.app).split())
 
 

@@ -106,8 +106,8 @@ def _find() -> Played:
 
 def _faults() -> Played:
     from probe.faults.commands import SayYesNo, StepPattern
+    from probe.faults.search import make
     from probe.task.events import Choose, Leave, Take
-    from probe.ui.app import make_faults
 
     now = "2025-03-16T20:00:00Z"
 
@@ -126,7 +126,7 @@ def _faults() -> Played:
     return Played(
         "faults",
         two_chains,
-        lambda: {"faults": make_faults},
+        lambda: {"faults": make},
         events,
         # the shorter chain: a question lights as many pixels on every output, and only what is there can be confirmed
         facts=lambda map_: (map_.chains[-1].id, 0),
@@ -395,6 +395,37 @@ def _setup() -> Played:
     )  # fmt: skip
 
 
+def _picture() -> Played:
+    from probe.lighting.picture import make
+    from probe.lighting.picture_keys import (
+        ComparePlaces,
+        EntryUse,
+        MovePlace,
+        NextLitMode,
+        OpenEntry,
+        StepLevel,
+        StepPlace,
+        TakeEntry,
+    )
+    from probe.task.events import Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield StepLevel(-13)
+        yield MovePlace(120, 400)
+        yield StepPlace(1)
+        yield OpenEntry(EntryUse.COLOUR)
+        yield Typed("warm")
+        yield TakeEntry()
+        yield ComparePlaces()
+        yield StepPlace(1)
+        yield NextLitMode()
+        yield NextLitMode()
+        yield StepLevel(-13)
+
+    moves = (StepPlace(1), NextLitMode(), StepPlace(-1))
+    return Played("picture", glowing, lambda: {"picture": make}, events, lambda map_: ("playfield", 0), moves)
+
+
 TASKS: dict[str, Played] = {
     "setup": _setup(),
     "walk": _walk(),
@@ -411,4 +442,5 @@ TASKS: dict[str, Played] = {
     "table": _table(),
     **{name: _planning(name) for name in _PLANNED},
     "evenness": _evenness(),
+    "picture": _picture(),
 }

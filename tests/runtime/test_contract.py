@@ -24,7 +24,7 @@ from probe.document.document import Document, SaveJob, Unsaved
 from probe.document.file.disk import Disk
 from probe.document.file.map_file import load_map
 from probe.document.model import PlayfieldMap
-from probe.runtime.runtime import Maker, OpenTask, Runtime
+from probe.runtime.runtime import OpenTask, Runtime
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Alternate, Dark, HandsOff, Light, Outputs, Pixels, lights_something
@@ -610,8 +610,6 @@ async def test_a_flood_of_events_drops_nothing(bench: Any) -> None:
 
 
 def test_every_task_of_the_program_is_in_the_list() -> None:
-    from probe.ui.app import ProbeApp
+    from probe.ui.app import MAKERS
 
-    made: dict[str, Maker] = dict(ProbeApp._makers())
-    old = {name for name, maker in made.items() if maker.__module__ == "probe.ui.legacy"}
-    assert set(made) - old <= set(TASKS), "a task that is moved is held to the contract"
+    assert set(MAKERS) <= set(TASKS), "every task is held to the contract"

@@ -16,6 +16,7 @@ from probe.cli.screens import document_at, seen_on, wiring_of
 from probe.document.model import PlayfieldMap
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
+from probe.mapping.walk_state import Walk
 from probe.ui.app import ProbeApp
 from probe.ui.launch import LaunchOptions, Session
 from probe.ui.start import PortChoice
@@ -55,6 +56,13 @@ class Stage:
     board: SimulatedBoard
     port: SimulatedPort
     path: Path
+
+    @property
+    def walk(self) -> Walk:
+        """The walk, as it is now."""
+        walk = self.app.walk
+        assert walk is not None
+        return walk
 
     async def lit(self) -> None:
         """Wait until everything asked of the board has been done."""

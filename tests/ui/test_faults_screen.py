@@ -201,10 +201,8 @@ async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: 
         assert "fault repaired" in kept.chain("a").note
         assert any(item.key == "follow" for item in search_of(stage).items)
         await press(stage, "escape")
-        walk = stage.app.walk_screen
-        assert walk is not None
         await until(stage, lambda: isinstance(stage.app.screen, TaskScreen) and not in_search(stage))
-        assert "fault repaired" in walk.walk.map.chain("a").note
+        assert "fault repaired" in stage.walk.map.chain("a").note
 
 
 async def test_the_recheck_follows_a_repair_also_without_a_walk(open_app: OpenApp) -> None:

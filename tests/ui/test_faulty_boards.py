@@ -166,7 +166,7 @@ async def until(stage: Stage, words: str, seconds: float = 12.0) -> str:
 
 def dishonest(app: ProbeApp, board: SimulatedBoard) -> str:
     """The screen says that a pixel is lit only if that one is; else what it says."""
-    walk = app.walk_screen.walk if app.walk_screen is not None else None
+    walk = app.walk
     if walk is None or not walk.is_lit or [s.place for s in board.lit()] == [f"place {walk.number}"]:
         return ""
     return f"says {walk.number} is lit; lit is {board.lit()}; {walk.board}"

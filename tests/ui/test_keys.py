@@ -40,9 +40,7 @@ async def test_the_full_stop_repeats_the_last_place(open_app: OpenApp) -> None:
         await stage.pilot.press("full_stop")
         await stage.lit()
         await stage.app.settled()
-        screen = stage.app.walk_screen
-        assert screen is not None
-        chain = screen.walk.map.chains[0]
+        chain = stage.walk.map.chains[0]
         assert chain.pixels[1].place == chain.pixels[0].place
 
 

@@ -318,6 +318,4 @@ async def test_find_the_number_at_a_place(open_app: OpenApp) -> None:
         assert f"pixel {number} (38th)" in text_of(stage.app)
         await stage.pilot.press("enter")
         await stage.lit()
-        walk = stage.app.walk_screen
-        assert walk is not None
-        assert walk.walk.number == number
+        assert stage.walk.number == number

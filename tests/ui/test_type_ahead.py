@@ -23,8 +23,7 @@ def type_at_once(stage: Stage, text: str) -> None:
 
 
 def labels(stage: Stage) -> list[str]:
-    assert stage.app.walk_screen is not None
-    m = stage.app.walk_screen.walk.map
+    m = stage.walk.map
     placed = [p for p in m.chains[0].pixels if p.state is PixelState.PLACED]
     return [m.place_by_id[p.place or ""].label for p in placed]
 
@@ -32,8 +31,7 @@ def labels(stage: Stage) -> list[str]:
 async def arrived(stage: Stage, number: int) -> None:
     for _ in range(1_000):
         await stage.pilot.pause(0.01)
-        assert stage.app.walk_screen is not None
-        if stage.app.walk_screen.walk.number >= number:
+        if stage.walk.number >= number:
             return
 
 
@@ -61,6 +59,6 @@ async def test_editing_keys_keep_their_turn(open_app: OpenApp) -> None:
         type_at_once(stage, "Kelp lanx\be\r\fAnchor\r")
         await arrived(stage, 3)
         assert labels(stage) == ["Kelp lane", "Anchor"]
-        chain = stage.app.walk_screen.walk.map.chains[0] if stage.app.walk_screen is not None else None
+        chain = stage.walk.map.chains[0]
         assert chain is not None
         assert [pixel.state for pixel in chain.pixels[:3]] == [PixelState.PLACED, PixelState.DARK, PixelState.PLACED]

@@ -74,18 +74,14 @@ async def test_map_the_whole_demo_by_keys(open_app: OpenApp) -> None:
         total = sum(chain.length for chain in truth.chains)
         for _ in range(total):
             await stage.lit()
-            screen = stage.app.walk_screen
-            assert screen is not None
-            walk = screen.walk
+            walk = stage.walk
             place = truth.place_of(truth.chain(walk.chain).pixels[walk.number])
             if place is not None and truth.chain(walk.chain).pixels[walk.number].state is PixelState.PLACED:
                 assert [s.place for s in stage.board.lit()] == [place.id], "only the pixel that is shown is lit"
             for given in person.inputs(walk):
                 await stage.pilot.press(*keys_for(given))
         await stage.app.settled()
-        screen = stage.app.walk_screen
-        assert screen is not None
-        assert screen.walk.answered == screen.walk.here.length
+        assert stage.walk.answered == stage.walk.here.length
     assert same_answers(load_map(stage.path), truth) == []
 
 
@@ -147,9 +143,7 @@ async def test_losing_the_board_is_a_state_on_the_screen(open_app: OpenApp) -> N
         await stage.pilot.pause()
         stage.port.plug()
         await _until(stage, lambda shown: "● LIT" in shown, seconds=15)
-        screen = stage.app.walk_screen
-        assert screen is not None
-        assert screen.walk.number == 2
+        assert stage.walk.number == 2
         assert [s.place for s in stage.board.lit()] == ["reef-lane-3"]
 
 
@@ -164,24 +158,22 @@ async def _until(stage: Stage, what: object, seconds: float = 5) -> None:
 async def test_keys_while_the_line_is_empty_and_while_it_is_not(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
-        screen = stage.app.walk_screen
-        assert screen is not None
         await stage.pilot.press("right")
         await stage.lit()
-        assert screen.walk.number == 1
+        assert stage.walk.number == 1
         await stage.pilot.press("plus")
         await stage.lit()
-        assert screen.walk.level == 64
+        assert stage.walk.level == 64
         await stage.pilot.press("a", "plus", "b", "left", "left")
         await stage.pilot.pause()
-        assert screen.walk.typed == "a+b"
-        assert screen.walk.number == 1
+        assert stage.walk.typed == "a+b"
+        assert stage.walk.number == 1
         await stage.pilot.press("escape")
         await stage.pilot.pause()
-        assert screen.walk.typed == ""
+        assert stage.walk.typed == ""
         await stage.pilot.press("slash", "4", "enter")
         await stage.lit()
-        assert screen.walk.number == 4
+        assert stage.walk.number == 4
 
 
 async def test_the_step_button_steps_on_screen(open_app: OpenApp) -> None:
@@ -226,18 +218,16 @@ async def test_table_sorts_searches_and_lights(open_app: OpenApp) -> None:
 async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
     async with open_app(small(), size=(120, 40)) as stage:
         await stage.lit()
-        screen = stage.app.walk_screen
-        assert screen is not None
         await stage.pilot.press("ctrl+t", "right", "right", "up")
         await stage.pilot.pause()
-        assert screen.walk.number == 0, "arrows move the mark, not the walk"
+        assert stage.walk.number == 0, "arrows move the mark, not the walk"
         await stage.pilot.press("enter")
         await stage.pilot.pause()
         await stage.app.settled()
-        place = screen.walk.place
+        place = stage.walk.place
         assert place is not None
         assert place.position is not None
-        assert place.position.x_mm > screen.walk.map.machine.width_mm / 2
+        assert place.position.x_mm > stage.walk.map.machine.width_mm / 2
 
 
 async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:

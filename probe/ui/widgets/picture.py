@@ -101,7 +101,7 @@ class PlayfieldPicture(Widget):
         self._map: PlayfieldMap | None = None
         self._overlay: tuple[Spot, ...] = ()
         self._extent_mm = (514.35, 1066.8)
-        self._plain = plain_ascii
+        self.plain_ascii = plain_ascii
         self.from_below = False
         self.show_route = False
         self.show_grid = False
@@ -141,20 +141,14 @@ class PlayfieldPicture(Widget):
         self.from_below = not self.from_below
         self.refresh()
 
-    def toggle_route(self) -> None:
-        """Draw the route of the chains with their numbers, or not."""
-        self.show_route = not self.show_route
-        self.refresh()
-
-    def toggle_grid(self) -> None:
-        """Draw the letters and numbers of the grid, or not."""
-        self.show_grid = not self.show_grid
-        self.refresh()
-
-    def zoom(self, area: str | None) -> None:
-        """Draw only the area of that name, None for the whole playfield."""
-        self.area = area
-        self.refresh()
+    def draw_also(self, *, area: str | None = None, route: bool = False, grid: bool = False) -> bool:
+        """Draw only the area of that name (None: the whole playfield), the route of the chains with their numbers, the
+        letters and numbers of the grid. Whether the area differs from before."""
+        other = area != self.area
+        if (area, route, grid) != (self.area, self.show_route, self.show_grid):
+            self.area, self.show_route, self.show_grid = area, route, grid
+            self.refresh()
+        return other
 
     @property
     def view(self) -> View:
@@ -216,7 +210,7 @@ class PlayfieldPicture(Widget):
             cells = rows.setdefault(row, {})
             before = cells.get(column)
             if before is None or _ORDER[before[1]] <= _ORDER[look[1]]:
-                cells[column] = (ascii_sign(look[0]), look[1]) if self._plain else look
+                cells[column] = (ascii_sign(look[0]), look[1]) if self.plain_ascii else look
         self._base = rows
         self._lay_under(m, view, at)
 
@@ -228,7 +222,7 @@ class PlayfieldPicture(Widget):
             return
         layers: list[Rows] = [grid_cells(view, GRID_MM)] if self.show_grid else []
         if self.show_route:
-            layers += [route_cells(routes, view, plain=self._plain), number_cells(m, at, view.columns, self._base)]
+            layers += [route_cells(routes, view, plain=self.plain_ascii), number_cells(m, at, view.columns, self._base)]
         self._under, self._under_for = layered(layers), key
 
     def render_line(self, y: int) -> Strip:
