@@ -806,3 +806,37 @@ def test_pending_changes_that_fit_nothing_are_refused_in_a_sentence(change: Chan
     with pytest.raises(ValueError, match="pending changes of this map do not fit") as refused:
         Document.in_memory(blank().model_copy(update={"pending": (change,)}))
     assert "\n" not in str(refused.value)
+
+
+def test_where_the_other_version_is_kept_stays_known_in_another_file(tmp_path: Path) -> None:
+    document = on_disk(tmp_path)
+    document.commit(op.set_note(document.map, "playfield", 3, "ours"))
+    changed_elsewhere(document)
+    document.save_over()
+    document.save_now()
+    kept = document.theirs
+    assert kept is not None
+    document.save_as(tmp_path / "other.json")
+    document.save_now()
+    assert document.theirs == kept
+    document.release()
+
+
+def test_another_name_chosen_after_saving_over_replaces_nothing(tmp_path: Path) -> None:
+    document = on_disk(tmp_path)
+    document.commit(op.set_note(document.map, "playfield", 3, "ours"))
+    document.save_over()
+    other = tmp_path / "other.json"
+    document.save_as(other)
+    other.write_text("somebody else was faster")
+    with pytest.raises(CannotSaveError):
+        document.save_now()
+    assert other.read_text() == "somebody else was faster"
+    document.release()
+
+
+def test_a_name_that_was_chosen_and_never_saved_is_let_go_of(tmp_path: Path) -> None:
+    document = on_disk(tmp_path)
+    document.save_as(tmp_path / "other.json")
+    document.release()
+    MapFile.claim(tmp_path / "other.json").close()
