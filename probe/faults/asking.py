@@ -36,7 +36,7 @@ def next_question(search: FaultSearch) -> FaultSearch:
     )
     step = next_step(knowledge, search.session)
     search = replace(search, stop=step.stop)
-    if search.splitting and not search.session.stopped:
+    if search.splitting and not search.session.unsafe:
         results = results_at_joint(search)
         skipped = [test for test in JointTest if test not in results and search.session.has(test.value)]
         test = next_test(results, skipped=skipped)

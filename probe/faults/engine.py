@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 
 from probe.faults.context import JUST_SPLICED, Context
 from probe.faults.knowledge import (
-    AFTER_STOP,
+    AFTER_REPAIR_ONLY,
+    CLEARED_BY,
     PICTURE_QUESTION,
-    STOP_OBSERVATION,
     ChainPower,
     FaultObservation,
+    Hazard,
     Knowledge,
     Who,
 )
@@ -57,7 +58,7 @@ STOP_STEPS = (
     "Switch the pixel supply off and unplug the machine from the wall.",
     "Wait some minutes. Parts stay hot and can stay charged.",
     "Measure ohms from 5 V to GND at the chain before anything is powered again.",
-    "Do not power up to see whether it is still there.",
+    "Do not power up to see whether it is still there: not before a reading has shown that it is safe.",
 )
 
 
@@ -65,37 +66,49 @@ STOP_STEPS = (
 class GivenAnswer:
     """One answer as given: shares of the question's answers (more than one when a reading is in doubt; none: unsure).
 
-    `by_tool` marks what the program saw for itself. `reading` is what was typed, if it was a reading.
+    `by_tool` marks what the program saw for itself. `reading` is what was typed, if it was a reading. `safety`: it was
+    put to clear a hazard, not to find the cause.
     """
 
     observation: str
     shares: tuple[tuple[str, float], ...]
     by_tool: bool = False
     reading: str = ""
+    safety: bool = False
 
 
 @dataclass(frozen=True)
 class FaultSession:
     """A fault search so far. `k` is the last good pixel's number, -1 when even the first is wrong, None if unknown;
-    `near` the place of the latest splice, if known; `rejected` causes whose remedy did not help."""
+    `near` the place of the latest splice, if known; `rejected` causes whose remedy did not help. `hazards` are open:
+    an answer proved them, and none since has cleared them; for those in `checked` the clearing question was put since."""
 
     contexts: tuple[str, ...] = ()
     answers: tuple[GivenAnswer, ...] = ()
     k: int | None = None
     near: int | None = None
     rejected: frozenset[str] = frozenset()
+    hazards: frozenset[Hazard] = frozenset()
+    checked: frozenset[Hazard] = frozenset()
 
     @property
     def questions_asked(self) -> int:
-        """Questions put to the person; what the program saw for itself is not counted."""
-        return sum(not given.by_tool for given in self.answers)
+        """Questions put to the person; what the program saw for itself and safety steps are not counted."""
+        return sum(not given.by_tool and not given.safety for given in self.answers)
 
     @property
-    def stopped(self) -> bool:
-        """Heat, smell or ticking was reported: from then on nothing that needs power is asked."""
-        return any(
-            given.observation == STOP_OBSERVATION and given.shares[:1] == (("yes", 1.0),) for given in self.answers
-        )
+    def unsafe(self) -> bool:
+        """A hazard is open: until a safe reading clears it, nothing that needs power is asked and all is dark."""
+        return bool(self.hazards)
+
+    @property
+    def clearing(self) -> str:
+        """The question that would clear an open hazard and has not been put since it opened; empty if there is none."""
+        for hazard, question in CLEARED_BY.items():
+            waits = hazard in self.hazards and hazard not in self.checked and question != AFTER_REPAIR_ONLY
+            if waits and (hazard is not Hazard.JOINT_SWAPPED or self.k is not None):
+                return question
+        return ""
 
     @property
     def contexts_that_count(self) -> tuple[str, ...]:
@@ -236,10 +249,15 @@ def expected_bits(knowledge: Knowledge, weights: Floats) -> dict[str, float]:
     return {name: max(0.0, float(value)) for name, value in zip(tables.order, bits, strict=True)}
 
 
+def may_power(session: FaultSession, *, needs_power: bool) -> bool:
+    """The one gate before everything that is put to the person: what needs power waits until no hazard is open."""
+    return not (needs_power and session.unsafe)
+
+
 def _allowed(observation: FaultObservation, session: FaultSession) -> bool:
-    if session.has(observation.id) or observation.who is Who.TOOL:
+    if session.has(observation.id) or observation.who is Who.TOOL or observation.id == AFTER_REPAIR_ONLY:
         return False
-    if session.stopped and observation.power is ChainPower.ON:
+    if not may_power(session, needs_power=observation.power is ChainPower.ON):
         return False
     if observation.id in SECOND_LOOKS and session.answer_to(PICTURE_QUESTION) not in (None, "none"):
         return False
@@ -252,15 +270,15 @@ def _allowed(observation: FaultObservation, session: FaultSession) -> bool:
 
 def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
     """The next question: the picture question first, then the observation with most expected information a second.
-    After heat, smell or ticking the first is whether 5 V and GND touch, with power off.
+    While a hazard is open the first is the one that would clear it, before any conclusion.
 
     A dead link is a finding by itself: nothing that needs the board to run a pattern is asked then.
     """
-    stop = STOP_STEPS if session.stopped else ()
+    stop = STOP_STEPS if session.unsafe else ()
     weights = belief(knowledge, session)
-    after_stop = knowledge.observation(AFTER_STOP)
-    if session.stopped and not session.has(AFTER_STOP):
-        return NextQuestion(after_stop, stop, expected_bits(knowledge, weights)[AFTER_STOP])
+    if session.clearing:
+        clearing = knowledge.observation(session.clearing)
+        return NextQuestion(clearing, stop, expected_bits(knowledge, weights)[clearing.id])
     if session.questions_asked >= session.most_questions:
         return NextQuestion(None, stop, over="enough questions: try the first suspect's remedy, then ask again")
     if float(marginals(knowledge, weights).max()) >= SURE:
@@ -316,7 +334,7 @@ def answered(
     else:
         known.index(answer)
         shares = ((answer, 1.0),)
-    new = _with(session, GivenAnswer(observation, shares, by_tool))
+    new = _with(knowledge, session, GivenAnswer(observation, shares, by_tool))
     if observation == PICTURE_QUESTION and k is None:
         return replace(new, k=-1 if answer == "nothing" else None)
     return new if k is None else replace(new, k=k)
@@ -334,12 +352,26 @@ def answered_by_reading(
         raise KeyError(f"{observation} is not a measurement")
     ranges: Ranges = knowledge.ranges[known.meter]
     verdict = judge(parse_readings(typed, ranges), ranges)
-    return _with(session, GivenAnswer(observation, verdict.shares, reading=typed.strip())), verdict
+    return _with(knowledge, session, GivenAnswer(observation, verdict.shares, reading=typed.strip())), verdict
 
 
-def _with(session: FaultSession, given: GivenAnswer) -> FaultSession:
+def _with(knowledge: Knowledge, session: FaultSession, given: GivenAnswer) -> FaultSession:
+    """The session with an answer. Hazards open by any share of a dangerous answer, or by a reading between all ranges of
+    a question that clears one; they close by a plain safe answer only."""
+    asked = knowledge.observation(given.observation)
+    answers = [asked.answer(answer) for answer, _ in given.shares]
+    opens = {hazard for answer in answers for hazard in answer.opens}
+    cleared_here = {hazard for hazard, question in CLEARED_BY.items() if question == asked.id}
+    if given.reading and not answers:
+        opens |= cleared_here
+    clears = answers[0].clears if len(answers) == 1 else frozenset()
+    hazards = (session.hazards | opens) - clears
+    again = {hazard for hazard in session.checked if hazard in session.hazards}
+    checked = (again | cleared_here) & hazards
+    safety = session.clearing == asked.id or bool(session.hazards & cleared_here)
     kept = tuple(old for old in session.answers if old.observation != given.observation)
-    return replace(session, answers=(*kept, given))
+    given = replace(given, safety=safety)
+    return replace(session, answers=(*kept, given), hazards=hazards, checked=frozenset(checked))
 
 
 def most_probable(knowledge: Knowledge, session: FaultSession, *, most: int = 3) -> Sequence[str]:

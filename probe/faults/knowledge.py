@@ -14,6 +14,26 @@ from probe.faults.meter import Ranges
 PICTURE_QUESTION = "look"
 STOP_OBSERVATION = "heat"
 AFTER_STOP = "supply-ohms"
+AFTER_REPAIR_ONLY = "supply-open"
+"""Put only when a supply that was too high has been trimmed: before, it could but be read as too high again."""
+
+
+class Hazard(StrEnum):
+    """What a reading can prove dangerous: until a safe reading clears it, nothing that needs power is asked."""
+
+    SHORT = "short"
+    PLUG_SWAPPED = "plug-swapped"
+    JOINT_SWAPPED = "joint-swapped"
+    SUPPLY_HIGH = "supply-high"
+
+
+CLEARED_BY = {
+    Hazard.SHORT: AFTER_STOP,
+    Hazard.PLUG_SWAPPED: "pads-first",
+    Hazard.JOINT_SWAPPED: "pads-next",
+    Hazard.SUPPLY_HIGH: AFTER_REPAIR_ONLY,
+}
+"""The question, put with the chain unpowered, whose safe answer clears a hazard; in the order in which they are put."""
 
 
 class Who(StrEnum):
@@ -75,11 +95,14 @@ class Cause:
 
 @dataclass(frozen=True)
 class PossibleAnswer:
-    """One possible answer. `normal` marks the answer of a chain without faults."""
+    """One possible answer. `normal` marks the answer of a chain without faults; `opens` the hazards that it proves,
+    `clears` those that it rules out."""
 
     id: str
     text: str
     normal: bool
+    opens: frozenset[Hazard] = frozenset()
+    clears: frozenset[Hazard] = frozenset()
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,16 @@ from probe.document.model import PlayfieldMap, shown_number
 from probe.faults.asking import next_question, with_tool_facts
 from probe.faults.commands import COMMANDS, Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.context import Context, derive, facts
-from probe.faults.engine import K_PICTURES, UNSURE, FaultSession, answered, answered_by_reading, begin, not_cured
+from probe.faults.engine import (
+    K_PICTURES,
+    UNSURE,
+    FaultSession,
+    answered,
+    answered_by_reading,
+    begin,
+    may_power,
+    not_cured,
+)
 from probe.faults.explain import filled
 from probe.faults.jobs import (
     begin_colours,
@@ -26,11 +35,11 @@ from probe.faults.jobs import (
     soak_over,
     soak_words,
 )
-from probe.faults.knowledge import PICTURE_QUESTION, STOP_OBSERVATION, After, Who
+from probe.faults.knowledge import CLEARED_BY, PICTURE_QUESTION, STOP_OBSERVATION, After, Who
 from probe.faults.light import again, stepped, ticked, trials
 from probe.faults.log import kept, log, planted_lines, score
 from probe.faults.meter import ReadingError
-from probe.faults.state import CONTEXTS, FLIP_QUESTION, FaultSearch, SearchMode, Solution, lights, with_light
+from probe.faults.state import CONTEXTS, FLIP_QUESTION, HEAT_ROW, FaultSearch, SearchMode, Solution, lights, with_light
 from probe.faults.view import view
 from probe.patterns.patterns import PatternName
 from probe.task import events as ev
@@ -157,7 +166,18 @@ def start_practice(
 
 
 def step(search: FaultSearch, event: object, now_s: float) -> Result | None:
-    """The search after an event, and what is to be done. `now_s`: seconds on any steady clock."""
+    """The search after an event, and what is to be done. `now_s`: seconds on any steady clock.
+
+    Whatever led there, nothing leaves here that needs power while a hazard is open.
+    """
+    found = _stepped_by(search, event, now_s)
+    if found is None or may_power(found[0].session, needs_power=found[0].needs_power):
+        return found
+    after, effects = lights(next_question(found[0]), now_s)
+    return after, (*(effect for effect in found[1] if isinstance(effect, Commit | Bell)), *effects)
+
+
+def _stepped_by(search: FaultSearch, event: object, now_s: float) -> Result | None:
     match event:
         case ev.Typed(text):
             return (replace(search, typed=text, chosen=0, message=""), ()) if search.types else (search, ())
@@ -165,7 +185,7 @@ def step(search: FaultSearch, event: object, now_s: float) -> Result | None:
             size = len(search.items)
             return (replace(search, chosen=(search.chosen + by) % size), ()) if size else (search, ())
         case ev.Take(time):
-            return _take(search, search.item.key if search.item is not None else "", time, now_s)
+            return _take(search, search.item.key, time, now_s)
         case Unsure(time):
             return _take_if_there(search, UNSURE, time, now_s)
         case SayYesNo(yes, time):
@@ -243,11 +263,12 @@ def _take_if_there(search: FaultSearch, key: str, time: str, now_s: float) -> Re
 
 
 def _heat(search: FaultSearch, now_s: float) -> Result:
-    if search.session.stopped:
+    if search.session.answer_to(STOP_OBSERVATION) == "yes" and search.session.unsafe:
         return search, ()
     search = _remembered(search)
     session = answered(search.knowledge, search.session, observation=STOP_OBSERVATION, answer="yes")
-    search, effects = lights(next_question(replace(search, session=session, splitting=False)), now_s)
+    search = replace(search, session=session, splitting=False, repairing="")
+    search, effects = lights(next_question(search), now_s)
     return replace(search, message=""), (*effects, Bell())
 
 
@@ -306,8 +327,8 @@ def _at(search: FaultSearch, there: FaultSearch, words: str, now_s: float) -> Fa
 
 
 def _take(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
-    if not key:
-        return search, ()
+    if key == HEAT_ROW.key:
+        return _heat(search, now_s)
     moved = _remembered(search)
     match search.mode:
         case SearchMode.CONTEXT:
@@ -346,7 +367,8 @@ def _context(search: FaultSearch, key: str, now_s: float) -> Result:
     if key != "start":
         on = set(search.contexts) ^ {key}
         return replace(search, contexts=tuple(name for name in CONTEXTS if name in on)), ()
-    session = begin(Context(search.contexts, (), search.near))
+    hazards = search.session.hazards
+    session = replace(begin(Context(search.contexts, (), search.near)), hazards=hazards)
     search = with_tool_facts(replace(search, session=session, message=""))
     return lights(next_question(search), now_s)
 
@@ -372,12 +394,14 @@ def _question(search: FaultSearch, moved: FaultSearch, key: str, now_s: float) -
     else:
         session = answered(search.knowledge, session, observation=asked.id, answer=key)
     moved = replace(moved, session=session, message="")
+    if search.repairing:
+        return lights(replace(moved, mode=SearchMode.REPAIR, chosen=0, typed="", message=words), now_s)
     if asked.id == PICTURE_QUESTION:
         moved = with_tool_facts(moved)
         if key in K_PICTURES:
             return lights(replace(moved, mode=SearchMode.LAST_GOOD, chosen=0, typed=""), now_s)
     moved = next_question(moved)
-    stopped = moved.session.stopped and not search.session.stopped
+    stopped = moved.session.unsafe and not search.session.unsafe
     moved, effects = lights(replace(moved, message=moved.message or words), now_s)
     return moved, ((*effects, Bell()) if stopped else effects)
 
@@ -430,6 +454,11 @@ def _repair(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
         return begin_colours(search, now_s)
     if key == "back":
         return lights(replace(search, mode=SearchMode.FINDING, chosen=0, repairing=""), now_s)
+    if key == "safe":
+        asked = search.knowledge.observation(
+            next(question for hazard, question in CLEARED_BY.items() if hazard in search.session.hazards)
+        )
+        return lights(replace(search, mode=SearchMode.QUESTION, question=asked, chosen=0, typed=""), now_s)
     cause = search.knowledge.cause(search.repairing)
     if search.solution is not None and cause.id in search.solution.causes:
         then = {

@@ -73,6 +73,10 @@ class SearchItem:
     text: str
 
 
+HEAT_ROW = SearchItem("heat-now", "Heat, a smell or a ticking supply: stop, off and unplug")
+"""The first row of every list, so that nobody has to know a key for it."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class FaultSearch(TaskState):
     """The whole state of a fault search on one chain.
@@ -154,7 +158,7 @@ class FaultSearch(TaskState):
     def light(self) -> Light:
         """What the board should show now."""
         identity = self.board.identity
-        if identity is None or self.session.stopped:
+        if identity is None or self.session.unsafe:
             return Dark()
         if self.mode is SearchMode.RETURN:
             return HandsOff()
@@ -162,6 +166,13 @@ class FaultSearch(TaskState):
         if self.mode is SearchMode.HALVING and number is not None:
             return Pixels.one(self.here.output, number, HALVING_COLOUR)
         return Dark() if self.running is None else showing(self.running, identity)
+
+    @property
+    def needs_power(self) -> bool:
+        """Whether what is put now can only be done with the chain powered."""
+        if self.mode is SearchMode.QUESTION:
+            return self.question is not None and self.question.power is ChainPower.ON
+        return self.mode in _POWERED
 
     @property
     def is_lit(self) -> bool:
@@ -181,13 +192,20 @@ class FaultSearch(TaskState):
     @property
     def items(self) -> tuple[SearchItem, ...]:
         """What can be chosen now."""
-        return tuple(_ITEMS[self.mode](self))
+        offered = _ITEMS[self.mode](self)
+        if self.session.unsafe:
+            offered = [item for item in offered if item.key not in _POWERED_JOBS]
+        return (HEAT_ROW, *offered)
 
     @property
-    def item(self) -> SearchItem | None:
+    def place(self) -> int:
+        """The row of `items` that Enter takes: `chosen` counts from the row below the one for heat."""
+        return (self.chosen + 1) % len(self.items)
+
+    @property
+    def item(self) -> SearchItem:
         """What Enter takes."""
-        items = self.items
-        return items[self.chosen % len(items)] if items else None
+        return self.items[self.place]
 
     @property
     def way_back(self) -> str:
@@ -277,6 +295,9 @@ def _finding_items(search: FaultSearch) -> list[SearchItem]:
 
 
 def _repair_items(search: FaultSearch) -> list[SearchItem]:
+    back = SearchItem("back", "Back to the suspects")
+    if search.session.unsafe and search.solution is None:
+        return [SearchItem("safe", "Done, all still off: take the reading that shows it is safe"), back]
     items = [
         SearchItem("cured", "Repaired, and the trouble is gone"),
         SearchItem("not-cured", "Done, but the trouble is still there"),
@@ -285,7 +306,7 @@ def _repair_items(search: FaultSearch) -> list[SearchItem]:
         items = [SearchItem("try", "Do this repair and look again")]
     if search.repairing in ORDER_CAUSES:
         items.append(SearchItem("colours", "Find the exact byte order from the colours you see"))
-    return [*items, SearchItem("back", "Back to the suspects")]
+    return [*items, back]
 
 
 def _colour_items(search: FaultSearch) -> list[SearchItem]:
@@ -335,6 +356,18 @@ def _done_items(search: FaultSearch) -> list[SearchItem]:
     return [*items, SearchItem("leave", "Back")]
 
 
+_POWERED = frozenset(
+    {
+        SearchMode.LAST_GOOD,
+        SearchMode.HALVING,
+        SearchMode.COLOURS,
+        SearchMode.FLEX,
+        SearchMode.RETURN,
+        SearchMode.SOAK,
+    }
+)
+_POWERED_JOBS = frozenset({"halve", "colours", "flex", "return", "soak", "split"})
+"""Answers that lead to work with the chain powered: not offered while a hazard is open."""
 _SENT = {"R": RED, "G": GREEN, "B": BLUE, "W": Colour(0, 0, 0, 255)}
 _ITEMS = {
     SearchMode.CONTEXT: _context_items,
@@ -378,7 +411,7 @@ def with_light(search: FaultSearch, now_s: float) -> FaultSearch:
     """The search with the pattern that belongs to it begun; none where nothing has to run."""
     identity, before = search.board.identity, search.running
     made = wanted(search)
-    if identity is None or made is None or search.session.stopped:
+    if identity is None or made is None or search.session.unsafe:
         return replace(search, running=None)
     chain, setup, extra = search.here, None, 0
     if search.asked == COUNT_QUESTION:

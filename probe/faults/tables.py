@@ -28,6 +28,7 @@ from probe.faults.knowledge import (
     CauseGroup,
     ChainPower,
     FaultObservation,
+    Hazard,
     Knowledge,
     PatternWish,
     PossibleAnswer,
@@ -126,13 +127,18 @@ def _causes(text: str) -> tuple[Cause, ...]:
 def _answers(text: str) -> dict[str, list[PossibleAnswer]]:
     name = "answers.csv"
     found: dict[str, list[PossibleAnswer]] = {}
-    for line, row in _rows(name, text, ("observation", "answer", "normal", "text")):
+    for line, row in _rows(name, text, ("observation", "answer", "normal", "opens", "clears", "text")):
         at = f"{name}, line {line}"
         answers = found.setdefault(row["observation"], [])
         _once(f"{at}, answer", row["answer"], {answer.id for answer in answers})
         if row["normal"] not in ("", "yes"):
             raise KnowledgeError(f"{at}, normal: {row['normal']!r} is neither empty nor yes")
-        answers.append(PossibleAnswer(row["answer"], _filled(f"{at}, text", row["text"]), row["normal"] == "yes"))
+        opens, clears = (
+            frozenset(_choice(f"{at}, {column}", Hazard, word) for word in row[column].split())
+            for column in ("opens", "clears")
+        )
+        text_shown = _filled(f"{at}, text", row["text"])
+        answers.append(PossibleAnswer(row["answer"], text_shown, row["normal"] == "yes", opens, clears))
     return found
 
 

@@ -34,7 +34,7 @@ def view(search: FaultSearch, sight: tuple[Line, ...] = ()) -> TaskView:
     asked, items = search.session.questions_asked, search.items
     lit, words = light_words(search)
     long = search.mode in LONG
-    stopped = search.session.stopped and bool(search.stop)
+    stopped = search.session.unsafe and bool(search.stop)
     below = tuple(Line(text, wrap=True) for text in details(search))
     beside = len(search.stop) if long else len(below)
     suspects = () if long else suspect_lines(search, reasons=REASONS)
@@ -50,7 +50,7 @@ def view(search: FaultSearch, sight: tuple[Line, ...] = ()) -> TaskView:
         prompt=_PROMPTS.get(search.mode, "Reading:") if search.types else "",
         typed=search.typed if search.types else None,
         items=tuple(Line(item.text) for item in items),
-        chosen=search.chosen % len(items) if items else 0,
+        chosen=search.place,
         details=below[beside:],
         long=long,
         below=(
@@ -207,7 +207,7 @@ def light_words(search: FaultSearch) -> tuple[bool, str]:
     """Whether the board has said that it shows the light of this question, and what that is."""
     if not search.board.here:
         return False, f"no board: {search.board.words}" if not search.paper else "no board: on paper"
-    if search.session.stopped:
+    if search.session.unsafe:
         return False, "all dark, for safety"
     running = search.running
     if search.mode is SearchMode.HALVING:

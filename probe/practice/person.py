@@ -327,6 +327,8 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "volts-last": lambda p: p.volts(-1),
     "ground-drop": SimulatedPerson.ground_drop,
     "five-drop": lambda p: p.joint_drop("five"),
+    "pads-next": lambda p: "right",
+    "supply-open": lambda p: p.typed(-p.w.supply.volts if p.w.head.plug is Plug.FIVE_GROUND else p.w.supply.volts, "V"),
     "ground-joint-drop": lambda p: p.joint_drop("ground"),
     "din-first": SimulatedPerson.din_first,
     "board-pin": SimulatedPerson.board_pin,

@@ -117,7 +117,7 @@ class Play:
 
     def choose(self, key: str) -> Play:
         keys = [item.key for item in self.search.items]
-        self.give(ev.Choose(keys.index(key) - self.search.chosen))
+        self.give(ev.Choose(keys.index(key) - self.search.place))
         return self.give(ev.Take(NOW))
 
     def type_in(self, text: str) -> Play:

@@ -95,7 +95,7 @@ def test_answers_against_a_suspect_are_shown_as_such() -> None:
 def test_heat_smell_or_ticking_stops_everything_that_needs_power(before: dict[str, str]) -> None:
     session = all_answered(all_answered(FaultSession(), **before), heat="yes")
     step = next_step(K, session)
-    assert session.stopped
+    assert session.unsafe
     assert step.stop
     assert "unplug" in step.stop[0]
     assert step.question is not None
@@ -103,9 +103,11 @@ def test_heat_smell_or_ticking_stops_everything_that_needs_power(before: dict[st
     while step.question is not None:
         assert step.question.power is not ChainPower.ON
         assert step.stop
-        normal = next(a.id for a in step.question.answers if a.normal)
+        safe = any(answer.clears for answer in step.question.answers)
+        normal = UNSURE if safe else next(a.id for a in step.question.answers if a.normal)
         session = answered(K, session, observation=step.question.id, answer=normal)
         step = next_step(K, session)
+    assert session.unsafe
 
 
 def test_not_sure_changes_no_belief_and_is_not_asked_again() -> None:

@@ -173,9 +173,9 @@ def test_heat_pressed_by_mistake_can_be_taken_back() -> None:
     play = begun()
     asked, lit = play.asked(), play.shown()
     play.give(Heat())
-    assert play.search.session.stopped
+    assert play.search.session.unsafe
     play.give(ev.Undo())
-    assert not play.search.session.stopped
+    assert not play.search.session.unsafe
     assert play.asked() == asked
     assert type(play.shown()) is type(lit)
 

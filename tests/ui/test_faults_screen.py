@@ -156,7 +156,7 @@ async def test_the_board_runs_the_pattern_and_goes_dark_for_a_repair(open_app: O
         await press(stage, "f3")
         await until(stage, lambda: stage.board.lit() == ())
         assert "Switch the pixel supply off and unplug" in text_of(stage.app)
-        assert search_of(stage).session.stopped
+        assert search_of(stage).session.unsafe
 
 
 async def test_a_lost_board_is_said_and_lit_again_when_it_is_back(open_app: OpenApp) -> None:
