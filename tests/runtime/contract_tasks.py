@@ -113,7 +113,7 @@ def _faults() -> Played:
 
     def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
         keys = [item.key for item in state().items]
-        yield Choose(keys.index("flex"))
+        yield Choose(keys.index("flex") - state().place)
         yield Take(now)
         yield SayYesNo(yes=True, time=now)
         yield SayYesNo(yes=False, time=now)

@@ -70,7 +70,7 @@ async def press(stage: Stage, *keys: str) -> None:
 async def choose(stage: Stage, key: str) -> None:
     search = search_of(stage)
     keys = [item.key for item in search.items]
-    steps = keys.index(key) - search.chosen
+    steps = keys.index(key) - search.place
     await press(stage, *(["down"] * steps if steps >= 0 else ["up"] * -steps), "enter")
 
 
