@@ -12,8 +12,10 @@ from enum import Enum
 from itertools import pairwise
 from xml.sax.saxutils import escape
 
-from probe.document.model import Kind, PixelState, Place, PlayfieldMap, Position
+from probe.document.model import Kind, PixelState, Place, PlayfieldMap, Position, ShapeKind
 from probe.export.sheet_text import clean
+from probe.playfield import shapes_of, strokes_of
+from probe.playfield.strokes import MOVING_PARTS, extent_of
 
 MARGIN = 24.0
 FONT = 13.0
@@ -113,10 +115,13 @@ class _Picture:
         self.drawn = {place.id for place in self.places}
         spots = [place.position for place in self.places if place.position is not None]
         edge_mm = m.machine.length_mm
-        self.left = min([0.0, *(p.x_mm for p in spots)])
-        self.right = max([m.machine.width_mm, *(p.x_mm for p in spots)])
-        self.near = min([edge_mm if part is Part.ABOVE else 0.0, *(p.y_mm for p in spots)])
-        self.far = max([edge_mm, *(p.y_mm for p in spots)])
+        beyond_too = any(beyond(m, place) for place in self.places)
+        self.shapes = [s for s in shapes_of(m) if (beyond_too if s.kind is ShapeKind.PANEL else part is not Part.ABOVE)]
+        lefts, nears, rights, fars = zip(*map(extent_of, self.shapes), strict=True) if self.shapes else ((),) * 4
+        self.left = min([0.0, *lefts, *(p.x_mm for p in spots)])
+        self.right = max([m.machine.width_mm, *rights, *(p.x_mm for p in spots)])
+        self.near = min([edge_mm if part is Part.ABOVE else 0.0, *nears, *(p.y_mm for p in spots)])
+        self.far = max([edge_mm, *fars, *(p.y_mm for p in spots)])
         self.lines: dict[str, list[tuple[float, float, float, float]]] = {}
         self.width = self.right - self.left + 2 * MARGIN
         self.base = self.far - self.near + 2 * MARGIN
@@ -124,10 +129,13 @@ class _Picture:
         self.kinds = [kind for kind in Kind if any(p.kind is kind for p in self.places)]
 
     def xy(self, position: Position) -> tuple[float, float]:
-        x = position.x_mm - self.left
+        return self.xy_mm(position.x_mm, position.y_mm)
+
+    def xy_mm(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        x = x_mm - self.left
         if self.from_below:
             x = self.right - self.left - x
-        return MARGIN + x, MARGIN + self.far - position.y_mm
+        return MARGIN + x, MARGIN + self.far - y_mm
 
     def document(self, *, inline: bool) -> str:
         key = self._key()
@@ -144,6 +152,7 @@ class _Picture:
             head,
             f"<title>{escape(title)}</title>",
             f'<rect width="{_n(self.width)}" height="{_n(height)}" fill="#fff"/>',
+            *self._shapes(),
             *self._edges(side),
             *(self._routes() if self.with_route else []),
             *self._places(),
@@ -153,6 +162,19 @@ class _Picture:
             y = self.base + KEY_ROW * (row + 0.5)
             parts += self._key_row(line, y)
         return "\n".join([*parts, "</svg>"]) + "\n"
+
+    def _shapes(self) -> list[str]:
+        """The drawn playfield, light enough that places and numbers stand out: the strokes that the screen draws too."""
+        parts = []
+        for shape in self.shapes:
+            look = 'stroke="#888"' if shape.kind in MOVING_PARTS else 'stroke="#bbb"'
+            for stroke in strokes_of(shape):
+                spots = (self.xy_mm(x, y) for x, y in stroke.points)
+                line = " L".join(f"{_n(x)},{_n(y)}" for x, y in spots)
+                fill = "#eee" if stroke.fill else "none"
+                dotted = ' stroke-dasharray="2 3"' if stroke.dotted else ""
+                parts.append(f'<path d="M{line}" fill="{fill}" {look} stroke-width="1"{dotted}/>')
+        return parts
 
     def _edges(self, side: str) -> list[str]:
         """The playfield's outline and where the player stands; beyond it, the far edge alone."""

@@ -46,6 +46,7 @@ from probe.mapping.walk_keys import (
 )
 from probe.mapping.walk_state import Entry, OneKey, TypedAhead, Walk, next_unseen, settled, start
 from probe.mapping.walk_view import COMMANDS, view
+from probe.playfield import guess_position
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Light
@@ -332,13 +333,20 @@ def _place_for(s: Walk, offer: Offer) -> tuple[PlayfieldMap, Place]:
         if s.put_at is not None:
             place = place.model_copy(update={"position": s.put_at})
             map_ = update_place(map_, place)
+        elif place.position is None:
+            place = place.model_copy(update={"position": _guessed_position(s, offer)})
+            map_ = update_place(map_, place)
         return map_, place
     area = offer.area if offer.area is not None else s.next_area
     for place in map_.places:
         same = folded(place.label) == folded(offer.label) and (folded(place.area) == folded(area) or not place.area)
         if same and place.id not in map_.pixels_at:
             lamps = place.lamps or offer.lamps
-            known = {"lamps": lamps, "group": place.group or offer.group, "position": s.put_at or place.position}
+            known = {
+                "lamps": lamps,
+                "group": place.group or offer.group,
+                "position": s.put_at or place.position or _guessed_position(s, offer),
+            }
             place = place.model_copy(update=known)
             return update_place(map_, place), place
     return add_place(
@@ -352,18 +360,19 @@ def _place_for(s: Walk, offer: Offer) -> tuple[PlayfieldMap, Place]:
     )
 
 
-def _guessed_position(s: Walk, offer: Offer) -> Position | None:
-    """Where a new place may be: on by one step if it continues a row, else beside the last one. Marked as a guess."""
+def _guessed_position(s: Walk, offer: Offer) -> Position:
+    """Where a new place may be, marked as a guess: every place is in the picture from the start."""
     last, before = Surroundings(s.map, s.chain, s.number).neighbours()
-    if last is None or last.position is None:
-        return None
-    here = last.position
-    if offer.position_of == last.id and before is not None and before.position is not None:
-        x, y = 2 * here.x_mm - before.position.x_mm, 2 * here.y_mm - before.position.y_mm
-        machine = s.map.machine
-        if 0 <= x <= machine.width_mm and 0 <= y <= machine.length_mm * 1.5:
-            return Position(x_mm=x, y_mm=y, guessed=True)
-    return Position(x_mm=here.x_mm, y_mm=here.y_mm, guessed=True)
+    spots = tuple(place.position for place in (last, before) if place is not None and place.position is not None)
+    return guess_position(
+        s.map,
+        offer.label,
+        kind=offer.kind if offer.kind is not None and s.kind is None else s.next_kind,
+        area=offer.area if offer.area is not None else s.next_area,
+        before=spots,
+        continues_row=last is not None and offer.position_of == last.id,
+        spacing_mm=s.map.chain(s.chain).spacing_mm,
+    )
 
 
 def _change_kind(s: Walk, by: int) -> _N:

@@ -16,6 +16,7 @@ from probe.document.model import Chain, Kind, Pixel, PixelState, Place, Playfiel
 from probe.document.model.open_recheck import OpenRecheck
 from probe.document.operations import add_place, folded, replace_chain
 from probe.document.revisions import next_number, revised
+from probe.playfield import guess_position
 from probe.recheck.engine.model import Prior, Setup
 from probe.recheck.engine.result import Found, FoundKind, Result
 
@@ -159,23 +160,17 @@ def _known(pixel: Pixel, found: Found, number: int) -> Pixel:
 
 
 def _place(map_: PlayfieldMap, name: Name, pixels: list[Pixel]) -> tuple[PlayfieldMap, str]:
-    """The place that a name means; a new one takes area, kind and a guessed position from the pixel before."""
+    """The place that a name means; a new one takes area and kind from the pixel before, and a guessed position."""
     if name.place is not None and name.place in map_.place_by_id:
         return map_, name.place
     for place in map_.places:
         if folded(place.label) == folded(name.label) and place.id not in map_.pixels_at:
             return map_, place.id
-    last = next((map_.place_by_id[p.place] for p in reversed(pixels) if p.place in map_.place_by_id), None)
-    position = None
-    if last is not None and last.position is not None:
-        position = last.position.model_copy(update={"guessed": True})
-    map_, place = add_place(
-        map_,
-        name.label,
-        area=last.area if last is not None else "",
-        kind=last.kind if last is not None else Kind.INSERT,
-        position=position,
-    )
+    passed = [map_.place_by_id[p.place] for p in reversed(pixels) if p.place in map_.place_by_id][:2]
+    area, kind = (passed[0].area, passed[0].kind) if passed else ("", Kind.INSERT)
+    before = tuple(place.position for place in passed if place.position is not None)
+    position = guess_position(map_, name.label, kind=kind, area=area, before=before)
+    map_, place = add_place(map_, name.label, area=area, kind=kind, position=position)
     return map_, place.id
 
 

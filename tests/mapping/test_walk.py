@@ -366,3 +366,13 @@ def test_beyond_either_end_nothing_is_asked_or_lit(key: Move | GoTo) -> None:
     assert walk.state.number == 9
     assert walk.wanted == Pixels.one(0, 9, WHITE)
     assert walk.effects[-1] == fx.Bell()
+
+
+def test_every_new_place_is_in_the_picture_at_once_as_a_guess() -> None:
+    played = on_paper()
+    for text in ("Left sling", "Otter 1", "Otter 2", "Bumper"):
+        played(*label(text))
+    positions = [place.position for place in played.map.places]
+    assert len(positions) == 4
+    assert all(position is not None and position.guessed for position in positions)
+    assert len({(p.x_mm, p.y_mm) for p in positions if p is not None}) == 4

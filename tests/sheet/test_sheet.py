@@ -33,6 +33,7 @@ from probe.document.proving import add_proof, standings
 from probe.export.sheet import date_of, sheet_html
 from probe.export.sheet_picture import Part, parts_of, picture_svg
 from probe.export.sheet_text import MOST, clean, said
+from probe.playfield import strokes_of
 from tests.document.strategies import maps
 from tests.support.examples import examples
 
@@ -288,6 +289,8 @@ def test_the_picture_has_every_place_number_and_route() -> None:
     texts = {text.text for text in svg.iter(f"{space}text")}
     assert {"10", "56,57", "b15,b16", "insert", "bumper", "dark or dead"} <= texts
     assert len(list(svg.iter(f"{space}polyline"))) == len(DEMO.chains)
+    drawn = [path for path in svg.iter(f"{space}path") if path.get("stroke") in ("#bbb", "#888")]
+    assert len(drawn) == sum(len(strokes_of(shape)) for shape in DEMO.shapes)
     plain = ElementTree.fromstring(picture_svg(DEMO, route=False))
     assert not list(plain.iter(f"{space}polyline"))
 
