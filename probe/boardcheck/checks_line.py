@@ -191,14 +191,16 @@ async def _burst(d: Dialogue) -> None:
 
 @check("3.9", "the reply begins in time")
 async def _in_time(d: Dialogue) -> None:
-    for _ in range(5):
-        begun = d.talk.now_ms()
+    slow = []
+    for _ in range(9):
         heard = await d.accepted("alive")
-        taken = d.talk.now_ms() - begun
+        taken = d.taken_ms()
         # bytes themselves at 115200 baud, and 30 ms for what lies between: USB, the system
-        allowed = 50 + 30 + (len(heard.raw) + 15) * 0.087
-        if taken > allowed:
-            raise Failure(f"the reply to `alive` took {taken:.0f} ms")
+        if taken > 50 + 30 + (len(heard.raw) + 15) * 0.087:
+            slow.append(taken)
+    # a third of them may wait for this computer or its converter, which no clock here can tell from the board
+    if len(slow) > 3:
+        raise Failure(f"{len(slow)} of 9 replies to `alive` took {min(slow):.0f} ms or more")
 
 
 @check("3.10", "it hears within 5 s after the port opened")

@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from device_protocol.errors import ErrorCode
+from device_protocol.errors import BeyondLimitsFault, ErrorCode, ProtocolFault
 from device_protocol.framing import crc16
 from device_protocol.orders import Identify, Identity
 
@@ -36,6 +36,9 @@ class Talk(Protocol):
     def now_ms(self) -> float:
         """Any steady clock, ms."""
 
+    def late_ms(self) -> float:
+        """For how long in all, by that clock, this computer let the check wait although it was ready to go on."""
+
 
 class Failure(Exception):  # noqa: N818 - what happened; the board erred, not we
     """The board did not keep to the clause that is checked, or to `clause` if that is another one."""
@@ -46,7 +49,7 @@ class Failure(Exception):  # noqa: N818 - what happened; the board erred, not we
 
 
 @dataclass(frozen=True)
-class Heard:
+class BoardReply:
     """One line from the board. `code` is None for `ok`; `seq` is text."""
 
     seq: str
@@ -74,19 +77,25 @@ class Dialogue:
 
     talk: Talk
     identity: Identity | None = None
-    notices: list[Heard] = field(default_factory=list)
+    notices: list[BoardReply] = field(default_factory=list)
     spoiled: dict[str, str] = field(default_factory=dict)
     """Clauses that some line broke, with the first such line, whatever was checked at the moment."""
     log: list[str] = field(default_factory=list)
-    heard_notices: list[Heard] = field(default_factory=list)
+    heard_notices: list[BoardReply] = field(default_factory=list)
     """Every notice of the whole run."""
-    opening: tuple[Heard, ...] = ()
+    opening: tuple[BoardReply, ...] = ()
     """Notices that came before the first order was answered."""
-    first_state: tuple[str, ...] | None = None
-    """`state` of output 0 before any `setup`, if the board has it."""
+    first_states: tuple[tuple[str, ...], ...] = ()
+    """`state` of each output before any `setup`, if the board has it."""
     _seq: int = 0
     _last_own: str = ""
     _changed_ms: float = -1e9
+    _sent_ms: float = 0.0
+    _late_ms: float = 0.0
+    _between: int = 0
+    """Notices that came between an order and its reply."""
+    unusable: str | None = None
+    """Why the reply to `id` cannot be used: such a board is not lit at all."""
 
     def seal(self, body: str | bytes) -> bytes:
         """A line with its CRC and LF."""
@@ -100,12 +109,20 @@ class Dialogue:
             raise Failure(f"`id` is answered with {show(heard.raw)}", clause="5.1")
         try:
             self.identity = Identify().parse_reply(heard.fields)
-        except Exception as exc:
+        except BeyondLimitsFault as exc:
+            self.unusable = f"it states a limit that no board may have: {exc}"
+            raise Failure(f"it states a limit that no board may have: {exc}", clause="5.3") from exc
+        except ProtocolFault as exc:
+            self.unusable = f"the reply to `id` cannot be read: {exc}"
             raise Failure(f"the reply to `id` cannot be read: {exc}", clause="5.3") from exc
+        self.unusable = None
         return self.identity
 
-    async def greet(self, *, within_ms: float = 5_000) -> Identity:
-        """Meet a board whose port has just been opened: it may restart first. Raises Failure when it stays silent."""
+    async def greet(self, *, within_ms: float = 5_000) -> None:
+        """Meet a board whose port has just been opened: it may restart first.
+
+        Raises Failure when nothing answers `id`; `unusable` is set when what answers cannot be used.
+        """
         end = self.talk.now_ms() + within_ms
         while True:
             await self.talk.send(b"\n")
@@ -115,15 +132,16 @@ class Dialogue:
             try:
                 identity = await self.identify()
                 break
-            except Failure:
-                if self.talk.now_ms() >= end:
-                    raise
+            except Failure as failure:
+                if isinstance(failure.__cause__, BeyondLimitsFault) or self.talk.now_ms() >= end:
+                    if self.unusable is None:
+                        raise
+                    return
                 await self.talk.wait(50)
         self.opening = tuple(self.heard_notices)
         if identity.has("setup"):
             with suppress(Failure):
-                self.first_state = await self.state()
-        return identity
+                self.first_states = tuple([await self.state(output) for output in self.outputs])
 
     @property
     def limits(self) -> Identity:
@@ -137,13 +155,14 @@ class Dialogue:
         pixels = self.identity.pixels * self.identity.outputs if self.identity else 4_000
         return 400 + pixels * 0.05
 
-    async def order(self, text: str, *, seq: int | None = None, ending: bytes = b"\n") -> Heard:
-        """Give an order with its own SEQ; returns the reply. Raises Failure when there is none, or a wrong SEQ."""
+    async def order(self, text: str, *, seq: int | None = None, ending: bytes = b"\n") -> BoardReply:
+        """Send an order with its own SEQ; returns the reply. Raises Failure when there is none, or a wrong SEQ."""
         self._seq = (self._seq + 1) % 256 if seq is None else seq
         own = f"{self._seq:02X}"
         if text.split(" ")[0] in _VISIBLE:
             await self._calm()
         await self.talk.send(self.seal(f">{own} {text}")[:-1] + ending)
+        self._sent_ms, self._late_ms = self.talk.now_ms(), self.talk.late_ms()
         while True:
             heard = await self.answer(f">{own} {text}")
             if heard.seq in (own, "--"):
@@ -159,23 +178,38 @@ class Dialogue:
             await self.talk.wait(pause)
         self._changed_ms = self.talk.now_ms()
 
-    async def raw(self, data: bytes, what: str) -> Heard:
+    async def raw(self, data: bytes, what: str) -> BoardReply:
         """Send bytes as they are; returns the reply to what they end."""
         await self.talk.send(data)
         return await self.answer(what)
 
-    async def answer(self, what: str) -> Heard:
+    async def answer(self, what: str) -> BoardReply:
         """The next line that is no notice. Raises Failure (3.1) if none comes in time."""
-        end = self.talk.now_ms() + self.reply_ms()
-        while (left := end - self.talk.now_ms()) > 0:
+        end = self.talk.now_ms() - self.talk.late_ms() + self.reply_ms()
+        between: list[BoardReply] = []
+        while (left := end - (self.talk.now_ms() - self.talk.late_ms())) > 0:
             heard = await self.hear(left)
             if heard is None:
-                break
+                continue
             if not heard.word:
+                if between:
+                    self._note_between(what, between)
                 return heard
+            if heard.word != "restarted":
+                between.append(heard)
         raise Failure(f"no reply to {show(what)}", clause="3.1")
 
-    async def hear(self, within_ms: float) -> Heard | None:
+    def _note_between(self, what: str, notices: list[BoardReply]) -> None:
+        """One notice before a reply may have been under way when the order went out; a habit of it is none (7.1)."""
+        self._between += 1
+        if self._between > 2 or (what.endswith(" watch on") and notices[-1].word == "inputs"):
+            self.spoil("7.1", f"a notice between {show(what)} and its reply: {show(notices[-1].raw)}")
+
+    def taken_ms(self) -> float:
+        """Since the last order went out, this computer's own lateness left out."""
+        return (self.talk.now_ms() - self._sent_ms) - (self.talk.late_ms() - self._late_ms)
+
+    async def hear(self, within_ms: float) -> BoardReply | None:
         """The next line of any kind; notices are kept in `notices` too."""
         raw = await self.talk.line(within_ms)
         if raw is None:
@@ -186,7 +220,7 @@ class Dialogue:
             self.heard_notices.append(heard)
         return heard
 
-    def _take_apart(self, raw: bytes) -> Heard:
+    def _take_apart(self, raw: bytes) -> BoardReply:
         self.log.append(show(raw))
         if len(raw) > 255:
             self.spoil("2.4", f"a line of {len(raw)} bytes: {show(raw[:60])}…")
@@ -198,12 +232,12 @@ class Dialogue:
             self.spoil("2.6", f"wrong CRC in {show(raw)}")
         fields = tuple(match["fields"].decode().split())
         if match["nseq"] is not None:
-            return Heard(match["nseq"].decode(), None, fields, raw, match["word"].decode())
+            return BoardReply(match["nseq"].decode(), None, fields, raw, match["word"].decode())
         if match["ok_seq"] is not None:
-            return Heard(match["ok_seq"].decode(), None, fields, raw)
+            return BoardReply(match["ok_seq"].decode(), None, fields, raw)
         code = int(match["code"])
         self._check_error(match["bad_seq"].decode(), code, match["name"].decode(), raw)
-        return Heard(match["bad_seq"].decode(), code, fields, raw)
+        return BoardReply(match["bad_seq"].decode(), code, fields, raw)
 
     def _check_error(self, seq: str, code: int, name: str, raw: bytes) -> None:
         try:
@@ -228,14 +262,14 @@ class Dialogue:
             if heard is not None and not heard.word:
                 raise Failure(f"a line too many after {what}: {show(heard.raw)}", clause="3.1")
 
-    async def accepted(self, text: str) -> Heard:
+    async def accepted(self, text: str) -> BoardReply:
         """An order that has to be carried out."""
         heard = await self.order(text)
         if not heard.ok:
             raise Failure(f"`{text}` is refused: {show(heard.raw)}")
         return heard
 
-    async def refused(self, text: str, code: ErrorCode, *others: ErrorCode) -> Heard:
+    async def refused(self, text: str, code: ErrorCode, *others: ErrorCode) -> BoardReply:
         """An order that has to be refused with this code."""
         heard = await self.order(text)
         if heard.code not in (code, *others):
@@ -257,12 +291,29 @@ class Dialogue:
             raise Failure(f"`state` gives {len(heard.fields)} fields, not 6: {show(heard.raw)}", clause="5.8")
         return heard.fields
 
+    async def shown(self, pixel: int, output: int = 0) -> bytes | None:
+        """What `readback` says of a pixel; None where it says `none`. Raises Failure if it makes no sense."""
+        heard = await self.accepted(f"readback {output} {pixel}")
+        text = heard.fields[0] if len(heard.fields) == 1 else ""
+        if text == "none":
+            return None
+        if not re.fullmatch("([0-9A-F]{2}){3,4}", text):
+            raise Failure(f"`readback` is answered with {show(heard.raw)}", clause="5.29")
+        return bytes.fromhex(text)
+
+    @property
+    def outputs(self) -> range:
+        """Numbers of the board's outputs."""
+        return range(self.limits.outputs)
+
     async def lit(self, output: int = 0) -> int:
         """How many pixels the board says are not dark. Raises Failure if `state` gives no number."""
         return number((await self.state(output))[4], clause="5.8")
 
 
-_VISIBLE = frozenset({"light", "dark", "range", "show", "setup", "pattern", "lamp", "group", "play", "count"})
+_VISIBLE = frozenset(
+    {"light", "dark", "range", "show", "setup", "run", "lamp", "group", "play", "count", "commit", "erase"}
+)
 
 
 def number(text: str, *, clause: str) -> int:

@@ -4,10 +4,26 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 import time
-from dataclasses import asdict
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
 
-from probe.boardcheck import Dialogue, Failure, Outcome, Result, run_checks
+from probe import VERSION_LINE
+from probe.boardcheck import (
+    ClauseOutcome,
+    ClauseResult,
+    Dialogue,
+    Failure,
+    SavedTable,
+    TableNotRestoredError,
+    TableSafe,
+    restore_table,
+    run_checks,
+    save_table,
+    verdict,
+)
 from probe.cautions import BOARD_CHECK
 from probe.cli.outcome import Exit, complain
 from probe.cli.wire_log import WireLog
@@ -15,20 +31,41 @@ from probe.document.outside_text import escaped
 from probe.link import LinkError, PortSpec
 from probe.link.wire import Wire
 
-_SIGNS = {Outcome.PASSED: "ok  ", Outcome.FAILED: "FAIL", Outcome.LACKS: "-   ", Outcome.UNSEEN: "?   "}
+_SIGNS = {
+    ClauseOutcome.PASSED: "ok  ",
+    ClauseOutcome.FAILED: "FAIL",
+    ClauseOutcome.LACKS: "-   ",
+    ClauseOutcome.UNSEEN: "?   ",
+}
+
+
+_TICK_S = 0.01
 
 
 class WireTalk:
-    """A `Talk` over an open wire, in real time."""
+    """A `Talk` over an open wire, in real time. A ticker measures how late this computer runs what is due."""
 
     def __init__(self, wire: Wire, transcript: WireLog | None = None) -> None:
         self._wire = wire
         self._transcript = transcript
         self._inbox = bytearray()
+        self._late_s = 0.0
 
     def now_ms(self) -> float:
         """A steady clock, ms."""
         return time.monotonic() * 1000
+
+    def late_ms(self) -> float:
+        """For how long in all this computer let things wait that were due; 0 without `measure_lateness`."""
+        return self._late_s * 1000
+
+    async def measure_lateness(self) -> None:
+        """Runs beside the check until it is cancelled."""
+        while True:
+            due = time.monotonic() + _TICK_S
+            await asyncio.sleep(_TICK_S)
+            # a millisecond is what any timer is late
+            self._late_s += max(0.0, time.monotonic() - due - 0.001)
 
     async def send(self, data: bytes) -> None:
         """Put bytes on the line."""
@@ -68,32 +105,136 @@ class WireTalk:
 
 
 async def check_wire(
-    wire: Wire, only: tuple[str, ...], *, tell: bool, transcript: WireLog | None = None
-) -> tuple[Dialogue, tuple[Result, ...]]:
-    """Run the checks over an open wire. Raises LinkError when the line is lost, Failure when no board answers."""
-    dialogue = Dialogue(WireTalk(wire, transcript))
-    await dialogue.greet()
+    wire: Wire,
+    only: tuple[str, ...],
+    *,
+    on_result: Callable[[ClauseResult], None] = lambda result: None,
+    transcript: WireLog | None = None,
+    table: TableSafe | None = None,
+) -> tuple[Dialogue, tuple[ClauseResult, ...]]:
+    """Run the checks over an open wire, and leave the board dark.
 
-    def told(result: Result) -> None:
-        if tell:
-            print(_line(result), flush=True)
+    Raises LinkError when the line is lost, Failure when no board answers, TableNotRestoredError.
+    """
+    talk = WireTalk(wire, transcript)
+    dialogue = Dialogue(talk)
+    ticker = asyncio.create_task(talk.measure_lateness())
+    try:
+        await dialogue.greet()
+        results = await run_checks(dialogue, only=only, on_result=on_result, table=table)
+        if dialogue.unusable is None:
+            wire.write(dialogue.seal(">FE dark all"))
+            await asyncio.sleep(0.2)
+    finally:
+        ticker.cancel()
+    return dialogue, results
 
-    return dialogue, await run_checks(dialogue, only=only, told=told)
 
-
-def _line(result: Result) -> str:
-    words = f"  [{escaped(result.words)}]" if result.words and result.outcome is not Outcome.PASSED else ""
+def _line(result: ClauseResult) -> str:
+    words = f"  [{escaped(result.words)}]" if result.words else ""
     return f"{_SIGNS[result.outcome]} {result.clause:<5} {result.title}{words}"
 
 
-def board_check(port: str, *, baud: int, only: tuple[str, ...], as_json: bool, transcript: str | None = None) -> int:
-    """Check the board on a port. Exit code 1 if a clause fails, 4 if no board answers."""
+# --- the person's table ---
+
+
+def _write_table(path: Path, saved: SavedTable) -> None:
+    """A new file with the table. Raises OSError, also when there is such a file already."""
+    form = {"revision": saved.revision, "image": saved.image.hex().upper()}
+    with path.open("x", encoding="ascii") as file:
+        json.dump(form, file)
+        file.write("\n")
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _read_table(path: Path) -> SavedTable:
+    """The table of such a file. Raises OSError or ValueError."""
+    try:
+        form = json.loads(path.read_text(encoding="ascii"))
+        return SavedTable(int(form["revision"]), bytes.fromhex(form["image"]))
+    except (KeyError, TypeError) as exc:
+        raise ValueError("no table kept by `board-check --table`") from exc
+
+
+def _table_safe(path: Path) -> TableSafe:
+    kept: list[SavedTable] = []
+
+    async def begin(dialogue: Dialogue) -> None:
+        saved = await save_table(dialogue)
+        await asyncio.to_thread(_write_table, path, saved)
+        kept.append(saved)
+
+    async def end(dialogue: Dialogue) -> None:
+        try:
+            await restore_table(dialogue, kept[0])
+        except LinkError as exc:
+            raise TableNotRestoredError(kept[0], str(exc)) from exc
+        await asyncio.to_thread(path.unlink)
+
+    return TableSafe(begin, end)
+
+
+def board_check(
+    port: str,
+    *,
+    baud: int,
+    only: tuple[str, ...],
+    as_json: bool,
+    transcript: str | None = None,
+    table: str | None = None,
+    restore: str | None = None,
+) -> int:
+    """Check the board on a port. Exit code 1 if a clause fails, 4 if no board answers.
+
+    `table`: try the lamp table too; the person's own is kept in that new file until it is back in the board. `restore`: only
+    write such a file back.
+    """
     log = WireLog(transcript) if transcript is not None else None
-    return asyncio.run(_board_check(port, baud=baud, only=only, as_json=as_json, transcript=log))
+    if restore is not None:
+        return asyncio.run(_restore(port, baud=baud, path=Path(restore), transcript=log))
+    if table is not None and Path(table).exists():
+        complain(
+            f"{table} is there already: it may be the only copy of a board's table. Write it back with --restore, or"
+            " name another file"
+        )
+        return Exit.FILE
+    safe = _table_safe(Path(table)) if table is not None else None
+    return asyncio.run(_board_check(port, baud=baud, only=only, as_json=as_json, transcript=log, table=safe))
+
+
+async def _restore(port: str, *, baud: int, path: Path, transcript: WireLog | None) -> int:
+    try:
+        saved = await asyncio.to_thread(_read_table, path)
+    except (OSError, ValueError) as exc:
+        complain(f"{path}: {exc}")
+        return Exit.FILE
+    try:
+        wire = await PortSpec(address=port, baud=baud).open()
+    except LinkError as exc:
+        complain(str(exc))
+        return Exit.BOARD
+    try:
+        dialogue = Dialogue(WireTalk(wire, transcript))
+        await dialogue.greet()
+        await restore_table(dialogue, saved)
+    except (Failure, LinkError, TableNotRestoredError) as exc:
+        complain(f"the table of {path} is not in the board: {exc}")
+        return Exit.BOARD
+    finally:
+        await wire.close()
+    print(f"The table of {path}, revision {saved.revision}, is in the board again.")
+    return Exit.FINE
 
 
 async def _board_check(
-    port: str, *, baud: int, only: tuple[str, ...], as_json: bool, transcript: WireLog | None
+    port: str,
+    *,
+    baud: int,
+    only: tuple[str, ...],
+    as_json: bool,
+    transcript: WireLog | None,
+    table: TableSafe | None,
 ) -> int:
     try:
         wire = await PortSpec(address=port, baud=baud).open()
@@ -102,29 +243,49 @@ async def _board_check(
         return Exit.BOARD
     if not as_json:
         print(BOARD_CHECK)
+
+    def on_result(result: ClauseResult) -> None:
+        if not as_json:
+            print(_line(result), flush=True)
+
+    begun, checked_at = time.monotonic(), datetime.now(UTC).isoformat(timespec="seconds")
     try:
-        dialogue, results = await check_wire(wire, only, tell=not as_json, transcript=transcript)
-        wire.write(dialogue.seal(">FE dark all"))
-        await asyncio.sleep(0.2)
+        dialogue, results = await check_wire(wire, only, on_result=on_result, transcript=transcript, table=table)
+    except TableNotRestoredError as exc:
+        complain(
+            f"THE BOARD'S TABLE IS NOT BACK: {exc}. The file named with --table has it: write it back with"
+            " `board-check PORT --restore FILE`"
+        )
+        return Exit.BOARD
     except Failure as exc:
         complain(f"no board that speaks this protocol answers on {port}: {exc}")
         return Exit.BOARD
     except LinkError as exc:
         complain(str(exc))
         return Exit.BOARD
+    except OSError as exc:
+        complain(f"the board's table cannot be kept in a file, so none was tried: {exc}")
+        return Exit.FILE
     finally:
         await wire.close()
-    counts = {outcome: sum(r.outcome is outcome for r in results) for outcome in Outcome}
+    report = verdict(
+        dialogue,
+        results,
+        checked_at=checked_at,
+        took_s=time.monotonic() - begun,
+        tool=VERSION_LINE,
+        with_table=table is not None,
+        complete=not only,
+    )
     if as_json:
-        limits = dialogue.limits
-        report = {
-            "board": limits.board,
-            "build": limits.build,
-            "features": sorted(limits.features),
-            "counts": {outcome.name.lower(): count for outcome, count in counts.items()},
-            "clauses": [asdict(result) for result in results],
-        }
         print(json.dumps(report, indent=2, ensure_ascii=True))
     else:
-        print(", ".join(f"{count} {outcome.value}" for outcome, count in counts.items()))
-    return Exit.FINDINGS if counts[Outcome.FAILED] else Exit.FINE
+        if dialogue.unusable is not None:
+            print("Nothing was lit and nothing else was tried: mend what `id` says in the firmware first.")
+        print(", ".join(f"{count} {outcome.value}" for outcome, count in _counts(results).items()))
+        print(escaped(report["badge"]))
+    return Exit.FINDINGS if _counts(results)[ClauseOutcome.FAILED] else Exit.FINE
+
+
+def _counts(results: tuple[ClauseResult, ...]) -> dict[ClauseOutcome, int]:
+    return {outcome: sum(r.outcome is outcome for r in results) for outcome in ClauseOutcome}

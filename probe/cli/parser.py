@@ -274,6 +274,12 @@ def _board_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("port", metavar="PORT", help="serial device, or a socket://, rfc2217:// or simulated:// URL")
     parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="speed of the line (default 115200)")
     parser.add_argument("--only", action="append", default=[], metavar="CLAUSE", help="this clause only, such as 5.4")
+    parser.add_argument(
+        "--table",
+        metavar="FILE",
+        help="try the lamp table too; the one in the board is kept in this new file, and written back at the end",
+    )
+    parser.add_argument("--restore", metavar="FILE", help="write a table that such a file keeps back; check nothing")
     _transcript_option(parser)
     parser.add_argument("--json", action="store_true", help="as JSON")
 

@@ -65,6 +65,8 @@ def _dispatch(arguments: argparse.Namespace) -> int:
                 only=tuple(arguments.only),
                 as_json=arguments.json,
                 transcript=arguments.transcript,
+                table=arguments.table,
+                restore=arguments.restore,
             )
         case "export":
             from probe.cli.exchange import export_map

@@ -3,9 +3,20 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import suppress
 
 from device_protocol.board import ProtocolBoard
-from probe.boardcheck import Dialogue, Outcome, Result, run_checks
+from probe.boardcheck import (
+    ClauseOutcome,
+    ClauseResult,
+    Dialogue,
+    SavedTable,
+    TableNotRestoredError,
+    TableSafe,
+    restore_table,
+    run_checks,
+    save_table,
+)
 
 
 class BoardTalk:
@@ -18,6 +29,9 @@ class BoardTalk:
 
     def now_ms(self) -> float:
         return self._now_ms
+
+    def late_ms(self) -> float:
+        return 0.0
 
     async def send(self, data: bytes) -> None:
         self._inbox += self.board.receive_data(data, self._now_ms)
@@ -45,17 +59,31 @@ class BoardTalk:
         return raw
 
 
-def checked(board: ProtocolBoard, *only: str) -> dict[str, Result]:
+def keeping_table() -> TableSafe:
+    """Keeps the board's table in memory while others are tried."""
+    kept: list[SavedTable] = []
+
+    async def begin(dialogue: Dialogue) -> None:
+        kept.append(await save_table(dialogue))
+
+    async def end(dialogue: Dialogue) -> None:
+        with suppress(TableNotRestoredError):  # of a board that cannot: what failed shows it
+            await restore_table(dialogue, kept[0])
+
+    return TableSafe(begin, end)
+
+
+def checked(board: ProtocolBoard, *only: str, table: bool = False) -> dict[str, ClauseResult]:
     """The results by clause."""
 
-    async def run() -> tuple[Result, ...]:
+    async def run() -> tuple[ClauseResult, ...]:
         dialogue = Dialogue(BoardTalk(board))
         await dialogue.greet()
-        return await run_checks(dialogue, only=only)
+        return await run_checks(dialogue, only=only, table=keeping_table() if table else None)
 
     return {result.clause: result for result in asyncio.run(run())}
 
 
-def failures(results: dict[str, Result]) -> dict[str, str]:
+def failures(results: dict[str, ClauseResult]) -> dict[str, str]:
     """Clause → what is wrong."""
-    return {clause: r.words for clause, r in results.items() if r.outcome is Outcome.FAILED}
+    return {clause: r.words for clause, r in results.items() if r.outcome is ClauseOutcome.FAILED}

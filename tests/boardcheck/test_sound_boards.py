@@ -10,7 +10,7 @@ import pytest
 import device_protocol
 from device_protocol.board import BoardConfig, ProtocolBoard
 from device_protocol.orders import FEATURES
-from probe.boardcheck import Outcome
+from probe.boardcheck import ClauseOutcome
 from probe.boardcheck.registry import CHECKS
 from tests.boardcheck.talks import checked, failures
 
@@ -23,7 +23,7 @@ SPEC = Path(device_protocol.__file__).with_name("SPEC.md").read_text(encoding="u
 def test_the_python_board_passes(outputs: int) -> None:
     results = checked(ProtocolBoard(BoardConfig(outputs=outputs)))
     assert failures(results) == {}
-    assert sum(r.outcome is Outcome.PASSED for r in results.values()) > 40
+    assert sum(r.outcome is ClauseOutcome.PASSED for r in results.values()) > 40
 
 
 @pytest.mark.parametrize("left_out", FEATURES)
@@ -37,7 +37,7 @@ def test_a_board_without_a_feature_passes(left_out: str) -> None:
 def test_the_smallest_board_passes() -> None:
     results = checked(ProtocolBoard(BoardConfig(features=(), pixels=50, line=64)))
     assert failures(results) == {}
-    assert any(r.outcome is Outcome.LACKS for r in results.values())
+    assert any(r.outcome is ClauseOutcome.LACKS for r in results.values())
 
 
 def test_every_clause_of_what_a_board_does_is_a_named_check() -> None:

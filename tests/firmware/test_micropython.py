@@ -14,7 +14,7 @@ import pytest
 
 from device_protocol.framing import seal
 from device_protocol.orders import FEATURES as ALL_FEATURES
-from probe.boardcheck import Dialogue, Outcome, run_checks
+from probe.boardcheck import ClauseOutcome, Dialogue, run_checks
 from tests.boardcheck.talks import BoardTalk
 from tests.firmware.micropython.board import FEATURES, INTERPRETERS, DrivenBoard, Runs
 from tests.protocol.conversation import Conversation, Step, all_conversations, run_conversation
@@ -74,8 +74,8 @@ def check(runs: Runs, features: tuple[str, ...]) -> dict[str, str]:
         await dialogue.greet()
         assert dialogue.limits.board == "micropython"
         results = await run_checks(dialogue)
-        assert sum(result.outcome is Outcome.PASSED for result in results) > 25
-        return {r.clause: r.words for r in results if r.outcome is Outcome.FAILED}
+        assert sum(result.outcome is ClauseOutcome.PASSED for result in results) > 25
+        return {r.clause: r.words for r in results if r.outcome is ClauseOutcome.FAILED}
 
     return asyncio.run(run())
 
