@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from device_protocol.board import BoardConfig
-from device_protocol.orders import ReadTableState, SetupOutput
+from device_protocol.orders import Darken, ReadTableState, SetupOutput
 from device_protocol.values import Colour
 from probe.cli.screens import wiring_of
 from probe.document.document import Document, SaveJob, Unsaved
@@ -613,3 +613,37 @@ def test_every_task_of_the_program_is_in_the_list() -> None:
     from probe.ui.app import MAKERS
 
     assert set(MAKERS) <= set(TASKS), "every task is held to the contract"
+
+
+async def test_after_a_restart_outputs_are_set_up_anew_before_they_are_lit(bench: Any) -> None:
+    one = await bench("walk")
+    one.board.orders.clear()
+    one.board.restart()
+    await _back(one)
+    orders = list(one.board.orders)
+    lights = [at for at, order in enumerate(orders) if may_light(order)]
+    setups = [at for at, order in enumerate(orders) if isinstance(order, SetupOutput)]
+    assert lights
+    assert setups
+    assert min(setups) < min(lights)
+    one.hold()
+
+
+@ALL
+async def test_ready_to_leave_is_all_dark_with_a_revision_and_staying_lights_again(bench: Any, name: str) -> None:
+    one = await bench(name)
+    await one.play()
+    one.board.orders.clear()
+    revisions = len(one.document.map.revisions)
+    pending = one.top.scope is not None and one.played.changes_map and one.played.undoes_map
+    await one.runtime.prepare_to_leave(1.0)
+    assert Darken() in one.board.orders
+    assert one.board.device.lit() == ()
+    assert one.document.map.pending == ()
+    if pending and one.document.version != one.document.saved_version:
+        assert len(one.document.map.revisions) > revisions
+    assert await one.runtime.saved_within(5.0)
+    one.runtime.stay()
+    await one.settled()
+    assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
