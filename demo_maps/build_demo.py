@@ -187,26 +187,26 @@ def lamps() -> tuple[Lamp, ...]:
     )
 
 
-def _walk(m: PlayfieldMap, chain: str, table: str) -> PlayfieldMap:
+def _walk(map_: PlayfieldMap, chain: str, table: str) -> PlayfieldMap:
     number = 0
     for area, (name, kind, x, y, lamp, special) in _lines(table):
         if name.startswith("("):
-            m = op.set_state(m, chain, number, PixelState(name.strip("()")))
-            m = op.set_note(m, chain, number, special)
+            map_ = op.set_state(map_, chain, number, PixelState(name.strip("()")))
+            map_ = op.set_note(map_, chain, number, special)
             number += 1
             continue
         joined = (int(lamp.split()[0]),) if lamp else ()
         spot = Position(x_mm=float(x), y_mm=float(y))
-        m, place = op.add_place(m, name, area=area, kind=Kind(kind), position=spot, lamps=joined)
+        map_, place = op.add_place(map_, name, area=area, kind=Kind(kind), position=spot, lamps=joined)
         if not lamp:
-            m = op.update_place(m, place.model_copy(update={"group": always_on(area)}))
+            map_ = op.update_place(map_, place.model_copy(update={"group": always_on(area)}))
         for _ in range(2 if special == "x2" else 1):
-            m = op.assign_place(m, chain, number, place.id)
+            map_ = op.assign_place(map_, chain, number, place.id)
             if special.startswith("dead: "):
-                m = op.set_state(m, chain, number, PixelState.DEAD)
-                m = op.set_note(m, chain, number, special.removeprefix("dead: "))
+                map_ = op.set_state(map_, chain, number, PixelState.DEAD)
+                map_ = op.set_note(map_, chain, number, special.removeprefix("dead: "))
             number += 1
-    return op.set_count(m, chain, number)
+    return op.set_count(map_, chain, number)
 
 
 def _wall(*points: tuple[float, float], name: str = "", curved: bool = False) -> Shape:
@@ -251,28 +251,30 @@ SHAPES = (
 
 def complete() -> PlayfieldMap:
     """The machine mapped to the end and proved once."""
-    m = op.new_map("Kelp Forest")
-    machine = m.machine.model_copy(update={"note": "Invented for demonstrations: no such machine was built."})
-    m = m.model_copy(update={"machine": machine, "shapes": SHAPES})
-    m = op.add_chain(m, Chain(id="playfield", name="Playfield", output=0, note="enters at the near right corner"))
-    m = op.add_chain(m, Chain(id="backbox", name="Backbox", output=1, note="goes up through the neck of the cabinet"))
-    m = op.set_lamps(m, lamps())
-    m = _walk(m, "playfield", PLAYFIELD)
-    m = _walk(m, "backbox", BACKBOX)
-    m = op.add_revision(
-        m, time="2025-03-02T16:40:00Z", reason="First map", changes=["Both chains walked from end to end."]
+    map_ = op.new_map("Kelp Forest")
+    machine = map_.machine.model_copy(update={"note": "Invented for demonstrations: no such machine was built."})
+    map_ = map_.model_copy(update={"machine": machine, "shapes": SHAPES})
+    map_ = op.add_chain(map_, Chain(id="playfield", name="Playfield", output=0, note="enters at the near right corner"))
+    map_ = op.add_chain(
+        map_, Chain(id="backbox", name="Backbox", output=1, note="goes up through the neck of the cabinet")
     )
-    spliced = next(p for p in m.places if p.label == "Whirlpool")
-    chain, number = m.pixels_at[spliced.id][0]
+    map_ = op.set_lamps(map_, lamps())
+    map_ = _walk(map_, "playfield", PLAYFIELD)
+    map_ = _walk(map_, "backbox", BACKBOX)
+    map_ = op.add_revision(
+        map_, time="2025-03-02T16:40:00Z", reason="First map", changes=["Both chains walked from end to end."]
+    )
+    spliced = next(p for p in map_.places if p.label == "Whirlpool")
+    chain, number = map_.pixels_at[spliced.id][0]
     change = f"Spliced in pixel {number} on the chain {chain}: {spliced.label}. All later numbers went up by one."
-    m = op.add_revision(m, time="2025-03-16T10:05:00Z", reason="One more insert lit", changes=[change])
-    for where, at, pixel in m.walk_pixels():
+    map_ = op.add_revision(map_, time="2025-03-16T10:05:00Z", reason="One more insert lit", changes=[change])
+    for where, at, pixel in map_.walk_pixels():
         seen = 1 if where == "backbox" or at < number else 2
-        m = op.set_pixel(m, where, at, pixel.model_copy(update={"verified": seen}))
-    for place in m.places:
+        map_ = op.set_pixel(map_, where, at, pixel.model_copy(update={"verified": seen}))
+    for place in map_.places:
         if place.kind is Kind.GENERAL:
-            m = op.update_place(m, place.model_copy(update={"level": GLOW_LEVEL}))
-    return wired(m)
+            map_ = op.update_place(map_, place.model_copy(update={"level": GLOW_LEVEL}))
+    return wired(map_)
 
 
 SPLICED_ON = "2025-03-16"
@@ -293,59 +295,59 @@ REELS = (
 )
 
 
-def wired(m: PlayfieldMap) -> PlayfieldMap:
+def wired(map_: PlayfieldMap) -> PlayfieldMap:
     """The map with supply, feeds, gauges, two reels with unlike colours, and the joints that somebody has noted."""
-    m = m.model_copy(update={"power": Power(drive_volt=5.0)})  # the board's chip runs from 5 V
-    m, supply = add_supply(
-        m, "Pixel supply", rating_a=6.0, board_ma=60, note="beside the transformer, switched with it"
+    map_ = map_.model_copy(update={"power": Power(drive_volt=5.0)})  # the board's chip runs from 5 V
+    map_, supply = add_supply(
+        map_, "Pixel supply", rating_a=6.0, board_ma=60, note="beside the transformer, switched with it"
     )
     for batch in REELS:
-        m = put(m, batch)
+        map_ = put(map_, batch)
     gauges = {"playfield": ("20 AWG", 90.0), "backbox": ("20 AWG", 120.0)}
     for name, (wire, spacing_mm) in gauges.items():
-        chain = m.chain(name).model_copy(update={"wire": wire, "spacing_mm": spacing_mm})
-        m = op.replace_chain(m, chain)
-    cove = m.pixels_at["anemone-bumper"][0][1]
+        chain = map_.chain(name).model_copy(update={"wire": wire, "spacing_mm": spacing_mm})
+        map_ = op.replace_chain(map_, chain)
+    cove = map_.pixels_at["anemone-bumper"][0][1]
     for name, number, words, length_mm, fuse_a in (
         ("playfield", 0, "Board end", 600.0, 3.0),
         ("playfield", cove, "Bumper cove", 1_100.0, 4.0),
         ("backbox", 0, "Neck", 1_400.0, 2.0),
     ):
         told_of = {"wire": "18 AWG", "length_mm": length_mm, "fuse_a": fuse_a}
-        m, _ = add_feed(m, name, number, supply=supply.id, name=words, **told_of)
-    whirlpool = m.pixels_at["whirlpool"][0][1]
-    for chain_id, number, pixel in m.walk_pixels():
+        map_, _ = add_feed(map_, name, number, supply=supply.id, name=words, **told_of)
+    whirlpool = map_.pixels_at["whirlpool"][0][1]
+    for chain_id, number, pixel in map_.walk_pixels():
         later = chain_id == "playfield" and number == whirlpool
         reel = REELS[1] if later else REELS[0]
-        m = op.set_pixel(m, chain_id, number, pixel.model_copy(update={"batch": reel.id}))
+        map_ = op.set_pixel(map_, chain_id, number, pixel.model_copy(update={"batch": reel.id}))
     lead = {"leaving_5v": "red", "leaving_ground": "black", "leaving_data": "white"}
     for chain_id, length_mm in (("playfield", 700.0), ("backbox", 1_600.0)):
-        joint = joint_at(m.chain(chain_id), 0).model_copy(
+        joint = joint_at(map_.chain(chain_id), 0).model_copy(
             update={**lead, "length_mm": length_mm, "fixing": Fixing.CLIP}
         )
-        m = put_joint(m, chain_id, joint)
+        map_ = put_joint(map_, chain_id, joint)
     found = {"five_volt_to": JoinedTo.FIVE_VOLT, "ground_to": JoinedTo.GROUND, "data_to": JoinedTo.DATA_IN}
     for number, length_mm in ((whirlpool, 45.0), (whirlpool + 1, 60.0)):
         told = {**found, "length_mm": length_mm, "fixing": Fixing.STAPLE, "made_on": SPLICED_ON, "checked": True}
-        m = put_joint(m, "playfield", joint_at(m.chain("playfield"), number).model_copy(update=told))
+        map_ = put_joint(map_, "playfield", joint_at(map_.chain("playfield"), number).model_copy(update=told))
     told = {"length_mm": 260.0, "fixing": Fixing.CLIP, "note": "long way round the flipper mechanism"}
-    return put_joint(m, "playfield", joint_at(m.chain("playfield"), 11).model_copy(update=told))
+    return put_joint(map_, "playfield", joint_at(map_.chain("playfield"), 11).model_copy(update=told))
 
 
 def half() -> PlayfieldMap:
     """The same machine as it was in the middle of the first walk: the playfield up to pixel 42, the backbox not begun."""
-    m = complete()
+    map_ = complete()
     chains = []
-    for chain in m.chains:
+    for chain in map_.chains:
         keep = HALF_AT if chain.id == "playfield" else 0
         seen = tuple(pixel.model_copy(update={"verified": 0}) for pixel in chain.pixels[:keep])
         rest = tuple(Pixel(id=pixel.id) for pixel in chain.pixels[keep:])
         joints = tuple(joint for joint in chain.joints if joint.made_on != SPLICED_ON)
         chains.append(chain.model_copy(update={"pixels": seen + rest, "joints": joints}))
     used = {pixel.place for chain in chains for pixel in chain.pixels}
-    places = tuple(place for place in m.places if place.id in used)
-    m = m.model_copy(update={"chains": tuple(chains), "places": places, "revisions": (), "batches": REELS[:1]})
-    return op.set_bookmark(m, "playfield", HALF_AT)
+    places = tuple(place for place in map_.places if place.id in used)
+    map_ = map_.model_copy(update={"chains": tuple(chains), "places": places, "revisions": (), "batches": REELS[:1]})
+    return op.set_bookmark(map_, "playfield", HALF_AT)
 
 
 def files() -> dict[str, bytes]:

@@ -27,12 +27,12 @@ NOW = "2026-03-01T19:30:00Z"
 
 
 def revised_map() -> PlayfieldMap:
-    m = renumber(blank(), [Insert(chain="a", after=1, count=2)], time=NOW, reason="two new")
-    return renumber(m, [Remove(chain="b", first=0, last=0)], time=NOW, reason="one out [/x]")
+    map_ = renumber(blank(), [Insert(chain="a", after=1, count=2)], time=NOW, reason="two new")
+    return renumber(map_, [Remove(chain="b", first=0, last=0)], time=NOW, reason="one out [/x]")
 
 
-def start(m: PlayfieldMap) -> History:
-    return History(map=m)
+def start(map_: PlayfieldMap) -> History:
+    return History(map=map_)
 
 
 def step(state: History, key: object, now_s: float) -> tuple[History, tuple[object, ...]]:
@@ -75,15 +75,15 @@ def test_any_two_are_compared_in_the_order_of_time() -> None:
 
 
 def test_the_open_session_is_a_line_too() -> None:
-    m = revised_map()
-    state = start(recorded(m, set_note(m, "a", 0, "brittle")))
+    map_ = revised_map()
+    state = start(recorded(map_, set_note(map_, "a", 0, "brittle")))
     assert state.line.number == OPEN
     assert state.line.reason == "Pixels noted about: A (open session)"
     assert pair_words(state) == "From revision 2 to now"
     assert len(state.told) == 1
     assert given(state, GoBack(NOW))[0].message == "this is what the map says now"
     back, saved = given(state, Choose(1), GoBack(NOW), GoBack(NOW))
-    assert same(back.map, m)
+    assert same(back.map, map_)
     assert [r.reason for r in saved[-1].revisions[2:]] == [
         "Pixels noted about: A",
         "Back to revision 2, one out [/x]",
@@ -91,55 +91,55 @@ def test_the_open_session_is_a_line_too() -> None:
 
 
 def test_going_back_is_asked_twice_and_is_a_revision() -> None:
-    m = revised_map()
-    once, saved = given(start(m), Choose(1), GoBack(NOW))
-    assert (once.map, saved) == (m, [])
+    map_ = revised_map()
+    once, saved = given(start(map_), Choose(1), GoBack(NOW))
+    assert (once.map, saved) == (map_, [])
     assert "once more" in once.message
     moved, saved = given(once, Choose(1), Choose(-1), GoBack(NOW))
     assert saved == [], "another line in between asks anew"
     done, saved = given(once, GoBack(NOW))
     assert saved == [done.map]
-    assert same(done.map, at_revision(m, 1))
-    assert done.map.revisions[:2] == m.revisions
+    assert same(done.map, at_revision(map_, 1))
+    assert done.map.revisions[:2] == map_.revisions
     assert done.map.revisions[-1].rewired == ("b",)
-    assert same(undo(done.map, time=NOW), m)
-    first, _ = given(start(m), Choose(2), GoBack(NOW), GoBack(NOW))
+    assert same(undo(done.map, time=NOW), map_)
+    first, _ = given(start(map_), Choose(2), GoBack(NOW), GoBack(NOW))
     assert same(first.map, blank())
     assert first.map.revisions[-1].reason == "Back to before the first revision"
     assert moved.asked == 1
 
 
 def test_undo_and_redo() -> None:
-    m = revised_map()
-    undone, saved = given(start(m), Travel(NOW))
-    assert same(saved[-1], at_revision(m, 1))
+    map_ = revised_map()
+    undone, saved = given(start(map_), Travel(NOW))
+    assert same(saved[-1], at_revision(map_, 1))
     again, _ = given(undone, Travel(NOW, redo=True))
-    assert same(again.map, m)
+    assert same(again.map, map_)
     none, effects = step(start(blank()), Travel(NOW), 0.0)
     assert none.message == "there is no revision that can be undone"
     assert effects == (Bell(),)
 
 
 def test_revisions_that_do_not_say_what_they_changed_are_told_and_not_gone_behind() -> None:
-    m = load_map(demo_map_path())
-    state = start(m)
+    map_ = load_map(demo_map_path())
+    state = start(map_)
     assert state.told[-1] == "(this revision says only this much)"
-    assert state.told[:-1] == m.revisions[-1].changes
+    assert state.told[:-1] == map_.revisions[-1].changes
     gone, saved = given(state, Choose(1), GoBack(NOW), GoBack(NOW))
     assert saved == []
-    assert gone.map is m
+    assert gone.map is map_
     assert "does not say what it changed" in gone.message
     marked, _ = given(state, Mark(), Choose(1))
     assert "does not say what it changed" in marked.told[0]
 
 
 def test_a_session_has_to_be_closed_first() -> None:
-    m = revised_map()
+    map_ = revised_map()
     with pytest.raises(NoRevisionError, match="still open"):
-        back_to(recorded(m, set_note(m, "a", 0, "x")), 1, time=NOW)
-    assert back_to(m, 2, time=NOW) is m
+        back_to(recorded(map_, set_note(map_, "a", 0, "x")), 1, time=NOW)
+    assert back_to(map_, 2, time=NOW) is map_
     with pytest.raises(NoRevisionError, match="no revision 9"):
-        back_to(m, 9, time=NOW)
+        back_to(map_, 9, time=NOW)
 
 
 class LookingBack(RuleBasedStateMachine):
@@ -157,9 +157,9 @@ class LookingBack(RuleBasedStateMachine):
 
     @rule(number=st.integers(0, 3), state=st.sampled_from([PixelState.DARK, PixelState.SPARE]))
     def change(self, number: int, state: PixelState) -> None:
-        m = self.state.map
+        map_ = self.state.map
         self.state = replace(
-            self.state, map=recorded(at_revision(m, len(self.maps) - 1), set_state(m, "a", number, state))
+            self.state, map=recorded(at_revision(map_, len(self.maps) - 1), set_state(map_, "a", number, state))
         )
 
     @rule(after=st.integers(0, 2))

@@ -22,10 +22,10 @@ NOW = "2026-03-01T19:30:00Z"
 
 
 def blank() -> PlayfieldMap:
-    m = new_map("Kelp Forest")
+    map_ = new_map("Kelp Forest")
     for output, name in enumerate(("a", "b")):
-        m = set_count(add_chain(m, Chain(id=name, name=name.upper(), output=output)), name, 5)
-    return m
+        map_ = set_count(add_chain(map_, Chain(id=name, name=name.upper(), output=output)), name, 5)
+    return map_
 
 
 def same(one: PlayfieldMap, other: PlayfieldMap) -> bool:
@@ -37,12 +37,12 @@ class Sessions(RuleBasedStateMachine):
 
     @initialize()
     def begin(self) -> None:
-        m = blank()
-        self.closed = [m]
-        self.open(m)
+        map_ = blank()
+        self.closed = [map_]
+        self.open(map_)
 
-    def open(self, m: PlayfieldMap) -> None:
-        self.walk = Played(WalkTask(), start(m, paper=True))
+    def open(self, map_: PlayfieldMap) -> None:
+        self.walk = Played(WalkTask(), start(map_, paper=True))
         self.walk.document._now = lambda: NOW
 
     @property
@@ -121,22 +121,22 @@ TestSessions.settings = settings(max_examples=examples(40), stateful_step_count=
 
 
 def test_a_change_made_elsewhere_is_in_the_session_too() -> None:
-    m = blank()
-    walk = Played(WalkTask(), start(m, paper=True))
-    elsewhere = m.model_copy(update={"machine": m.machine.model_copy(update={"note": "joined"})})
+    map_ = blank()
+    walk = Played(WalkTask(), start(map_, paper=True))
+    elsewhere = map_.model_copy(update={"machine": map_.machine.model_copy(update={"note": "joined"})})
     walk.document.commit(elsewhere)
     walk.document.close("planned")
     assert [r.reason for r in walk.map.revisions] == ["planned"]
-    assert same(undo(walk.map, time=NOW), m)
+    assert same(undo(walk.map, time=NOW), map_)
 
 
 def test_the_session_that_was_never_closed_is_taken_back_as_a_whole() -> None:
-    m = blank()
-    walk = Played(WalkTask(), start(m, paper=True))
+    map_ = blank()
+    walk = Played(WalkTask(), start(map_, paper=True))
     walk(Typed("Reef lane 1"), Take(), Typed("Reef lane 2"), Take())
     later = Played(WalkTask(), start(walk.map))
     later(Undo(), Undo())
-    assert same(later.map, m)
+    assert same(later.map, map_)
     assert len(later.map.revisions) == 2
     assert later.map.revisions[0].reason == "Walked: A"
 
@@ -149,5 +149,5 @@ def test_answers_on_paper_verify_nothing() -> None:
 
 def test_logs_stay_whatever_is_undone() -> None:
     assert {"proofs", "observations"} <= NOT_COMPARED
-    m = renumber(blank(), [Insert(chain="a", after=0)], time=NOW, reason="one more")
-    assert undo(m, time=NOW).proofs is m.proofs
+    map_ = renumber(blank(), [Insert(chain="a", after=0)], time=NOW, reason="one more")
+    assert undo(map_, time=NOW).proofs is map_.proofs

@@ -21,17 +21,17 @@ from probe.ui.launch import LaunchOptions, Session
 SEEDS = 10_000
 
 
-def chain_of(m: PlayfieldMap, wanted: str | None) -> str:
+def chain_of(map_: PlayfieldMap, wanted: str | None) -> str:
     """The chain to search: the one named by id or name, else the bookmark's, else the first. Raises ValueError."""
-    if not m.chains:
+    if not map_.chains:
         raise ValueError("this map has no chain yet: set one up with `playfield-probe walk` first")
     if wanted is not None:
-        for chain in m.chains:
+        for chain in map_.chains:
             if wanted in (chain.id, chain.name):
                 return chain.id
-        known = ", ".join(chain.id for chain in m.chains)
+        known = ", ".join(chain.id for chain in map_.chains)
         raise ValueError(f"there is no chain {wanted!r} in this map; there are {known}")
-    return m.bookmark.chain if m.bookmark is not None else m.chains[0].id
+    return map_.bookmark.chain if map_.bookmark is not None else map_.chains[0].id
 
 
 def chain_in(session: Session, wanted: str | None) -> str:
@@ -58,15 +58,15 @@ def practise(options: LaunchOptions, *, seed: int | None, in_words: bool) -> tup
 
 def print_sheet(arguments: argparse.Namespace) -> int:
     """Print the function and colour sheet of the joint that arrives at a pixel."""
-    m = load_map(arguments.map)
+    map_ = load_map(arguments.map)
     try:
-        chain = m.chain(chain_of(m, arguments.chain))
+        chain = map_.chain(chain_of(map_, arguments.chain))
     except ValueError as exc:
         complain(str(exc))
         return Exit.USAGE
     if not 0 <= arguments.joint < max(1, chain.length):
         complain(f"chain {chain.id!r} has no joint at {arguments.joint}: 0 to {max(0, chain.length - 1)}")
         return Exit.USAGE
-    print(f"{m.machine.name} · {chain.name}")
-    print("\n".join(sheet(m, chain.id, arguments.joint - 1)))
+    print(f"{map_.machine.name} · {chain.name}")
+    print("\n".join(sheet(map_, chain.id, arguments.joint - 1)))
     return Exit.FINE

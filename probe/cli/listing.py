@@ -30,8 +30,8 @@ def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
     from probe.document.checks import Severity, check_map, where_words
     from probe.document.file import load_map
 
-    m = load_map(path)
-    findings = check_map(m)
+    map_ = load_map(path)
+    findings = check_map(map_)
     bad = {Severity.FAULT, Severity.WARNING} if strict else {Severity.FAULT}
     if as_json:
         rows = [
@@ -47,7 +47,7 @@ def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
         print(json.dumps(rows, indent=2, ensure_ascii=True))
     else:
         for f in findings:
-            print(escaped(f"{f.severity.value}: {where_words(m, f.where)}: {f.what} - {f.what_to_do} [{f.code}]"))
+            print(escaped(f"{f.severity.value}: {where_words(map_, f.where)}: {f.what} - {f.what_to_do} [{f.code}]"))
         counts = ", ".join(f"{sum(f.severity is s for f in findings)} {s.value}s" for s in Severity)
         print(f"{counts}." if findings else "Nothing found.")
     return Exit.FINDINGS if any(f.severity in bad for f in findings) else Exit.FINE

@@ -69,15 +69,15 @@ def list_revisions(path: str, *, as_json: bool) -> int:
     from probe.document.model.open_recheck import begun_words, counted
     from probe.document.revisions import changed_in, verified_count
 
-    m = load_map(path)
+    map_ = load_map(path)
     chains = [
         {
             "chain": c.id,
             "pixels": len(c.pixels),
-            "changed_in": changed_in(m, c.id),
-            "verified_since": verified_count(m, c),
+            "changed_in": changed_in(map_, c.id),
+            "verified_since": verified_count(map_, c),
         }
-        for c in m.chains
+        for c in map_.chains
     ]
     if as_json:
         rows: list[dict[str, Any]] = [
@@ -90,22 +90,22 @@ def list_revisions(path: str, *, as_json: bool) -> int:
                 "undoes": r.undoes,
                 "can_be_undone": bool(r.diff),
             }
-            for r in m.revisions
+            for r in map_.revisions
         ]
-        print(json.dumps({"revisions": rows, "open": len(m.pending), "chains": chains}, indent=2, ensure_ascii=True))
+        print(json.dumps({"revisions": rows, "open": len(map_.pending), "chains": chains}, indent=2, ensure_ascii=True))
         return Exit.FINE
-    for revision in m.revisions:
+    for revision in map_.revisions:
         print(escaped(f"{revision.number}  {revision.time}  {revision.reason}"))
         for line in revision.changes:
             print(escaped(f"     {line}"))
-    if not m.revisions:
+    if not map_.revisions:
         print("No revision yet.")
-    if m.pending:
-        print(f"A session is open: {len(m.pending)} records changed since the last revision.")
-    for kept in m.rechecks:
+    if map_.pending:
+        print(f"A session is open: {len(map_.pending)} records changed since the last revision.")
+    for kept in map_.rechecks:
         print(escaped(f"A recheck of {kept.chain} is not finished, {begun_words(kept)}: {counted(kept)}."))
-    for chain in m.chains:
-        count, changed = verified_count(m, chain), changed_in(m, chain.id)
+    for chain in map_.chains:
+        count, changed = verified_count(map_, chain), changed_in(map_, chain.id)
         since = f"since it was rewired in revision {changed}" if changed else "so far"
         print(escaped(f"{chain.name}: {count} of {len(chain.pixels)} pixels verified {since}."))
     return Exit.FINE
@@ -116,28 +116,28 @@ def diff_maps(first: str, second: str | None, *, older: int | None, newer: int |
     from probe.document.file import load_map
     from probe.document.revisions import NoRevisionError, at_revision
 
-    m = load_map(first)
+    map_ = load_map(first)
     try:
         if second is not None:
             if older is not None or newer is not None:
                 complain("--from and --to are for revisions of one file: name one file, or leave them out")
                 return Exit.USAGE
-            before, after = m, load_map(second)
+            before, after = map_, load_map(second)
         else:
             if older is None and newer is None:
                 complain("name a second file, or revisions of this one with --from and --to")
                 return Exit.USAGE
-            before = at_revision(m, older) if older is not None else at_revision(m, _before(m, newer))
-            after = at_revision(m, newer) if newer is not None else m
+            before = at_revision(map_, older) if older is not None else at_revision(map_, _before(map_, newer))
+            after = at_revision(map_, newer) if newer is not None else map_
     except NoRevisionError as error:
         complain(escaped(f"{first}: {error}"))
         return Exit.FILE
     return Exit.FINDINGS if _show_diff(before, after, as_json=as_json) else Exit.FINE
 
 
-def _before(m: PlayfieldMap, number: int | None) -> int:
+def _before(map_: PlayfieldMap, number: int | None) -> int:
     """The revision before a revision; 0 before the first."""
-    numbers = [r.number for r in m.revisions]
+    numbers = [r.number for r in map_.revisions]
     return numbers[numbers.index(number) - 1] if number in numbers and numbers.index(number) else 0
 
 

@@ -185,7 +185,7 @@ class Opening:
         )
 
 
-def wiring_of(m: PlayfieldMap, chain: Chain) -> ChainWiring:
+def wiring_of(map_: PlayfieldMap, chain: Chain) -> ChainWiring:
     """A physical chain that is wired as a map says: dark, dead and hidden pixels show nothing that can be seen."""
     unlit = (PixelState.DARK, PixelState.DEAD, PixelState.SPARE, PixelState.REPEATER)
     return ChainWiring(
@@ -219,14 +219,16 @@ def _colour_word(red: int, green: int, blue: int) -> str:
     }.get(on, "dim")
 
 
-def _not_finished(m: PlayfieldMap) -> str:
+def _not_finished(map_: PlayfieldMap) -> str:
     """That a recheck of a chain can be gone on with; empty if none can."""
-    kept = next((kept for kept in reversed(m.rechecks) if kept.chain in m.chain_by_id), None)
+    kept = next((kept for kept in reversed(map_.rechecks) if kept.chain in map_.chain_by_id), None)
     if kept is None:
         return ""
     from probe.document.model.open_recheck import counted
 
-    return f"A recheck of {m.chain(kept.chain).name} is not finished ({counted(kept)}): Esc, Recheck goes on with it."
+    return (
+        f"A recheck of {map_.chain(kept.chain).name} is not finished ({counted(kept)}): Esc, Recheck goes on with it."
+    )
 
 
 def _lamps_from(path: Path) -> tuple[Lamp, ...]:

@@ -21,12 +21,12 @@ def write_sheet(path: str, *, output: str | None, picture: str | None, from_belo
     if output is not None and picture is not None and Path(output).resolve() == Path(picture).resolve():
         complain(f"{output} cannot be both the sheet and the picture: choose another file for one of them")
         return Exit.USAGE
-    m = load_map(path)
+    map_ = load_map(path)
     if picture is not None:
-        save_copy(picture, picture_svg(m, from_below=from_below).encode("utf-8"))
+        save_copy(picture, picture_svg(map_, from_below=from_below).encode("utf-8"))
     if output is not None:
-        save_copy(output, sheet_html(m, from_below=from_below).encode("utf-8"))
+        save_copy(output, sheet_html(map_, from_below=from_below).encode("utf-8"))
     elif picture is None:
-        sys.stdout.buffer.write(sheet_html(m, from_below=from_below).encode("utf-8"))
+        sys.stdout.buffer.write(sheet_html(map_, from_below=from_below).encode("utf-8"))
         sys.stdout.buffer.flush()
     return Exit.FINE

@@ -15,7 +15,7 @@ def table_command(arguments: argparse.Namespace) -> int:
     from probe.document.file import load_map
     from probe.document.settings import RememberedPort, load_settings
 
-    m = load_map(arguments.map)
+    map_ = load_map(arguments.map)
     address = arguments.port
     if address is None:
         from probe.link import current_address
@@ -27,10 +27,10 @@ def table_command(arguments: argparse.Namespace) -> int:
         complain("no port is known for this map: say which one with --port (see: playfield-probe ports)")
         return Exit.USAGE
     what = "write" if arguments.write else "read" if arguments.read else "compare"
-    return asyncio.run(_with_board(m, address, arguments, what))
+    return asyncio.run(_with_board(map_, address, arguments, what))
 
 
-async def _with_board(m: Any, address: str, arguments: argparse.Namespace, what: str) -> int:
+async def _with_board(map_: Any, address: str, arguments: argparse.Namespace, what: str) -> int:
     from probe.cli.wire_log import WireLog
     from probe.document.document import Document
     from probe.game.keys import WriteWhole
@@ -41,7 +41,7 @@ async def _with_board(m: Any, address: str, arguments: argparse.Namespace, what:
     transcript = WireLog(arguments.transcript) if arguments.transcript else None
     spec = PortSpec(address=address, key=remembered_key(address), baud=arguments.baud)
     changed = asyncio.Event()
-    runtime = Runtime(Document.in_memory(m), {"board": make}, on_change=changed.set)
+    runtime = Runtime(Document.in_memory(map_), {"board": make}, on_change=changed.set)
     link = BoardLink(spec, on_event=runtime.link_event, transcript=transcript)
     runtime.start()
     runtime.open("board", BoardFacts(hands_off=True))

@@ -168,7 +168,7 @@ class _Reader:
     """Resolves the parts of one reading on one chain. `exact` turns False when a label was not spelt as in the map."""
 
     def __init__(self, map_: PlayfieldMap, chain: Chain, parts: _Parts) -> None:
-        self.m, self.chain, self.parts = map_, chain, parts
+        self.map, self.chain, self.parts = map_, chain, parts
         self.exact = True
 
     def spot(self, name: str) -> _Spot:
@@ -212,7 +212,7 @@ class _Reader:
         for number, pixel in enumerate(self.chain.pixels):
             if pixel.place is not None:
                 here.setdefault(pixel.place, []).append(number)
-        places = [self.m.place_by_id[place] for place in here]
+        places = [self.map.place_by_id[place] for place in here]
         wanted = folded(label)
         fitting = [p for p in places if wanted in (folded(p.label), folded(f"{p.label} ({p.area})"))]
         if not fitting:
@@ -256,10 +256,10 @@ def _batch(reader: _Reader) -> str | None:
     given = reader.parts.get("batch")
     if given is None:
         return None
-    for batch in reader.m.batches:
+    for batch in reader.map.batches:
         if folded(_unquoted(given)) in (folded(batch.name), batch.id):
             return batch.id
-    known = ", ".join(f'"{batch.name}"' for batch in reader.m.batches[:5]) or "none"
+    known = ", ".join(f'"{batch.name}"' for batch in reader.map.batches[:5]) or "none"
     raise EditTextError(f"there is no batch {_short(given)}: the map has {known}")
 
 

@@ -80,27 +80,27 @@ COLUMNS = (*MAIN_COLUMNS, *sorted({column for used in _USED.values() for column 
 """Every heading there is; `write_csv` leaves out those past `note` that no row uses."""
 
 
-def _rows(m: PlayfieldMap) -> Iterator[dict[str, str]]:
+def _rows(map_: PlayfieldMap) -> Iterator[dict[str, str]]:
     for name, (kind, many) in _TOP.items():
         word = kind.__name__.lower()
-        held = getattr(m, name)
+        held = getattr(map_, name)
         for record in held if many else [held] if held is not None else []:
             yield {"record": word, **cells_of(record)}
             if isinstance(record, Revision):
                 head = {"record": LINE, "number": str(record.number)}
                 yield from ({**head, "note": guard(text)} for text in record.changes)
     for name, kind in _IN_CHAIN.items():
-        for chain in m.chains:
+        for chain in map_.chains:
             for number, record in enumerate(getattr(chain, name)):
-                place = m.place_of(record) if isinstance(record, Pixel) else None
+                place = map_.place_of(record) if isinstance(record, Pixel) else None
                 copies = cells_of(place) if place is not None else {}
                 row = {"record": kind.__name__.lower(), "chain": chain.id, "number": str(number)}
                 yield {**{column: copies.get(column, "") for column in _COPIES}, **row, **cells_of(record)}
 
 
-def write_csv(m: PlayfieldMap) -> str:
+def write_csv(map_: PlayfieldMap) -> str:
     """The map as CSV text (RFC 4180, lines ended by CR LF; to be saved as UTF-8). Same map, same text."""
-    rows = list(_rows(m))
+    rows = list(_rows(map_))
     used = {column for row in rows for column, cell in row.items() if cell}
     columns = [column for column in COLUMNS if column in MAIN_COLUMNS or column in used]
     return table_text([columns, *([row.get(column, "") for column in columns] for row in rows)])

@@ -149,11 +149,11 @@ def _pixel(number: int, pixel: Pixel, place: Place | None) -> dict[str, Any]:
     }
 
 
-def _addresses(m: PlayfieldMap, place: Place) -> list[dict[str, Any]]:
-    return [{"chain": chain, "number": number} for chain, number in m.pixels_at.get(place.id, ())]
+def _addresses(map_: PlayfieldMap, place: Place) -> list[dict[str, Any]]:
+    return [{"chain": chain, "number": number} for chain, number in map_.pixels_at.get(place.id, ())]
 
 
-def _place(m: PlayfieldMap, place: Place) -> dict[str, Any]:
+def _place(map_: PlayfieldMap, place: Place) -> dict[str, Any]:
     return {
         "id": place.id,
         "name": place.label,
@@ -164,14 +164,14 @@ def _place(m: PlayfieldMap, place: Place) -> dict[str, Any]:
         "group": place.group,
         "level": place.level,
         "note": place.note,
-        "pixels": _addresses(m, place),
+        "pixels": _addresses(map_, place),
     }
 
 
-def _lamp(m: PlayfieldMap, lamp: Lamp) -> dict[str, Any]:
-    places = places_of_lamp(m, lamp)
+def _lamp(map_: PlayfieldMap, lamp: Lamp) -> dict[str, Any]:
+    places = places_of_lamp(map_, lamp)
     own = {name: getattr(lamp, name) for name in ExportedLamp.model_fields if name in Lamp.model_fields}
-    pixels = [address for place in places for address in _addresses(m, place)]
+    pixels = [address for place in places for address in _addresses(map_, place)]
     return {**own, "places": [place.id for place in places], "pixels": pixels}
 
 
@@ -179,25 +179,25 @@ def _list(records: list[dict[str, Any]]) -> str:
     return "[\n" + ",\n".join(json_line(record) for record in records) + "\n]" if records else "[]"
 
 
-def write_json(m: PlayfieldMap) -> str:
+def write_json(map_: PlayfieldMap) -> str:
     """The map as JSON text, one record per line, ending in a line feed; to be saved as UTF-8. Same map, same text."""
     machine = {
-        "name": m.machine.name,
-        "width_mm": float(m.machine.width_mm),
-        "length_mm": float(m.machine.length_mm),
-        "note": m.machine.note,
+        "name": map_.machine.name,
+        "width_mm": float(map_.machine.width_mm),
+        "length_mm": float(map_.machine.length_mm),
+        "note": map_.machine.note,
     }
-    last = m.revisions[-1] if m.revisions else None
+    last = map_.revisions[-1] if map_.revisions else None
     revision = last and {"number": last.number, "time": last.time, "reason": last.reason}
     chains = []
-    for chain in m.chains:
+    for chain in map_.chains:
         own = {name: getattr(chain, name) for name in ExportedChain.model_fields if name != "pixels"}
-        pixels = [_pixel(number, pixel, m.place_of(pixel)) for number, pixel in enumerate(chain.pixels)]
+        pixels = [_pixel(number, pixel, map_.place_of(pixel)) for number, pixel in enumerate(chain.pixels)]
         chains.append(json_line(own)[:-1] + f', "pixels": {_list(pixels)}}}')
     return (
         f'{{\n"format": "{EXPORT_NAME}",\n"version": {EXPORT_VERSION},\n"machine": {json_line(machine)},\n'
         f'"revision": {json_line(revision)},\n'
         f'"chains": [{",".join(chr(10) + chain for chain in chains)}{chr(10) if chains else ""}],\n'
-        f'"places": {_list([_place(m, place) for place in m.places])},\n'
-        f'"lamps": {_list([_lamp(m, lamp) for lamp in m.lamps])}\n}}\n'
+        f'"places": {_list([_place(map_, place) for place in map_.places])},\n'
+        f'"lamps": {_list([_lamp(map_, lamp) for lamp in map_.lamps])}\n}}\n'
     )

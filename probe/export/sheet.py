@@ -42,28 +42,28 @@ RECHECK = (
 )
 
 
-def sheet_html(m: PlayfieldMap, *, from_below: bool = False) -> str:
+def sheet_html(map_: PlayfieldMap, *, from_below: bool = False) -> str:
     """The sheet. `from_below`: the picture is mirrored, for work under the raised playfield."""
-    title = f"{clean(m.machine.name) or 'Machine'}: sheet for the cabinet"
+    title = f"{clean(map_.machine.name) or 'Machine'}: sheet for the cabinet"
     body = [
-        _head(m),
+        _head(map_),
         section("Cautions", bullets(own(line) for line in CABINET), name="caution"),
-        _chains(m),
+        _chains(map_),
         section("How to recheck", "<ol>" + "".join(f"<li>{own(line)}</li>" for line in RECHECK) + "</ol>"),
         section(
             "Picture and route",
             "<p>Numbers are pixels of the chain; the line is the order of the wire, from its black mark on.</p>",
-            *(picture_svg(m, from_below=from_below, inline=True, part=part).strip() for part in parts_of(m)),
+            *(picture_svg(map_, from_below=from_below, inline=True, part=part).strip() for part in parts_of(map_)),
             name="picture",
         ),
-        *_by_number(m),
-        _by_place(m),
-        _by_lamp(m),
-        _groups(m),
-        _evenness(m),
-        *_power(m),
-        *_joints(m),
-        _revisions(m),
+        *_by_number(map_),
+        _by_place(map_),
+        _by_lamp(map_),
+        _groups(map_),
+        _evenness(map_),
+        *_power(map_),
+        *_joints(map_),
+        _revisions(map_),
         "<footer>Made with playfield-probe from the map file; print it again after every change.</footer>",
     ]
     css = CSS.read_text(encoding="utf-8")
@@ -81,29 +81,29 @@ def date_of(time: str) -> str:
     return time[:10] if re.match(r"\d{4}-\d{2}-\d{2}", time) else time
 
 
-def _head(m: PlayfieldMap) -> str:
-    last = m.revisions[-1] if m.revisions else None
-    pixels = sum(len(chain.pixels) for chain in m.chains)
+def _head(map_: PlayfieldMap) -> str:
+    last = map_.revisions[-1] if map_.revisions else None
+    pixels = sum(len(chain.pixels) for chain in map_.chains)
     revision = "none yet" if last is None else f"{last.number} of {said(date_of(last.time))}: {said(last.reason)}"
-    if m.pending:
-        revision += f" and {len(m.pending)} changes since that are not closed"
+    if map_.pending:
+        revision += f" and {len(map_.pending)} changes since that are not closed"
     rows = [
         ("Revision", revision),
-        ("Last proof in the game", own(tally(m).words)),
-        ("Pixels, places, lamps", f"{pixels}, {len(m.places)}, {len(m.lamps)}"),
-        ("Playfield", f"{m.machine.width_mm:g} × {m.machine.length_mm:g} mm"),
+        ("Last proof in the game", own(tally(map_).words)),
+        ("Pixels, places, lamps", f"{pixels}, {len(map_.places)}, {len(map_.lamps)}"),
+        ("Playfield", f"{map_.machine.width_mm:g} × {map_.machine.length_mm:g} mm"),
         ("Map file, board, where kept", "&nbsp;"),
     ]
-    if m.machine.note:
-        rows.append(("Note", said(m.machine.note)))
+    if map_.machine.note:
+        rows.append(("Note", said(map_.machine.note)))
     body = "\n".join(f"<tr><td>{own(name)}</td><td>{value}</td></tr>" for name, value in rows)
     facts = f'<table class="facts"><tbody>\n{body}\n</tbody></table>'
-    return f"<h1>{said(m.machine.name)}</h1>\n{facts}"
+    return f"<h1>{said(map_.machine.name)}</h1>\n{facts}"
 
 
-def _chains(m: PlayfieldMap) -> str:
+def _chains(map_: PlayfieldMap) -> str:
     rows = []
-    for chain in m.chains:
+    for chain in map_.chains:
         count = "open" if chain.count is None else str(chain.count)
         rows.append(
             (
@@ -121,8 +121,8 @@ def _chains(m: PlayfieldMap) -> str:
     return section("Chains", table(heads, rows)) if rows else ""
 
 
-def _light(m: PlayfieldMap, place: Place) -> str:
-    level, colour = light_of(m, place)
+def _light(map_: PlayfieldMap, place: Place) -> str:
+    level, colour = light_of(map_, place)
     return f"{level} · {colour.text}"
 
 
@@ -130,13 +130,13 @@ def _state(pixel: Pixel) -> str:
     return "" if pixel.state is PixelState.PLACED else f'<span class="flag">{own(pixel.state.value)}</span> '
 
 
-def _by_number(m: PlayfieldMap) -> Iterator[str]:
-    batches = {batch.id: batch.name for batch in m.batches}
-    for chain in m.chains:
+def _by_number(map_: PlayfieldMap) -> Iterator[str]:
+    batches = {batch.id: batch.name for batch in map_.batches}
+    for chain in map_.chains:
         rows = []
         last_batch = None
         for number, pixel in enumerate(chain.pixels):
-            place = m.place_of(pixel)
+            place = map_.place_of(pixel)
             batch = "" if pixel.batch == last_batch else said(batches.get(pixel.batch or "", "no batch noted"))
             last_batch = pixel.batch
             rows.append(
@@ -146,7 +146,7 @@ def _by_number(m: PlayfieldMap) -> Iterator[str]:
                     said(place.area) if place else "",
                     own(place.kind.value) if place else "",
                     ", ".join(map(str, place.lamps)) if place else "",
-                    _light(m, place) if place else "",
+                    _light(map_, place) if place else "",
                     "; ".join(part for part in (f"from here: {batch}" if batch else "", said(pixel.note)) if part),
                 )
             )
@@ -155,24 +155,24 @@ def _by_number(m: PlayfieldMap) -> Iterator[str]:
         yield section(name, table(heads, rows, name="numbers") if rows else "<p>No pixel is mapped yet.</p>")
 
 
-def _pixels(m: PlayfieldMap, place: Place) -> str:
-    several = len(m.chains) > 1
+def _pixels(map_: PlayfieldMap, place: Place) -> str:
+    several = len(map_.chains) > 1
     found = []
-    for chain, number in m.pixels_at.get(place.id, ()):
-        found.append((f"{said(m.chain(chain).name)} " if several else "") + own(shown_number(number)))
+    for chain, number in map_.pixels_at.get(place.id, ()):
+        found.append((f"{said(map_.chain(chain).name)} " if several else "") + own(shown_number(number)))
     return ", ".join(found) or "none"
 
 
-def _by_place(m: PlayfieldMap) -> str:
+def _by_place(map_: PlayfieldMap) -> str:
     rows = []
-    for place in sorted(m.places, key=lambda p: (folded(p.label), folded(p.area), p.id)):
+    for place in sorted(map_.places, key=lambda p: (folded(p.label), folded(p.area), p.id)):
         at = "" if place.position is None else f"{place.position.x_mm:.0f}, {place.position.y_mm:.0f}"
         rows.append(
             (
                 said(place.label),
                 said(place.area),
                 own(place.kind.value),
-                _pixels(m, place),
+                _pixels(map_, place),
                 ", ".join(map(str, place.lamps)),
                 at,
                 "; ".join(part for part in (_seat(place), said(place.note)) if part),
@@ -190,14 +190,14 @@ def _seat(place: Place) -> str:
 _SIGNS = {Standing.PROVED: "✓", Standing.WRONG: "WRONG"}
 
 
-def _by_lamp(m: PlayfieldMap) -> str:
-    by_lamp = {lamp.number: lamp for lamp in m.lamps if lamp.number is not None}
+def _by_lamp(map_: PlayfieldMap) -> str:
+    by_lamp = {lamp.number: lamp for lamp in map_.lamps if lamp.number is not None}
     serving: dict[int, list[Place]] = {}
-    for place in m.places:
+    for place in map_.places:
         for number in place.lamps:
             serving.setdefault(number, []).append(place)
     rows = []
-    for found in standings(m):
+    for found in standings(map_):
         if found.lamp is None:
             continue
         listed = by_lamp.get(found.lamp)
@@ -212,7 +212,7 @@ def _by_lamp(m: PlayfieldMap) -> str:
                 said(" / ".join(found.names)),
                 where or driver,
                 said(listed.insert_colour) if listed else "",
-                "; ".join(f"{said(p.label)}: {_pixels(m, p)}" for p in serving.get(found.lamp, ())) or "no pixel",
+                "; ".join(f"{said(p.label)}: {_pixels(map_, p)}" for p in serving.get(found.lamp, ())) or "no pixel",
                 own(proof),
             )
         )
@@ -220,11 +220,11 @@ def _by_lamp(m: PlayfieldMap) -> str:
     return section("By lamp", table(heads, rows)) if rows else ""
 
 
-def _groups(m: PlayfieldMap) -> str:
-    said_by = {folded(group.name): group for group in m.groups}
-    states = {folded(found.group): found for found in standings(m) if found.lamp is None}
+def _groups(map_: PlayfieldMap) -> str:
+    said_by = {folded(group.name): group for group in map_.groups}
+    states = {folded(found.group): found for found in standings(map_) if found.lamp is None}
     rows = []
-    for row in lamp_table(m).groups:
+    for row in lamp_table(map_).groups:
         group = said_by.get(folded(row.name))
         level = "" if group is None or group.level is None else str(group.level)
         state = states.get(folded(row.name))
@@ -238,8 +238,8 @@ def _groups(m: PlayfieldMap) -> str:
                 own(state.state.value) if state and state.pixels else "",
             )
         )
-    fade = "Lamps switch at once." if m.fade is None else (
-        f"Lamps glow up with {m.fade.rise_ms} ms and down with {m.fade.fall_ms} ms, like bulbs."
+    fade = "Lamps switch at once." if map_.fade is None else (
+        f"Lamps glow up with {map_.fade.rise_ms} ms and down with {map_.fade.fall_ms} ms, like bulbs."
     )  # fmt: skip
     words = (
         f"<p>{fade} Levels are 0 to 255 in steps even to the eye; level 128 is duty {DUTY[128]} of 255. Colours are "
@@ -249,10 +249,10 @@ def _groups(m: PlayfieldMap) -> str:
     return section("Levels and groups", words, table(heads, rows, name="text") if rows else "")
 
 
-def _evenness(m: PlayfieldMap) -> str:
+def _evenness(map_: PlayfieldMap) -> str:
     rows = []
-    for number in range(1, last_round(m) + 1):
-        readings = readings_of(m, number)
+    for number in range(1, last_round(map_) + 1):
+        readings = readings_of(map_, number)
         found, of = measured(readings.values())
         if found is None:
             continue
@@ -270,10 +270,10 @@ def _evenness(m: PlayfieldMap) -> str:
     return section("Evenness of general illumination", table(heads, rows[-8:])) if rows else ""
 
 
-def _power(m: PlayfieldMap) -> Iterator[str]:
-    if not (m.feeds or m.supplies or m.power is not None):
+def _power(map_: PlayfieldMap) -> Iterator[str]:
+    if not (map_.feeds or map_.supplies or map_.power is not None):
         return
-    power = compute(m)
+    power = compute(map_)
     parts = [f"<h3>Findings</h3>{bullets(_line(line) for line in finding_lines(power, notes=False))}"]
     if not finding_lines(power, notes=False):
         parts = ["<p>Nothing to mend was found when this was made.</p>"]
@@ -300,14 +300,14 @@ def _line(text: str) -> str:
     return said(text, most=LONGEST_LINE)
 
 
-def _joints(m: PlayfieldMap) -> Iterator[str]:
-    if not (m.batches or any(chain.joints for chain in m.chains)):
+def _joints(map_: PlayfieldMap) -> Iterator[str]:
+    if not (map_.batches or any(chain.joints for chain in map_.chains)):
         return
     opening = bullets(own(caution.text) for caution in cautions(Moment.OPENING))
     yield section("Before you open a joint", opening, name="caution")
-    yield section("Colour codes of batches (they join nothing: functions do)", bullets(map(_line, batch_lines(m))))
-    for chain in m.chains:
-        shown = [row for row in sheet_rows(m, chain) if _worth_a_line(m, chain, row)]
+    yield section("Colour codes of batches (they join nothing: functions do)", bullets(map(_line, batch_lines(map_))))
+    for chain in map_.chains:
+        shown = [row for row in sheet_rows(map_, chain) if _worth_a_line(map_, chain, row)]
         if not chain.pixels:
             continue
         parts = []
@@ -325,14 +325,14 @@ def _joints(m: PlayfieldMap) -> Iterator[str]:
                 inside.append(f"{word}: {_line(problem.text)}")
             note = f" {said(row.view.note)}" if row.view.note else ""
             made = f", made {own(row.view.made_on)}" if row.view.made_on else ""
-            place = m.place_of(chain.pixels[row.number])
+            place = map_.place_of(chain.pixels[row.number])
             label = f" ({said(place.label)})" if place is not None else ""
             items.append(f"{flag}<b>{own(row.ends)}</b>{label}{made}.{note}{bullets(inside)}")
         parts += [plain_rule, bullets(items, name="joints small")]
         yield section(f"Joints by function: {clean(chain.name)}, output {chain.output}", *parts)
 
 
-def _worth_a_line(m: PlayfieldMap, chain: Chain, row: SheetRow) -> bool:
+def _worth_a_line(map_: PlayfieldMap, chain: Chain, row: SheetRow) -> bool:
     """Whether a joint is anything but the usual one between two pixels of one batch."""
     pixel = chain.pixels[row.number]
     before = chain.pixels[row.number - 1] if row.number else None
@@ -340,7 +340,7 @@ def _worth_a_line(m: PlayfieldMap, chain: Chain, row: SheetRow) -> bool:
     return noted or row.refused or before is None or before.batch != pixel.batch
 
 
-def _revisions(m: PlayfieldMap) -> str:
+def _revisions(map_: PlayfieldMap) -> str:
     rows = [
         (
             str(revision.number),
@@ -349,6 +349,6 @@ def _revisions(m: PlayfieldMap) -> str:
             "; ".join(said(change) for change in revision.changes[:6])
             + (f"; and {len(revision.changes) - 6} more" if len(revision.changes) > 6 else ""),
         )
-        for revision in reversed(m.revisions[-REVISIONS_SHOWN:])
+        for revision in reversed(map_.revisions[-REVISIONS_SHOWN:])
     ]
     return section("Revisions, the last first", table(("No.", "Date", "Reason", "Changes"), rows)) if rows else ""

@@ -84,18 +84,18 @@ class Part(Enum):
     ABOVE = "beyond the playfield"
 
 
-def beyond(m: PlayfieldMap, place: Place) -> bool:
+def beyond(map_: PlayfieldMap, place: Place) -> bool:
     """Whether a place lies beyond the far edge of the playfield, such as in a backbox."""
-    return place.position is not None and place.position.y_mm > m.machine.length_mm
+    return place.position is not None and place.position.y_mm > map_.machine.length_mm
 
 
-def parts_of(m: PlayfieldMap) -> tuple[Part, ...]:
+def parts_of(map_: PlayfieldMap) -> tuple[Part, ...]:
     """The pictures that a page needs: the whole, or the playfield and what lies beyond it, each as large as it can be."""
-    return (Part.PLAYFIELD, Part.ABOVE) if any(beyond(m, place) for place in m.places) else (Part.WHOLE,)
+    return (Part.PLAYFIELD, Part.ABOVE) if any(beyond(map_, place) for place in map_.places) else (Part.WHOLE,)
 
 
 def picture_svg(
-    m: PlayfieldMap,
+    map_: PlayfieldMap,
     *,
     from_below: bool = False,
     route: bool = True,
@@ -104,22 +104,24 @@ def picture_svg(
 ) -> str:
     """The picture as a complete document; `inline`: as an element for an HTML page. Places without a position are left out
     (the key says how many)."""
-    return _Picture(m, from_below=from_below, route=route, part=part).document(inline=inline)
+    return _Picture(map_, from_below=from_below, route=route, part=part).document(inline=inline)
 
 
 class _Picture:
-    def __init__(self, m: PlayfieldMap, *, from_below: bool, route: bool, part: Part) -> None:
-        self.m, self.from_below, self.with_route, self.part = m, from_below, route, part
+    def __init__(self, map_: PlayfieldMap, *, from_below: bool, route: bool, part: Part) -> None:
+        self.map, self.from_below, self.with_route, self.part = map_, from_below, route, part
         wanted = {Part.WHOLE: (True, False), Part.PLAYFIELD: (False,), Part.ABOVE: (True,)}[part]
-        self.places = [p for p in m.places if p.position is not None and beyond(m, p) in wanted]
+        self.places = [p for p in map_.places if p.position is not None and beyond(map_, p) in wanted]
         self.drawn = {place.id for place in self.places}
         spots = [place.position for place in self.places if place.position is not None]
-        edge_mm = m.machine.length_mm
-        beyond_too = any(beyond(m, place) for place in self.places)
-        self.shapes = [s for s in shapes_of(m) if (beyond_too if s.kind is ShapeKind.PANEL else part is not Part.ABOVE)]
+        edge_mm = map_.machine.length_mm
+        beyond_too = any(beyond(map_, place) for place in self.places)
+        self.shapes = [
+            s for s in shapes_of(map_) if (beyond_too if s.kind is ShapeKind.PANEL else part is not Part.ABOVE)
+        ]
         lefts, nears, rights, fars = zip(*map(extent_of, self.shapes), strict=True) if self.shapes else ((),) * 4
         self.left = min([0.0, *lefts, *(p.x_mm for p in spots)])
-        self.right = max([m.machine.width_mm, *rights, *(p.x_mm for p in spots)])
+        self.right = max([map_.machine.width_mm, *rights, *(p.x_mm for p in spots)])
         self.near = min([edge_mm if part is Part.ABOVE else 0.0, *nears, *(p.y_mm for p in spots)])
         self.far = max([edge_mm, *fars, *(p.y_mm for p in spots)])
         self.lines: dict[str, list[tuple[float, float, float, float]]] = {}
@@ -141,7 +143,7 @@ class _Picture:
         key = self._key()
         height = self.base + KEY_ROW * len(key) + 10
         side = "from below (mirrored)" if self.from_below else "from above"
-        title = f"{clean(self.m.machine.name)}, {side}"
+        title = f"{clean(self.map.machine.name)}, {side}"
         head = (
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" viewBox="0 0 {_n(self.width)} {_n(height)}" '
             f'width="{_n(self.width)}" height="{_n(height)}" font-family="sans-serif" font-size="{_n(FONT)}" '
@@ -179,7 +181,7 @@ class _Picture:
     def _edges(self, side: str) -> list[str]:
         """The playfield's outline and where the player stands; beyond it, the far edge alone."""
         x0, y1 = self.xy(Position(x_mm=0, y_mm=0))
-        x1, y0 = self.xy(Position(x_mm=self.m.machine.width_mm, y_mm=self.m.machine.length_mm))
+        x1, y0 = self.xy(Position(x_mm=self.map.machine.width_mm, y_mm=self.map.machine.length_mm))
         left, right = min(x0, x1), max(x0, x1)
         words = f'<text x="{_n(self.width / 2)}" y="{{}}" text-anchor="middle">{{}}</text>'
         if self.part is Part.ABOVE:
@@ -193,10 +195,10 @@ class _Picture:
 
     def _routes(self) -> list[str]:
         parts = []
-        for index, chain in enumerate(self.m.chains):
+        for index, chain in enumerate(self.map.chains):
             named = []
             for pixel in chain.pixels:
-                place = self.m.place_of(pixel)
+                place = self.map.place_of(pixel)
                 if place is not None and place.position is not None and place.id in self.drawn:
                     named.append((place.id, self.xy(place.position)))
             named = [item for at, item in enumerate(named) if at == 0 or item[1] != named[at - 1][1]]
@@ -221,7 +223,7 @@ class _Picture:
     def _places(self) -> list[str]:
         trouble = {
             pixel.place
-            for _, _, pixel in self.m.walk_pixels()
+            for _, _, pixel in self.map.walk_pixels()
             if pixel.place and pixel.state in (PixelState.DARK, PixelState.DEAD)
         }
         parts = []
@@ -230,7 +232,7 @@ class _Picture:
             x, y = self.xy(place.position)
             reach = 12 if place.kind is Kind.BUMPER else 8
             self.taken.add((x - reach, y - reach, x + reach, y + reach))
-            drawn = shape(place.kind, x, y, unseen=place.id not in self.m.pixels_at)
+            drawn = shape(place.kind, x, y, unseen=place.id not in self.map.pixels_at)
             if place.id in trouble:
                 drawn += cross(x, y)
             parts.append(f"<g><title>{escape(clean(place.label))}</title>{drawn}</g>")
@@ -240,7 +242,7 @@ class _Picture:
         """Numbers beside their places, where they hide no other; those that find no room stand close all the same."""
         parts = []
         for place in self.places:
-            pixels = self.m.pixels_at.get(place.id, ())
+            pixels = self.map.pixels_at.get(place.id, ())
             if place.position is None or not pixels:
                 continue
             text = self._number_text(pixels)
@@ -250,8 +252,8 @@ class _Picture:
         return parts
 
     def _number_text(self, pixels: Sequence[tuple[str, int]]) -> str:
-        letters = {chain.id: chr(97 + at % 26) for at, chain in enumerate(self.m.chains)}
-        return ",".join(f"{letters[c] if c != self.m.chains[0].id else ''}{n}" for c, n in pixels)
+        letters = {chain.id: chr(97 + at % 26) for at, chain in enumerate(self.map.chains)}
+        return ",".join(f"{letters[c] if c != self.map.chains[0].id else ''}{n}" for c, n in pixels)
 
     def _room(self, place: Place, x: float, y: float, long: float) -> tuple[float, float]:
         out = 16 if place.kind is Kind.BUMPER else 9
@@ -285,7 +287,7 @@ class _Picture:
         items.append((shape(Kind.INSERT, 0, 0, unseen=True), "no pixel yet"))
         items.append((cross(0, 0), "dark or dead"))
         if self.with_route:
-            for index, chain in enumerate(self.m.chains):
+            for index, chain in enumerate(self.map.chains):
                 if not any(pixel.place in self.drawn for pixel in chain.pixels):
                     continue
                 dash = _DASHES[index % len(_DASHES)]
@@ -293,7 +295,7 @@ class _Picture:
                 letter = f" ({chr(97 + index % 26)} before its numbers)" if index else ""
                 line = f'<path d="M-12,0 h26" stroke="#777" stroke-width="2" fill="none"{dashed}/>'
                 items.append((line, f"{clean(chain.name)[:40]}{letter}"))
-        missing = sum(place.position is None for place in self.m.places)
+        missing = sum(place.position is None for place in self.map.places)
         if missing and self.part is not Part.ABOVE:
             items.append(("", f"{missing} places have no position"))
         rows: list[list[tuple[str, str]]] = [[]]

@@ -28,8 +28,8 @@ class _Row:
     pixels: tuple[TablePixel, ...]
 
 
-def _rows(m: PlayfieldMap) -> tuple[list[_Row], list[_Row]]:
-    table = lamp_table(m)
+def _rows(map_: PlayfieldMap) -> tuple[list[_Row], list[_Row]]:
+    table = lamp_table(map_)
     lamps = [
         _Row(row.number, numbered_name("LAMP", row.number, row.names[0] if row.names else ""), " / ".join(row.names), row.pixels)
         for row in table.lamps
@@ -39,14 +39,14 @@ def _rows(m: PlayfieldMap) -> tuple[list[_Row], list[_Row]]:
     return lamps, groups
 
 
-def _chains(m: PlayfieldMap) -> list[Chain]:
-    return sorted((chain for chain in m.chains if chain.length), key=lambda chain: chain.output)
+def _chains(map_: PlayfieldMap) -> list[Chain]:
+    return sorted((chain for chain in map_.chains if chain.length), key=lambda chain: chain.output)
 
 
-def _head(m: PlayfieldMap) -> list[str]:
-    revision = lamp_table(m).revision
+def _head(map_: PlayfieldMap) -> list[str]:
+    revision = lamp_table(map_).revision
     return [
-        f"Lamp table of {comment_text(m.machine.name)}, revision {revision}.",
+        f"Lamp table of {comment_text(map_.machine.name)}, revision {revision}.",
         "Made by playfield-probe from its map: change the map and make this anew.",
         "Outputs and pixels are counted from 0. Colours are duties: gamma has been applied.",
     ]
@@ -133,12 +133,12 @@ static inline uint16_t table_chain_length(uint8_t output)
 """
 
 
-def write_c_header(m: PlayfieldMap) -> str:
+def write_c_header(map_: PlayfieldMap) -> str:
     """The table as a C99 header: constant arrays (in flash memory on AVR) and look-ups. ASCII, lines ended by LF.
 
     Raises ValueError for a table that 16-bit indices cannot hold.
     """
-    lamps, groups = _rows(m)
+    lamps, groups = _rows(map_)
     rows = [*lamps, *groups]
     pixels = [pixel for row in rows for pixel in row.pixels]
     if len(pixels) > 65_535 or len(rows) > 32_000:
@@ -148,10 +148,10 @@ def write_c_header(m: PlayfieldMap) -> str:
     first = [0]
     for row in rows:
         first.append(first[-1] + len(row.pixels))
-    chains = _chains(m)
-    lines = ["/* " + _head(m)[0], *(f" * {line}" for line in _head(m)[1:]), " */"]
+    chains = _chains(map_)
+    lines = ["/* " + _head(map_)[0], *(f" * {line}" for line in _head(map_)[1:]), " */"]
     lines += ["#ifndef PLAYFIELD_TABLE_H", "#define PLAYFIELD_TABLE_H", "", _C_FLASH]
-    lines += [f"#define TABLE_REVISION {lamp_table(m).revision}UL"]
+    lines += [f"#define TABLE_REVISION {lamp_table(map_).revision}UL"]
     lines += [f"#define TABLE_LAMPS {len(lamps)}", f"#define TABLE_GROUPS {len(groups)}"]
     lines += ["#define TABLE_ROWS (TABLE_LAMPS + TABLE_GROUPS)", f"#define TABLE_CHAINS {len(chains)}", ""]
     lines += ["/* Lamps by number, groups by their place in the table. */"]
@@ -191,14 +191,14 @@ def _across(cells: Iterable[str], width: int = _ACROSS) -> list[str]:
 # -- Python -----------------------------------------------------------------------------------------------------------
 
 
-def write_python_module(m: PlayfieldMap) -> str:
+def write_python_module(map_: PlayfieldMap) -> str:
     """The table as a Python module that MicroPython and CircuitPython can import: plain tuples and dicts. ASCII."""
-    lamps, groups = _rows(m)
-    lines = [f"# {line}" for line in _head(m)]
+    lamps, groups = _rows(map_)
+    lines = [f"# {line}" for line in _head(map_)]
     lines += ["# A pixel is (output, number, (red, green, blue, white)).", ""]
-    lines += [f"REVISION = {lamp_table(m).revision}", ""]
+    lines += [f"REVISION = {lamp_table(map_).revision}", ""]
     lines += ["# output: (count, order of bytes, ceiling in mA)", "CHAINS = {"]
-    lines += [f"    {c.output}: ({c.length}, {c.order!r}, {c.ceiling_ma})," for c in _chains(m)]
+    lines += [f"    {c.output}: ({c.length}, {c.order!r}, {c.ceiling_ma})," for c in _chains(map_)]
     lines += ["}", ""]
     lines += [_constant(row) for row in (*lamps, *groups)]
     for name, rows in (("LAMPS", lamps), ("GROUPS", groups)):

@@ -40,66 +40,66 @@ def _shown(value: float | None) -> str:
     return "" if value is None else f"{value:g}"
 
 
-def write_by_lamp(m: PlayfieldMap) -> str:
+def write_by_lamp(map_: PlayfieldMap) -> str:
     """One record for each row of the lamp list, then each lamp number and group that only places name."""
     rows: list[tuple[str, ...]] = [LAMP_COLUMNS]
-    table = lamp_table(m)
-    for lamp in m.lamps:
-        places = places_of_lamp(m, lamp)
+    table = lamp_table(map_)
+    for lamp in map_.lamps:
+        places = places_of_lamp(map_, lamp)
         own = ("" if lamp.number is None else str(lamp.number), guard(lamp.name), guard(lamp.area), lamp.kind.value)
         drive = (guard(lamp.driver), _shown(lamp.row), _shown(lamp.column), guard(lamp.insert_colour))
-        rows.append((*own, *drive, guard(lamp.group), *_lights(m, places), guard(lamp.note)))
-    listed = {lamp.number for lamp in m.lamps}
+        rows.append((*own, *drive, guard(lamp.group), *_lights(map_, places), guard(lamp.note)))
+    listed = {lamp.number for lamp in map_.lamps}
     for row in table.lamps:
         if row.number not in listed:
-            places = [place for place in m.places if row.number in place.lamps]
-            rows.append((str(row.number), *[""] * 8, *_lights(m, places), ""))
-    grouped = {folded(lamp.group) for lamp in m.lamps if lamp.number is None}
+            places = [place for place in map_.places if row.number in place.lamps]
+            rows.append((str(row.number), *[""] * 8, *_lights(map_, places), ""))
+    grouped = {folded(lamp.group) for lamp in map_.lamps if lamp.number is None}
     for group in table.groups:
         if folded(group.name) not in grouped:
-            places = [place for place in m.places if folded(place.group) == folded(group.name)]
-            rows.append(("", *[""] * 7, guard(group.name), *_lights(m, places), ""))
+            places = [place for place in map_.places if folded(place.group) == folded(group.name)]
+            rows.append(("", *[""] * 7, guard(group.name), *_lights(map_, places), ""))
     return table_text(rows)
 
 
-def _lights(m: PlayfieldMap, places: list[Place]) -> tuple[str, str, str, str]:
-    pixels = pixels_of(m, places)
+def _lights(map_: PlayfieldMap, places: list[Place]) -> tuple[str, str, str, str]:
+    pixels = pixels_of(map_, places)
     names = guard("; ".join(place.label for place in places))
     levels, colours = (pixel.level for pixel in pixels), (pixel.colour.text for pixel in pixels)
     return names, pixel_list(pixels), _spaced(levels), _spaced(colours)
 
 
-def write_by_pixel(m: PlayfieldMap) -> str:
+def write_by_pixel(map_: PlayfieldMap) -> str:
     """One record for each pixel of each chain, by output and number."""
     rows: list[tuple[str, ...]] = [PIXEL_COLUMNS]
-    for chain in sorted(m.chains, key=lambda chain: chain.output):
+    for chain in sorted(map_.chains, key=lambda chain: chain.output):
         for number, pixel in enumerate(chain.pixels):
-            place = m.place_of(pixel)
+            place = map_.place_of(pixel)
             where = (guard(chain.name), str(chain.output), str(number), shown_number(number), pixel.state.value)
             named = ("", "", "", "", "", "", "", "")
             if place is not None:
                 lamps = " ".join(map(str, place.lamps))
                 text = (guard(place.label), guard(place.area), place.kind.value, lamps, guard(place.group))
-                named = (*text, *_light(m, place))
+                named = (*text, *_light(map_, place))
             rows.append((*where, *named, str(pixel.verified), guard(pixel.note)))
     return table_text(rows)
 
 
-def write_by_place(m: PlayfieldMap) -> str:
+def write_by_place(map_: PlayfieldMap) -> str:
     """One record for each place, in the map's order."""
     rows: list[tuple[str, ...]] = [PLACE_COLUMNS]
-    names = {lamp.number: lamp.name for lamp in reversed(m.lamps) if lamp.number is not None}
-    for place in m.places:
+    names = {lamp.number: lamp.name for lamp in reversed(map_.lamps) if lamp.number is not None}
+    for place in map_.places:
         spot = place.position
         at = ("", "") if spot is None else (repr(spot.x_mm), repr(spot.y_mm))
         lamps = " ".join(map(str, place.lamps))
         called = guard("; ".join(names[number] for number in place.lamps if number in names))
-        pixels = pixel_list(pixels_of(m, [place]))
+        pixels = pixel_list(pixels_of(map_, [place]))
         text = (guard(place.label), guard(place.area), place.kind.value, *at, lamps, called, guard(place.group))
-        rows.append((*text, pixels, *_light(m, place), guard(place.note)))
+        rows.append((*text, pixels, *_light(map_, place), guard(place.note)))
     return table_text(rows)
 
 
-def _light(m: PlayfieldMap, place: Place) -> tuple[str, str, str]:
-    level, colour = light_of(m, place)
+def _light(map_: PlayfieldMap, place: Place) -> tuple[str, str, str]:
+    level, colour = light_of(map_, place)
     return str(level), colour.text, TablePixel(0, 0, level, colour).duty.text

@@ -54,9 +54,9 @@ def warmths() -> tuple[Advice, ...]:
     return tuple(row for row in table() if row.about == "warmth")
 
 
-def advise(m: PlayfieldMap, place: Place) -> Advice:
+def advise(map_: PlayfieldMap, place: Place) -> Advice:
     """What suits a place: by the colour of its insert where a lamp of the list says it, else by its kind."""
-    said = {folded(lamp.insert_colour) for lamp in m.lamps if lamp.number in place.lamps and lamp.insert_colour}
+    said = {folded(lamp.insert_colour) for lamp in map_.lamps if lamp.number in place.lamps and lamp.insert_colour}
     rows = table()
     for colour in sorted(said):
         words = set(colour.split())

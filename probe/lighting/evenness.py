@@ -81,18 +81,18 @@ def evenness(values: Iterable[float]) -> Evenness | None:
     return Evenness(min(found), sum(found) / len(found), max(found), len(found))
 
 
-def lit_places(m: PlayfieldMap) -> tuple[Place, ...]:
+def lit_places(map_: PlayfieldMap) -> tuple[Place, ...]:
     """Places of general illumination that have a pixel and a position: those that the walk for evenness visits."""
     return tuple(
         place
-        for place in m.places
-        if place.kind is Kind.GENERAL and place.position is not None and place.id in m.pixels_at
+        for place in map_.places
+        if place.kind is Kind.GENERAL and place.position is not None and place.id in map_.pixels_at
     )
 
 
-def stops(m: PlayfieldMap, places: Sequence[Place] | None = None) -> tuple[Stop, ...]:
+def stops(map_: PlayfieldMap, places: Sequence[Place] | None = None) -> tuple[Stop, ...]:
     """Every place and every gap between neighbours, in an order that a hand can follow: from near to far, left to right."""
-    chosen = lit_places(m) if places is None else [place for place in places if place.position is not None]
+    chosen = lit_places(map_) if places is None else [place for place in places if place.position is not None]
     at = [(p.position.x_mm, p.position.y_mm) for p in chosen if p.position is not None]
     found: list[tuple[float, float, Stop]] = [(y, x, (p.id, None)) for p, (x, y) in zip(chosen, at, strict=True)]
     for one, other in neighbours(at):
@@ -102,23 +102,23 @@ def stops(m: PlayfieldMap, places: Sequence[Place] | None = None) -> tuple[Stop,
     return tuple(stop for _, _, stop in bands)
 
 
-def point_of(m: PlayfieldMap, stop: Stop) -> tuple[float, float] | None:
+def point_of(map_: PlayfieldMap, stop: Stop) -> tuple[float, float] | None:
     """Where a stop is, in mm; None if one of its places is gone or has no position."""
-    ends = [m.place_by_id.get(name) for name in stop if name is not None]
+    ends = [map_.place_by_id.get(name) for name in stop if name is not None]
     spots = [place.position for place in ends if place is not None and place.position is not None]
     if len(spots) != len(ends) or not spots:
         return None
     return sum(p.x_mm for p in spots) / len(spots), sum(p.y_mm for p in spots) / len(spots)
 
 
-def readings_of(m: PlayfieldMap, round_number: int) -> dict[Stop, Reading]:
+def readings_of(map_: PlayfieldMap, round_number: int) -> dict[Stop, Reading]:
     """The readings of one walk by stop, the last of each."""
-    return {(r.place, r.to): r for r in m.readings if r.round == round_number}
+    return {(r.place, r.to): r for r in map_.readings if r.round == round_number}
 
 
-def last_round(m: PlayfieldMap) -> int:
+def last_round(map_: PlayfieldMap) -> int:
     """Number of the last walk, 0 if none was made."""
-    return max((reading.round for reading in m.readings), default=0)
+    return max((reading.round for reading in map_.readings), default=0)
 
 
 def light_in(reading: Reading) -> float:
@@ -180,29 +180,29 @@ def _deeper(seat: Seat, factor: float) -> Seat:
     )
 
 
-def scene(m: PlayfieldMap, *, levels: Mapping[str, int] | None = None) -> Scene:
+def scene(map_: PlayfieldMap, *, levels: Mapping[str, int] | None = None) -> Scene:
     """The general illumination of a map. `levels`: those at which readings were taken, where they differ from now.
 
     Raises ValueError if fewer than two places have a pixel and a position.
     """
-    places = lit_places(m)
+    places = lit_places(map_)
     if len(places) < 2:
         raise ValueError(
             "evenness needs two places of general illumination or more that have a pixel and a position: "
             "set kinds in the walk, positions in the picture"
         )
-    order = stops(m, places)
-    points = np.array([point_of(m, stop) for stop in order], dtype=np.float64)
-    return Scene(places, tuple(seat_of(p) for p in places), order, points, lamps_cd(m, places, levels))
+    order = stops(map_, places)
+    points = np.array([point_of(map_, stop) for stop in order], dtype=np.float64)
+    return Scene(places, tuple(seat_of(p) for p in places), order, points, lamps_cd(map_, places, levels))
 
 
-def lamps_cd(m: PlayfieldMap, places: Sequence[Place], levels: Mapping[str, int] | None = None) -> Array:
+def lamps_cd(map_: PlayfieldMap, places: Sequence[Place], levels: Mapping[str, int] | None = None) -> Array:
     """Light of each place straight up, cd: all its pixels, at its level and colour."""
     found = []
     for place in places:
-        level, colour = light_of(m, m.place_by_id.get(place.id, place))
+        level, colour = light_of(map_, map_.place_by_id.get(place.id, place))
         level = (levels or {}).get(place.id, level)
-        found.append(candela(at_level(colour, level)) * len(m.pixels_at.get(place.id, ())))
+        found.append(candela(at_level(colour, level)) * len(map_.pixels_at.get(place.id, ())))
     return np.array(found, dtype=np.float64)
 
 
@@ -248,14 +248,14 @@ class Fit:
 DRAWS = 64
 
 
-def fit(m: PlayfieldMap, readings: Mapping[Stop, Reading]) -> Fit:
+def fit(map_: PlayfieldMap, readings: Mapping[Stop, Reading]) -> Fit:
     """Fit the light model to the readings of one walk. Raises ValueError if there are fewer than three that can be used."""
     levels: dict[str, int] = {}
     for (place, to), reading in readings.items():
         levels.setdefault(place, reading.level)
         if to is not None and reading.to_level is not None:
             levels.setdefault(to, reading.to_level)
-    here = scene(m, levels=levels)
+    here = scene(map_, levels=levels)
     rows = [row for row, stop in enumerate(here.stops) if stop in readings and light_in(readings[stop]) > 0]
     if len(rows) < 3:
         raise ValueError(f"{len(rows)} readings: rate three stops or more")

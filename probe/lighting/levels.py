@@ -36,56 +36,56 @@ class PlaceLight:
     colour: str
 
 
-def set_light(m: PlayfieldMap, place_id: str, *, level: int | None, colour: str) -> PlayfieldMap:
+def set_light(map_: PlayfieldMap, place_id: str, *, level: int | None, colour: str) -> PlayfieldMap:
     """The map with level and colour of a place set; None and empty hand the say back to its group. Raises KeyError."""
-    place = m.place_by_id[place_id]
+    place = map_.place_by_id[place_id]
     if (place.level, place.colour) == (level, colour):
-        return m
-    return update_place(m, place.model_copy(update={"level": level, "colour": colour}))
+        return map_
+    return update_place(map_, place.model_copy(update={"level": level, "colour": colour}))
 
 
-def group_of(m: PlayfieldMap, name: str) -> Group | None:
+def group_of(map_: PlayfieldMap, name: str) -> Group | None:
     """What the map says of a group, None if nothing."""
-    return next((group for group in m.groups if folded(group.name) == folded(name)), None)
+    return next((group for group in map_.groups if folded(group.name) == folded(name)), None)
 
 
-def set_group_light(m: PlayfieldMap, name: str, *, level: int | None, colour: str) -> PlayfieldMap:
+def set_group_light(map_: PlayfieldMap, name: str, *, level: int | None, colour: str) -> PlayfieldMap:
     """The map with level and colour of a group set; its places that say something themselves keep it.
 
     Raises ValueError for an empty name.
     """
     if not name.strip():
         raise ValueError("this place belongs to no group: set its own level, or give it a group")
-    group = group_of(m, name)
+    group = group_of(map_, name)
     changed = (group or Group(name=storable(name))).model_copy(update={"level": level, "colour": colour})
     if group is None:
-        return m.model_copy(update={"groups": (*m.groups, changed)})
-    return m.model_copy(update={"groups": tuple(changed if g is group else g for g in m.groups)})
+        return map_.model_copy(update={"groups": (*map_.groups, changed)})
+    return map_.model_copy(update={"groups": tuple(changed if g is group else g for g in map_.groups)})
 
 
-def follow_group(m: PlayfieldMap, name: str) -> tuple[PlayfieldMap, int]:
+def follow_group(map_: PlayfieldMap, name: str) -> tuple[PlayfieldMap, int]:
     """The map with the places of a group saying nothing themselves, and how many did."""
     changed = 0
-    for place in members(m, name):
+    for place in members(map_, name):
         if place.level is not None or place.colour:
-            m = set_light(m, place.id, level=None, colour="")
+            map_ = set_light(map_, place.id, level=None, colour="")
             changed += 1
-    return m, changed
+    return map_, changed
 
 
-def members(m: PlayfieldMap, name: str) -> tuple[Place, ...]:
+def members(map_: PlayfieldMap, name: str) -> tuple[Place, ...]:
     """The places of a group."""
-    return tuple(place for place in m.places if place.group and folded(place.group) == folded(name))
+    return tuple(place for place in map_.places if place.group and folded(place.group) == folded(name))
 
 
-def set_fade(m: PlayfieldMap, fade: Fade | None) -> PlayfieldMap:
+def set_fade(map_: PlayfieldMap, fade: Fade | None) -> PlayfieldMap:
     """The map with lamps that glow up and down like bulbs (or, with None, switch at once) in the board's table."""
-    return m.model_copy(update={"fade": fade})
+    return map_.model_copy(update={"fade": fade})
 
 
-def colour_of(m: PlayfieldMap, place: Place) -> Colour:
+def colour_of(map_: PlayfieldMap, place: Place) -> Colour:
     """The duty that the pixels of a place are sent."""
-    level, colour = light_of(m, place)
+    level, colour = light_of(map_, place)
     return at_level(colour, level)
 
 
@@ -109,7 +109,7 @@ class Shown:
 
 
 def shown_on(
-    m: PlayfieldMap,
+    map_: PlayfieldMap,
     chain: Chain,
     wanted: Mapping[str, Colour],
     identity: Identity | None = None,
@@ -208,9 +208,9 @@ def _apart(one: Colour, other: Colour) -> float:
     return float(sum((a**0.5 - b**0.5) ** 2 for a, b in pairs))
 
 
-def places_lit(m: PlayfieldMap, places: Iterable[Place]) -> dict[str, Colour]:
+def places_lit(map_: PlayfieldMap, places: Iterable[Place]) -> dict[str, Colour]:
     """Duty of some places, by id."""
-    return {place.id: colour_of(m, place) for place in places}
+    return {place.id: colour_of(map_, place) for place in places}
 
 
 __all__ = [

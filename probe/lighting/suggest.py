@@ -99,11 +99,11 @@ class Change:
     depth_mm: float | None
     outcome: Outcome
 
-    def words(self, m: PlayfieldMap) -> str:
+    def words(self, map_: PlayfieldMap) -> str:
         """A sentence without its figures."""
-        label = m.place_by_id[self.place].label
+        label = map_.place_by_id[self.place].label
         if self.work is Work.PIXEL and self.to is not None:
-            return f"add a pixel between {label} and {m.place_by_id[self.to].label}"
+            return f"add a pixel between {label} and {map_.place_by_id[self.to].label}"
         depth = "" if self.depth_mm is None else f", {self.depth_mm:.0f} mm below the surface"
         return f"{label}: {self.work.value}{depth}"
 
@@ -122,22 +122,22 @@ class Suggestion:
     rated_only: bool = False
 
 
-def suggest(m: PlayfieldMap, fitted: Fit, identity: Identity | None = None) -> Suggestion:
+def suggest(map_: PlayfieldMap, fitted: Fit, identity: Identity | None = None) -> Suggestion:
     """Trims and changes for the general illumination of a map, from the fitted model."""
     here = fitted.scene
-    now = np.array([DUTY[light_of(m, place)[0]] for place in here.places], dtype=np.float64)
-    each = _full_cd(m, here)
+    now = np.array([DUTY[light_of(map_, place)[0]] for place in here.places], dtype=np.float64)
+    each = _full_cd(map_, here)
     best = _trimmed(fitted, here.seats, each, now)
-    trimmed = apply(m, _trims(m, here, best))
+    trimmed = apply(map_, _trims(map_, here, best))
     dimmed = _dimmed(trimmed, here, identity)
     if dimmed < 100:
         best = best * dimmed / 100
-    trims = _trims(m, here, best)
-    outcome = _outcome(fitted, each * now / 255, here.seats, each * _duties(m, here, trims) / 255, here.seats)
+    trims = _trims(map_, here, best)
+    outcome = _outcome(fitted, each * now / 255, here.seats, each * _duties(map_, here, trims) / 255, here.seats)
     changes = sorted(
         (
             c
-            for c in _changes(m, fitted, each, now, best)
+            for c in _changes(map_, fitted, each, now, best)
             if c.outcome.after.uniformity > HELPS_BY * outcome.after.uniformity
         ),
         key=lambda c: (-c.outcome.after.uniformity, c.place),
@@ -145,38 +145,38 @@ def suggest(m: PlayfieldMap, fitted: Fit, identity: Identity | None = None) -> S
     return Suggestion(trims, outcome, tuple(changes[:MOST_TRIED]), dimmed, fitted.rated_only)
 
 
-def apply(m: PlayfieldMap, trims: Sequence[Trim]) -> PlayfieldMap:
+def apply(map_: PlayfieldMap, trims: Sequence[Trim]) -> PlayfieldMap:
     """The map with the trims as levels of its places; colours stay."""
     for trim in trims:
-        place = m.place_by_id.get(trim.place)
+        place = map_.place_by_id.get(trim.place)
         if place is not None:
-            m = set_light(m, place.id, level=trim.level, colour=place.colour)
-    return m
+            map_ = set_light(map_, place.id, level=trim.level, colour=place.colour)
+    return map_
 
 
-def _full_cd(m: PlayfieldMap, here: Scene) -> Array:
+def _full_cd(map_: PlayfieldMap, here: Scene) -> Array:
     """Light of each place at full level, cd."""
-    return np.array([candela(light_of(m, p)[1]) * len(m.pixels_at.get(p.id, ())) for p in here.places])
+    return np.array([candela(light_of(map_, p)[1]) * len(map_.pixels_at.get(p.id, ())) for p in here.places])
 
 
-def _trims(m: PlayfieldMap, here: Scene, duties: Array) -> tuple[Trim, ...]:
+def _trims(map_: PlayfieldMap, here: Scene, duties: Array) -> tuple[Trim, ...]:
     found = []
     for place, duty in zip(here.places, duties, strict=True):
-        was, level = light_of(m, place)[0], level_for_duty(float(duty))
+        was, level = light_of(map_, place)[0], level_for_duty(float(duty))
         if abs(level - was) > 1:
             found.append(Trim(place.id, level, was))
     return tuple(found)
 
 
-def _duties(m: PlayfieldMap, here: Scene, trims: Sequence[Trim]) -> Array:
+def _duties(map_: PlayfieldMap, here: Scene, trims: Sequence[Trim]) -> Array:
     new = {trim.place: trim.level for trim in trims}
-    return np.array([DUTY[new.get(p.id, light_of(m, p)[0])] for p in here.places], dtype=np.float64)
+    return np.array([DUTY[new.get(p.id, light_of(map_, p)[0])] for p in here.places], dtype=np.float64)
 
 
-def _dimmed(m: PlayfieldMap, here: Scene, identity: Identity | None) -> int:
+def _dimmed(map_: PlayfieldMap, here: Scene, identity: Identity | None) -> int:
     """Share of the light, in percent, that the ceilings leave with every place of the scene lit."""
-    lit = places_lit(m, [m.place_by_id[place.id] for place in here.places])
-    return min((shown_on(m, chain, lit, identity).dimmed_percent for chain in m.chains), default=100)
+    lit = places_lit(map_, [map_.place_by_id[place.id] for place in here.places])
+    return min((shown_on(map_, chain, lit, identity).dimmed_percent for chain in map_.chains), default=100)
 
 
 def _trimmed(fitted: Fit, seats: Sequence[Seat], each_cd: Array, now: Array) -> Array:
@@ -239,7 +239,7 @@ def _outcome(fitted: Fit, lamps: Array, seats: Sequence[Seat], new_lamps: Array,
     return Outcome(before, after, float(low), float(high), better / len(values), trust_in(fitted))
 
 
-def _changes(m: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array) -> list[Change]:
+def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array) -> list[Change]:
     """Changes at the darkest and brightest points that trims leave, each tried alone."""
     here = fitted.scene
     light = fitted.light(each * best / 255, seats=here.seats)

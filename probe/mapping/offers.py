@@ -174,31 +174,31 @@ def _varied(around: Surroundings, typed: str, skip: set[str]) -> tuple[list[Offe
 
 def _expected(around: Surroundings) -> list[Offer]:
     """What the pixel may be, without a word typed, likeliest first."""
-    m = around.map
+    map_ = around.map
     found: list[Offer] = []
-    pixels = m.chain(around.chain).pixels
+    pixels = map_.chain(around.chain).pixels
     if around.number < len(pixels) and pixels[around.number].state is not PixelState.UNSEEN:
-        here = m.place_of(pixels[around.number])
+        here = map_.place_of(pixels[around.number])
         if here is not None:
-            found.append(_same(m, here, "as it is now"))
+            found.append(_same(map_, here, "as it is now"))
     last, before = around.neighbours()
-    open_lamps = _open_lamps(m)
+    open_lamps = _open_lamps(map_)
     by_name: dict[str, Lamp] = {}
     for lamp in open_lamps:
         by_name.setdefault(_folded(lamp.name), lamp)
-    placed = {_folded(place.label) for place in m.places}
+    placed = {_folded(place.label) for place in map_.places}
     if last is not None:
-        if _wants_another_pixel(m, last, before):
-            found.append(_same(m, last, "same place again"))
+        if _wants_another_pixel(map_, last, before):
+            found.append(_same(map_, last, "same place again"))
         following = next_in_pattern(last.label, before.label if before else None)
         for label in (following, other_side(last.label)):
             if label is None or _folded(label) in placed:
                 continue
             if (named := by_name.get(_folded(label))) is not None:
                 found.append(_of_lamp(named))
-            elif label is following and (not m.lamps or not _from_list(m, last)):
+            elif label is following and (not map_.lamps or not _from_list(map_, last)):
                 found.append(Offer(label, "next in line", position_of=last.id))
-    found += [_of_lamp(lamp) for lamp in _after(open_lamps, m.lamps, last)]
+    found += [_of_lamp(lamp) for lamp in _after(open_lamps, map_.lamps, last)]
     found += [Offer(label, "the other side", position_of=None) for label in _other_sides(around, placed | set(by_name))]
     unique: dict[str, Offer] = {}
     for offer in found:
@@ -208,10 +208,10 @@ def _expected(around: Surroundings) -> list[Offer]:
 
 def _other_sides(around: Surroundings, known: set[str], limit: int = 6) -> list[str]:
     """Counterparts of labels on one side that the other side still lacks, those named last first."""
-    m = around.map
+    map_ = around.map
     found: dict[str, None] = {}
-    for pixel in reversed(m.chain(around.chain).pixels[: around.number]):
-        place = m.place_of(pixel)
+    for pixel in reversed(map_.chain(around.chain).pixels[: around.number]):
+        place = map_.place_of(pixel)
         label = other_side(place.label) if place is not None else None
         if label is not None and _folded(label) not in known:
             found.setdefault(label)
@@ -220,31 +220,31 @@ def _other_sides(around: Surroundings, known: set[str], limit: int = 6) -> list[
     return list(found)
 
 
-def _wants_another_pixel(m: PlayfieldMap, last: Place, before: Place | None) -> bool:
+def _wants_another_pixel(map_: PlayfieldMap, last: Place, before: Place | None) -> bool:
     """Habit: if the place before has more pixels than the last one has so far, and is of its kind, offer the same."""
     if before is None or before.kind is not last.kind:
         return False
-    count = len(m.pixels_at.get(last.id, ()))
-    return 0 < count < len(m.pixels_at.get(before.id, ()))
+    count = len(map_.pixels_at.get(last.id, ()))
+    return 0 < count < len(map_.pixels_at.get(before.id, ()))
 
 
-def _open_lamps(m: PlayfieldMap) -> list[Lamp]:
+def _open_lamps(map_: PlayfieldMap) -> list[Lamp]:
     """Lamps that no place with a pixel has, by number or by name, in list order."""
-    lit = [place for place in m.places if place.id in m.pixels_at]
+    lit = [place for place in map_.places if place.id in map_.pixels_at]
     numbers = {n for place in lit for n in place.lamps}
     names = {(_folded(place.label), _folded(place.area)) for place in lit}
     labels = {_folded(place.label) for place in lit}
     return [
         lamp
-        for lamp in m.lamps
+        for lamp in map_.lamps
         if lamp.number not in numbers
         and (_folded(lamp.name), _folded(lamp.area)) not in names
         and (lamp.area or _folded(lamp.name) not in labels)
     ]
 
 
-def _from_list(m: PlayfieldMap, place: Place) -> bool:
-    return bool(place.lamps) or any(_folded(lamp.name) == _folded(place.label) for lamp in m.lamps)
+def _from_list(map_: PlayfieldMap, place: Place) -> bool:
+    return bool(place.lamps) or any(_folded(lamp.name) == _folded(place.label) for lamp in map_.lamps)
 
 
 def _after(open_lamps: list[Lamp], every: tuple[Lamp, ...], last: Place | None) -> list[Lamp]:
@@ -273,17 +273,17 @@ def _of_lamp(lamp: Lamp) -> Offer:
     return Offer(lamp.name, f"lamp {lamp.number}", lamps=(lamp.number,), group=lamp.group, area=area, kind=lamp.kind)
 
 
-def _same(m: PlayfieldMap, place: Place, why: str) -> Offer:
+def _same(map_: PlayfieldMap, place: Place, why: str) -> Offer:
     return Offer(place.label, why, place=place.id, area=place.area, kind=place.kind)
 
 
 def _used_before(around: Surroundings, skip: set[str]) -> list[Offer]:
-    m = around.map
+    map_ = around.map
     found = []
-    for place in m.places:
+    for place in map_.places:
         if _folded(place.label) in skip:
             continue
-        where = m.pixels_at.get(place.id, ())
+        where = map_.pixels_at.get(place.id, ())
         why = f"also {', '.join(str(n) for _, n in where[:3])}" if where else "has no pixel yet"
-        found.append(_same(m, place, why))
+        found.append(_same(map_, place, why))
     return found

@@ -17,14 +17,14 @@ from probe.ui.launch import LaunchOptions
 
 
 def two_chains() -> PlayfieldMap:
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0))
-    m = add_chain(m, Chain(id="b", name="Backbox", output=1))
-    m = set_count(set_count(m, "a", 6), "b", 4)
-    chain = m.chain("a")
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0))
+    map_ = add_chain(map_, Chain(id="b", name="Backbox", output=1))
+    map_ = set_count(set_count(map_, "a", 6), "b", 4)
+    chain = map_.chain("a")
     pixels = tuple(pixel.model_copy(update={"batch": "bag"}) for pixel in chain.pixels)
-    m = replace_chain(m, chain.model_copy(update={"pixels": pixels}))
+    map_ = replace_chain(map_, chain.model_copy(update={"pixels": pixels}))
     batch = Batch(id="bag", name="First bag", five_volt="red", ground="white", data_in="green", data_out="blue")
-    return m.model_copy(update={"batches": (batch,)})
+    return map_.model_copy(update={"batches": (batch,)})
 
 
 @pytest.fixture
@@ -35,12 +35,12 @@ def file(tmp_path: Path) -> Path:
 
 
 def test_the_chain_is_found_by_id_name_or_bookmark() -> None:
-    m = two_chains()
-    assert chain_of(m, "b") == chain_of(m, "Backbox") == "b"
-    assert chain_of(m, None) == "a"
-    assert chain_of(m.model_copy(update={"bookmark": Bookmark(chain="b", number=1)}), None) == "b"
+    map_ = two_chains()
+    assert chain_of(map_, "b") == chain_of(map_, "Backbox") == "b"
+    assert chain_of(map_, None) == "a"
+    assert chain_of(map_.model_copy(update={"bookmark": Bookmark(chain="b", number=1)}), None) == "b"
     with pytest.raises(ValueError, match="there are a, b"):
-        chain_of(m, "c")
+        chain_of(map_, "c")
     with pytest.raises(ValueError, match="no chain yet"):
         chain_of(new_map("Kelp Forest"), None)
 

@@ -51,9 +51,9 @@ def test_a_lamp_list_is_read_shown_and_merged(demo: Path, tmp_path: Path, capsys
     assert "Nothing was written." in shown
     assert demo.read_bytes() == before
     assert main(arguments) == Exit.FINE
-    m = load_map(demo)
-    assert {lamp.number: lamp.name for lamp in m.lamps}[12] == "Otter bonus six"
-    assert len(m.lamps) == 96
+    map_ = load_map(demo)
+    assert {lamp.number: lamp.name for lamp in map_.lamps}[12] == "Otter bonus six"
+    assert len(map_.lamps) == 96
     assert "2 changes, 94 of the map kept" in capsys.readouterr().out
     assert main([*arguments, "--replace"]) == Exit.FINE
     assert len(load_map(demo).lamps) == 2
@@ -75,11 +75,11 @@ def test_what_is_wrong_with_a_list_is_told_and_nothing_written(
 
 def test_places_are_joined_by_name(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     whole = load_map(demo)
-    m = whole
-    for place in m.places:
-        m = update_place(m, place.model_copy(update={"lamps": (), "group": "", "label": place.label.lower()}))
+    map_ = whole
+    for place in map_.places:
+        map_ = update_place(map_, place.model_copy(update={"lamps": (), "group": "", "label": place.label.lower()}))
     with MapFile.open(demo) as file:
-        file.save(m)
+        file.save(map_)
     assert main(["check", str(demo), "--strict"]) == Exit.FINDINGS
     assert "pixel-without-job" in capsys.readouterr().out
     assert main(["lamps", str(demo), "--join"]) == Exit.FINE

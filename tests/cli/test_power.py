@@ -23,8 +23,8 @@ def demo(tmp_path: Path) -> Path:
     return Path(shutil.copy(demo_map_path(), tmp_path / "kelp.json"))
 
 
-def saved(path: Path, m: PlayfieldMap) -> str:
-    save_copy(path, render_map(m))
+def saved(path: Path, map_: PlayfieldMap) -> str:
+    save_copy(path, render_map(map_))
     return str(path)
 
 
@@ -41,8 +41,8 @@ def test_the_report_of_a_sound_plan(demo: Path, capsys: pytest.CaptureFixture[st
 
 
 def test_a_fuse_that_protects_nothing_is_exit_code_1(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    m = load_map(demo)
-    path = saved(demo, put(m, m.feeds[0].model_copy(update={"fuse_a": 20.0})))
+    map_ = load_map(demo)
+    path = saved(demo, put(map_, map_.feeds[0].model_copy(update={"fuse_a": 20.0})))
     assert main(["power", path]) == Exit.FINDINGS
     assert "STOP  Board end: the 20 A fuse does not protect" in capsys.readouterr().out
     assert main(["power", path, "--json"]) == Exit.FINDINGS
@@ -57,9 +57,9 @@ def test_the_sheet_and_a_joint_of_unlike_functions(demo: Path, capsys: pytest.Ca
     assert out.index("plug out of the wall") < out.index("joint board to 0"), "cautions first"
     flat = " ".join(out.split())
     assert "join data out of pixel 78 (its blue) to data in of pixel 79 (its yellow)" in flat
-    m = load_map(demo)
-    joint = joint_at(m.chain("playfield"), 79).model_copy(update={"data_to": JoinedTo.GROUND})
-    path = saved(demo, put_joint(m, "playfield", joint))
+    map_ = load_map(demo)
+    joint = joint_at(map_.chain("playfield"), 79).model_copy(update={"data_to": JoinedTo.GROUND})
+    path = saved(demo, put_joint(map_, "playfield", joint))
     assert main(["harness", path]) == Exit.FINDINGS
     assert "1 refused." in capsys.readouterr().out
     assert main(["harness", path, "--json"]) == Exit.FINDINGS
@@ -68,13 +68,13 @@ def test_the_sheet_and_a_joint_of_unlike_functions(demo: Path, capsys: pytest.Ca
 
 @pytest.mark.parametrize("text", HOSTILE)
 def test_hostile_names_stay_names(text: str, demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    m = load_map(demo)
-    m = put(m, m.feeds[0].model_copy(update={"name": text}))
-    m = put(m, m.supplies[0].model_copy(update={"name": text}))
-    m = put(m, m.batches[0].model_copy(update={"name": text, "data_out": text}))
-    chains = tuple(c.model_copy(update={"name": text}) for c in m.chains)
-    places = tuple(p.model_copy(update={"label": text}) for p in m.places)
-    path = saved(demo, m.model_copy(update={"chains": chains, "places": places}))
+    map_ = load_map(demo)
+    map_ = put(map_, map_.feeds[0].model_copy(update={"name": text}))
+    map_ = put(map_, map_.supplies[0].model_copy(update={"name": text}))
+    map_ = put(map_, map_.batches[0].model_copy(update={"name": text, "data_out": text}))
+    chains = tuple(c.model_copy(update={"name": text}) for c in map_.chains)
+    places = tuple(p.model_copy(update={"label": text}) for p in map_.places)
+    path = saved(demo, map_.model_copy(update={"chains": chains, "places": places}))
     for words in (["power", path], ["harness", path], ["power", path, "--json"], ["harness", path, "--json"]):
         assert main(words) == Exit.FINE
         out = capsys.readouterr().out

@@ -143,19 +143,19 @@ def test_lamps_at_opening_are_a_revision_and_a_recheck_left_open_is_told(
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
     listed = tmp_path / "few.csv"
     listed.write_text("number,name\n70,Otter\n", encoding="utf-8")
-    m = load_map(path)
+    map_ = load_map(path)
     kept = OpenRecheck(
         chain="playfield", begun="2026-03-01T19:30:00Z", rests_on="0" * 16, declared=("took out #3", "[/x]")
     )
-    path.write_bytes(render_map(m.model_copy(update={"rechecks": (kept,)})))
+    path.write_bytes(render_map(map_.model_copy(update={"rechecks": (kept,)})))
     arguments = build_parser().parse_args(["walk", str(path), "--paper", "--lamps", str(listed)])
     session = Opening(arguments, Settings()).open_file(str(path))
     session.close()
     after = load_map(path)
     assert after.revisions[-1].reason == "Lamps imported from few.csv"
-    assert len(after.revisions) == len(m.revisions) + 1
+    assert len(after.revisions) == len(map_.revisions) + 1
     assert after.pending == ()
-    assert diff(undo(after, time="2026-03-01T19:30:00Z"), m) == ()
+    assert diff(undo(after, time="2026-03-01T19:30:00Z"), map_) == ()
     assert session.welcome == (
         "A recheck of Playfield is not finished (0 answers, 2 changes said): Esc, Recheck goes on with it."
     )

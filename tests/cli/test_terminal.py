@@ -96,9 +96,9 @@ def test_demo_opens_answers_and_leaves(tmp_path: Path) -> None:
         terminal.child.expect(pexpect.EOF)
         terminal.child.wait()
         assert terminal.child.exitstatus == 0
-    m = load_map(tmp_path / "kept.json")
-    assert m.bookmark is not None
-    assert m.bookmark.number == 44
+    map_ = load_map(tmp_path / "kept.json")
+    assert map_.bookmark is not None
+    assert map_.bookmark.number == 44
 
 
 def test_no_colour_when_it_is_not_wanted(tmp_path: Path) -> None:
@@ -117,8 +117,8 @@ def test_a_hang_up_loses_nothing(tmp_path: Path) -> None:
         terminal.child.kill(signal.SIGHUP)
         terminal.child.expect(pexpect.EOF)  # a terminal that hangs up takes what is still written to it
         terminal.child.wait()
-    m = load_map(tmp_path / "kept.json")
-    assert any(place.label == "Otter grotto" for place in m.places)
+    map_ = load_map(tmp_path / "kept.json")
+    assert any(place.label == "Otter grotto" for place in map_.places)
 
 
 def test_a_tiny_terminal_and_back(tmp_path: Path) -> None:

@@ -8,10 +8,10 @@ from probe.document.edits import Edit, Insert, MoveRun, Remove, Replace, Reverse
 from probe.document.model import PlayfieldMap
 
 
-def edit_text(m: PlayfieldMap, edit: Edit) -> str:
+def edit_text(map_: PlayfieldMap, edit: Edit) -> str:
     """An edit in words that `parse_edit` understands in the same way; numbers are said with `#`, so it is always plain."""
-    chain = m.chain(edit.chain)
-    head = f"{_quoted(chain.name)}: " if len(m.chains) > 1 else ""
+    chain = map_.chain(edit.chain)
+    head = f"{_quoted(chain.name)}: " if len(map_.chains) > 1 else ""
 
     def run(first: int, last: int) -> str:
         return f"#{first}" if first == last else f"#{first} to #{last}"

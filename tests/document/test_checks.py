@@ -20,63 +20,63 @@ from tests.document.strategies import maps
 
 def clean() -> PlayfieldMap:
     """Two chains of three, all placed, nothing to find."""
-    m = op.new_map("Kelp Forest")
+    map_ = op.new_map("Kelp Forest")
     for output, name in enumerate(("playfield", "backbox")):
-        m = op.add_chain(m, Chain(id=name, name=name.title(), output=output))
+        map_ = op.add_chain(map_, Chain(id=name, name=name.title(), output=output))
         for number in range(3):
-            m, place = op.add_place(m, f"{name} {number}", area=name)
-            m = op.assign_place(m, name, number, place.id)
-        m = op.set_count(m, name, 3)
-    return m
+            map_, place = op.add_place(map_, f"{name} {number}", area=name)
+            map_ = op.assign_place(map_, name, number, place.id)
+        map_ = op.set_count(map_, name, 3)
+    return map_
 
 
-def with_pixel(m: PlayfieldMap, chain: str, number: int, **update: object) -> PlayfieldMap:
-    pixel = op.pixel_at(m, chain, number)
-    return op.set_pixel(m, chain, number, pixel.model_copy(update=update))
+def with_pixel(map_: PlayfieldMap, chain: str, number: int, **update: object) -> PlayfieldMap:
+    pixel = op.pixel_at(map_, chain, number)
+    return op.set_pixel(map_, chain, number, pixel.model_copy(update=update))
 
 
-def with_chain(m: PlayfieldMap, chain: str, **update: object) -> PlayfieldMap:
-    return op.replace_chain(m, m.chain(chain).model_copy(update=update))
+def with_chain(map_: PlayfieldMap, chain: str, **update: object) -> PlayfieldMap:
+    return op.replace_chain(map_, map_.chain(chain).model_copy(update=update))
 
 
-def with_places(m: PlayfieldMap, *places: Place) -> PlayfieldMap:
-    return m.model_copy(update={"places": m.places + places})
+def with_places(map_: PlayfieldMap, *places: Place) -> PlayfieldMap:
+    return map_.model_copy(update={"places": map_.places + places})
 
 
 def lamp_list(*numbers: int) -> tuple[Lamp, ...]:
     return tuple(Lamp(number=number, name=f"Lamp {number}") for number in numbers)
 
 
-def joined(m: PlayfieldMap, *numbers: int) -> PlayfieldMap:
+def joined(map_: PlayfieldMap, *numbers: int) -> PlayfieldMap:
     """The first places with one lamp each, the others in a group."""
-    for at, place in enumerate(m.places):
+    for at, place in enumerate(map_.places):
         update = {"lamps": (numbers[at],)} if at < len(numbers) else {"group": "always on"}
-        m = op.update_place(m, place.model_copy(update=update))
-    return m
+        map_ = op.update_place(map_, place.model_copy(update=update))
+    return map_
 
 
 def seen_wrong() -> PlayfieldMap:
-    m = op.set_lamps(joined(clean(), 7), lamp_list(7))
-    wrong = next(row for row in standings(m) if row.lamp == 7)
-    return add_proof(m, wrong, Verdict.WRONG, time="2025-03-16T10:05:00Z", by_table=True)
+    map_ = op.set_lamps(joined(clean(), 7), lamp_list(7))
+    wrong = next(row for row in standings(map_) if row.lamp == 7)
+    return add_proof(map_, wrong, Verdict.WRONG, time="2025-03-16T10:05:00Z", by_table=True)
 
 
 def far_apart(distance: int) -> PlayfieldMap:
-    m = op.set_count(clean(), "playfield", 3 + distance)
+    map_ = op.set_count(clean(), "playfield", 3 + distance)
     for number in range(3, 2 + distance):
-        m = op.set_state(m, "playfield", number, PixelState.SPARE)
-    return op.assign_place(m, "playfield", 2 + distance, m.places[2].id)
+        map_ = op.set_state(map_, "playfield", number, PixelState.SPARE)
+    return op.assign_place(map_, "playfield", 2 + distance, map_.places[2].id)
 
 
-def wired(m: PlayfieldMap, *, feed_pixel: str, supply: str, after: str) -> PlayfieldMap:
+def wired(map_: PlayfieldMap, *, feed_pixel: str, supply: str, after: str) -> PlayfieldMap:
     """One supply called main, one feed, and a joint that ends at the playfield's second pixel."""
     feed = Feed(id="a", name="A", chain="playfield", pixel=feed_pixel, supply=supply)
-    m = with_chain(m, "playfield", joints=(Joint(after=after, before="playfield-1"),))
-    return m.model_copy(update={"supplies": (Supply(id="main", name="Main"),), "feeds": (feed,)})
+    map_ = with_chain(map_, "playfield", joints=(Joint(after=after, before="playfield-1"),))
+    return map_.model_copy(update={"supplies": (Supply(id="main", name="Main"),), "feeds": (feed,)})
 
 
-def rechanged(m: PlayfieldMap, index: int, **update: object) -> PlayfieldMap:
-    return op.update_place(m, m.places[index].model_copy(update=update))
+def rechanged(map_: PlayfieldMap, index: int, **update: object) -> PlayfieldMap:
+    return op.update_place(map_, map_.places[index].model_copy(update=update))
 
 
 OUTSIDE = Position(x_mm=600, y_mm=10)
@@ -183,8 +183,8 @@ CASES: dict[str, tuple[PlayfieldMap, list[tuple[str, str | None, int | None]]]] 
 
 @pytest.mark.parametrize("case", CASES)
 def test_each_cause_gives_its_finding_and_no_other(case: str) -> None:
-    m, expected = CASES[case]
-    found = check_map(m)
+    map_, expected = CASES[case]
+    found = check_map(map_)
     assert [(f.code, f.where.chain, f.where.number) for f in found] == expected
     for finding in found:
         assert finding.what
@@ -196,17 +196,17 @@ def test_every_code_has_a_case_and_stands_in_the_table() -> None:
     assert checks.__doc__ is not None
     listed = dict(re.findall(r"^\| ([a-z-]+) \| (fault|warning|hint) \|", checks.__doc__, re.MULTILINE))
     assert tested == set(listed)
-    for m, _ in CASES.values():
-        for finding in check_map(m):
+    for map_, _ in CASES.values():
+        for finding in check_map(map_):
             assert listed[finding.code] == finding.severity
 
 
 def test_faults_come_first_then_the_order_of_the_wire() -> None:
-    m = op.set_count(clean(), "playfield", 9)
-    m = with_pixel(m, "backbox", 1, state=PixelState.SPARE)
-    m = with_pixel(m, "playfield", 2, state=PixelState.REPEATER)
-    m = m.model_copy(update={"bookmark": Bookmark(chain="playfield", number=12)})
-    codes = [(f.severity, f.code, f.where.chain) for f in check_map(m)]
+    map_ = op.set_count(clean(), "playfield", 9)
+    map_ = with_pixel(map_, "backbox", 1, state=PixelState.SPARE)
+    map_ = with_pixel(map_, "playfield", 2, state=PixelState.REPEATER)
+    map_ = map_.model_copy(update={"bookmark": Bookmark(chain="playfield", number=12)})
+    codes = [(f.severity, f.code, f.where.chain) for f in check_map(map_)]
     assert codes == [
         (Severity.FAULT, "state-with-place", "playfield"),
         (Severity.FAULT, "state-with-place", "backbox"),
@@ -216,9 +216,9 @@ def test_faults_come_first_then_the_order_of_the_wire() -> None:
 
 
 @given(maps())
-def test_any_map_can_be_checked_and_the_order_of_findings_is_fixed(m: PlayfieldMap) -> None:
-    first = check_map(m)
-    assert check_map(PlayfieldMap.model_validate_json(m.model_dump_json())) == first
+def test_any_map_can_be_checked_and_the_order_of_findings_is_fixed(map_: PlayfieldMap) -> None:
+    first = check_map(map_)
+    assert check_map(PlayfieldMap.model_validate_json(map_.model_dump_json())) == first
     for finding in first:
         assert finding.severity in Severity
         assert not re.search("[\x00-\x1f\x7f-\x9f]", finding.what)

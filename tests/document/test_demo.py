@@ -86,8 +86,8 @@ def test_the_half_mapped_one_goes_on_where_it_stopped(complete: PlayfieldMap, ha
 
 @pytest.mark.parametrize("name", ["kelp_forest.json", "kelp_forest_half.json"])
 def test_the_table_of_a_demonstration_gives_it_back(name: str) -> None:
-    m = load_map(demo_map_path(name))
-    assert read_csv(write_csv(m)) == m
+    map_ = load_map(demo_map_path(name))
+    assert read_csv(write_csv(map_)) == map_
 
 
 def test_a_missing_demonstration_says_where_it_was_searched() -> None:

@@ -32,14 +32,14 @@ def test_revert_is_the_way_back_between_any_two_maps(before: PlayfieldMap, after
 
 @settings(max_examples=examples(60))
 @given(maps(), st.data())
-def test_revert_restores_every_order(m: PlayfieldMap, data: st.DataObject) -> None:
+def test_revert_restores_every_order(map_: PlayfieldMap, data: st.DataObject) -> None:
     update: dict[str, object] = {}
     for field in ("places", "lamps", "supplies", "feeds", "batches", "groups"):
-        update[field] = tuple(data.draw(st.permutations(getattr(m, field))))
-    chains = [c.model_copy(update={"pixels": tuple(data.draw(st.permutations(c.pixels)))}) for c in m.chains]
+        update[field] = tuple(data.draw(st.permutations(getattr(map_, field))))
+    chains = [c.model_copy(update={"pixels": tuple(data.draw(st.permutations(c.pixels)))}) for c in map_.chains]
     update["chains"] = tuple(data.draw(st.permutations(chains)))
-    after = m.model_copy(update=update)
-    assert same_content(revert(after, diff(m, after)), m)
+    after = map_.model_copy(update=update)
+    assert same_content(revert(after, diff(map_, after)), map_)
 
 
 @given(st.lists(st.integers(0, 30), unique=True, min_size=1), st.data())
@@ -60,10 +60,10 @@ def test_orders_are_said_in_runs(numbers: list[int], data: st.DataObject) -> Non
 
 
 def test_what_was_changed_by_hand_is_not_overwritten() -> None:
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, pixels=(Pixel(id="p"),)))
-    m, place = add_place(m, "Reef lane 1")
-    after = assign_place(m, "a", 0, place.id)
-    changes = diff(m, after)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, pixels=(Pixel(id="p"),)))
+    map_, place = add_place(map_, "Reef lane 1")
+    after = assign_place(map_, "a", 0, place.id)
+    changes = diff(map_, after)
     m2, other = add_place(after, "Reef lane 2")
     by_hand = assign_place(m2, "a", 0, other.id)
     with pytest.raises(ConflictError, match="pixel p of chain a"):
@@ -76,10 +76,10 @@ def test_what_was_changed_by_hand_is_not_overwritten() -> None:
     [("power", Power(copper_c=50.0), Power(copper_c=60.0)), ("fade", Fade(rise_ms=10), Fade(rise_ms=20))],
 )
 def test_what_there_is_one_of_is_not_overwritten_either(field: str, one: Record, other: Record) -> None:
-    m = new_map("Kelp Forest")
-    after = m.model_copy(update={field: one})
-    changes = diff(m, after)
-    assert revert(after, changes) == m
+    map_ = new_map("Kelp Forest")
+    after = map_.model_copy(update={field: one})
+    changes = diff(map_, after)
+    assert revert(after, changes) == map_
     with pytest.raises(ConflictError):
         revert(after.model_copy(update={field: other}), changes)
 

@@ -45,23 +45,25 @@ STATES = (PixelState.SPARE, PixelState.REPEATER, PixelState.HIDDEN, PixelState.D
 
 def machine(first: int = 9, second: int = 5) -> PlayfieldMap:
     """Two chains; every pixel has a place or a state, and a note."""
-    m = new_map("Kelp Forest")
-    m = m.model_copy(update={"batches": (Batch(id="new-lot", name="New lot"),)})
+    map_ = new_map("Kelp Forest")
+    map_ = map_.model_copy(update={"batches": (Batch(id="new-lot", name="New lot"),)})
     for output, (name, size) in enumerate((("Playfield", first), ("Backbox", second))):
         pixels = tuple(Pixel(id=f"{name.lower()}-{n}", verified=1) for n in range(size))
         joints = tuple(
             Joint(after=pixels[n - 1].id if n else None, before=p.id, length_mm=50, leaving_data=f"wire {n}")
             for n, p in enumerate(pixels)
         )
-        m = add_chain(m, Chain(id=name.lower(), name=name, output=output, count=size, pixels=pixels, joints=joints))
+        map_ = add_chain(
+            map_, Chain(id=name.lower(), name=name, output=output, count=size, pixels=pixels, joints=joints)
+        )
         for n in range(size):
             if n % 4 == 3:
-                m = set_state(m, name.lower(), n, STATES[(n // 4) % len(STATES)])
+                map_ = set_state(map_, name.lower(), n, STATES[(n // 4) % len(STATES)])
             else:
-                m, place = add_place(m, f"{'Reef lane' if output == 0 else 'GI'} {n}")
-                m = assign_place(m, name.lower(), n, place.id)
-            m = set_note(m, name.lower(), n, f"note {name} {n}")
-    return add_revision(m, time=NOW, reason="first map")
+                map_, place = add_place(map_, f"{'Reef lane' if output == 0 else 'GI'} {n}")
+                map_ = assign_place(map_, name.lower(), n, place.id)
+            map_ = set_note(map_, name.lower(), n, f"note {name} {n}")
+    return add_revision(map_, time=NOW, reason="first map")
 
 
 @st.composite
@@ -106,16 +108,16 @@ def several(draw: st.DrawFn) -> tuple[Edit, ...]:
 
 @given(several())
 def test_pixels_travel_whole_and_other_chains_stay(changes: tuple[Edit, ...]) -> None:
-    m = machine()
-    after = apply_edits(m, changes)
-    old = {p.id: p for p in m.chain("playfield").pixels}
+    map_ = machine()
+    after = apply_edits(map_, changes)
+    old = {p.id: p for p in map_.chain("playfield").pixels}
     for pixel in after.chain("playfield").pixels:
         if pixel.id in old:
             assert pixel == old[pixel.id], "state, place and notes travel with the pixel"
         else:
             assert pixel.verified == 0
-    assert after.chain("backbox") is m.chain("backbox")
-    assert after.places is m.places
+    assert after.chain("backbox") is map_.chain("backbox")
+    assert after.places is map_.places
     ids = [p.id for p in after.chain("playfield").pixels]
     assert len(set(ids)) == len(ids)
     assert after.chain("playfield").count == len(ids)
@@ -154,8 +156,8 @@ def test_each_edit_orders_as_it_says(data: st.DataObject) -> None:
 @settings(max_examples=examples(80))
 @given(st.lists(several(), min_size=1, max_size=3))
 def test_undo_and_redo_go_all_the_way(sessions: list[tuple[Edit, ...]]) -> None:
-    m = machine()
-    states = [m]
+    map_ = machine()
+    states = [map_]
     for changes in sessions:
         try:
             states.append(renumber(states[-1], changes, time=NOW, reason="a change"))
@@ -179,19 +181,19 @@ def test_undo_and_redo_go_all_the_way(sessions: list[tuple[Edit, ...]]) -> None:
 
 @given(several())
 def test_words_are_read_as_they_were_meant(changes: tuple[Edit, ...]) -> None:
-    m = machine()
+    map_ = machine()
     said: list[str] = []
-    now = m
+    now = map_
     for edit in changes:
         said.append(edit_text(now, edit))
         now = apply_edit(now, edit)
-    assert parse_edits(m, said) == changes
+    assert parse_edits(map_, said) == changes
 
 
 def test_a_change_leaves_its_chain_unverified_and_the_other_verified() -> None:
-    m = machine()
-    assert verified_count(m, m.chain("playfield")) == 9
-    after = renumber(m, [Insert(chain="playfield", after=3, count=2)], time=NOW, reason="two more")
+    map_ = machine()
+    assert verified_count(map_, map_.chain("playfield")) == 9
+    after = renumber(map_, [Insert(chain="playfield", after=3, count=2)], time=NOW, reason="two more")
     assert verified_count(after, after.chain("playfield")) == 0
     assert verified_count(after, after.chain("backbox")) == 5
     number = next_number(after)
@@ -251,65 +253,65 @@ def test_words(words: str, edit: Edit | None) -> None:
     ).map(" ".join)
 )
 def test_any_words_give_an_edit_or_a_clear_error(words: str) -> None:
-    m = machine()
+    map_ = machine()
     complaint, edit = "", None
     try:
-        edit = parse_edit(m, words)
+        edit = parse_edit(map_, words)
     except EditTextError as error:
         complaint = str(error)
     if edit is None:
         assert complaint
     else:
-        apply_edit(m, edit)
+        apply_edit(map_, edit)
 
 
 def test_labels_that_hold_the_words_of_the_language() -> None:
-    m = add_chain(
+    map_ = add_chain(
         new_map("Kelp Forest"), Chain(id="a", name="A", output=0, pixels=tuple(Pixel(id=f"p{n}") for n in range(4)))
     )
     for number, label in enumerate(("Gate to reef", "Fish and chips", "12", "the end")):
-        m, place = add_place(m, label, area="Upper" if number else "Lower")
-        m = assign_place(m, "a", number, place.id)
-    assert parse_edit(m, "swapped Gate to reef and Fish and chips") == Swap(chain="a", one=0, other=1)
-    assert parse_edit(m, "took out Gate to reef to Fish and chips") == Remove(chain="a", first=0, last=1)
-    assert parse_edit(m, 'took out "12"') == Remove(chain="a", first=2, last=2)
-    assert parse_edit(m, "took out 3") == Remove(chain="a", first=3, last=3)
+        map_, place = add_place(map_, label, area="Upper" if number else "Lower")
+        map_ = assign_place(map_, "a", number, place.id)
+    assert parse_edit(map_, "swapped Gate to reef and Fish and chips") == Swap(chain="a", one=0, other=1)
+    assert parse_edit(map_, "took out Gate to reef to Fish and chips") == Remove(chain="a", first=0, last=1)
+    assert parse_edit(map_, 'took out "12"') == Remove(chain="a", first=2, last=2)
+    assert parse_edit(map_, "took out 3") == Remove(chain="a", first=3, last=3)
 
 
 def test_two_places_of_one_name_are_told_apart_by_their_area() -> None:
-    m = add_chain(
+    map_ = add_chain(
         new_map("Kelp Forest"), Chain(id="a", name="A", output=0, pixels=tuple(Pixel(id=f"p{n}") for n in range(3)))
     )
     for number, area in enumerate(("Left", "Right", "Right")):
-        m, place = add_place(m, "Glow" if number < 2 else "Lane", area=area)
-        m = assign_place(m, "a", number, place.id)
+        map_, place = add_place(map_, "Glow" if number < 2 else "Lane", area=area)
+        map_ = assign_place(map_, "a", number, place.id)
     with pytest.raises(EditTextError, match=r"Glow \(Left\).*Glow \(Right\)"):
-        parse_edit(m, "took out Glow")
-    assert parse_edit(m, "took out glow (right)") == Remove(chain="a", first=1, last=1)
+        parse_edit(map_, "took out Glow")
+    assert parse_edit(map_, "took out glow (right)") == Remove(chain="a", first=1, last=1)
 
 
 def test_every_form_in_the_help_is_understood() -> None:
-    m = add_chain(
+    map_ = add_chain(
         new_map("Kelp Forest"), Chain(id="a", name="A", output=0, pixels=tuple(Pixel(id=f"p{n}") for n in range(16)))
     )
     for number in range(16):
-        m, place = add_place(m, f"Reef lane {number}" if number < 5 else f"GI {number - 2}")
-        m = assign_place(m, "a", number, place.id)
+        map_, place = add_place(map_, f"Reef lane {number}" if number < 5 else f"GI {number - 2}")
+        map_ = assign_place(map_, "a", number, place.id)
     for form in FORMS:
-        parse_edit(m, form)
+        parse_edit(map_, form)
 
 
 def test_a_replaced_pixel_is_another_one_at_the_same_place() -> None:
-    m = machine()
-    m = set_state(m, "playfield", 1, PixelState.DEAD)
-    after = apply_edit(m, Replace(chain="playfield", number=1, batch="new-lot"))
-    old, new = m.chain("playfield").pixels[1], after.chain("playfield").pixels[1]
+    map_ = machine()
+    map_ = set_state(map_, "playfield", 1, PixelState.DEAD)
+    after = apply_edit(map_, Replace(chain="playfield", number=1, batch="new-lot"))
+    old, new = map_.chain("playfield").pixels[1], after.chain("playfield").pixels[1]
     assert new.id != old.id
     assert (new.place, new.note, new.state, new.batch) == (old.place, old.note, PixelState.PLACED, "new-lot")
 
 
 def test_ids_are_never_used_again() -> None:
-    m = machine()
-    after = renumber(m, [Remove(chain="playfield", first=8, last=8)], time=NOW, reason="gone")
+    map_ = machine()
+    after = renumber(map_, [Remove(chain="playfield", first=8, last=8)], time=NOW, reason="gone")
     again = renumber(after, [Insert(chain="playfield", after=7)], time=NOW, reason="another")
-    assert again.chain("playfield").pixels[8].id != m.chain("playfield").pixels[8].id
+    assert again.chain("playfield").pixels[8].id != map_.chain("playfield").pixels[8].id

@@ -26,10 +26,10 @@ from tests.document.strategies import maps
 
 
 def with_places(*labels: str, lamps: list[Lamp]) -> PlayfieldMap:
-    m = new_map("Kelp Forest")
+    map_ = new_map("Kelp Forest")
     for label in labels:
-        m, _ = add_place(m, label)
-    return set_lamps(m, lamps)
+        map_, _ = add_place(map_, label)
+    return set_lamps(map_, lamps)
 
 
 @pytest.mark.parametrize(
@@ -67,63 +67,63 @@ def test_numbers_and_sides_never_contradict(label: str, name: str) -> None:
 
 
 def test_two_that_are_as_near_are_not_sure() -> None:
-    m = with_places("Wreck lock", lamps=[Lamp(number=1, name="Wreck locks"), Lamp(number=2, name="Wreck lock!")])
-    m = set_lamps(m, [Lamp(number=1, name="Wreck look"), Lamp(number=2, name="Wreck loch")])
-    (match,) = propose(m)
+    map_ = with_places("Wreck lock", lamps=[Lamp(number=1, name="Wreck locks"), Lamp(number=2, name="Wreck lock!")])
+    map_ = set_lamps(map_, [Lamp(number=1, name="Wreck look"), Lamp(number=2, name="Wreck loch")])
+    (match,) = propose(map_)
     assert not match.sure
 
 
 def test_areas_decide_between_equal_names() -> None:
-    m = new_map("Kelp Forest")
-    m, _ = add_place(m, "Arrow", area="Trench")
-    m, _ = add_place(m, "Arrow", area="Wreck")
-    m = set_lamps(m, [Lamp(number=1, name="Arrow", area="Wreck"), Lamp(number=2, name="Arrow", area="Trench")])
-    assert [(match.place, match.lamp.number) for match in propose(m)] == [("arrow", 2), ("arrow-2", 1)]
+    map_ = new_map("Kelp Forest")
+    map_, _ = add_place(map_, "Arrow", area="Trench")
+    map_, _ = add_place(map_, "Arrow", area="Wreck")
+    map_ = set_lamps(map_, [Lamp(number=1, name="Arrow", area="Wreck"), Lamp(number=2, name="Arrow", area="Trench")])
+    assert [(match.place, match.lamp.number) for match in propose(map_)] == [("arrow", 2), ("arrow-2", 1)]
 
 
 def test_the_demo_joins_itself_again_without_a_question() -> None:
     whole = load_map(demo_map_path("kelp_forest.json"))
-    m = whole
-    for place in m.places:
-        m = update_place(m, place.model_copy(update={"lamps": (), "group": ""}))
-    assert len(open_rows(m)) == 95
-    matches = propose(m)
+    map_ = whole
+    for place in map_.places:
+        map_ = update_place(map_, place.model_copy(update={"lamps": (), "group": ""}))
+    assert len(open_rows(map_)) == 95
+    matches = propose(map_)
     assert len(matches) == 95
     assert all(match.sure for match in matches)
-    assert lamp_table(join_all(m, matches)).lamps == lamp_table(whole).lamps
-    assert not open_rows(join_all(m, matches))
+    assert lamp_table(join_all(map_, matches)).lamps == lamp_table(whole).lamps
+    assert not open_rows(join_all(map_, matches))
 
 
 def test_a_lamp_has_several_places_and_a_place_several_lamps() -> None:
     both = [Lamp(number=41, name="Left sign", driver="Q20"), Lamp(number=42, name="Right sign", driver="Q20")]
-    m = with_places("Left sign", "Sign post", lamps=both)
-    m = join(join(m, "left-sign", both[0]), "sign-post", both[0])
-    m = join(m, "sign-post", both[1])
-    assert [place.id for place in places_of_lamp(m, both[0])] == ["left-sign", "sign-post"]
-    assert m.place_by_id["sign-post"].lamps == (41, 42)
-    assert join(m, "sign-post", both[1]) is m
-    m = unjoin(m, "sign-post", both[0])
-    assert m.place_by_id["sign-post"].lamps == (42,)
+    map_ = with_places("Left sign", "Sign post", lamps=both)
+    map_ = join(join(map_, "left-sign", both[0]), "sign-post", both[0])
+    map_ = join(map_, "sign-post", both[1])
+    assert [place.id for place in places_of_lamp(map_, both[0])] == ["left-sign", "sign-post"]
+    assert map_.place_by_id["sign-post"].lamps == (41, 42)
+    assert join(map_, "sign-post", both[1]) is map_
+    map_ = unjoin(map_, "sign-post", both[0])
+    assert map_.place_by_id["sign-post"].lamps == (42,)
 
 
 def test_what_is_always_on_joins_by_its_group() -> None:
     row = Lamp(name="Apron glow", group="second string", area="Apron")
-    m = with_places("apron glw", lamps=[row])
-    m = join(m, "apron-glw", row)
-    place = m.places[0]
+    map_ = with_places("apron glw", lamps=[row])
+    map_ = join(map_, "apron-glw", row)
+    place = map_.places[0]
     assert (place.label, place.group, place.area, place.lamps) == ("Apron glow", "second string", "Apron", ())
     assert has_job(place)
-    assert not open_rows(m)
-    assert open_rows(unjoin(m, place.id, row)) == (row,)
+    assert not open_rows(map_)
+    assert open_rows(unjoin(map_, place.id, row)) == (row,)
 
 
 @given(maps())
-def test_no_map_breaks_it_and_each_row_and_place_is_used_once(m: PlayfieldMap) -> None:
-    matches = propose(m)
+def test_no_map_breaks_it_and_each_row_and_place_is_used_once(map_: PlayfieldMap) -> None:
+    matches = propose(map_)
     assert len({match.place for match in matches}) == len(matches)
     assert len({id(match.lamp) for match in matches}) == len(matches)
-    assert all(not has_job(m.place_by_id[match.place]) for match in matches)
-    after = join_all(m, matches)
+    assert all(not has_job(map_.place_by_id[match.place]) for match in matches)
+    after = join_all(map_, matches)
     assert all(has_job(after.place_by_id[match.place]) for match in matches)
 
 
@@ -149,9 +149,9 @@ def test_sure_begins_at_90_of_100(label: str, name: str, sure: bool) -> None:
     """What is only rather alike, with no rival, is proposed and has to be confirmed."""
     likeness = alike(label, "", name)
     assert likeness >= SURE_LIKENESS if sure else LEAST_LIKENESS <= likeness < SURE_LIKENESS, likeness
-    m, _ = add_place(new_map("Kelp Forest"), label)
-    m = set_lamps(m, [Lamp(number=1, name=name)])
-    (match,) = propose(m)
+    map_, _ = add_place(new_map("Kelp Forest"), label)
+    map_ = set_lamps(map_, [Lamp(number=1, name=name)])
+    (match,) = propose(map_)
     assert match.sure is sure
     assert match.likeness == likeness
 

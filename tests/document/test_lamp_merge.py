@@ -44,10 +44,10 @@ def test_replacing_drops_what_the_file_does_not_have() -> None:
 
 
 def test_places_follow_a_group_that_was_renamed() -> None:
-    m = set_lamps(new_map("Kelp Forest"), OLD)
-    m, place = add_place(m, "Reef glow 1", area="Reef", group="string 1")
+    map_ = set_lamps(new_map("Kelp Forest"), OLD)
+    map_, place = add_place(map_, "Reef glow 1", area="Reef", group="string 1")
     merge = merge_lamps(OLD, [Lamp(name="Reef glow 1", area="Reef", group="string 4")])
-    assert apply_merge(m, merge).place_by_id[place.id].group == "string 4"
+    assert apply_merge(map_, merge).place_by_id[place.id].group == "string 4"
 
 
 @given(st.lists(lamps, max_size=6), st.lists(lamps, max_size=6))

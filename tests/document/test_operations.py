@@ -17,8 +17,8 @@ numbers = st.integers(0, 20)
 chain_ids = st.sampled_from(CHAINS)
 
 
-def pixels_of(m: PlayfieldMap) -> dict[tuple[str, int], Pixel]:
-    return {(chain, number): pixel for chain, number, pixel in m.walk_pixels()}
+def pixels_of(map_: PlayfieldMap) -> dict[tuple[str, int], Pixel]:
+    return {(chain, number): pixel for chain, number, pixel in map_.walk_pixels()}
 
 
 class MapOperations(RuleBasedStateMachine):
@@ -26,15 +26,15 @@ class MapOperations(RuleBasedStateMachine):
 
     @initialize()
     def start(self) -> None:
-        self.m = op.new_map("Kelp Forest")
+        self.map = op.new_map("Kelp Forest")
         self.expected: dict[tuple[str, int], tuple[PixelState, str | None, str]] = {}
         self.place_labels: dict[str, str] = {}
         for output, name in enumerate(CHAINS):
-            self.m = op.add_chain(self.m, Chain(id=name, name=name, output=output))
+            self.map = op.add_chain(self.map, Chain(id=name, name=name, output=output))
 
-    def change(self, m: PlayfieldMap, *touched: tuple[str, int]) -> None:
+    def change(self, map_: PlayfieldMap, *touched: tuple[str, int]) -> None:
         """Take a new map over; all pixels that were there and not named are the very same objects."""
-        before, after = pixels_of(self.m), pixels_of(m)
+        before, after = pixels_of(self.map), pixels_of(map_)
         for key, pixel in before.items():
             assert key in after
             if key not in touched:
@@ -43,24 +43,24 @@ class MapOperations(RuleBasedStateMachine):
                 assert after[key].id == pixel.id
         for key in after.keys() - before.keys() - set(touched):
             assert after[key] == Pixel(id=after[key].id)
-        self.m = m
+        self.map = map_
 
     def known(self, key: tuple[str, int]) -> tuple[PixelState, str | None, str]:
         return self.expected.get(key, (PixelState.UNSEEN, None, ""))
 
     @rule(label=labels, area=texts, position=st.none() | positions)
     def add_place(self, label: str, area: str, position: None) -> None:
-        m, place = op.add_place(self.m, label, area=area, position=position)
+        map_, place = op.add_place(self.map, label, area=area, position=position)
         assert place.id not in self.place_labels
-        assert m.chains is self.m.chains
+        assert map_.chains is self.map.chains
         self.place_labels[place.id] = label
-        self.change(m)
+        self.change(map_)
 
     @precondition(lambda self: self.place_labels)
     @rule(chain=chain_ids, number=numbers, data=st.data())
     def assign(self, chain: str, number: int, data: st.DataObject) -> None:
         place = data.draw(st.sampled_from(sorted(self.place_labels)))
-        self.change(op.assign_place(self.m, chain, number, place), (chain, number))
+        self.change(op.assign_place(self.map, chain, number, place), (chain, number))
         self.expected[chain, number] = (PixelState.PLACED, place, self.known((chain, number))[2])
 
     @rule(chain=chain_ids, number=numbers, state=st.sampled_from(PixelState))
@@ -68,51 +68,51 @@ class MapOperations(RuleBasedStateMachine):
         _, place, note = self.known((chain, number))
         if state is PixelState.PLACED and place is None:
             with pytest.raises(ValueError, match="has no place yet"):
-                op.set_state(self.m, chain, number, state)
+                op.set_state(self.map, chain, number, state)
             return
-        self.change(op.set_state(self.m, chain, number, state), (chain, number))
+        self.change(op.set_state(self.map, chain, number, state), (chain, number))
         self.expected[chain, number] = (state, None if state in op.STATES_WITHOUT_PLACE else place, note)
 
     @rule(chain=chain_ids, number=numbers, note=texts)
     def set_note(self, chain: str, number: int, note: str) -> None:
-        self.change(op.set_note(self.m, chain, number, note), (chain, number))
+        self.change(op.set_note(self.map, chain, number, note), (chain, number))
         state, place, _ = self.known((chain, number))
         self.expected[chain, number] = (state, place, note)
 
     @rule(chain=chain_ids, count=st.none() | st.integers(1, 25))
     def set_count(self, chain: str, count: int | None) -> None:
-        self.change(op.set_count(self.m, chain, count))
-        assert self.m.chain(chain).count == count
-        assert len(self.m.chain(chain).pixels) >= (count or 0)
+        self.change(op.set_count(self.map, chain, count))
+        assert self.map.chain(chain).count == count
+        assert len(self.map.chain(chain).pixels) >= (count or 0)
 
     @rule(chain=chain_ids, number=numbers)
     def set_bookmark(self, chain: str, number: int) -> None:
-        self.change(op.set_bookmark(self.m, chain, number))
+        self.change(op.set_bookmark(self.map, chain, number))
 
     @precondition(lambda self: self.place_labels)
     @rule(data=st.data())
     def drop_place(self, data: st.DataObject) -> None:
         place = data.draw(st.sampled_from(sorted(self.place_labels)))
         used = any(place == held for _, held, _ in self.expected.values())
-        self.change(op.drop_unused_place(self.m, place))
-        assert (place in self.m.place_by_id) is used
+        self.change(op.drop_unused_place(self.map, place))
+        assert (place in self.map.place_by_id) is used
         if not used:
             del self.place_labels[place]
 
     @rule(reason=texts)
     def add_revision(self, reason: str) -> None:
-        self.change(op.add_revision(self.m, time="2025-03-02T16:40:00Z", reason=reason))
-        assert [r.number for r in self.m.revisions] == list(range(1, len(self.m.revisions) + 1))
+        self.change(op.add_revision(self.map, time="2025-03-02T16:40:00Z", reason=reason))
+        assert [r.number for r in self.map.revisions] == list(range(1, len(self.map.revisions) + 1))
 
     @invariant()
     def map_is_sound(self) -> None:
-        if not hasattr(self, "m"):
+        if not hasattr(self, "map"):
             return
-        assert PlayfieldMap.model_validate_json(self.m.model_dump_json()) == self.m
-        assert {p.id: p.label for p in self.m.places} == self.place_labels
-        for (chain, number), pixel in pixels_of(self.m).items():
+        assert PlayfieldMap.model_validate_json(self.map.model_dump_json()) == self.map
+        assert {p.id: p.label for p in self.map.places} == self.place_labels
+        for (chain, number), pixel in pixels_of(self.map).items():
             assert (pixel.state, pixel.place, pixel.note) == self.known((chain, number))
-        for chain_record in self.m.chains:
+        for chain_record in self.map.chains:
             assert len({p.id for p in chain_record.pixels}) == len(chain_record.pixels)
 
 
@@ -130,52 +130,52 @@ def test_slugs_are_identifiers_and_unlike(names: list[str]) -> None:
 
 
 def test_copies_forget_what_was_cached() -> None:
-    m, place = op.add_place(op.new_map("Kelp Forest"), "Reef lane 1")
-    m = op.add_chain(m, Chain(id="playfield", name="Playfield", output=0))
-    assert m.pixels_at == {}
-    m2 = op.assign_place(m, "playfield", 3, place.id)
+    map_, place = op.add_place(op.new_map("Kelp Forest"), "Reef lane 1")
+    map_ = op.add_chain(map_, Chain(id="playfield", name="Playfield", output=0))
+    assert map_.pixels_at == {}
+    m2 = op.assign_place(map_, "playfield", 3, place.id)
     assert m2.pixels_at == {"reef-lane-1": (("playfield", 3),)}
-    assert m.pixels_at == {}
+    assert map_.pixels_at == {}
 
 
 def test_wrong_requests_are_refused_and_nothing_changes() -> None:
-    m = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
+    map_ = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
     with pytest.raises(ValueError, match="choose another id"):
-        op.add_chain(m, Chain(id="playfield", name="Again", output=1))
+        op.add_chain(map_, Chain(id="playfield", name="Again", output=1))
     with pytest.raises(KeyError):
-        op.assign_place(m, "playfield", 0, "nowhere")
+        op.assign_place(map_, "playfield", 0, "nowhere")
     with pytest.raises(KeyError):
-        op.set_bookmark(m, "cellar", 0)
+        op.set_bookmark(map_, "cellar", 0)
     with pytest.raises(KeyError):
-        op.update_place(m, Place(id="nowhere", label="x"))
+        op.update_place(map_, Place(id="nowhere", label="x"))
     with pytest.raises(ValidationError):
-        op.add_place(m, "")
+        op.add_place(map_, "")
     with pytest.raises(ValidationError):
-        op.add_place(m, "x" * 2_001)
+        op.add_place(map_, "x" * 2_001)
     with pytest.raises(ValidationError):
-        op.set_count(m, "playfield", 0)
-    assert m.chain("playfield").pixels == ()
+        op.set_count(map_, "playfield", 0)
+    assert map_.chain("playfield").pixels == ()
 
 
 def test_a_lone_surrogate_becomes_a_replacement_character() -> None:
     assert storable("reef\udc80") == "reef\ufffd"
-    m, place = op.add_place(op.new_map("Kelp\ud800"), "reef\udc80")
-    assert (m.machine.name, place.label) == ("Kelp\ufffd", "reef\ufffd")
+    map_, place = op.add_place(op.new_map("Kelp\ud800"), "reef\udc80")
+    assert (map_.machine.name, place.label) == ("Kelp\ufffd", "reef\ufffd")
 
 
 def test_lowering_the_count_keeps_the_pixels() -> None:
-    m = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
-    m = op.set_count(m, "playfield", 10)
-    m = op.set_note(m, "playfield", 9, "the last one")
-    m = op.set_count(m, "playfield", 5)
-    assert m.chain("playfield").pixels[9].note == "the last one"
-    assert m.chain("playfield").length == 10
+    map_ = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
+    map_ = op.set_count(map_, "playfield", 10)
+    map_ = op.set_note(map_, "playfield", 9, "the last one")
+    map_ = op.set_count(map_, "playfield", 5)
+    assert map_.chain("playfield").pixels[9].note == "the last one"
+    assert map_.chain("playfield").length == 10
 
 
 def test_lamps_are_replaced_as_a_whole() -> None:
-    m = op.set_lamps(op.new_map("Kelp Forest"), [Lamp(number=1, name="Reef lane 1")])
-    assert [lamp.name for lamp in m.lamps] == ["Reef lane 1"]
-    assert op.set_lamps(m, []).lamps == ()
+    map_ = op.set_lamps(op.new_map("Kelp Forest"), [Lamp(number=1, name="Reef lane 1")])
+    assert [lamp.name for lamp in map_.lamps] == ["Reef lane 1"]
+    assert op.set_lamps(map_, []).lamps == ()
 
 
 @pytest.mark.parametrize(

@@ -61,11 +61,11 @@ def test_every_sort_of_change_says_what_it_was(words: str) -> None:
 
 
 def test_several_are_said_together_and_many_counted() -> None:
-    m = feed_with(fuse_a=5.0)
-    m = set_note(m, "playfield", 3, "brittle")
-    assert reason_of(m, diff(DEMO, m)) == f"Pixels noted about: Playfield; feed {FEED.name} changed"
-    m = DEMO.model_copy(update={"places": tuple(p.model_copy(update={"level": 7}) for p in DEMO.places)})
-    assert reason_of(m, diff(DEMO, m)) == f"Light set: {len(DEMO.places)} places"
+    map_ = feed_with(fuse_a=5.0)
+    map_ = set_note(map_, "playfield", 3, "brittle")
+    assert reason_of(map_, diff(DEMO, map_)) == f"Pixels noted about: Playfield; feed {FEED.name} changed"
+    map_ = DEMO.model_copy(update={"places": tuple(p.model_copy(update={"level": 7}) for p in DEMO.places)})
+    assert reason_of(map_, diff(DEMO, map_)) == f"Light set: {len(DEMO.places)} places"
 
 
 @given(maps(), maps())
@@ -77,12 +77,12 @@ def test_any_change_has_a_reason_that_a_map_can_hold(one: PlayfieldMap, other: P
 def test_a_visit_is_a_revision_apart_from_what_was_pending() -> None:
     walked = recorded(DEMO, set_state(DEMO, "playfield", 3, PixelState.DARK))
     moved = recorded(DEMO, walked.model_copy(update={"feeds": DEMO.feeds[1:]}))
-    m = closed_apart(walked, moved, time=NOW)
-    assert [r.reason for r in m.revisions[-2:]] == ["Walked: Playfield", f"Feed {FEED.name} taken out"]
-    assert m.pending == ()
-    assert diff(at_revision(m, m.revisions[-2].number), walked) == ()
-    assert diff(undo(m, time=NOW), walked) == ()
-    assert diff(undo(undo(m, time=NOW), time=NOW), DEMO) == ()
+    map_ = closed_apart(walked, moved, time=NOW)
+    assert [r.reason for r in map_.revisions[-2:]] == ["Walked: Playfield", f"Feed {FEED.name} taken out"]
+    assert map_.pending == ()
+    assert diff(at_revision(map_, map_.revisions[-2].number), walked) == ()
+    assert diff(undo(map_, time=NOW), walked) == ()
+    assert diff(undo(undo(map_, time=NOW), time=NOW), DEMO) == ()
 
 
 def test_nothing_changed_nothing_closed() -> None:
@@ -99,6 +99,6 @@ def test_what_was_verified_before_a_repair_in_the_same_session_is_not_verified_a
     walked = recorded(DEMO, walked)
     assert is_verified(seen, rewired_in(walked, "playfield"))
     repaired = recorded(DEMO, apply_edit(walked, Replace(chain="playfield", number=9)))
-    m = closed_apart(walked, repaired, time=NOW)
-    assert rewired_in(m, "playfield") == number + 1
-    assert not is_verified(m.chain("playfield").pixels[3], rewired_in(m, "playfield"))
+    map_ = closed_apart(walked, repaired, time=NOW)
+    assert rewired_in(map_, "playfield") == number + 1
+    assert not is_verified(map_.chain("playfield").pixels[3], rewired_in(map_, "playfield"))

@@ -18,10 +18,10 @@ from tests.support.walker import walk_it
 
 
 def playfield_only() -> PlayfieldMap:
-    m = load_map(demo_map_path())
-    places = {p.place for p in m.chains[0].pixels}
-    return m.model_copy(
-        update={"chains": m.chains[:1], "bookmark": None, "places": tuple(p for p in m.places if p.id in places)}
+    map_ = load_map(demo_map_path())
+    places = {p.place for p in map_.chains[0].pixels}
+    return map_.model_copy(
+        update={"chains": map_.chains[:1], "bookmark": None, "places": tuple(p for p in map_.places if p.id in places)}
     )
 
 

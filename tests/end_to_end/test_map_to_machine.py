@@ -31,21 +31,23 @@ NOW = "2025-04-05T20:15:00Z"
 
 def lit_up() -> PlayfieldMap:
     """Kelp Forest with levels and colours of its own, and ceilings under which all of it may be lit at once."""
-    m = load_map(demo_map_path("kelp_forest.json"))
-    for at, place in enumerate(m.places):
+    map_ = load_map(demo_map_path("kelp_forest.json"))
+    for at, place in enumerate(map_.places):
         if at % 3 == 0:
-            m = update_place(m, place.model_copy(update={"level": 120 + at, "colour": ("FFB464", "20FF40")[at % 2]}))
+            map_ = update_place(
+                map_, place.model_copy(update={"level": 120 + at, "colour": ("FFB464", "20FF40")[at % 2]})
+            )
     group = Group(name="always on, Reef", level=150, colour="8060FF")
-    chains = tuple(chain.model_copy(update={"ceiling_ma": 5_000}) for chain in m.chains)
-    return m.model_copy(update={"groups": (group,), "chains": chains})
+    chains = tuple(chain.model_copy(update={"ceiling_ma": 5_000}) for chain in map_.chains)
+    return map_.model_copy(update={"groups": (group,), "chains": chains})
 
 
-def on_one_chain(m: PlayfieldMap) -> PlayfieldMap:
+def on_one_chain(map_: PlayfieldMap) -> PlayfieldMap:
     """The same machine wired as one chain: a strobed matrix of 16 pins leaves this chip no second output."""
-    playfield, backbox = m.chains
+    playfield, backbox = map_.chains
     pixels = (*playfield.pixels, *backbox.pixels)
     joined = playfield.model_copy(update={"pixels": pixels, "count": len(pixels)})
-    return m.model_copy(update={"chains": (joined,)})
+    return map_.model_copy(update={"chains": (joined,)})
 
 
 def wire_bytes(pixels: tuple[TablePixel, ...], output: int, order: str) -> dict[int, bytes]:
@@ -54,16 +56,16 @@ def wire_bytes(pixels: tuple[TablePixel, ...], output: int, order: str) -> dict[
     return {number: data for number, data in sent.items() if any(data)}
 
 
-def saved(m: PlayfieldMap, path: Path) -> Path:
-    with MapFile.create(path, m):
+def saved(map_: PlayfieldMap, path: Path) -> Path:
+    with MapFile.create(path, map_):
         return path
 
 
 @pytest.mark.slow
 def test_every_lamp_of_the_machine_from_the_map_to_the_waveform(tmp_path: Path) -> None:
-    m = on_one_chain(lit_up())
-    path = saved(m, tmp_path / "kelp.json")
-    rows = lamp_table(m)
+    map_ = on_one_chain(lit_up())
+    path = saved(map_, tmp_path / "kelp.json")
+    rows = lamp_table(map_)
     always = tuple(pixel for group in rows.groups for pixel in group.always_on)
     config = MATRIX | {"PP_PIXELS": 108, "PP_CEILING_MA": 5_000}
     with SimulatedAvr(build.build_avr(config)) as chip:
@@ -89,8 +91,8 @@ def test_every_lamp_of_the_machine_from_the_map_to_the_waveform(tmp_path: Path) 
 
 async def test_the_final_check_on_the_compiled_board(tmp_path: Path) -> None:
     """Two outputs; every lamp and every group by its number, lit by the board's own table, and proved."""
-    m = lit_up()
-    path = saved(m, tmp_path / "kelp.json")
+    map_ = lit_up()
+    path = saved(map_, tmp_path / "kelp.json")
     with SimulatedAvr(build.build_avr(KELP), outputs=2) as chip:
         code = await asyncio.to_thread(main, ["table", str(path), "--port", chip.pty, "--write"])
         assert code == 0

@@ -30,21 +30,21 @@ def seen_on_pin(chip: SimulatedAvr, wiring: ChainWiring) -> dict[str, list[int]]
     return seen((pixel.place, light) for pixel, light in chain.shown())
 
 
-def session_on(m: PlayfieldMap, path: Path, port: str) -> Session:
+def session_on(map_: PlayfieldMap, path: Path, port: str) -> Session:
     document = document_at(path)
-    document.commit(m)
+    document.commit(map_)
     document.save_now()
     return Session(document=document, make_link=lambda on_event: BoardLink(PortSpec(address=port), on_event=on_event))
 
 
 @pytest.mark.parametrize("rewire", first_now(["nothing", "one at each of three", "a run reversed"]))
 async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, rewire: str) -> None:
-    m = playfield_only()
-    wiring = REWIRED[rewire](wiring_of_chain(m, m.chain(CHAIN)))
+    map_ = playfield_only()
+    wiring = REWIRED[rewire](wiring_of_chain(map_, map_.chain(CHAIN)))
     path = tmp_path / "map.json"
     asked: list[str] = []
     with SimulatedAvr(avr_elf) as chip:
-        app = ProbeApp(LaunchOptions(), session_on(m, path, chip.pty), NoOpener())
+        app = ProbeApp(LaunchOptions(), session_on(map_, path, chip.pty), NoOpener())
         async with app.run_test(size=(80, 24)) as pilot:
             for _ in range(600):
                 await pilot.pause(0.02)

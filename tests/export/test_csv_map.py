@@ -24,33 +24,33 @@ Row = dict[str, str]
 
 
 @given(maps())
-def test_any_map_comes_back_equal(m: PlayfieldMap) -> None:
-    text = write_csv(m)
-    assert read_csv(text) == m
-    assert read_csv(text.encode()) == m
+def test_any_map_comes_back_equal(map_: PlayfieldMap) -> None:
+    text = write_csv(map_)
+    assert read_csv(text) == map_
+    assert read_csv(text.encode()) == map_
     assert write_csv(read_csv(text)) == text
     assert RFC_FILE.fullmatch(text)
 
 
 @given(maps())
-def test_every_record_has_a_row_and_every_pixel_just_one(m: PlayfieldMap) -> None:
-    rows = list(csv.reader(io.StringIO(write_csv(m), newline="")))
+def test_every_record_has_a_row_and_every_pixel_just_one(map_: PlayfieldMap) -> None:
+    rows = list(csv.reader(io.StringIO(write_csv(map_), newline="")))
     assert rows[0][: len(MAIN_COLUMNS)] == list(MAIN_COLUMNS)
     assert rows[0] == [column for column in COLUMNS if column in rows[0]]
     assert {len(row) for row in rows} == {len(rows[0])}
     pixels = [(row[1], int(row[2])) for row in rows if row[0] == "pixel"]
-    assert pixels == [(chain, number) for chain, number, _ in m.walk_pixels()]
+    assert pixels == [(chain, number) for chain, number, _ in map_.walk_pixels()]
 
 
 @given(maps(), st.randoms(use_true_random=False))
-def test_the_order_of_rows_does_not_matter_to_pixels(m: PlayfieldMap, shuffle: object) -> None:
-    header, *rows = list(csv.reader(io.StringIO(write_csv(m), newline="")))
+def test_the_order_of_rows_does_not_matter_to_pixels(map_: PlayfieldMap, shuffle: object) -> None:
+    header, *rows = list(csv.reader(io.StringIO(write_csv(map_), newline="")))
     shuffle.shuffle(rows)  # type: ignore[attr-defined]
     text = io.StringIO(newline="")
     csv.writer(text).writerows([header, *rows])
     again = read_csv(text.getvalue())
-    assert {chain.id: chain for chain in again.chains} == {chain.id: chain for chain in m.chains}
-    assert again.place_by_id == m.place_by_id
+    assert {chain.id: chain for chain in again.chains} == {chain.id: chain for chain in map_.chains}
+    assert again.place_by_id == map_.place_by_id
 
 
 def table(rows: list[Row], columns: tuple[str, ...] = COLUMNS, delimiter: str = ",") -> str:
@@ -192,11 +192,11 @@ def test_any_edit_gives_a_sound_map_or_a_problem(data: st.DataObject) -> None:
         )
         row[data.draw(st.sampled_from(COLUMNS))] = data.draw(cell)
     try:
-        m = read_csv(table(rows))
+        map_ = read_csv(table(rows))
     except ImportProblem as problem:
         refusal = problem
     else:
-        assert PlayfieldMap.model_validate_json(m.model_dump_json()) == m
+        assert PlayfieldMap.model_validate_json(map_.model_dump_json()) == map_
         return
     assert refusal.hint
 
@@ -218,8 +218,8 @@ def test_no_field_of_the_map_is_left_out_by_these_tests() -> None:
 
     @settings(database=None, derandomize=True, max_examples=300, suppress_health_check=list(HealthCheck))
     @given(maps())
-    def collect(m: PlayfieldMap) -> None:
-        note(m)
+    def collect(map_: PlayfieldMap) -> None:
+        note(map_)
 
     collect()
     schema = PlayfieldMap.model_json_schema()["$defs"]

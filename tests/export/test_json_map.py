@@ -24,30 +24,30 @@ def test_the_published_schema_is_the_models() -> None:
 
 
 @given(maps())
-def test_any_map_follows_the_schema_and_is_all_there(m: PlayfieldMap) -> None:
-    text = write_json(m)
+def test_any_map_follows_the_schema_and_is_all_there(map_: PlayfieldMap) -> None:
+    text = write_json(map_)
     data = json.loads(text, parse_constant=lambda name: 1 / 0)
     VALIDATOR.validate(data)
     ExportedMap.model_validate_json(text)
     assert text.splitlines() == text[:-1].split("\n")
-    assert data["machine"]["name"] == m.machine.name
-    for chain, exported in zip(m.chains, data["chains"], strict=True):
+    assert data["machine"]["name"] == map_.machine.name
+    for chain, exported in zip(map_.chains, data["chains"], strict=True):
         assert {name: exported[name] for name in ("id", "name", "output", "count", "order", "chip", "note")} == {
             name: getattr(chain, name) for name in ("id", "name", "output", "count", "order", "chip", "note")
         }
         assert [pixel["number"] for pixel in exported["pixels"]] == list(range(len(chain.pixels)))
         for pixel, out in zip(chain.pixels, exported["pixels"], strict=True):
-            place = m.place_of(pixel)
+            place = map_.place_of(pixel)
             assert (out["id"], out["state"], out["note"]) == (pixel.id, pixel.state, pixel.note)
             assert (out["place"], out["name"]) == (pixel.place, place.label if place else None)
             spot = place.position if place else None
             assert (out["x_mm"], out["y_mm"]) == ((spot.x_mm, spot.y_mm) if spot else (None, None))
-    for place, out in zip(m.places, data["places"], strict=True):
+    for place, out in zip(map_.places, data["places"], strict=True):
         assert out["name"] == place.label
         addresses = tuple((pixel["chain"], pixel["number"]) for pixel in out["pixels"])
-        assert addresses == m.pixels_at.get(place.id, ())
-    for lamp, out in zip(m.lamps, data["lamps"], strict=True):
-        assert out["places"] == [place.id for place in m.places if lamp.number in place.lamps]
+        assert addresses == map_.pixels_at.get(place.id, ())
+    for lamp, out in zip(map_.lamps, data["lamps"], strict=True):
+        assert out["places"] == [place.id for place in map_.places if lamp.number in place.lamps]
 
 
 def test_schema_refuses_what_is_not_an_export() -> None:

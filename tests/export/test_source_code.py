@@ -124,30 +124,30 @@ int main(void)
 
 def kelp_forest() -> PlayfieldMap:
     """The demo, with levels and colours."""
-    m = load_map(demo_map_path("kelp_forest.json"))
-    for at, place in enumerate(m.places):
+    map_ = load_map(demo_map_path("kelp_forest.json"))
+    for at, place in enumerate(map_.places):
         update = {"level": at * 2, "colour": f"{(at * 997) % 0xFFFFFF:06X}"} if at % 3 else {}
-        m = update_place(m, place.model_copy(update=update))
+        map_ = update_place(map_, place.model_copy(update=update))
     group = Group(name="always on, Reef", level=90, colour="FFB46400")
-    return m.model_copy(update={"groups": (group,)})
+    return map_.model_copy(update={"groups": (group,)})
 
 
 def nasty() -> PlayfieldMap:
     """A machine whose every name is hostile: each label a lamp and a group."""
-    m = add_chain(new_map("*/ #error [/x] ??/"), Chain(id="a", name="*/", output=3, count=len(NASTY) * 2))
+    map_ = add_chain(new_map("*/ #error [/x] ??/"), Chain(id="a", name="*/", output=3, count=len(NASTY) * 2))
     lamps = []
     for at, label in enumerate(label for label in NASTY if label):
-        m, place = add_place(m, label, lamps=(at,), group=label)
-        m = assign_place(m, "a", at, place.id)
-        m, glow = add_place(m, label, group=label)
-        m = assign_place(m, "a", len(NASTY) + at, glow.id)
+        map_, place = add_place(map_, label, lamps=(at,), group=label)
+        map_ = assign_place(map_, "a", at, place.id)
+        map_, glow = add_place(map_, label, group=label)
+        map_ = assign_place(map_, "a", len(NASTY) + at, glow.id)
         lamps += [Lamp(number=at, name=label), Lamp(number=at, name=label[::-1])]
-    return set_lamps(m, lamps)
+    return set_lamps(map_, lamps)
 
 
-def lookups(m: PlayfieldMap, *, short: bool = False) -> list[str]:
+def lookups(map_: PlayfieldMap, *, short: bool = False) -> list[str]:
     """What the test programs have to say of a map, told from the map itself."""
-    table = lamp_table(m)
+    table = lamp_table(map_)
     lines = []
     for kind, rows in (
         ("l" if short else "lamp", [(row.number, row.pixels) for row in table.lamps]),
@@ -179,10 +179,10 @@ MAPS: dict[str, Callable[[], PlayfieldMap]] = {
 
 @pytest.mark.parametrize("name", MAPS)
 def test_c_look_ups_equal_the_map(name: str, tmp_path: Path) -> None:
-    m = MAPS[name]()
-    said = subprocess.run([compiled(tmp_path, write_c_header(m))], capture_output=True, text=True, check=True).stdout
-    chains = [f"chain {chain.output} {chain.length}" for chain in m.chains]
-    assert said.splitlines() == lookups(m) + chains
+    map_ = MAPS[name]()
+    said = subprocess.run([compiled(tmp_path, write_c_header(map_))], capture_output=True, text=True, check=True).stdout
+    chains = [f"chain {chain.output} {chain.length}" for chain in map_.chains]
+    assert said.splitlines() == lookups(map_) + chains
 
 
 @pytest.mark.parametrize("name", MAPS)
@@ -198,9 +198,9 @@ def test_the_header_alone_and_as_c_plus_plus_raises_no_warning(name: str, tmp_pa
 @pytest.mark.parametrize("name", MAPS)
 def test_on_the_avr_the_table_is_in_flash_and_reads_the_same(name: str, tmp_path: Path) -> None:
     require("avr-gcc", "avr-size")
-    m = MAPS[name]()
+    map_ = MAPS[name]()
     build_folder()
-    (tmp_path / "table.h").write_text(write_c_header(m), encoding="ascii")
+    (tmp_path / "table.h").write_text(write_c_header(map_), encoding="ascii")
     (tmp_path / "main.c").write_text(AVR_MAIN)
     avr = ("avr-gcc", *STRICT[:-1], "-Os", "-mmcu=atmega328p", "-DF_CPU=16000000UL")
     subprocess.run([*avr, "main.c", "-o", "main.elf"], cwd=tmp_path, check=True)
@@ -214,20 +214,20 @@ def test_on_the_avr_the_table_is_in_flash_and_reads_the_same(name: str, tmp_path
             said += chip.sent()
             if said.endswith(b".\n"):
                 break
-    assert said.decode("ascii").splitlines() == [*lookups(m, short=True), "."]
+    assert said.decode("ascii").splitlines() == [*lookups(map_, short=True), "."]
 
 
 @pytest.mark.parametrize("name", MAPS)
 def test_the_python_module_imports_and_equals_the_map(name: str, tmp_path: Path) -> None:
-    m = MAPS[name]()
+    map_ = MAPS[name]()
     path = tmp_path / "table.py"
-    path.write_text(write_python_module(m), encoding="ascii")
+    path.write_text(write_python_module(map_), encoding="ascii")
     spec = importlib.util.spec_from_file_location("playfield_table_under_test", path)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    table = lamp_table(m)
+    table = lamp_table(map_)
     for rows, held, look_up in (
         ([(row.number, row.pixels) for row in table.lamps], module.LAMPS, module.pixels_of_lamp),
         ([(at, row.always_on) for at, row in enumerate(table.groups)], module.GROUPS, module.pixels_of_group),
@@ -239,7 +239,7 @@ def test_the_python_module_imports_and_equals_the_map(name: str, tmp_path: Path)
             )
             assert look_up(number) == expected
     assert module.pixels_of_lamp(9_999) == ()
-    assert {output: chain[0] for output, chain in module.CHAINS.items()} == {c.output: c.length for c in m.chains}
+    assert {output: chain[0] for output, chain in module.CHAINS.items()} == {c.output: c.length for c in map_.chains}
 
 
 def test_the_module_needs_nothing_newer_than_small_boards_know() -> None:
@@ -255,20 +255,20 @@ def test_constants_name_the_lamps_a_person_knows() -> None:
 
 
 @given(maps())
-def test_any_map_gives_the_same_plain_text_each_time(m: PlayfieldMap) -> None:
-    again = PlayfieldMap.model_validate(m.model_dump())
+def test_any_map_gives_the_same_plain_text_each_time(map_: PlayfieldMap) -> None:
+    again = PlayfieldMap.model_validate(map_.model_dump())
     for write in (write_c_header, write_python_module):
-        text = write(m)
+        text = write(map_)
         assert text == write(again)
         assert text.isascii()
         assert all(character.isprintable() for line in text.split("\n") for character in line)
-    header = re.sub(r"/\*.*?\*/", "", write_c_header(m), flags=re.DOTALL)
+    header = re.sub(r"/\*.*?\*/", "", write_c_header(map_), flags=re.DOTALL)
     assert "*/" not in header
     assert "/*" not in header
-    assert "??" not in write_c_header(m)
+    assert "??" not in write_c_header(map_)
     names = re.findall(r"^#define ((?:LAMP|GROUP)_\w+)", header, re.MULTILINE)
     assert len({name[:SIGNIFICANT] for name in names}) == len(names)
-    code = compile(write_python_module(m), "table.py", "exec")
+    code = compile(write_python_module(map_), "table.py", "exec")
     scope: dict[str, object] = {}
     exec(code, scope)
     assert len([name for name in scope if name.startswith(("LAMP_", "GROUP_"))]) == len(names)
@@ -302,9 +302,9 @@ def test_no_text_leaves_its_comment(text: str) -> None:
 
 
 def test_a_label_in_another_script_keeps_its_lamp() -> None:
-    m, place = add_place(
+    map_, place = add_place(
         add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, count=1)), "שלום", lamps=(7,)
     )
-    m = set_lamps(assign_place(m, "a", 0, place.id), [Lamp(number=7, name="שלום")])
-    assert "#define LAMP_7 7u" in write_c_header(m)
+    map_ = set_lamps(assign_place(map_, "a", 0, place.id), [Lamp(number=7, name="שלום")])
+    assert "#define LAMP_7 7u" in write_c_header(map_)
     assert isinstance(place, Place)

@@ -17,8 +17,8 @@ NOW = "2025-03-16T20:00:00Z"
 
 def a_map(*, verified: int = 0, revisions: tuple[Revision, ...] = (), joints: tuple[Joint, ...] = ()) -> PlayfieldMap:
     pixels = tuple(Pixel(id=f"p{n}", verified=verified, batch="one" if n < 5 else "two") for n in range(8))
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, pixels=pixels, joints=joints))
-    return m.model_copy(update={"revisions": revisions})
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, pixels=pixels, joints=joints))
+    return map_.model_copy(update={"revisions": revisions})
 
 
 def revision(number: int, day: str, *, rewired: bool = False) -> Revision:

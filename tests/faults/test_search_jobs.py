@@ -117,9 +117,9 @@ def test_flexing_within_a_search_answers_its_question_and_places_the_fault() -> 
 
 
 def test_a_full_note_sends_the_flex_log_to_the_log_of_revisions() -> None:
-    m = a_map(3)
-    m = replace_chain(m, m.chain("a").model_copy(update={"note": "x" * 1_990}))
-    play = Play(start(m, "a", now=NOW)).plug().choose("flex")
+    map_ = a_map(3)
+    map_ = replace_chain(map_, map_.chain("a").model_copy(update={"note": "x" * 1_990}))
+    play = Play(start(map_, "a", now=NOW)).plug().choose("flex")
     for _ in range(3):
         play.give(SayYesNo(False, NOW))
     saved = play.committed()

@@ -24,15 +24,15 @@ from tests.faults.searching import NOW, K, Play, a_map, a_round, answer_all, beg
 
 
 def test_a_repair_shows_the_joint_and_is_kept_with_its_date() -> None:
-    m = a_map()
-    chain = m.chain("a")
+    map_ = a_map()
+    chain = map_.chain("a")
     pixels = tuple(p.model_copy(update={"batch": "new" if n == 15 else "old"}) for n, p in enumerate(chain.pixels))
     joint = Joint(after=pixels[14].id, before=pixels[15].id, leaving_data="green")
-    m = replace_chain(m, chain.model_copy(update={"pixels": pixels, "joints": (joint,)}))
+    map_ = replace_chain(map_, chain.model_copy(update={"pixels": pixels, "joints": (joint,)}))
     old = Batch(id="old", name="First bag", five_volt="red", ground="white", data_in="blue", data_out="blue")
     new = Batch(id="new", name="Cheap bag [/x]", five_volt="white", ground="blue", data_in="red", data_out="red")
-    m = m.model_copy(update={"batches": (old, new)})
-    play = Play(start(m, "a", now=NOW))
+    map_ = map_.model_copy(update={"batches": (old, new)})
+    play = Play(start(map_, "a", now=NOW))
     assert play.search.contexts == ("mixed-batch",)
     play.plug().choose("start")
     repaired(play)

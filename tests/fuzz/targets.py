@@ -170,13 +170,13 @@ def host_parser(data: bytes) -> None:
 
 def small_map() -> PlayfieldMap:
     """A map with a bit of everything that is cheap to read."""
-    m = new_map("Kelp Forest")
-    m = set_lamps(m, (Lamp(number=1, name="Otter bonus"), Lamp(number=2, name="Reef lane", row=1, column=2)))
-    m = set_count(add_chain(m, Chain(id="a", name="Playfield", output=0, count=4)), "a", 4)
+    map_ = new_map("Kelp Forest")
+    map_ = set_lamps(map_, (Lamp(number=1, name="Otter bonus"), Lamp(number=2, name="Reef lane", row=1, column=2)))
+    map_ = set_count(add_chain(map_, Chain(id="a", name="Playfield", output=0, count=4)), "a", 4)
     for number, label in enumerate(("Reef lane", "Otter, bonus", 'Kelp "bed"')):
-        m, place = add_place(m, label, area="Left")
-        m = assign_place(m, "a", number, place.id)
-    return m
+        map_, place = add_place(map_, label, area="Left")
+        map_ = assign_place(map_, "a", number, place.id)
+    return map_
 
 
 def _csv_corpus(rng: random.Random) -> Mutator:
@@ -191,11 +191,11 @@ def _csv_corpus(rng: random.Random) -> Mutator:
 def csv_map(data: bytes) -> None:
     """A map, which comes back from its own table equal; or a refusal with words."""
     try:
-        m = read_csv(data)
+        map_ = read_csv(data)
     except ImportProblem as problem:
         _in_words(problem)
         return
-    assert read_csv(write_csv(m)) == m
+    assert read_csv(write_csv(map_)) == map_
 
 
 def _lamps_corpus(rng: random.Random) -> Mutator:
@@ -225,11 +225,11 @@ def _map_corpus(rng: random.Random) -> Mutator:
 def map_file(data: bytes) -> None:
     """A map, which comes back from its own file equal; or a refusal with words."""
     try:
-        m = parse_map(_PATH, data, _HINT)
+        map_ = parse_map(_PATH, data, _HINT)
     except StorageError as error:
         _in_words(error)
         return
-    assert parse_map(_PATH, render_map(m), _HINT) == m
+    assert parse_map(_PATH, render_map(map_), _HINT) == map_
 
 
 def _settings_corpus(rng: random.Random) -> Mutator:

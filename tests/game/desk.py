@@ -36,16 +36,16 @@ from tests.support.played import Played
 S = TypeVar("S", bound=TaskState)
 
 
-def board_for(m: PlayfieldMap, **config: Any) -> SimulatedBoard:
+def board_for(map_: PlayfieldMap, **config: Any) -> SimulatedBoard:
     """A board wired as the map says, with every feature, 64 lamp inputs and room for its table."""
     wanted = {
-        "outputs": max(1, len(m.chains)),
+        "outputs": max(1, len(map_.chains)),
         "pixels": 300,
         "inputs": 64,
         "table_bytes": 1_000,
         "play_pixels": 300,
     } | config
-    return SimulatedBoard(BoardConfig(**wanted), [wiring_of(m, chain) for chain in m.chains])
+    return SimulatedBoard(BoardConfig(**wanted), [wiring_of(map_, chain) for chain in map_.chains])
 
 
 class Desk(Played[S], Generic[S]):

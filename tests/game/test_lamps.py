@@ -25,15 +25,15 @@ from tests.document.strategies import lamps, maps
 from tests.support.played import Played
 
 
-def at_list(m: PlayfieldMap) -> Played[LampsWork]:
-    return Played(LampsTask(), start(m))
+def at_list(map_: PlayfieldMap) -> Played[LampsWork]:
+    return Played(LampsTask(), start(map_))
 
 
 def small() -> PlayfieldMap:
-    m, _ = add_place(new_map("Kelp Forest"), "Reef lane 1", lamps=(1,))
-    m, _ = add_place(m, "Reef glow", group="string 1")
+    map_, _ = add_place(new_map("Kelp Forest"), "Reef lane 1", lamps=(1,))
+    map_, _ = add_place(map_, "Reef glow", group="string 1")
     rows = [Lamp(number=1, name="Reef lane 1"), Lamp(name="Reef glow", group="string 1"), Lamp(number=3, name="Tilt")]
-    return set_lamps(m, rows)
+    return set_lamps(map_, rows)
 
 
 @given(lamps)
@@ -91,23 +91,23 @@ def test_places_follow_their_row() -> None:
 
 
 def test_every_change_is_committed_and_undone() -> None:
-    m = small()
-    played = at_list(m)
+    map_ = small()
+    played = at_list(map_)
     inputs = (PutLamp(Lamp(number=4, name="Match"), None), MoveLamp(1), RemoveLamp())
     played(*inputs, ChooseLamp(0), Unjoin(), JoinTo("reef-glow"))
     assert sum(isinstance(effect, fx.Commit) for effect in played.effects) == 5
     after = played.map
     played(*[Undo()] * 5)
-    assert (played.map.lamps, played.map.places) == (m.lamps, m.places)
+    assert (played.map.lamps, played.map.places) == (map_.lamps, map_.places)
     assert played(Undo()).message == "nothing to undo"
     played(*[Redo()] * 5)
     assert (played.map.lamps, played.map.places) == (after.lamps, after.places)
 
 
 def test_proposals_one_by_one() -> None:
-    m, _ = add_place(set_lamps(new_map("Kelp Forest"), small().lamps), "TILT")
-    m, _ = add_place(m, "reef lane 01")
-    played = at_list(m)
+    map_, _ = add_place(set_lamps(new_map("Kelp Forest"), small().lamps), "TILT")
+    map_, _ = add_place(map_, "reef lane 01")
+    played = at_list(map_)
     played(JoinByName())
     assert [match.place for match in played.state.matches or ()] == ["tilt", "reef-lane-01"]
     played(JoinByName(), Take())
@@ -121,8 +121,8 @@ def test_proposals_one_by_one() -> None:
 
 
 def test_only_what_is_sure_is_joined_without_being_asked() -> None:
-    m, _ = add_place(set_lamps(new_map("Kelp Forest"), [Lamp(number=1, name="Whirling pool")]), "Whirlpool")
-    played = at_list(m)
+    map_, _ = add_place(set_lamps(new_map("Kelp Forest"), [Lamp(number=1, name="Whirling pool")]), "Whirlpool")
+    played = at_list(map_)
     played(JoinAllSure())
     assert list(played.map.places[0].lamps) == []
     assert played.state.match is not None
@@ -186,15 +186,15 @@ def test_the_form_keeps_every_field_while_another_is_typed() -> None:
     assert played.closed[-1] is None
 
 
-def pick(m: PlayfieldMap, facts: PickFacts) -> Played[PlacePick]:
-    return Played(*make_pick(Opened(m, facts)))
+def pick(map_: PlayfieldMap, facts: PickFacts) -> Played[PlacePick]:
+    return Played(*make_pick(Opened(map_, facts)))
 
 
 def test_places_to_pick_come_by_likeness_then_as_they_were_named_first() -> None:
-    m = small()
+    map_ = small()
     for label in ("Tilt sign", "Otter den", "Reef lane 2"):
-        m, _ = add_place(m, label)
-    played = pick(m, PickFacts("?", like="Tilt sing", first=("otter-den",)))
+        map_, _ = add_place(map_, label)
+    played = pick(map_, PickFacts("?", like="Tilt sing", first=("otter-den",)))
     assert [place.id for place in played.state.offered][:2] == ["tilt-sign", "otter-den"]
     played(Typed("REEF"), Choose(-1))
     assert [place.id for place in played.state.offered] == ["reef-lane-1", "reef-glow", "reef-lane-2"]
@@ -211,8 +211,8 @@ def test_places_to_pick_come_by_likeness_then_as_they_were_named_first() -> None
     Undo(), Redo(), JoinByHand(), AddLamp(), PutLamp(Lamp(number=5, name="[/x]"), None),
     PutLamp(Lamp(name="Glow", group="g"), 0), TaskClosed("pick", "x"), TaskClosed("lamp", Lamp(number=2, name="New")),
 ]), max_size=12))  # fmt: skip
-def test_no_keys_break_any_map(m: PlayfieldMap, inputs: list[Any]) -> None:
-    played = at_list(m.model_copy(update={"pending": (), "revisions": ()}))  # an invented history fits no map
+def test_no_keys_break_any_map(map_: PlayfieldMap, inputs: list[Any]) -> None:
+    played = at_list(map_.model_copy(update={"pending": (), "revisions": ()}))  # an invented history fits no map
     played(*inputs)
     assert 0 <= played.state.at <= max(0, len(played.map.lamps) - 1)
     assert played.task.view(played.state)

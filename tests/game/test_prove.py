@@ -40,15 +40,15 @@ def demo() -> PlayfieldMap:
     return load_map(demo_map_path("kelp_forest.json"))
 
 
-def at_board(m: PlayfieldMap, *, table: bool = True, **config: object) -> Desk[Prove]:
+def at_board(map_: PlayfieldMap, *, table: bool = True, **config: object) -> Desk[Prove]:
     """A desk at the final check; with `table` the board has been written before."""
-    board = board_for(m, **config)
+    board = board_for(map_, **config)
     if table:
-        writer = Desk((sync.BoardTask(), sync.start(m)), board)
+        writer = Desk((sync.BoardTask(), sync.start(map_)), board)
         writer.plug_in()
         writer.give(WriteWhole())
         assert writer.state.same, writer.state.message
-    desk = Desk((ProveTask(), prove.start(m)), board)
+    desk = Desk((ProveTask(), prove.start(map_)), board)
     desk.plug_in()
     return desk
 
@@ -78,12 +78,12 @@ def test_answers_are_kept_with_date_and_revision_before_the_next_one_lights(demo
     desk = at_board(demo)
     while (row := desk.state.row) is not None and row.state is not Standing.PROVED:
         desk.give(SayVerdict(Verdict.RIGHT, NOW))
-    m = desk.saved[-1]
-    assert len(m.proofs) == 73
-    assert {proof.time for proof in m.proofs} == {NOW}
-    assert {proof.revision for proof in m.proofs} == {2}
-    assert all(proof.by_table for proof in m.proofs)
-    assert tally(m).words == f"73 of 73 proved since the last change, last {NOW}"
+    map_ = desk.saved[-1]
+    assert len(map_.proofs) == 73
+    assert {proof.time for proof in map_.proofs} == {NOW}
+    assert {proof.revision for proof in map_.proofs} == {2}
+    assert all(proof.by_table for proof in map_.proofs)
+    assert tally(map_).words == f"73 of 73 proved since the last change, last {NOW}"
     assert desk.state.message == "all proved since the last change"
 
 
@@ -104,8 +104,8 @@ def test_wrong_and_unseen_stay_open(demo: PlayfieldMap) -> None:
     assert desk.state.is_lit
 
 
-def proved(m: PlayfieldMap) -> PlayfieldMap:
-    desk = at_board(m)
+def proved(map_: PlayfieldMap) -> PlayfieldMap:
+    desk = at_board(map_)
     for _ in range(len(desk.state.rows)):
         desk.give(SayVerdict(Verdict.RIGHT, NOW))
     found: PlayfieldMap = desk.state.map
@@ -114,17 +114,17 @@ def proved(m: PlayfieldMap) -> PlayfieldMap:
 
 
 def test_what_changed_since_is_no_longer_proved(demo: PlayfieldMap) -> None:
-    m = proved(demo)
-    whirlpool = next(place for place in m.places if place.label == "Whirlpool")
-    dimmed = update_place(m, whirlpool.model_copy(update={"level": 100}))
+    map_ = proved(demo)
+    whirlpool = next(place for place in map_.places if place.label == "Whirlpool")
+    dimmed = update_place(map_, whirlpool.model_copy(update={"level": 100}))
     changed = [row.lamp for row in standings(dimmed) if row.state is Standing.CHANGED]
     assert changed == [49]
-    chain, number = m.pixels_at[whirlpool.id][0]
-    moved = assign_place(m, chain, number, next(p for p in m.places if p.label == "Otter jackpot").id)
+    chain, number = map_.pixels_at[whirlpool.id][0]
+    moved = assign_place(map_, chain, number, next(p for p in map_.places if p.label == "Otter jackpot").id)
     assert {row.lamp for row in standings(moved) if row.state is Standing.CHANGED} == {49, 51}
-    renamed = update_place(m, whirlpool.model_copy(update={"note": "new bulb socket"}))
+    renamed = update_place(map_, whirlpool.model_copy(update={"note": "new bulb socket"}))
     assert tally(renamed).proved == 73
-    noted = add_revision(m, time=NOW, reason="names corrected")
+    noted = add_revision(map_, time=NOW, reason="names corrected")
     assert tally(noted).proved == 73
     last = noted.revisions[-1].model_copy(update={"rewired": ("backbox",)})
     spliced = noted.model_copy(update={"revisions": (*noted.revisions[:-1], last)})
@@ -251,9 +251,9 @@ DOINGS = st.sampled_from(
 @given(doings=st.lists(DOINGS, max_size=25), table=st.booleans())
 def test_lit_is_never_said_of_anything_that_is_not(doings: list[str], table: bool) -> None:
     """Whatever is done and lost: while the screen says lit, exactly the places of that lamp shine."""
-    m = load_map(demo_map_path("kelp_forest.json"))
-    desk = at_board(m, table=table)
-    dead = {pixel.place for _, _, pixel in m.walk_pixels() if pixel.state.value == "dead"}
+    map_ = load_map(demo_map_path("kelp_forest.json"))
+    desk = at_board(map_, table=table)
+    dead = {pixel.place for _, _, pixel in map_.walk_pixels() if pixel.state.value == "dead"}
     keys = {
         "next": NextLamp(), "before": NextLamp(-1), "open": NextLamp(open_only=True), "right": SayVerdict(Verdict.RIGHT, NOW),
         "wrong": SayVerdict(Verdict.WRONG, NOW), "undo": Undo(), "again": Retry(),
@@ -273,5 +273,5 @@ def test_lit_is_never_said_of_anything_that_is_not(doings: list[str], table: boo
             case _:
                 desk.give(keys[doing])
         if desk.state.is_lit:
-            assert lit_places(desk) == {place.id for place in desk.state.places if place.id in m.pixels_at} - dead
-    assert [row.pixels for row in desk.state.rows] == [row.pixels for row in prove.start(m).rows]
+            assert lit_places(desk) == {place.id for place in desk.state.places if place.id in map_.pixels_at} - dead
+    assert [row.pixels for row in desk.state.rows] == [row.pixels for row in prove.start(map_).rows]

@@ -29,15 +29,15 @@ from tests.support.examples import examples
 
 @pytest.fixture(scope="module")
 def demo() -> PlayfieldMap:
-    m = load_map(demo_map_path("kelp_forest.json"))
-    for at, place in enumerate(m.places):
+    map_ = load_map(demo_map_path("kelp_forest.json"))
+    for at, place in enumerate(map_.places):
         if at % 4 == 0:
-            m = update_place(m, place.model_copy(update={"level": 40 + at, "colour": "FF9020" if at % 8 else ""}))
-    return m
+            map_ = update_place(map_, place.model_copy(update={"level": 40 + at, "colour": "FF9020" if at % 8 else ""}))
+    return map_
 
 
-def at_board(m: PlayfieldMap, board: SimulatedBoard | None = None) -> Desk[Sync]:
-    desk = Desk((BoardTask(), start(m)), board or board_for(m))
+def at_board(map_: PlayfieldMap, board: SimulatedBoard | None = None) -> Desk[Sync]:
+    desk = Desk((BoardTask(), start(map_)), board or board_for(map_))
     desk.plug_in()
     return desk
 
@@ -55,15 +55,15 @@ def test_every_lamp_and_group_of_the_map_is_in_the_table_and_nothing_else(demo: 
 
 
 @given(maps())
-def test_any_map_makes_a_table_that_reads_back_or_says_why_not(m: PlayfieldMap) -> None:
+def test_any_map_makes_a_table_that_reads_back_or_says_why_not(map_: PlayfieldMap) -> None:
     try:
-        made = board_table(m)
+        made = board_table(map_)
     except TableTooLargeError:
-        assert start(m).problem
+        assert start(map_).problem
         return
     assert decode_table(made.image) == made.table
     assert differences(made, decode_table(made.image)) == ()
-    for row in lamp_table(m).lamps:
+    for row in lamp_table(map_).lamps:
         assert duties(made.table, TableLamp(row.number)) == {(p.output, p.number): p.duty for p in row.pixels}
 
 
@@ -148,8 +148,8 @@ def test_four_colours_leave_room_for_three_quarters_of_the_pixels(demo: Playfiel
     """SPEC 5.19: `pixels` are of three colours."""
     four = tuple(chain.model_copy(update={"order": "GRBW"}) for chain in demo.chains)
     with_white = demo.model_copy(update={"chains": four})
-    for m, pixels, words in ((demo, 84, ""), (with_white, 100, "lights 0 to 74 there"), (with_white, 112, "")):
-        desk = at_board(m, board_for(m, play_pixels=pixels, table_bytes=4_000))
+    for map_, pixels, words in ((demo, 84, ""), (with_white, 100, "lights 0 to 74 there"), (with_white, 112, "")):
+        desk = at_board(map_, board_for(map_, play_pixels=pixels, table_bytes=4_000))
         assert (words in obstacle(desk.state)) if words else obstacle(desk.state) == ""
 
 
@@ -181,10 +181,10 @@ def test_boards_without_memory_and_maps_without_pixels_are_told(demo: PlayfieldM
 
 
 def test_a_map_that_no_table_can_hold_says_so() -> None:
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, count=5_000))
-    m, place = add_place(m, "Reef lane 1", lamps=(1,))
-    m = assign_place(m, "a", 4_200, place.id)
-    state = start(m)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, count=5_000))
+    map_, place = add_place(map_, "Reef lane 1", lamps=(1,))
+    map_ = assign_place(map_, "a", 4_200, place.id)
+    state = start(map_)
     assert state.ours is None
     assert "4200" in state.problem
 

@@ -27,8 +27,8 @@ def demo() -> PlayfieldMap:
     return load_map(demo_map_path("kelp_forest.json"))
 
 
-def at_board(m: PlayfieldMap, **config: object) -> Desk[Watch]:
-    desk = Desk((WatchTask(), Watch(map=m)), board_for(m, **config))
+def at_board(map_: PlayfieldMap, **config: object) -> Desk[Watch]:
+    desk = Desk((WatchTask(), Watch(map=map_)), board_for(map_, **config))
     desk.plug_in()
     return desk
 

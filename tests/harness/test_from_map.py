@@ -74,20 +74,20 @@ def test_a_whole_map_assumes_nothing() -> None:
 
 
 def test_levels_come_from_places_and_reserves_stay_dark() -> None:
-    m = bare(6)
-    m, first = add_place(m, "Reef lane 1")
-    m = update_place(m, first.model_copy(update={"level": 100}))
-    m, second = add_place(m, "Reef lane 2")
-    m = assign_place(assign_place(m, "k", 1, first.id), "k", 2, second.id)
-    m = set_state(set_state(m, "k", 4, PixelState.SPARE), "k", 5, PixelState.REPEATER)
-    assert plan_of(m).plan.chains[0].per_pixel("level").tolist() == [255, DUTY[100], 255, 255, 0, 0]
+    map_ = bare(6)
+    map_, first = add_place(map_, "Reef lane 1")
+    map_ = update_place(map_, first.model_copy(update={"level": 100}))
+    map_, second = add_place(map_, "Reef lane 2")
+    map_ = assign_place(assign_place(map_, "k", 1, first.id), "k", 2, second.id)
+    map_ = set_state(set_state(map_, "k", 4, PixelState.SPARE), "k", 5, PixelState.REPEATER)
+    assert plan_of(map_).plan.chains[0].per_pixel("level").tolist() == [255, DUTY[100], 255, 255, 0, 0]
 
 
 def test_pixel_kinds_of_chain_and_batch() -> None:
-    m = put(bare(4, chip="ws2812b-v5"), Batch(id="late", name="Late", chip="sk6812"))
-    chain = m.chain("k")
+    map_ = put(bare(4, chip="ws2812b-v5"), Batch(id="late", name="Late", chip="sk6812"))
+    chain = map_.chain("k")
     pixels = (*chain.pixels[:3], chain.pixels[3].model_copy(update={"batch": "late"}))
-    made = plan_of(replace_chain(m, chain.model_copy(update={"pixels": pixels})))
+    made = plan_of(replace_chain(map_, chain.model_copy(update={"pixels": pixels})))
     assert [(kind.name, count) for kind, count in made.plan.chains[0].kinds] == [("WS2812B-V5", 3), ("SK6812", 1)]
     odd = plan_of(bare(4, chip="mystery"))
     assert any("mystery is not known here: reckoned as WS2812B" in a.text for a in odd.assumed)
@@ -97,12 +97,12 @@ def test_pixel_kinds_of_chain_and_batch() -> None:
 
 
 def test_names_that_are_the_same_are_told_apart() -> None:
-    m = bare()
-    m = add_chain(m, m.chain("k").model_copy(update={"id": "l", "output": 1}))
-    m = put(put(m, Supply(id="a", name="Main")), Supply(id="b", name="Main"))
-    m, _ = add_feed(m, "k", 0, supply="a", name="end")
-    m, _ = add_feed(m, "l", 0, supply="b", name="end")
-    plan = plan_of(m).plan
+    map_ = bare()
+    map_ = add_chain(map_, map_.chain("k").model_copy(update={"id": "l", "output": 1}))
+    map_ = put(put(map_, Supply(id="a", name="Main")), Supply(id="b", name="Main"))
+    map_, _ = add_feed(map_, "k", 0, supply="a", name="end")
+    map_, _ = add_feed(map_, "l", 0, supply="b", name="end")
+    plan = plan_of(map_).plan
     assert [c.name for c in plan.chains] == ["Kelp", "Kelp (2)"]
     assert [f.name for f in plan.feeds] == ["end", "end (2)"]
     assert [f.supply for f in plan.feeds] == ["Main", "Main (2)"]
@@ -110,18 +110,18 @@ def test_names_that_are_the_same_are_told_apart() -> None:
 
 
 def test_what_leads_nowhere_is_left_out_and_said() -> None:
-    m, feed = add_feed(put(bare(), Supply(id="a", name="Main")), "k", 3, supply="a", name="lost")
-    gone = m.model_copy(update={"feeds": (feed.model_copy(update={"pixel": "k-99"}),)})
+    map_, feed = add_feed(put(bare(), Supply(id="a", name="Main")), "k", 3, supply="a", name="lost")
+    gone = map_.model_copy(update={"feeds": (feed.model_copy(update={"pixel": "k-99"}),)})
     assert any(a.where == "lost" and "no longer in the map" in a.text for a in plan_of(gone).assumed)
-    orphan = m.model_copy(update={"feeds": (feed.model_copy(update={"supply": "z"}),)})
+    orphan = map_.model_copy(update={"feeds": (feed.model_copy(update={"supply": "z"}),)})
     assert plan_of(orphan).plan.feeds[0].supply == "Main"
 
 
 def test_joints_cut_the_five_volt_wire_and_add_resistance() -> None:
-    m = put(put(bare(), Supply(id="a", name="A")), Supply(id="b", name="B"))
-    m, _ = add_feed(m, "k", 0, supply="a", name="first")
-    joint = joint_at(m.chain("k"), 10)
-    cut = put_joint(m, "k", joint.model_copy(update={"five_volt_open": True}))
+    map_ = put(put(bare(), Supply(id="a", name="A")), Supply(id="b", name="B"))
+    map_, _ = add_feed(map_, "k", 0, supply="a", name="first")
+    joint = joint_at(map_.chain("k"), 10)
+    cut = put_joint(map_, "k", joint.model_copy(update={"five_volt_open": True}))
     lone = compute(cut)
     assert lone.must_stop
     assert lone.trouble
@@ -132,9 +132,9 @@ def test_joints_cut_the_five_volt_wire_and_add_resistance() -> None:
     assert power.made is not None
     assert power.made.plan.chains[0].plus_cut_after == (9,)
     assert "supplies-joined" not in codes(power)
-    joined = compute(add_feed(m, "k", 19, supply="b", name="second")[0])
+    joined = compute(add_feed(map_, "k", 19, supply="b", name="second")[0])
     assert codes(joined)["supplies-joined"] is Weight.WARNING
-    bad = compute(put_joint(m, "k", joint.model_copy(update={"extra_mohm": 5_000.0})))
+    bad = compute(put_joint(map_, "k", joint.model_copy(update={"extra_mohm": 5_000.0})))
     assert "bad-joint" in codes(bad)
     assert bad.made is not None
     assert bad.made.plan.chains[0].odd_joints == (OddJoint(after_pixel=9, plus_ohm=5.0, ground_ohm=5.0),)
@@ -153,15 +153,15 @@ def test_the_fitted_fuse_is_held_against_wire_and_load(
     fuse_a: float | None, expected: tuple[str, Weight] | None
 ) -> None:
     """450 mA ask for 0.56 A or more; 20 AWG in a bundle is good for 5.5 A (half of the chassis figure, [7])."""
-    m = put(bare(wire="20 AWG"), Supply(id="a", name="Main"))
-    m, _ = add_feed(m, "k", 0, supply="a", name="end", wire="18 AWG", length_mm=300.0, fuse_a=fuse_a)
-    found = {code: weight for code, weight in codes(compute(m)).items() if code.startswith("fuse-")}
+    map_ = put(bare(wire="20 AWG"), Supply(id="a", name="Main"))
+    map_, _ = add_feed(map_, "k", 0, supply="a", name="end", wire="18 AWG", length_mm=300.0, fuse_a=fuse_a)
+    found = {code: weight for code, weight in codes(compute(map_)).items() if code.startswith("fuse-")}
     assert found == (dict([expected]) if expected else {})
 
 
 def test_settings_of_the_plan_are_taken_over() -> None:
-    m = bare().model_copy(update={"power": Power(ceiling_level=51, typical_percent=50, frames_per_s=60.0)})
-    plan = plan_of(m).plan
+    map_ = bare().model_copy(update={"power": Power(ceiling_level=51, typical_percent=50, frames_per_s=60.0)})
+    plan = plan_of(map_).plan
     assert (plan.ceiling_level, plan.typical_share, plan.frames_per_s) == (51, 0.5, 60.0)
 
 
@@ -215,10 +215,10 @@ def test_the_picture_names_the_lowest_pixels_place_and_what_fits() -> None:
 
 @settings(max_examples=examples(60), deadline=None)
 @given(maps())
-def test_no_map_makes_it_fail(m: PlayfieldMap) -> None:
+def test_no_map_makes_it_fail(map_: PlayfieldMap) -> None:
     """Whatever names, lengths, lost references and figures a map holds: figures, or words that say why not."""
-    small = tuple(c.model_copy(update={"count": min(c.count, 50) if c.count else None}) for c in m.chains)
-    power = compute(m.model_copy(update={"chains": small}))
+    small = tuple(c.model_copy(update={"count": min(c.count, 50) if c.count else None}) for c in map_.chains)
+    power = compute(map_.model_copy(update={"chains": small}))
     assert (power.report is None) == bool(power.trouble)
     for section in power_sections(power):
         assert all(character >= " " and character != "\x7f" for line in section.lines for character in line)
@@ -226,7 +226,7 @@ def test_no_map_makes_it_fail(m: PlayfieldMap) -> None:
 
 
 def test_a_joint_of_the_board_is_its_lead() -> None:
-    m = put_joint(bare(), "k", Joint(before="k-0", length_mm=2_000.0))
-    power = compute(m)
+    map_ = put_joint(bare(), "k", Joint(before="k-0", length_mm=2_000.0))
+    power = compute(map_)
     assert power.report is not None
     assert any("2 m data lead" in r.part for r in power.report.chains[0].reminders)

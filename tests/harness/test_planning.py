@@ -43,8 +43,8 @@ DEMO = load_map(demo_map_path())
 WIRE = Key(Chain, "k", "wire")
 
 
-def shown(m: PlayfieldMap, label: str) -> Entry:
-    return next(entry for entry in power_entries(m, m.chains[0].id) if entry.label == label)
+def shown(map_: PlayfieldMap, label: str) -> Entry:
+    return next(entry for entry in power_entries(map_, map_.chains[0].id) if entry.label == label)
 
 
 @pytest.mark.parametrize(
@@ -63,130 +63,136 @@ def test_what_is_no_gauge_is_refused_with_a_hint(text: str) -> None:
 
 
 def test_steps_up_and_down() -> None:
-    m = bare()
-    assert step(m, WIRE, 1).chain("k").wire == "20 AWG", "from what is assumed, thicker"
-    assert step(m, WIRE, -1).chain("k").wire == "24 AWG"
-    metric = change(m, WIRE, "0.34")
+    map_ = bare()
+    assert step(map_, WIRE, 1).chain("k").wire == "20 AWG", "from what is assumed, thicker"
+    assert step(map_, WIRE, -1).chain("k").wire == "24 AWG"
+    metric = change(map_, WIRE, "0.34")
     assert step(metric, WIRE, 1).chain("k").wire == "0.5 mm²"
-    assert step(change(m, WIRE, "12 awg"), WIRE, 1).chain("k").wire == "12 AWG", "the end of the ladder"
+    assert step(change(map_, WIRE, "12 awg"), WIRE, 1).chain("k").wire == "12 AWG", "the end of the ladder"
     spacing = Key(Chain, "k", "spacing_mm")
-    assert step(m, spacing, 1).chain("k").spacing_mm == 110
+    assert step(map_, spacing, 1).chain("k").spacing_mm == 110
     ceiling = Key(Chain, "k", "ceiling_ma")
-    assert step(change(m, ceiling, "470"), ceiling, 1).chain("k").ceiling_ma == 500
+    assert step(change(map_, ceiling, "470"), ceiling, 1).chain("k").ceiling_ma == 500
     with pytest.raises(PowerError, match="ceiling of the output"):
-        step(change(m, ceiling, "20"), ceiling, -1)
+        step(change(map_, ceiling, "20"), ceiling, -1)
     power = Key(Power, "", "ceiling_level")
-    assert step(m, power, -1).power == Power(ceiling_level=240)
-    assert step(step(m, Key(Power, "", "typical_percent"), 1), Key(Power, "", "typical_percent"), -1).power is not None
-    assert change(change(m, power, "100"), power, "255").power is None, "nothing noted when all is as by default"
+    assert step(map_, power, -1).power == Power(ceiling_level=240)
+    assert (
+        step(step(map_, Key(Power, "", "typical_percent"), 1), Key(Power, "", "typical_percent"), -1).power is not None
+    )
+    assert change(change(map_, power, "100"), power, "255").power is None, "nothing noted when all is as by default"
 
 
 def test_feeds_and_supplies() -> None:
-    m, key = new_feed(bare(), "k", "12")
-    assert [f.name for f in m.feeds] == ["board end", "at 12"], "the one that was taken for granted stays"
+    map_, key = new_feed(bare(), "k", "12")
+    assert [f.name for f in map_.feeds] == ["board end", "at 12"], "the one that was taken for granted stays"
     assert key.field == "pixel"
-    assert [s.name for s in m.supplies] == ["5 V supply"]
-    assert step(m, key, 1).feeds[1].pixel == "k-13"
+    assert [s.name for s in map_.supplies] == ["5 V supply"]
+    assert step(map_, key, 1).feeds[1].pixel == "k-13"
     with pytest.raises(PowerError, match="pixels 0 to 19"):
-        change(m, key, "20")
+        change(map_, key, "20")
     with pytest.raises(PowerError, match="pixels 0 to 19"):
-        new_feed(m, "k", "-3")
-    named = Key(Feed, m.feeds[0].id, "supply")
+        new_feed(map_, "k", "-3")
+    named = Key(Feed, map_.feeds[0].id, "supply")
     with pytest.raises(PowerError, match="5 V supply"):
-        change(m, named, "other")
-    assert change(m, named, "5 v").feeds[0].supply == m.supplies[0].id
+        change(map_, named, "other")
+    assert change(map_, named, "5 v").feeds[0].supply == map_.supplies[0].id
     with pytest.raises(PowerError, match="feeds come from it: board end, at 12"):
-        remove(m, Key(Supply, m.supplies[0].id, "volt"))
-    for feed in m.feeds:
-        m = remove(m, Key(Feed, feed.id, "pixel"))
-    assert remove(m, Key(Supply, m.supplies[0].id, "volt")).supplies == ()
+        remove(map_, Key(Supply, map_.supplies[0].id, "volt"))
+    for feed in map_.feeds:
+        map_ = remove(map_, Key(Feed, feed.id, "pixel"))
+    assert remove(map_, Key(Supply, map_.supplies[0].id, "volt")).supplies == ()
     with pytest.raises(PowerError, match="Empty an entry"):
-        remove(m, WIRE)
+        remove(map_, WIRE)
 
 
 def test_a_supplys_rating_goes_along_the_common_sizes() -> None:
-    m, _ = new_feed(bare(), "k", "0")
-    key = Key(Supply, m.supplies[0].id, "rating_a")
+    map_, _ = new_feed(bare(), "k", "0")
+    key = Key(Supply, map_.supplies[0].id, "rating_a")
     sizes = []
     for _ in range(3):
-        m = step(m, key, 1)
-        sizes.append(m.supplies[0].rating_a)
+        map_ = step(map_, key, 1)
+        sizes.append(map_.supplies[0].rating_a)
     assert sizes == [1.0, 2.0, 3.0]
-    assert step(m, Key(Supply, m.supplies[0].id, "usb"), 1).supplies[0].usb
+    assert step(map_, Key(Supply, map_.supplies[0].id, "usb"), 1).supplies[0].usb
     with pytest.raises(PowerError, match="Enter changes it"):
-        step(m, Key(Supply, m.supplies[0].id, "name"), 1)
+        step(map_, Key(Supply, map_.supplies[0].id, "name"), 1)
 
 
 def test_levels_of_places() -> None:
-    m = set_levels(DEMO, "playfield", "20-30 77")
+    map_ = set_levels(DEMO, "playfield", "20-30 77")
     numbers = range(20, 31)
-    places = {m.chain("playfield").pixels[n].place for n in numbers} - {None}
-    assert {m.place_by_id[p or ""].level for p in places} == {77}
-    assert set_levels(m, "playfield", "all -").place_by_id["whirlpool"].level is None
+    places = {map_.chain("playfield").pixels[n].place for n in numbers} - {None}
+    assert {map_.place_by_id[p or ""].level for p in places} == {77}
+    assert set_levels(map_, "playfield", "all -").place_by_id["whirlpool"].level is None
     for wrong, why in (("20", "type pixels"), ("20 300", "0 to 255"), ("30-20 5", "0 to 83"), ("0 5", "no place")):
         with pytest.raises(PowerError, match=why):
             set_levels(DEMO, "playfield", wrong)
 
 
 def test_batches() -> None:
-    m = give_batch(bare(), "k", "3-5 Third reel")
-    assert [p.batch for p in m.chain("k").pixels[2:7]] == [None, "third-reel", "third-reel", "third-reel", None]
-    m = give_batch(m, "k", "5 -")
-    assert m.chain("k").pixels[5].batch is None
-    assert give_batch(m, "k", "all third REEL").batches == m.batches, "a batch is known by its name"
-    assert batch_entries(m)[0].label == "Batch Third reel, 2 pixels"
+    map_ = give_batch(bare(), "k", "3-5 Third reel")
+    assert [p.batch for p in map_.chain("k").pixels[2:7]] == [None, "third-reel", "third-reel", "third-reel", None]
+    map_ = give_batch(map_, "k", "5 -")
+    assert map_.chain("k").pixels[5].batch is None
+    assert give_batch(map_, "k", "all third REEL").batches == map_.batches, "a batch is known by its name"
+    assert batch_entries(map_)[0].label == "Batch Third reel, 2 pixels"
     with pytest.raises(PowerError, match="give them another one"):
-        remove(m, Key(Batch, "third-reel", "name"))
+        remove(map_, Key(Batch, "third-reel", "name"))
     chip = Key(Batch, "third-reel", "chip")
-    assert change(m, chip, "SK6812").batches[0].chip == "sk6812"
+    assert change(map_, chip, "SK6812").batches[0].chip == "sk6812"
     with pytest.raises(PowerError, match="Type one of: WS2811"):
-        change(m, chip, "mystery")
+        change(map_, chip, "mystery")
 
 
 def test_joints() -> None:
     def key(field: str) -> Key:
         return Key(Joint, "k", field, 4)
 
-    m = change(bare(), key("data_to"), "data in")
-    m = change(m, key("fixing"), "cl")
-    m = change(m, key("made_on"), "2025-03-16")
-    m = change(m, key("length_mm"), "85")
-    (joint,) = m.chain("k").joints
+    map_ = change(bare(), key("data_to"), "data in")
+    map_ = change(map_, key("fixing"), "cl")
+    map_ = change(map_, key("made_on"), "2025-03-16")
+    map_ = change(map_, key("length_mm"), "85")
+    (joint,) = map_.chain("k").joints
     assert (joint.after, joint.before) == ("k-3", "k-4")
     assert (joint.data_to, joint.fixing, joint.made_on, joint.length_mm) == (
         JoinedTo.DATA_IN, Fixing.CLIP, "2025-03-16", 85.0,
     )  # fmt: skip
-    m = change(m, key("checked"), "yes")
-    assert m.chain("k").joints[0].checked
-    worse = change(m, key("data_to"), "ground")
+    map_ = change(map_, key("checked"), "yes")
+    assert map_.chain("k").joints[0].checked
+    worse = change(map_, key("data_to"), "ground")
     assert not worse.chain("k").joints[0].checked, "what was newly found has not been checked"
     with pytest.raises(PowerError, match="cannot be called checked: data out of pixel 3"):
         change(worse, key("checked"), "yes")
     with pytest.raises(PowerError, match="2025-03-16"):
-        change(m, key("made_on"), "yesterday")
+        change(map_, key("made_on"), "yesterday")
     for field in ("data_to", "made_on", "length_mm"):
-        m = change(m, key(field), "")
-    m = change(change(m, key("fixing"), "unknown"), key("checked"), "no")
-    assert m.chain("k").joints == (), "a joint of which nothing is noted is not kept"
-    assert {entry.key for entry in joint_entries(m, "k", 4)} == {
+        map_ = change(map_, key(field), "")
+    map_ = change(change(map_, key("fixing"), "unknown"), key("checked"), "no")
+    assert map_.chain("k").joints == (), "a joint of which nothing is noted is not kept"
+    assert {entry.key for entry in joint_entries(map_, "k", 4)} == {
         key(n) for n in Joint.model_fields if n not in ("after", "before")
     }
 
 
 @pytest.mark.parametrize("text", HOSTILE)
 def test_hostile_names_are_kept_as_typed_and_can_be_saved(text: str) -> None:
-    m, _ = new_feed(bare(), "k", "3")
-    for key in (Key(Feed, m.feeds[0].id, "name"), Key(Supply, m.supplies[0].id, "name"), Key(Joint, "k", "note", 2)):
+    map_, _ = new_feed(bare(), "k", "3")
+    for key in (
+        Key(Feed, map_.feeds[0].id, "name"),
+        Key(Supply, map_.supplies[0].id, "name"),
+        Key(Joint, "k", "note", 2),
+    ):
         try:
-            m = change(m, key, text)
+            map_ = change(map_, key, text)
         except PowerError:
             assert not text.strip() or len(text) > 2000
     try:
-        m = give_batch(m, "k", f"all {text}")
+        map_ = give_batch(map_, "k", f"all {text}")
     except PowerError:
         assert not text.strip() or len(text) > 2000 or any(c in text for c in "\n\r\x85\u2028\u2029")
-    render_map(m)
-    for entry in (*power_entries(m, "k"), *batch_entries(m), *joint_entries(m, "k", 2)):
+    render_map(map_)
+    for entry in (*power_entries(map_, "k"), *batch_entries(map_), *joint_entries(map_, "k", 2)):
         assert all(character >= " " for character in entry.label + entry.value)
 
 

@@ -40,26 +40,26 @@ def test_two_reels_meet_by_function() -> None:
 def test_a_joints_own_colours_go_before_its_batches() -> None:
     joint = joint_at(DEMO.chain("playfield"), 5)
     own = joint.model_copy(update={"leaving_data": "pink", "arriving_5v": "grey"})
-    m = put_joint(DEMO, "playfield", own)
-    row = sheet_rows(m, m.chain("playfield"))[5]
+    map_ = put_joint(DEMO, "playfield", own)
+    row = sheet_rows(map_, map_.chain("playfield"))[5]
     assert [wire.colour for wire in row.view.leaving.wires] == ["red", "black", "pink"]
     assert [wire.colour for wire in row.view.arriving.wires] == ["grey", "black", "green"]
 
 
 def test_unlike_functions_are_refused_although_the_colours_match() -> None:
-    m = found(WHIRLPOOL, data_to=JoinedTo.GROUND, ground_to=JoinedTo.DATA_IN)
-    row = sheet_rows(m, m.chain("playfield"))[WHIRLPOOL]
+    map_ = found(WHIRLPOOL, data_to=JoinedTo.GROUND, ground_to=JoinedTo.DATA_IN)
+    row = sheet_rows(map_, map_.chain("playfield"))[WHIRLPOOL]
     assert row.flag == "REFUSE"
     texts = [p.text for p in row.problems if p.severity is JointSeverity.REFUSE]
     assert any("The colours match, the functions do not" in text for text in texts)
-    assert refusals(m) == 1
-    lines = [line for section in harness_sheet_lines(m) for line in section.lines]
+    assert refusals(map_) == 1
+    lines = [line for section in harness_sheet_lines(map_) for line in section.lines]
     assert sum("REFUSED" in line for line in lines) == len(texts) == 2
 
 
 def test_swapped_supply_wires_are_refused_in_strong_words() -> None:
-    m = found(5, five_volt_to=JoinedTo.GROUND, ground_to=JoinedTo.FIVE_VOLT)
-    assert any("do not power it" in p.text for p in check_joint(joint_view(m, m.chain("playfield"), 5)))
+    map_ = found(5, five_volt_to=JoinedTo.GROUND, ground_to=JoinedTo.FIVE_VOLT)
+    assert any("do not power it" in p.text for p in check_joint(joint_view(map_, map_.chain("playfield"), 5)))
 
 
 def test_a_turned_pixel_and_a_wire_joined_to_nothing() -> None:
@@ -72,13 +72,13 @@ def test_a_turned_pixel_and_a_wire_joined_to_nothing() -> None:
 def test_a_five_volt_wire_left_open_on_purpose_is_no_fault() -> None:
     joint = joint_at(DEMO.chain("playfield"), 40)
     told = {"five_volt_open": True, "five_volt_to": JoinedTo.NOTHING, "ground_to": JoinedTo.GROUND}
-    m = put_joint(DEMO, "playfield", joint.model_copy(update=told))
-    row = sheet_rows(m, m.chain("playfield"))[40]
+    map_ = put_joint(DEMO, "playfield", joint.model_copy(update=told))
+    row = sheet_rows(map_, map_.chain("playfield"))[40]
     assert not row.refused
     assert row.joining[1] == "leave the 5 V wire of pixel 39 open: two supplies meet here"
     ground_too = told | {"ground_to": JoinedTo.NOTHING, "data_to": JoinedTo.DATA_IN}
-    m = put_joint(DEMO, "playfield", joint.model_copy(update=ground_too))
-    texts = [p.text for p in sheet_rows(m, m.chain("playfield"))[40].problems]
+    map_ = put_joint(DEMO, "playfield", joint.model_copy(update=ground_too))
+    texts = [p.text for p in sheet_rows(map_, map_.chain("playfield"))[40].problems]
     assert len(texts) == 2, "the ground is open on either side, and that is no plan"
     assert all(text.startswith("ground of pixel") for text in texts)
 

@@ -28,8 +28,8 @@ DEMO = load_map(demo_map_path())
 CEILINGS = {chain.output: chain.ceiling_ma for chain in DEMO.chains}
 
 
-def player(m: PlayfieldMap) -> LitTask:
-    return LitTask(EvennessTask(), start(m), identity=identity(ceiling_ma=2_000))
+def player(map_: PlayfieldMap) -> LitTask:
+    return LitTask(EvennessTask(), start(map_), identity=identity(ceiling_ma=2_000))
 
 
 def test_all_of_it_is_lit_while_the_person_looks() -> None:
@@ -91,8 +91,8 @@ def test_a_walk_goes_on_where_it_stopped_and_a_complete_one_is_followed_by_anoth
     assert start(p.map).round == 2
 
 
-def walked(m: PlayfieldMap, hot: str) -> LitTask:
-    p = player(m)
+def walked(map_: PlayfieldMap, hot: str) -> LitTask:
+    p = player(map_)
     while not p.state.done:
         rating = Rating.HOT if p.state.stop == (hot, None) else Rating.FAIR
         p.give(key.Rate(rating, TIME))
@@ -100,9 +100,9 @@ def walked(m: PlayfieldMap, hot: str) -> LitTask:
 
 
 def test_from_ratings_to_trims_in_the_table_and_a_second_walk() -> None:
-    m = row([70.0] * 5)
-    hot = m.places[2].id
-    p = walked(m, hot)
+    map_ = row([70.0] * 5)
+    hot = map_.places[2].id
+    p = walked(map_, hot)
     assert any(isinstance(effect, fx.Job) for effect in p.effects)
     assert p.state.suggestion is not None
     trimmed = {trim.place: trim.level for trim in p.state.suggestion.trims}

@@ -19,20 +19,20 @@ DEMO = load_map(demo_map_path())
 
 def row(gaps_mm: list[float], *, ceiling_ma: int = 20_000, level: int = 200) -> PlayfieldMap:
     """General illumination in a row, with these distances."""
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, ceiling_ma=ceiling_ma))
-    m = set_count(m, "a", len(gaps_mm) + 1)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, ceiling_ma=ceiling_ma))
+    map_ = set_count(map_, "a", len(gaps_mm) + 1)
     x = 50.0
     for number, gap in enumerate([*gaps_mm, 0.0]):
         spot = Position(x_mm=x, y_mm=300.0)
-        m, place = add_place(m, f"Glow {number}", kind=Kind.GENERAL, position=spot)
-        m = update_place(m, place.model_copy(update={"depth_mm": 60.0}))
-        m = set_light(assign_place(m, "a", number, place.id), place.id, level=level, colour="")
+        map_, place = add_place(map_, f"Glow {number}", kind=Kind.GENERAL, position=spot)
+        map_ = update_place(map_, place.model_copy(update={"depth_mm": 60.0}))
+        map_ = set_light(assign_place(map_, "a", number, place.id), place.id, level=level, colour="")
         x += gap
-    return m
+    return map_
 
 
 def readings(
-    m: PlayfieldMap,
+    map_: PlayfieldMap,
     gain: NDArray[np.float64] | None = None,
     *,
     noise: float = 0.0,
@@ -40,7 +40,7 @@ def readings(
     keep: int | None = None,
 ) -> dict[Stop, Reading]:
     """What a meter would read, with pixels that give this much of what the model says."""
-    here = scene(m)
+    here = scene(map_)
     rng = np.random.default_rng(seed)
     gains = np.ones(len(here.places)) if gain is None else gain
     light = here.light() @ (gains * here.lamps_cd)
@@ -52,9 +52,9 @@ def readings(
     return found
 
 
-def truth(m: PlayfieldMap, gain: NDArray[np.float64]) -> float:
+def truth(map_: PlayfieldMap, gain: NDArray[np.float64]) -> float:
     """Uniformity as it would really be."""
-    here = scene(m)
+    here = scene(map_)
     found = evenness((here.light() @ (gain * here.lamps_cd)).tolist())
     assert found is not None
     return found.uniformity
@@ -71,27 +71,27 @@ def test_stops_are_places_and_gaps_of_general_illumination() -> None:
 
 
 def test_each_pixel_of_a_place_gives_its_light() -> None:
-    m = set_count(row([70.0] * 3), "a", 5)
-    two = assign_place(m, "a", 4, m.places[1].id)
+    map_ = set_count(row([70.0] * 3), "a", 5)
+    two = assign_place(map_, "a", 4, map_.places[1].id)
     lamps = scene(two).lamps_cd
     assert lamps[1] == pytest.approx(2 * lamps[0])
-    assert lamps[1] == pytest.approx(2 * scene(m).lamps_cd[1])
+    assert lamps[1] == pytest.approx(2 * scene(map_).lamps_cd[1])
 
 
 def test_readings_count_for_the_levels_at_which_they_were_taken() -> None:
     """Levels changed since then change no gain."""
-    m = row([70.0] * 5)
-    taken = readings(m, np.array([1.0, 0.5, 1.0, 1.0, 2.0, 1.0]))
-    later = set_light(m, m.places[1].id, level=90, colour="")
-    assert fit(later, taken).gain == pytest.approx(fit(m, taken).gain)
+    map_ = row([70.0] * 5)
+    taken = readings(map_, np.array([1.0, 0.5, 1.0, 1.0, 2.0, 1.0]))
+    later = set_light(map_, map_.places[1].id, level=90, colour="")
+    assert fit(later, taken).gain == pytest.approx(fit(map_, taken).gain)
     here = scene(later, levels={place.id: 200 for place in later.places})
-    assert here.lamps_cd == pytest.approx(scene(m).lamps_cd)
+    assert here.lamps_cd == pytest.approx(scene(map_).lamps_cd)
 
 
 def test_a_fit_finds_the_weak_and_the_strong_pixel() -> None:
-    m = row([70.0] * 7)
+    map_ = row([70.0] * 7)
     gain = np.array([1.0, 1.0, 0.4, 1.0, 1.0, 2.0, 1.0, 1.0])
-    fitted = fit(m, readings(m, gain, noise=0.03))
+    fitted = fit(map_, readings(map_, gain, noise=0.03))
     relative = fitted.gain / np.median(fitted.gain)
     assert int(np.argmin(relative)) == 2
     assert int(np.argmax(relative)) == 5
@@ -102,59 +102,59 @@ def test_a_fit_finds_the_weak_and_the_strong_pixel() -> None:
 
 
 def test_trims_make_it_more_even_in_truth_and_take_the_bright_one_down() -> None:
-    m = row([70.0] * 7)
+    map_ = row([70.0] * 7)
     gain = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 2.5, 1.0, 1.0])
-    found = suggest(m, fit(m, readings(m, gain, noise=0.02)))
+    found = suggest(map_, fit(map_, readings(map_, gain, noise=0.02)))
     assert found.outcome.after.uniformity > found.outcome.before.uniformity
     assert found.outcome.low <= found.outcome.after.uniformity + 0.1
     assert found.outcome.sure is Sureness.SURE
-    bright = next(trim for trim in found.trims if trim.place == m.places[5].id)
+    bright = next(trim for trim in found.trims if trim.place == map_.places[5].id)
     assert bright.level < bright.was
-    trimmed = apply(m, found.trims)
-    assert truth(trimmed, gain) > truth(m, gain) + 0.05
+    trimmed = apply(map_, found.trims)
+    assert truth(trimmed, gain) > truth(map_, gain) + 0.05
     assert trimmed.place_by_id[bright.place].level == bright.level
 
 
 def test_an_even_row_is_left_nearly_alone() -> None:
-    m = row([40.0] * 7)
-    found = suggest(m, fit(m, readings(m)))
+    map_ = row([40.0] * 7)
+    found = suggest(map_, fit(map_, readings(map_)))
     assert found.outcome.after.uniformity >= found.outcome.before.uniformity - 0.02
     assert found.outcome.after.mean >= 0.5 * found.outcome.before.mean
 
 
 def test_a_wide_gap_asks_for_a_pixel_there() -> None:
-    m = row([60.0, 60.0, 240.0, 60.0, 60.0])
-    found = suggest(m, fit(m, readings(m, noise=0.02)))
+    map_ = row([60.0, 60.0, 240.0, 60.0, 60.0])
+    found = suggest(map_, fit(map_, readings(map_, noise=0.02)))
     assert found.changes
     best = found.changes[0]
     assert best.outcome.after.uniformity > found.outcome.after.uniformity
     pixels = [change for change in found.changes if change.work is Work.PIXEL]
     assert pixels
-    assert {pixels[0].place, pixels[0].to} == {m.places[2].id, m.places[3].id}
-    assert "add a pixel between Glow 2 and Glow 3" in pixels[0].words(m)
+    assert {pixels[0].place, pixels[0].to} == {map_.places[2].id, map_.places[3].id}
+    assert "add a pixel between Glow 2 and Glow 3" in pixels[0].words(map_)
 
 
 @pytest.mark.parametrize("gaps_mm", [[70.0] * 6, [70.0, 70.0, 150.0, 70.0], [90.0, 60.0, 90.0, 60.0]])
 def test_work_is_asked_for_only_where_it_helps_a_tenth_more_than_trims(gaps_mm: list[float]) -> None:
-    m = row(gaps_mm)
-    found = suggest(m, fit(m, readings(m)))
+    map_ = row(gaps_mm)
+    found = suggest(map_, fit(map_, readings(map_)))
     assert all(change.outcome.after.uniformity > 1.1 * found.outcome.after.uniformity for change in found.changes)
 
 
 def test_a_bare_pixel_just_below_the_surface_asks_for_a_deeper_seat_or_a_diffuser() -> None:
-    m = row([90.0] * 5)  # so wide that dimming it leaves its neighbourhood dark
-    m = update_place(m, m.places[2].model_copy(update={"depth_mm": 12.0}))
-    found = suggest(m, fit(m, readings(m, noise=0.02)))
+    map_ = row([90.0] * 5)  # so wide that dimming it leaves its neighbourhood dark
+    map_ = update_place(map_, map_.places[2].model_copy(update={"depth_mm": 12.0}))
+    found = suggest(map_, fit(map_, readings(map_, noise=0.02)))
     works = {(change.work, change.place) for change in found.changes}
-    assert (Work.DEEPER, m.places[2].id) in works
-    assert (Work.DIFFUSER, m.places[2].id) in works
+    assert (Work.DEEPER, map_.places[2].id) in works
+    assert (Work.DIFFUSER, map_.places[2].id) in works
 
 
 def test_trims_stay_within_the_ceiling() -> None:
-    m = row([70.0] * 7, ceiling_ma=60)
+    map_ = row([70.0] * 7, ceiling_ma=60)
     gain = np.array([1.0, 1.0, 0.5, 1.0, 1.0, 2.0, 1.0, 1.0])
-    found = suggest(m, fit(m, readings(m, gain)))
-    trimmed = apply(m, found.trims)
+    found = suggest(map_, fit(map_, readings(map_, gain)))
+    trimmed = apply(map_, found.trims)
     shown = shown_on(trimmed, trimmed.chains[0], places_lit(trimmed, trimmed.places))
     assert found.dimmed_percent < 100
     assert shown.need_ma <= 60
@@ -173,12 +173,12 @@ def test_little_read_is_said_to_be_a_guess_and_touches_little() -> None:
 
 
 def test_ratings_alone_are_never_sure() -> None:
-    m = row([70.0] * 7)
-    given = {s: Reading(round=1, place=s[0], to=s[1], rating=Rating.FAIR) for s in stops(m)}
-    given[m.places[3].id, None] = Reading(round=1, place=m.places[3].id, rating=Rating.HOT)
-    fitted = fit(m, given)
+    map_ = row([70.0] * 7)
+    given = {s: Reading(round=1, place=s[0], to=s[1], rating=Rating.FAIR) for s in stops(map_)}
+    given[map_.places[3].id, None] = Reading(round=1, place=map_.places[3].id, rating=Rating.HOT)
+    fitted = fit(map_, given)
     assert fitted.rated_only
-    assert suggest(m, fitted).outcome.sure is not Sureness.SURE
+    assert suggest(map_, fitted).outcome.sure is not Sureness.SURE
 
 
 def test_sureness_in_words() -> None:
@@ -190,14 +190,14 @@ def test_sureness_in_words() -> None:
 
 
 def test_the_same_readings_give_the_same_answer() -> None:
-    m = row([70.0, 50.0, 90.0, 60.0])
-    given = readings(m, noise=0.1)
-    assert suggest(m, fit(m, given)) == suggest(m, fit(m, given))
+    map_ = row([70.0, 50.0, 90.0, 60.0])
+    given = readings(map_, noise=0.1)
+    assert suggest(map_, fit(map_, given)) == suggest(map_, fit(map_, given))
 
 
 def test_too_little_is_refused_in_words() -> None:
-    m = row([70.0] * 3)
+    map_ = row([70.0] * 3)
     with pytest.raises(ValueError, match="three stops"):
-        fit(m, readings(m, keep=2))
+        fit(map_, readings(map_, keep=2))
     with pytest.raises(ValueError, match="two places"):
         scene(new_map("Kelp Forest"))

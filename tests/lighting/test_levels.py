@@ -34,41 +34,41 @@ DEMO = load_map(demo_map_path())
 
 
 def chain_of(count: int, *, ceiling_ma: int = 450) -> PlayfieldMap:
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, ceiling_ma=ceiling_ma))
-    m = set_count(m, "a", count)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="A", output=0, ceiling_ma=ceiling_ma))
+    map_ = set_count(map_, "a", count)
     for number in range(count):
-        m, place = add_place(m, f"Glow {number}", group="Glow" if number % 2 else "")
-        m = assign_place(m, "a", number, place.id)
-    return m
+        map_, place = add_place(map_, f"Glow {number}", group="Glow" if number % 2 else "")
+        map_ = assign_place(map_, "a", number, place.id)
+    return map_
 
 
 def test_a_place_comes_before_its_group() -> None:
-    m = chain_of(4)
-    first, second = m.places[1], m.places[3]
-    m = set_group_light(m, "glow", level=128, colour="FFB46B")
-    assert colour_of(m, first) == at_level(Colour.from_text("FFB46B"), 128)
-    m = set_light(m, first.id, level=64, colour="")
-    assert colour_of(m, m.place_by_id[first.id]) == at_level(Colour.from_text("FFB46B"), 64)
-    assert colour_of(m, second) == at_level(Colour.from_text("FFB46B"), 128)
-    m, changed = follow_group(m, "Glow")
+    map_ = chain_of(4)
+    first, second = map_.places[1], map_.places[3]
+    map_ = set_group_light(map_, "glow", level=128, colour="FFB46B")
+    assert colour_of(map_, first) == at_level(Colour.from_text("FFB46B"), 128)
+    map_ = set_light(map_, first.id, level=64, colour="")
+    assert colour_of(map_, map_.place_by_id[first.id]) == at_level(Colour.from_text("FFB46B"), 64)
+    assert colour_of(map_, second) == at_level(Colour.from_text("FFB46B"), 128)
+    map_, changed = follow_group(map_, "Glow")
     assert changed == 1
-    assert colour_of(m, m.place_by_id[first.id]) == at_level(Colour.from_text("FFB46B"), 128)
-    assert {place.id for place in members(m, "GLOW")} == {first.id, second.id}
-    assert group_of(m, "glow") is not None
-    assert len(m.groups) == 1
+    assert colour_of(map_, map_.place_by_id[first.id]) == at_level(Colour.from_text("FFB46B"), 128)
+    assert {place.id for place in members(map_, "GLOW")} == {first.id, second.id}
+    assert group_of(map_, "glow") is not None
+    assert len(map_.groups) == 1
     with pytest.raises(ValueError, match="no group"):
-        set_group_light(m, " ", level=1, colour="")
+        set_group_light(map_, " ", level=1, colour="")
 
 
 def test_levels_and_fade_travel_into_the_table() -> None:
     place = DEMO.places[2]
-    m = set_light(DEMO, place.id, level=100, colour="FF8020")
-    row = lamp_table(m).lamp(place.lamps[0])
+    map_ = set_light(DEMO, place.id, level=100, colour="FF8020")
+    row = lamp_table(map_).lamp(place.lamps[0])
     assert row is not None
     assert {(pixel.level, pixel.colour.text) for pixel in row.pixels} == {(100, "FF8020")}
-    faded = board_table(set_fade(m, Fade(rise_ms=40, fall_ms=100))).table
+    faded = board_table(set_fade(map_, Fade(rise_ms=40, fall_ms=100))).table
     assert (faded.rise_ms, faded.fall_ms) == (40, 100)
-    assert (board_table(set_fade(m, None)).table.rise_ms, board_table(m).table.fall_ms) == (0, 0)
+    assert (board_table(set_fade(map_, None)).table.rise_ms, board_table(map_).table.fall_ms) == (0, 0)
 
 
 levels = st.lists(st.integers(0, 255), min_size=1, max_size=40)
@@ -76,10 +76,10 @@ levels = st.lists(st.integers(0, 255), min_size=1, max_size=40)
 
 @given(levels, st.integers(1, 3_000))
 def test_what_is_shown_never_exceeds_the_ceiling_or_the_palette(wanted: list[int], ceiling_ma: int) -> None:
-    m = chain_of(len(wanted), ceiling_ma=ceiling_ma)
-    for place, level in zip(m.places, wanted, strict=True):
-        m = set_light(m, place.id, level=level, colour="")
-    shown = shown_on(m, m.chains[0], places_lit(m, m.places))
+    map_ = chain_of(len(wanted), ceiling_ma=ceiling_ma)
+    for place, level in zip(map_.places, wanted, strict=True):
+        map_ = set_light(map_, place.id, level=level, colour="")
+    shown = shown_on(map_, map_.chains[0], places_lit(map_, map_.places))
     lit = {colour for colour in shown.colours if not colour.is_dark}
     assert len(lit) <= 15
     assert len(shown.colours) == len(wanted)
@@ -94,8 +94,8 @@ def test_what_is_shown_never_exceeds_the_ceiling_or_the_palette(wanted: list[int
 
 
 def test_a_board_s_own_figures_count_where_one_is_there() -> None:
-    m = chain_of(3, ceiling_ma=60)
-    shown = shown_on(m, m.chains[0], places_lit(m, m.places))
+    map_ = chain_of(3, ceiling_ma=60)
+    shown = shown_on(map_, map_.chains[0], places_lit(map_, map_.places))
     assert shown.estimated
     assert shown.asked_ma == 3 + 180
     assert shown.need_ma <= 60

@@ -32,7 +32,7 @@ CEILINGS = {chain.output: chain.ceiling_ma for chain in DEMO.chains}
 
 
 def player(
-    m: PlayfieldMap = DEMO,
+    map_: PlayfieldMap = DEMO,
     *,
     place: str | None = None,
     steady_only: bool = False,
@@ -40,7 +40,7 @@ def player(
     ceiling_ma: int = 2_000,
 ) -> LitTask:
     who = identity(ceiling_ma=ceiling_ma) if board else None
-    return LitTask(PictureTask(), start(m, place=place, steady_only=steady_only), identity=who)
+    return LitTask(PictureTask(), start(map_, place=place, steady_only=steady_only), identity=who)
 
 
 def type_in(p: LitTask, entry: key.EntryUse, text: str) -> None:
@@ -247,10 +247,10 @@ def test_stepping_follows_the_chain_and_the_button_steps_too() -> None:
 
 def test_a_place_without_a_position_is_stepped_along() -> None:
     first = in_order(DEMO)[0]
-    m = update_place(DEMO, DEMO.place_by_id[first].model_copy(update={"position": None}))
-    p = player(m)
+    map_ = update_place(DEMO, DEMO.place_by_id[first].model_copy(update={"position": None}))
+    p = player(map_)
     p.give(ev.GoTowards(1, 0))
-    assert p.state.place == in_order(m)[1]
+    assert p.state.place == in_order(map_)[1]
 
 
 def test_advice_and_warmth_say_that_they_are_taste() -> None:
@@ -428,8 +428,8 @@ def test_any_inputs_keep_the_rules(given_: list[object], steady: bool, ceiling_m
             assert not saves or saves[-1].map.places == after.map.places
             maps.append(after.map)
         assert after.place in after.map.place_by_id
-    for m in maps[-3:]:
-        render_map(m)  # every record would be read back as it is
+    for map_ in maps[-3:]:
+        render_map(map_)  # every record would be read back as it is
     for _ in given_:
         p.give(ev.Undo())
     assert p.map == DEMO

@@ -27,12 +27,12 @@ from tests.support.walker import walk_it
 
 
 def machine(pixels: int = 30) -> PlayfieldMap:
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, count=pixels))
-    m = set_count(m, "a", pixels)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, count=pixels))
+    map_ = set_count(map_, "a", pixels)
     for number in range(pixels):
-        m, place = add_place(m, f"Reef lane {number + 1}")
-        m = assign_place(m, "a", number, place.id)
-    return m
+        map_, place = add_place(map_, f"Reef lane {number + 1}")
+        map_ = assign_place(map_, "a", number, place.id)
+    return map_
 
 
 PROFILES = {

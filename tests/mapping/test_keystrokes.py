@@ -25,12 +25,12 @@ def walked(truth: PlayfieldMap, *, lamps: bool) -> tuple[float, PlayfieldMap]:
 
 def test_with_the_lamp_list_most_answers_are_one_key() -> None:
     truth = load_map(demo_map_path("kelp_forest.json"))
-    keys, m = walked(truth, lamps=True)
+    keys, map_ = walked(truth, lamps=True)
     assert keys <= 1.5
-    assert not same_answers(m, truth)
-    assert [lamp.name for lamp in open_rows(m)] == ["Trench eel 3"], "all joined on the way, but the dead one"
+    assert not same_answers(map_, truth)
+    assert [lamp.name for lamp in open_rows(map_)] == ["Trench eel 3"], "all joined on the way, but the dead one"
     by_label = {place.label: place for place in truth.places}
-    for place in m.places:
+    for place in map_.places:
         assert (place.lamps, place.group, place.kind) == (
             by_label[place.label].lamps, by_label[place.label].group, by_label[place.label].kind,
         )  # fmt: skip

@@ -120,8 +120,8 @@ def finish(made: Bench, know_count: int | None = None) -> PlayfieldMap:
 
 @pytest.mark.parametrize("order", ["GRB", "RGB", "BGR", "GRBW", "RGBW"])
 def test_a_chain_of_any_order_is_found_and_counted(order: str) -> None:
-    m = finish(bench((84, order)))
-    (chain,) = m.chains
+    map_ = finish(bench((84, order)))
+    (chain,) = map_.chains
     assert (chain.order, chain.count, chain.output) == (order, 84, 0)
     assert len(chain.pixels) == 84
 
@@ -139,14 +139,14 @@ def test_who_cannot_tell_the_colours_goes_on_with_the_usual_order() -> None:
 
 
 def test_two_chains_and_a_known_count() -> None:
-    m = finish(bench((30, "GRB"), (30, "RGB")), know_count=30)
-    assert [(c.order, c.count, c.output) for c in m.chains] == [("GRB", 30, 0), ("RGB", 30, 1)]
-    assert len({c.id for c in m.chains}) == 2
+    map_ = finish(bench((30, "GRB"), (30, "RGB")), know_count=30)
+    assert [(c.order, c.count, c.output) for c in map_.chains] == [("GRB", 30, 0), ("RGB", 30, 1)]
+    assert len({c.id for c in map_.chains}) == 2
 
 
 def test_an_output_without_a_chain_is_passed_over() -> None:
-    m = finish(bench((0, "GRB"), (12, "GRB")))
-    assert [c.output for c in m.chains] == [1]
+    map_ = finish(bench((0, "GRB"), (12, "GRB")))
+    assert [c.output for c in map_.chains] == [1]
 
 
 def test_nothing_on_any_output_asks_again() -> None:
@@ -160,8 +160,8 @@ def test_nothing_on_any_output_asks_again() -> None:
 
 def test_a_board_with_the_smallest_feature_set_is_asked_only_what_it_can_show() -> None:
     made = bench((20, "GRB"), features=())
-    m = finish(made)
-    assert m.chains[0].count == 20
+    map_ = finish(made)
+    assert map_.chains[0].count == 20
 
 
 def test_wrong_entries_are_refused_with_words() -> None:

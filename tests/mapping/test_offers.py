@@ -12,12 +12,12 @@ from probe.mapping.offers import Surroundings, abbreviates, next_in_pattern, off
 
 
 def chain_of(*labels: str, count: int = 20) -> PlayfieldMap:
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, count=count))
-    m = set_count(m, "a", count)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, count=count))
+    map_ = set_count(map_, "a", count)
     for number, label in enumerate(labels):
-        m, place = add_place(m, label, area="Reef")
-        m = assign_place(m, "a", number, place.id)
-    return m
+        map_, place = add_place(map_, label, area="Reef")
+        map_ = assign_place(map_, "a", number, place.id)
+    return map_
 
 
 @pytest.mark.parametrize(
@@ -68,28 +68,28 @@ def test_after_reef_lane_2_comes_reef_lane_3() -> None:
 
 
 def test_a_place_with_two_pixels_makes_a_habit() -> None:
-    m = chain_of()
+    map_ = chain_of()
     for number, label in enumerate(["Bumper 1", "Bumper 1", "Bumper 2"]):
-        known = next((p for p in m.places if p.label == label), None)
+        known = next((p for p in map_.places if p.label == label), None)
         if known is None:
-            m, known = add_place(m, label, kind=Kind.BUMPER)
-        m = assign_place(m, "a", number, known.id)
-    first = offers(Surroundings(m, "a", 3), "")[0]
+            map_, known = add_place(map_, label, kind=Kind.BUMPER)
+        map_ = assign_place(map_, "a", number, known.id)
+    first = offers(Surroundings(map_, "a", 3), "")[0]
     assert (first.label, first.place) == ("Bumper 2", "bumper-2")
 
 
 def test_the_lamp_list_decides_what_comes_next() -> None:
     lamps = [Lamp(number=n, name=name) for n, name in [(7, "Reef lane 1"), (8, "Reef lane 2"), (9, "Otter bonus")]]
-    m = set_lamps(chain_of("Reef lane 1", "Reef lane 2"), lamps)
-    found = offers(Surroundings(m, "a", 2), "")
+    map_ = set_lamps(chain_of("Reef lane 1", "Reef lane 2"), lamps)
+    found = offers(Surroundings(map_, "a", 2), "")
     assert found[0].label == "Otter bonus"
     assert found[0].lamps == (9,)
     assert all(o.label != "Reef lane 3" for o in found), "a lamp list without it: the pattern must not invent it"
 
 
 def test_what_is_typed_can_always_be_taken_as_it_is() -> None:
-    m = set_lamps(chain_of("Reef lane 1"), [Lamp(number=1, name="Kelp target 1")])
-    around = Surroundings(m, "a", 1)
+    map_ = set_lamps(chain_of("Reef lane 1"), [Lamp(number=1, name="Kelp target 1")])
+    around = Surroundings(map_, "a", 1)
     assert offers(around, "kelp")[0].label == "Kelp target 1"
     assert "kelp" in [o.label for o in offers(around, "kelp")]
     assert offers(around, "Kelp forest")[0].label == "Kelp forest"
@@ -98,15 +98,15 @@ def test_what_is_typed_can_always_be_taken_as_it_is() -> None:
 
 
 def test_a_label_that_exists_means_that_place() -> None:
-    m = chain_of("Reef lane 1", "Otter bonus")
-    found = offers(Surroundings(m, "a", 2), "reef LANE 1")
+    map_ = chain_of("Reef lane 1", "Otter bonus")
+    found = offers(Surroundings(map_, "a", 2), "reef LANE 1")
     assert found[0].place == "reef-lane-1"
 
 
 @given(st.text(min_size=1, max_size=500).filter(str.strip))
 def test_any_text_is_offered_or_is_an_existing_place(text: str) -> None:
-    m = chain_of("[/x]", "=1+1", "Reef lane 1")
-    found = offers(Surroundings(m, "a", 3), text)
+    map_ = chain_of("[/x]", "=1+1", "Reef lane 1")
+    found = offers(Surroundings(map_, "a", 3), text)
     assert found
     assert len(found) <= 8
 
@@ -120,5 +120,5 @@ def test_a_part_of_the_last_label_is_enough() -> None:
 
 
 def test_the_other_side_is_offered_when_its_turn_comes() -> None:
-    m = chain_of("Right outlane", "Right return lane", "Shoot again")
-    assert [o.label for o in offers(Surroundings(m, "a", 3), "")] == ["Left return lane", "Left outlane"]
+    map_ = chain_of("Right outlane", "Right return lane", "Shoot again")
+    assert [o.label for o in offers(Surroundings(map_, "a", 3), "")] == ["Left return lane", "Left outlane"]

@@ -34,29 +34,29 @@ WHITE = Colour(32, 32, 32)
 
 
 def two_chains(first: int = 10, second: int = 5) -> PlayfieldMap:
-    m = new_map("Kelp Forest")
+    map_ = new_map("Kelp Forest")
     for output, (name, count) in enumerate([("playfield", first), ("backbox", second)]):
-        m = add_chain(m, Chain(id=name, name=name.title(), output=output, count=count))
-        m = set_count(m, name, count)
-    return m
+        map_ = add_chain(map_, Chain(id=name, name=name.title(), output=output, count=count))
+        map_ = set_count(map_, name, count)
+    return map_
 
 
 def label(text: str) -> tuple[object, ...]:
     return Typed(text), Take()
 
 
-def labels(m: PlayfieldMap, chain: str = "playfield") -> list[str | None]:
-    return [place.label if (place := m.place_of(p)) else None for p in m.chain(chain).pixels]
+def labels(map_: PlayfieldMap, chain: str = "playfield") -> list[str | None]:
+    return [place.label if (place := map_.place_of(p)) else None for p in map_.chain(chain).pixels]
 
 
-def at_board(m: PlayfieldMap | None = None, *, lights_up: bool = True) -> Played[Walk]:
-    played = Played(WalkTask(), start(m or two_chains()), identity=BOARD)
+def at_board(map_: PlayfieldMap | None = None, *, lights_up: bool = True) -> Played[Walk]:
+    played = Played(WalkTask(), start(map_ or two_chains()), identity=BOARD)
     played.lights_up = lights_up
     return played
 
 
-def on_paper(m: PlayfieldMap | None = None) -> Played[Walk]:
-    return Played(WalkTask(), start(m or two_chains(), paper=True))
+def on_paper(map_: PlayfieldMap | None = None) -> Played[Walk]:
+    return Played(WalkTask(), start(map_ or two_chains(), paper=True))
 
 
 def test_the_pixel_asked_about_is_lit() -> None:
@@ -209,8 +209,8 @@ def test_the_end_of_a_chain_leads_to_the_next_unseen_pixel() -> None:
 
 
 def test_an_open_count_grows_as_it_is_walked() -> None:
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Open", output=0))
-    walk = at_board(m)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Open", output=0))
+    walk = at_board(map_)
     for number in range(70):
         walk(*label(f"Place {number}"))
     assert len(walk.map.chain("a").pixels) == 70

@@ -64,9 +64,9 @@ def test_signs_tell_colours_apart_without_colour() -> None:
 @pytest.mark.parametrize("cause", sorted(PLANTERS))
 def test_every_fault_has_a_map_and_a_view(cause: str) -> None:
     planted = plant([cause], seed=9)
-    m = practice_map(planted)
-    assert len(m.chain(CHAIN).pixels) == planted.wiring.settings.count
-    assert not [finding for finding in check_map(m) if finding.severity == "fault"]
+    map_ = practice_map(planted)
+    assert len(map_.chain(CHAIN).pixels) == planted.wiring.settings.count
+    assert not [finding for finding in check_map(map_) if finding.severity == "fault"]
     assert len(lit(cause, seed=9).signs()) == planted.wiring.count
 
 

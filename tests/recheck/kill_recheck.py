@@ -82,9 +82,9 @@ def main(path: Path, seed: int) -> None:
             raise SystemExit(f"kill {turn}: {max(count, answered)} answers were acknowledged, the file holds {held}")
         answered = held
     one_round(path, moment, kill=False)
-    m = load_map(path)
-    wrong = agrees(m, CHAIN, WIRING)
-    print(json.dumps({"kills": KILLS, "answered": answered, "wrong": wrong, "open": len(m.rechecks)}))
+    map_ = load_map(path)
+    wrong = agrees(map_, CHAIN, WIRING)
+    print(json.dumps({"kills": KILLS, "answered": answered, "wrong": wrong, "open": len(map_.rechecks)}))
 
 
 if __name__ == "__main__":

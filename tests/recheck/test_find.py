@@ -26,10 +26,10 @@ from tests.support.rechecker import colour_of, frame_of
 
 
 def chain_of(length: int) -> PlayfieldMap:
-    m = new_map("Kelp Forest")
+    map_ = new_map("Kelp Forest")
     for output, name in enumerate(("a", "b")):
-        m = set_count(add_chain(m, Chain(id=name, name=name.upper(), output=output)), name, length)
-    return m
+        map_ = set_count(add_chain(map_, Chain(id=name, name=name.upper(), output=output)), name, length)
+    return map_
 
 
 def shown_at(search: Played[NumberSearch], number: int) -> int:

@@ -57,9 +57,9 @@ def after(state: Rechecking, event: object) -> tuple[Rechecking, fx.Effects]:
     return found
 
 
-def from_disk(m: PlayfieldMap) -> PlayfieldMap:
+def from_disk(map_: PlayfieldMap) -> PlayfieldMap:
     """The map as the next start of the program reads it."""
-    return parse_map(Path("kelp.json"), render_map(m), "")
+    return parse_map(Path("kelp.json"), render_map(map_), "")
 
 
 def reopened(bench: Bench) -> Bench:
@@ -75,11 +75,11 @@ def reopened(bench: Bench) -> Bench:
     "change", ["two spliced in", "a run moved", "one at each of three", "one went dark", "nothing"]
 )
 def test_killed_after_every_answer_it_comes_to_the_same_map(change: str) -> None:
-    m = demo()
-    wiring = REWIRED[change](wiring_of_chain(m, m.chain(CHAIN)))
-    through = Bench(m, wiring, BOARD)
+    map_ = demo()
+    wiring = REWIRED[change](wiring_of_chain(map_, map_.chain(CHAIN)))
+    through = Bench(map_, wiring, BOARD)
     through.finish()
-    broken = Bench(m, wiring, BOARD)
+    broken = Bench(map_, wiring, BOARD)
     asked = 0
     while broken.state.stage is not RecheckStage.SAVED:
         asked += 1
@@ -102,8 +102,8 @@ def test_killed_after_every_answer_it_comes_to_the_same_map(change: str) -> None
 
 
 def test_every_answer_is_saved_before_it_is_thought_about() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
     bench(Take(NOW))
     while bench.state.stage is not RecheckStage.DONE:
         keys = bench.answers()
@@ -122,9 +122,9 @@ def test_every_answer_is_saved_before_it_is_thought_about() -> None:
 
 
 def test_a_new_name_and_stated_changes_are_kept() -> None:
-    m, wiring = untouched()
+    map_, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter eye"))
-    bench = Bench(m, wiring, BOARD)
+    bench = Bench(map_, wiring, BOARD)
     bench(Typed("2 new after Launch arrow"))
     bench(Take(NOW))
     said = reopened(bench)
@@ -143,8 +143,8 @@ def test_a_new_name_and_stated_changes_are_kept() -> None:
 
 
 def half_way(*, answers: int = 3) -> Bench:
-    m, wiring = untouched()
-    bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")).removed(50), BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring.spliced_in(9, *new_pixels("Otter lamp")).removed(50), BOARD)
     while bench.state.answers < answers:
         bench(*bench.answers())
     return bench
@@ -174,8 +174,8 @@ def test_answers_gone_on_with_can_be_taken_back() -> None:
 
 
 def test_a_name_taken_back_is_there_again_after_undo() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring.spliced_in(4, *new_pixels("Otter lamp")), BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring.spliced_in(4, *new_pixels("Otter lamp")), BOARD)
     bench(Typed("1 new after Launch arrow"))
     bench(Take(NOW))
     while not bench.state.names:
@@ -193,8 +193,8 @@ def test_a_name_taken_back_is_there_again_after_undo() -> None:
 
 def test_beginning_anew_gives_the_answers_up() -> None:
     bench = half_way()
-    m = from_disk(bench.saved[-1])
-    again = Bench(m, bench.wiring, BOARD)
+    map_ = from_disk(bench.saved[-1])
+    again = Bench(map_, bench.wiring, BOARD)
     offered = again.state
     assert offered.stage is RecheckStage.OFFER
     assert [item.does for item in offered.items] == [Does.GO_ON, Does.ANEW]
@@ -204,7 +204,7 @@ def test_beginning_anew_gives_the_answers_up() -> None:
     assert again.state.stage is RecheckStage.DECLARE
     assert again.saved[-1].rechecks == ()
     again(Undo())
-    assert again.saved[-1] == m, "even that can be undone"
+    assert again.saved[-1] == map_, "even that can be undone"
 
 
 def test_what_is_said_on_the_command_line_waits_for_the_choice() -> None:
@@ -227,8 +227,8 @@ def test_the_next_chain_can_be_taken_instead() -> None:
 
 
 def test_a_chain_changed_since_makes_the_answers_void() -> None:
-    m = from_disk(half_way().saved[-1])
-    changed = renumber(m, [Insert(chain=CHAIN, after=20)], time=NOW, reason="one more")
+    map_ = from_disk(half_way().saved[-1])
+    changed = renumber(map_, [Insert(chain=CHAIN, after=20)], time=NOW, reason="one more")
     state = start(changed, CHAIN)
     assert state.stage is RecheckStage.DECLARE
     assert "3 answers" in state.message
@@ -255,10 +255,10 @@ def test_a_pixel_that_shines_no_more_makes_the_answers_void(state: PixelState) -
 
 
 def test_what_changes_no_question_keeps_the_answers() -> None:
-    m = from_disk(half_way().saved[-1])
-    noted = set_note(m, CHAIN, 5, "brittle wire")
-    renamed = m.places[0].model_copy(update={"label": "Otter den"})
-    other = noted.model_copy(update={"places": (renamed, *m.places[1:])})
+    map_ = from_disk(half_way().saved[-1])
+    noted = set_note(map_, CHAIN, 5, "brittle wire")
+    renamed = map_.places[0].model_copy(update={"label": "Otter den"})
+    other = noted.model_copy(update={"places": (renamed, *map_.places[1:])})
     assert start(other, CHAIN).stage is RecheckStage.OFFER
 
 
@@ -291,12 +291,12 @@ def test_kept_answers_that_cannot_be_are_left_out_with_a_sentence(bad: str) -> N
     good = half_way()
     kept = open_recheck(good.saved[-1], CHAIN)
     assert kept is not None
-    m = with_recheck(good.saved[-1], kept.model_copy(update={"answers": (*kept.answers, BAD[bad])}))
-    bench = Bench(from_disk(m), good.wiring, BOARD)
+    map_ = with_recheck(good.saved[-1], kept.model_copy(update={"answers": (*kept.answers, BAD[bad])}))
+    bench = Bench(from_disk(map_), good.wiring, BOARD)
     bench(Take(NOW))
     assert bench.state.stage is RecheckStage.DECLARE
     assert bench.state.message.startswith("The answers kept cannot be used: ")
-    assert bench.state.map == m
+    assert bench.state.map == map_
     assert bench.saved == []
     bench.finish()
     assert agrees(bench.state.map, CHAIN, good.wiring) == []
@@ -365,9 +365,9 @@ def test_one_line_of_the_file_holds_one_recheck() -> None:
 
 
 def test_two_chains_each_keep_their_own() -> None:
-    m = half_way().saved[-1]
+    map_ = half_way().saved[-1]
     other = OpenRecheck(chain="backbox", begun=NOW, rests_on="0" * 16, declared=("took out #3",))
-    both = with_recheck(m, other)
+    both = with_recheck(map_, other)
     assert [kept.chain for kept in from_disk(both).rechecks] == [CHAIN, "backbox"]
 
 

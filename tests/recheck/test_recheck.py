@@ -115,19 +115,19 @@ class Bench(Played[Rechecking]):
 
 @pytest.mark.parametrize("change", REWIRED)
 def test_the_map_comes_out_right(change: str) -> None:
-    m = demo()
-    wiring = REWIRED[change](wiring_of_chain(m, m.chain(CHAIN)))
-    bench = Bench(m, wiring, BOARD)
+    map_ = demo()
+    wiring = REWIRED[change](wiring_of_chain(map_, map_.chain(CHAIN)))
+    bench = Bench(map_, wiring, BOARD)
     bench.finish()
     after = bench.state.map
     assert agrees(after, CHAIN, wiring) == [], bench.actions
-    assert after.chain("backbox") is m.chain("backbox")
+    assert after.chain("backbox") is map_.chain("backbox")
     assert bench.saved[-1] == after
-    assert all(m_.chains is m.chains and m_.revisions is m.revisions for m_ in bench.saved[:-1])
+    assert all(m_.chains is map_.chains and m_.revisions is map_.revisions for m_ in bench.saved[:-1])
     assert after.rechecks == ()
-    assert len(after.revisions) == len(m.revisions) + 1
+    assert len(after.revisions) == len(map_.revisions) + 1
     assert after.revisions[-1].time == NOW
-    assert undo(after, time=NOW).chains == m.chains
+    assert undo(after, time=NOW).chains == map_.chains
 
 
 def stepped(bench: Bench, state: Rechecking, event: object) -> tuple[Rechecking, fx.Effects]:
@@ -138,13 +138,13 @@ def stepped(bench: Bench, state: Rechecking, event: object) -> tuple[Rechecking,
 
 
 def untouched() -> tuple[PlayfieldMap, ChainWiring]:
-    m = demo()
-    return m, wiring_of_chain(m, m.chain(CHAIN))
+    map_ = demo()
+    return map_, wiring_of_chain(map_, map_.chain(CHAIN))
 
 
 def test_a_map_that_is_right_is_proved_by_looking() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring, BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring, BOARD)
     bench.finish()
     assert bench.state.answers <= 3
     assert bench.state.namings == 0
@@ -157,11 +157,11 @@ def test_a_map_that_is_right_is_proved_by_looking() -> None:
 
 
 def test_stated_changes_are_proved_and_named() -> None:
-    m, wiring = untouched()
+    map_, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter eye")).removed(20)
-    gone = m.place_of(m.chain(CHAIN).pixels[18])
+    gone = map_.place_of(map_.chain(CHAIN).pixels[18])
     assert gone is not None
-    bench = Bench(m, wiring, BOARD)
+    bench = Bench(map_, wiring, BOARD)
     for words in ("2 new after Launch arrow", f"took out {gone.label}"):
         bench(Typed(words))
         bench(Take())
@@ -176,9 +176,9 @@ def test_stated_changes_are_proved_and_named() -> None:
 
 
 def test_a_wrong_statement_is_found_out() -> None:
-    m, wiring = untouched()
+    map_, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp"))
-    bench = Bench(m, wiring, BOARD)
+    bench = Bench(map_, wiring, BOARD)
     bench(Typed("1 new after Right outlane glow"))
     bench(Take())
     bench.finish()
@@ -186,8 +186,8 @@ def test_a_wrong_statement_is_found_out() -> None:
 
 
 def test_words_that_are_not_understood_stay_in_the_line() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring, BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring, BOARD)
     for words in ("took out Nowhere", "Backbox: took out #3", "rubbish"):
         bench(Typed(words))
         bench(Take())
@@ -197,17 +197,17 @@ def test_words_that_are_not_understood_stay_in_the_line() -> None:
 
 
 def test_a_board_without_pictures_is_asked_pixel_by_pixel() -> None:
-    m, wiring = untouched()
+    map_, wiring = untouched()
     wiring = wiring.removed(30)
-    bench = Bench(m, wiring, replace(BOARD, features=frozenset({"setup"})))
+    bench = Bench(map_, wiring, replace(BOARD, features=frozenset({"setup"})))
     bench.finish(most=300)
     assert not any(action.startswith("Look") for action in bench.actions)
     assert agrees(bench.state.map, CHAIN, wiring) == []
 
 
 def test_pictures_can_be_given_up_at_any_time() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring, BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring, BOARD)
     bench(Take())
     assert isinstance(bench.state.action, Look)
     bench(Singles())
@@ -216,8 +216,8 @@ def test_pictures_can_be_given_up_at_any_time() -> None:
 
 
 def test_answers_count_only_when_the_board_has_said_that_it_is_lit() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring, BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring, BOARD)
     bench(Take())
     assert bench.state.is_lit
     bench.lose("unplugged")
@@ -234,8 +234,8 @@ def test_answers_count_only_when_the_board_has_said_that_it_is_lit() -> None:
 
 
 def test_every_answer_can_be_taken_back() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
     seen_states: list[Rechecking] = []
     while bench.state.stage is not RecheckStage.SAVED:
         if bench.state.stage in (RecheckStage.DECLARE, RecheckStage.LOOK, RecheckStage.PROBE, RecheckStage.DONE):
@@ -248,17 +248,17 @@ def test_every_answer_can_be_taken_back() -> None:
         assert bench.state.action == old.action
         assert bench.state.names == old.names
         assert bench.state.map is old.map
-        assert bench.state.map.chains is m.chains
+        assert bench.state.map.chains is map_.chains
         if old.stage in (RecheckStage.LOOK, RecheckStage.PROBE):
             assert bench.state.is_lit
-    assert bench.saved[-1] == m
+    assert bench.saved[-1] == map_
     bench(Undo())
     assert bench.state.message == "nothing to undo"
 
 
 def test_a_thought_that_comes_too_late_is_not_heard() -> None:
-    m, wiring = untouched()
-    bench = Bench(m, wiring, BOARD)
+    map_, wiring = untouched()
+    bench = Bench(map_, wiring, BOARD)
     bench(Take())
     before = bench.state
     state, effects = stepped(bench, bench.state, Take())
@@ -270,9 +270,9 @@ def test_a_thought_that_comes_too_late_is_not_heard() -> None:
 
 
 def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
-    m, wiring = untouched()
+    map_, wiring = untouched()
     wiring = REWIRED["two swapped"](wiring)
-    bench = Bench(m, wiring, BOARD)
+    bench = Bench(map_, wiring, BOARD)
     lied = False
     for _ in range(80):
         if bench.state.stage is RecheckStage.SAVED:
@@ -289,10 +289,10 @@ def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
 
 
 def test_one_more_pixel_at_a_place_that_is_there() -> None:
-    m, wiring = untouched()
-    place = m.chain(CHAIN).pixels[3].place
+    map_, wiring = untouched()
+    place = map_.chain(CHAIN).pixels[3].place
     wiring = wiring.spliced_in(4, PhysicalPixel(place, "GRB"))
-    bench = Bench(m, wiring, BOARD)
+    bench = Bench(map_, wiring, BOARD)
     bench(Typed("1 new after Launch arrow"))
     bench(Take())
     for _ in range(60):
@@ -311,17 +311,17 @@ def test_one_more_pixel_at_a_place_that_is_there() -> None:
 
 
 def test_two_new_pixels_behind_one_new_insert() -> None:
-    m, wiring = untouched()
+    map_, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter lamp"))
-    bench = Bench(m, wiring, BOARD)
+    bench = Bench(map_, wiring, BOARD)
     bench.finish()
     assert agrees(bench.state.map, CHAIN, wiring) == []
     assert [p.label for p in bench.state.map.places].count("Otter lamp") == 1
 
 
 def test_too_few_places_ask_for_a_walk() -> None:
-    m = add_chain(new_map("Kelp Forest"), Chain(id=CHAIN, name="Playfield", output=0, count=5))
-    bench = Bench(set_count(m, CHAIN, 5), ChainWiring.of_places(["a"] * 5), BOARD)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id=CHAIN, name="Playfield", output=0, count=5))
+    bench = Bench(set_count(map_, CHAIN, 5), ChainWiring.of_places(["a"] * 5), BOARD)
     bench(Take())
     assert bench.state.stage is RecheckStage.DECLARE
     assert "walk it first" in bench.state.message

@@ -157,25 +157,27 @@ def is_harmless(html: str) -> None:
 
 
 def hostile_map() -> PlayfieldMap:
-    m = add_chain(new_map(HOSTILE[1]), Chain(id="a", name=HOSTILE[0], output=0, note=HOSTILE[4]))
-    m = set_count(m, "a", len(HOSTILE))
+    map_ = add_chain(new_map(HOSTILE[1]), Chain(id="a", name=HOSTILE[0], output=0, note=HOSTILE[4]))
+    map_ = set_count(map_, "a", len(HOSTILE))
     for number, label in enumerate(HOSTILE):
         kind = list(Kind)[number % len(Kind)]
         spot = Position(x_mm=20.0 + 30 * number, y_mm=40.0 + 60 * number)
-        m, place = add_place(m, label, area=label[:100], kind=kind, position=spot, lamps=(number,), group=label[:50])
-        m = set_note(assign_place(m, "a", number, place.id), "a", number, label)
+        map_, place = add_place(
+            map_, label, area=label[:100], kind=kind, position=spot, lamps=(number,), group=label[:50]
+        )
+        map_ = set_note(assign_place(map_, "a", number, place.id), "a", number, label)
     lamps = tuple(lamp.model_copy(update={"name": HOSTILE[n % len(HOSTILE)]}) for n, lamp in enumerate(DEMO.lamps[:9]))
-    m = m.model_copy(update={"lamps": lamps})
-    return add_revision(m, time=HOSTILE[0], reason=HOSTILE[2], changes=HOSTILE)
+    map_ = map_.model_copy(update={"lamps": lamps})
+    return add_revision(map_, time=HOSTILE[0], reason=HOSTILE[2], changes=HOSTILE)
 
 
 def test_everything_that_an_owner_needs_is_on_it() -> None:
-    m = DEMO.model_copy(update={"fade": Fade()})
-    first = next(found for found in standings(m) if found.lamp == 1)
-    m = add_proof(m, first, Verdict.RIGHT, time="2025-04-02T20:00:00Z", by_table=True)
-    readings = [Reading(round=1, place=p.id, rating=Rating.FAIR, time="2025-04-03T20:00:00Z") for p in m.places[:3]]
-    m = m.model_copy(update={"readings": tuple(readings)})
-    text = words_of(sheet_html(m))
+    map_ = DEMO.model_copy(update={"fade": Fade()})
+    first = next(found for found in standings(map_) if found.lamp == 1)
+    map_ = add_proof(map_, first, Verdict.RIGHT, time="2025-04-02T20:00:00Z", by_table=True)
+    readings = [Reading(round=1, place=p.id, rating=Rating.FAIR, time="2025-04-03T20:00:00Z") for p in map_.places[:3]]
+    map_ = map_.model_copy(update={"readings": tuple(readings)})
+    text = words_of(sheet_html(map_))
     for wanted in (
         "Kelp Forest",
         "2 of 2025-03-16 : One more insert lit",
@@ -200,9 +202,9 @@ def test_everything_that_an_owner_needs_is_on_it() -> None:
         "Revisions, the last first",
     ):
         assert wanted in text, wanted
-    for place in m.places:
+    for place in map_.places:
         assert clean(place.label) in text
-    for lamp in m.lamps:
+    for lamp in map_.lamps:
         assert lamp.number is None or clean(lamp.name) in text
 
 
@@ -245,13 +247,13 @@ def test_the_voltage_along_each_chain_is_drawn() -> None:
 
 @settings(max_examples=examples(15))
 @given(maps())
-def test_any_map_makes_a_harmless_sheet_and_a_well_formed_picture(m: PlayfieldMap) -> None:
-    html = sheet_html(m)
+def test_any_map_makes_a_harmless_sheet_and_a_well_formed_picture(map_: PlayfieldMap) -> None:
+    html = sheet_html(map_)
     is_harmless(html)
-    assert html == sheet_html(m)
+    assert html == sheet_html(map_)
     for below in (False, True):
-        for part in parts_of(m):
-            ElementTree.fromstring(picture_svg(m, from_below=below, part=part))
+        for part in parts_of(map_):
+            ElementTree.fromstring(picture_svg(map_, from_below=below, part=part))
 
 
 @given(st.text(max_size=400))
@@ -296,15 +298,15 @@ def test_the_picture_has_every_place_number_and_route() -> None:
 
 
 def test_the_picture_is_mirrored_from_below() -> None:
-    m = new_map("Kelp Forest")
-    m, place = add_place(m, "Left", position=Position(x_mm=0, y_mm=100))
+    map_ = new_map("Kelp Forest")
+    map_, place = add_place(map_, "Left", position=Position(x_mm=0, y_mm=100))
     pattern = re.compile(r'<title>Left</title><circle cx="([\d.]+)"')
-    above, below = (pattern.search(picture_svg(m, from_below=b)) for b in (False, True))
+    above, below = (pattern.search(picture_svg(map_, from_below=b)) for b in (False, True))
     assert above is not None
     assert below is not None
-    assert float(below[1]) - float(above[1]) == pytest.approx(m.machine.width_mm, abs=0.2)
-    assert "mirrored" in picture_svg(m, from_below=True)
-    lost = update_place(m, place.model_copy(update={"position": None}))
+    assert float(below[1]) - float(above[1]) == pytest.approx(map_.machine.width_mm, abs=0.2)
+    assert "mirrored" in picture_svg(map_, from_below=True)
+    lost = update_place(map_, place.model_copy(update={"position": None}))
     assert "1 places have no position" in picture_svg(lost)
 
 

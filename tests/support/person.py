@@ -99,22 +99,22 @@ def _offered(walk: Walk, typed: str, place: Place) -> int | None:
     return None
 
 
-def same_answers(m: PlayfieldMap, truth: PlayfieldMap) -> list[str]:
+def same_answers(map_: PlayfieldMap, truth: PlayfieldMap) -> list[str]:
     """Where two maps answer differently, pixel by pixel; empty if they agree (ids, notes and positions aside)."""
     wrong = []
     for chain in truth.chains:
-        mine = m.chain(chain.id).pixels
+        mine = map_.chain(chain.id).pixels
         for number, pixel in enumerate(chain.pixels):
-            a, b = _said(m, mine[number] if number < len(mine) else None), _said(truth, pixel)
+            a, b = _said(map_, mine[number] if number < len(mine) else None), _said(truth, pixel)
             if a != b:
                 wrong.append(f"{chain.id} {number}: {a} instead of {b}")
     return wrong
 
 
-def _said(m: PlayfieldMap, pixel: Pixel | None) -> str:
+def _said(map_: PlayfieldMap, pixel: Pixel | None) -> str:
     if pixel is None:
         return "missing"
-    place = m.place_of(pixel)
+    place = map_.place_of(pixel)
     if place is not None and pixel.state is PixelState.PLACED:
         return folded(place.label)
     return "dark" if pixel.state in (PixelState.DARK, PixelState.DEAD) else pixel.state.value

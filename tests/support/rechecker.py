@@ -112,7 +112,7 @@ def _probe(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
     return [Typed(label), Take(NOW)]
 
 
-def wiring_of_chain(m: PlayfieldMap, chain: Chain) -> ChainWiring:
+def wiring_of_chain(map_: PlayfieldMap, chain: Chain) -> ChainWiring:
     """The chain wired as the map says; what gives no light that can be seen has no place."""
     return ChainWiring(
         tuple(
@@ -131,14 +131,14 @@ def new_pixels(*labels: str, byte_order: str = "GRB") -> tuple[PhysicalPixel, ..
     return tuple(PhysicalPixel(f"{NEW}{label}", byte_order) for label in labels)
 
 
-def agrees(m: PlayfieldMap, chain_id: str, wiring: ChainWiring) -> list[str]:
+def agrees(map_: PlayfieldMap, chain_id: str, wiring: ChainWiring) -> list[str]:
     """Where a map differs from the wiring: one line for each number that is wrong."""
     wrong: list[str] = []
-    pixels = m.chain(chain_id).pixels
+    pixels = map_.chain(chain_id).pixels
     if len(pixels) != len(wiring):
         wrong.append(f"{len(pixels)} pixels in the map, {len(wiring)} in the wiring")
     for number, (pixel, real) in enumerate(zip(pixels, wiring, strict=False)):
-        place = m.place_by_id.get(pixel.place or "")
+        place = map_.place_by_id.get(pixel.place or "")
         shown = pixel.place if place is not None and pixel.state is PixelState.PLACED else None
         if real.place is not None and real.place.startswith(NEW):
             label = real.place.removeprefix(NEW)

@@ -20,12 +20,12 @@ from tests.support.person import Person
 
 def blank_copy(truth: PlayfieldMap, *, lamps: bool = False) -> PlayfieldMap:
     """The same machine and chains with nothing answered."""
-    m = new_map(truth.machine.name)
+    map_ = new_map(truth.machine.name)
     if lamps:
-        m = set_lamps(m, truth.lamps)
+        map_ = set_lamps(map_, truth.lamps)
     for chain in truth.chains:
-        m = set_count(add_chain(m, chain.model_copy(update={"pixels": ()})), chain.id, chain.length)
-    return m
+        map_ = set_count(add_chain(map_, chain.model_copy(update={"pixels": ()})), chain.id, chain.length)
+    return map_
 
 
 @dataclass

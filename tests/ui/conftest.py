@@ -85,7 +85,7 @@ def open_app(tmp_path: Path) -> OpenApp:
 
     @asynccontextmanager
     async def opened(
-        m: PlayfieldMap | None,
+        map_: PlayfieldMap | None,
         truth: PlayfieldMap | None = None,
         *,
         size: tuple[int, int] = (80, 24),
@@ -94,7 +94,7 @@ def open_app(tmp_path: Path) -> OpenApp:
         paper: bool = False,
         **more: object,
     ) -> AsyncIterator[Stage]:
-        real = truth or m
+        real = truth or map_
         chains = real.chains if real is not None else ()
         board = SimulatedBoard(
             BoardConfig(**({"outputs": max(1, len(chains), len(wirings)), "pixels": 1_000} | dict(config or {}))),
@@ -103,8 +103,8 @@ def open_app(tmp_path: Path) -> OpenApp:
         port = SimulatedPort(board, name="simulated board")
         path = tmp_path / "map.json"
         document = document_at(path)
-        if m is not None:
-            document.commit(m)
+        if map_ is not None:
+            document.commit(map_)
             document.save_now()
         session = Session(
             document=document,

@@ -31,12 +31,12 @@ ROUNDS = [(1, (80, 24)), (2, (120, 40)), (5, (80, 24)), (8, (120, 40)), (11, (80
 
 
 def a_map(count: int = 12, *, name: str = "Kelp Forest", chain: str = "Playfield") -> PlayfieldMap:
-    m = add_chain(new_map(name), Chain(id="a", name=chain, output=0, ceiling_ma=1_500))
-    m = set_count(m, "a", count)
+    map_ = add_chain(new_map(name), Chain(id="a", name=chain, output=0, ceiling_ma=1_500))
+    map_ = set_count(map_, "a", count)
     for number in range(count):
-        m, place = add_place(m, f"Reef lane {number}")
-        m = assign_place(m, "a", number, place.id)
-    return m
+        map_, place = add_place(map_, f"Reef lane {number}")
+        map_ = assign_place(map_, "a", number, place.id)
+    return map_
 
 
 def in_search(stage: Stage) -> bool:
@@ -222,11 +222,11 @@ async def test_the_recheck_follows_a_repair_also_without_a_walk(open_app: OpenAp
 
 
 async def test_the_flex_log_and_the_return_wire_reach_the_file(open_app: OpenApp) -> None:
-    m = a_map(5)
-    board = SimulatedBoard(BoardConfig(pixels=200), [wiring_of(m, m.chain("a"))], return_wires=(0,))
+    map_ = a_map(5)
+    board = SimulatedBoard(BoardConfig(pixels=200), [wiring_of(map_, map_.chain("a"))], return_wires=(0,))
     port = SimulatedPort(board, name="board with a return wire")
     make = lambda on_event: BoardLink(port.open, on_event=on_event)  # noqa: E731
-    async with open_app(m, faults_on="a", make_link=make) as stage:
+    async with open_app(map_, faults_on="a", make_link=make) as stage:
         await until(stage, lambda: search_of(stage).board.here)
         await choose(stage, "flex")
         assert "Joint board to 0 (1st)" in text_of(stage.app)
@@ -240,12 +240,12 @@ async def test_the_flex_log_and_the_return_wire_reach_the_file(open_app: OpenApp
 
 @pytest.mark.parametrize(("hostile", "size"), list(zip(HOSTILE, SIZES, strict=True)), ids=range(len(HOSTILE)))
 async def test_hostile_text_is_only_text(open_app: OpenApp, hostile: str, size: tuple[int, int]) -> None:
-    m = a_map(name=hostile, chain=hostile)
+    map_ = a_map(name=hostile, chain=hostile)
     batch = Batch(id="bag", name=hostile, five_volt=hostile, ground=hostile, data_in=hostile, data_out=hostile)
-    chain = m.chain("a")
+    chain = map_.chain("a")
     pixels = tuple(pixel.model_copy(update={"batch": "bag"}) for pixel in chain.pixels)
-    m = replace_chain(m, chain.model_copy(update={"pixels": pixels})).model_copy(update={"batches": (batch,)})
-    async with open_app(m, size=size, faults_on="a") as stage:
+    map_ = replace_chain(map_, chain.model_copy(update={"pixels": pixels})).model_copy(update={"batches": (batch,)})
+    async with open_app(map_, size=size, faults_on="a") as stage:
         await until(stage, lambda: search_of(stage).board.here)
         await press(stage, "enter")
         await choose(stage, "to-k-dark")

@@ -24,14 +24,14 @@ def demo() -> PlayfieldMap:
 
 
 def hostile() -> PlayfieldMap:
-    m = add_chain(new_map("[/x] \x1b[31m"), Chain(id="a", name="[bold]", output=0, count=len(HOSTILE)))
-    m = set_count(m, "a", len(HOSTILE))
+    map_ = add_chain(new_map("[/x] \x1b[31m"), Chain(id="a", name="[bold]", output=0, count=len(HOSTILE)))
+    map_ = set_count(map_, "a", len(HOSTILE))
     lamps = []
     for number, label in enumerate(HOSTILE):
-        m, place = add_place(m, label, area=label[:100], group=label[:200] if number % 2 else "", lamps=(number,))
-        m = assign_place(m, "a", number, place.id)
+        map_, place = add_place(map_, label, area=label[:100], group=label[:200] if number % 2 else "", lamps=(number,))
+        map_ = assign_place(map_, "a", number, place.id)
         lamps.append(Lamp(number=number, name=label, area=label, driver=label, insert_colour=label, note=label))
-    return set_lamps(m, lamps)
+    return set_lamps(map_, lamps)
 
 
 async def shows(stage: Stage, *words: str) -> str:
@@ -68,8 +68,8 @@ async def to_lamps(stage: Stage) -> None:
 
 @pytest.mark.parametrize("size", first_now(SIZES))
 async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, size: tuple[int, int]) -> None:
-    m = demo()
-    async with open_app(m, m, size=size, config=ROOM) as stage:
+    map_ = demo()
+    async with open_app(map_, map_, size=size, config=ROOM) as stage:
         await to_lamps(stage)
         await shows(stage, "95 rows", "Launch arrow")
         await stage.pilot.press("f5")
@@ -100,8 +100,8 @@ async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, siz
 
 @pytest.mark.slow
 async def test_the_whole_proof_by_one_key(open_app: OpenApp) -> None:
-    m = demo()
-    async with open_app(m, m, config=ROOM) as stage:
+    map_ = demo()
+    async with open_app(map_, map_, config=ROOM) as stage:
         await to_lamps(stage)
         await stage.pilot.press("f12")
         for _ in range(73):
@@ -116,10 +116,10 @@ async def test_the_whole_proof_by_one_key(open_app: OpenApp) -> None:
 
 @pytest.mark.parametrize("size", first_now(SIZES))
 async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[int, int]) -> None:
-    m = demo()
-    target = next(place for place in m.places if place.label == "Kelp target 3")
-    m = update_place(m, target.model_copy(update={"lamps": ()}))
-    async with open_app(m, m, size=size, config=ROOM) as stage:
+    map_ = demo()
+    target = next(place for place in map_.places if place.label == "Kelp target 3")
+    map_ = update_place(map_, target.model_copy(update={"lamps": ()}))
+    async with open_app(map_, map_, size=size, config=ROOM) as stage:
         await to_lamps(stage)
         await stage.pilot.press("f9")
         await shows(stage, "lamp inputs", "what changed")
@@ -148,8 +148,8 @@ async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[i
 
 
 async def test_rows_are_added_changed_moved_and_taken_out(open_app: OpenApp) -> None:
-    m = demo()
-    async with open_app(m, m, size=(120, 40), config=ROOM) as stage:
+    map_ = demo()
+    async with open_app(map_, map_, size=(120, 40), config=ROOM) as stage:
         await to_lamps(stage)
         await stage.pilot.press("f2")
         await shows(stage, "A new row")
@@ -169,21 +169,21 @@ async def test_rows_are_added_changed_moved_and_taken_out(open_app: OpenApp) -> 
         await shows(stage, "taken out", "95 rows")
         await stage.pilot.press("ctrl+z", "ctrl+z", "ctrl+z", "ctrl+z")
         await shows(stage, "undone", "95 rows")
-        assert load_map(stage.path).lamps == m.lamps
+        assert load_map(stage.path).lamps == map_.lamps
 
 
 def unjoined() -> PlayfieldMap:
     """The demo as somebody left it who named places in a hurry."""
-    m = demo()
-    for place in m.places:
+    map_ = demo()
+    for place in map_.places:
         label = place.label.upper().replace("LEFT", "L").replace("TARGET", "tgt") if place.lamps else place.label
-        m = update_place(m, place.model_copy(update={"lamps": (), "group": "", "label": label}))
-    return m
+        map_ = update_place(map_, place.model_copy(update={"lamps": (), "group": "", "label": label}))
+    return map_
 
 
 async def test_places_join_by_name_all_sure_ones_at_once(open_app: OpenApp) -> None:
-    m = unjoined()
-    async with open_app(m, m, config=ROOM) as stage:
+    map_ = unjoined()
+    async with open_app(map_, map_, config=ROOM) as stage:
         await to_lamps(stage)
         await stage.pilot.press("f3")
         await shows(stage, "proposals", "Is the place")
@@ -200,8 +200,8 @@ async def test_places_join_by_name_all_sure_ones_at_once(open_app: OpenApp) -> N
 
 
 async def test_a_row_joins_to_a_place_picked_by_hand(open_app: OpenApp) -> None:
-    m = unjoined()
-    async with open_app(m, m, config=ROOM) as stage:
+    map_ = unjoined()
+    async with open_app(map_, map_, config=ROOM) as stage:
         await to_lamps(stage)
         await stage.pilot.press("f4")
         await shows(stage, "Which place does Launch arrow light?")
@@ -214,8 +214,8 @@ async def test_a_row_joins_to_a_place_picked_by_hand(open_app: OpenApp) -> None:
 
 @pytest.mark.parametrize("size", first_now(SIZES))
 async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int]) -> None:
-    m = hostile()
-    async with open_app(m, m, size=size, config=ROOM) as stage:
+    map_ = hostile()
+    async with open_app(map_, map_, size=size, config=ROOM) as stage:
         await to_lamps(stage)
         text = await shows(stage, f"{len(HOSTILE)} rows", "[/x]")
         assert "\x1b" not in text
@@ -249,8 +249,8 @@ async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int
 
 
 async def test_a_lost_board_is_a_state_not_an_end(open_app: OpenApp) -> None:
-    m = demo()
-    async with open_app(m, m, config=ROOM) as stage:
+    map_ = demo()
+    async with open_app(map_, map_, config=ROOM) as stage:
         await to_lamps(stage)
         for key, screen in (("f5", "board"), ("f9", "watch"), ("f12", "prove")):
             await stage.pilot.press(key)
@@ -272,8 +272,8 @@ async def test_a_lost_board_is_a_state_not_an_end(open_app: OpenApp) -> None:
 
 
 async def test_paper_needs_no_board(open_app: OpenApp) -> None:
-    m = demo()
-    async with open_app(m, m, paper=True) as stage:
+    map_ = demo()
+    async with open_app(map_, map_, paper=True) as stage:
         await stage.pilot.pause(0.2)
         await stage.pilot.press("number_sign")
         await stage.pilot.pause(0.1)

@@ -64,8 +64,8 @@ async def opened(stage: Stage, keys: tuple[str, ...]) -> None:
 
 @pytest.mark.parametrize("name", OPENED)
 async def test_f1_helps(name: str, open_app: OpenApp) -> None:
-    m = load_map(demo_map_path())
-    async with open_app(m, m, size=(120, 60)) as stage:
+    map_ = load_map(demo_map_path())
+    async with open_app(map_, map_, size=(120, 60)) as stage:
         await opened(stage, OPENED[name])
         below = stage.app.screen
         await stage.pilot.press("f1")
@@ -96,8 +96,8 @@ async def test_f1_helps_before_there_is_a_map(open_app: OpenApp) -> None:
 
 
 async def test_f1_helps_while_a_port_is_picked(open_app: OpenApp) -> None:
-    m = load_map(demo_map_path())
-    async with open_app(m, m, make_link=None) as stage:
+    map_ = load_map(demo_map_path())
+    async with open_app(map_, map_, make_link=None) as stage:
         await stage.pilot.pause(0.2)
         assert type(stage.app.screen).__name__ == "PortScreen"
         await stage.pilot.press("f1")

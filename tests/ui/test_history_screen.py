@@ -21,18 +21,18 @@ TIME = "2026-03-01T19:30:00Z"
 
 
 def with_history(*reasons: str) -> PlayfieldMap:
-    m = small()
-    m = renumber(m, [Insert(chain="a", after=2, count=2)], time=TIME, reason="lit the reef better")
-    m = renumber(m, [Remove(chain="a", first=0, last=0)], time="2026-03-02T20:00:00Z", reason="took one out")
+    map_ = small()
+    map_ = renumber(map_, [Insert(chain="a", after=2, count=2)], time=TIME, reason="lit the reef better")
+    map_ = renumber(map_, [Remove(chain="a", first=0, last=0)], time="2026-03-02T20:00:00Z", reason="took one out")
     for reason in reasons:
-        m = renumber(m, [Insert(chain="a", after=0)], time=TIME, reason=reason)
-    return m
+        map_ = renumber(map_, [Insert(chain="a", after=0)], time=TIME, reason=reason)
+    return map_
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]) -> None:
-    m = with_history()
-    async with open_app(m, size=size) as stage:
+    map_ = with_history()
+    async with open_app(map_, size=size) as stage:
         await stage.lit()
         shown = await press(stage, "f12", "f6")
         assert stage.app.runtime.top is not None
@@ -49,11 +49,11 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
         assert "From before the first revision to revision 1" in shown
         shown = await press(stage, "up", "f2", "enter")
         assert "Enter once more" in shown
-        assert load_map(stage.path) == m
+        assert load_map(stage.path) == map_
         shown = await press(stage, "enter")
         assert "Back to revision 1, lit the reef better" in shown
         saved = load_map(stage.path)
-        assert diff(saved, at_revision(m, 1)) == ()
+        assert diff(saved, at_revision(map_, 1)) == ()
         assert len(saved.revisions) == 3
         await press(stage, "escape")
         assert stage.app.runtime.top is not None
@@ -61,12 +61,12 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
         assert stage.app.document.map == saved
         await stage.lit()
         await press(stage, "ctrl+z", "ctrl+z")
-    assert diff(load_map(stage.path), m) == (), "the walk takes even that back"
+    assert diff(load_map(stage.path), map_) == (), "the walk takes even that back"
 
 
 async def test_from_the_walks_list_and_the_open_session(open_app: OpenApp) -> None:
-    m = with_history()
-    async with open_app(m) as stage:
+    map_ = with_history()
+    async with open_app(map_) as stage:
         await stage.lit()
         await press(stage, "f5")
         at = [action for action, _ in places_to_go()].index("revisions")
@@ -86,13 +86,13 @@ async def test_from_the_walks_list_and_the_open_session(open_app: OpenApp) -> No
 
 
 async def test_looking_changes_nothing(open_app: OpenApp) -> None:
-    m = with_history()
-    async with open_app(m) as stage:
+    map_ = with_history()
+    async with open_app(map_) as stage:
         await stage.lit()
         await press(stage, "f12", "f6", "down", "f2", "up", "pagedown", "pageup", "escape")
         assert stage.app.runtime.top is not None
         assert stage.app.runtime.top.name == "walk"
-    assert load_map(stage.path) == m
+    assert load_map(stage.path) == map_
 
 
 @pytest.mark.parametrize("reason", HOSTILE)
@@ -106,8 +106,8 @@ async def test_hostile_reasons(open_app: OpenApp, reason: str) -> None:
 
 
 async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatch: pytest.MonkeyPatch) -> None:
-    m = with_history()
-    async with open_app(m) as stage:
+    map_ = with_history()
+    async with open_app(map_) as stage:
         await stage.lit()
         await press(stage, "f12", "f6")
 

@@ -69,8 +69,8 @@ async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
 
 
 async def test_a_feed_where_it_helps_most(open_app: OpenApp) -> None:
-    m = DEMO.model_copy(update={"feeds": ()})
-    async with open_app(m) as stage:
+    map_ = DEMO.model_copy(update={"feeds": ()})
+    async with open_app(map_) as stage:
         shown = await opened(stage, "exclamation_mark")
         assert "assumed" in shown or "nothing to mend" in shown
         shown = await press(stage, "f3")
@@ -202,21 +202,21 @@ async def test_batches_by_keys(open_app: OpenApp) -> None:
 
 @pytest.mark.parametrize("text", first_now(HOSTILE))
 async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> None:
-    m = put(DEMO, DEMO.feeds[0].model_copy(update={"name": text, "note": text}))
-    m = put(m, m.supplies[0].model_copy(update={"name": text}))
-    m = put(m, m.batches[0].model_copy(update={"name": text, "data_out": text, "ground": text}))
-    joint = joint_at(m.chain("playfield"), 0).model_copy(update={"note": text, "leaving_data": text})
-    m = put_joint(m, "playfield", joint)
-    chains = tuple(c.model_copy(update={"name": text}) for c in m.chains)
-    places = tuple(p.model_copy(update={"label": text, "area": text}) for p in m.places)
-    m = m.model_copy(update={"chains": chains, "places": places})
-    async with open_app(m) as stage:
+    map_ = put(DEMO, DEMO.feeds[0].model_copy(update={"name": text, "note": text}))
+    map_ = put(map_, map_.supplies[0].model_copy(update={"name": text}))
+    map_ = put(map_, map_.batches[0].model_copy(update={"name": text, "data_out": text, "ground": text}))
+    joint = joint_at(map_.chain("playfield"), 0).model_copy(update={"note": text, "leaving_data": text})
+    map_ = put_joint(map_, "playfield", joint)
+    chains = tuple(c.model_copy(update={"name": text}) for c in map_.chains)
+    places = tuple(p.model_copy(update={"label": text, "area": text}) for p in map_.places)
+    map_ = map_.model_copy(update={"chains": chains, "places": places})
+    async with open_app(map_) as stage:
         screens = [await opened(stage, "exclamation_mark"), await press(stage, "down", "f3")]
         screens.append(await press(stage, "escape", "f12", "enter"))
         screens += [await press(stage, "enter"), await press(stage, "escape", "f2")]
         assert shows(stage) == "batch"
         screens += [await press(stage, "enter"), await press(stage, "enter")]
-        assert load_map(stage.path) == m, "a name that was looked at and left is as it was"
+        assert load_map(stage.path) == map_, "a name that was looked at and left is as it was"
         for shown in screens:
             assert not any(character in shown for character in "\x00\x07\x1b\x9b\u202e\u2066")
 

@@ -89,10 +89,10 @@ async def recheck(stage: Opened, *, most: int = 80) -> list[str]:
     raise AssertionError(f"not finished: {asked_for}")
 
 
-def wirings(m: PlayfieldMap, rewire: str) -> Sequence[ChainWiring]:
+def wirings(map_: PlayfieldMap, rewire: str) -> Sequence[ChainWiring]:
     return [
-        REWIRED[rewire](wiring_of_chain(m, chain)) if chain.id == CHAIN else wiring_of_chain(m, chain)
-        for chain in m.chains
+        REWIRED[rewire](wiring_of_chain(map_, chain)) if chain.id == CHAIN else wiring_of_chain(map_, chain)
+        for chain in map_.chains
     ]
 
 
@@ -100,9 +100,9 @@ def wirings(m: PlayfieldMap, rewire: str) -> Sequence[ChainWiring]:
     "rewire", ["nothing", "two spliced in", "a run taken out", "a run reversed", "one at each of three"]
 )
 async def test_the_map_comes_right_by_keys(open_app: OpenApp, rewire: str) -> None:
-    m = load_map(demo_map_path())
-    real = wirings(m, rewire)
-    async with open_app(m, wirings=real) as stage:
+    map_ = load_map(demo_map_path())
+    real = wirings(map_, rewire)
+    async with open_app(map_, wirings=real) as stage:
         await recheck(stage)
         shown = text_of(stage.app)
         assert "sure that every number is right" in shown
@@ -111,18 +111,18 @@ async def test_the_map_comes_right_by_keys(open_app: OpenApp, rewire: str) -> No
         await stage.app.settled()
     after = load_map(stage.path)
     assert agrees(after, CHAIN, real[0]) == []
-    assert after.chain("backbox") == m.chain("backbox")
+    assert after.chain("backbox") == map_.chain("backbox")
     assert after.revisions[-1].reason.startswith("Rechecked Playfield")
     assert verified_count(after, after.chain(CHAIN)) > len(real[0]) * 0.8
 
 
 async def test_changes_said_on_the_screen(open_app: OpenApp) -> None:
-    m = load_map(demo_map_path())
-    real = [wiring_of_chain(m, chain) for chain in m.chains]
+    map_ = load_map(demo_map_path())
+    real = [wiring_of_chain(map_, chain) for chain in map_.chains]
     real[0] = real[0].spliced_in(4, *new_pixels("Otter lamp")).removed(30)
-    gone = m.place_of(m.chain(CHAIN).pixels[29])
+    gone = map_.place_of(map_.chain(CHAIN).pixels[29])
     assert gone is not None
-    async with open_app(m, wirings=real) as stage:
+    async with open_app(map_, wirings=real) as stage:
         await stage.lit()
         await stage.pilot.press("semicolon")
         await stage.pilot.pause()
@@ -146,9 +146,9 @@ async def test_changes_said_on_the_screen(open_app: OpenApp) -> None:
 
 
 async def test_undo_and_losing_the_board(open_app: OpenApp) -> None:
-    m = load_map(demo_map_path())
-    real = wirings(m, "two spliced in")
-    async with open_app(m, wirings=real) as stage:
+    map_ = load_map(demo_map_path())
+    real = wirings(map_, "two spliced in")
+    async with open_app(map_, wirings=real) as stage:
         await stage.lit()
         await stage.pilot.press("semicolon", "enter")
         state = await asked(stage)
@@ -185,14 +185,14 @@ async def test_undo_and_losing_the_board(open_app: OpenApp) -> None:
         assert state.look == first
         await stage.pilot.press("down", "escape")
         await stage.lit()
-    assert load_map(stage.path) == m, "a recheck that was left changes nothing"
+    assert load_map(stage.path) == map_, "a recheck that was left changes nothing"
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int, int]) -> None:
-    m = load_map(demo_map_path())
-    real = wirings(m, "two spliced in")
-    async with open_app(m, wirings=real, size=size) as stage:
+    map_ = load_map(demo_map_path())
+    real = wirings(map_, "two spliced in")
+    async with open_app(map_, wirings=real, size=size) as stage:
         await stage.lit()
         await stage.pilot.press("semicolon")
         while not (await asked(stage)).names:
@@ -202,7 +202,7 @@ async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int
         before = state_of(stage)
         left = load_map(stage.path)
         assert left.rechecks == before.map.rechecks, "on disk before the next question is lit"
-        assert left.revisions == m.revisions
+        assert left.revisions == map_.revisions
         await stage.pilot.press("ctrl+q")
     assert load_map(stage.path) == left
     async with open_app(left, wirings=real, size=size) as stage:
@@ -234,18 +234,18 @@ async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int
 
 
 def small(label: str, area: str = "") -> PlayfieldMap:
-    m = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=12))
-    m = set_count(m, "a", 12)
+    map_ = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=12))
+    map_ = set_count(map_, "a", 12)
     for number in range(12):
-        m, place = add_place(m, label if number == 5 else f"Reef lane {number}", area=area)
-        m = assign_place(m, "a", number, place.id)
-    return m
+        map_, place = add_place(map_, label if number == 5 else f"Reef lane {number}", area=area)
+        map_ = assign_place(map_, "a", number, place.id)
+    return map_
 
 
 @pytest.mark.parametrize("label", HOSTILE)
 async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
-    m = small(label, area=label)
-    async with open_app(m, wirings=[wiring_of_chain(m, m.chain("a"))]) as stage:
+    map_ = small(label, area=label)
+    async with open_app(map_, wirings=[wiring_of_chain(map_, map_.chain("a"))]) as stage:
         await stage.lit()
         await stage.pilot.press("semicolon")
         await stage.pilot.pause()
@@ -280,8 +280,8 @@ async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
-    m = load_map(demo_map_path())
-    async with open_app(m, size=size) as stage:
+    map_ = load_map(demo_map_path())
+    async with open_app(map_, size=size) as stage:
         await stage.lit()
         await stage.pilot.press("semicolon", "enter")
         await asked(stage)
@@ -294,11 +294,11 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
 
 
 async def test_find_the_number_at_a_place(open_app: OpenApp) -> None:
-    m = load_map(demo_map_path())
+    map_ = load_map(demo_map_path())
     number = 37
-    target = m.chain(CHAIN).pixels[number].place
+    target = map_.chain(CHAIN).pixels[number].place
     assert target is not None
-    async with open_app(m) as stage:
+    async with open_app(map_) as stage:
         await stage.lit()
         await stage.pilot.press("colon")
         looks = 0

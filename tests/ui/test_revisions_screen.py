@@ -11,8 +11,8 @@ from tests.ui.test_walk_screen import small
 
 
 async def test_a_walk_becomes_one_revision_and_is_taken_back_later(open_app: OpenApp) -> None:
-    m = small()
-    async with open_app(m) as stage:
+    map_ = small()
+    async with open_app(map_) as stage:
         await stage.lit()
         for label in ("Otter", "Eel"):
             await stage.pilot.press(*label, "enter")
@@ -23,7 +23,7 @@ async def test_a_walk_becomes_one_revision_and_is_taken_back_later(open_app: Ope
     assert after.pending == ()
     assert [r.reason for r in after.revisions] == ["Walked: Playfield"]
     assert verified_count(after, after.chain("a")) == 2
-    async with open_app(after, m) as stage:
+    async with open_app(after, map_) as stage:
         await stage.lit()
         await stage.pilot.press("ctrl+z")
         await stage.pilot.pause()
@@ -32,7 +32,7 @@ async def test_a_walk_becomes_one_revision_and_is_taken_back_later(open_app: Ope
         await stage.pilot.press("ctrl+z")
         await stage.pilot.pause()
         await stage.app.settled()
-        assert diff(load_map(stage.path), m) == ()
+        assert diff(load_map(stage.path), map_) == ()
         await stage.lit()
         await stage.pilot.press("ctrl+y")
         await stage.pilot.pause()
@@ -63,12 +63,12 @@ async def test_a_finished_chain_closes_its_session(open_app: OpenApp) -> None:
 
 
 async def test_the_screens_say_what_is_not_verified_since_a_change(open_app: OpenApp) -> None:
-    m = small()
-    pixels = tuple(p.model_copy(update={"verified": 1}) for p in m.chains[0].pixels)
-    m = m.model_copy(update={"chains": (m.chains[0].model_copy(update={"pixels": pixels}),)})
-    m = renumber(m, [Insert(chain="a", after=2)], time="2026-03-01T00:00:00Z", reason="first")
-    m = renumber(m, [Insert(chain="a", after=2)], time="2026-03-01T00:00:01Z", reason="second")
-    async with open_app(m) as stage:
+    map_ = small()
+    pixels = tuple(p.model_copy(update={"verified": 1}) for p in map_.chains[0].pixels)
+    map_ = map_.model_copy(update={"chains": (map_.chains[0].model_copy(update={"pixels": pixels}),)})
+    map_ = renumber(map_, [Insert(chain="a", after=2)], time="2026-03-01T00:00:00Z", reason="first")
+    map_ = renumber(map_, [Insert(chain="a", after=2)], time="2026-03-01T00:00:01Z", reason="second")
+    async with open_app(map_) as stage:
         await stage.lit()
         await stage.pilot.press("slash", "0", "enter")
         await stage.lit()

@@ -60,8 +60,8 @@ async def test_it_goes_on_with_what_is_tried(open_app: OpenApp) -> None:
 
 
 async def test_it_can_be_ended_and_begun_again(open_app: OpenApp) -> None:
-    m = load_map(demo_map_path(HALF))
-    async with open_app(m, load_map(demo_map_path())) as stage:
+    map_ = load_map(demo_map_path(HALF))
+    async with open_app(map_, load_map(demo_map_path())) as stage:
         await stage.lit()
         assert at(stage) == 0
         await stage.pilot.press("greater_than_sign")
@@ -69,7 +69,7 @@ async def test_it_can_be_ended_and_begun_again(open_app: OpenApp) -> None:
         await stage.pilot.press("less_than_sign")
         await until_at(stage, 0)
         await stage.app.settled()
-    assert load_map(stage.path).chains == m.chains
+    assert load_map(stage.path).chains == map_.chains
 
 
 async def test_with_a_real_board_it_says_where_the_tour_is(open_app: OpenApp) -> None:

@@ -23,9 +23,9 @@ def type_at_once(stage: Stage, text: str) -> None:
 
 
 def labels(stage: Stage) -> list[str]:
-    m = stage.walk.map
-    placed = [p for p in m.chains[0].pixels if p.state is PixelState.PLACED]
-    return [m.place_by_id[p.place or ""].label for p in placed]
+    map_ = stage.walk.map
+    placed = [p for p in map_.chains[0].pixels if p.state is PixelState.PLACED]
+    return [map_.place_by_id[p.place or ""].label for p in placed]
 
 
 async def arrived(stage: Stage, number: int) -> None:

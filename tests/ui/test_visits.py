@@ -75,8 +75,8 @@ async def test_harness_and_power_are_one_visit(open_app: OpenApp) -> None:
 
 
 async def test_lamps_are_revisions_and_undone_across_sessions(open_app: OpenApp) -> None:
-    m = demo()
-    async with open_app(m, m, size=(120, 40), config=ROOM) as stage:
+    map_ = demo()
+    async with open_app(map_, map_, size=(120, 40), config=ROOM) as stage:
         await to_lamps(stage)
         await stage.pilot.press("f2")
         await shows(stage, "A new row")
@@ -95,7 +95,7 @@ async def test_lamps_are_revisions_and_undone_across_sessions(open_app: OpenApp)
         await stage.lit()
         await press(stage, "ctrl+z", "ctrl+z")
     after = load_map(stage.path)
-    assert diff(after, m) == ()
+    assert diff(after, map_) == ()
     assert after.revisions[-1].reason.startswith("Undone: revision")
 
 

@@ -33,19 +33,19 @@ HOSTILE = (
 
 def blank(truth: PlayfieldMap) -> PlayfieldMap:
     """The same chains with nothing answered."""
-    m = new_map(truth.machine.name)
+    map_ = new_map(truth.machine.name)
     for chain in truth.chains:
-        m = set_count(add_chain(m, chain.model_copy(update={"pixels": ()})), chain.id, chain.length)
-    return m
+        map_ = set_count(add_chain(map_, chain.model_copy(update={"pixels": ()})), chain.id, chain.length)
+    return map_
 
 
 def small() -> PlayfieldMap:
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, count=6))
-    m = set_count(m, "a", 6)
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0, count=6))
+    map_ = set_count(map_, "a", 6)
     for number in range(6):
-        m, place = add_place(m, f"Reef lane {number + 1}")
-        m = assign_place(m, "a", number, place.id)
-    return m
+        map_, place = add_place(map_, f"Reef lane {number + 1}")
+        map_ = assign_place(map_, "a", number, place.id)
+    return map_
 
 
 def keys_for(given: object) -> list[str]:
@@ -100,12 +100,12 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
 
 @pytest.mark.parametrize("label", HOSTILE)
 async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> None:
-    m = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=3))
-    m = set_count(m, "a", 3)
-    m, place = add_place(m, label, area=label)
-    m = assign_place(m, "a", 0, place.id)
-    m = m.model_copy(update={"machine": m.machine.model_copy(update={"note": label})})
-    async with open_app(m, m) as stage:
+    map_ = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=3))
+    map_ = set_count(map_, "a", 3)
+    map_, place = add_place(map_, label, area=label)
+    map_ = assign_place(map_, "a", 0, place.id)
+    map_ = map_.model_copy(update={"machine": map_.machine.model_copy(update={"note": label})})
+    async with open_app(map_, map_) as stage:
         await stage.lit()
         await stage.pilot.press("pagedown")
         await stage.lit()

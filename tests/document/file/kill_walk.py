@@ -29,15 +29,15 @@ def label_for(answer: int) -> str:
     return f"Answer {answer}"
 
 
-def answer_in(m: PlayfieldMap, number: int) -> int:
+def answer_in(map_: PlayfieldMap, number: int) -> int:
     """The answer a pixel holds, -1 if none."""
-    place = m.place_of(m.chains[0].pixels[number])
+    place = map_.place_of(map_.chains[0].pixels[number])
     return -1 if place is None else int(place.label.removeprefix("Answer "))
 
 
-def newest(m: PlayfieldMap) -> int:
+def newest(map_: PlayfieldMap) -> int:
     """The highest answer in a map, -1 if none."""
-    return max(answer_in(m, number) for number in range(PIXELS))
+    return max(answer_in(map_, number) for number in range(PIXELS))
 
 
 def walk(path: Path, acknowledge: int) -> None:
@@ -46,13 +46,13 @@ def walk(path: Path, acknowledge: int) -> None:
     answer = newest(file.map) + 1
     while True:
         number = answer % PIXELS
-        m, place = op.add_place(file.map, label_for(answer), area="Trench")
-        old = m.chains[0].pixels[number].place
-        m = op.assign_place(m, "playfield", number, place.id)
+        map_, place = op.add_place(file.map, label_for(answer), area="Trench")
+        old = map_.chains[0].pixels[number].place
+        map_ = op.assign_place(map_, "playfield", number, place.id)
         if old is not None:
-            m = op.drop_unused_place(m, old)
-        m = op.set_bookmark(m, "playfield", (number + 1) % PIXELS)
-        file.save(m)
+            map_ = op.drop_unused_place(map_, old)
+        map_ = op.set_bookmark(map_, "playfield", (number + 1) % PIXELS)
+        file.save(map_)
         os.write(acknowledge, struct.pack("<q", answer))
         answer += 1
 
@@ -91,20 +91,20 @@ def one_round(path: Path, moment: random.Random) -> int:
 
 def main(kills: int, path: Path, seed: int) -> None:
     moment = random.Random(seed)
-    m = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
-    MapFile.create(path, op.set_count(m, "playfield", PIXELS)).close()
+    map_ = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
+    MapFile.create(path, op.set_count(map_, "playfield", PIXELS)).close()
     last, leftovers, in_flight = -1, 0, 0
     for turn in range(kills):
         acknowledged = one_round(path, moment)
         leftovers += bool(leftovers_beside(path))
         last = max(last, acknowledged)
-        m = load_map(path)
-        held = newest(m)
+        map_ = load_map(path)
+        held = newest(map_)
         # One more than acknowledged is fine: on disk, killed before it could say so.
         if held not in (last, last + 1):
             raise SystemExit(f"kill {turn}: answer {last} was acknowledged, and the file holds {held}")
         for answer in range(max(0, held - PIXELS + 1), held + 1):
-            if answer_in(m, answer % PIXELS) != answer:
+            if answer_in(map_, answer % PIXELS) != answer:
                 raise SystemExit(f"kill {turn}: answer {answer} is lost")
         in_flight += held > last
         last = held

@@ -30,22 +30,22 @@ def parsed(content: bytes) -> PlayfieldMap:
 
 
 @given(maps())
-def test_any_map_reads_back_equal_and_follows_the_schema(m: PlayfieldMap) -> None:
-    content = render_map(m)
-    assert parsed(content) == m
+def test_any_map_reads_back_equal_and_follows_the_schema(map_: PlayfieldMap) -> None:
+    content = render_map(map_)
+    assert parsed(content) == map_
     assert render_map(parsed(content)) == content
     VALIDATOR.validate(json.loads(content))
 
 
 @given(maps())
-def test_one_record_a_line_and_nothing_that_upsets_one(m: PlayfieldMap) -> None:
-    text = render_map(m).decode()
+def test_one_record_a_line_and_nothing_that_upsets_one(map_: PlayfieldMap) -> None:
+    text = render_map(map_).decode()
     assert text.endswith("\n")
     lines = text[:-1].split("\n")
     assert text.splitlines() == lines
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", text)
-    records = sum(len(getattr(m, name)) for name in blocks_of(PlayfieldMap))
-    records += sum(len(getattr(chain, name)) for chain in m.chains for name in blocks_of(Chain))
+    records = sum(len(getattr(map_, name)) for name in blocks_of(PlayfieldMap))
+    records += sum(len(getattr(chain, name)) for chain in map_.chains for name in blocks_of(Chain))
     opened = [line for line in lines if line.startswith("{") and line != "{"]
     assert len(opened) == records
     for line in opened:
@@ -54,8 +54,8 @@ def test_one_record_a_line_and_nothing_that_upsets_one(m: PlayfieldMap) -> None:
 
 
 @given(maps())
-def test_the_quick_look_for_doubled_keys_counts_all_of_them(m: PlayfieldMap) -> None:
-    content = render_map(m)
+def test_the_quick_look_for_doubled_keys_counts_all_of_them(map_: PlayfieldMap) -> None:
+    content = render_map(map_)
     pairs: list[int] = []
     again = json.loads(content, object_pairs_hook=lambda found: pairs.append(len(found)))
     assert again is None
@@ -69,30 +69,30 @@ def test_blocks_are_what_holds_many_records() -> None:
 
 
 @given(maps(), st.data())
-def test_a_cached_line_is_the_line(m: PlayfieldMap, data: st.DataObject) -> None:
+def test_a_cached_line_is_the_line(map_: PlayfieldMap, data: st.DataObject) -> None:
     renderer = Renderer()
     for _ in range(4):
-        assert renderer.render(m) == render_map(m)
-        m, place = op.add_place(m, data.draw(texts.filter(bool)))
-        if m.chains:
-            m = op.assign_place(m, m.chains[0].id, data.draw(st.integers(0, 8)), place.id)
+        assert renderer.render(map_) == render_map(map_)
+        map_, place = op.add_place(map_, data.draw(texts.filter(bool)))
+        if map_.chains:
+            map_ = op.assign_place(map_, map_.chains[0].id, data.draw(st.integers(0, 8)), place.id)
 
 
 def test_the_cache_lets_go_of_old_records() -> None:
     renderer = Renderer()
-    m = DEMO
+    map_ = DEMO
     for turn in range(2_000):
-        m = op.set_note(m, "playfield", turn % 84, f"turn {turn}")
-        renderer.render(m)
-    live = len(m.places) + len(m.lamps) + len(m.revisions) + 84 + 24
+        map_ = op.set_note(map_, "playfield", turn % 84, f"turn {turn}")
+        renderer.render(map_)
+    live = len(map_.places) + len(map_.lamps) + len(map_.revisions) + 84 + 24
     assert len(renderer._lines) <= 2 * live + 300
 
 
 def test_one_answer_changes_the_lines_it_is_about_and_no_other() -> None:
-    m = load_map(demo_map_path("kelp_forest_half.json"))
-    m2, place = op.add_place(m, "Wreck mast", area="Wreck")
+    map_ = load_map(demo_map_path("kelp_forest_half.json"))
+    m2, place = op.add_place(map_, "Wreck mast", area="Wreck")
     m2 = op.assign_place(m2, "playfield", 43, place.id)
-    before, after = render_map(m).decode().split("\n"), render_map(m2).decode().split("\n")
+    before, after = render_map(map_).decode().split("\n"), render_map(m2).decode().split("\n")
     changed = [
         line for line in difflib.unified_diff(before, after, n=0) if line[:1] in "+-" and line[:3] not in ("+++", "---")
     ]
@@ -173,9 +173,9 @@ def test_not_a_number_is_no_json() -> None:
         op.set_pixel(DEMO, "playfield", 5, Pixel(id="x").model_copy(update={"note": "x" * 2_001})),
     ],
 )  # fmt: skip
-def test_a_record_that_could_not_be_read_again_is_not_written(m: PlayfieldMap) -> None:
+def test_a_record_that_could_not_be_read_again_is_not_written(map_: PlayfieldMap) -> None:
     with pytest.raises(UnsoundRecordError):
-        render_map(m)
+        render_map(map_)
 
 
 @pytest.mark.parametrize(
@@ -187,6 +187,6 @@ def test_a_record_that_could_not_be_read_again_is_not_written(m: PlayfieldMap) -
         (DEMO.model_copy(update={"chains": DEMO.chains * 2}), "used twice"),
     ],
 )
-def test_a_map_whose_references_do_not_hold_is_not_written(m: PlayfieldMap, said: str) -> None:
+def test_a_map_whose_references_do_not_hold_is_not_written(map_: PlayfieldMap, said: str) -> None:
     with pytest.raises(ValueError, match=said):
-        render_map(m)
+        render_map(map_)

@@ -206,11 +206,11 @@ def test_no_damage_gets_through_as_anything_but_a_storage_error(data: st.DataObj
         at = data.draw(st.integers(0, max(0, len(content) - 1)))
         content[at : at + data.draw(st.integers(0, 3))] = data.draw(st.binary(max_size=3))
     try:
-        m = parse_map(Path("kelp.json"), bytes(content), "hint")
+        map_ = parse_map(Path("kelp.json"), bytes(content), "hint")
     except StorageError as error:
         refusal = error
     else:
-        m.check_references()
+        map_.check_references()
         return
     assert refusal.hint
     assert refusal.line is None or 1 <= refusal.line <= content.count(b"\n") + 1
