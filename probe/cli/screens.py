@@ -8,8 +8,9 @@ import gc
 import logging
 import os
 import shlex
+import sys
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -17,7 +18,6 @@ from typing import TYPE_CHECKING
 
 from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
 from probe.cli.outcome import Exit, complain
-from probe.cli.terminal import draws_unicode, on_a_terminal
 from probe.document.document import Document
 from probe.document.file import (
     CannotReadError,
@@ -25,8 +25,8 @@ from probe.document.file import (
     demo_map_path,
     load_map,
 )
-from probe.document.model import Chain, Lamp, PixelState, PlayfieldMap
-from probe.document.operations import new_map, set_lamps
+from probe.document.model import Chain, Kind, Lamp, PixelState, PlayfieldMap, Position
+from probe.document.operations import add_place, assign_place, new_map, set_lamps
 from probe.document.outside_text import escaped
 from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path, usable_keys
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
@@ -44,6 +44,48 @@ log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
 DEMO_WELCOME = "Demo: answer what “Under the glass” says; if it is nothing lit, F2. F1: keys. >: a tour."
 SPLICED_WELCOME = "Demo: pixels were spliced in since this map was made. Esc, then “Recheck after a change”."
+SPLICED_AFTER = "Reef lane 2"
+SPLICED_IN = ("Reef pearl", "Reef arrow")
+SPLICED_CHAIN = "playfield"
+
+_ASCII_TERMINALS = ("linux", "dumb", "vt52", "vt100", "vt102", "vt220", "cons25", "ansi")
+"""Consoles whose fonts lack our signs, and terminals older than Unicode."""
+
+
+def draws_unicode(environment: Mapping[str, str], *, system: str = os.name) -> bool:
+    """Whether signs beyond ASCII can be drawn. An environment that says nothing is taken for a terminal of today.
+
+    Python itself turns a C locale into LC_CTYPE=C.UTF-8 at its start (PEP 538); what was meant is then in LANG.
+    """
+    if system == "nt":
+        return True
+    if environment.get("TERM", "") in _ASCII_TERMINALS:
+        return False
+    named = [environment.get(name, "") for name in ("LC_ALL", "LC_CTYPE", "LANG")]
+    coerced = not named[0] and named[1] in ("C.UTF-8", "C.utf8", "UTF-8") and named[2] in ("C", "POSIX")
+    said = next((name for name in (named if not coerced else named[2:]) if name), "")
+    return not said or "utf" in said.lower()
+
+
+def on_a_terminal() -> bool:
+    """Whether the full-screen program has a keyboard and a screen. It draws on the error stream, as Textual does."""
+    return all(stream is not None and stream.isatty() for stream in (sys.__stdin__, sys.__stderr__))
+
+
+def spliced(map_: PlayfieldMap) -> PlayfieldMap:
+    """The complete map with `SPLICED_IN` after `SPLICED_AFTER`, so that every later number of that chain is two higher."""
+    from probe.document.edit_text import parse_edits  # only this demo needs them
+    from probe.document.edits import apply_edits
+
+    at = next(p.position for p in map_.places if p.label == SPLICED_AFTER) or Position(x_mm=0.0, y_mm=0.0)
+    made = apply_edits(map_, parse_edits(map_, [f"{len(SPLICED_IN)} new after {SPLICED_AFTER}"]), made_on="")
+    known = {pixel.id for chain in map_.chains for pixel in chain.pixels}
+    fresh = [n for n, pixel in enumerate(made.chain_by_id[SPLICED_CHAIN].pixels) if pixel.id not in known]
+    for row, (number, label) in enumerate(zip(fresh, SPLICED_IN, strict=True), start=1):
+        where = Position(x_mm=at.x_mm, y_mm=at.y_mm - 30.0 * row)
+        made, place = add_place(made, label, area="Reef", kind=Kind.INSERT, position=where)
+        made = assign_place(made, SPLICED_CHAIN, number, place.id)
+    return made
 
 
 def document_at(path: str | Path) -> Document:
@@ -148,8 +190,6 @@ class Opening:
         options = self.arguments
         truth = load_map(demo_map_path("kelp_forest.json"))
         if after_splice := getattr(options, "spliced", False):
-            from probe.cli.spliced import spliced
-
             truth = spliced(truth)
         keep = getattr(options, "keep", None)
         folder = Path(tempfile.mkdtemp(prefix="playfield-probe-demo-")) if keep is None else None

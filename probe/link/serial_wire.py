@@ -1,4 +1,7 @@
-"""A serial port of this computer as a wire, served by the event loop."""
+"""A serial port of this computer as a wire, served by the event loop.
+
+The one file that replaces methods of the serial package (`_Transport`): a new release of it is checked against here.
+"""
 
 from __future__ import annotations
 

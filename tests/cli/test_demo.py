@@ -12,8 +12,7 @@ import pytest
 from device_protocol.orders import LightPixel
 from device_protocol.values import Colour
 from probe.cli.parser import build_parser
-from probe.cli.screens import Opening
-from probe.cli.spliced import NEW, spliced
+from probe.cli.screens import SPLICED_IN, Opening, spliced
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.file.map_file import save_copy
@@ -35,12 +34,12 @@ def test_the_spliced_machine_has_two_pixels_more() -> None:
     before = load_map(COMPLETE)
     after = spliced(before)
     old, new = before.chain("playfield").pixels, after.chain("playfield").pixels
-    assert len(new) == len(old) + len(NEW)
+    assert len(new) == len(old) + len(SPLICED_IN)
     at = next(n for n, pixel in enumerate(new) if pixel.id not in {p.id for p in old})
-    labels = [after.place_by_id[new[at + k].place or ""].label for k in range(len(NEW))]
-    assert labels == list(NEW)
+    labels = [after.place_by_id[new[at + k].place or ""].label for k in range(len(SPLICED_IN))]
+    assert labels == list(SPLICED_IN)
     assert after.place_by_id[new[at - 1].place or ""].label == "Reef lane 2"
-    assert [p.place for p in new[at + len(NEW) :]] == [p.place for p in old[at:]]
+    assert [p.place for p in new[at + len(SPLICED_IN) :]] == [p.place for p in old[at:]]
     assert after.chain("backbox") == before.chain("backbox")
 
 

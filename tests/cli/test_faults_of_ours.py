@@ -10,7 +10,7 @@ import pexpect
 import pytest
 
 from probe.cli.outcome import Exit
-from probe.cli.terminal import draws_unicode
+from probe.cli.screens import draws_unicode
 from probe.document.file import load_map
 from probe.document.settings import Settings, change_settings, load_settings
 from tests.cli.test_terminal import Terminal, opened

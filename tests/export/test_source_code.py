@@ -18,8 +18,14 @@ from probe.document.lamp_table import lamp_table
 from probe.document.model import Chain, Lamp, Place, PlayfieldMap
 from probe.document.model.game import Group
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_lamps, update_place
-from probe.export.names import SIGNIFICANT, comment_text, labelled_names, numbered_name
-from probe.export.source_code import write_c_header, write_python_module
+from probe.export.source_code import (
+    SIGNIFICANT,
+    comment_text,
+    labelled_names,
+    numbered_name,
+    write_c_header,
+    write_python_module,
+)
 from tests.document.strategies import HOSTILE, labels, maps
 from tests.firmware.build import build_folder
 from tests.firmware.simulated_avr import SimulatedAvr

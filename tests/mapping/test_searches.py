@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 from device_protocol.board import ChainWiring, PhysicalPixel, PixelChain
 from device_protocol.values import Colour
-from probe.mapping.colour_order import RGB_ORDERS, RGBW_ORDERS, OrderSearch, Seen, colour_of, expected, stream
-from probe.mapping.count_search import CountSearch
+from probe.mapping.new_map import RGB_ORDERS, RGBW_ORDERS, CountSearch, OrderSearch, Seen, colour_of, expected, stream
 
 LIMIT = 1_000
 
