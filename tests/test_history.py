@@ -57,20 +57,20 @@ def test_every_revision_is_a_line_with_its_diff() -> None:
         (0, "Before the first revision"),
     ]
     assert state.pair == (1, 2)
-    assert state.told[:3] == ("B: count 5 → 4", "B: taken out: was 0 (unseen)", "B: 1–4 → 0–3")
+    assert state.differences[:3] == ("B: count 5 → 4", "B: taken out: was 0 (unseen)", "B: 1–4 → 0–3")
     assert state.lines[0].summary == "B: count 5 → 4 (+3)"
     older, _ = given(state, Choose(1))
-    assert older.told[0] == "A: count 5 → 7"
+    assert older.differences[0] == "A: count 5 → 7"
     last, _ = given(state, Choose(99))
-    assert (pair_words(last), last.told) == ("There is nothing before this", ())
+    assert (pair_words(last), last.differences) == ("There is nothing before this", ())
 
 
 def test_any_two_are_compared_in_the_order_of_time() -> None:
     state, _ = given(start(revised_map()), Mark(), Choose(2))
     assert pair_words(state) == "From before the first revision to revision 2"
-    assert {line[0] for line in state.told} == {"A", "B"}
+    assert {line[0] for line in state.differences} == {"A", "B"}
     other, _ = given(start(revised_map()), Choose(2), Mark(), Choose(-2))
-    assert other.told == state.told
+    assert other.differences == state.differences
     assert given(other, Choose(2), Mark())[0].marked is None
 
 
@@ -80,7 +80,7 @@ def test_the_open_session_is_a_line_too() -> None:
     assert state.line.number == OPEN
     assert state.line.reason == "Pixels noted about: A (open session)"
     assert pair_words(state) == "From revision 2 to now"
-    assert len(state.told) == 1
+    assert len(state.differences) == 1
     assert given(state, GoBack(NOW))[0].message == "this is what the map says now"
     back, saved = given(state, Choose(1), GoBack(NOW), GoBack(NOW))
     assert same(back.map, map_)
@@ -123,14 +123,14 @@ def test_undo_and_redo() -> None:
 def test_revisions_that_do_not_say_what_they_changed_are_told_and_not_gone_behind() -> None:
     map_ = load_map(demo_map_path())
     state = start(map_)
-    assert state.told[-1] == "(this revision says only this much)"
-    assert state.told[:-1] == map_.revisions[-1].changes
+    assert state.differences[-1] == "(this revision says only this much)"
+    assert state.differences[:-1] == map_.revisions[-1].changes
     gone, saved = given(state, Choose(1), GoBack(NOW), GoBack(NOW))
     assert saved == []
     assert gone.map is map_
     assert "does not say what it changed" in gone.message
     marked, _ = given(state, Mark(), Choose(1))
-    assert "does not say what it changed" in marked.told[0]
+    assert "does not say what it changed" in marked.differences[0]
 
 
 def test_a_session_has_to_be_closed_first() -> None:
@@ -187,7 +187,7 @@ class LookingBack(RuleBasedStateMachine):
     def every_revision_can_be_seen_again(self) -> None:
         for number, wanted in enumerate(self.maps):
             assert diff(at_revision(self.state.map, number), wanted) == ()
-        assert self.state.told is not None
+        assert self.state.differences is not None
 
 
 TestLookingBack = LookingBack.TestCase

@@ -3,7 +3,7 @@
 SIGTERM, SIGINT, SIGQUIT and SIGHUP (unless that was ignored when the program was started, as under nohup) ask the program's
 `Endings` to end; how that goes is on the page of `probe.runtime.ending`. From the first request on a thread watches the
 clock. After `LIMIT_S`, or `HANGS_S` if the loop has not even begun to end, it does without the loop what is left: rescues,
-gives the terminal back, says the last words and ends the process. So a loop, a save or a terminal that hangs costs three seconds at most, and no answer.
+gives the terminal back, prints the last words and ends the process. So a loop, a save or a terminal that hangs costs three seconds at most, and no answer.
 
 Handlers are set with `signal.signal` and hand over with `call_soon_threadsafe`, as asyncio's own one for SIGINT does: they
 also run where the loop is busy, and outlive it.

@@ -1,4 +1,4 @@
-"""Exit codes of the command, and how trouble is told on the error stream."""
+"""Exit codes of the command, and how trouble is reported on the error stream."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ class Exit(IntEnum):
     BOARD = 4
     """A port or board gives trouble."""
     INTERNAL = 5
-    """A fault of this program; the log says more."""
+    """A fault of this program; details are in the log."""
     RESCUED = 6
-    """Something could not be saved, and is only in the rescue copy, or only on the error stream: which, it says there."""
+    """Something could not be saved, and is only in the rescue copy, or only on the error stream: the message names which."""
     STOPPED = 130
     """Stopped with Ctrl+C. The full-screen program, ended by any signal n with all saved, gives 128 + n."""
 

@@ -23,7 +23,7 @@ def run(arguments: argparse.Namespace) -> int:
         complain(str(exc))
         return Exit.FILE
     except BrokenPipeError:
-        # the reader of our output went away: not our trouble, and nothing more can be said to it
+        # the reader of our output went away: not our trouble, and nothing more can be sent to it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return Exit.FINE
     except OSError as exc:

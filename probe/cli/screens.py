@@ -53,7 +53,7 @@ _ASCII_TERMINALS = ("linux", "dumb", "vt52", "vt100", "vt102", "vt220", "cons25"
 
 
 def draws_unicode(environment: Mapping[str, str], *, system: str = os.name) -> bool:
-    """Whether signs beyond ASCII can be drawn. An environment that says nothing is taken for a terminal of today.
+    """Whether signs beyond ASCII can be drawn. An environment without any of these variables is taken for a terminal of today.
 
     Python itself turns a C locale into LC_CTYPE=C.UTF-8 at its start (PEP 538); what was meant is then in LANG.
     """
@@ -63,8 +63,8 @@ def draws_unicode(environment: Mapping[str, str], *, system: str = os.name) -> b
         return False
     named = [environment.get(name, "") for name in ("LC_ALL", "LC_CTYPE", "LANG")]
     coerced = not named[0] and named[1] in ("C.UTF-8", "C.utf8", "UTF-8") and named[2] in ("C", "POSIX")
-    said = next((name for name in (named if not coerced else named[2:]) if name), "")
-    return not said or "utf" in said.lower()
+    encoding = next((name for name in (named if not coerced else named[2:]) if name), "")
+    return not encoding or "utf" in encoding.lower()
 
 
 def on_a_terminal() -> bool:
@@ -167,7 +167,7 @@ class Opening:
         eyes: Callable[[], Seen] | None = None
         truth: PlayfieldMap | None = None
         if address.startswith("simulated://"):
-            with contextlib.suppress(LinkError):  # the link says what is wrong with an address
+            with contextlib.suppress(LinkError):  # the link reports what is wrong with an address
                 port = simulated_port(address)
                 where = port.open
                 eyes, truth = lambda: seen_on(port.board), new_map("A simulated playfield")
@@ -226,7 +226,7 @@ class Opening:
 
 
 def wiring_of(map_: PlayfieldMap, chain: Chain) -> ChainWiring:
-    """A physical chain that is wired as a map says: dark, dead and hidden pixels show nothing that can be seen."""
+    """A physical chain that is wired as in a map: dark, dead and hidden pixels show nothing that can be seen."""
     unlit = (PixelState.DARK, PixelState.DEAD, PixelState.SPARE, PixelState.REPEATER)
     return ChainWiring(
         tuple(
@@ -345,7 +345,7 @@ def _launch(arguments: argparse.Namespace, opening: Opening) -> tuple[LaunchOpti
 
 
 def open_program(arguments: argparse.Namespace) -> int:
-    """Open the full-screen program as the command line says."""
+    """Open the full-screen program as the command line asks."""
     settings = load_settings()
     keys, wrong = usable_keys(settings.keys, [row.id for row in TABLE])
     settings = settings.model_copy(update={"keys": keys})

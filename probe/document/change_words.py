@@ -17,7 +17,7 @@ MOST_LINES = 60
 def change_lines(
     before: PlayfieldMap, after: PlayfieldMap, changes: Sequence[Change], *, most: int = MOST_LINES
 ) -> tuple[str, ...]:
-    """Lines for people; after `most` of them, one that says how many more there are."""
+    """Lines for people; after `most` of them, one that counts the rest."""
     lines: list[str] = []
     for chain_id in dict.fromkeys(c.chain for c in changes if c.chain is not None):
         lines += _chain_lines(before, after, chain_id, [c for c in changes if c.chain == chain_id])
@@ -137,7 +137,7 @@ def _pixel_lines(
 
 
 def pixel_fields_words(map_: PlayfieldMap, pixel: dict[str, Any]) -> str:
-    """What is said of a pixel, as a change holds it: place, state, note."""
+    """What a change holds of a pixel: place, state, note."""
     place = map_.place_by_id.get(pixel.get("place") or "")
     words = place.label if place is not None else str(pixel.get("state", "unseen"))
     if place is not None and pixel.get("state") != "placed":

@@ -7,9 +7,9 @@ Codes are stable: scripts may rely on them.
 | output-twice | fault | two chains are on one output |
 | beyond-count | fault | the map holds pixels past the chain's count |
 | state-with-place | fault | an unseen, spare or repeater pixel has a place |
-| placed-without-place | fault | a pixel is said to be placed, and has no place |
+| placed-without-place | fault | a pixel is marked placed, and has no place |
 | ceiling-below-idle | fault | the pixels take more than the chain's ceiling while dark |
-| count-unknown | warning | nobody has said how many pixels a chain has |
+| count-unknown | warning | the count of a chain is not known |
 | gap | warning | unseen pixels lie among seen ones |
 | bookmark-beyond | warning | the bookmark is past the chain's count |
 | label-twice | warning | two places of one area have the same name |

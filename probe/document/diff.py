@@ -1,7 +1,7 @@
 """What differs between two maps, record by record; and the way back.
 
 `revert(after, diff(before, after))` is `before` again. Proofs, observations and readings are logs of their own; the
-bookmark and rechecks that are not finished are no part of what a map says: `NOT_COMPARED` names what is left as it is.
+bookmark and rechecks that are not finished are no part of a map's content: `NOT_COMPARED` names what is left as it is.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ _MAX_KEY = 1_900
 
 
 class ConflictError(ValueError):
-    """A change cannot be taken back: the map is not as the change left it. The text says which record differs."""
+    """A change cannot be taken back: the map is not as the change left it. The message names the record that differs."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ Cache = dict[tuple[int, int], tuple[Record | None, Record | None, Change]]
 
 
 def diff(before: PlayfieldMap, after: PlayfieldMap, *, cache: Cache | None = None) -> tuple[Change, ...]:
-    """What has to be said to get from one map to the other, in a fixed order; () if they say the same."""
+    """The changes that lead from one map to the other, in a fixed order; () if they hold the same."""
     kept: Cache = cache if cache is not None else {}
     made: list[Change] = []
     if before.machine is not after.machine and before.machine != after.machine:
@@ -130,9 +130,9 @@ def _chains(before: PlayfieldMap, after: PlayfieldMap, cache: Cache) -> list[Cha
         if old is None or new is None or _bare(old) != _bare(new):
             made.append(_change(cache, What.CHAIN, chain_id, chain_id, at, old, new))
         for kind in (_PIXELS, _JOINTS):
-            olds, news = (getattr(chain, kind.field) if chain is not None else () for chain in (old, new))
-            if olds is not news:
-                made += _list(kind, chain_id, olds, news, cache)
+            earlier, later = (getattr(chain, kind.field) if chain is not None else () for chain in (old, new))
+            if earlier is not later:
+                made += _list(kind, chain_id, earlier, later, cache)
     return made
 
 
@@ -140,10 +140,12 @@ def _bare(chain: Chain) -> dict[str, object]:
     return {name: value for name, value in chain.__dict__.items() if name not in _CHAIN_BLOCKS}
 
 
-def _list(kind: _List, chain: str | None, olds: Sequence[Record], news: Sequence[Record], cache: Cache) -> list[Change]:
-    if len(olds) == len(news) and all(a is b for a, b in zip(olds, news, strict=True)):
+def _list(
+    kind: _List, chain: str | None, earlier: Sequence[Record], later: Sequence[Record], cache: Cache
+) -> list[Change]:
+    if len(earlier) == len(later) and all(a is b for a, b in zip(earlier, later, strict=True)):
         return []
-    old, new = _keyed(kind, olds), _keyed(kind, news)
+    old, new = _keyed(kind, earlier), _keyed(kind, later)
     made: list[Change] = []
     if list(old) != list(new) and (kind is _PIXELS or _reordered(list(old), list(new))):
         order = _runs(list(old), list(new))

@@ -238,11 +238,11 @@ class Document:
         return self.saved_version == self.version
 
     def commit(self, map_: PlayfieldMap, words: str = "", where: object | None = None) -> None:
-        """Take a changed map over, with its pending changes recorded. A map that says the same changes nothing.
+        """Take a changed map over, with its pending changes recorded. A map that holds the same changes nothing.
 
         `words` and `where` (where the person was) are what `undo` gives back. A map that brings revisions of its own
         starts a new session: what was committed before is undone as revisions. Answers of a recheck that is not finished
-        are no change of what the map says, and the recheck's own to take back: `undo` and `redo` leave them as they are.
+        are no change of the map's content, and the recheck's own to take back: `undo` and `redo` leave them as they are.
         """
         before = self._map
         if map_ is before or map_ == before:
@@ -538,7 +538,7 @@ class Document:
         )
 
     def unsaved_lines(self, reason: str, refused: Sequence[str]) -> tuple[str, ...]:
-        """The unsaved answers themselves, where no folder took a copy; `refused` says of each folder why."""
+        """The unsaved answers themselves, where no folder took a copy; `refused`: why, folder by folder."""
         head = f"NOT SAVED in {self.path}: {reason}. No copy could be written either ({'; '.join(refused)})"
         return (head, "What was not saved:", *_answers(self._saved_map, self.map))
 
@@ -550,7 +550,7 @@ def _only_rechecks_differ(before: PlayfieldMap, after: PlayfieldMap) -> bool:
 
 
 def _answers(before: PlayfieldMap | None, after: PlayfieldMap) -> tuple[str, ...]:
-    """What `after` says that `before` does not, so that it can be typed in again: every pixel, then the rest."""
+    """What `after` holds that `before` does not, so that it can be typed in again: every pixel, then the rest."""
     known = {} if before is None else {(chain_id, pixel.id): pixel for chain_id, _, pixel in before.walk_pixels()}
     lines: list[str] = []
     for chain in after.chains:

@@ -90,7 +90,7 @@ def parse_edit(map_: PlayfieldMap, text: str) -> Edit:
 
 
 def parse_edits(map_: PlayfieldMap, texts: Sequence[str]) -> tuple[Edit, ...]:
-    """Edits of several lines, each said in the numbering and with the names that the one before left."""
+    """Edits of several lines, each written in the numbering and with the names that the one before left."""
     edits: list[Edit] = []
     for text in texts:
         edit = parse_edit(map_, text)
@@ -100,7 +100,7 @@ def parse_edits(map_: PlayfieldMap, texts: Sequence[str]) -> tuple[Edit, ...]:
 
 
 def edit_words(map_: PlayfieldMap, edit: Edit) -> str:
-    """An edit as a person says it, with the names of places."""
+    """An edit as a person writes it, with the names of places."""
     chain = map_.chain(edit.chain)
 
     def name(number: int) -> str:

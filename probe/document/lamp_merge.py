@@ -31,7 +31,7 @@ def merge_lamps(old: Iterable[Lamp], new: Iterable[Lamp], *, replace: bool = Fal
     """The rows of `new`, in its order, then those of `old` that it does not have (with `replace`: without them).
 
     A row is the same as an old one by number and name, else by number, else (without number) by name and area. A cell
-    that is empty in `new` keeps what the old row says.
+    that is empty in `new` keeps the old row's value.
     """
     left = list(old)
     before = len(left)
@@ -83,7 +83,7 @@ def _same_row(rows: list[Lamp], lamp: Lamp) -> Lamp | None:
 
 
 def _filled(lamp: Lamp, old: Lamp) -> Lamp:
-    """The new row, with what only the old one says."""
+    """The new row, with what only the old one holds."""
     kept = {
         name: getattr(old, name)
         for name in Lamp.model_fields

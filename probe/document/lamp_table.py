@@ -1,9 +1,9 @@
-"""What each lamp and group of the game lights, as the map says: the one source of every table that leaves the program.
+"""What each lamp and group of the game lights, by the map: the one source of every table that leaves the program.
 
 A pixel belongs to a lamp through its place (`Place.lamps`), to a group through `Place.group`. Pixels that are dark or
 dead now are in the table all the same: once repaired they light. A place without a lamp but with a group is always on.
 
-Level and colour of a pixel are its place's; where the place says none, its group's; else the defaults below. They are
+Level and colour of a pixel are its place's; where the place has none, its group's; else the defaults below. They are
 values of the map, in steps even to the eye; the duty that a pixel gets is `device_protocol.lightness` of them, and that is
 what every table holds that leaves the program (SPEC 12.1).
 """

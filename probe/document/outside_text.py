@@ -1,6 +1,6 @@
 """Text from people, files and boards, so that it can neither control a terminal, nor reorder or split what stands around it.
 
-Three ways for three places; which characters are unsafe is said once. Everything that shows such text goes through here.
+Three ways for three places; which characters are unsafe is defined once. Everything that shows such text goes through here.
 """
 
 from __future__ import annotations

@@ -185,7 +185,7 @@ def undo(map_: PlayfieldMap, *, time: str, redo: bool = False) -> PlayfieldMap:
 def back_to(map_: PlayfieldMap, number: int, *, time: str) -> PlayfieldMap:
     """The map as it was right after a revision (0: before the first one), as a new revision; nothing is lost.
 
-    The same map if it says the same. What is pending has to be closed first. Raises NoRevisionError.
+    The same map if nothing differs. What is pending has to be closed first. Raises NoRevisionError.
     """
     if map_.pending:
         raise NoRevisionError("a session is still open: close it first")

@@ -1,6 +1,6 @@
 """The whole map as one table for spreadsheets, and back.
 
-The first column, `record`, says what a row is; each kind of record uses the columns that are named as its fields are.
+The first column, `record`, names what a row is; each kind of record uses the columns that are named as its fields are.
 
 | record | one row for each | columns |
 |---|---|---|
@@ -246,5 +246,5 @@ def read_csv(data: str | bytes) -> PlayfieldMap:
     try:
         return PlayfieldMap(**fields)
     except ValidationError as error:
-        said = error.errors(include_url=False)[0]["msg"].removeprefix("Value error, ")
-        raise ImportProblem(said, "Correct the rows that this is about") from None
+        message = error.errors(include_url=False)[0]["msg"].removeprefix("Value error, ")
+        raise ImportProblem(message, "Correct the rows that this is about") from None

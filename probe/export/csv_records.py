@@ -171,16 +171,16 @@ class RowReader:
             except ValueError:
                 hint = "Write whole numbers with spaces between them"
                 raise self.problem(column, f"{shown} is no list of numbers", hint) from None
-        said = " ".join(unguard(cell).lower().split())
+        answer = " ".join(unguard(cell).lower().split())
         if form is Form.FLAG:
-            if said not in ("yes", "no"):
+            if answer not in ("yes", "no"):
                 raise self.problem(column, f"{shown} is neither yes nor no", "Write yes or no, or leave it empty")
-            return said == "yes"
+            return answer == "yes"
         words = {member.value.lower(): member for member in bare}
-        if said not in words:
+        if answer not in words:
             hint = f"Write one of: {', '.join(member.value for member in bare if member.value)}"
             raise self.problem(column, f"{shown} is not known here", hint)
-        return words[said]
+        return words[answer]
 
     def _number(self, column: str) -> float | int:
         cell = self._table.number(self.raw(column))
@@ -214,5 +214,5 @@ class RowReader:
             column = column_of(str(fault["loc"][0])) if fault["loc"] else None
             if fault["type"] in ("missing", "string_too_short"):
                 raise self.problem(column, "this cell must not be empty", "Fill it in, or remove the row") from None
-            said = fault["msg"].removeprefix("Value error, ")
-            raise self.problem(column, said[:1].lower() + said[1:], "Correct that cell") from None
+            message = fault["msg"].removeprefix("Value error, ")
+            raise self.problem(column, message[:1].lower() + message[1:], "Correct that cell") from None

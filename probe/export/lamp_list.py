@@ -146,12 +146,12 @@ def _lamp(table: Table, found: Mapping[str, int], row: Row) -> Lamp:
         else:
             fields[field] = unguard(row.cells[index])
     if "kind" in fields:
-        said = " ".join(fields["kind"].lower().split())
-        fields["kind"] = _KINDS.get(said) if said else None
-        if said and fields["kind"] is None:
+        kind = " ".join(fields["kind"].lower().split())
+        fields["kind"] = _KINDS.get(kind) if kind else None
+        if kind and fields["kind"] is None:
             column = f"{_letter(found['kind'])} (kind)"
             hint = f"Write one of: {', '.join(Kind)}; or leave it empty"
-            raise ImportProblem(f"{said[:40]!r} is no kind of light", hint, line=row.line, column=column)
+            raise ImportProblem(f"{kind[:40]!r} is no kind of light", hint, line=row.line, column=column)
     _number(fields, found, row)
     try:
         return Lamp.model_validate({name: value for name, value in fields.items() if value is not None})
@@ -167,7 +167,7 @@ def _lamp(table: Table, found: Mapping[str, int], row: Row) -> Lamp:
 
 
 def read_lamp_list(data: str | bytes, *, columns: Mapping[str, str] | None = None) -> tuple[Lamp, ...]:
-    """Lamps in the order of the table. `columns` says which heading holds a field, where the usual ones do not do.
+    """Lamps in the order of the table. `columns` names the heading that holds a field, where the usual ones do not do.
 
     A number may be there twice (one output may feed two lamps); `check_map` points to it. Other columns are passed
     over. Raises ImportProblem with line and column.

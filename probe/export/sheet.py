@@ -18,7 +18,7 @@ from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, 
 from probe.document.operations import folded
 from probe.document.proving import Standing, standings, tally
 from probe.export.sheet_picture import parts_of, picture_svg
-from probe.export.sheet_text import bullets, clean, own, said, section, table
+from probe.export.sheet_text import bullets, clean, escape, own, section, table
 from probe.export.voltage_svg import drawings
 from probe.harness.from_map import compute
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
@@ -84,7 +84,7 @@ def date_of(time: str) -> str:
 def _head(map_: PlayfieldMap) -> str:
     last = map_.revisions[-1] if map_.revisions else None
     pixels = sum(len(chain.pixels) for chain in map_.chains)
-    revision = "none yet" if last is None else f"{last.number} of {said(date_of(last.time))}: {said(last.reason)}"
+    revision = "none yet" if last is None else f"{last.number} of {escape(date_of(last.time))}: {escape(last.reason)}"
     if map_.pending:
         revision += f" and {len(map_.pending)} changes since that are not closed"
     rows = [
@@ -95,10 +95,10 @@ def _head(map_: PlayfieldMap) -> str:
         ("Map file, board, where kept", "&nbsp;"),
     ]
     if map_.machine.note:
-        rows.append(("Note", said(map_.machine.note)))
+        rows.append(("Note", escape(map_.machine.note)))
     body = "\n".join(f"<tr><td>{own(name)}</td><td>{value}</td></tr>" for name, value in rows)
     facts = f'<table class="facts"><tbody>\n{body}\n</tbody></table>'
-    return f"<h1>{said(map_.machine.name)}</h1>\n{facts}"
+    return f"<h1>{escape(map_.machine.name)}</h1>\n{facts}"
 
 
 def _chains(map_: PlayfieldMap) -> str:
@@ -107,14 +107,14 @@ def _chains(map_: PlayfieldMap) -> str:
         count = "open" if chain.count is None else str(chain.count)
         rows.append(
             (
-                said(chain.name),
+                escape(chain.name),
                 str(chain.output),
                 count,
                 own(chain.order),
                 own(chain.chip),
                 f"{chain.ceiling_ma} mA",
                 f"{chain.latch_us} µs",
-                said(chain.note),
+                escape(chain.note),
             )
         )
     heads = ("Chain", "Output", "Pixels", "Byte order", "Pixel kind", "Ceiling", "Latch", "Note")
@@ -137,17 +137,17 @@ def _by_number(map_: PlayfieldMap) -> Iterator[str]:
         last_batch = None
         for number, pixel in enumerate(chain.pixels):
             place = map_.place_of(pixel)
-            batch = "" if pixel.batch == last_batch else said(batches.get(pixel.batch or "", "no batch noted"))
+            batch = "" if pixel.batch == last_batch else escape(batches.get(pixel.batch or "", "no batch noted"))
             last_batch = pixel.batch
             rows.append(
                 (
                     own(shown_number(number)),
-                    _state(pixel) + (said(place.label) if place else ""),
-                    said(place.area) if place else "",
+                    _state(pixel) + (escape(place.label) if place else ""),
+                    escape(place.area) if place else "",
                     own(place.kind.value) if place else "",
                     ", ".join(map(str, place.lamps)) if place else "",
                     _light(map_, place) if place else "",
-                    "; ".join(part for part in (f"from here: {batch}" if batch else "", said(pixel.note)) if part),
+                    "; ".join(part for part in (f"from here: {batch}" if batch else "", escape(pixel.note)) if part),
                 )
             )
         heads = ("Pixel", "Place", "Area", "Kind", "Lamp", "Level · colour", "Batch; note")
@@ -159,7 +159,7 @@ def _pixels(map_: PlayfieldMap, place: Place) -> str:
     several = len(map_.chains) > 1
     found = []
     for chain, number in map_.pixels_at.get(place.id, ()):
-        found.append((f"{said(map_.chain(chain).name)} " if several else "") + own(shown_number(number)))
+        found.append((f"{escape(map_.chain(chain).name)} " if several else "") + own(shown_number(number)))
     return ", ".join(found) or "none"
 
 
@@ -169,13 +169,13 @@ def _by_place(map_: PlayfieldMap) -> str:
         at = "" if place.position is None else f"{place.position.x_mm:.0f}, {place.position.y_mm:.0f}"
         rows.append(
             (
-                said(place.label),
-                said(place.area),
+                escape(place.label),
+                escape(place.area),
                 own(place.kind.value),
                 _pixels(map_, place),
                 ", ".join(map(str, place.lamps)),
                 at,
-                "; ".join(part for part in (_seat(place), said(place.note)) if part),
+                "; ".join(part for part in (_seat(place), escape(place.note)) if part),
             )
         )
     heads = ("Place", "Area", "Kind", "Pixel", "Lamp", "x, y mm", "Note")
@@ -202,17 +202,17 @@ def _by_lamp(map_: PlayfieldMap) -> str:
             continue
         listed = by_lamp.get(found.lamp)
         where = f"{listed.row or '-'} / {listed.column or '-'}" if listed and (listed.row or listed.column) else ""
-        driver = said(listed.driver) if listed else ""
+        driver = escape(listed.driver) if listed else ""
         proof = f"{_SIGNS.get(found.state, '')} {found.state.value}".strip()
         if found.proof is not None:
             proof += f" {date_of(found.proof.time)}"
         rows.append(
             (
                 str(found.lamp),
-                said(" / ".join(found.names)),
+                escape(" / ".join(found.names)),
                 where or driver,
-                said(listed.insert_colour) if listed else "",
-                "; ".join(f"{said(p.label)}: {_pixels(map_, p)}" for p in serving.get(found.lamp, ())) or "no pixel",
+                escape(listed.insert_colour) if listed else "",
+                "; ".join(f"{escape(p.label)}: {_pixels(map_, p)}" for p in serving.get(found.lamp, ())) or "no pixel",
                 own(proof),
             )
         )
@@ -231,7 +231,7 @@ def _groups(map_: PlayfieldMap) -> str:
         pixels = ", ".join(f"{pixel.output}:{pixel.number}" for pixel in row.pixels)
         rows.append(
             (
-                said(row.name),
+                escape(row.name),
                 level,
                 own(group.colour) if group else "",
                 own(pixels),
@@ -260,7 +260,7 @@ def _evenness(map_: PlayfieldMap) -> str:
         rows.append(
             (
                 str(number),
-                said(date_of(times[-1])),
+                escape(date_of(times[-1])),
                 f"{found.uniformity:.2f}",
                 f"{found.diversity:.2f}",
                 f"{found.count} ({own(of)})",
@@ -297,7 +297,7 @@ def outline(lines: Iterable[str]) -> str:
 
 def _line(text: str) -> str:
     """A line of our words and the map's together: a sentence, so not cut like a label."""
-    return said(text, most=LONGEST_LINE)
+    return escape(text, most=LONGEST_LINE)
 
 
 def _joints(map_: PlayfieldMap) -> Iterator[str]:
@@ -323,10 +323,10 @@ def _joints(map_: PlayfieldMap) -> Iterator[str]:
             for problem in row.problems:
                 word = "REFUSED" if problem.severity is JointSeverity.REFUSE else "ask"
                 inside.append(f"{word}: {_line(problem.text)}")
-            note = f" {said(row.view.note)}" if row.view.note else ""
+            note = f" {escape(row.view.note)}" if row.view.note else ""
             made = f", made {own(row.view.made_on)}" if row.view.made_on else ""
             place = map_.place_of(chain.pixels[row.number])
-            label = f" ({said(place.label)})" if place is not None else ""
+            label = f" ({escape(place.label)})" if place is not None else ""
             items.append(f"{flag}<b>{own(row.ends)}</b>{label}{made}.{note}{bullets(inside)}")
         parts += [plain_rule, bullets(items, name="joints small")]
         yield section(f"Joints by function: {clean(chain.name)}, output {chain.output}", *parts)
@@ -344,9 +344,9 @@ def _revisions(map_: PlayfieldMap) -> str:
     rows = [
         (
             str(revision.number),
-            said(date_of(revision.time)),
-            said(revision.reason),
-            "; ".join(said(change) for change in revision.changes[:6])
+            escape(date_of(revision.time)),
+            escape(revision.reason),
+            "; ".join(escape(change) for change in revision.changes[:6])
             + (f"; and {len(revision.changes) - 6} more" if len(revision.changes) > 6 else ""),
         )
         for revision in reversed(map_.revisions[-REVISIONS_SHOWN:])

@@ -103,7 +103,7 @@ def picture_svg(
     part: Part = Part.WHOLE,
 ) -> str:
     """The picture as a complete document; `inline`: as an element for an HTML page. Places without a position are left out
-    (the key says how many)."""
+    (the key gives their number)."""
     return _Picture(map_, from_below=from_below, route=route, part=part).document(inline=inline)
 
 

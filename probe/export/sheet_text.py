@@ -16,7 +16,7 @@ def clean(text: str, *, most: int = MOST) -> str:
     return line if len(line) <= most else line[: most - 1] + "…"
 
 
-def said(text: str, *, most: int = MOST) -> str:
+def escape(text: str, *, most: int = MOST) -> str:
     """Outside text as HTML, its direction kept to itself."""
     shown = clean(text, most=most)
     return f"<bdi>{html.escape(shown)}</bdi>" if shown else ""

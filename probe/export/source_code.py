@@ -44,7 +44,7 @@ def numbered_name(prefix: str, number: int, label: str) -> str:
 def labelled_names(prefix: str, labels: Mapping[str, str]) -> dict[str, str]:
     """For each key: a name made from its label.
 
-    A label that is too long, or that would give the name of another one, gets six digits reckoned from its key, so that
+    A label that is too long, or that would give the name of another one, gets six digits computed from its key, so that
     the order of the labels does not matter.
     """
     whole = {key: f"{prefix}_{plain_part(label)}".rstrip("_") for key, label in labels.items()}

@@ -24,7 +24,7 @@ _HINTS = {"number": "empty: always on", "kind": ", ".join(Kind)}
 
 
 class FieldError(ValueError):
-    """What was typed is no lamp; `field` says where."""
+    """What was typed is no lamp; `field` is where."""
 
     def __init__(self, field: str, what: str) -> None:
         super().__init__(what)

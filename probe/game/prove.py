@@ -1,7 +1,7 @@
 """The final check in the game: each lamp and group lit by its number, looked at, and the answer kept with its date.
 
 Where the board holds the map's table the board lights it by that table (so that the table itself is proved); otherwise
-the pixels are lit by number from here, and the proof says so. A task: frozen state, pure step.
+the pixels are lit by number from here, and the proof records it. A task: frozen state, pure step.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ class Prove(TaskState):
 
     @property
     def is_lit(self) -> bool:
-        """Whether the board has said that it is lit."""
+        """Whether the board has confirmed that it is lit."""
         return self.board.here and self.light != Dark() and self.board.lit == self.light
 
     @cached_property
@@ -250,13 +250,13 @@ def _say(s: Prove, verdict: Verdict, time: str, note: str) -> _N:
     map_ = add_proof(s.map, row, verdict, time=time, by_table=bool(s.by_table), note=note)
     words = f"{row.title}: {verdict.value}"
     commit = fx.Commit(map_, words)
-    said = replace(s, map=map_, message="")
-    if all(other.state is Standing.PROVED for other in said.rows):
-        return replace(said, message=ALL_PROVED), (commit, fx.Bell())
+    answered = replace(s, map=map_, message="")
+    if all(other.state is Standing.PROVED for other in answered.rows):
+        return replace(answered, message=ALL_PROVED), (commit, fx.Bell())
     if verdict is Verdict.RIGHT:
-        moved, effects = _move(said, 1, open_only=True)
+        moved, effects = _move(answered, 1, open_only=True)
     else:
-        moved, effects = _go(said, min(said.at + 1, len(said.rows) - 1))
+        moved, effects = _go(answered, min(answered.at + 1, len(answered.rows) - 1))
     return replace(moved, message=words), (commit, *effects)
 
 

@@ -62,8 +62,8 @@ class BoardFacts:
 class Sync(TaskState):
     """The state. `ours` is None where the map makes no table, and `problem` says why.
 
-    `held` is what the board said of its table, `theirs` that table read; both None until known. `play` is what it said of
-    the game's lamps, `to_game` whether the game shall have the pixels, `handing` whether that is to be said yet. `done` and `total` count orders of what is under
+    `held` is what the board reported of its table, `theirs` that table read; both None until known. `play` what it reported of
+    the game's lamps, `to_game` whether the game shall have the pixels, `handing` whether that is still to be announced. `done` and `total` count orders of what is under
     way, `restarts` how often a write was begun anew.
     """
 
@@ -102,7 +102,7 @@ class Sync(TaskState):
 
     @property
     def game_has(self) -> bool:
-        """Whether the board has said that the game has the pixels."""
+        """Whether the board has confirmed that the game has the pixels."""
         return self.to_game and self.board.here and self.board.lit == Game()
 
 
@@ -186,7 +186,7 @@ def _of_map(s: Sync) -> Sync:
 
 
 def _board(s: Sync) -> _N:
-    """The board came, went, or said who has the pixels."""
+    """The board came, went, or reported who has the pixels."""
     if not s.board.here:
         if s.stage is Stage.AWAITING:
             return s, ()
@@ -334,7 +334,7 @@ def _hand_over(s: Sync, to_game: bool) -> _N:
 
 
 def _handed_over(s: Sync) -> _N:
-    """Who has the pixels is said once the board has said it; a hand-over that it refuses is over."""
+    """Who has the pixels is announced once the board has confirmed it; a hand-over that it refuses is over."""
     if s.to_game and s.board.refused:
         return replace(s, to_game=False, handing=False, message=s.board.refused), ()
     if s.handing and s.board.lit == (Game() if s.to_game else Dark()):

@@ -1,4 +1,4 @@
-"""The game's lamp inputs live: which are on, which changed lately, and what the map says they light.
+"""The game's lamp inputs live: which are on, which changed lately, and what they light by the map.
 
 Two things come of it. "Tell me what changed": press a target or run the game's lamp test, and the inputs that changed in
 the last seconds give their number to a place. And: what is seen is not what the map predicts; one key notes it.
@@ -48,7 +48,7 @@ NOT_YET_SAID = "something else"
 
 @dataclass(frozen=True, slots=True)
 class InputChange:
-    """An input that changed. `on` is how it is now, `times` how many edges were counted since it was first told here."""
+    """An input that changed. `on` is how it is now, `times` how many edges were counted since it was first listed here."""
 
     number: int
     on: bool
@@ -75,7 +75,7 @@ class LearnLamp:
 class Watch(TaskState):
     """The state. `total` inputs, 0 while not known; `on` their states, the first for input 1.
 
-    `subscribed`: the board has been asked to tell every change. `to_game`: the game shall have the pixels. `typed`: what
+    `subscribed`: the board has been asked to report every change. `to_game`: the game shall have the pixels. `typed`: what
     was seen, while that is typed, else None. `learning`: the input that a place is being picked for.
     """
 
@@ -94,7 +94,7 @@ class Watch(TaskState):
 
     @cached_property
     def table(self) -> LampTable:
-        """What the map says each lamp lights."""
+        """What each lamp lights, by the map."""
         return lamp_table(self.map)
 
     @cached_property
@@ -109,7 +109,7 @@ class Watch(TaskState):
 
     @property
     def game_plays(self) -> bool:
-        """Whether the board has said that the game has the pixels."""
+        """Whether the board has confirmed that the game has the pixels."""
         return self.to_game and self.board.here and self.board.lit == Game()
 
     @property
@@ -130,7 +130,7 @@ class Watch(TaskState):
         return tuple(sorted(free, key=lambda place: place.id not in self.map.pixels_at))
 
     def predicted(self, number: int) -> str:
-        """What the map says an input lights."""
+        """What an input lights, by the map."""
         row = self.table.lamp(number)
         places = [place.label for place in self.map.places if number in place.lamps]
         if row is None and not places:
@@ -183,7 +183,7 @@ class WatchTask(Task[Watch]):
                 stop = (fx.Ask((WatchInputs(False),), "watch-off"),) if s.board.has("inputs") else ()
                 return s, (*stop, fx.Close())
             case ev.TaskClosed(_, place):
-                # what the board said meanwhile was heard by the task on top
+                # what the board reported meanwhile went to the task on top
                 number = s.learning
                 s, effects = _board(replace(s, subscribed=False, edges=(), edges_asked_s=None, learning=None))
                 if not isinstance(place, str):
@@ -211,7 +211,7 @@ def make(opened: Opened) -> tuple[WatchTask, Watch]:
     return WatchTask(), Watch(map=opened.map, to_game=facts.game_plays)
 
 
-# -- what the board says -------------------------------------------------------------------------------------------
+# -- what the board reports ----------------------------------------------------------------------------------------
 
 
 def _board(s: Watch) -> _N:
@@ -305,11 +305,11 @@ def _counted(s: Watch, first: int, counts: tuple[int, ...]) -> Watch:
 
 
 def _pulsed(s: Watch, number: int, times: int) -> Watch:
-    """Edges of a change that was told already belong to it; others are a change of their own, though unseen."""
-    told = next((c for c in s.changes if c.number == number and s.now_s - c.at_s <= EDGES_EVERY_S + 1), None)
-    if told is not None:
-        counted = replace(told, times=told.times + times)
-        return replace(s, changes=tuple(counted if c is told else c for c in s.changes))
+    """Edges of a change that is listed already belong to it; others are a change of their own, though unseen."""
+    listed = next((c for c in s.changes if c.number == number and s.now_s - c.at_s <= EDGES_EVERY_S + 1), None)
+    if listed is not None:
+        counted = replace(listed, times=listed.times + times)
+        return replace(s, changes=tuple(counted if c is listed else c for c in s.changes))
     on = s.on[number - 1] if number <= len(s.on) else False
     return _changed(s, number, on, times=times)
 

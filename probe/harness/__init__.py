@@ -6,7 +6,7 @@ wire function (`joints`). Nothing here keeps a copy of the map.
 
 | file | what others use |
 |---|---|
-| `from_map` | `compute(map_)` -> `MapPower`: a map's plan, solved; what is assumed is said |
+| `from_map` | `compute(map_)` -> `MapPower`: a map's plan, solved, with what is assumed |
 | `joints` | `sheet_rows`, `joint_view`, `check_joint`: joints by wire function, what is wrong, what to join to what |
 | `words` | both as sections of lines and as data: `power_sections`, `as_data`, `harness_sheet_lines`, `harness_data` |
 | `picture` | voltage along a chain: `profile_of`, and as characters `picture`, `text_picture` |

@@ -28,7 +28,7 @@ class Weight(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PowerFinding:
-    """Something to tell the person: weight, a short fixed code, where, and the text."""
+    """What a check found: weight, a short fixed code, where, and the text."""
 
     weight: Weight
     code: str
@@ -178,7 +178,7 @@ def warmth(temperature_c: float) -> str:
 
 
 def fitted_fuse(fuse_a: float | None, feed: FeedReport) -> Iterator[_Said]:
-    """A fuse that the map says is fitted, against the wire behind it and the planned load."""
+    """A fuse that is fitted by the map, against the wire behind it and the planned load."""
     if fuse_a is None:
         advice = "" if feed.fuse.rating_a is None else f" ({feed.fuse.rating_a:g} A, at the supply's end)"
         text = f"no fuse is noted. Every feed needs one{advice}."

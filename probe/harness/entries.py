@@ -418,8 +418,8 @@ def _valid(record: Made, **fields: Any) -> Made:
         fault = error.errors(include_url=False)[0]
         name = str(fault["loc"][0]) if fault["loc"] else "this"
         labels = {field.name: field.label for field in FIELDS.get(type(record), ())}
-        said = fault["msg"].removeprefix("Value error, ")
-        raise PowerError(f"{labels.get(name, name)}: {said[:1].lower()}{said[1:]}.") from None
+        message = fault["msg"].removeprefix("Value error, ")
+        raise PowerError(f"{labels.get(name, name)}: {message[:1].lower()}{message[1:]}.") from None
     return record.model_copy(update=fields)
 
 

@@ -1,4 +1,4 @@
-"""A map's records as a power plan, with everything that had to be assumed said in words.
+"""A map's records as a power plan, with everything that had to be assumed in words.
 
 `plan_of(map_)` makes the plan; `compute(map_)` solves it too and adds what only the map knows: fuses that are fitted.
 """

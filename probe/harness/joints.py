@@ -37,7 +37,7 @@ class WireEnd(Frozen):
 
 
 class JointSide(Frozen):
-    """The wires on one side of a joint. `pixel` None is the board's side; `batch` says which pixels it came with."""
+    """The wires on one side of a joint. `pixel` None is the board's side; `batch`: that of the pixels it came with."""
 
     pixel: int | None = Field(default=None, ge=0)
     batch: str = ""
@@ -160,7 +160,7 @@ def _connections(found: tuple[JoinedTo, ...], arriving: JointSide) -> tuple[Conn
 
 
 class JointSeverity(StrEnum):
-    """REFUSE: must not be powered. ASK: cannot be told from the sheet."""
+    """REFUSE: must not be powered. ASK: the sheet cannot settle it."""
 
     REFUSE = "refuse"
     ASK = "ask"

@@ -86,7 +86,7 @@ class Figures:
 
 @dataclass(frozen=True)
 class TypingIn:
-    """The open line: its words, the map that comes of a text (with the entry that was made), what is said then.
+    """The open line: its words, the map that comes of a text (with the entry that was made), the message then.
 
     `offered`: the text stood there made visible, since it cannot be shown as it is; left like that it stays as it was.
     """
@@ -270,8 +270,8 @@ class PlanningTask(Task[PlanningState]):
                     "levels noted",
                 )
             case Asked.BATCH:
-                said = "batch added: enter the colours of its wires"
-                line = TypingIn("Batch's name", en.new_batch, "", "such as: first reel", said)
+                added = "batch added: enter the colours of its wires"
+                line = TypingIn("Batch's name", en.new_batch, "", "such as: first reel", added)
             case Asked.BATCH_OF_PIXELS:
                 line = TypingIn(
                     "Batch of pixels",

@@ -1,7 +1,7 @@
 """What a power plan comes to: volts, currents, fuses, supplies and times, and where one more feed helps most.
 
 `report(plan)` solves the plan in three load states and, for the fuses, once more with pixels that never sag.
-`probe.harness.checks` says what the figures mean.
+`probe.harness.checks` explains what the figures mean.
 """
 
 from __future__ import annotations

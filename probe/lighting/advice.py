@@ -1,4 +1,4 @@
-"""What light suits an insert or a kind of place: common practice and taste, from a table that says where it comes from."""
+"""What light suits an insert or a kind of place: common practice and taste, from a table that names its sources."""
 
 from __future__ import annotations
 
@@ -55,10 +55,10 @@ def warmths() -> tuple[Advice, ...]:
 
 
 def advise(map_: PlayfieldMap, place: Place) -> Advice:
-    """What suits a place: by the colour of its insert where a lamp of the list says it, else by its kind."""
-    said = {folded(lamp.insert_colour) for lamp in map_.lamps if lamp.number in place.lamps and lamp.insert_colour}
+    """What suits a place: by the colour of its insert where a lamp of the list has one, else by its kind."""
+    colours = {folded(lamp.insert_colour) for lamp in map_.lamps if lamp.number in place.lamps and lamp.insert_colour}
     rows = table()
-    for colour in sorted(said):
+    for colour in sorted(colours):
         words = set(colour.split())
         for row in rows:
             if row.about == "insert" and row.match in words:

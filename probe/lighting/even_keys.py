@@ -12,7 +12,7 @@ from probe.task.screen import FlipPicture, ReadOnOr
 
 @dataclass(frozen=True)
 class Rate:
-    """What the eye says of this stop."""
+    """How this stop is to the eye."""
 
     rating: Rating
     time: str = ""

@@ -274,8 +274,8 @@ def _read(s: EvenWalk, time: str, **reading: object) -> Next[EvenWalk]:
     )
     kept = tuple(r for r in s.map.readings if (r.round, r.place, r.to) != (s.round, place, to))
     map_ = s.map.model_copy(update={"readings": (*kept, made)})
-    said = made.rating.value if made.rating is not None else f"{made.value:g} {made.measure.value}"
-    words = f"{s.named(s.stop)}: {said}"
+    rated = made.rating.value if made.rating is not None else f"{made.value:g} {made.measure.value}"
+    words = f"{s.named(s.stop)}: {rated}"
     after = replace(s, map=map_, typed="", message=words)
     order = [*range(s.at + 1, len(s.stops)), *range(s.at)]
     following = next((at for at in order if s.stops[at] not in after.readings), None)
@@ -324,15 +324,15 @@ def _stop_lines(s: EvenWalk) -> tuple[Line, ...]:
 
 def _asking(s: EvenWalk) -> tuple[Line, ...]:
     reading = s.readings.get(s.stop)
-    said = ""
+    rated = ""
     if reading is not None:
-        said = reading.rating.value if reading.rating else f"{reading.value:g} {reading.measure.value}"
+        rated = reading.rating.value if reading.rating else f"{reading.value:g} {reading.measure.value}"
     lit = "all general illumination is lit" if s.is_lit else "not lit yet"
     return (
         Line("lit alone: these places" if s.alone else lit),
         Line("F2 dark, F3 fair, F4 hot: against the whole, eyes half closed."),
         Line("Or hold the meter (or look the photo up) there and type the number."),
-        Line(f"said: {said}" if said else "not rated yet"),
+        Line(f"said: {rated}" if rated else "not rated yet"),
         Line(f"so far: {evenness_words(*s.now)}"),
         *_walk_before(s),
     )

@@ -147,7 +147,7 @@ def candela(colour: Colour) -> float:
 
 
 def seat_of(place: Place) -> Seat:
-    """How the pixels of a place sit, as far as the map says. Raises ValueError for a place without a position."""
+    """How the pixels of a place sit, as far as the map holds it. Raises ValueError for a place without a position."""
     if place.position is None:
         raise ValueError(f"{place.label!r} has no position")
     depth = USUAL_DEPTH_MM if place.depth_mm is None else place.depth_mm
@@ -210,7 +210,7 @@ def lamps_cd(map_: PlayfieldMap, places: Sequence[Place], levels: Mapping[str, i
 class Fit:
     """The light model fitted to a walk.
 
-    `gain`: what each place really gives, of what the model says; `depth_factor` on all depths; `elsewhere_lux` from other
+    `gain`: what each place really gives, of what the model computes; `depth_factor` on all depths; `elsewhere_lux` from other
     light, on the scale of the model. `draws`: (n, places + 2) samples of log gains, log depth factor and elsewhere share,
     as sure as the readings are. `misfit`: root mean square of (read - model) in units of the reading's own doubt.
     """

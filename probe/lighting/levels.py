@@ -1,7 +1,7 @@
 """Levels and colours of places and groups: set, copied, shown within the current ceiling. Pure.
 
 A level is in steps even to the eye; what duty it makes is computed in `device_protocol.lightness` alone. What a place
-says itself comes before what its group says (`probe.document.lamp_table.light_of`).
+holds itself comes before what its group holds (`probe.document.lamp_table.light_of`).
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ from probe.task.views import Line
 
 PLANNED_IDLE_UA = 1_000
 PLANNED_CHANNEL_UA = 20_000
-"""Planning figures where no board says its own: 1 mA a dark pixel, 60 mA a full white one."""
+"""Planning figures where no board states its own: 1 mA a dark pixel, 60 mA a full white one."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlaceLight:
-    """A level and colour to copy. `colour` is text as in the map; empty: not said."""
+    """A level and colour to copy. `colour` is text as in the map; empty: not given."""
 
     level: int | None
     colour: str
@@ -45,7 +45,7 @@ def set_light(map_: PlayfieldMap, place_id: str, *, level: int | None, colour: s
 
 
 def group_of(map_: PlayfieldMap, name: str) -> Group | None:
-    """What the map says of a group, None if nothing."""
+    """What the map holds of a group, None if nothing."""
     return next((group for group in map_.groups if folded(group.name) == folded(name)), None)
 
 
@@ -94,7 +94,7 @@ class Shown:
     """What one chain is to show, a colour for each pixel. `need_ma`: what it draws, `ceiling_ma`: what it may.
 
     `dimmed_percent`: share of the light asked for that is left by the ceiling; 100 where it fits. `merged`: how many
-    colours were taken together because a picture holds fifteen. `estimated`: no board has said its figures.
+    colours were taken together because a picture holds fifteen. `estimated`: no board has stated its figures.
     """
 
     chain: str

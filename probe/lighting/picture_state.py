@@ -94,7 +94,7 @@ class Picture(TaskState):
 
     @cached_property
     def lit_places(self) -> frozenset[str]:
-        """Places that the board has said are lit now: those with a pixel, at more than level 0, of which it drives one."""
+        """Places that the board has confirmed as lit now: those with a pixel, at more than level 0, of which it drives one."""
         if not self.is_lit:
             return frozenset()
         groups = [self.shown]

@@ -12,7 +12,7 @@
                  It must not block; it may start tasks that call `do`.
     transcript   called with (seconds, "open" | "out" | "in" | "end", bytes) for a wire log (its form: `link.replay`).
 
-    link.start()                       begin in the background and never give up; everything is told by events
+    link.start()                       begin in the background and never give up; everything comes as events
     identity = await link.connect()    one attempt; raises LinkError; once connected the link reconnects by itself
     reply = await link.do(order)       one in flight, others queue; raises LinkLost (a LinkError) as soon as the board
                                        is lost or restarted, OrderRefused when the board refuses or cannot

@@ -42,12 +42,12 @@ class SetupResult:
 async def set_up_outputs(link: BoardLink, plans: Iterable[OutputPlan]) -> tuple[SetupResult, ...]:
     """Set up each output as planned; every chain set up is dark afterwards. Raises LinkLost.
 
-    A count or a ceiling beyond what the build allows is lowered to it, and said; an output that the board does not have,
-    or a board without the feature `setup`, is said too. Nothing that the plan asks for is dropped in silence.
+    A count or a ceiling beyond what the build allows is lowered to it, and reported; an output that the board does not have,
+    or a board without the feature `setup`, is reported too. Nothing that the plan asks for is dropped in silence.
     """
     results = []
     for plan in plans:
-        identity = link.identity or await link.do(Identify())  # without a board the latter says why
+        identity = link.identity or await link.do(Identify())  # without a board the latter raises the reason
         results.append(await _set_up(link, plan, identity))
     return tuple(results)
 
@@ -78,7 +78,7 @@ async def _set_up(link: BoardLink, plan: OutputPlan, identity: Identity) -> Setu
 
 
 def _without_setup(plan: OutputPlan, identity: Identity) -> str:
-    said = f"this board cannot be set up: it has {identity.pixels} pixels on each output and its own byte order"
+    obstacle = f"this board cannot be set up: it has {identity.pixels} pixels on each output and its own byte order"
     if plan.count > identity.pixels:
-        return f"{said}; {plan.count - identity.pixels} pixels of the chain cannot be reached"
-    return f"{said}; colours may look exchanged"
+        return f"{obstacle}; {plan.count - identity.pixels} pixels of the chain cannot be reached"
+    return f"{obstacle}; colours may look exchanged"

@@ -104,7 +104,7 @@ class Conversation:
     # --- what the link does ---
 
     async def hold(self, wire: Wire) -> LinkError:
-        """Talk over `wire` until it is lost; closes it and says why. When cancelled, too."""
+        """Talk over `wire` until it is lost; closes it and returns why. When cancelled, too."""
         self._wire = wire
         self.port = wire.port
         self._note("open", self.port.encode("utf-8", "replace"))
@@ -170,14 +170,14 @@ class Conversation:
             return fold(error, port=self.port, opening=False)
         if isinstance(error, LinkError):
             return error
-        # A fault of this program: told as one, and the link begins anew instead of standing still for ever.
+        # A fault of this program: reported as one, and the link begins anew instead of standing still for ever.
         self._loop.call_exception_handler({"message": f"reading {self.port} failed", "exception": error})
         return link_error(LinkErrorKind.FAILED, port=self.port, detail=f"a fault of this program: {error!r}")
 
     def _write(self, data: bytes) -> None:
         if data and self._wire is not None:
             self._note("out", data)
-            with contextlib.suppress(LinkError):  # `read` says the same
+            with contextlib.suppress(LinkError):  # `read` raises the same
                 self._wire.write(data)
 
     def _note(self, direction: str, data: bytes) -> None:
@@ -241,7 +241,7 @@ class Conversation:
         self._tell_waiting()
         self._go_on()
 
-    # --- what the session tells ---
+    # --- events of the session ---
 
     def _take(self, events: list[SessionEvent]) -> None:
         for event in events:

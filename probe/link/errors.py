@@ -1,7 +1,7 @@
 """Every way in which the line to a board fails, folded into one error with a likely cause and a cure.
 
 Ports fail in three unrelated families: `OSError` (`serial.SerialException` is one), `termios.error` (which is none) and
-`ValueError` for an address or a speed that cannot be. Nothing outside this file tells them apart.
+`ValueError` for an address or a speed that cannot be. Nothing outside this file distinguishes them.
 """
 
 from __future__ import annotations
@@ -238,7 +238,7 @@ def fold(
 ) -> LinkError:
     """Our own error for whatever a port raised.
 
-    `opening` tells an attempt to open from a loss in use: the same `EIO` means "no such port" in the one and "vanished"
+    `opening`: an attempt to open, not a loss in use: the same `EIO` means "no such port" in the one and "vanished"
     in the other. A `LinkError` is handed back as it is.
     """
     if isinstance(exc, LinkError):

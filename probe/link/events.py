@@ -1,4 +1,4 @@
-"""What a link tells the floor above, as frozen values. They come in the order in which they happened."""
+"""Events of a link for the floor above, as frozen values. They come in the order in which they happened."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Waiting:
 
 @dataclass(frozen=True, slots=True)
 class Connected:
-    """The board has said who it is. Make it dark, set its outputs up, and light anew what should be lit."""
+    """The board has identified itself. Make it dark, set its outputs up, and light anew what should be lit."""
 
     identity: Identity
     port: str

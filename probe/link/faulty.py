@@ -91,7 +91,7 @@ class Faults:
 
 
 class FaultyWire:
-    """`inner` with faults. `on_unplug` is called in the middle of an order when the profile says so."""
+    """`inner` with faults. `on_unplug` is called in the middle of an order when the profile asks for it."""
 
     def __init__(self, inner: Wire, faults: Faults, *, on_unplug: Callable[[], None] | None = None) -> None:
         self._inner = inner
@@ -157,5 +157,5 @@ class FaultyWire:
         try:
             while self._late:
                 self._hand_on(self._late.popleft())
-        except LinkError:  # told by `read`
+        except LinkError:  # raised by `read`
             self._late.clear()

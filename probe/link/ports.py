@@ -159,8 +159,8 @@ def _info(raw: Any) -> PortInfo:
         name = described if described and described != "n/a" else "serial port"
         return PortInfo(device=device, key=f"path:{device}", name=name, family=Family.NOT_USB)
     numbers = f"{vid:04X}:{pid:04X}"
-    family, said = usb_name(vid, pid) or (Family.OTHER_USB, "USB device")
-    name = f"{said} ({numbers})" if product is None else f"{said} ({numbers}), calls itself {product}"
+    family, chip = usb_name(vid, pid) or (Family.OTHER_USB, "USB device")
+    name = f"{chip} ({numbers})" if product is None else f"{chip} ({numbers}), calls itself {product}"
     own = serial_number.replace("@", "_") if serial_number else None  # "@" parts the location from the rest
     key = f"usb:{numbers}:{own}" if own else f"usb:{numbers}@{location or device}"
     return PortInfo(

@@ -30,10 +30,10 @@ class OrderRefused(Exception):  # noqa: N818 - what happened, in the words of th
 
     @classmethod
     def by_board(cls, refused: Refused) -> OrderRefused:
-        """From what the session tells."""
+        """From the session's event."""
         line = refused.error
         fields = {key: value for key in ("need", "ceiling", "staged") if (value := refused.field(key)) is not None}
-        said = " ".join((f"{line.number:02d}", line.name, *line.fields))
+        reply = " ".join((f"{line.number:02d}", line.name, *line.fields))
         return cls(
-            refused.order, code=refused.code, text=f"the board refuses {refused.order.WORD}: {said}", fields=fields
+            refused.order, code=refused.code, text=f"the board refuses {refused.order.WORD}: {reply}", fields=fields
         )

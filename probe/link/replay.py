@@ -12,11 +12,11 @@ they came in one piece; `open` a port was opened (its name), `end` it was lost o
 Between the quotes ASCII stands for itself, other bytes are `\\xHH`, `\\n`, `\\r`, `\\t`; `"` and `\\` have a `\\` before
 them. Further lines may be appended by later sessions.
 
-Played back (`replay://FILE`), the far end says what it said then, at the moment when the program sends what it sent
+Played back (`replay://FILE`), the far end sends what it sent then, at the moment when the program sends what it sent
 then. Orders are compared without number and checksum, so that those which a session gives by the clock (keep-alives) may be
 more or fewer.
 `replay://FILE?speed=10` is ten times as fast; speed 0 does not wait at all. When the program sends something else than
-in the transcript, the wire fails and says where.
+in the transcript, the wire fails with an error that names the place.
 """
 
 from __future__ import annotations
@@ -182,7 +182,7 @@ class ReplayWire:
             self._end_as_then()
 
     def write(self, data: bytes) -> None:
-        """As `Wire.write`: what was said to this then is said now."""
+        """As `Wire.write`: the replies to this then are sent now."""
         if self._inbox.end is not None:
             raise self._inbox.end
         *lines, self._partial = (self._partial + data.decode("latin-1")).split("\n")

@@ -111,8 +111,8 @@ class History(TaskState):
         return below.number, here
 
     @cached_property
-    def told(self) -> tuple[str, ...]:
-        """What differs between the two, line by line; or why that cannot be said."""
+    def differences(self) -> tuple[str, ...]:
+        """What differs between the two, line by line; or why that is not known."""
         older, newer = self.pair
         if older == newer:
             return ()
@@ -178,7 +178,7 @@ class HistoryTask(Task[History]):
             board=s.board.words,
             items=tuple(_row(s, line) for line in s.lines),
             chosen=min(s.at, len(s.lines) - 1),
-            details=(Line(pair_words(s), "bold"), *(Line(f"  {words}") for words in s.told)),
+            details=(Line(pair_words(s), "bold"), *(Line(f"  {words}") for words in s.differences)),
             long=True,
             message=s.message,
             unsaved=s.unsaved,

@@ -5,8 +5,8 @@ chain is set up: until then the map being made is the state's own draft.
 
 Two searches find what the person need not know. Byte order, and RGB or RGBW, from the colours seen (`OrderSearch`): a
 stretch is shown one dim colour; each pixel takes its own 24 or 32 bits of the stream and passes the rest on, so a
-four-colour chain driven as a three-colour one shows a run of colours that repeats every three pixels (the byte stream
-says so, and people have seen it), and a three-colour chain driven as four repeats every four. The count, from "does
+four-colour chain driven as a three-colour one shows a run of colours that repeats every three pixels (it follows from the
+byte stream, and people have seen it), and a three-colour chain driven as four repeats every four. The count, from "does
 anything light?" (`CountSearch`): galloping, then halving. A question lights a few pixels from `n` on, not one, so that a
 single dark pixel does not pass for the end. Galloping to a count c takes about log2(c) questions and halving as many
 again: 2·⌈log2 c⌉ + 1 at most (Bentley and Yao 1976, an almost optimal algorithm for unbounded searching; from memory).
@@ -100,7 +100,7 @@ class OrderSearch:
 
     @property
     def shown(self) -> Seen:
-        """The colour to ask for now: one not asked yet with this order, preferring those that tell most."""
+        """The colour to ask for now: one not asked yet with this order, preferring those that part most orders."""
         asked = {meant for sent, meant, _ in self.answers if sent == self.sent}
         choices = [Seen.RED, Seen.GREEN, Seen.BLUE] + ([Seen.WHITE] if len(self.sent) == 4 else [])
         open_ones = [c for c in choices if c not in asked] or choices
@@ -265,7 +265,7 @@ class Setting(TaskState):
 
     @property
     def choices(self) -> tuple[str, ...]:
-        """Answers to choose from; empty where the entry line is used or nothing can be said."""
+        """Answers to choose from; empty where the entry line is used or nothing can be answered."""
         match self.stage:
             case Stage.CHAIN | Stage.COUNT_SEARCH:
                 return ("Yes, something lights", "No, nothing lights")

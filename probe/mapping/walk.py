@@ -3,7 +3,7 @@
 While a board is there an answer counts only if the board has confirmed this very pixel; without one the walk goes on paper.
 A label that is finished before its pixel is lit waits for the light, and those typed after it wait in their order: each is
 for the pixel that follows. Whatever breaks that order (loss, restart, undo, moving) puts the first of them back into the entry
-line and says the others; none of them ever lands on another pixel. One-key answers never wait: a key that is held down
+line and names the others; none of them ever lands on another pixel. One-key answers never wait: a key that is held down
 repeats itself, and would answer for pixels that nobody has seen.
 """
 
@@ -149,7 +149,7 @@ class WalkTask(Task[Walk]):
         """The pixel that is asked about."""
         return (s.chain, s.number)
 
-    # -- what the board says ------------------------------------------------------------------------------------------
+    # -- what the board reports ---------------------------------------------------------------------------------------
 
     def _board(self, s: Walk, now_s: float) -> _N:
         """The board shows something else: a label that waited is taken, or goes back into the line."""
@@ -294,7 +294,7 @@ def _typed(s: Walk, text: str) -> Walk:
 
 
 def _put_back(s: Walk) -> Walk:
-    """Labels that waited for light, back in the line: the first to be finished again, the others said."""
+    """Labels that waited for light, back in the line: the first to be finished again, the others named in the message."""
     if not s.waiting:
         return s
     first, *rest = s.waiting

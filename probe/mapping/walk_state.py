@@ -27,7 +27,7 @@ class Entry(Enum):
 
 
 class OneKey(Enum):
-    """Answers that need no label. The value is what the message says."""
+    """Answers that need no label. The value is the word in the message."""
 
     SAME_PLACE = "same place as the last"
     NOTHING_LIT = "nothing lit"
@@ -92,7 +92,7 @@ class Walk(TaskState):
 
     @property
     def is_lit(self) -> bool:
-        """Whether the board has said that this very pixel is lit."""
+        """Whether the board has confirmed that this very pixel is lit."""
         return self.board.here and self.board.lit == self.light
 
     @cached_property

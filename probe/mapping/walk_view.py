@@ -103,7 +103,7 @@ def _message(s: Walk) -> str:
 
 
 def _lit_line(s: Walk) -> Line:
-    """Which pixel it is, whether the board has said that it is lit, and when it was last seen."""
+    """Which pixel it is, whether the board has confirmed that it is lit, and when it was last seen."""
     of = f" of {s.here.length}" if s.here.count else ", count open"
     if s.is_lit:
         state = "● LIT" + (", blinking" if s.blinking else "")
@@ -117,7 +117,7 @@ def _lit_line(s: Walk) -> Line:
 
 
 def _now_line(s: Walk) -> Line:
-    """What the map says of this pixel now."""
+    """What the map holds of this pixel now."""
     pixel, place = s.pixel, s.place
     if place is not None:
         words = f"{pixel.state.value}: {place.label}" + (f" · {place.area}" if place.area else "")

@@ -134,7 +134,7 @@ async def save_document(document: Document) -> None:
 def rescue(document: Document | None, folders: Sequence[Path], why: str = "") -> tuple[str, ...]:
     """Put what is unsaved where it can be put; returns the lines to say, none if all is saved. Blocks at most a second.
 
-    `why` it is unsaved, in a sentence; otherwise the document says so.
+    `why` it is unsaved, in a sentence; otherwise the document's own reason stands.
     """
     if document is None or document.is_saved:
         return ()

@@ -1,4 +1,4 @@
-"""The runtime: events in, effects out, and what a task says should be lit is lit, as far as the board confirms it.
+"""The runtime: events in, effects out, and what a task wants lit is lit, as far as the board confirms it.
 
 It owns the one document, a stack of tasks, the board of a link, and nothing that is drawn. Four promises hold here and
 nowhere else:
@@ -67,7 +67,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 0.5
 LEAST_HALF_S = 0.17
-"""Two pictures in turn change at most three times a second, whatever a task says."""
+"""Two pictures in turn change at most three times a second, whatever a task asks for."""
 
 Maker = Callable[[Opened], tuple[AnyTask, TaskState]]
 """Makes a task and its first state."""
@@ -93,7 +93,7 @@ class OpenTask:
     state: Any
     scope: Scope | None = None
     withheld: str = ""
-    """What it says once the map is on disk."""
+    """The message to show once the map is on disk."""
 
 
 @dataclass(eq=False)
@@ -151,7 +151,7 @@ class Runtime:
     and for jobs.
 
     `makers`: task by name. `options`: what every task's maker is given beside map and facts. `bell` sounds the terminal's
-    bell, `notify` says a passing word, `on_change` is called (once for any number of events) when something may have to be
+    bell, `notify` shows a passing message, `on_change` is called (once for any number of events) when something may have to be
     drawn again, `on_fault` is given an exception that no effect may raise; without it the worker stops at one. `on_bottom` is
     called when the last task is left, `on_not_saved` when a save fails that a person asked for again.
     """
@@ -278,7 +278,7 @@ class Runtime:
         self._poke()
 
     def _say_saved(self) -> None:
-        """All is on disk: what was done may be said now."""
+        """All is on disk: what was done may be announced now."""
         for layer in self.layers:
             if layer.withheld:
                 layer.state = replace(layer.state, message=layer.state.message or layer.withheld)
@@ -321,7 +321,7 @@ class Runtime:
         for effect in found[1]:
             self._perform(layer, effect, before)
         if self.document.version != version:
-            # that an answer is taken is said when it is on disk, not before
+            # that an answer is taken is shown when it is on disk, not before
             layer.withheld = layer.state.message
             layer.state = replace(layer.state, message="")
 
@@ -472,7 +472,7 @@ class Runtime:
         self._board_changed()
 
     def _board_changed(self) -> None:
-        """Tell the task in hand if what may be said of the board differs now."""
+        """Dispatch `BoardChanged` to the task in hand if its view of the board differs now."""
         identity = self._board.identity if self._board is not None else None
         refused = self._refused[1] if self._refused is not None else ""
         view = BoardView(identity, self._words, self._trouble, self._confirmed if identity else None, refused)
@@ -644,7 +644,7 @@ class Runtime:
         return setup
 
     def _forget_what_is_driven_otherwise(self, identity: Identity) -> None:
-        """Where the map says by now that an output is driven otherwise, its pixels do not show what was sent."""
+        """Where by now the map has an output driven otherwise, its pixels do not show what was sent."""
         stale = [
             output
             for output, part in self._shown.items()

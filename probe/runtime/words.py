@@ -20,7 +20,7 @@ _REFUSALS = {
 
 
 def refusal(code: ErrorCode | None, raw: str) -> str:
-    """What a refused order means for the person. `raw` is the board's own word, shown if the code says little."""
+    """What a refused order means for the person. `raw` is the board's own word, shown if the code alone is not enough."""
     if code is not None and code in _REFUSALS:
         return _REFUSALS[code]
     return f"the board refused: {raw}"

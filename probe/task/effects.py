@@ -52,7 +52,7 @@ class Open:
 
 @dataclass(frozen=True)
 class Close:
-    """This task is done; the one below is told of the result."""
+    """This task is done; the one below receives the result."""
 
     result: object = None
 
@@ -86,7 +86,7 @@ class TryAgain:
 
 @dataclass(frozen=True)
 class MakeRevision:
-    """Make a revision of what is pending; without a reason it is told from what changed."""
+    """Make a revision of what is pending; without a reason one is made from what changed."""
 
     reason: str = ""
 

@@ -1,4 +1,4 @@
-"""What a task is told (events): what a person did that all tasks know, and facts of the board, the line and the disk.
+"""Events, which a task receives: what a person did that all tasks know, and facts of the board, the line and the disk.
 
 Keys that only one task knows are events too; they stand beside that task.
 """
@@ -82,7 +82,7 @@ class ChangeLevel:
 
 @dataclass(frozen=True)
 class GoOpen:
-    """Go on in another task; the task in hand says with which facts."""
+    """Go on in another task; the task in hand names the facts."""
 
     task: str
 
@@ -92,7 +92,7 @@ class GoOpen:
 
 @dataclass(frozen=True)
 class BoardChanged:
-    """The board arrived, was lost or restarted, or now shows something else, or refused to. The view says what holds."""
+    """The board arrived, was lost or restarted, or now shows something else, or refused to. `board` holds what is so now."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +139,7 @@ class MapSaved:
 
 @dataclass(frozen=True)
 class MapNotSaved:
-    """The map could not be written. It is kept in memory; the view says why."""
+    """The map could not be written. It is kept in memory; `unsaved` holds why."""
 
     why: str
 

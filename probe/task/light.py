@@ -1,6 +1,6 @@
-"""What should be lit, as a value: a task says it, the runtime keeps it true.
+"""What should be lit, as a value: a task returns it, the runtime keeps it true.
 
-Two equal values are the same light. A light never says how it got there: no order, no retry, no set-up.
+Two equal values are the same light. A light never holds how it got there: no order, no retry, no set-up.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ class OutputSetup:
 
     @classmethod
     def of(cls, chain: Chain, *, count: int | None = None) -> OutputSetup:
-        """As a chain of the map says; `count` stands in for its own."""
+        """As a chain of the map has it; `count` stands in for its own."""
         return cls(count or chain.length, chain.order, chain.ceiling_ma, chain.latch_us)
 
 
@@ -36,7 +36,7 @@ class Pixels:
     """Pixels of one output in these colours, from number `first` on; the rest of it, and every other output, dark.
 
     The runtime dims them evenly where the output's ceiling asks for it. `setup`: how the output is driven meanwhile, where
-    that is not what the map says.
+    that is not what the map holds.
     """
 
     output: int

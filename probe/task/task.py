@@ -102,7 +102,7 @@ class Task(Generic[S]):
         return None
 
     def reason(self, s: S) -> str:
-        """The reason of the revision made when it is left; empty: told from the changes."""
+        """The reason of the revision made when it is left; empty: one made from the changes."""
         del s
         return ""
 

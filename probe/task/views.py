@@ -67,7 +67,7 @@ class PictureView:
 class TaskView:
     """One question at a time. The screen cuts, wraps and places; the parts stand in this order from the top.
 
-    `head` says where one is, `board` how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
+    `head`: where one is; `board`: how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
     texts side by side, `across` in a row, each cut to its share of the width. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
     `empty` where there are none, `details` (long texts, which scroll), `below`, `message` and `progress`.
     """
@@ -108,7 +108,7 @@ class Row:
 class RowsView:
     """A table that can be searched and sorted. `at` is the key of the row in hand, `sort` the index of a column.
 
-    `prompt` and `typed`: a line to type in, below the table. `beside`: what is said of the row in hand. `details` open on
+    `prompt` and `typed`: a line to type in, below the table. `beside`: the text about the row in hand. `details` open on
     request below the table. `choose` makes the event of a row, `search` that of a text, `sorted` that of a column.
     """
 

@@ -32,7 +32,7 @@ from probe.document.operations import (
 from probe.document.proving import add_proof, standings
 from probe.export.sheet import date_of, sheet_html
 from probe.export.sheet_picture import Part, parts_of, picture_svg
-from probe.export.sheet_text import MOST, clean, said
+from probe.export.sheet_text import MOST, clean, escape
 from probe.playfield import strokes_of
 from tests.document.strategies import maps
 from tests.support.examples import examples
@@ -258,7 +258,7 @@ def test_any_map_makes_a_harmless_sheet_and_a_well_formed_picture(map_: Playfiel
 
 @given(st.text(max_size=400))
 def test_text_from_outside_is_cleaned_and_escaped(text: str) -> None:
-    shown = said(text)
+    shown = escape(text)
     inner = shown.removeprefix("<bdi>").removesuffix("</bdi>")
     assert not re.search("[<>\"']", inner)
     assert len(clean(text)) <= MOST

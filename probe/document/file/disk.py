@@ -15,7 +15,7 @@ if sys.platform == "darwin":  # pragma: no cover
 
 @dataclass(frozen=True)
 class FileFacts:
-    """What the file system says of a file. While `identity` is the same, nobody has written the content."""
+    """What the file system reports of a file. While `identity` is the same, nobody has written the content."""
 
     regular: bool
     mode: int

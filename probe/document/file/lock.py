@@ -1,7 +1,7 @@
 """One program at a time: a lock beside the file, and a note of who holds it.
 
 The lock is `.NAME.lock`, held through the operating system, so that a crash lets go of it; the file itself stays, which
-is harmless. `.NAME.holder` says who holds it, for the message that a second program shows.
+is harmless. `.NAME.holder` names who holds it, for the message that a second program shows.
 """
 
 from __future__ import annotations

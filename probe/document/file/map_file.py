@@ -147,8 +147,8 @@ class MapFile:
 
         A file of an earlier version of the format is kept beside it, as `NAME.v1.json`.
 
-        If somebody else changed the content meanwhile, `over=True` replaces it and keeps theirs beside it: `theirs` says
-        where, `NAME.theirs.json` or the next name that is free. Raises ChangedElsewhereError without it;
+        If somebody else changed the content meanwhile, `over=True` replaces it and keeps theirs beside it: `theirs` is
+        its path, `NAME.theirs.json` or the next name that is free. Raises ChangedElsewhereError without it;
         CannotSaveError; UnsoundMapError for a map that could not be read again. The old file is then whole and in place.
         """
         if self._closed:

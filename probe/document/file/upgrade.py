@@ -1,7 +1,7 @@
 """Map files of earlier versions of the format, made into today's before they are checked.
 
 Version 1 has the same records as version 2, so that its revisions undo and compare as they are. Only the answers of a
-recheck that was not finished do not go on: how they are gone over is no part of version 2's promise. What was said before
+recheck that was not finished do not go on: how they are gone over is no part of version 2's promise. What was declared before
 them stays, so that the recheck can begin anew from there.
 """
 

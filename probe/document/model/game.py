@@ -10,11 +10,11 @@ from pydantic import Field, StringConstraints
 from probe.document.model.record import Identifier, Label, Record, Text
 
 LightColour = Annotated[str, StringConstraints(pattern=r"^(?:[0-9A-F]{6}(?:[0-9A-F]{2})?)?$")]
-"""A colour at full level as RRGGBB or RRGGBBWW; empty: not said."""
+"""A colour at full level as RRGGBB or RRGGBBWW; empty: not given."""
 
 
 class Group(Record):
-    """Light that its places share where they say nothing themselves. `level` 0 to 255 in steps even to the eye."""
+    """Light that its places share where they have none of their own. `level` 0 to 255 in steps even to the eye."""
 
     name: Label
     level: int | None = Field(default=None, ge=0, le=255)
@@ -23,7 +23,7 @@ class Group(Record):
 
 
 class Verdict(StrEnum):
-    """What a person said when a lamp was lit by its number."""
+    """What a person saw when a lamp was lit by its number."""
 
     RIGHT = "right"
     WRONG = "wrong"
@@ -31,7 +31,7 @@ class Verdict(StrEnum):
 
 
 class Proof(Record):
-    """A lamp or a group lit and looked at. `revision` is the map's then, `pixels` a fingerprint of what the map said.
+    """A lamp or a group lit and looked at. `revision` is the map's then, `pixels` a fingerprint of what the map held.
 
     One of `lamp` and `group` is given. `by_table`: the board's own table lit it, not pixel numbers from here.
     """

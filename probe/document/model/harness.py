@@ -1,6 +1,6 @@
 """What a map notes of wiring and power: supplies, feeds, batches of pixels, joints, and how the plan is computed.
 
-Everything may be left out; the plan says what it assumes instead. Pixels are named by their ids, so that nothing here
+Everything may be left out; the plan lists what it assumes instead. Pixels are named by their ids, so that nothing here
 changes when numbers shift. An id that leads nowhere (its pixel was taken out by hand) is a finding, not an error.
 """
 
@@ -116,7 +116,7 @@ class Feed(Record):
 class Joint(Record):
     """A joint and the stretch of wire it ends: from pixel `after` (None: the board) to pixel `before`, by their ids.
 
-    Colours are those of the wires at either end where they differ from the batch's ("": as the batch's). `..._to` says
+    Colours are those of the wires at either end where they differ from the batch's ("": as the batch's). `..._to`:
     what the leaving wires were found joined to. `length_mm`: wire between the two pixels, one way. `five_volt_open`: the
     5 V wire is left open here, to keep two supplies apart. `extra_mohm`: resistance beyond a fair joint's, in each wire.
     """

@@ -21,7 +21,7 @@ class Fade(Record):
 
 
 class Rating(StrEnum):
-    """What the eye says of a place or of the gap between two."""
+    """How light or dark a place, or the gap between two, is to the eye."""
 
     DARK = "dark"
     FAIR = "fair"

@@ -1,6 +1,6 @@
 """A recheck that is not finished, as the map keeps it: what was said, every question and its answer.
 
-Nothing of it holds for the map before the recheck is finished. `rests_on` tells whether the chain is still what the
+Nothing of it holds for the map before the recheck is finished. `rests_on` shows whether the chain is still what the
 answers were given about.
 """
 

@@ -118,7 +118,7 @@ class Chain(Record):
 
     `count` is what the board is set to, None while nobody knows; `pixels` is what the map knows of. `wire` and
     `ground_wire` are the gauges between pixels (None: not noted, and for ground as the 5 V wire), `spacing_mm` the wire
-    from pixel to pixel where a joint says nothing else. `joints` holds what is noted of joints, in any order.
+    from pixel to pixel where a joint has no length of its own. `joints` holds what is noted of joints, in any order.
     """
 
     id: Identifier

@@ -1,6 +1,6 @@
 """What is drawn of a playfield beside its lights: standard shapes, such as flippers and bumpers, as records.
 
-A shape says its kind, where it stands, how it is turned, and those of its sizes that differ from the kind's usual ones.
+A shape holds its kind, where it stands, how it is turned, and those of its sizes that differ from the kind's usual ones.
 The usual sizes are those of common parts and playfields: common practice, no source.
 """
 
@@ -64,7 +64,7 @@ _Size = Field(default=None, ge=0.5, le=5_000, allow_inf_nan=False)
 
 class Shape(Record):
     """One shape. It stands at `x_mm` from the left and `y_mm` from the near edge, as places do; which point of it that
-    is, its kind says. `turn_deg` turns it to the left around that point, after which `mirror` swaps its left and right.
+    is, depends on its kind. `turn_deg` turns it to the left around that point, after which `mirror` swaps its left and right.
     `points` are the middle line of a ramp or wall, in mm from where it stands; `curved` rounds a wall's corners.
     """
 
