@@ -164,7 +164,7 @@ def test_not_a_number_is_no_json() -> None:
 
 
 @pytest.mark.parametrize(
-    "m",
+    "map_",
     [
         op.add_chain(DEMO, Chain.model_construct(**{**dict(DEMO.chains[0]), "id": "Bad id!", "output": 2})),
         DEMO.model_copy(update={"places": (*DEMO.places, Place.model_construct(**{**dict(DEMO.places[0]), "id": "x", "label": ""}))}),
@@ -179,7 +179,7 @@ def test_a_record_that_could_not_be_read_again_is_not_written(map_: PlayfieldMap
 
 
 @pytest.mark.parametrize(
-    ("m", "said"),
+    ("map_", "said"),
     [
         (op.set_pixel(DEMO, "playfield", 5, Pixel(id="x", state=PixelState.PLACED, place="nowhere")), "no place"),
         (op.set_pixel(DEMO, "playfield", 5, Pixel(id="playfield-6")), "used twice"),
