@@ -13,7 +13,7 @@ from probe.document.operations import add_chain, new_map, set_count
 from probe.document.revisions import at_revision, base_of, last_undoable, undo, verified_count
 from probe.mapping.walk import WalkTask
 from probe.mapping.walk_keys import GoTo, Say, UseLine
-from probe.mapping.walk_state import Entry, OneKey, start
+from probe.mapping.walk_state import OneKey, WalkEntry, start
 from probe.task.events import Redo, Take, Typed, Undo
 from tests.support.examples import examples
 from tests.support.played import Played
@@ -72,7 +72,7 @@ class Sessions(RuleBasedStateMachine):
 
     @rule(text=st.sampled_from(["", "a note"]))
     def note(self, text: str) -> None:
-        self.give(UseLine(Entry.NOTE), Typed(text), Take())
+        self.give(UseLine(WalkEntry.NOTE), Typed(text), Take())
 
     @rule()
     def undo(self) -> None:

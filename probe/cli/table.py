@@ -34,7 +34,7 @@ async def _with_board(map_: Any, address: str, arguments: argparse.Namespace, wh
     from probe.cli.wire_log import WireLog
     from probe.document.document import Document
     from probe.game.keys import WriteWhole
-    from probe.game.sync import BoardFacts, Stage, Sync, make
+    from probe.game.sync import BoardFacts, Sync, SyncStage, make
     from probe.link import BoardLink, LinkError, PortSpec, remembered_key
     from probe.runtime.runtime import Runtime
 
@@ -65,7 +65,7 @@ async def _with_board(map_: Any, address: str, arguments: argparse.Namespace, wh
             complain(str(exc))
             return Exit.BOARD
         found = await until_over()
-        if what == "write" and found.stage is Stage.COMPARED and not found.same:
+        if what == "write" and found.stage is SyncStage.COMPARED and not found.same:
             runtime.dispatch(WriteWhole())
             found = await until_over()
         return _told(found, what)
@@ -77,9 +77,9 @@ async def _with_board(map_: Any, address: str, arguments: argparse.Namespace, wh
 def _told(state: Any, what: str) -> int:
     from probe.document.board_table import duties
     from probe.document.lamp_table import revision_of
-    from probe.game.sync import Stage, obstacle
+    from probe.game.sync import SyncStage, obstacle
 
-    if state.stage is not Stage.COMPARED:
+    if state.stage is not SyncStage.COMPARED:
         complain(escaped(state.message))
         return Exit.BOARD
     held = state.held

@@ -61,7 +61,7 @@ def table_text(rows: Iterable[Sequence[str]]) -> str:
 
 
 @dataclass(frozen=True)
-class Row:
+class CellRow:
     """One record read: the line it starts on, and its cells by heading (absent ones are empty)."""
 
     line: int
@@ -72,8 +72,8 @@ class Row:
 class Table:
     """A table read: its headings as they stand, its rows, and what stands between cells and before decimals."""
 
-    header: Row
-    rows: tuple[Row, ...]
+    header: CellRow
+    rows: tuple[CellRow, ...]
     separator: str
 
     def number(self, cell: str) -> str:
@@ -111,11 +111,11 @@ def read_table(data: str | bytes) -> Table:
             what = f"there are {len(row.cells)} cells under {len(header.cells)} headings"
             raise ImportProblem(what, f'Put texts that contain "{separator}" in double quotes', line=row.line)
     width = len(header.cells)
-    padded = tuple(Row(row.line, (*row.cells, *[""] * width)[:width]) for row in others)
+    padded = tuple(CellRow(row.line, (*row.cells, *[""] * width)[:width]) for row in others)
     return Table(header, padded, separator)
 
 
-def _records(text: str, separator: str) -> Iterator[Row]:
+def _records(text: str, separator: str) -> Iterator[CellRow]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     start = 1
     while True:
@@ -127,5 +127,5 @@ def _records(text: str, separator: str) -> Iterator[Row]:
             hint = "Check the double quotes: a text with a quote in it is put in quotes, and that quote doubled"
             raise ImportProblem(f"this cannot be read: {error}", hint, line=start) from error
         if any(cells):
-            yield Row(start, tuple(cells))
+            yield CellRow(start, tuple(cells))
         start = reader.line_num + 1

@@ -20,7 +20,7 @@ from pydantic.fields import FieldInfo
 
 from probe.document.json_text import json_line
 from probe.document.model import Chain, Record, Revision
-from probe.export.cells import Row, Table, guard, unguard
+from probe.export.cells import CellRow, Table, guard, unguard
 from probe.export.errors import ImportProblem
 
 WITH_ROWS: dict[type[Record], tuple[str, ...]] = {Revision: ("changes",)}
@@ -125,7 +125,7 @@ def cells_of(record: Record) -> dict[str, str]:
 class RowReader:
     """One row being read. Every problem names its line and the column."""
 
-    def __init__(self, table: Table, columns: Mapping[str, int], row: Row) -> None:
+    def __init__(self, table: Table, columns: Mapping[str, int], row: CellRow) -> None:
         self.line = row.line
         self._table = table
         self._cells = {name: row.cells[index] for name, index in columns.items()}

@@ -26,7 +26,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from probe.document.model import Kind, Lamp
-from probe.export.cells import Row, Table, guard, read_table, table_text, unguard
+from probe.export.cells import CellRow, Table, guard, read_table, table_text, unguard
 from probe.export.errors import ImportProblem
 
 FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")
@@ -102,7 +102,7 @@ def _assign(table: Table, columns: Mapping[str, str] | None) -> dict[str, int]:
     return found
 
 
-def _number(fields: dict[str, Any], found: Mapping[str, int], row: Row) -> None:
+def _number(fields: dict[str, Any], found: Mapping[str, int], row: CellRow) -> None:
     """Fill in the number from the strobes, or the group of a row that no lamp output switches."""
     if fields.get("number") is not None:
         return
@@ -123,7 +123,7 @@ def _number(fields: dict[str, Any], found: Mapping[str, int], row: Row) -> None:
         fields["group"] = GENERAL_GROUP
 
 
-def _integer(table: Table, row: Row, field: str, index: int) -> int | None:
+def _integer(table: Table, row: CellRow, field: str, index: int) -> int | None:
     cell = table.number(unguard(row.cells[index]))
     if not cell:
         return None
@@ -138,7 +138,7 @@ def _integer(table: Table, row: Row, field: str, index: int) -> int | None:
     return whole
 
 
-def _lamp(table: Table, found: Mapping[str, int], row: Row) -> Lamp:
+def _lamp(table: Table, found: Mapping[str, int], row: CellRow) -> Lamp:
     fields: dict[str, Any] = {}
     for field, index in found.items():
         if field in ("number", "row", "column"):

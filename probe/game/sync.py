@@ -40,7 +40,7 @@ MOST_RESTARTS = 1
 """How often one write is begun anew because the board forgot what was staged."""
 
 
-class Stage(Enum):
+class SyncStage(Enum):
     """What is going on."""
 
     AWAITING = "waiting for a board"
@@ -69,7 +69,7 @@ class Sync(TaskState):
 
     ours: BoardTable | None = None
     problem: str = ""
-    stage: Stage = Stage.AWAITING
+    stage: SyncStage = SyncStage.AWAITING
     held: TableState | None = None
     theirs: BoardLampTable | None = None
     differences: tuple[str, ...] = ()
@@ -87,7 +87,7 @@ class Sync(TaskState):
     def same(self) -> bool:
         """Whether the board holds exactly our table, revision included."""
         return (
-            self.stage is Stage.COMPARED
+            self.stage is SyncStage.COMPARED
             and self.ours is not None
             and self.held is not None
             and (self.held.revision, self.held.length, self.held.crc)
@@ -98,7 +98,7 @@ class Sync(TaskState):
     @property
     def is_over(self) -> bool:
         """Whether nothing is under way."""
-        return self.stage in (Stage.COMPARED, Stage.LACKING, Stage.FAILED)
+        return self.stage in (SyncStage.COMPARED, SyncStage.LACKING, SyncStage.FAILED)
 
     @property
     def game_has(self) -> bool:
@@ -137,7 +137,7 @@ class BoardTask(Task[Sync]):
             case ev.GoOpen(task):
                 return s, (fx.Instead(task, WatchFacts(game_plays=s.game_has) if task == "watch" else None),)
             case ev.MapChanged(words):
-                return _board(replace(_of_map(s), stage=Stage.AWAITING, message=words))
+                return _board(replace(_of_map(s), stage=SyncStage.AWAITING, message=words))
             case _:
                 return None
 
@@ -145,7 +145,7 @@ class BoardTask(Task[Sync]):
         """Dark, or the game's: never while a table is written."""
         if s.hands_off:
             return HandsOff()
-        return Game() if s.to_game and s.stage is not Stage.WRITING else Dark()
+        return Game() if s.to_game and s.stage is not SyncStage.WRITING else Dark()
 
     def view(self, s: Sync) -> TaskView:
         """Map and board side by side, and what differs."""
@@ -159,7 +159,7 @@ class BoardTask(Task[Sync]):
         )
 
 
-_IDLE = (Stage.COMPARED, Stage.FAILED)
+_IDLE = (SyncStage.COMPARED, SyncStage.FAILED)
 _TAGS = frozenset({"table", "table-bytes", "table-write"})
 
 
@@ -188,37 +188,37 @@ def _of_map(s: Sync) -> Sync:
 def _board(s: Sync) -> _N:
     """The board came, went, or reported who has the pixels."""
     if not s.board.here:
-        if s.stage is Stage.AWAITING:
+        if s.stage is SyncStage.AWAITING:
             return s, ()
-        words = "the board was lost while writing: it keeps its old table" if s.stage is Stage.WRITING else ""
-        gone = replace(s, stage=Stage.AWAITING, held=None, theirs=None, play=None, differences=(), image=b"")
+        words = "the board was lost while writing: it keeps its old table" if s.stage is SyncStage.WRITING else ""
+        gone = replace(s, stage=SyncStage.AWAITING, held=None, theirs=None, play=None, differences=(), image=b"")
         return replace(gone, handing=s.to_game, written=False, message=words), ()
-    if s.stage is Stage.AWAITING:
+    if s.stage is SyncStage.AWAITING:
         if not s.board.has("table"):
             words = "this board's firmware has no memory for a table: export the table and compile it in"
-            return replace(s, stage=Stage.LACKING, message=words), ()
+            return replace(s, stage=SyncStage.LACKING, message=words), ()
         return _read(s)
     return _handed_over(s)
 
 
 def _read(s: Sync) -> _N:
     orders = (ReadTableState(), *((Play(),) if s.board.has("play") else ()))
-    reading = replace(s, stage=Stage.READING, image=b"", done=0, total=0, message="")
+    reading = replace(s, stage=SyncStage.READING, image=b"", done=0, total=0, message="")
     return reading, (fx.Ask(orders, "table"),)
 
 
 def _answered(s: Sync, tag: str, replies: tuple[Reply, ...]) -> _N:
     match tag, s.stage:
-        case "table", Stage.READING:
+        case "table", SyncStage.READING:
             held = next(reply for reply in replies if isinstance(reply, TableState))
             play = next((reply for reply in replies if isinstance(reply, PlayState)), None)
             s = replace(s, held=held, play=play, total=len(table_read_orders(held.length)))
             return _read_on(s) if held.length else _compared(replace(s, theirs=None))
-        case "table-bytes", Stage.READING:
+        case "table-bytes", SyncStage.READING:
             image = s.image + b"".join(reply.data for reply in replies if isinstance(reply, TableBytes))
             s = replace(s, image=image, done=s.done + len(replies))
             return _read_on(s) if s.done < s.total else _compared(s)
-        case "table-write", Stage.WRITING:
+        case "table-write", SyncStage.WRITING:
             s = replace(s, done=s.done + len(replies))
             return _write_on(s) if s.done < s.total else _read(replace(s, written=True))
         case _:
@@ -239,14 +239,14 @@ def _compared(s: Sync) -> _N:
     assert held is not None
     if held.length and (len(s.image), crc16(s.image)) != (held.length, held.crc):
         words = "what was read has another checksum than the board states: read it again"
-        return replace(s, stage=Stage.FAILED, theirs=None, differences=(), message=words), (fx.Bell(),)
+        return replace(s, stage=SyncStage.FAILED, theirs=None, differences=(), message=words), (fx.Bell(),)
     try:
         theirs = decode_table(s.image) if s.image else BoardLampTable()
     except TableFormatError as exc:
         words = f"the board's table cannot be read ({exc}): write it anew"
-        return replace(s, stage=Stage.COMPARED, theirs=None, differences=(words,), message=words), ()
+        return replace(s, stage=SyncStage.COMPARED, theirs=None, differences=(words,), message=words), ()
     unlike = differences(s.ours, theirs) if s.ours is not None else ()
-    s = replace(s, stage=Stage.COMPARED, theirs=theirs, differences=unlike)
+    s = replace(s, stage=SyncStage.COMPARED, theirs=theirs, differences=unlike)
     if s.same:
         words = "written, read back, the same" if s.written else "board and map hold the same table"
     elif not held.length:
@@ -266,7 +266,7 @@ def _compared(s: Sync) -> _N:
 
 def _write(s: Sync) -> _N:
     if not (s.board.here and s.stage in _IDLE):
-        words = s.message if s.stage is Stage.LACKING else f"{s.stage.value}: one moment"
+        words = s.message if s.stage is SyncStage.LACKING else f"{s.stage.value}: one moment"
         return replace(s, message=words), (fx.Bell(),)
     if why := obstacle(s):
         return replace(s, message=why), (fx.Bell(),)
@@ -274,7 +274,7 @@ def _write(s: Sync) -> _N:
     if s.same:
         return replace(s, message="board and map hold the same table already: nothing to write"), ()
     total = len(table_orders(s.ours.image, s.ours.revision))
-    return _write_on(replace(s, stage=Stage.WRITING, done=0, total=total, restarts=0, message=""))
+    return _write_on(replace(s, stage=SyncStage.WRITING, done=0, total=total, restarts=0, message=""))
 
 
 def _write_on(s: Sync) -> _N:
@@ -313,14 +313,14 @@ def obstacle(s: Sync) -> str:
 
 
 def _not_answered(s: Sync, event: ev.NotAnswered) -> _N:
-    if s.stage not in (Stage.READING, Stage.WRITING):
+    if s.stage not in (SyncStage.READING, SyncStage.WRITING):
         return s, ()
     forgot = event.code in (ErrorCode.INCOMPLETE, ErrorCode.OUT_OF_STEP)
-    if s.stage is Stage.WRITING and forgot and s.done and s.restarts < MOST_RESTARTS:
+    if s.stage is SyncStage.WRITING and forgot and s.done and s.restarts < MOST_RESTARTS:
         # the board forgot what was staged, as after a restart that nobody heard of: from the beginning, once
         return _write_on(replace(s, done=0, restarts=s.restarts + 1))
-    words = f"not written: {event.why}. The board keeps its old table" if s.stage is Stage.WRITING else event.why
-    return replace(s, stage=Stage.FAILED, theirs=None, message=words, written=False), (fx.Bell(),)
+    words = f"not written: {event.why}. The board keeps its old table" if s.stage is SyncStage.WRITING else event.why
+    return replace(s, stage=SyncStage.FAILED, theirs=None, message=words, written=False), (fx.Bell(),)
 
 
 # -- who has the pixels --------------------------------------------------------------------------------------------
@@ -368,16 +368,16 @@ def _lines(s: Sync) -> list[Line]:
         size = f"{held.length} bytes of {held.capacity}, CRC {held.crc:04X}"
         lines.append(Line(f"  Board  revision {held.revision} · {what} · {size}"))
     lines.append(Line(""))
-    if s.stage is Stage.WRITING:
+    if s.stage is SyncStage.WRITING:
         filled = 30 * s.done // max(1, s.total)
         lines.append(Line(f"  writing  {'#' * filled}{'.' * (30 - filled)}  {s.done} of {s.total} orders"))
         lines.append(Line("  The board keeps its old table until the new one is whole."))
     elif s.same:
         lines.append(Line("  = THE SAME: the board holds exactly this table", "bold"))
-    elif s.stage is Stage.COMPARED and held is not None and held.length:
+    elif s.stage is SyncStage.COMPARED and held is not None and held.length:
         lines.append(Line(f"  ≠ {len(s.differences)} differences", "bold"))
         lines += [Line(f"    {line}") for line in s.differences]
-    elif why := obstacle(s) if s.stage is Stage.COMPARED else "":
+    elif why := obstacle(s) if s.stage is SyncStage.COMPARED else "":
         lines.append(Line(f"  {why}"))
     if s.play is not None:
         lines += [Line(""), Line(f"  The pixels are with {_player(s)}.")]

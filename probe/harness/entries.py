@@ -285,7 +285,7 @@ class Key:
 
 
 @dataclass(frozen=True)
-class Entry:
+class PlanEntry:
     """A line of a list: a heading (no key), or something to change. `assumed`: what is taken while nothing is noted."""
 
     label: str
@@ -296,54 +296,54 @@ class Entry:
     assumed: str = ""
 
 
-def power_entries(map_: PlayfieldMap, chain_id: str) -> tuple[Entry, ...]:
+def power_entries(map_: PlayfieldMap, chain_id: str) -> tuple[PlanEntry, ...]:
     """Everything that bears on the power of a chain."""
     chain = map_.chain(chain_id)
-    found = [Entry(f"Chain {spaced(chain.name)}"), *_of(chain, chain.id)]
+    found = [PlanEntry(f"Chain {spaced(chain.name)}"), *_of(chain, chain.id)]
     for feed in map_.feeds:
         if feed.chain == chain_id:
-            found += [Entry(f"Feed {spaced(feed.name)}"), *_feed_entries(map_, feed)]
+            found += [PlanEntry(f"Feed {spaced(feed.name)}"), *_feed_entries(map_, feed)]
     for supply in map_.supplies:
-        found += [Entry(f"Supply {spaced(supply.name)}"), *_of(supply, supply.id)]
-    return (*found, Entry("The plan"), *_of(map_.power or Power(), ""))
+        found += [PlanEntry(f"Supply {spaced(supply.name)}"), *_of(supply, supply.id)]
+    return (*found, PlanEntry("The plan"), *_of(map_.power or Power(), ""))
 
 
-def joint_entries(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[Entry, ...]:
+def joint_entries(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[PlanEntry, ...]:
     """Everything noted of one joint."""
     return tuple(_of(joint_at(map_.chain(chain_id), number), chain_id, number))
 
 
-def batch_entries(map_: PlayfieldMap) -> tuple[Entry, ...]:
+def batch_entries(map_: PlayfieldMap) -> tuple[PlanEntry, ...]:
     """The colour codes."""
-    found: list[Entry] = []
+    found: list[PlanEntry] = []
     for batch in map_.batches:
         held = sum(pixel.batch == batch.id for _, _, pixel in map_.walk_pixels())
-        found += [Entry(f"Batch {spaced(batch.name)}, {held} pixels"), *_of(batch, batch.id)]
+        found += [PlanEntry(f"Batch {spaced(batch.name)}, {held} pixels"), *_of(batch, batch.id)]
     return tuple(found)
 
 
-def _of(record: Record, identifier: str, number: int = 0) -> Iterator[Entry]:
+def _of(record: Record, identifier: str, number: int = 0) -> Iterator[PlanEntry]:
     for field in FIELDS[type(record)]:
         yield _entry(record, field, getattr(record, field.name), identifier, number)
 
 
-def _entry(record: Record, field: Field, value: Any, identifier: str, number: int = 0) -> Entry:
+def _entry(record: Record, field: Field, value: Any, identifier: str, number: int = 0) -> PlanEntry:
     key = Key(type(record), identifier, field.name, number)
     assumed = _ASSUMED.get((type(record), field.name), "") if value is None else ""
-    return Entry(field.label, field.shown(value), key, field.typed(value), field.hint, assumed)
+    return PlanEntry(field.label, field.shown(value), key, field.typed(value), field.hint, assumed)
 
 
-def _feed_entries(map_: PlayfieldMap, feed: Feed) -> Iterator[Entry]:
+def _feed_entries(map_: PlayfieldMap, feed: Feed) -> Iterator[PlanEntry]:
     number = feed_number(map_, feed)
     name, *others = FIELDS[Feed]
     yield _entry(feed, name, feed.name, feed.id)
-    yield Entry(
+    yield PlanEntry(
         PIXEL.label, "no longer there" if number is None else str(number), Key(Feed, feed.id, "pixel"),
         "" if number is None else str(number), PIXEL.hint,
     )  # fmt: skip
     supply = next((s.name for s in map_.supplies if s.id == feed.supply), None)
     known = " / ".join(spaced(s.name) for s in map_.supplies) or "none yet: F5 adds one"
-    yield Entry(
+    yield PlanEntry(
         SUPPLY.label, "not in the map" if supply is None else spaced(supply), Key(Feed, feed.id, "supply"), supply or "",
         known,
     )  # fmt: skip

@@ -17,7 +17,7 @@ from probe.document.model.harness import Fixing
 from probe.document.outside_text import spaced
 from probe.harness import entries as en
 from probe.harness.base import PowerError
-from probe.harness.entries import Entry, Key
+from probe.harness.entries import Key, PlanEntry
 from probe.harness.from_map import MapPower, compute
 from probe.harness.joints import JointSeverity, JointSide, SheetRow, sheet_rows
 from probe.harness.plan import LoadState
@@ -26,7 +26,7 @@ from probe.harness.planning_keys import (
     HARNESS,
     JOINT,
     POWER,
-    Asked,
+    LineUse,
     NextFlag,
     NextJoint,
     NextLoad,
@@ -149,12 +149,12 @@ class PlanningTask(Task[PlanningState]):
     other: ClassVar[str] = ""
     """The task on the other side of F12."""
 
-    def entries(self, s: PlanningState) -> tuple[Entry, ...]:
+    def entries(self, s: PlanningState) -> tuple[PlanEntry, ...]:
         """What can be changed here."""
         del s
         return ()
 
-    def in_hand(self, s: PlanningState) -> Entry | None:
+    def in_hand(self, s: PlanningState) -> PlanEntry | None:
         """The entry in hand; the one that stands in its place where it is gone."""
         found = self.entries(s)
         keyed = [entry for entry in found if entry.key is not None]
@@ -243,9 +243,9 @@ class PlanningTask(Task[PlanningState]):
         hint = line.hint if line.text else ""
         return replace(s, line=replace(line, text=shown, offered=offered), message=hint)
 
-    def _asked(self, s: PlanningState, asked: Asked) -> PlanningState:
+    def _asked(self, s: PlanningState, asked: LineUse) -> PlanningState:
         match asked:
-            case Asked.FEED:
+            case LineUse.FEED:
                 from probe.harness.words import suggestion_line
 
                 best = s.figures.power.suggestion
@@ -258,10 +258,10 @@ class PlanningTask(Task[PlanningState]):
                     suggestion_line(s.figures.power) if here else "the pixel's number, from 0",
                     "feed added: say where from",
                 )
-            case Asked.SUPPLY:
+            case LineUse.SUPPLY:
                 hint = "such as: supply in the cabinet"
                 line = TypingIn("Supply's name", en.new_supply, "", hint, "supply added: enter its rating")
-            case Asked.LEVELS:
+            case LineUse.LEVELS:
                 line = TypingIn(
                     "Pixels and level of their places",
                     lambda map_, text: (en.set_levels(map_, s.chain, text), None),
@@ -269,10 +269,10 @@ class PlanningTask(Task[PlanningState]):
                     "14 128, or 10-20 64, or all 200; - forgets",
                     "levels noted",
                 )
-            case Asked.BATCH:
+            case LineUse.BATCH:
                 added = "batch added: enter the colours of its wires"
                 line = TypingIn("Batch's name", en.new_batch, "", "such as: first reel", added)
-            case Asked.BATCH_OF_PIXELS:
+            case LineUse.BATCH_OF_PIXELS:
                 line = TypingIn(
                     "Batch of pixels",
                     lambda map_, text: (en.give_batch(map_, s.chain, text), None),
@@ -368,7 +368,7 @@ class PowerTask(PlanningTask):
     read_first = Moment.PLANNING
     other = "harness"
 
-    def entries(self, s: PlanningState) -> tuple[Entry, ...]:
+    def entries(self, s: PlanningState) -> tuple[PlanEntry, ...]:
         """Everything that bears on the power of the chain."""
         return en.power_entries(s.map, s.chain)
 
@@ -480,7 +480,7 @@ class JointTask(PlanningTask):
     commands = JOINT
     own_revision = False
 
-    def entries(self, s: PlanningState) -> tuple[Entry, ...]:
+    def entries(self, s: PlanningState) -> tuple[PlanEntry, ...]:
         """Everything noted of the joint."""
         return en.joint_entries(s.map, s.chain, s.number) if s.map.chain(s.chain).pixels else ()
 
@@ -531,7 +531,7 @@ class BatchTask(PlanningTask):
     commands = BATCH
     own_revision = False
 
-    def entries(self, s: PlanningState) -> tuple[Entry, ...]:
+    def entries(self, s: PlanningState) -> tuple[PlanEntry, ...]:
         """The colour codes."""
         return en.batch_entries(s.map)
 

@@ -11,7 +11,7 @@ from probe.task import screen as se
 from probe.task.command import Command
 
 
-class Asked(Enum):
+class LineUse(Enum):
     """What is typed in the line, where it is not the entry in hand."""
 
     FEED = auto()
@@ -25,7 +25,7 @@ class Asked(Enum):
 class OpenLine:
     """Open the line to type this in."""
 
-    asked: Asked
+    asked: LineUse
 
 
 @dataclass(frozen=True)
@@ -107,9 +107,9 @@ def _entries(scope: str) -> tuple[Command, ...]:
 POWER = (
     *_entries("power"),
     Command("power.load", ("f2",), "Load", NextLoad(), shown=True),
-    Command("power.feed", ("f3",), "Add feed", OpenLine(Asked.FEED), shown=True),
-    Command("power.levels", ("f4",), "Levels of places", OpenLine(Asked.LEVELS)),
-    Command("power.supply", ("f5",), "Add supply", OpenLine(Asked.SUPPLY)),
+    Command("power.feed", ("f3",), "Add feed", OpenLine(LineUse.FEED), shown=True),
+    Command("power.levels", ("f4",), "Levels of places", OpenLine(LineUse.LEVELS)),
+    Command("power.supply", ("f5",), "Add supply", OpenLine(LineUse.SUPPLY)),
     Command("power.next_chain", ("f6", "ctrl+o"), "Next chain", PlanNextChain()),
     Command("power.remove", ("f8", "delete"), "Take out this feed or supply", RemoveEntry()),
     Command("power.harness", ("f12", "ampersand"), "Harness", ev.GoOpen("harness"), shown=True),
@@ -119,7 +119,7 @@ POWER = (
 HARNESS = (
     Command("harness.take", ("enter",), "Open", ev.Take(), shown=True),
     Command("harness.batches", ("f2",), "Batches", OpenBatches(), shown=True),
-    Command("harness.give_batch", ("f3",), "Give batch", OpenLine(Asked.BATCH_OF_PIXELS), shown=True),
+    Command("harness.give_batch", ("f3",), "Give batch", OpenLine(LineUse.BATCH_OF_PIXELS), shown=True),
     Command("harness.next_flag", ("f4",), "Next flag", NextFlag(), shown=True),
     Command("harness.next_chain", ("f6", "ctrl+o"), "Next chain", PlanNextChain()),
     Command("harness.power", ("f12", "exclamation_mark"), "Power plan", ev.GoOpen("power")),
@@ -135,7 +135,7 @@ JOINT = (
 
 BATCH = (
     *_entries("batch"),
-    Command("batch.add", ("f3",), "Add batch", OpenLine(Asked.BATCH), shown=True),
+    Command("batch.add", ("f3",), "Add batch", OpenLine(LineUse.BATCH), shown=True),
     Command("batch.remove", ("f8", "delete"), "Take out this batch", RemoveEntry(), shown=True),
     *_shared("batch", Moment.PLANNING),
 )

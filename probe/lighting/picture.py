@@ -41,7 +41,7 @@ from probe.lighting.picture_keys import (
     UseAdvice,
 )
 from probe.lighting.picture_light import light_key, parse_colour, parse_level, set_target
-from probe.lighting.picture_state import Picture, change_map, no_place, pick, refuse
+from probe.lighting.picture_state import PictureState, change_map, no_place, pick, refuse
 from probe.lighting.picture_view import view
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -50,13 +50,13 @@ from probe.task.task import Next, Opened, Task
 from probe.task.views import TaskView
 
 
-class PictureTask(Task[Picture]):
+class PictureTask(Task[PictureState]):
     """Positions, levels and colours, with the chosen place lit."""
 
     name = "picture"
     commands = COMMANDS
 
-    def step(self, s: Picture, event: object, now_s: float) -> Next[Picture] | None:
+    def step(self, s: PictureState, event: object, now_s: float) -> Next[PictureState] | None:
         """The state after an event, and what is to be done."""
         match event:
             case PickPlace(place):
@@ -112,27 +112,27 @@ class PictureTask(Task[Picture]):
             case _:
                 return None
 
-    def light(self, s: Picture) -> Light:
+    def light(self, s: PictureState) -> Light:
         """The chosen place, its group, every place, or two places to compare."""
         return s.light
 
-    def where(self, s: Picture) -> object:
+    def where(self, s: PictureState) -> object:
         """The chosen place."""
         return s.place
 
-    def view(self, s: Picture) -> TaskView:
+    def view(self, s: PictureState) -> TaskView:
         """The playfield, and everything of the chosen place."""
         return view(s)
 
 
-def start(map_: PlayfieldMap, *, place: str | None = None, steady_only: bool = False) -> Picture:
+def start(map_: PlayfieldMap, *, place: str | None = None, steady_only: bool = False) -> PictureState:
     """The picture of a map, with a place chosen: this one, else the first of the first chain."""
     order = in_order(map_)
     chosen = place if place in map_.place_by_id else (order[0] if order else None)
-    return Picture(map=map_, place=chosen, steady_only=steady_only, message=LIGHT[0])
+    return PictureState(map=map_, place=chosen, steady_only=steady_only, message=LIGHT[0])
 
 
-def make(opened: Opened) -> tuple[PictureTask, Picture]:
+def make(opened: Opened) -> tuple[PictureTask, PictureState]:
     """The picture of the open map. Facts: chain id and number of a pixel whose place is chosen, or None."""
     map_ = opened.map
     assert map_ is not None, "the picture is opened with a map"
@@ -145,7 +145,7 @@ def make(opened: Opened) -> tuple[PictureTask, Picture]:
     return PictureTask(), replace(s, plain_ascii=opened.plain_ascii)
 
 
-def _changed(s: Picture, words: str, where: object) -> Picture:
+def _changed(s: PictureState, words: str, where: object) -> PictureState:
     """After undo, redo or another task: at the place where it was, or at one that is still there."""
     place = where if isinstance(where, str) and where in s.map.place_by_id else s.place
     if place not in s.map.place_by_id:
@@ -153,7 +153,7 @@ def _changed(s: Picture, words: str, where: object) -> Picture:
     return replace(s, place=place, message=words)
 
 
-def _go(s: Picture, across: int, up: int) -> Next[Picture]:
+def _go(s: PictureState, across: int, up: int) -> Next[PictureState]:
     place = s.here
     if place is None:
         return no_place(s)
@@ -163,7 +163,7 @@ def _go(s: Picture, across: int, up: int) -> Next[Picture]:
     return (s, ()) if found is None else pick(s, found)
 
 
-def _move(s: Picture, by: int) -> Next[Picture]:
+def _move(s: PictureState, by: int) -> Next[PictureState]:
     order = in_order(s.map)
     if not order:
         return no_place(s)
@@ -171,7 +171,7 @@ def _move(s: Picture, by: int) -> Next[Picture]:
     return pick(s, order[(at + by) % len(order)])
 
 
-def _first_text(s: Picture, use: EntryUse) -> str:
+def _first_text(s: PictureState, use: EntryUse) -> str:
     place = s.here
     if place is None:
         return ""
@@ -185,7 +185,7 @@ def _first_text(s: Picture, use: EntryUse) -> str:
             return ""
 
 
-def _take(s: Picture, *, from_below: bool) -> Next[Picture]:
+def _take(s: PictureState, *, from_below: bool) -> Next[PictureState]:
     text = s.typed.strip()
     if s.entry is EntryUse.FIND:
         return _find(s, text)
@@ -216,7 +216,7 @@ def _take(s: Picture, *, from_below: bool) -> Next[Picture]:
         return refuse(s, str(error))
 
 
-def _find(s: Picture, text: str) -> Next[Picture]:
+def _find(s: PictureState, text: str) -> Next[PictureState]:
     wanted = folded(text)
     closed = replace(s, entry=EntryUse.NONE, typed="")
     if not wanted:
@@ -230,7 +230,7 @@ def _find(s: Picture, text: str) -> Next[Picture]:
     return refuse(s, f"no place has {text[:40]!r} in its label, area, group or lamps")
 
 
-def _put(s: Picture, position: Position) -> Next[Picture]:
+def _put(s: PictureState, position: Position) -> Next[PictureState]:
     place = s.here
     if place is None:
         return no_place(s)
@@ -239,7 +239,7 @@ def _put(s: Picture, position: Position) -> Next[Picture]:
     return change_map(s, update_place(s.map, changed), f"{place.label}: {x} from the left, {y} from the player")
 
 
-def _toggle_diffuser(s: Picture) -> Next[Picture]:
+def _toggle_diffuser(s: PictureState) -> Next[PictureState]:
     place = s.here
     if place is None:
         return no_place(s)
@@ -248,7 +248,7 @@ def _toggle_diffuser(s: Picture) -> Next[Picture]:
     return change_map(s, update_place(s.map, changed), f"{place.label} {words}")
 
 
-def _compare(s: Picture) -> Next[Picture]:
+def _compare(s: PictureState) -> Next[PictureState]:
     if s.here is None:
         return no_place(s)
     if s.comparing:

@@ -18,7 +18,7 @@ from probe.lighting.picture_keys import (
     ToggleWhole,
     UseAdvice,
 )
-from probe.lighting.picture_state import Picture, change_map, no_place, refuse, target_light
+from probe.lighting.picture_state import PictureState, change_map, no_place, refuse, target_light
 from probe.task.task import Next
 
 LightKey = StepLevel | NextWhite | UseAdvice | ToggleWhole | FollowGroup | CopyLight | PasteLight
@@ -31,7 +31,9 @@ class _Keep(Enum):
 _KEEP = _Keep.KEEP
 
 
-def set_target(s: Picture, *, level: int | _Keep | None = _KEEP, colour: str | _Keep = _KEEP) -> Next[Picture]:
+def set_target(
+    s: PictureState, *, level: int | _Keep | None = _KEEP, colour: str | _Keep = _KEEP
+) -> Next[PictureState]:
     """Set level or colour (None and "" give the say back) of the place, or of its group."""
     place = s.here
     if place is None:
@@ -60,7 +62,7 @@ def _light_words(level: int | None, colour: str) -> str:
     return " ".join(words) or "nothing of its own"
 
 
-def light_key(s: Picture, event: LightKey) -> Next[Picture]:
+def light_key(s: PictureState, event: LightKey) -> Next[PictureState]:
     """The state after a key that concerns level and colour."""
     place = s.here
     if place is None:

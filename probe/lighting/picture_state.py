@@ -18,7 +18,7 @@ from probe.task.task import Next, TaskState
 
 
 @dataclass(frozen=True, kw_only=True)
-class Picture(TaskState):
+class PictureState(TaskState):
     """The whole state. `held` is the place to compare with; `clip` the light that was copied; `whole`: keys change the group.
 
     `area`: only this area is drawn.
@@ -109,7 +109,7 @@ class Picture(TaskState):
         )
 
 
-def target_light(s: Picture) -> tuple[int, Colour]:
+def target_light(s: PictureState) -> tuple[int, Colour]:
     """Level and colour in force of what the keys change: the group, or the place."""
     place = s.here
     if place is None:
@@ -120,17 +120,17 @@ def target_light(s: Picture) -> tuple[int, Colour]:
     return light_of(s.map, place)
 
 
-def refuse(s: Picture, words: str) -> Next[Picture]:
+def refuse(s: PictureState, words: str) -> Next[PictureState]:
     """A key that cannot be followed: why, and the bell."""
     return replace(s, message=words), (fx.Bell(),)
 
 
-def no_place(s: Picture) -> Next[Picture]:
+def no_place(s: PictureState) -> Next[PictureState]:
     """The answer to a key that needs a place where none is chosen."""
     return refuse(s, "no place is chosen: name places in the walk first")
 
 
-def pick(s: Picture, place_id: str) -> Next[Picture]:
+def pick(s: PictureState, place_id: str) -> Next[PictureState]:
     """Choose a place and light it."""
     place = s.map.place_by_id.get(place_id)
     if place is None:
@@ -139,7 +139,7 @@ def pick(s: Picture, place_id: str) -> Next[Picture]:
     return replace(s, place=place_id, entry=EntryUse.NONE, typed="", message=words), ()
 
 
-def change_map(s: Picture, map_: PlayfieldMap, message: str) -> Next[Picture]:
+def change_map(s: PictureState, map_: PlayfieldMap, message: str) -> Next[PictureState]:
     """After a change of the map."""
     if map_ is s.map:
         return replace(s, message=message), ()

@@ -10,7 +10,7 @@ from probe.lighting.choosing import nearest
 from probe.lighting.lengths import grid_square, shown_length
 from probe.lighting.levels import current_lines
 from probe.lighting.picture_keys import EntryUse, MovePlace, PickPlace
-from probe.lighting.picture_state import Picture, target_light
+from probe.lighting.picture_state import PictureState, target_light
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
 
 _PROMPTS = {
@@ -23,7 +23,7 @@ _PROMPTS = {
 _BAR = 20
 
 
-def view(s: Picture) -> TaskView:
+def view(s: PictureState) -> TaskView:
     """The playfield, and the chosen place beside it."""
     is_open = s.entry is not EntryUse.NONE
     return TaskView(
@@ -55,7 +55,7 @@ def bar(level: int, *, plain_ascii: bool = False) -> str:
     return ("#" * filled).ljust(_BAR, ".") if plain_ascii else ("█" * filled).ljust(_BAR, "░")
 
 
-def about_place(s: Picture) -> tuple[Line, ...]:
+def about_place(s: PictureState) -> tuple[Line, ...]:
     """Everything of the chosen place."""
     place = s.here
     if place is None:
@@ -79,7 +79,7 @@ def about_place(s: Picture) -> tuple[Line, ...]:
     return (*lines, Line(f"advice: {advise(s.map, place).advice} (taste)", "dim"))
 
 
-def _named(s: Picture, place: Place) -> list[Line]:
+def _named(s: PictureState, place: Place) -> list[Line]:
     """What it is, whether it is lit, its pixels, lamps, group and position."""
     lit = place.id in s.lit_places
     state = "● LIT" if lit else ("○ not lit" if s.board.here else "○ no board")
@@ -107,7 +107,7 @@ def _named(s: Picture, place: Place) -> list[Line]:
     return [*lines, Line(f"{x} from the left, {y} from you ({grid_square(place.position)}{guess})")]
 
 
-def _picture(s: Picture) -> PictureView:
+def _picture(s: PictureState) -> PictureView:
     lit_sign = "@" if s.plain_ascii else LIT_SIGN
     lit = [s.map.place_by_id[name] for name in s.lit_places if name in s.map.place_by_id]
     spots = [Spot(place.position, lit_sign, "lit") for place in lit if place.position is not None]

@@ -62,7 +62,7 @@ class Trim:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class TrimOutcome:
     """Evenness now and after, by the model; the range of uniformity after (10 to 90 % of the
     draws, widened to hold `after` itself, so no stated confidence); share of draws that get better."""
 
@@ -89,7 +89,7 @@ class Work(Enum):
 
 
 @dataclass(frozen=True)
-class Change:
+class SeatChange:
     """A change of the harness or seat. `place` is where; for a new pixel `to` is the other end of the gap. `depth_mm`
     is the new depth."""
 
@@ -97,7 +97,7 @@ class Change:
     place: str
     to: str | None
     depth_mm: float | None
-    outcome: Outcome
+    outcome: TrimOutcome
 
     def words(self, map_: PlayfieldMap) -> str:
         """A sentence without its figures."""
@@ -116,8 +116,8 @@ class Suggestion:
     """
 
     trims: tuple[Trim, ...]
-    outcome: Outcome
-    changes: tuple[Change, ...]
+    outcome: TrimOutcome
+    changes: tuple[SeatChange, ...]
     dimmed_percent: int
     rated_only: bool = False
 
@@ -221,7 +221,9 @@ def _bounded(rows: Array, wanted: Array, low: Array, high: Array) -> Array:
     return np.asarray(lsq_linear(rows, wanted, bounds=(low, high), method="trf", max_iter=60).x, dtype=np.float64)
 
 
-def _outcome(fitted: Fit, lamps: Array, seats: Sequence[Seat], new_lamps: Array, new_seats: Sequence[Seat]) -> Outcome:
+def _outcome(
+    fitted: Fit, lamps: Array, seats: Sequence[Seat], new_lamps: Array, new_seats: Sequence[Seat]
+) -> TrimOutcome:
     before = evenness(fitted.light(lamps, seats=seats).tolist())
     after = evenness(fitted.light(new_lamps, seats=new_seats).tolist())
     assert before is not None
@@ -236,10 +238,10 @@ def _outcome(fitted: Fit, lamps: Array, seats: Sequence[Seat], new_lamps: Array,
         better += then.uniformity > was.uniformity
     low, high = np.quantile([*values, after.uniformity], [0.1, 0.9])
     low, high = min(low, after.uniformity), max(high, after.uniformity)
-    return Outcome(before, after, float(low), float(high), better / len(values), trust_in(fitted))
+    return TrimOutcome(before, after, float(low), float(high), better / len(values), trust_in(fitted))
 
 
-def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array) -> list[Change]:
+def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array) -> list[SeatChange]:
     """Changes at the darkest and brightest points that trims leave, each tried alone."""
     here = fitted.scene
     light = fitted.light(each * best / 255, seats=here.seats)
@@ -256,7 +258,7 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
         duties = _trimmed(fitted, seats, lamps, start)
         outcome = _outcome(fitted, each * now / 255, here.seats, lamps * duties / 255, seats)
         depth = seats[index[place]].depth_mm if work in (Work.DEEPER, Work.SHALLOWER) else None
-        found.append(Change(work, place, to, depth, outcome))
+        found.append(SeatChange(work, place, to, depth, outcome))
 
     def seated(at: int, **change: float | bool) -> list[Seat]:
         seats = list(here.seats)
@@ -293,12 +295,12 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
 
 __all__ = [
     "DIFFUSER_PASSES",
-    "Change",
-    "Outcome",
     "Place",
+    "SeatChange",
     "Suggestion",
     "Sureness",
     "Trim",
+    "TrimOutcome",
     "Work",
     "apply",
     "suggest",

@@ -176,7 +176,7 @@ class CountSearch:
 # -- the task ---------------------------------------------------------------------------------------------------------
 
 
-class Stage(Enum):
+class SetupStage(Enum):
     """Which question is asked."""
 
     MACHINE = auto()
@@ -191,7 +191,7 @@ class Stage(Enum):
     DONE = auto()
 
 
-ENTRY_STAGES = frozenset({Stage.MACHINE, Stage.COUNT_ENTRY, Stage.NAME, Stage.CEILING})
+ENTRY_STAGES = frozenset({SetupStage.MACHINE, SetupStage.COUNT_ENTRY, SetupStage.NAME, SetupStage.CEILING})
 
 
 @dataclass(frozen=True)
@@ -223,7 +223,7 @@ class Setting(TaskState):
 
     map: PlayfieldMap = field(default_factory=lambda: new_map("A new map"))
     draft: PlayfieldMap | None = None
-    stage: Stage = Stage.MACHINE
+    stage: SetupStage = SetupStage.MACHINE
     typed: str = ""
     chosen: int = 0
     output: int = 0
@@ -240,25 +240,25 @@ class Setting(TaskState):
         """What is asked, in one or two sentences."""
         where = f"Output {self.output}"
         match self.stage:
-            case Stage.MACHINE:
+            case SetupStage.MACHINE:
                 return "Which machine is this? Type its name."
-            case Stage.BOARD:
+            case SetupStage.BOARD:
                 return "No board yet. This goes on as soon as one answers."
-            case Stage.CHAIN:
+            case SetupStage.CHAIN:
                 return f"{where}: the first pixels are lit dimly. Does anything light?"
-            case Stage.ORDER:
+            case SetupStage.ORDER:
                 turn = len(self.order.answers) + 1
                 return f"{where}: the first {STRETCH} pixels show test colour {turn}. Which colour do you see?"
-            case Stage.COUNT:
+            case SetupStage.COUNT:
                 return f"{where}: how many pixels has this chain?"
-            case Stage.COUNT_ENTRY:
+            case SetupStage.COUNT_ENTRY:
                 return f"{where}: type the number of pixels."
-            case Stage.COUNT_SEARCH if self.count is not None:
+            case SetupStage.COUNT_SEARCH if self.count is not None:
                 last = self.count.first + self.count.lit - 1
                 return f"{where}: only pixels {self.count.first} to {last} are lit. Does anything light?"
-            case Stage.NAME:
+            case SetupStage.NAME:
                 return f"{where}: {self.found_count or 'unknown number of'} pixels, byte order {self.found_order}. Its name?"
-            case Stage.CEILING:
+            case SetupStage.CEILING:
                 return f"{where}: how many mA may this chain draw at most? (The board allows {self._board_ceiling} mA.)"
             case _:
                 return "The map is set up."
@@ -267,11 +267,11 @@ class Setting(TaskState):
     def choices(self) -> tuple[str, ...]:
         """Answers to choose from; empty where the entry line is used or nothing can be answered."""
         match self.stage:
-            case Stage.CHAIN | Stage.COUNT_SEARCH:
+            case SetupStage.CHAIN | SetupStage.COUNT_SEARCH:
                 return ("Yes, something lights", "No, nothing lights")
-            case Stage.ORDER:
+            case SetupStage.ORDER:
                 return (*(seen.value.capitalize() for seen in Seen), f"Not sure: take {USUAL_ORDER}")
-            case Stage.COUNT:
+            case SetupStage.COUNT:
                 return ("I know it", "Find it now", "Leave it open: I walk until nothing lights")
             case _:
                 return ()
@@ -280,9 +280,9 @@ class Setting(TaskState):
     def suggestion(self) -> str:
         """What the entry line holds to begin with."""
         match self.stage:
-            case Stage.NAME:
+            case SetupStage.NAME:
                 return ("Playfield", "Backbox")[self.output] if self.output < 2 else f"Chain {self.output + 1}"
-            case Stage.CEILING:
+            case SetupStage.CEILING:
                 return str(min(DEFAULT_CEILING_MA, self._board_ceiling))
             case _:
                 return ""
@@ -299,7 +299,7 @@ class Setting(TaskState):
             name=self.name or f"Output {self.output}",
             output=self.output,
             count=self.found_count,
-            order=self.order.sent if self.stage is Stage.ORDER else self.found_order,
+            order=self.order.sent if self.stage is SetupStage.ORDER else self.found_order,
             ceiling_ma=max(1, self._board_ceiling),
         )
 
@@ -311,11 +311,11 @@ class Setting(TaskState):
             return Dark()
         dim = Colour(ASKING_LEVEL, ASKING_LEVEL, ASKING_LEVEL)
         match self.stage:
-            case Stage.CHAIN:
+            case SetupStage.CHAIN:
                 first, count, colour = 0, min(SPAN, identity.pixels), dim
-            case Stage.ORDER:
+            case SetupStage.ORDER:
                 first, count, colour = 0, min(STRETCH, identity.pixels), colour_of(self.order.shown)
-            case Stage.COUNT_SEARCH if self.count is not None:
+            case SetupStage.COUNT_SEARCH if self.count is not None:
                 first, count, colour = self.count.first, self.count.lit, dim
             case _:
                 return Dark()
@@ -350,7 +350,7 @@ class SetupTask(Task[Setting]):
             case ev.Take():
                 return _entered(s, s.typed.strip()) if s.stage in ENTRY_STAGES else _picked(s, s.chosen)
             case Again():
-                return (s, ()) if s.draft is None or s.stage is Stage.DONE else _open_output(s, s.output)
+                return (s, ()) if s.draft is None or s.stage is SetupStage.DONE else _open_output(s, s.output)
             case ev.BoardChanged():
                 return _board(s)
             case ev.MapChanged(words):
@@ -387,13 +387,13 @@ def make(opened: Opened) -> tuple[SetupTask, Setting]:
     facts = opened.facts if isinstance(opened.facts, SetupFacts) else SetupFacts()
     if opened.map is None:
         return SetupTask(), Setting(paper=opened.paper, facts=facts)
-    stage = Stage.COUNT_ENTRY if opened.paper else Stage.BOARD
+    stage = SetupStage.COUNT_ENTRY if opened.paper else SetupStage.BOARD
     return SetupTask(), Setting(map=opened.map, draft=opened.map, stage=stage, paper=opened.paper, facts=facts)
 
 
 def _board(s: Setting) -> _N:
     """The board came, or shows something else."""
-    if s.board.here and s.stage is Stage.BOARD:
+    if s.board.here and s.stage is SetupStage.BOARD:
         return _open_output(replace(s, message=""), _next_output(s))
     return s, ()
 
@@ -406,35 +406,35 @@ def _next_output(s: Setting) -> int:
 
 def _map_changed(s: Setting, words: str) -> _N:
     """A chain was taken back, or set up again: on from there."""
-    if s.stage is Stage.DONE:
+    if s.stage is SetupStage.DONE:
         return replace(s, message=words), ()
     s = replace(s, draft=s.map, message=words)
     if s.paper:
-        return replace(s, stage=Stage.COUNT_ENTRY, typed="", chosen=0), ()
+        return replace(s, stage=SetupStage.COUNT_ENTRY, typed="", chosen=0), ()
     return _open_output(s, _next_output(s))
 
 
 def _entered(s: Setting, text: str) -> _N:
     match s.stage:
-        case Stage.MACHINE:
+        case SetupStage.MACHINE:
             if not text or len(text) > LONGEST_NAME:
                 return replace(s, message=f"type a name of 1 to {LONGEST_NAME:,} characters"), (fx.Bell(),)
             draft = set_lamps(new_map(text), s.facts.lamps)
-            named = replace(s, draft=draft, stage=Stage.BOARD, typed="", message="")
+            named = replace(s, draft=draft, stage=SetupStage.BOARD, typed="", message="")
             if named.paper:
-                return replace(named, stage=Stage.COUNT_ENTRY), ()
+                return replace(named, stage=SetupStage.COUNT_ENTRY), ()
             return _open_output(named, 0) if named.board.here else (named, ())
-        case Stage.COUNT_ENTRY:
+        case SetupStage.COUNT_ENTRY:
             limit = s.board.identity.pixels if s.board.identity else MAX_PIXELS
             if not text.isdecimal() or not 1 <= int(text[:9]) <= limit:
                 return replace(s, message=f"type a number from 1 to {limit}"), (fx.Bell(),)
-            return replace(s, found_count=int(text), stage=Stage.NAME, typed="", message=""), ()
-        case Stage.NAME:
+            return replace(s, found_count=int(text), stage=SetupStage.NAME, typed="", message=""), ()
+        case SetupStage.NAME:
             name = text or s.suggestion
             if len(name) > LONGEST_NAME:
                 return replace(s, message=f"this name is too long: {LONGEST_NAME:,} characters at most"), (fx.Bell(),)
-            return replace(s, name=name, stage=Stage.CEILING, typed="", message=""), ()
-        case Stage.CEILING:
+            return replace(s, name=name, stage=SetupStage.CEILING, typed="", message=""), ()
+        case SetupStage.CEILING:
             top = s._board_ceiling
             text = text or s.suggestion
             if not text.isdecimal() or not 1 <= int(text[:9]) <= top:
@@ -447,32 +447,32 @@ def _entered(s: Setting, text: str) -> _N:
 def _picked(s: Setting, index: int) -> _N:
     if not 0 <= index < len(s.choices):
         return s, ()
-    if not s.is_lit and s.stage is not Stage.COUNT:
+    if not s.is_lit and s.stage is not SetupStage.COUNT:
         return replace(s, message="wait: the board has not lit it yet"), (fx.Bell(),)
     s = replace(s, chosen=0, message="")
     match s.stage:
-        case Stage.CHAIN:
+        case SetupStage.CHAIN:
             if index == 1:
                 return _open_output(s, s.output + 1)
             identity = s.board.identity
-            after = Stage.ORDER if identity is not None and identity.has("setup") else Stage.COUNT
+            after = SetupStage.ORDER if identity is not None and identity.has("setup") else SetupStage.COUNT
             return replace(s, stage=after), ()
-        case Stage.ORDER if index == len(Seen):
-            return replace(s, found_order=USUAL_ORDER, stage=Stage.COUNT), ()
-        case Stage.ORDER:
+        case SetupStage.ORDER if index == len(Seen):
+            return replace(s, found_order=USUAL_ORDER, stage=SetupStage.COUNT), ()
+        case SetupStage.ORDER:
             search = s.order.answered(tuple(Seen)[index])
             words = "these answers fit no byte order: once more from the start" if search.contradicted else ""
             s = replace(s, order=search, message=words)
             if search.found is not None:
-                return replace(s, found_order=search.found, stage=Stage.COUNT), ()
+                return replace(s, found_order=search.found, stage=SetupStage.COUNT), ()
             return s, ()
-        case Stage.COUNT:
+        case SetupStage.COUNT:
             return _count_picked(s, index)
-        case Stage.COUNT_SEARCH if s.count is not None:
+        case SetupStage.COUNT_SEARCH if s.count is not None:
             search_count = s.count.answered(something_lit=index == 0)
             s = replace(s, count=search_count)
             if search_count.count is not None:
-                return replace(s, found_count=search_count.count, stage=Stage.NAME), ()
+                return replace(s, found_count=search_count.count, stage=SetupStage.NAME), ()
             return s, ()
         case _:
             return s, ()
@@ -481,25 +481,25 @@ def _picked(s: Setting, index: int) -> _N:
 def _count_picked(s: Setting, index: int) -> _N:
     identity = s.board.identity
     if index == 0:
-        return replace(s, stage=Stage.COUNT_ENTRY), ()
+        return replace(s, stage=SetupStage.COUNT_ENTRY), ()
     if index == 1 and identity is not None:
         span = SPAN if identity.has("range") else 1
         search = CountSearch(limit=identity.pixels, span=span)
-        return replace(s, stage=Stage.COUNT_SEARCH, count=search), ()
-    return replace(s, found_count=None, stage=Stage.NAME), ()
+        return replace(s, stage=SetupStage.COUNT_SEARCH, count=search), ()
+    return replace(s, found_count=None, stage=SetupStage.NAME), ()
 
 
 def _open_output(s: Setting, output: int) -> _N:
     identity = s.board.identity
     if identity is None:
-        return replace(s, stage=Stage.BOARD), ()
+        return replace(s, stage=SetupStage.BOARD), ()
     if output >= identity.outputs:
         if s.draft is not None and not s.draft.chains:
             again = replace(s, message="nothing lights on any output: check power and wiring, then answer again")
             return _open_output(again, 0) if output else (again, ())
-        return replace(s, stage=Stage.DONE), (fx.Instead("walk", s.facts.walk),)
+        return replace(s, stage=SetupStage.DONE), (fx.Instead("walk", s.facts.walk),)
     kept = {"map": s.map, "draft": s.draft, "board": s.board, "unsaved": s.unsaved, "message": s.message}
-    return Setting(stage=Stage.CHAIN, output=output, paper=s.paper, facts=s.facts, **kept), ()  # type: ignore[arg-type]
+    return Setting(stage=SetupStage.CHAIN, output=output, paper=s.paper, facts=s.facts, **kept), ()  # type: ignore[arg-type]
 
 
 def _keep_chain(s: Setting, ceiling_ma: int) -> _N:
@@ -515,6 +515,6 @@ def _keep_chain(s: Setting, ceiling_ma: int) -> _N:
     draft = add_chain(s.draft, grown(chain, chain.count or 0))
     commit = fx.Commit(draft, f"{s.name}: set up")
     if s.paper:
-        return replace(s, draft=draft, stage=Stage.DONE), (commit, fx.Instead("walk", s.facts.walk))
+        return replace(s, draft=draft, stage=SetupStage.DONE), (commit, fx.Instead("walk", s.facts.walk))
     s, effects = _open_output(replace(s, draft=draft), s.output + 1)
     return s, (commit, *effects)

@@ -44,7 +44,7 @@ from probe.mapping.walk_keys import (
     TogglePaper,
     UseLine,
 )
-from probe.mapping.walk_state import Entry, OneKey, TypedAhead, Walk, next_unseen, settled, start
+from probe.mapping.walk_state import OneKey, TypedAhead, Walk, WalkEntry, next_unseen, settled, start
 from probe.mapping.walk_view import COMMANDS, view
 from probe.playfield import guess_position
 from probe.task import effects as fx
@@ -93,11 +93,11 @@ class WalkTask(Task[Walk]):
             case Say(answer):
                 return self._say(s, answer, now_s)
             case UseLine(entry):
-                text = s.pixel.note if entry is Entry.NOTE else ""
+                text = s.pixel.note if entry is WalkEntry.NOTE else ""
                 return replace(s, entry=entry, typed=text, chosen=0, message="", refused=""), ()
             case ev.Leave():
-                if s.typed or s.entry is not Entry.LABEL:
-                    return replace(s, entry=Entry.LABEL, typed="", chosen=0, message="", refused=""), ()
+                if s.typed or s.entry is not WalkEntry.LABEL:
+                    return replace(s, entry=WalkEntry.LABEL, typed="", chosen=0, message="", refused=""), ()
                 if s.waiting:
                     return replace(_put_back(s), typed=""), ()
                 return None
@@ -181,17 +181,17 @@ class WalkTask(Task[Walk]):
         """Enter: the chosen offer or what is typed, for whatever the entry line is used for."""
         typed = s.typed.strip()
         match s.entry:
-            case Entry.GOTO:
+            case WalkEntry.GOTO:
                 return _take_number(s, typed)
-            case Entry.NOTE:
+            case WalkEntry.NOTE:
                 map_ = set_note(s.map, s.chain, s.number, typed[:MAX_TEXT])
-                noted = replace(s, entry=Entry.LABEL, typed="", message="note kept")
+                noted = replace(s, entry=WalkEntry.LABEL, typed="", message="note kept")
                 return noted, (fx.Commit(map_, "note kept"),)
-            case Entry.AREA:
+            case WalkEntry.AREA:
                 area = s.offer.label if s.offer and (not typed or s.chosen) else typed
-                s = replace(s, entry=Entry.LABEL, typed="", chosen=0, area=area)
+                s = replace(s, entry=WalkEntry.LABEL, typed="", chosen=0, area=area)
                 return _edit_place(s, {"area": area}, f"area: {area or 'none'}")
-            case Entry.LABEL:
+            case WalkEntry.LABEL:
                 return self._label(s, now_s)
 
     def _label(self, s: Walk, now_s: float) -> _N:
@@ -260,7 +260,7 @@ class WalkTask(Task[Walk]):
             s,
             map=map_,
             answered_s=(*s.answered_s, now_s)[-PACE_ANSWERS:],
-            entry=Entry.LABEL,
+            entry=WalkEntry.LABEL,
             typed="",
             chosen=0,
             refused="",
@@ -300,7 +300,7 @@ def _put_back(s: Walk) -> Walk:
     first, *rest = s.waiting
     others = [waiting.typed for waiting in rest] + ([s.typed] if s.typed.strip() else [])
     words = f"not taken: {', '.join(others)}" if others else s.message
-    line = {"entry": Entry.LABEL, "typed": first.typed, "chosen": first.chosen, "refused": first.typed}
+    line = {"entry": WalkEntry.LABEL, "typed": first.typed, "chosen": first.chosen, "refused": first.typed}
     return replace(s, waiting=(), closed=False, message=words, **line)  # type: ignore[arg-type]
 
 
@@ -319,7 +319,7 @@ def _at(s: Walk, where: object) -> Walk:
 
 def _take_number(s: Walk, typed: str) -> _N:
     if not typed:
-        return replace(s, entry=Entry.LABEL), ()
+        return replace(s, entry=WalkEntry.LABEL), ()
     if not typed.isdecimal():
         return replace(s, message=f"{typed[:20]!r} is not a number: type a pixel's number, from 0"), (fx.Bell(),)
     return _go(s, s.chain, int(typed[:9]))
@@ -407,7 +407,7 @@ def _go(s: Walk, chain_id: str, number: int) -> _N:
     s = replace(s, chain=chain_id, number=number, put_at=None, message="")
     if s.waiting:
         return _put_back(s), ()
-    return replace(s, entry=Entry.LABEL, typed="", chosen=0, refused=""), ()
+    return replace(s, entry=WalkEntry.LABEL, typed="", chosen=0, refused=""), ()
 
 
 def _move(s: Walk, by: int, *, unseen: bool = False) -> _N:

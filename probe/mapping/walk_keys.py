@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from probe.mapping.walk_state import Entry, OneKey
+from probe.mapping.walk_state import OneKey, WalkEntry
 
 
 @dataclass(frozen=True)
 class UseLine:
     """Use the entry line for something else."""
 
-    entry: Entry
+    entry: WalkEntry
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ START_LEVEL = 32
 LONGEST_PAUSE_S = 120.0
 
 
-class Entry(Enum):
+class WalkEntry(Enum):
     """What the entry line is for."""
 
     LABEL = auto()
@@ -54,7 +54,7 @@ class Walk(TaskState):
 
     chain: str
     number: int
-    entry: Entry = Entry.LABEL
+    entry: WalkEntry = WalkEntry.LABEL
     typed: str = ""
     chosen: int = 0
     refused: str = ""
@@ -98,9 +98,9 @@ class Walk(TaskState):
     @cached_property
     def offers(self) -> tuple[Offer, ...]:
         """Labels that Enter could take; the chosen one is `offers[chosen]`."""
-        if self.entry is Entry.AREA:
+        if self.entry is WalkEntry.AREA:
             return tuple(Offer(area, "area") for area in _areas(self.map, self.typed))
-        if self.entry is not Entry.LABEL:
+        if self.entry is not WalkEntry.LABEL:
             return ()
         return offers(Surroundings(self.map, self.chain, self.number), self.typed)
 
@@ -181,7 +181,7 @@ def settled(walk: Walk) -> Walk:
     number = min(walk.number, max(0, here.length - 1)) if here.count is not None else walk.number
     if (chain, number) == (walk.chain, walk.number):
         return walk
-    return replace(walk, chain=chain, number=number, entry=Entry.LABEL, typed="", chosen=0, put_at=None)
+    return replace(walk, chain=chain, number=number, entry=WalkEntry.LABEL, typed="", chosen=0, put_at=None)
 
 
 def next_unseen(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[str, int] | None:

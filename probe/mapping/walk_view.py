@@ -13,7 +13,7 @@ from probe.mapping.walk_keys import (
     TogglePaper,
     UseLine,
 )
-from probe.mapping.walk_state import Entry, OneKey, Walk
+from probe.mapping.walk_state import OneKey, Walk, WalkEntry
 from probe.task import events as ev
 from probe.task.command import Command
 from probe.task.screen import FlipPicture, MarkInPicture, TourOn, TourOver
@@ -21,10 +21,10 @@ from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskV
 
 _BAR = 20
 _PROMPTS = {
-    Entry.LABEL: "What lights?",
-    Entry.NOTE: "Note on this pixel:",
-    Entry.AREA: "Area:",
-    Entry.GOTO: "Go to number:",
+    WalkEntry.LABEL: "What lights?",
+    WalkEntry.NOTE: "Note on this pixel:",
+    WalkEntry.AREA: "Area:",
+    WalkEntry.GOTO: "Go to number:",
 }
 
 COMMANDS = (
@@ -34,10 +34,10 @@ COMMANDS = (
     Command("walk.say.SAME_PLACE", ("f4", "full_stop"), "Same place as the last", Say(OneKey.SAME_PLACE), empty=True),
     Command("walk.say.SPARE", ("f5",), "Spare", Say(OneKey.SPARE)),
     Command("walk.say.REPEATER", ("f6",), "Repeater", Say(OneKey.REPEATER)),
-    Command("walk.ask.NOTE", ("f7",), "Note", UseLine(Entry.NOTE)),
-    Command("walk.ask.AREA", ("f8",), "Area", UseLine(Entry.AREA)),
+    Command("walk.ask.NOTE", ("f7",), "Note", UseLine(WalkEntry.NOTE)),
+    Command("walk.ask.AREA", ("f8",), "Area", UseLine(WalkEntry.AREA)),
     Command("walk.kind", ("f9",), "Kind", ChangeKind()),
-    Command("walk.ask.GOTO", ("slash", "ctrl+g"), "Go to a number", UseLine(Entry.GOTO), empty=True),
+    Command("walk.ask.GOTO", ("slash", "ctrl+g"), "Go to a number", UseLine(WalkEntry.GOTO), empty=True),
     Command("walk.forward", ("pagedown", "right"), "Next pixel", Move(1), empty=True),
     Command("walk.backward", ("pageup", "left"), "Pixel before", Move(-1), empty=True),
     Command("walk.unseen", ("ctrl+n", "end"), "Next unseen", Move(unseen=True), empty=True),
@@ -74,7 +74,7 @@ def view(s: Walk) -> TaskView:
     chain = s.here
     on_paper = s.paper and not s.board.here
     trouble = s.board.trouble if s.board.trouble and not s.typed and not s.paper else ""
-    hint = "type its name; the first letters of a known one will do" if s.entry is Entry.LABEL else ""
+    hint = "type its name; the first letters of a known one will do" if s.entry is WalkEntry.LABEL else ""
     return TaskView(
         head=f"{s.map.machine.name} · {chain.name} (output {chain.output})",
         board="paper entry, no board" if on_paper else s.board.words,

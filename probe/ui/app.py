@@ -547,7 +547,7 @@ class ProbeApp(App[str]):
         self._close_messages_no_wait()
 
     def _trouble_beside(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
-        """A fault in a task that nobody waits for: written down and told; the program goes on."""
+        """A fault in a task that nobody waits for: written down and shown; the program goes on."""
         error = context.get("exception")
         if not isinstance(error, Exception):
             log.error("loop: %s", context.get("message"))

@@ -27,7 +27,7 @@ class TourLine(Static):
     def __init__(self) -> None:
         super().__init__(id="tour")
         self.tour = Tour()
-        self._said = ""
+        self._shown = ""
 
     def on_mount(self) -> None:
         self._look()
@@ -51,6 +51,6 @@ class TourLine(Static):
         self.tour = tour
         if tour.over:
             self.remove()
-        elif tour.words != self._said:
-            self._said = tour.words
+        elif tour.words != self._shown:
+            self._shown = tour.words
             self.update(plain(f"{tour.words}   {SIGNS}"))

@@ -18,7 +18,7 @@ from probe.document.lamp_table import lamp_table
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.operations import add_chain, add_place, add_revision, assign_place, new_map, update_place
 from probe.game.keys import CompareTables, HandOver, WriteWhole
-from probe.game.sync import PIECES_AT_ONCE, BoardTask, Stage, Sync, obstacle, start
+from probe.game.sync import PIECES_AT_ONCE, BoardTask, Sync, SyncStage, obstacle, start
 from probe.task import effects as fx
 from probe.task.events import Answered, MapChanged, NotAnswered
 from probe.task.light import Dark, Game
@@ -69,7 +69,7 @@ def test_any_map_makes_a_table_that_reads_back_or_says_why_not(map_: PlayfieldMa
 
 def test_an_empty_board_is_written_read_back_and_holds_the_same(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
-    assert desk.state.stage is Stage.COMPARED
+    assert desk.state.stage is SyncStage.COMPARED
     assert desk.state.message == "the board holds no table yet"
     assert not desk.state.same
     desk.give(WriteWhole())
@@ -172,7 +172,7 @@ def test_what_does_not_fit_is_not_begun(demo: PlayfieldMap) -> None:
 
 def test_boards_without_memory_and_maps_without_pixels_are_told(demo: PlayfieldMap) -> None:
     desk = at_board(demo, board_for(demo, features=("setup",)))
-    assert desk.state.stage is Stage.LACKING
+    assert desk.state.stage is SyncStage.LACKING
     desk.give(WriteWhole(), HandOver(), CompareTables())
     assert "export the table" in desk.state.message or "lights no lamps" in desk.state.message
     desk = at_board(new_map("Kelp Forest"), board_for(demo))
@@ -192,7 +192,7 @@ def test_a_map_that_no_table_can_hold_says_so() -> None:
 def test_a_board_that_is_lost_meanwhile_is_waited_for(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
     desk.unplug()
-    assert desk.state.stage is Stage.AWAITING
+    assert desk.state.stage is SyncStage.AWAITING
     desk.give(WriteWhole())
     assert desk.bells
     desk.plug_in()
@@ -228,7 +228,7 @@ def test_a_board_that_forgets_what_was_staged_again_and_again_is_not_written_for
     desk.answer = forgetful
     desk.give(WriteWhole())
     assert pieces == 4, "begun anew once, not again"
-    assert desk.state.stage is Stage.FAILED
+    assert desk.state.stage is SyncStage.FAILED
     assert desk.state.message.startswith("not written: bytes are missing")
     desk.answer = heard
     desk.give(WriteWhole())
@@ -280,7 +280,7 @@ def test_what_is_read_back_has_to_have_the_checksum_that_the_board_states(demo: 
 
     desk.answer = misread
     desk.give(CompareTables())
-    assert desk.state.stage is Stage.FAILED
+    assert desk.state.stage is SyncStage.FAILED
     assert "checksum" in desk.state.message
     assert desk.state.theirs is None
     assert not desk.state.same

@@ -15,8 +15,8 @@ from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.harness.base import PowerError
 from probe.harness.entries import (
-    Entry,
     Key,
+    PlanEntry,
     batch_entries,
     change,
     give_batch,
@@ -29,7 +29,7 @@ from probe.harness.entries import (
 )
 from probe.harness.plan import LoadState
 from probe.harness.planning import PlanningState, PlanningTask, PowerTask, make_power
-from probe.harness.planning_keys import Asked, NextLoad, OpenLine, PickEntry, PlanNextChain, RemoveEntry, StepEntry
+from probe.harness.planning_keys import LineUse, NextLoad, OpenLine, PickEntry, PlanNextChain, RemoveEntry, StepEntry
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Dark
@@ -43,7 +43,7 @@ DEMO = load_map(demo_map_path())
 WIRE = Key(Chain, "k", "wire")
 
 
-def shown(map_: PlayfieldMap, label: str) -> Entry:
+def shown(map_: PlayfieldMap, label: str) -> PlanEntry:
     return next(entry for entry in power_entries(map_, map_.chains[0].id) if entry.label == label)
 
 
@@ -248,7 +248,7 @@ def test_a_refusal_says_why_and_changes_nothing() -> None:
 
 def test_what_is_typed_is_the_line_until_it_is_left() -> None:
     played = start(bare())
-    state = played(*typed("all 40", OpenLine(Asked.LEVELS)))
+    state = played(*typed("all 40", OpenLine(LineUse.LEVELS)))
     assert "no place is known" in state.message
     assert PowerTask().view(state).typed == "all 40"
     assert played(ev.Leave()).line is None
@@ -259,7 +259,7 @@ def test_what_is_typed_is_the_line_until_it_is_left() -> None:
 
 def test_the_entry_in_hand_stays_near_where_it_was() -> None:
     played = start(bare())
-    state = played(*typed("12", OpenLine(Asked.FEED)))
+    state = played(*typed("12", OpenLine(LineUse.FEED)))
     made = state.at
     assert made is not None
     assert (made.kind, made.field) == (Feed, "pixel"), "the entry that was made"
@@ -294,7 +294,7 @@ def test_the_figures_follow_an_edit_at_once() -> None:
     report = played.state.figures.power.report
     assert report is not None
     before = report.state(LoadState.CEILING).lowest.volt
-    better = played(*typed("40", OpenLine(Asked.FEED))).figures.power
+    better = played(*typed("40", OpenLine(LineUse.FEED))).figures.power
     assert better.report is not None
     assert better.report.state(LoadState.CEILING).lowest.volt > before
     assert better.made is not None
@@ -309,7 +309,7 @@ texts = st.sampled_from(
 class AnyEntry(PlanningTask):
     """All that can be entered, in one place."""
 
-    def entries(self, s: PlanningState) -> tuple[Entry, ...]:
+    def entries(self, s: PlanningState) -> tuple[PlanEntry, ...]:
         chain = s.map.chains[0].id
         return (*power_entries(s.map, chain), *joint_entries(s.map, chain, 3), *batch_entries(s.map))
 
@@ -325,7 +325,7 @@ def test_any_inputs_leave_a_sound_map_and_can_all_be_undone(data: st.DataObject)
         key, text = data.draw(st.sampled_from(keys)), data.draw(texts)
         inputs: list[tuple[object, ...]] = [
             changed(key, text), (StepEntry(1, key),), (StepEntry(-1, key),), (RemoveEntry(key),), (NextLoad(),),
-            *(typed(text, OpenLine(asked)) for asked in Asked),
+            *(typed(text, OpenLine(asked)) for asked in LineUse),
         ]  # fmt: skip
         before, made = played.map, len(commits(played))
         played(*data.draw(st.sampled_from(inputs)))

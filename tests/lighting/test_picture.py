@@ -17,7 +17,7 @@ from probe.lighting.choosing import in_order, nearest, towards
 from probe.lighting.lengths import Unit
 from probe.lighting.picture import PictureTask, make, start
 from probe.lighting.picture_light import parse_colour, parse_level
-from probe.lighting.picture_state import Picture
+from probe.lighting.picture_state import PictureState
 from probe.lighting.picture_view import view
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -418,9 +418,9 @@ def test_any_inputs_keep_the_rules(given_: list[object], steady: bool, ceiling_m
     p = player(steady_only=steady, ceiling_ma=ceiling_ma)
     maps = []
     for each in given_:
-        before: Picture = p.state
+        before: PictureState = p.state
         effects = p.give(each)
-        after: Picture = p.state
+        after: PictureState = p.state
         assert p.within_ceiling(CEILINGS)
         saves = [effect for effect in effects if isinstance(effect, fx.Commit)]
         if after.map is not before.map:

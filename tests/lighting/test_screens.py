@@ -13,7 +13,7 @@ from probe.document.model.light import Rating
 from probe.document.operations import set_state, update_place
 from probe.lighting.even_walk import EvenWalk
 from probe.lighting.picture_keys import PickPlace
-from probe.lighting.picture_state import Picture
+from probe.lighting.picture_state import PictureState
 from probe.ui.saved_picture import screen_svg
 from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture, legend
@@ -45,12 +45,12 @@ async def shown(stage: Stage) -> TaskScreen:
     return screen
 
 
-def work(stage: Stage) -> Picture:
+def work(stage: Stage) -> PictureState:
     """The picture, as it is seen now."""
     top = stage.app.runtime.top
     assert top is not None
     picture = stage.app.runtime.seen(top)
-    assert isinstance(picture, Picture)
+    assert isinstance(picture, PictureState)
     return picture
 
 

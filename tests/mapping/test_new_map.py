@@ -9,7 +9,7 @@ from device_protocol.framing import encode_order
 from device_protocol.orders import Darken, Identify, Identity
 from probe.document.document import Document
 from probe.document.model import Lamp, PlayfieldMap
-from probe.mapping.new_map import ENTRY_STAGES, Again, Setting, SetupFacts, SetupTask, Stage
+from probe.mapping.new_map import ENTRY_STAGES, Again, Setting, SetupFacts, SetupStage, SetupTask
 from probe.runtime.light_orders import part_orders, parts_of, setup_for, setup_order
 from probe.task import effects as fx
 from probe.task.events import Choose, Take, Typed, Undo
@@ -71,11 +71,11 @@ class Bench(Played[Setting]):
         colours = self.colours()
         lit = [c for c in colours if c]
         match self.state.stage:
-            case Stage.MACHINE:
+            case SetupStage.MACHINE:
                 self.enter("Kelp Forest")
-            case Stage.CHAIN | Stage.COUNT_SEARCH:
+            case SetupStage.CHAIN | SetupStage.COUNT_SEARCH:
                 self.pick(0 if lit else 1)
-            case Stage.ORDER:
+            case SetupStage.ORDER:
                 stretch = self.device.shown(self.state.output)
                 seen = {
                     "".join(x for x, v in zip("RGBW", (c.red, c.green, c.blue, c.white), strict=True) if v)
@@ -83,11 +83,11 @@ class Bench(Played[Setting]):
                 }
                 single = {"R": 0, "G": 1, "B": 2, "W": 3, "": 5}
                 self.pick(single.get(next(iter(seen)), 4) if len(seen) == 1 else 4)
-            case Stage.COUNT:
+            case SetupStage.COUNT:
                 self.pick(0 if know_count else 1)
-            case Stage.COUNT_ENTRY:
+            case SetupStage.COUNT_ENTRY:
                 self.enter(str(know_count))
-            case Stage.NAME | Stage.CEILING:
+            case SetupStage.NAME | SetupStage.CEILING:
                 self(Take())
             case _:
                 raise AssertionError(self.state.stage)
@@ -106,12 +106,12 @@ def bench(*chains: tuple[int, str], features: tuple[str, ...] | None = None) -> 
     return made
 
 
-def stage_of(made: Bench) -> Stage:
+def stage_of(made: Bench) -> SetupStage:
     return made.state.stage
 
 
 def finish(made: Bench, know_count: int | None = None) -> PlayfieldMap:
-    while made.state.stage is not Stage.DONE:
+    while made.state.stage is not SetupStage.DONE:
         made.reply(know_count)
         assert made.questions < 80
     assert made.closed[-1] == "walk"
@@ -128,13 +128,13 @@ def test_a_chain_of_any_order_is_found_and_counted(order: str) -> None:
 
 def test_who_cannot_tell_the_colours_goes_on_with_the_usual_order() -> None:
     made = bench((20, "RGB"))
-    while stage_of(made) is not Stage.ORDER:
+    while stage_of(made) is not SetupStage.ORDER:
         made.reply()
     for _ in range(3):
         made.pick(4)  # several colours, whatever is shown: fits no order
-    assert stage_of(made) is Stage.ORDER
+    assert stage_of(made) is SetupStage.ORDER
     made.pick(len(made.state.choices) - 1)
-    assert stage_of(made) is Stage.COUNT
+    assert stage_of(made) is SetupStage.COUNT
     assert finish(made).chains[0].order == "GRB"
 
 
@@ -153,7 +153,7 @@ def test_nothing_on_any_output_asks_again() -> None:
     made = bench((0, "GRB"), (0, "GRB"))
     for _ in range(3):
         made.reply()
-    assert made.state.stage is Stage.CHAIN
+    assert made.state.stage is SetupStage.CHAIN
     assert made.state.output == 0
     assert "check power" in made.state.message
 
@@ -167,18 +167,18 @@ def test_a_board_with_the_smallest_feature_set_is_asked_only_what_it_can_show() 
 def test_wrong_entries_are_refused_with_words() -> None:
     made = bench((20, "GRB"))
     made.enter("   ")
-    assert stage_of(made) is Stage.MACHINE
+    assert stage_of(made) is SetupStage.MACHINE
     assert made.state.message
     made.reply()
-    while stage_of(made) is not Stage.COUNT:
+    while stage_of(made) is not SetupStage.COUNT:
         made.reply()
     made.pick(0)
     for text in ("", "0", "501", "-3", "many"):
         made.enter(text)
-        assert stage_of(made) is Stage.COUNT_ENTRY
+        assert stage_of(made) is SetupStage.COUNT_ENTRY
         assert "1 to 500" in made.state.message
     made(Again())
-    assert stage_of(made) is Stage.CHAIN
+    assert stage_of(made) is SetupStage.CHAIN
 
 
 def test_answers_wait_for_the_light() -> None:
@@ -186,11 +186,11 @@ def test_answers_wait_for_the_light() -> None:
     made.reply()
     made.lose("the plug was pulled")
     made.pick(0)
-    assert stage_of(made) is Stage.CHAIN
+    assert stage_of(made) is SetupStage.CHAIN
     assert "not lit" in made.state.message
     made.greet()
     made.pick(0)
-    assert stage_of(made) is Stage.ORDER
+    assert stage_of(made) is SetupStage.ORDER
 
 
 def test_undo_takes_the_last_chain_back_and_asks_for_its_output_again() -> None:
@@ -199,19 +199,19 @@ def test_undo_takes_the_last_chain_back_and_asks_for_its_output_again() -> None:
         made.reply()
     made(Undo())
     assert [chain.output for chain in made.map.chains] == [0]
-    assert (made.state.output, stage_of(made)) == (1, Stage.CHAIN)
+    assert (made.state.output, stage_of(made)) == (1, SetupStage.CHAIN)
     assert [chain.count for chain in finish(made).chains] == [6, 7, 8]
 
 
 def test_a_board_lost_while_a_chain_is_named_goes_on_with_the_next_output() -> None:
     made = bench((6, "GRB"), (7, "GRB"))
-    while stage_of(made) is not Stage.CEILING:
+    while stage_of(made) is not SetupStage.CEILING:
         made.reply()
     made.lose("the plug was pulled")
     made.enter("")
     assert [chain.output for chain in made.map.chains] == [0]
     made.greet()
-    assert (made.state.output, stage_of(made)) == (1, Stage.CHAIN)
+    assert (made.state.output, stage_of(made)) == (1, SetupStage.CHAIN)
     assert [chain.output for chain in finish(made).chains] == [0, 1]
 
 
@@ -221,7 +221,7 @@ def test_on_paper_only_name_and_count_are_asked() -> None:
     for text in ("Kelp Forest", "12", "Playfield", "450"):
         assert made.state.stage in ENTRY_STAGES
         made(Typed(text), Take())
-    assert made.state.stage is Stage.DONE
+    assert made.state.stage is SetupStage.DONE
     assert made.map.chains[0].count == 12
     assert made.map.lamps[0].name == "Reef lane 1"
     assert isinstance(made.effects[-2], fx.Commit)
@@ -231,6 +231,6 @@ def test_on_paper_only_name_and_count_are_asked() -> None:
 def test_outputs_are_dark_between_questions() -> None:
     made = bench((20, "GRB"))
     made.reply()
-    while stage_of(made) is not Stage.COUNT:
+    while stage_of(made) is not SetupStage.COUNT:
         made.reply()
     assert not any(made.colours())

@@ -21,7 +21,7 @@ from probe.mapping.walk_keys import (
     TogglePaper,
     UseLine,
 )
-from probe.mapping.walk_state import Entry, OneKey, Walk, start
+from probe.mapping.walk_state import OneKey, Walk, WalkEntry, start
 from probe.task import effects as fx
 from probe.task.events import ChangeLevel, Choose, Leave, Redo, StepButton, Take, Typed, Undo
 from probe.task.light import Alternate, Dark, Pixels
@@ -220,13 +220,13 @@ def test_an_open_count_grows_as_it_is_walked() -> None:
 
 def test_area_and_kind_are_inherited() -> None:
     walk = at_board()
-    walk(UseLine(Entry.AREA), Typed("Kelp reef"), Take(), ChangeKind(1), *label("Bumper 1"), *label("X"))
+    walk(UseLine(WalkEntry.AREA), Typed("Kelp reef"), Take(), ChangeKind(1), *label("Bumper 1"), *label("X"))
     assert [(p.area, p.kind) for p in walk.map.places] == [("Kelp reef", Kind.BUMPER)] * 2
 
 
 def test_notes_positions_and_going_to_a_number() -> None:
     walk = at_board()
-    walk(UseLine(Entry.NOTE), Typed("cold joint?"), Take())
+    walk(UseLine(WalkEntry.NOTE), Typed("cold joint?"), Take())
     assert walk.map.chain("playfield").pixels[0].note == "cold joint?"
     walk(PutAt(100.0, 200.0), *label("Reef lane 1"))
     position = walk.map.places[0].position
@@ -236,9 +236,9 @@ def test_notes_positions_and_going_to_a_number() -> None:
     second = walk.map.places[1].position
     assert second is not None
     assert second.guessed, "taken over from the neighbour: marked as a guess"
-    walk(UseLine(Entry.GOTO), Typed("7"), Take())
+    walk(UseLine(WalkEntry.GOTO), Typed("7"), Take())
     assert (walk.state.number, walk.state.is_lit) == (7, True)
-    walk(UseLine(Entry.GOTO), Typed("70"), Take())
+    walk(UseLine(WalkEntry.GOTO), Typed("70"), Take())
     assert "the last pixel is 9 (10th)" in walk.state.message
     assert fx.Bell() in walk.effects
 
@@ -295,9 +295,9 @@ class WalkMachine(RuleBasedStateMachine):
         before, number, lit = self.walk.map, (self.walk.state.chain, self.walk.state.number), self.walk.state.is_lit
         on_paper, entry = self.walk.state.paper, self.walk.state.entry
         self.walk(Take())
-        if entry is Entry.LABEL and not lit and not on_paper:
+        if entry is WalkEntry.LABEL and not lit and not on_paper:
             assert self.walk.map is before, "nothing is answered without light"
-        elif entry is Entry.LABEL:
+        elif entry is WalkEntry.LABEL:
             changed = [
                 (chain, n) for chain, n, pixel in self.walk.map.walk_pixels() if pixel != before.chain(chain).pixels[n]
             ]
@@ -315,8 +315,8 @@ class WalkMachine(RuleBasedStateMachine):
     def moves(self, by: int) -> None:
         self.walk(Move(by))
 
-    @rule(entry=st.sampled_from(Entry))
-    def asks(self, entry: Entry) -> None:
+    @rule(entry=st.sampled_from(WalkEntry))
+    def asks(self, entry: WalkEntry) -> None:
         self.walk(UseLine(entry))
 
     @rule(by=st.sampled_from([-1, 1]))

@@ -245,7 +245,7 @@ def _entry(task: Any, state: Any, field: str) -> Iterator[object]:
 
 
 def _plan_power(task: Any, state: Any) -> Iterator[object]:
-    from probe.harness.planning_keys import Asked, OpenLine, RemoveEntry, StepEntry
+    from probe.harness.planning_keys import LineUse, OpenLine, RemoveEntry, StepEntry
     from probe.task.events import Take, Typed
 
     yield from _entry(task, state, "wire")
@@ -253,22 +253,22 @@ def _plan_power(task: Any, state: Any) -> Iterator[object]:
     yield Take()
     yield Typed("0.5 mm2")
     yield Take()
-    yield OpenLine(Asked.FEED)
+    yield OpenLine(LineUse.FEED)
     yield Typed("4")
     yield Take()
     yield StepEntry(1)
     yield RemoveEntry()
-    yield OpenLine(Asked.LEVELS)
+    yield OpenLine(LineUse.LEVELS)
     yield Typed("all 90")
     yield Take()
 
 
 def _note_harness(task: Any, state: Any) -> Iterator[object]:
-    from probe.harness.planning_keys import Asked, NextFlag, OpenLine, PickJoint
+    from probe.harness.planning_keys import LineUse, NextFlag, OpenLine, PickJoint
     from probe.task.events import Take, Typed
 
     yield PickJoint(2)
-    yield OpenLine(Asked.BATCH_OF_PIXELS)
+    yield OpenLine(LineUse.BATCH_OF_PIXELS)
     yield Typed("2 second reel")
     yield Take()
     yield NextFlag()
@@ -287,10 +287,10 @@ def _note_joint(task: Any, state: Any) -> Iterator[object]:
 
 
 def _note_batch(task: Any, state: Any) -> Iterator[object]:
-    from probe.harness.planning_keys import Asked, OpenLine
+    from probe.harness.planning_keys import LineUse, OpenLine
     from probe.task.events import Take, Typed
 
-    yield OpenLine(Asked.BATCH)
+    yield OpenLine(LineUse.BATCH)
     yield Typed("Loose")
     yield Take()
     yield Take()
@@ -373,7 +373,7 @@ def _evenness() -> Played:
 
 
 def _setup() -> Played:
-    from probe.mapping.new_map import Stage, make
+    from probe.mapping.new_map import SetupStage, make
     from probe.task.events import Choose, Take, Typed
 
     def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
@@ -386,7 +386,7 @@ def _setup() -> Played:
         yield Typed("Playfield")
         yield Take()
         yield Take()  # the ceiling as suggested: the chain is set up, the next output's pixels light
-        if state().stage is Stage.CHAIN:
+        if state().stage is SetupStage.CHAIN:
             yield Take()
 
     return Played(

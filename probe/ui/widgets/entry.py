@@ -36,21 +36,21 @@ class EntryLine(Input, inherit_bindings=False):  # without the keys that scroll:
         id: str = "entry",
     ) -> None:
         super().__init__(id=id, select_on_focus=False, compact=True)
-        self._said = typed
+        self._typed = typed
         self._told = on_typed
         self._taken = on_enter
         self._commands = commands
 
     def follow(self) -> None:
         """Hold what the state says is typed."""
-        typed = self._said()
+        typed = self._typed()
         if self.value != typed:
             self.value = typed
             self.cursor_position = len(typed)
 
     def watch_value(self, value: str) -> None:
         """Tell the state; it may say otherwise."""
-        if value != self._said():
+        if value != self._typed():
             self._told(value)
             self.follow()
 
