@@ -112,12 +112,12 @@ def order_to_latch(orders: int) -> None:
 
     The chip is stepped, so the speed of this machine has no part in it.
     """
-    from tests.firmware.build import build_avr
+    from tests.firmware.build import ONE_OUTPUT, build_avr
     from tests.firmware.orders import order
     from tests.firmware.simulated_avr import CYCLE_NS, SimulatedAvr
 
     chance = random.Random(1)
-    with SimulatedAvr(build_avr(), paused=True) as chip:
+    with SimulatedAvr(build_avr(ONE_OUTPUT), paused=True) as chip:
         chip.receive_line(100)
         chip.feed(order(1, "setup 0 84 GRB 300 2000"))
         chip.receive_line(100)

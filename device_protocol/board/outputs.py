@@ -47,10 +47,10 @@ class BoardConfig:
 
     @property
     def game_pixels(self) -> int:
-        """Pixels of three colours that the game can light on each output: 160 shared out, unless `play_pixels` says."""
+        """Pixels of three colours that the game can light on each output: 168 shared out, unless `play_pixels` says."""
         if self.play_pixels is not None:
             return self.play_pixels
-        return min(self.pixels, 160 // self.outputs)
+        return min(self.pixels, 168 // self.outputs)
 
     def __post_init__(self) -> None:
         stated = {

@@ -40,6 +40,8 @@ _WORDS_OF = {
     "readback": ("readback 0 0",),
 }
 FEW = 6
+_NEW_FEATURES = ("readback",)
+"""Those that page 1.1 brought (SPEC 17.5)."""
 
 
 async def few(d: Dialogue, output: int = 0, order: str = "GRB") -> None:
@@ -67,8 +69,10 @@ async def _id(d: Dialogue) -> None:
     await d.refused("sparkle 0", ErrorCode.UNKNOWN_ORDER)
     for feature, texts in _WORDS_OF.items():
         if not d.limits.has(feature):
+            # a board of the page before does not know the newest words
+            also = (ErrorCode.UNKNOWN_ORDER,) if feature in _NEW_FEATURES else ()
             for text in texts:
-                await d.refused(text, ErrorCode.NO_SUCH_FEATURE)
+                await d.refused(text, ErrorCode.NO_SUCH_FEATURE, *also)
 
 
 @check("5.2", "a typed `?` is answered")

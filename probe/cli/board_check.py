@@ -282,8 +282,8 @@ async def _board_check(
     else:
         if dialogue.unusable is not None:
             print("Nothing was lit and nothing else was tried: mend what `id` says in the firmware first.")
-        print(", ".join(f"{count} {outcome.value}" for outcome, count in _counts(results).items()))
         print(escaped(report["badge"]))
+        print(", ".join(f"{count} {outcome.value}" for outcome, count in _counts(results).items()))
     return Exit.FINDINGS if _counts(results)[ClauseOutcome.FAILED] else Exit.FINE
 
 

@@ -25,6 +25,8 @@ SKETCH = FIRMWARE / "sketch" / "playfield_probe"
 HARNESS = Path(__file__).resolve().parent / "simavr_harness"
 
 FEATURE_FLAGS = FEATURES
+ONE_OUTPUT: Mapping[str, object] = {"PP_OUTPUTS": 1, "PP_PIXELS": 1000}
+"""The board that most conversations ask for."""
 
 
 class BuildError(RuntimeError):
@@ -98,6 +100,22 @@ def build_avr(config: Mapping[str, object] | None = None) -> Path:
     return _make("avr", "playfield_probe.hex", "avr-gcc", config or {}).with_suffix(".elf")
 
 
+def build_avr_image(config: Mapping[str, object] | None = None) -> Path:
+    """The same as bytes of the flash, for simulators that read no ELF."""
+    elf = build_avr(config)
+    image = elf.with_suffix(".image")
+    with FileLock(f"{elf.parent}.lock"):
+        if not image.exists():
+            _run("avr-objcopy", "-O", "binary", "-R", ".eeprom", elf, image)
+    return image
+
+
+def build_rp2040(config: Mapping[str, object] | None = None) -> Path:
+    """The core on a bare RP2040 as `make rp2040` builds it, as bytes of the flash."""
+    require("make", "arm-none-eabi-gcc")
+    return _make("rp2040", "rp2040.bin", "arm-none-eabi-gcc", config or {})
+
+
 def build_host(config: Mapping[str, object] | None = None) -> Path:
     """The board as a program, with AddressSanitizer and UBSan."""
     require("make", "clang")
@@ -142,19 +160,22 @@ def build_probe_program(name: str, text: str) -> Path:
     return elf
 
 
-def build_sketch(work: Path) -> Path:
+def build_sketch(work: Path, *, variant: str = "standard", chip: str = "atmega328p", generic: bool = False) -> Path:
     """The sketch folder built as the board IDE does: copied elsewhere, its sources and its own `src/` only, with the
-    core library of the IDE for a board with an ATmega328P at 16 MHz. Flags are those of that core's platform.txt."""
+    core library of the IDE for a board with that chip at 16 MHz. Flags are those of that core's platform.txt."""
     require("avr-gcc", str(ARDUINO_CORE))
     copy = work / SKETCH.name
     shutil.copytree(SKETCH, copy)
     core = ARDUINO_CORE / "cores" / "arduino"
     common = (
-        "-c", "-g", "-Os", "-w", "-ffunction-sections", "-fdata-sections", "-MMD", "-flto", "-mmcu=atmega328p",
-        "-DF_CPU=16000000L", "-DARDUINO=10819", "-DARDUINO_AVR_UNO", "-DARDUINO_ARCH_AVR",
+        "-c", "-g", "-Os", "-w", "-ffunction-sections", "-fdata-sections", "-MMD", "-flto", f"-mmcu={chip}",
+        "-DF_CPU=16000000L", "-DARDUINO=10819", "-DARDUINO_AVR_BOARD", "-DARDUINO_ARCH_AVR",
+        # a board with USB of its own has these from boards.txt
+        "-DUSB_VID=0x2341", "-DUSB_PID=0x8036", '-DUSB_MANUFACTURER="Unknown"', '-DUSB_PRODUCT="board"',
+        *(["-DPP_GENERIC=1"] if generic else []),
         # avr-gcc 5.4 does not give this one, which the core's Print.cpp uses
         "-DDECIMAL_DIG=__DECIMAL_DIG__",
-        f"-I{core}", f"-I{ARDUINO_CORE / 'variants' / 'standard'}",
+        f"-I{core}", f"-I{ARDUINO_CORE / 'variants' / variant}",
     )  # fmt: skip
     for_c = ("avr-gcc", "-std=gnu11", "-fno-fat-lto-objects")
     for_cpp = ("avr-g++", "-std=gnu++11", "-fpermissive", "-fno-exceptions", "-fno-threadsafe-statics")
@@ -170,12 +191,12 @@ def build_sketch(work: Path) -> Path:
             _run(*(for_c if source.suffix == ".c" else for_cpp), *common, source, "-o", objects[-1])
         return objects
 
-    own = compiled([copy / "sketch.cpp", *sorted((copy / "src").rglob("*.c"))], "sketch")
+    own = compiled([copy / "sketch.cpp", *sorted((copy / "src").rglob("*.c*"))], "sketch")
     # The core goes into an archive: only what the sketch needs of it is linked, its serial port in particular is not.
     archive = work / "core.a"
     _run("avr-gcc-ar", "rcs", archive, *compiled(sorted(core.glob("*.c*")), "core"))
     elf = work / "sketch.elf"
-    _run("avr-gcc", "-w", "-Os", "-g", "-flto", "-fuse-linker-plugin", "-Wl,--gc-sections", "-mmcu=atmega328p",
+    _run("avr-gcc", "-w", "-Os", "-g", "-flto", "-fuse-linker-plugin", "-Wl,--gc-sections", f"-mmcu={chip}",
          "-o", elf, *own, archive, "-lm")  # fmt: skip
     return elf
 

@@ -14,14 +14,14 @@ from tests.firmware.simulated_avr import SimulatedAvr
 
 @pytest.fixture(scope="session")
 def avr_elf() -> Path:
-    """The AVR firmware of the default build."""
-    return build.build_avr()
+    """The AVR firmware of the conversations' usual board."""
+    return build.build_avr(build.ONE_OUTPUT)
 
 
 @pytest.fixture(scope="session")
 def host_program() -> Path:
-    """The board program of the default build."""
-    return build.build_host()
+    """The board program of the conversations' usual board."""
+    return build.build_host(build.ONE_OUTPUT)
 
 
 @pytest.fixture

@@ -73,9 +73,11 @@ class SimulatedAvr:
         early_overrun: bool = False,
         reset_on_open_ms: int | None = None,
         eeprom: Path | None = None,
+        chip: str = "atmega328p",
     ) -> None:
         command = [str(build_harness()), str(elf), "--outputs", str(outputs), "--data", data_pin]
         command += ["--host-baud", str(host_baud)]
+        command += ["--chip", chip]
         command += ["--paused"] if paused else []
         command += ["--early-overrun"] if early_overrun else []
         command += ["--reset-on-open", str(reset_on_open_ms)] if reset_on_open_ms is not None else []

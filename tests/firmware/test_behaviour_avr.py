@@ -117,7 +117,7 @@ def test_button_spike_does_not_count(chip: SimulatedAvr) -> None:
     [(115_200, 2.1), (250_000, 0.0), (500_000, 0.0), (1_000_000, 0.0)],
 )
 def test_baud_error(baud: int, error_percent: float) -> None:
-    elf = build.build_avr({"PP_AVR_BAUD": f"{baud}UL"})
+    elf = build.build_avr({**build.ONE_OUTPUT, "PP_AVR_BAUD": f"{baud}UL"})
     with SimulatedAvr(elf, paused=True, host_baud=baud) as chip:
         assert chip.receive_line(200) is not None
         chip_baud = chip.status()["chip_baud"]
@@ -186,7 +186,7 @@ def test_largest_chain_stated_runs() -> None:
     """The README names the longest chain that fits beside a safe stack: it does, and works to its last pixel."""
     most = stated("pixels at most, one output")
     assert most >= 1000
-    elf = build.build_avr({"PP_PIXELS": most, "PP_CEILING_MA": 20_000})
+    elf = build.build_avr({**build.ONE_OUTPUT, "PP_PIXELS": most, "PP_CEILING_MA": 20_000})
     with SimulatedAvr(elf, paused=True) as chip:
         assert chip.receive_line(500) is not None
         colours = "palette 0 1 000400 040000"

@@ -13,7 +13,7 @@ from tests.firmware.orders import Answer, order, read_answer
 
 CHANNEL_UA = 18_501
 IDLE_UA = 701
-ODD_BUILD = {"PP_CHANNEL_UA": CHANNEL_UA, "PP_IDLE_UA": IDLE_UA, "PP_PIXELS": 40}
+ODD_BUILD = {"PP_OUTPUTS": 1, "PP_CHANNEL_UA": CHANNEL_UA, "PP_IDLE_UA": IDLE_UA, "PP_PIXELS": 40}
 """Currents with which every rounding shows somewhere."""
 
 
@@ -70,7 +70,13 @@ def test_the_ceiling_itself_is_allowed_and_one_below_is_not() -> None:
 
 @pytest.mark.parametrize("channel_ua", [20_000, 1])
 def test_the_largest_need_does_not_overflow(channel_ua: int) -> None:
-    config = {"PP_PIXELS": 50_000, "PP_CEILING_MA": 4_000_000, "PP_CHANNEL_UA": channel_ua, "PP_IDLE_UA": 1000}
+    config = {
+        "PP_OUTPUTS": 1,
+        "PP_PIXELS": 50_000,
+        "PP_CEILING_MA": 4_000_000,
+        "PP_CHANNEL_UA": channel_ua,
+        "PP_IDLE_UA": 1000,
+    }
     need = ceil(exact_ma(50_000, 50_000 * 4 * 255, channel_ua=channel_ua, idle_ua=1000))
     with HostBoard(build.build_host(config)) as board:
         board.start()

@@ -340,7 +340,7 @@ def test_agrees_with_the_python_board(board: HostBoard, events: list[tuple[str, 
 @pytest.fixture(scope="module")
 def small_board() -> Iterator[HostBoard]:
     """A board whose frames are short, so that long waits with patterns cost little."""
-    with HostBoard(build.build_host({"PP_PIXELS": 20})) as board:
+    with HostBoard(build.build_host({**build.ONE_OUTPUT, "PP_PIXELS": 20})) as board:
         yield board
 
 

@@ -87,16 +87,16 @@ def test_the_sketch_runs_as_the_board_ide_builds_it(tmp_path: Path) -> None:
     elf = build.build_sketch(tmp_path)
     flash, ram = build.sizes(elf)
     assert flash < 32_256  # what the IDE's boards.txt leaves beside the bootloader
-    with SimulatedAvr(elf, paused=True) as chip:
+    with SimulatedAvr(elf, paused=True, outputs=2) as chip:
         line = chip.receive_line(200)
         assert line is not None
         assert read_answer(line).fields == ("restarted", "power")
-        assert chip.frame(0).data == bytes(3000)
+        assert chip.frame(0).data == chip.frame(1).data == bytes(1500)
         chip.feed(order(1, "light 0 7 102030"))
         line = chip.receive_line(200)
         assert line is not None
         assert read_answer(line).good
-        assert chip.frame(0).data == lone_pixel(1000, 7, b"\x20\x10\x30")
+        assert chip.frame(0).data == lone_pixel(500, 7, b"\x20\x10\x30")
         chip.press()
         line = chip.receive_line(10)
         assert line is not None
@@ -106,4 +106,4 @@ def test_the_sketch_runs_as_the_board_ide_builds_it(tmp_path: Path) -> None:
         assert times.gap is not None
         assert times.gap[1] < 5000
         assert chip.status()["stack_free"] >= 128
-        assert ram < 1300
+        assert ram < 1400

@@ -30,7 +30,7 @@ def put(board: HostBoard, texts: Sequence[str]) -> bool:
 
 @pytest.fixture(scope="module")
 def board() -> Iterator[HostBoard]:
-    with HostBoard(build.build_host({"PP_PIXELS": 20})) as board:
+    with HostBoard(build.build_host({**build.ONE_OUTPUT, "PP_PIXELS": 20})) as board:
         board.start()
         yield board
 

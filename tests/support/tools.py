@@ -11,6 +11,12 @@ ARDUINO_CORE = Path("/usr/share/arduino/hardware/arduino/avr")
 PACKAGES = {
     "avr-gcc": "gcc-avr avr-libc",
     "avr-size": "binutils-avr",
+    "arm-none-eabi-gcc": "gcc-arm-none-eabi libnewlib-arm-none-eabi",
+    "arm-linux-gnueabi-gcc": "gcc-arm-linux-gnueabi libc6-dev-armel-cross",
+    "mips-linux-gnu-gcc": "gcc-mips-linux-gnu libc6-dev-mips-cross",
+    "qemu-mips": "qemu-user",
+    "qemu-arm": "qemu-user",
+    "cppcheck": "cppcheck",
     "clang": "clang libclang-rt-14-dev",
     "gcc": "gcc",
     "g++": "g++",

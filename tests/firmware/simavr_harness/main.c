@@ -479,7 +479,7 @@ static void quiet_logger(avr_t *who, const int level, const char *format, va_lis
 
 int main(int argc, char **argv)
 {
-    const char *eeprom = NULL;
+    const char *eeprom = NULL, *chip = "atmega328p";
     if (argc < 2)
         die("usage: simavr_harness ELF [options], see the head of main.c");
     for (int i = 2; i < argc; i++) {
@@ -501,6 +501,8 @@ int main(int argc, char **argv)
             usart.host_baud = strtod(value, NULL);
         else if (strcmp(argv[i - 1], "--reset-on-open") == 0)
             reset_on_open_ms = strtol(value, NULL, 10);
+        else if (strcmp(argv[i - 1], "--chip") == 0)
+            chip = value;
         else if (strcmp(argv[i - 1], "--eeprom") == 0)
             eeprom = value;
         else
@@ -513,9 +515,9 @@ int main(int argc, char **argv)
     elf_firmware_t firmware = {0};
     if (elf_read_firmware(argv[1], &firmware) != 0)
         die("%s is no firmware", argv[1]);
-    avr = avr_make_mcu_by_name("atmega328p");
+    avr = avr_make_mcu_by_name(chip);
     if (!avr)
-        die("simavr does not know the atmega328p");
+        die("simavr does not know the %s", chip);
     avr_init(avr);
     firmware.frequency = 16000000;
     avr_load_firmware(avr, &firmware);

@@ -9,7 +9,7 @@
 enum { UCSRA = 0xC0, UCSRB = 0xC1, UBRRL = 0xC4, UBRRH = 0xC5, UDR = 0xC6 };
 enum { RXC = 7, TXC = 6, UDRE = 5, FE = 4, DOR = 3, U2X = 1 };         /* UCSR0A */
 enum { RXCIE = 7, TXCIE = 6, UDRIE = 5, RXEN = 4, TXEN = 3 };          /* UCSR0B */
-enum { VECTOR_RX = 18, VECTOR_UDRE = 19 };
+/* Receive vectors, counted from 0: 18 on an ATmega328P, 25 on an ATmega2560; data register empty is the next. */
 
 #define QUEUE 65536
 #define BITS_PER_BYTE 10
@@ -262,10 +262,11 @@ static void set_register(avr_t *avr, int address, avr_io_read_t read, avr_io_wri
 
 void usart_attach(avr_t *avr)
 {
+    int received = strcmp(avr->mmcu, "atmega2560") == 0 ? 25 : 18;
     for (int i = 0; i < avr->interrupts.vector_count; i++) {
-        if (avr->interrupts.vector[i]->vector == VECTOR_RX)
+        if (avr->interrupts.vector[i]->vector == received)
             vector_rx = avr->interrupts.vector[i];
-        if (avr->interrupts.vector[i]->vector == VECTOR_UDRE)
+        if (avr->interrupts.vector[i]->vector == received + 1)
             vector_udre = avr->interrupts.vector[i];
     }
     set_register(avr, UCSRA, read_status, write_status);

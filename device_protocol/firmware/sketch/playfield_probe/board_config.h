@@ -6,20 +6,42 @@
 #ifndef BOARD_CONFIG_H
 #define BOARD_CONFIG_H
 
+/* 0: the port written for this chip (src/avr); 1: the generic port (src/generic), which needs `Serial`, `millis()` and one
+ * function that sends bytes to an output. */
+#ifndef PP_GENERIC
+#if defined(__AVR_ATmega328P__) || defined(__AVR_ATmega328__) || defined(__AVR_ATmega168P__) || defined(__AVR_ATmega168__) \
+    || defined(__AVR_ATmega2560__) || defined(__AVR_ATmega1280__) || !defined(ARDUINO)
+#define PP_GENERIC 0
+#else
+#define PP_GENERIC 1
+#endif
+#endif
+
 /* Names, without quotes inside: board 1 to 24 of a-z 0-9 -, build 1 to 16 of a-z 0-9 . - */
 #ifndef PP_BOARD_NAME
+#if PP_GENERIC
+#define PP_BOARD_NAME "probe-generic"
+#elif defined(__AVR_ATmega2560__) || defined(__AVR_ATmega1280__)
+#define PP_BOARD_NAME "probe-2560"
+#else
 #define PP_BOARD_NAME "probe-328"
+#endif
 #endif
 #ifndef PP_BUILD_NAME
 #define PP_BUILD_NAME "1.0"
 #endif
 
-/* Number of outputs, and the longest chain on each. One pixel takes half a byte of RAM on every output. */
+/* Number of outputs, and the longest chain on each. One pixel takes half a byte of RAM on every output: 1 output of 1,000
+ * pixels and 2 of 500 take the same. */
 #ifndef PP_OUTPUTS
-#define PP_OUTPUTS 1
+#define PP_OUTPUTS 2
 #endif
 #ifndef PP_PIXELS
-#define PP_PIXELS 1000
+#if PP_GENERIC && defined(__AVR__) /* it keeps the bytes of one frame besides: 4 for each pixel */
+#define PP_PIXELS (200 / PP_OUTPUTS)
+#else
+#define PP_PIXELS (1000 / PP_OUTPUTS)
+#endif
 #endif
 
 /* Longest line accepted, in bytes without its LF (64 to 255). */
@@ -56,20 +78,20 @@
 #ifndef PP_FEATURE_BUTTON
 #define PP_FEATURE_BUTTON 1
 #endif
-#ifndef PP_FEATURE_TABLE
-#define PP_FEATURE_TABLE 1
+#ifndef PP_FEATURE_TABLE /* the generic port has nothing for it */
+#define PP_FEATURE_TABLE (!PP_GENERIC)
 #endif
-#ifndef PP_FEATURE_PLAY
-#define PP_FEATURE_PLAY 1
+#ifndef PP_FEATURE_PLAY /* the generic port has nothing for it */
+#define PP_FEATURE_PLAY (!PP_GENERIC)
 #endif
 #ifndef PP_FEATURE_PATTERN
 #define PP_FEATURE_PATTERN 1
 #endif
-#ifndef PP_FEATURE_INPUTS
-#define PP_FEATURE_INPUTS 1
+#ifndef PP_FEATURE_INPUTS /* the generic port has nothing for it */
+#define PP_FEATURE_INPUTS (!PP_GENERIC)
 #endif
-#ifndef PP_FEATURE_COUNT
-#define PP_FEATURE_COUNT 1
+#ifndef PP_FEATURE_COUNT /* the generic port has nothing for it */
+#define PP_FEATURE_COUNT (!PP_GENERIC)
 #endif
 #ifndef PP_FEATURE_READBACK
 #define PP_FEATURE_READBACK 1
@@ -89,7 +111,7 @@
 #define PP_GROUPS 16
 #endif
 #ifndef PP_PLAY_PIXELS
-#define PP_PLAY_PIXELS (160 / PP_OUTPUTS < PP_PIXELS ? 160 / PP_OUTPUTS : PP_PIXELS)
+#define PP_PLAY_PIXELS (168 / PP_OUTPUTS < PP_PIXELS ? 168 / PP_OUTPUTS : PP_PIXELS)
 #endif
 
 /* 1: pp_lamp_colour() is there; one more byte of RAM for each lamp and group. */
@@ -105,7 +127,17 @@
 #define PP_INPUT_LAMP(input) (input)
 #endif
 
-/* ---- Only the AVR port reads what follows ---- */
+/* ---- Only the generic port reads what follows ---- */
+
+/* Pin of the step button, its other side to ground; -1 for none. */
+#ifndef PP_GENERIC_BUTTON_PIN
+#define PP_GENERIC_BUTTON_PIN 2
+#endif
+#ifndef PP_GENERIC_BAUD
+#define PP_GENERIC_BAUD 115200UL
+#endif
+
+/* ---- Only the AVR ports read what follows ---- */
 
 /* Line speed: 115200 (2.1 % fast at 16 MHz), or 250000 (exact). */
 #ifndef PP_AVR_BAUD
@@ -124,14 +156,18 @@
 #ifndef PP_AVR_BUTTON_PORT
 #define PP_AVR_BUTTON_PORT D
 #endif
-#ifndef PP_AVR_BUTTON_BIT
+#ifndef PP_AVR_BUTTON_BIT /* pin 2 of an ATmega328P board, 19 of an ATmega2560 board */
 #define PP_AVR_BUTTON_BIT 2
 #endif
 
 /* Lamp inputs, one pin each: PIN(port letter, bit) eight times a line, the lowest number first. The pins have pull-ups;
  * active low: a game's lamp that is on pulls its pin to ground (an optocoupler does). */
 #ifndef PP_AVR_INPUTS_1_TO_8
+#if defined(__AVR_ATmega2560__) || defined(__AVR_ATmega1280__)
+#define PP_AVR_INPUTS_1_TO_8(PIN) PIN(A, 0) PIN(A, 1) PIN(A, 2) PIN(A, 3) PIN(A, 4) PIN(A, 5) PIN(A, 6) PIN(A, 7)
+#else
 #define PP_AVR_INPUTS_1_TO_8(PIN) PIN(C, 0) PIN(C, 1) PIN(C, 2) PIN(C, 3) PIN(C, 4) PIN(C, 5) PIN(D, 6) PIN(D, 7)
+#endif
 #endif
 #ifndef PP_AVR_INPUTS_ACTIVE_LOW
 #define PP_AVR_INPUTS_ACTIVE_LOW 1
@@ -149,7 +185,7 @@
 #define PP_AVR_MATRIX_COLUMNS(PIN) PIN(B, 1) PIN(B, 2) PIN(B, 3) PIN(B, 4) PIN(B, 5) PIN(D, 2) PIN(D, 3) PIN(D, 5)
 #endif
 
-/* The return wire of SPEC.md, section 15, comes to the chip's counter input T0: port D, bit 4. */
+/* The return wire of SPEC.md, section 15, comes to the chip's counter input T0: port D, bit 4 (bit 7 on an ATmega2560). */
 
 /* 1: a watchdog restarts the board, and so darkens it, when the firmware stands still for 2 s. */
 #ifndef PP_AVR_WATCHDOG

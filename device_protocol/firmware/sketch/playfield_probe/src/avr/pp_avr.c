@@ -1,7 +1,9 @@
 /* The port to an ATmega328P (or 168P/88P with fewer pixels) at 16 MHz: time, restart cause, button, idling.
  * The line is in pp_avr_uart.c, the pixels are in pp_avr_pixels.c.
  * SPDX-License-Identifier: MIT */
-#if defined(__AVR__)
+#include "../../board_config.h"
+
+#if defined(__AVR__) && !PP_GENERIC
 
 #include <avr/eeprom.h>
 #include <avr/interrupt.h>

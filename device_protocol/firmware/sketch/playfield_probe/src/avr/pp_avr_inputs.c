@@ -1,5 +1,7 @@
 /* The game's lamp inputs: a pin each, or a strobed matrix (SPEC 14). SPDX-License-Identifier: MIT */
-#if defined(__AVR__)
+#include "../../board_config.h"
+
+#if defined(__AVR__) && !PP_GENERIC
 
 #include <avr/io.h>
 

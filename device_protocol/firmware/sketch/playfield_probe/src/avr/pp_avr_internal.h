@@ -3,14 +3,9 @@
 #define PP_AVR_INTERNAL_H
 
 #include "../core/pp_board.h"
+#include "pp_avr.h"
 
-#if F_CPU != 16000000UL
-#error "the pixel timing is counted in cycles of 16 MHz"
-#endif
-
-/* PP_AVR_REGISTER(PORT, B) is PORTB. */
-#define PP_AVR_JOIN(name, letter) name##letter
-#define PP_AVR_REGISTER(name, letter) PP_AVR_JOIN(name, letter)
+#include "pp_avr_bits.h"
 
 #define PP_AVR_TICKS_PER_MS 250 /* timer 1 */
 #define PP_AVR_TICK_US 4

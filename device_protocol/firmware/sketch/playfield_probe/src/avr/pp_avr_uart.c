@@ -1,5 +1,7 @@
 /* The line: USART 0, received by interrupt and, while a frame goes out, by polling. SPDX-License-Identifier: MIT */
-#if defined(__AVR__)
+#include "../../board_config.h"
+
+#if defined(__AVR__) && !PP_GENERIC
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -59,7 +61,7 @@ void pp_avr_uart_take(void)
     ring_in = next;
 }
 
-ISR(USART_RX_vect)
+ISR(PP_AVR_RECEIVED)
 {
     pp_avr_uart_take();
 }

@@ -13,6 +13,7 @@ void pp_start(pp_board *board, const pp_port *port, void *self, uint8_t cause)
     board->self = self;
     board->cause = cause;
     board->silence_ms = PP_SILENCE_MS;
+    pp_line_clear(board);
     board->started_ms = port->now_ms(self);
     for (uint8_t output = 0; output < PP_OUTPUTS; output++)
         pp_chain_reset(&board->chains[output]);

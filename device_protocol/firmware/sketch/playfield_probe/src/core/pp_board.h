@@ -28,7 +28,10 @@ extern "C" {
 #if PP_CEILING_MA < 1 || PP_CEILING_MA > 4000000
 #error "PP_CEILING_MA shall be 1 to 4,000,000"
 #endif
-/* Needs are reckoned in uA with 32 bits; the largest possible one has to fit, and its rounding too. */
+#if PP_CHANNEL_UA < 0 || PP_CHANNEL_UA > 1000000 || PP_IDLE_UA < 0 || PP_IDLE_UA > 1000000
+#error "PP_CHANNEL_UA and PP_IDLE_UA shall be 0 to 1,000,000 (SPEC 5.3)"
+#endif
+/* Needs are computed in uA with 32 bits; the largest possible one has to fit, and its rounding too. */
 #if PP_PIXELS * (4 * PP_CHANNEL_UA + PP_IDLE_UA) > 4294960000
 #error "PP_PIXELS x (4 x PP_CHANNEL_UA + PP_IDLE_UA) exceeds 4,294 A: lower one of them"
 #endif
@@ -232,6 +235,8 @@ typedef struct pp_board {
     bool dark_untold;  /* went dark by silence, notice still to be sent */
     bool line_lost, line_overlong, line_forbidden, line_cr;
     uint8_t line_length;
+    uint8_t line_star; /* where the first `*` of the line is; PP_NO_STAR: none yet */
+    uint16_t line_crc; /* of the bytes before it, taken in as they come: then a reply need not wait for it */
     char line[PP_LINE + 1];
     pp_chain chains[PP_OUTPUTS];
 } pp_board;

@@ -55,13 +55,14 @@ typedef struct pp_order {
 } pp_order;
 
 /* pp_line.c: bytes to lines. */
+#define PP_NO_STAR 255
 bool pp_line_take(pp_board *board, uint8_t byte);
 void pp_line_mark_lost(pp_board *board);
 uint8_t pp_line_damage(const pp_board *board);
 void pp_line_clear(pp_board *board);
 
 /* pp_parse.c: a line to an order, an argument to a value. */
-uint8_t pp_parse_order(char *line, uint8_t length, pp_order *order);
+uint8_t pp_parse_order(pp_board *board, pp_order *order);
 bool pp_parse_number(const char *text, uint32_t *value);
 bool pp_parse_colour(const char *text, uint8_t rgbw[PP_COLOURS_MAX]);
 bool pp_parse_byte_order(const char *text, uint8_t order[PP_COLOURS_MAX], uint8_t *colours);

@@ -6,10 +6,17 @@ static void add(pp_board *board, uint8_t byte)
 {
     if (byte < 0x20 || byte > 0x7E)
         board->line_forbidden = true;
-    if (board->line_length == PP_LINE)
+    if (board->line_length == PP_LINE) {
         board->line_overlong = true;
-    else
-        board->line[board->line_length++] = (char)byte;
+        return;
+    }
+    if (board->line_star == PP_NO_STAR) {
+        if (byte == '*')
+            board->line_star = board->line_length;
+        else
+            board->line_crc = pp_crc(board->line_crc, byte);
+    }
+    board->line[board->line_length++] = (char)byte;
 }
 
 /* Takes one byte; true when it ended a line that has to be answered. */
@@ -54,6 +61,8 @@ uint8_t pp_line_damage(const pp_board *board)
 void pp_line_clear(pp_board *board)
 {
     board->line_length = 0;
+    board->line_star = PP_NO_STAR;
+    board->line_crc = 0xFFFF;
     board->line_lost = false;
     board->line_overlong = false;
     board->line_forbidden = false;

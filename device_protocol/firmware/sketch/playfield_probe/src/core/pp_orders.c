@@ -492,7 +492,7 @@ void pp_answer_line(pp_board *board)
         (void)order_id(board, &order);
     } else {
         if (code == PP_OK)
-            code = pp_parse_order(board->line, board->line_length, &order);
+            code = pp_parse_order(board, &order);
         if (code == PP_OK) {
             board->last_order_ms = board->port->now_ms(board->self);
             board->silence_runs = true;

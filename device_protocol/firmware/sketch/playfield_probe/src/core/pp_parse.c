@@ -43,22 +43,19 @@ static bool part_fits(const char *start, const char *end, bool is_word)
     return true;
 }
 
-/* Takes a line of `length` bytes 0x20 to 0x7E apart, in place, its buffer one byte longer; PP_OK, 10 or 11. */
-uint8_t pp_parse_order(char *line, uint8_t length, pp_order *order)
+/* Takes the line in the buffer, bytes 0x20 to 0x7E, apart in place; PP_OK, 10 or 11. */
+uint8_t pp_parse_order(pp_board *board, pp_order *order)
 {
+    char *line = board->line;
+    uint8_t length = board->line_length;
     /* The shortest order is ">00 a*0000". */
     if (length < 10)
         return PP_MALFORMED;
     char *star = line + length - 5;
-    uint16_t stated, ignored, crc = 0xFFFF;
-    if (line[0] != '>' || !pp_parse_hex(line + 1, 2, &ignored) || line[3] != ' ' || *star != '*'
+    uint16_t stated, ignored;
+    if (line[0] != '>' || !pp_parse_hex(line + 1, 2, &ignored) || line[3] != ' ' || board->line_star != length - 5
         || !pp_parse_hex(star + 1, 4, &stated))
         return PP_MALFORMED;
-    for (const char *p = line; p < star; p++) {
-        if (*p == '*')
-            return PP_MALFORMED;
-        crc = pp_crc(crc, (uint8_t)*p);
-    }
     order->seq[0] = line[1];
     order->seq[1] = line[2];
     order->arguments = 0;
@@ -81,7 +78,7 @@ uint8_t pp_parse_order(char *line, uint8_t length, pp_order *order)
             break;
         part = p + 1;
     }
-    return crc == stated ? PP_OK : PP_CHECKSUM;
+    return board->line_crc == stated ? PP_OK : PP_CHECKSUM;
 }
 
 /* Reads a decimal number of 1 to 9 digits without leading zeros. */
