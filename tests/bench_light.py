@@ -24,7 +24,8 @@ from probe.lighting.levels import set_light
 from probe.lighting.picture import PictureTask, start
 from probe.lighting.picture_keys import PickPlace, StepLevel
 from probe.lighting.suggest import apply, suggest
-from probe.ui.widgets.picture import LIT_SIGN, PlayfieldPicture, Spot
+from probe.task.views import LIT_SIGN, Spot
+from probe.ui.widgets.picture import PlayfieldPicture
 
 AIM_MS = 16.0
 DEEPER = 1.6

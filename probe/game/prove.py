@@ -284,7 +284,9 @@ def _view(s: Prove) -> TaskView:
             Line(f"{kind} {row.title}", "bold"),
             Line(f"{state}   {where}   {_SIGNS[row.state]} {row.state.value}", "bold"),
         )
-    spots = tuple(Spot(place.position, LIT_SIGN, "lit") for place in s.places if place.position is not None)
+    spots = tuple(
+        Spot(place.position, LIT_SIGN, "lit", place.label) for place in s.places if place.position is not None
+    )
     return TaskView(
         head=f"{s.map.machine.name} · proof in the game",
         board=s.board.words,

@@ -108,9 +108,8 @@ def _named(s: PictureState, place: Place) -> list[Line]:
 
 
 def _picture(s: PictureState) -> PictureView:
-    lit_sign = "@" if s.plain_ascii else LIT_SIGN
     lit = [s.map.place_by_id[name] for name in s.lit_places if name in s.map.place_by_id]
-    spots = [Spot(place.position, lit_sign, "lit") for place in lit if place.position is not None]
+    spots = [Spot(place.position, LIT_SIGN, "lit", place.label) for place in lit if place.position is not None]
     for place, sign in ((s.held_place, "H"), (s.here, MARK_SIGN)):
         if place is not None and place.position is not None and place.id not in s.lit_places:
             spots.append(Spot(place.position, sign, "held"))

@@ -150,13 +150,13 @@ def _picture(s: Walk) -> PictureView:
     spots: tuple[Spot, ...] = ()
     here = s.place
     if here is not None and here.position is not None:
-        spots = (Spot(here.position, LIT_SIGN, "lit"),)
+        spots = (Spot(here.position, LIT_SIGN, "lit" if s.is_lit else "offered", here.label),)
     elif here is None and s.offer is not None and s.offer.place in s.map.place_by_id:
         offered = s.map.place_by_id[s.offer.place or ""]
         if offered.position is not None:
-            spots = (Spot(offered.position, MARK_SIGN, "mark"),)
+            spots = (Spot(offered.position, MARK_SIGN, "offered", offered.label),)
     near = here or s.last_place
     machine = s.map.machine
     middle = Position(x_mm=machine.width_mm / 2, y_mm=machine.length_mm / 2)
     begin = near.position if near is not None and near.position is not None else middle
-    return PictureView(spots, point=PutAt, start=begin)
+    return PictureView(spots, point=PutAt, start=begin, chain=s.chain)

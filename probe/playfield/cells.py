@@ -67,9 +67,13 @@ ROLES = (
     "here",
     "changed",
     "trouble",
+    "off",
+    "colour",
+    "held",
     "ring",
     "offered",
     "lit",
+    "mark",
     "label",
 )
 """From the lowest to the uppermost."""
@@ -331,29 +335,37 @@ def route_points(map_: PlayfieldMap, chain: str | None = None) -> tuple[tuple[Po
 # -- the still picture ------------------------------------------------------------------------------------------------------
 
 
+Layers = tuple[dict[tuple[int, int], Cell], ...]
+"""For each window of a layout its cells, by (column, row) within it."""
+
+
+def drawn_cells(shapes: Sequence[Shape], layout: Layout, *, grid: bool = False, plain: bool = False) -> Layers:
+    """What stays as long as shapes, size and view do: the shapes and the grid."""
+    return tuple(
+        shape_cells(shapes, window, plain=plain) | (_grid(window) if grid else {}) for window in layout.windows
+    )
+
+
 def still_cells(
     map_: PlayfieldMap,
-    shapes: Sequence[Shape],
+    drawn: Layers,
     layout: Layout,
     *,
     chain: str | None = None,
     route: bool = False,
-    grid: bool = False,
     plain: bool = False,
 ) -> Rows:
-    """All that stays from light to light: shapes, grid, route with its numbers, places."""
+    """All that stays from light to light: over the shapes the route with its numbers, and the places."""
     signs = place_signs(map_, chain=chain)
     rows: Rows = {}
-    for window in layout.windows:
-        cells = shape_cells(shapes, window, plain=plain)
-        if grid:
-            cells |= _grid(window)
+    for window, below in zip(layout.windows, drawn, strict=True):
+        cells = dict(below)
         if route:
             _lay_route(cells, route_points(map_, chain), window, plain=plain)
         taken: dict[tuple[int, int], str] = {}
         at: dict[str, tuple[int, int]] = {}
         for place in signs:
-            if not window.inside(place.position) or layout.window_of(place.position) is not window:
+            if layout.window_of(place.position) is not window:
                 continue
             column, row = window.cell(place.position)
             key = column - window.column, row - window.row

@@ -80,8 +80,8 @@ def legend(*, plain_ascii: bool = False) -> str:
 
 
 def _look_of(colour: int) -> str:
-    """The picture's name for a colour."""
-    return "off" if colour == UNLIT else f"light-{LOOK_COLOURS[colour].word}"
+    """How the picture draws what shows a colour: by its letter on a filled cell, never by the colour of a sign."""
+    return "off" if colour == UNLIT else "colour"
 
 
 def look_spots(

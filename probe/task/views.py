@@ -30,11 +30,16 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """One thing to draw in the picture: position in mm, its sign, and how (a look: `plain`, `dark`, `lit`, `mark` …)."""
+    """One thing to draw in the picture: position in mm, its sign, and how.
+
+    Looks: `lit` and `seen` (a ring around it), `offered` (a broken ring: the marked row proposes this), `held`, `mark`,
+    `off`, `colour` (its sign is the letter of a colour), `plain`, `dark`. `label` stands beside what is ringed.
+    """
 
     position: Position
     sign: str
     look: str
+    label: str = ""
 
 
 @dataclass(frozen=True)
@@ -42,7 +47,8 @@ class PictureView:
     """The playfield with `spots` above it. `point` makes the event (or None) of a point (x, y in mm) that was clicked or
     marked; `put` that of one set with the mark, where it is another.
 
-    `start`: where a mark that is moved by arrows begins. `legend`: what the signs mean; with `map_legend` those of the places.
+    `start`: where a mark that is moved by arrows begins. `chain`: the one in hand, whose places are brighter than the others'.
+    `legend`: what the signs mean; with `map_legend` those of the places.
     `area`: only this area is drawn. `route`, `grid`: these are drawn too. `wide`: the picture has what the texts leave.
 
     In the demo what is lit under the glass is drawn too; with `seen_on_request` only when asked for (`UnderTheGlass`), and
@@ -53,6 +59,7 @@ class PictureView:
     point: Callable[[float, float], object] | None = None
     put: Callable[[float, float], object] | None = None
     start: Position | None = None
+    chain: str | None = None
     legend: str = ""
     map_legend: bool = False
     area: str | None = None

@@ -35,7 +35,7 @@ from probe.ui.keys import TABLE, bindings, keys_of, typing_key
 from probe.ui.launch import LaunchOptions, Opener, Seen, Session
 from probe.ui.start import PortChoice, PortScreen, StartScreen
 from probe.ui.task_screen import TaskScreen
-from probe.ui.themes import OURS
+from probe.ui.themes import FACE_DEFAULTS, OURS
 
 if TYPE_CHECKING:
     from probe.cautions import Moment
@@ -111,6 +111,10 @@ class ProbeApp(App[str]):
             darken=self._darken, save=self._save, document=lambda: self.runtime.document, folders=rescue_folders()
         )
         self.endings = Endings(work, on_ended=lambda ended: self.exit())
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Colours of the picture's roles in themes that do not name them."""
+        return dict(FACE_DEFAULTS)
 
     def on_load(self) -> None:
         self.endings.ready()

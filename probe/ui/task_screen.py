@@ -182,7 +182,7 @@ class TaskScreen(CommandScreen):
         if view is None:
             return
         picture = self.query_one(PlayfieldPicture)
-        if picture.draw_also(area=view.area, route=view.route, grid=view.grid):
+        if picture.draw_also(area=view.area, route=view.route, grid=view.grid, chain=view.chain):
             self._mark = None  # it stood in a cell of another picture
         truth, seen = self.app.truth, self.app.seen()
         glass = self._glass and truth is not None

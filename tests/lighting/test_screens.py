@@ -8,25 +8,16 @@ import pytest
 from textual.widgets import Input
 
 from probe.document.file import demo_map_path, load_map
-from probe.document.model import PlayfieldMap, Position, Revision
+from probe.document.model import PlayfieldMap, Revision
 from probe.document.model.light import Rating
 from probe.document.operations import set_state, update_place
 from probe.lighting.even_walk import EvenWalk
 from probe.lighting.picture_keys import PickPlace
 from probe.lighting.picture_state import PictureState
+from probe.playfield.cells import CHANGED_SIGN, DARK_SIGN, NO_PIXEL_SIGN, place_signs, route_points
 from probe.ui.saved_picture import screen_svg
 from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture, legend
-from probe.ui.widgets.picture_layers import (
-    BRAILLE,
-    CHANGED_SIGN,
-    DARK_SIGN,
-    UNSEEN_SIGN,
-    View,
-    look_of_places,
-    route_cells,
-    route_points,
-)
 from tests.sheet.test_sheet import HOSTILE
 from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -205,13 +196,13 @@ async def test_with_steady_only_comparing_lights_both(open_app: OpenApp) -> None
 async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         screen = await shown(stage)
-        assert not any(BRAILLE < ord(c) <= BRAILLE + 255 for c in text_of(stage.app))
+        assert not any(arrow in text_of(stage.app) for arrow in "◂▴▾")
         await stage.pilot.press("r", "n")
         await stage.pilot.pause()
         text = text_of(stage.app)
-        assert any(BRAILLE < ord(c) <= BRAILLE + 255 for c in text)
+        assert any(arrow in text for arrow in "◂▴▾")
         assert "10" in text
-        for word in ("o insert", "O bumper", "x dark", "! changed", "_ no pixel"):
+        for word in ("o insert", "⊚ bumper", "✕ dark", "! changed", "⋅ no pixel"):
             assert word in " ".join(text.split())
         stage.app.runtime.dispatch(PickPlace("otter-bonus-3"))
         await settled(stage)
@@ -219,7 +210,7 @@ async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> 
         await settled(stage)
         assert "Otter den" in text_of(stage.app).splitlines()[0]
         picture = screen.query_one(PlayfieldPicture)
-        inside = [p for p in DEMO.places if p.position is not None and picture.view.inside(p.position)]
+        inside = [p for p in DEMO.places if p.position is not None and picture.layout_now.window_of(p.position)]
         assert {p.area for p in inside} >= {"Otter den"}
         assert len(inside) < 40
         await stage.pilot.press("z")
@@ -365,13 +356,13 @@ def changed_map() -> PlayfieldMap:
 
 
 def test_dark_changed_and_without_pixel_are_told_by_sign() -> None:
-    looks = look_of_places(changed_map())
-    assert looks["launch-arrow"] == (DARK_SIGN, "dark")
+    looks = {place.place: (place.sign, place.role) for place in place_signs(changed_map())}
+    assert looks["launch-arrow"] == (DARK_SIGN, "trouble")
     assert looks["dive-again"] == (CHANGED_SIGN, "changed")
-    assert {sign for sign, look in look_of_places(DEMO).values() if look == "plain"} == {"o", "O", "·", "*", "="}
-    m = DEMO.model_copy(update={"chains": ()})
-    assert {sign for sign, _ in look_of_places(m).values()} == {UNSEEN_SIGN}
-    assert "x dark" in legend(["insert"])
+    assert {place.sign for place in place_signs(DEMO) if place.role == "here"} == {"o", "⊚", "+", "✦", "▭"}
+    map_ = DEMO.model_copy(update={"chains": ()})
+    assert {place.sign for place in place_signs(map_)} == {NO_PIXEL_SIGN}
+    assert "✕ dark" in legend(["insert"])
     assert legend(["general"], plain=True).isascii()
 
 
@@ -380,17 +371,3 @@ def test_the_route_joins_places_in_the_chain_s_order() -> None:
     at = {place.id: place.position for place in DEMO.places}
     named = [at[pixel.place] for pixel in DEMO.chains[0].pixels if pixel.place is not None]
     assert list(routes[0]) == named
-    view = View(0, 0, 500, 1_000, 40, 20)
-    line = (Position(x_mm=0, y_mm=500), Position(x_mm=500, y_mm=500))
-    rows = route_cells([line], view, plain=False)
-    assert list(rows) == [view.cell(line[0])[1]]
-    assert len(rows[view.cell(line[0])[1]]) == 40
-    assert route_cells([line[::-1]], view, plain=True).keys() == rows.keys()
-
-
-def test_a_view_there_and_back() -> None:
-    for below in (False, True):
-        view = View(10, 20, 510, 1_020, 50, 40, below)
-        for column in (1, 17, 50):
-            for row in (1, 9, 40):
-                assert view.cell(view.position(column, row)) == (column, row)

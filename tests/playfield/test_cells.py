@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -23,8 +24,9 @@ def kelp() -> PlayfieldMap:
     return load_map(demo_map_path())
 
 
-def drawn(map_: PlayfieldMap, layout: Layout, **how: object) -> ce.Rows:
-    return ce.still_cells(map_, shapes_of(map_), layout, **how)  # type: ignore[arg-type]
+def drawn(map_: PlayfieldMap, layout: Layout, *, grid: bool = False, plain: bool = False, **how: Any) -> ce.Rows:
+    below = ce.drawn_cells(shapes_of(map_), layout, grid=grid, plain=plain)
+    return ce.still_cells(map_, below, layout, plain=plain, **how)
 
 
 def text(rows: ce.Rows, columns: int, height: int) -> list[str]:

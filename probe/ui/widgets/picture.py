@@ -1,8 +1,9 @@
-"""The playfield drawn in cells: places at their positions, by sign and colour; the lit one unmistakable."""
+"""The playfield drawn in cells: shapes, places by sign and role, the lit one unmistakable."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
+from typing import ClassVar
 
 from rich.segment import Segment
 from rich.style import Style
@@ -10,77 +11,26 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from probe.document.model import Place, PlayfieldMap, Position
-from probe.task.views import LIT_SIGN, MARK_SIGN, Spot
-from probe.ui.widgets.picture_layers import (
-    CHANGED_SIGN,
-    DARK_SIGN,
-    SIGNS,
-    UNSEEN_SIGN,
-    Rows,
-    View,
-    ascii_sign,
-    grid_cells,
-    layered,
-    look_of_places,
-    number_cells,
-    place_cells,
-    route_cells,
-    route_points,
-)
+from probe.document.model import Machine, Place, PlayfieldMap, Position
+from probe.playfield import cells as ce
+from probe.playfield.field import shapes_of
+from probe.playfield.window import Box, Layout, area_box, lay_out
+from probe.task.views import Spot
 
-MARGIN_MM = 40.0
-GRID_MM = 50.0
-
-__all__ = ["LIT_SIGN", "MARK_SIGN", "SIGNS", "PlayfieldPicture", "Spot", "legend", "look_of_places"]
-
-
-_ORDER = {
-    "grid": 0,
-    "route": 1,
-    "number": 2,
-    "unseen": 3,
-    "guess": 4,
-    "plain": 5,
-    "changed": 6,
-    "dark": 7,
-    "off": 8,
-    "light-red": 8,
-    "light-yellow": 8,
-    "light-blue": 8,
-    "light-white": 8,
-    "held": 8,
-    "seen": 9,
-    "lit": 10,
-    "mark": 11,
-}
-_STYLES = {
-    "grid": Style(dim=True),
-    "route": Style(color="#0072B2"),
-    "number": Style(dim=True),
-    "unseen": Style(dim=True),
-    "guess": Style(color="#56B4E9", dim=True),
-    "plain": Style(color="#56B4E9"),
-    "changed": Style(color="#E69F00", bold=True),
-    "dark": Style(color="#D55E00", bold=True),
-    "off": Style(dim=True),
-    "light-red": Style(color="#D55E00", bold=True),
-    "light-yellow": Style(color="#F0E442", bold=True),
-    "light-blue": Style(color="#56B4E9", bold=True),
-    "light-white": Style(color="#FFFFFF", bold=True),
-    "held": Style(color="#56B4E9", bold=True, reverse=True),
-    "seen": Style(color="#F0E442", bold=True, reverse=True),
-    "lit": Style(color="#F0E442", bold=True, reverse=True),
-    "mark": Style(bold=True, reverse=True),
-}
+RINGED = {"lit": True, "seen": True, "offered": False}
+"""Looks that a ring is drawn around, a whole one or a broken one; as long as there are few of them."""
+MOST_RINGS = 3
+_ROLES = {"plain": "here", "dark": "trouble", "seen": "lit"}
+_LEAST = (5, 3)
 
 
 def legend(kinds: Iterable[str], *, plain: bool = False) -> str:
-    """What the signs mean, for the kinds that occur: `o insert  · general  x dark  ! changed  _ no pixel  ◉ lit`."""
+    """What the signs mean, for the kinds that occur: `o insert  + general  ✕ dark  ! changed  ⋅ no pixel  ◉ lit`."""
     occurring = set(kinds)
-    found = [f"{sign} {kind.value}" for kind, sign in SIGNS.items() if kind.value in occurring]
-    found += [f"{DARK_SIGN} dark", f"{CHANGED_SIGN} changed", f"{UNSEEN_SIGN} no pixel", f"{LIT_SIGN} lit"]
-    return "  ".join(ascii_sign(word[0]) + word[1:] if plain else word for word in found)
+    found = [f"{sign} {kind.value}" for kind, sign in ce.SIGNS.items() if kind.value in occurring]
+    found += [f"{ce.GUESS_SIGN} guessed", f"{ce.DARK_SIGN} dark", f"{ce.CHANGED_SIGN} changed"]
+    found += [f"{ce.NO_PIXEL_SIGN} no pixel", f"{ce.LIT_SIGN} lit"]
+    return "  ".join(ce.plain_sign(word[0]) + word[1:] if plain else word for word in found)
 
 
 def _drawn_alike(before: tuple[Place, ...], after: tuple[Place, ...]) -> bool:
@@ -92,167 +42,227 @@ def _drawn_alike(before: tuple[Place, ...], after: tuple[Place, ...]) -> bool:
 
 
 class PlayfieldPicture(Widget):
-    """The picture. `from_below` mirrors left and right, as one sees it with the playfield raised."""
+    """The picture, in a frame that says the side it is seen from. Cells count from the frame's corner.
 
-    DEFAULT_CSS = "PlayfieldPicture { width: 1fr; height: 1fr; }"
+    What stays from light to light is made once for a map, a size and a view; a change of what is lit draws only the rows
+    of the old and the new ring again.
+    """
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {f"picture--{role}" for role in ce.ROLES}
+    DEFAULT_CSS = "PlayfieldPicture { width: 1fr; height: 1fr; border: round; border-title-align: center; }"
 
     def __init__(self, *, plain_ascii: bool = False) -> None:
         super().__init__(id="picture")
         self._map: PlayfieldMap | None = None
-        self._overlay: tuple[Spot, ...] = ()
-        self._extent_mm = (514.35, 1066.8)
+        self._spots: tuple[Spot, ...] = ()
         self.plain_ascii = plain_ascii
         self.from_below = False
         self.show_route = False
         self.show_grid = False
         self.area: str | None = None
-        self._base: Rows = {}
-        self._base_for: tuple[object, ...] | None = None
-        self._base_places: tuple[Place, ...] = ()
-        self._under: Rows = {}
-        self._under_for: tuple[object, ...] | None = None
-        self._box: tuple[float, float, float, float] | None = None
-        self._box_for: tuple[object, str] | None = None
+        self.chain: str | None = None
+        self._layout = Layout(())
+        self._layout_for: tuple[object, ...] = ()
+        self._below: ce.Layers = ()
+        self._below_for: tuple[object, ...] = ()
+        self._still: ce.Rows = {}
+        self._still_for: tuple[object, ...] = ()
+        self._still_places: tuple[Place, ...] = ()
+        self._over: ce.Rows = {}
+        self._strips: dict[int, Strip] = {}
+        self._styles: dict[str, Style] = {}
+        self._say_side()
+        if plain_ascii:
+            self.styles.border = ("ascii", "white")
 
-    def show(self, m: PlayfieldMap, overlay: Iterable[Spot] = ()) -> None:
-        """Draw this map, and `overlay` above it. What lies above the playfield, such as a backbox, is made room for."""
-        spots = tuple(overlay)
-        old = self._map
-        same = old is not None and old.places is m.places and old.chains is m.chains and old.machine is m.machine
-        if same and spots == self._overlay:
+    # -- what is drawn ----------------------------------------------------------------------------------------------
+
+    def show(self, map_: PlayfieldMap, spots: Iterable[Spot] = ()) -> None:
+        """Draw this map, and `spots` above it. What lies beyond the field, such as a backbox, stands beside it."""
+        given = tuple(spots)
+        if map_ is self._map and given == self._spots:
             return
-        if old is None or old.places is not m.places or old.machine is not m.machine:
-            tops = [p.position.y_mm for p in m.places if p.position is not None]
-            self._extent_mm = (m.machine.width_mm, max([m.machine.length_mm, *tops]))
-        rows = None if not same else {self.cell_of(s.position)[1] for s in {*spots} ^ {*self._overlay}}
-        self._map, self._overlay = m, spots
-        if rows is None:
-            self.refresh()
-        else:
-            self._refresh_rows(rows)
-
-    def _refresh_rows(self, rows: Iterable[int]) -> None:
-        """Draw only these rows again."""
-        if self.size.width:
-            self.refresh(*(Region(0, row, self.size.width, 1) for row in sorted(rows)))
+        self._map, self._spots = map_, given
+        self._refresh_changed()
 
     def flip(self) -> None:
         """See it from the other side."""
         self.from_below = not self.from_below
-        self.refresh()
+        self._say_side()
+        self._refresh_changed()
 
-    def draw_also(self, *, area: str | None = None, route: bool = False, grid: bool = False) -> bool:
-        """Draw only the area of that name (None: the whole playfield), the route of the chains with their numbers, the
-        letters and numbers of the grid. Whether the area differs from before."""
+    def draw_also(
+        self, *, area: str | None = None, route: bool = False, grid: bool = False, chain: str | None = None
+    ) -> bool:
+        """Draw only the area of that name (None: the whole playfield), the route with its numbers, the grid; the chain in
+        hand brighter than others. Whether the area differs from before."""
         other = area != self.area
-        if (area, route, grid) != (self.area, self.show_route, self.show_grid):
-            self.area, self.show_route, self.show_grid = area, route, grid
-            self.refresh()
+        wanted = (area, route, grid, chain)
+        if wanted != (self.area, self.show_route, self.show_grid, self.chain):
+            self.area, self.show_route, self.show_grid, self.chain = wanted
+            self._refresh_changed()
         return other
 
+    def _say_side(self) -> None:
+        self.border_title = "from below" if self.from_below else "from above"
+
+    def notify_style_update(self) -> None:
+        """Another theme: every row is drawn anew."""
+        super().notify_style_update()
+        self._strips.clear()
+        self._styles.clear()
+
+    # -- cells and positions ------------------------------------------------------------------------------------------
+
     @property
-    def view(self) -> View:
-        """What is drawn, and on how many cells."""
-        columns, rows = max(1, self.size.width - 2), max(1, self.size.height - 2)
-        box = self._area_box()
-        left, near, right, far = box or (0.0, 0.0, *self._extent_mm)
-        return View(left, near, right, far, columns, rows, self.from_below)
+    def layout_now(self) -> Layout:
+        """The windows of the picture as they lie in its cells."""
+        map_, size = self._map or _NO_MAP, self.size
+        beyond = any(spot.position.y_mm > map_.machine.length_mm for spot in self._spots)
+        key = (map_.places, map_.shapes, map_.machine, size, self.from_below, self.area, beyond)
+        if not _same(key, self._layout_for):
+            follow = [spot.position for spot in self._spots if spot.look in RINGED]
+            self._layout = lay_out(
+                map_, size.width, size.height, from_below=self.from_below, box=self._area_box(map_), follow=follow
+            )
+            self._layout_for = key
+        return self._layout
 
-    def _area_box(self) -> tuple[float, float, float, float] | None:
-        m = self._map
-        if m is None or self.area is None:
-            return None
-        if self._box_for is None or self._box_for[0] is not m.places or self._box_for[1] != self.area:
-            self._box, self._box_for = self._box_of(m), (m.places, self.area)
-        return self._box
-
-    def _box_of(self, m: PlayfieldMap) -> tuple[float, float, float, float] | None:
-        spots = [p.position for p in m.places if p.area == self.area and p.position is not None]
-        if not spots:
-            return None
-        xs, ys = [s.x_mm for s in spots], [s.y_mm for s in spots]
-        return min(xs) - MARGIN_MM, min(ys) - MARGIN_MM, max(xs) + MARGIN_MM, max(ys) + MARGIN_MM
+    def _area_box(self, map_: PlayfieldMap) -> Box | None:
+        return area_box(map_, self.area) if self.area is not None else None
 
     def cell_of(self, position: Position) -> tuple[int, int]:
-        """Column and row of a position."""
-        return self.view.cell(position)
+        """Column and row of a position, from the frame's corner."""
+        column, row = self.layout_now.nearest(position).cell(position)
+        return column + self.gutter.left, row + self.gutter.top
 
     def position_of(self, column: int, row: int) -> Position:
-        """The position in mm of a cell."""
-        return self.view.position(column, row)
+        """The position in mm of a cell that is counted from the frame's corner."""
+        column, row = column - self.gutter.left, row - self.gutter.top
+        return self.layout_now.window_at(column, row).position(column, row)
 
     def beside(self, cell: tuple[int, int], across: int, down: int) -> tuple[int, int]:
         """The cell so many columns to the right and rows down, kept inside the frame."""
+        left, top = self.gutter.left, self.gutter.top
         column, row = cell
         return (
-            min(self.size.width - 2, max(1, column + across)),
-            min(self.size.height - 2, max(1, row + down)),
+            min(left + self.size.width - 1, max(left, column + across)),
+            min(top + self.size.height - 1, max(top, row + down)),
         )
 
-    def _lay_out(self) -> None:
-        """Put the places of the map into cells, once for each map and view; what matters more covers what less."""
-        m = self._map
-        if m is None:
-            return
-        view = self.view
-        key = (m.chains, m.revisions, view, self.show_route, self.show_grid)
-        old = self._base_for
-        same = old is not None and old[0] is key[0] and old[1] is key[1] and old[2:] == key[2:]
-        if same and (self._base_places is m.places or _drawn_alike(self._base_places, m.places)):
-            self._base_places = m.places
-            return
-        self._base_for, self._base_places = key, m.places
-        rows: Rows = {}
-        looks = look_of_places(m)
-        at = place_cells(m, view)
-        for place_id, (column, row) in at.items():
-            look = looks[place_id]
-            cells = rows.setdefault(row, {})
-            before = cells.get(column)
-            if before is None or _ORDER[before[1]] <= _ORDER[look[1]]:
-                cells[column] = (ascii_sign(look[0]), look[1]) if self.plain_ascii else look
-        self._base = rows
-        self._lay_under(m, view, at)
+    # -- drawing ------------------------------------------------------------------------------------------------------
 
-    def _lay_under(self, m: PlayfieldMap, view: View, at: Mapping[str, tuple[int, int]]) -> None:
-        """Grid, route and numbers, each over the one before; kept until a position, the order or the view changes."""
-        routes = route_points(m) if self.show_route else ()
-        key = (routes, view, self.show_route, self.show_grid)
-        if self._under_for == key:
+    def on_resize(self) -> None:
+        """The cells are others now."""
+        self._refresh_changed()
+
+    def _refresh_changed(self) -> None:
+        """Make the cells anew where something they show changed, and draw the rows that differ."""
+        map_, size = self._map, self.size
+        if map_ is None or size.width < _LEAST[0] or size.height < _LEAST[1]:
             return
-        layers: list[Rows] = [grid_cells(view, GRID_MM)] if self.show_grid else []
-        if self.show_route:
-            layers += [route_cells(routes, view, plain=self.plain_ascii), number_cells(m, at, view.columns, self._base)]
-        self._under, self._under_for = layered(layers), key
+        layout = self.layout_now
+        before, over = self._still, self._over
+        self._make_still(map_, layout)
+        self._over = self._spot_cells(map_, layout)
+        rows = set(range(size.height)) if before is not self._still else over.keys() | self._over.keys()
+        changed = {
+            row
+            for row in rows
+            if before.get(row) != self._still.get(row)
+            or over.get(row) != self._over.get(row)
+            or row not in self._strips
+        }
+        for row in changed:
+            self._strips.pop(row, None)
+        if changed:
+            self.refresh(*(Region(0, row, size.width, 1) for row in sorted(changed)))
+
+    def _make_still(self, map_: PlayfieldMap, layout: Layout) -> None:
+        below_key = (map_.shapes, map_.machine, layout, self.show_grid)
+        if not _same(below_key, self._below_for):
+            self._below = ce.drawn_cells(shapes_of(map_), layout, grid=self.show_grid, plain=self.plain_ascii)
+            self._below_for = below_key
+        key = (map_.chains, map_.revisions, self._below, self.show_route, self.chain)
+        alike = self._still_places is map_.places or _drawn_alike(self._still_places, map_.places)
+        self._still_places = map_.places
+        if alike and _same(key, self._still_for):
+            return
+        self._still_for = key
+        self._still = ce.still_cells(
+            map_, self._below, layout, chain=self.chain, route=self.show_route, plain=self.plain_ascii
+        )
+
+    def _spot_cells(self, map_: PlayfieldMap, layout: Layout) -> ce.Rows:
+        """What the spots lay over the still picture, the more important above."""
+        ringed = [spot for spot in self._spots if spot.look in RINGED]
+        few = len(ringed) <= MOST_RINGS
+        rows: ce.Rows = {}
+        for spot in sorted(self._spots, key=lambda spot: ce.RANK.get(_ROLES.get(spot.look, spot.look), 0)):
+            window = layout.window_of(spot.position)
+            if window is None and spot.look != "mark":
+                continue
+            if few and spot.look in RINGED:
+                ring = ce.ring_cells(
+                    self._still,
+                    layout,
+                    spot.position,
+                    label=spot.label,
+                    lit=RINGED[spot.look],
+                    plain=self.plain_ascii,
+                )
+                rows = ce.over(rows, ring)
+                continue
+            column, row = (window or layout.nearest(spot.position)).cell(spot.position)
+            role = _ROLES.get(spot.look, spot.look)
+            sign = ce.plain_sign(spot.sign) if self.plain_ascii else spot.sign
+            rows.setdefault(row, {})[column] = (sign, role if role in ce.RANK else "here")
+        return rows
 
     def render_line(self, y: int) -> Strip:
-        """One row of the picture, the frame included."""
-        self._lay_out()
+        """One row of the picture; the frame is drawn around it."""
         width, height = self.size.width, self.size.height
         base = self.rich_style
-        if width < 3 or height < 3:
+        if self._map is None or width < _LEAST[0] or height < _LEAST[1]:
             return Strip.blank(width, base)
-        edge = base + Style(dim=True)
-        if y in (0, height - 1):
-            title = "from below" if self.from_below else "from above"
-            line = f"+{(' ' + title + ' ' if y == 0 else ''):-^{width - 2}}+"
-            return Strip([Segment(line[:width], edge)], width)
-        cells = self._under.get(y, {}) | self._base.get(y, {})
-        view = self.view
-        for spot in self._overlay:
-            column, row = view.cell(spot.position)
-            if row == y and (view.inside(spot.position) or spot.look == "mark"):
-                before = cells.get(column)
-                if before is None or _ORDER[before[1]] <= _ORDER[spot.look]:
-                    cells[column] = (spot.sign, spot.look)
-        segments = [Segment("|", edge)]
-        column = 1
-        for at in sorted(c for c in cells if 1 <= c < width - 1):
-            if at > column:
-                segments.append(Segment(" " * (at - column), base))
-            sign, look = cells[at]
-            segments.append(Segment(sign, base + _STYLES[look]))
-            column = at + 1
-        segments.append(Segment(" " * max(0, width - 1 - column), base))
-        segments.append(Segment("|", edge))
+        found = self._strips.get(y)
+        if found is None or found.cell_length != width:
+            if y not in self._strips and not self._still:
+                self._refresh_changed()
+            found = self._strips[y] = self._strip(y, width, base)
+        return found
+
+    def _strip(self, y: int, width: int, base: Style) -> Strip:
+        cells = self._still.get(y, {}) | self._over.get(y, {})
+        segments: list[Segment] = []
+        column = 0
+        text, role = "", ""
+        for at in sorted(column for column in cells if column < width):
+            sign, next_role = cells[at]
+            if at > column or next_role != role:
+                if text:
+                    segments.append(Segment(text, self._style(role, base)))
+                    text = ""
+                if at > column:
+                    segments.append(Segment(" " * (at - column), base))
+            text, role, column = text + sign, next_role, at + 1
+        if text:
+            segments.append(Segment(text, self._style(role, base)))
+        segments.append(Segment(" " * (width - column), base))
         return Strip(segments, width)
+
+    def _style(self, role: str, base: Style) -> Style:
+        found = self._styles.get(role)
+        if found is None:
+            found = self._styles[role] = base + self.get_component_rich_style(f"picture--{role}", partial=True)
+        return found
+
+
+def _same(one: tuple[object, ...], other: tuple[object, ...]) -> bool:
+    """Whether two keys are alike, large parts by identity first."""
+    return len(one) == len(other) and all(
+        a is b or (not isinstance(a, tuple) and a == b) for a, b in zip(one, other, strict=True)
+    )
+
+
+_NO_MAP = PlayfieldMap(machine=Machine(name="-"))
