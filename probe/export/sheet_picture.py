@@ -329,7 +329,7 @@ def _arrow(a: tuple[float, float], b: tuple[float, float]) -> str:
     return f'<path d="M{tip} L{left} L{right} z" fill="#777"/>'
 
 
-Box = tuple[float, float, float, float]
+Rectangle = tuple[float, float, float, float]
 
 
 class _Boxes:
@@ -338,18 +338,18 @@ class _Boxes:
     SQUARE = 40.0
 
     def __init__(self) -> None:
-        self.squares: dict[tuple[int, int], list[Box]] = {}
+        self.squares: dict[tuple[int, int], list[Rectangle]] = {}
 
-    def _near(self, box: Box) -> Iterator[tuple[int, int]]:
+    def _near(self, box: Rectangle) -> Iterator[tuple[int, int]]:
         for column in range(int(box[0] // self.SQUARE), int(box[2] // self.SQUARE) + 1):
             for row in range(int(box[1] // self.SQUARE), int(box[3] // self.SQUARE) + 1):
                 yield column, row
 
-    def add(self, box: Box) -> None:
+    def add(self, box: Rectangle) -> None:
         for square in self._near(box):
             self.squares.setdefault(square, []).append(box)
 
-    def overlap(self, box: Box) -> float:
+    def overlap(self, box: Rectangle) -> float:
         """Area that others take of a box."""
         others = {other for square in self._near(box) for other in self.squares.get(square, ())}
         return sum(sorted(_overlap(box, other) for other in others))

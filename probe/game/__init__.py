@@ -11,7 +11,7 @@ What others use:
 - `lamps.make`: the lamp list ("lamps"); `lamp_form.make`: the form of one row on top of it ("lamp").
 - `pick.make`: picking a place by part of its name ("pick"), closed with the place's id or None.
 - `sync.make`: the table in the board ("board"): read, compare, write, read back. The command line runs the same task:
-  `BoardFacts` opens it, `Sync.stage` says how far it is (`Stage`), `obstacle` why nothing can be written.
+  `BoardFacts` opens it, `Sync.stage` says how far it is (`SyncStage`), `obstacle` why nothing can be written.
 - `watch.make`: the game's inputs live ("watch").
 - `prove.make`: the final check in the game ("prove").
 

@@ -133,7 +133,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Signs:
+class PictureSigns:
     """Characters used."""
 
     enough: str
@@ -146,12 +146,12 @@ class Signs:
     place: str
 
 
-UNICODE_SIGNS: Final = Signs(enough="•", low="×", line="┄", axis="┤", corner="└", base="─", feed="▲", place="│")
-ASCII_SIGNS: Final = Signs(enough="o", low="x", line="-", axis="|", corner="+", base="-", feed="^", place="|")
+UNICODE_SIGNS: Final = PictureSigns(enough="•", low="×", line="┄", axis="┤", corner="└", base="─", feed="▲", place="│")
+ASCII_SIGNS: Final = PictureSigns(enough="o", low="x", line="-", axis="|", corner="+", base="-", feed="^", place="|")
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class VoltagePicture:
     """Rows of spans, each row `width` cells wide."""
 
     rows: tuple[tuple[Span, ...], ...]
@@ -179,7 +179,7 @@ def _clip(text: str, width: int) -> str:
     return out
 
 
-def picture(profile: VoltProfile, *, width: int, height: int, ascii_only: bool = False) -> Picture:
+def picture(profile: VoltProfile, *, width: int, height: int, ascii_only: bool = False) -> VoltagePicture:
     """Draw the profile in `width` x `height` cells.
 
     From the top: title, plot with the volts on the left and the line drawn across, pixel axis with feed signs, the names
@@ -225,13 +225,13 @@ class _Canvas:
         share = (self.high - volt) / (self.high - self.low)
         return min(self.plot_rows - 1, max(0, int(share * self.plot_rows)))
 
-    def draw(self) -> Picture:
+    def draw(self) -> VoltagePicture:
         rows = [self._title(), *self._plot(), self._base(), self._numbers()]
         if self.profile.feeds:
             rows.append(self._names(self.profile.feeds, Role.FEED, self.signs.feed))
         if self.profile.places:
             rows.append(self._names(self.profile.places, Role.PLACE, self.signs.place))
-        return Picture(rows=tuple(rows))
+        return VoltagePicture(rows=tuple(rows))
 
     def _text(self, text: str) -> str:
         text = spaced(text).strip()

@@ -46,7 +46,7 @@ RGBW_ORDERS = tuple("".join(p) for p in permutations("RGBW"))
 # -- byte order -------------------------------------------------------------------------------------------------------
 
 
-class Seen(Enum):
+class SeenColour(Enum):
     """What the person sees of a stretch that was meant to show one colour. The value is the word for it."""
 
     RED = "red"
@@ -57,7 +57,7 @@ class Seen(Enum):
     NOTHING = "nothing"
 
 
-_BY_LETTER = {"R": Seen.RED, "G": Seen.GREEN, "B": Seen.BLUE, "W": Seen.WHITE}
+_BY_LETTER = {"R": SeenColour.RED, "G": SeenColour.GREEN, "B": SeenColour.BLUE, "W": SeenColour.WHITE}
 
 
 def stream(colour: Colour, count: int, sent: str) -> bytes:
@@ -72,13 +72,13 @@ def pixels_from(data: bytes, real: str) -> list[str]:
     return ["".join(sorted(letter for letter, v in zip(real, data[i : i + width], strict=True) if v)) for i in whole]
 
 
-def expected(meant: Seen, sent: str, real: str, count: int = STRETCH) -> Seen:
+def expected(meant: SeenColour, sent: str, real: str, count: int = STRETCH) -> SeenColour:
     """What a chain of order `real` shows when the board, set to `sent`, is asked for one colour all along."""
     shown = set(pixels_from(stream(colour_of(meant), count, sent), real))
     if len(shown) > 1:
-        return Seen.SEVERAL
+        return SeenColour.SEVERAL
     letters = next(iter(shown))
-    return _BY_LETTER.get(letters, Seen.SEVERAL) if letters else Seen.NOTHING
+    return _BY_LETTER.get(letters, SeenColour.SEVERAL) if letters else SeenColour.NOTHING
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ class OrderSearch:
 
     sent: str = "GRB"
     left: tuple[str, ...] = RGB_ORDERS + RGBW_ORDERS
-    answers: tuple[tuple[str, Seen, Seen], ...] = ()
+    answers: tuple[tuple[str, SeenColour, SeenColour], ...] = ()
     contradicted: bool = False
 
     @property
@@ -99,14 +99,16 @@ class OrderSearch:
         return self.left[0] if sent == self.left[0] and meant is seen else None
 
     @property
-    def shown(self) -> Seen:
+    def shown(self) -> SeenColour:
         """The colour to ask for now: one not asked yet with this order, preferring those that part most orders."""
         asked = {meant for sent, meant, _ in self.answers if sent == self.sent}
-        choices = [Seen.RED, Seen.GREEN, Seen.BLUE] + ([Seen.WHITE] if len(self.sent) == 4 else [])
+        choices = [SeenColour.RED, SeenColour.GREEN, SeenColour.BLUE] + (
+            [SeenColour.WHITE] if len(self.sent) == 4 else []
+        )
         open_ones = [c for c in choices if c not in asked] or choices
         return max(open_ones, key=lambda c: len({expected(c, self.sent, real) for real in self.left}))
 
-    def answered(self, seen: Seen) -> OrderSearch:
+    def answered(self, seen: SeenColour) -> OrderSearch:
         """The search after an answer. Answers that fit no order start it again, marked `contradicted`."""
         meant = self.shown
         left = tuple(real for real in self.left if expected(meant, self.sent, real) is seen)
@@ -121,13 +123,13 @@ class OrderSearch:
         return replace(self, sent=sent, left=left, answers=answers, contradicted=False)
 
 
-def colour_of(seen: Seen, level: int = SHOWN_LEVEL) -> Colour:
+def colour_of(seen: SeenColour, level: int = SHOWN_LEVEL) -> Colour:
     """The colour to order for one of the four."""
     return {
-        Seen.RED: Colour(level, 0, 0),
-        Seen.GREEN: Colour(0, level, 0),
-        Seen.BLUE: Colour(0, 0, level),
-        Seen.WHITE: Colour(0, 0, 0, level),
+        SeenColour.RED: Colour(level, 0, 0),
+        SeenColour.GREEN: Colour(0, level, 0),
+        SeenColour.BLUE: Colour(0, 0, level),
+        SeenColour.WHITE: Colour(0, 0, 0, level),
     }[seen]
 
 
@@ -270,7 +272,7 @@ class Setting(TaskState):
             case SetupStage.CHAIN | SetupStage.COUNT_SEARCH:
                 return ("Yes, something lights", "No, nothing lights")
             case SetupStage.ORDER:
-                return (*(seen.value.capitalize() for seen in Seen), f"Not sure: take {USUAL_ORDER}")
+                return (*(seen.value.capitalize() for seen in SeenColour), f"Not sure: take {USUAL_ORDER}")
             case SetupStage.COUNT:
                 return ("I know it", "Find it now", "Leave it open: I walk until nothing lights")
             case _:
@@ -457,10 +459,10 @@ def _picked(s: Setting, index: int) -> _N:
             identity = s.board.identity
             after = SetupStage.ORDER if identity is not None and identity.has("setup") else SetupStage.COUNT
             return replace(s, stage=after), ()
-        case SetupStage.ORDER if index == len(Seen):
+        case SetupStage.ORDER if index == len(SeenColour):
             return replace(s, found_order=USUAL_ORDER, stage=SetupStage.COUNT), ()
         case SetupStage.ORDER:
-            search = s.order.answered(tuple(Seen)[index])
+            search = s.order.answered(tuple(SeenColour)[index])
             words = "these answers fit no byte order: once more from the start" if search.contradicted else ""
             s = replace(s, order=search, message=words)
             if search.found is not None:

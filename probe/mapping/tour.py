@@ -17,7 +17,7 @@ class Sight:
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class TourStop:
     """One sentence or two, and whether its matter has been tried, from what was seen when it began and now."""
 
     words: str
@@ -28,29 +28,29 @@ def _opened(*screens: str) -> Callable[[Sight, Sight], bool]:
     return lambda then, now: now.screen in screens
 
 
-STOPS: tuple[Stop, ...] = (
-    Stop(
+STOPS: tuple[TourStop, ...] = (
+    TourStop(
         "One pixel is lit; the line under the picture says what you would see on the playfield."
         " Type the first letters of what lights, or take an offer with Enter.",
         lambda then, now: now.answered > then.answered,
     ),
-    Stop(
+    TourStop(
         "Saved, and the next pixel is lit already. Nothing to be seen? F2. Hidden from above? F3. Answer two more.",
         lambda then, now: now.answered >= then.answered + 2,
     ),
-    Stop(
+    TourStop(
         "A wrong answer does no harm: PageUp goes back and a new answer replaces it; Ctrl+Z takes the last one back."
         " Try one of them.",
         lambda then, now: now.answered < then.answered or (now.chain, now.number) < (then.chain, then.number),
     ),
-    Stop("F1 says the keys of the screen you are on, and the cautions. Esc closes it.", _opened("HelpScreen")),
-    Stop("F12 is the whole map as a table, with what does not agree in it. Esc comes back.", _opened("RowsScreen")),
-    Stop(
+    TourStop("F1 says the keys of the screen you are on, and the cautions. Esc closes it.", _opened("HelpScreen")),
+    TourStop("F12 is the whole map as a table, with what does not agree in it. Esc comes back.", _opened("RowsScreen")),
+    TourStop(
         "Once a pixel has been spliced in, all later numbers are off. Esc here, then the recheck, finds where with a few"
         " questions instead of a new walk.",
         lambda then, now: now.screen not in ("WalkScreen", "HelpScreen", "RowsScreen"),
     ),
-    Stop(
+    TourStop(
         "Power plan, harness sheet, fault finder and the game's lamps are behind Esc as well. With a board of your own:"
         " playfield-probe walk FILE. That was the tour.",
         lambda then, now: False,

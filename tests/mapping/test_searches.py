@@ -10,7 +10,16 @@ from hypothesis import strategies as st
 
 from device_protocol.board import ChainWiring, PhysicalPixel, PixelChain
 from device_protocol.values import Colour
-from probe.mapping.new_map import RGB_ORDERS, RGBW_ORDERS, CountSearch, OrderSearch, Seen, colour_of, expected, stream
+from probe.mapping.new_map import (
+    RGB_ORDERS,
+    RGBW_ORDERS,
+    CountSearch,
+    OrderSearch,
+    SeenColour,
+    colour_of,
+    expected,
+    stream,
+)
 
 LIMIT = 1_000
 
@@ -61,13 +70,13 @@ def test_a_board_that_lights_one_pixel_at_a_time(count: int) -> None:
     ],
 )
 def test_six_orders_by_what_is_seen(real: str, red: str, green: str, blue: str) -> None:
-    letters = {"R": Seen.RED, "G": Seen.GREEN, "B": Seen.BLUE}
-    seen = [expected(meant, "GRB", real) for meant in (Seen.RED, Seen.GREEN, Seen.BLUE)]
+    letters = {"R": SeenColour.RED, "G": SeenColour.GREEN, "B": SeenColour.BLUE}
+    seen = [expected(meant, "GRB", real) for meant in (SeenColour.RED, SeenColour.GREEN, SeenColour.BLUE)]
     assert seen == [letters[red], letters[green], letters[blue]]
 
 
 def test_rgbw_driven_as_rgb_shows_a_repeating_run() -> None:
-    assert expected(Seen.RED, "GRB", "GRBW") is Seen.SEVERAL
+    assert expected(SeenColour.RED, "GRB", "GRBW") is SeenColour.SEVERAL
 
 
 @pytest.mark.parametrize("real", RGB_ORDERS + RGBW_ORDERS)
@@ -87,20 +96,20 @@ def test_every_order_is_found_from_a_physical_chain(real: str) -> None:
     assert search.found == real
 
 
-def _eye(colours: set[Colour]) -> Seen:
+def _eye(colours: set[Colour]) -> SeenColour:
     if len(colours) > 1:
-        return Seen.SEVERAL
+        return SeenColour.SEVERAL
     colour = next(iter(colours))
     lit = [bool(colour.red), bool(colour.green), bool(colour.blue), bool(colour.white)]
     if sum(lit) == 0:
-        return Seen.NOTHING
+        return SeenColour.NOTHING
     if sum(lit) > 1:
-        return Seen.SEVERAL
-    return (Seen.RED, Seen.GREEN, Seen.BLUE, Seen.WHITE)[lit.index(True)]
+        return SeenColour.SEVERAL
+    return (SeenColour.RED, SeenColour.GREEN, SeenColour.BLUE, SeenColour.WHITE)[lit.index(True)]
 
 
 def test_answers_that_fit_nothing_start_again() -> None:
-    search = OrderSearch().answered(Seen.NOTHING)
+    search = OrderSearch().answered(SeenColour.NOTHING)
     assert search.contradicted
     assert search.found is None
     assert len(search.left) == 30

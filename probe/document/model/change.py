@@ -9,7 +9,7 @@ from pydantic import Field, JsonValue, StringConstraints
 
 from probe.document.model.record import Identifier, Record, Text
 
-Order = Annotated[
+NumberRuns = Annotated[
     str, StringConstraints(pattern=r"^(?:(?:\+?\d{1,5}|\d{1,5}-\d{1,5})(?: (?:\+?\d{1,5}|\d{1,5}-\d{1,5}))*)?$")
 ]
 """New numbers as runs of old ones: `0-41 +3 42-99`; `57-50` is a reversed run, `+3` three new pixels."""
@@ -45,7 +45,7 @@ class Change(Record):
     chain: Identifier | None = None
     key: Text = ""
     at: int | None = Field(default=None, ge=0)
-    order: Order = ""
+    order: NumberRuns = ""
     length: int | None = Field(default=None, ge=0)
     before: dict[str, JsonValue] | None = None
     after: dict[str, JsonValue] | None = None

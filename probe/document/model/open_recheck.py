@@ -11,7 +11,7 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
-from probe.document.model.change import Order
+from probe.document.model.change import NumberRuns
 from probe.document.model.record import Identifier, Record, Text
 
 MOST_NUMBERS = 65_535
@@ -48,16 +48,16 @@ class RecheckAnswer(Record):
     said: Said
     number: Number | None = None
     colours: Signs = ""
-    places: Order = ""
+    places: NumberRuns = ""
     expected: Signs = ""
-    named: Order = ""
+    named: NumberRuns = ""
     place: Number | None = None
     new: Number | None = None
     colour: Sign = ""
     label: Text = ""
     known: Identifier | None = None
     naming: bool = False
-    forced: Order = ""
+    forced: NumberRuns = ""
 
 
 class OpenRecheck(Record):
