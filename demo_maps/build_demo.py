@@ -313,8 +313,8 @@ def wired(map_: PlayfieldMap) -> PlayfieldMap:
         ("playfield", cove, "Bumper cove", 1_100.0, 4.0),
         ("backbox", 0, "Neck", 1_400.0, 2.0),
     ):
-        told_of = {"wire": "18 AWG", "length_mm": length_mm, "fuse_a": fuse_a}
-        map_, _ = add_feed(map_, name, number, supply=supply.id, name=words, **told_of)
+        known = {"wire": "18 AWG", "length_mm": length_mm, "fuse_a": fuse_a}
+        map_, _ = add_feed(map_, name, number, supply=supply.id, name=words, **known)
     whirlpool = map_.pixels_at["whirlpool"][0][1]
     for chain_id, number, pixel in map_.walk_pixels():
         later = chain_id == "playfield" and number == whirlpool

@@ -81,15 +81,15 @@ async def _redraws(count: int, rounds: int) -> list[float]:
         for route in (False, True):
             if route:
                 picture.draw_also(route=True)
-            m = big_map(count)
+            map_ = big_map(count)
             cases: dict[str, Callable[[int], PlayfieldMap]] = {
-                "another place lit": lambda n, m=m: m,  # type: ignore[misc]
-                "a level changed": lambda n, m=m: set_light(m, f"p{n % count}", level=n % 256, colour=""),  # type: ignore[misc]
-                "a place moved": lambda n, m=m: update_place(  # type: ignore[misc]
-                    m, m.places[n % count].model_copy(update={"position": Position(x_mm=n % 500, y_mm=n % 1000)})
+                "another place lit": lambda n, map_=map_: map_,  # type: ignore[misc]
+                "a level changed": lambda n, map_=map_: set_light(map_, f"p{n % count}", level=n % 256, colour=""),  # type: ignore[misc]
+                "a place moved": lambda n, map_=map_: update_place(  # type: ignore[misc]
+                    map_, map_.places[n % count].model_copy(update={"position": Position(x_mm=n % 500, y_mm=n % 1000)})
                 ),
             }
-            picture.show(m)
+            picture.show(map_)
             await pilot.pause()
             for name, change in cases.items():
                 times = []
@@ -121,9 +121,9 @@ def _steps(count: int, rounds: int) -> None:
         _line(f"{count} places: {name}, the step alone", times)
 
 
-def _readings(m: PlayfieldMap, rng: np.random.Generator, *, how: str) -> tuple[dict[Stop, Reading], np.ndarray]:
+def _readings(map_: PlayfieldMap, rng: np.random.Generator, *, how: str) -> tuple[dict[Stop, Reading], np.ndarray]:
     """What a meter, a phone or an eye would say of a map whose pixels differ and sit deeper than the map knows."""
-    here = scene(m)
+    here = scene(map_)
     gain = np.exp(0.35 * rng.standard_normal(len(here.places)))
     light = here.light(depth_factor=DEEPER) @ (gain * here.lamps_cd)
     light = light + 0.05 * light.mean()
@@ -164,24 +164,24 @@ def rows_of_light(rows: int = 5, columns: int = 6, *, apart_mm: float = 90.0, de
     return new_map("Kelp Forest").model_copy(update={"places": places, "chains": (chain,)})
 
 
-def _model(m: PlayfieldMap, sessions: int) -> None:
+def _model(map_: PlayfieldMap, sessions: int) -> None:
     """The light model against itself: how much more even trims really make it, and what it promised."""
     for how in ("lux", "camera", "eye"):
         rng = np.random.default_rng(1)
         gains, promised, truths, fits, suggestions, inside = [], [], [], [], [], 0
         for _ in range(sessions):
-            readings, gain = _readings(m, rng, how=how)
+            readings, gain = _readings(map_, rng, how=how)
             begun = time.perf_counter()
-            fitted = fit(m, readings)
+            fitted = fit(map_, readings)
             fits.append(1000 * (time.perf_counter() - begun))
             begun = time.perf_counter()
-            found = suggest(m, fitted)
+            found = suggest(map_, fitted)
             suggestions.append(1000 * (time.perf_counter() - begun))
-            here = scene(m)
+            here = scene(map_)
             reach = here.light(depth_factor=DEEPER) * gain
             ambient = 0.05 * float((reach @ here.lamps_cd).mean())
             before = evenness((reach @ here.lamps_cd + ambient).tolist())
-            after = evenness((reach @ lamps_cd(apply(m, found.trims), here.places) + ambient).tolist())
+            after = evenness((reach @ lamps_cd(apply(map_, found.trims), here.places) + ambient).tolist())
             assert before is not None
             assert after is not None
             gains.append(after.uniformity / before.uniformity)
@@ -209,17 +209,17 @@ def run(argv: list[str]) -> int:
     demo = load_map(demo_map_path())
     # room enough under the ceiling, or it decides instead of the model
     roomy = demo.model_copy(update={"chains": tuple(c.model_copy(update={"ceiling_ma": 4_000}) for c in demo.chains)})
-    for m, name in ((rows_of_light(), "30 places in rows"), (roomy, "Kelp Forest, gaps up to 400 mm")):
+    for map_, name in ((rows_of_light(), "30 places in rows"), (roomy, "Kelp Forest, gaps up to 400 mm")):
         print(f"evenness, {name}:")
-        _model(m, args.sessions)
+        _model(map_, args.sessions)
     print(
         "Measures self-consistency: the light is drawn from the same model, with gains, depth and noise it does not know."
     )
-    for m, name in ((load_map(demo_map_path()), "Kelp Forest"), (big_map(args.places), f"{args.places} places")):
+    for map_, name in ((load_map(demo_map_path()), "Kelp Forest"), (big_map(args.places), f"{args.places} places")):
         times = []
         for _ in range(5):
             begun = time.perf_counter()
-            made = sheet_html(m)
+            made = sheet_html(map_)
             times.append(1000 * (time.perf_counter() - begun))
         _line(f"sheet of {name}, {len(made) / 1024:.0f} KiB", times)
     met = max(worst) < AIM_MS

@@ -137,7 +137,7 @@ def order_to_latch(orders: int) -> None:
 def keystrokes() -> None:
     """Keystrokes and seconds a pixel for mapping the demo, with and without its lamp list, beside the plain way."""
     truth = load_map(demo_map_path())
-    k, m, h, p = Operator.KEY.seconds, Operator.THINK.seconds, Operator.HOMING.seconds, Operator.POINT.seconds
+    k, map_, h, p = Operator.KEY.seconds, Operator.THINK.seconds, Operator.HOMING.seconds, Operator.POINT.seconds
     print(
         "Keystroke-Level Model (Card, Moran and Newell 1980): K 0.20, M 1.35, H 0.40, P 1.10 s; M a pixel for looking"
     )
@@ -148,7 +148,7 @@ def keystrokes() -> None:
         for _ in range(total):
             walk(*person.inputs(walk.state))
         keys = person.count.keys / total
-        seconds = m + keys * k
+        seconds = map_ + keys * k
         results[name] = seconds
         print(
             f"  {name:<20} {keys:5.2f} keystrokes a pixel ({person.count.letters / total:.2f} letters), {seconds:.2f} s"
@@ -162,7 +162,7 @@ def keystrokes() -> None:
             typed = len(str(number)) + 1
             # type the number, Enter, look, hand to paper, write, hand back, later find the row and type it in the table
             plain_keys += typed + letters + letters + 1
-            plain_seconds += typed * k + m + 2 * h + letters * k + m + p + (letters + 1) * k
+            plain_seconds += typed * k + map_ + 2 * h + letters * k + map_ + p + (letters + 1) * k
             count += 1
     print(f"  {'the plain way':<20} {plain_keys / count:5.2f} keystrokes a pixel, {plain_seconds / count:.2f} s")
     for name, seconds in results.items():
@@ -181,8 +181,8 @@ def large_map(pixels: int = 10_000) -> PlayfieldMap:
         for n in range(pixels)
     )
     held = tuple(Pixel(id=f"a-{n}", state=PixelState.PLACED, place=f"place-{n}") for n in range(pixels))
-    m = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Long", output=0, count=pixels, pixels=held))
-    return m.model_copy(update={"places": places})
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Long", output=0, count=pixels, pixels=held))
+    return map_.model_copy(update={"places": places})
 
 
 def _timed(work: Callable[[], object], rounds: int) -> list[float]:
@@ -221,12 +221,12 @@ def big_map(rounds: int) -> None:
             file.save(file.map)
 
             def label_and_save() -> None:
-                m: PlayfieldMap = state["map"]  # type: ignore[assignment]
+                map_: PlayfieldMap = state["map"]  # type: ignore[assignment]
                 at: int = state["at"]  # type: ignore[assignment]
-                m, place = add_place(m, f"Renamed {at}")
-                m = assign_place(m, "a", at, place.id)
-                file.save(m)
-                state["map"], state["at"] = m, at + 1
+                map_, place = add_place(map_, f"Renamed {at}")
+                map_ = assign_place(map_, "a", at, place.id)
+                file.save(map_)
+                state["map"], state["at"] = map_, at + 1
 
             _line("label and save (fsync included)", _timed(label_and_save, rounds))
         task, walk = WalkTask(), start(load_map(path), paper=True)
@@ -236,12 +236,12 @@ def big_map(rounds: int) -> None:
         print(f"{'memory of this process with that map open':<58} {psutil.Process().memory_info().rss / 1e6:8.1f} MB")
 
 
-async def _redraw(m: PlayfieldMap, rounds: int) -> list[float]:
+async def _redraw(map_: PlayfieldMap, rounds: int) -> list[float]:
     from probe.ui.app import ProbeApp
     from probe.ui.launch import LaunchOptions, Session
     from tests.ui.conftest import NoOpener
 
-    app = ProbeApp(LaunchOptions(), Session(document=Document.in_memory(m), paper=True), NoOpener())
+    app = ProbeApp(LaunchOptions(), Session(document=Document.in_memory(map_), paper=True), NoOpener())
     taken = []
     async with app.run_test(size=(120, 40)) as pilot:
         await pilot.pause()

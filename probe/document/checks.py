@@ -369,7 +369,7 @@ def _wiring_faults(map_: PlayfieldMap) -> Iterator[tuple[str, str, str, str | No
 
 
 def where_words(map_: PlayfieldMap, where: Where) -> str:
-    """`Playfield 14 (15th), Reef lane 2, lamp 8`, as far as the finding says; `the map` if it is about all of it."""
+    """`Playfield 14 (15th), Reef lane 2, lamp 8`, as far as the finding has it; `the map` if it is about all of it."""
     words = []
     chain = map_.chain_by_id.get(where.chain) if where.chain is not None else None
     name = chain.name if chain is not None else where.chain

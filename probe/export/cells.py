@@ -4,7 +4,7 @@ Two things are done to a text cell, and undone on reading:
 
 * A text that a spreadsheet would take for a formula gets an apostrophe in front (OWASP, "CSV Injection": first
   character one of = + - @, tab, carriage return, line feed, their full-width forms; NUL by OWASP ASVS 5, 1.2.10).
-  So does a text that starts with an apostrophe, so that reading back can tell them apart. Numbers are no text: -0.25 stays.
+  So does a text that starts with an apostrophe, so that reading back can distinguish them. Numbers are no text: -0.25 stays.
 * Control characters other than line feed and tab, and the line separators U+0085, U+2028 and U+2029, are written as
   backslash, u and four hexadecimal digits. A backslash that would read as the start of such a mark is written so too.
 

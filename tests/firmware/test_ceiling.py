@@ -1,4 +1,4 @@
-"""The current ceiling (SPEC 4.3 to 4.5), reckoned by the C core in 32 bits, against exact fractions."""
+"""The current ceiling (SPEC 4.3 to 4.5), computed by the C core in 32 bits, against exact fractions."""
 
 from __future__ import annotations
 

@@ -192,7 +192,7 @@ def test_fuse_covers_a_data_fault() -> None:
 
 
 def test_fault_current_does_not_count_on_sag() -> None:
-    """The fuse is reckoned as if the wire did not drop the volts: N x full white."""
+    """The fuse is computed as if the wire did not drop the volts: N x full white."""
     long = chain(runs=(PixelRun(kind="WS2812B", count=150),))
     result = report(plan(chains=(long,)))
     assert result.feeds[0].fault_a == pytest.approx(150 * 0.061)

@@ -232,13 +232,13 @@ async def test_plain_ascii_draws_plain_ascii(open_app: OpenApp) -> None:
 
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (60, 20)]))
 async def test_hostile_labels_and_sizes(open_app: OpenApp, size: tuple[int, int]) -> None:
-    m = DEMO
+    map_ = DEMO
     labels = (*HOSTILE, "[/x]", "[bold]b[/]", "$text", "trailing \\")
     for place, label in zip(DEMO.places, labels, strict=False):
-        m = update_place(m, place.model_copy(update={"label": label, "area": label[:60], "group": label[:60]}))
-    async with open_app(m, m, size=size) as stage:
+        map_ = update_place(map_, place.model_copy(update={"label": label, "area": label[:60], "group": label[:60]}))
+    async with open_app(map_, map_, size=size) as stage:
         screen = await shown(stage)
-        for place in m.places[: len(labels)]:
+        for place in map_.places[: len(labels)]:
             stage.app.runtime.dispatch(PickPlace(place.id))
             await stage.pilot.pause()
             await stage.pilot.press("z")
@@ -351,8 +351,8 @@ async def test_a_screen_is_saved_as_a_picture_that_needs_no_network(open_app: Op
 
 def changed_map() -> PlayfieldMap:
     revision = Revision(number=9, time="2025-05-01T00:00:00Z", reason="one more", rewired=("playfield",))
-    m = DEMO.model_copy(update={"revisions": (*DEMO.revisions, revision)})
-    return set_state(m, "playfield", 3, DEMO.chains[0].pixels[77].state)
+    map_ = DEMO.model_copy(update={"revisions": (*DEMO.revisions, revision)})
+    return set_state(map_, "playfield", 3, DEMO.chains[0].pixels[77].state)
 
 
 def test_dark_changed_and_without_pixel_are_told_by_sign() -> None:
