@@ -33,6 +33,7 @@ from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_por
 from probe.link.errors import LinkError
 from probe.link.simulated_wire import SimulatedPort, simulated_port
 from probe.link.wire import OpenWire
+from probe.mapping.walk_state import start
 from probe.ui.keys import TABLE
 from probe.ui.launch import LaunchOptions, Seen, Session
 from probe.ui.start import PortChoice
@@ -221,6 +222,7 @@ class Opening:
             eyes=lambda: seen_on(board),
             truth=truth,
             welcome=SPLICED_WELCOME if after_splice else DEMO_WELCOME,
+            begin_at=lit_begin(document.map, truth) if document.has_map else None,
             goodbye=f"The demo's map is in {path}\nTo go on: playfield-probe demo {again} {shlex.quote(str(path))}",
         )
 
@@ -238,6 +240,22 @@ def wiring_of(map_: PlayfieldMap, chain: Chain) -> ChainWiring:
             for pixel in chain.pixels
         )
     )
+
+
+def lit_begin(map_: PlayfieldMap, truth: PlayfieldMap) -> tuple[str, int] | None:
+    """The pixel that a demo begins on: where the last walk stopped, or the next one at which something is seen.
+
+    None if that is nowhere. Pixels that nobody has answered come before the others.
+    """
+    if not map_.chains:
+        return None
+    at = start(map_)
+    pixels = [(chain, number) for chain, number, _ in map_.walk_pixels()]
+    here = pixels.index((at.chain, at.number)) if (at.chain, at.number) in pixels else 0
+    shown = {(c, n) for c, n, pixel in truth.walk_pixels() if pixel.state is PixelState.PLACED}
+    lit = [where for where in pixels[here:] + pixels[:here] if where in shown]
+    unseen = [(c, n) for c, n in lit if map_.chain(c).pixels[n].state is PixelState.UNSEEN]
+    return next(iter(unseen or lit), None)
 
 
 def seen_on(board: SimulatedBoard) -> Seen:

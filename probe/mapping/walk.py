@@ -68,9 +68,10 @@ _N = Next[Walk]
 
 @dataclass(frozen=True)
 class WalkFacts:
-    """What the walk may be opened with."""
+    """What the walk may be opened with: words to begin with, and the pixel (chain, number), if not where the last one stopped."""
 
     welcome: str = ""
+    at: tuple[str, int] | None = None
 
 
 class WalkTask(Task[Walk]):
@@ -280,9 +281,12 @@ def make(opened: Opened) -> tuple[WalkTask, Walk]:
     """The walk of the open map."""
     facts = opened.facts if isinstance(opened.facts, WalkFacts) else WalkFacts()
     assert opened.map is not None, "the walk is opened with a map"
-    return WalkTask(), start(
+    walk = start(
         opened.map, paper=opened.paper, steady_only=opened.steady_only, level=opened.level, message=facts.welcome
     )
+    if facts.at is not None and facts.at[0] in opened.map.chain_by_id:
+        walk = settled(replace(walk, chain=facts.at[0], number=facts.at[1]))
+    return WalkTask(), walk
 
 
 def _typed(s: Walk, text: str) -> Walk:

@@ -212,7 +212,7 @@ class ProbeApp(App[str]):
     def _go_on(self) -> None:
         self._take_link()
         map_, options = self.map_now(), self.options
-        walk = WalkFacts(f"{options.welcome} {self.session.welcome}".strip())
+        walk = WalkFacts(f"{options.welcome} {self.session.welcome}".strip(), self.session.begin_at)
         if map_ is not None and options.faults_on:
             from probe.ui.practice import fault_facts
 

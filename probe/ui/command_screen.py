@@ -65,12 +65,12 @@ class CommandScreen(Screen[None]):
         self.open_task = shown
         self._lines: dict[str, Content] = {}
         self.commands: dict[str, Command] = {command.id: command for command in self.open_task.task.commands}
-        self._by_key: dict[str, Command] = {}
+        self._by_key: dict[str, list[Command]] = {}
         bound = []
         for command in self.open_task.task.commands:
             keys = keys_of(command, changed)
             for key in keys:
-                self._by_key.setdefault(key, command)
+                self._by_key.setdefault(key, []).append(command)
             keys = tuple(key for key in keys if not (command.empty and typing_key(key)))
             if keys:
                 action = f"command('{command.id}')"
@@ -85,12 +85,24 @@ class CommandScreen(Screen[None]):
     @property
     def keys_while_empty(self) -> dict[str, str]:
         """Key → action for keys that type, and act only while the entry line is empty."""
-        return {key: f"key('{key}')" for key, command in self._by_key.items() if command.empty and typing_key(key)}
+        found = ((key, self._command_of(key)) for key in self._by_key if typing_key(key))
+        return {key: f"key('{key}')" for key, command in found if command is not None and command.empty}
+
+    def _applies(self, command: Command) -> bool:
+        """Whether a command does anything in this state."""
+        if command.when is None or self.open_task not in self.app.runtime.layers:
+            return True
+        return command.when(self.app.runtime.seen(self.open_task))
+
+    def _command_of(self, key: str) -> Command | None:
+        """What a key means in this state: the first of its commands that applies."""
+        return next((command for command in self._by_key.get(key, ()) if self._applies(command)), None)
 
     @property
     def save_key(self) -> str:
         """The key that tries a failed save again, as it is printed on a keyboard."""
-        return next((key_name(key) for key, command in self._by_key.items() if command.event == ev.Retry()), "Ctrl+Q")
+        retries = (key for key, meant in self._by_key.items() if any(c.event == ev.Retry() for c in meant))
+        return next((key_name(key) for key in retries), "Ctrl+Q")
 
     # -- showing ------------------------------------------------------------------------------------------------
 
@@ -131,8 +143,7 @@ class CommandScreen(Screen[None]):
         """A command that does not apply in this state is not in the footer, and its key does nothing."""
         if action == "command" and parameters:
             command = self.commands.get(str(parameters[0]))
-            if command is not None and command.when is not None and self.open_task in self.app.runtime.layers:
-                return command.when(self.app.runtime.seen(self.open_task))
+            return command is None or self._applies(command)
         return True
 
     def action_command(self, name: str) -> None:
@@ -147,13 +158,14 @@ class CommandScreen(Screen[None]):
 
     def on_key(self, event: events.Key) -> None:
         """Keys that type act as commands where there is nothing to type in."""
-        if self.focused is None and event.key in self._by_key and self._by_key[event.key].empty:
+        command = self._command_of(event.key) if self.focused is None else None
+        if command is not None and command.empty:
             event.stop()
             self.run_key(event.key)
 
     def run_key(self, key: str) -> bool:
         """What a key does here; False if it does nothing."""
-        command = self._by_key.get(key)
+        command = self._command_of(key)
         if command is None:
             return False
         self.run_command(command.event)

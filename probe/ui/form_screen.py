@@ -78,7 +78,7 @@ class FormScreen(CommandScreen):
         with Horizontal(id="form-asking"):
             yield Static(id="form-prompt")
             yield EntryLine(
-                commands=self.keys_while_empty,
+                commands=lambda: self.keys_while_empty,
                 typed=self._typed,
                 on_typed=lambda text: self.dispatch(ev.Typed(text)),
                 on_enter=lambda: self.dispatch(ev.Take()),

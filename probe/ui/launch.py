@@ -81,6 +81,7 @@ class Session:
     `make_link` gives a link for an event callback; None means that a port has yet to be picked, or paper entry if
     `paper`. `eyes` gives what a simulated playfield shows, as (place id, colour word) pairs, and `truth` where those
     places are; both None with a real board. `welcome` is shown on the walk, `goodbye` in the shell afterwards.
+    `begin_at`: the pixel (chain, number) that the walk begins on, if not where the last one stopped.
     """
 
     document: Document = field(default_factory=Document.in_memory)
@@ -90,6 +91,7 @@ class Session:
     truth: PlayfieldMap | None = None
     welcome: str = ""
     goodbye: str = ""
+    begin_at: tuple[str, int] | None = None
 
     @property
     def map(self) -> PlayfieldMap | None:

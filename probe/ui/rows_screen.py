@@ -58,7 +58,7 @@ class RowsScreen(CommandScreen):
         with Horizontal(id="rows-asking"):
             yield Static(id="rows-prompt")
             yield EntryLine(
-                commands=self.keys_while_empty,
+                commands=lambda: self.keys_while_empty,
                 typed=self._typed,
                 on_typed=lambda text: self.dispatch(ev.Typed(text)),
                 on_enter=lambda: self.dispatch(ev.Take()),

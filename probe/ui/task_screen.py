@@ -61,7 +61,7 @@ class TaskScreen(CommandScreen):
                 with Horizontal(id="asking"):
                     yield Static(id="prompt")
                     yield EntryLine(
-                        commands=self.keys_while_empty,
+                        commands=lambda: self.keys_while_empty,
                         typed=self._typed,
                         on_typed=lambda text: self.dispatch(ev.Typed(text)),
                         on_enter=self._enter,

@@ -17,6 +17,8 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.file.map_file import save_copy
 from probe.document.settings import Settings
+from probe.ui.app import ProbeApp
+from probe.ui.launch import LaunchOptions
 from probe.ui.start import PortChoice
 from tests.cli.test_terminal import ROOT, opened
 
@@ -112,3 +114,25 @@ def test_an_export_into_no_folder_says_nothing_of_a_map(tmp_path: Path) -> None:
         save_copy(tmp_path / "none" / "map.csv", b"x")
     assert "no such folder" in str(caught.value)
     assert "in memory" not in str(caught.value)
+
+
+@pytest.mark.parametrize("options", [[], ["--complete"], ["--spliced"]])
+async def test_every_demo_begins_on_a_pixel_that_is_seen(
+    options: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PLAYFIELD_PROBE_SETTINGS", str(tmp_path / "settings.json"))
+    arguments = build_parser().parse_args(["demo", *options, "--keep", str(tmp_path / "kept.json")])
+    session = Opening(arguments, Settings()).open_demo()
+    app = ProbeApp(LaunchOptions(), session, Opening(arguments, Settings()))
+    try:
+        async with app.run_test(size=(80, 24)) as pilot:
+            for _ in range(200):
+                await pilot.pause(0.02)
+                await app.settled()
+                if app.walk is not None and app.walk.is_lit:
+                    break
+            assert app.walk is not None
+            assert app.walk.is_lit
+            assert app.seen(), "the tour speaks of what is under the glass"
+    finally:
+        app.session.close()

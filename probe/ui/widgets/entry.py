@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from types import MappingProxyType
 from typing import ClassVar
 
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
-_NONE: Mapping[str, str] = MappingProxyType({})
-
 
 class EntryLine(Input, inherit_bindings=False):  # without the keys that scroll: they are the screen's
     """A line whose text is part of a state: `typed` gives the state's text, `on_typed` changes it, `on_enter` takes it.
 
-    While it is empty some keys are the screen's actions, by `commands`.
+    While it is empty some keys are the screen's actions: `commands` says which, as it is now.
 
     The state hears of each key before the next one is looked at. By message it would hear later: a drawing of the state
     before would then take letters back, and letters typed ahead would join the name before them. For the same reason
@@ -32,7 +29,7 @@ class EntryLine(Input, inherit_bindings=False):  # without the keys that scroll:
         typed: Callable[[], str],
         on_typed: Callable[[str], None],
         on_enter: Callable[[], None],
-        commands: Mapping[str, str] = _NONE,
+        commands: Callable[[], Mapping[str, str]] = dict,
         id: str = "entry",
     ) -> None:
         super().__init__(id=id, select_on_focus=False, compact=True)
@@ -61,7 +58,7 @@ class EntryLine(Input, inherit_bindings=False):  # without the keys that scroll:
 
     async def _on_key(self, event: events.Key) -> None:
         """Commands and bound keys; what is left Textual gives to `Input` by itself afterwards."""
-        action = None if self.value else self._commands.get(event.key)
+        action = None if self.value else self._commands().get(event.key)
         if action is not None:
             event.stop()
             event.prevent_default()
