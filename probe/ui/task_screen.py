@@ -42,6 +42,7 @@ class TaskScreen(CommandScreen):
     """Shows a `TaskView`. It knows what a view is, and nothing of any task."""
 
     CSS_PATH: ClassVar[str] = "task_screen.tcss"
+    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]]] = [(0, "-small"), (100, "-medium"), (180, "-large")]
 
     def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
         super().__init__(shown, changed)
