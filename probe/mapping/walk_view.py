@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from probe.document.joining import open_rows
 from probe.document.model import PixelState, Position, shown_number
 from probe.document.revisions import seen_words
 from probe.mapping.walk_keys import (
@@ -17,7 +20,7 @@ from probe.mapping.walk_state import OneKey, Walk, WalkEntry
 from probe.task import events as ev
 from probe.task.command import Command
 from probe.task.screen import FlipPicture, MarkInPicture, TourOn, TourOver
-from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
+from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
 
 _BAR = 20
 _PROMPTS = {
@@ -91,6 +94,7 @@ def view(s: Walk) -> TaskView:
         unsaved=s.unsaved,
         progress=_progress(s),
         picture=_picture(s),
+        panes=_panes(s),
     )
 
 
@@ -143,6 +147,40 @@ def _progress(s: Walk) -> str:
         minutes, seconds = divmod(round(s.left_s), 60)
         words += f" · {minutes}:{seconds:02d} left"
     return words
+
+
+_AROUND = 4
+_MOST_LEFT = 9
+
+
+def _panes(s: Walk) -> tuple[Pane, ...]:
+    """What is around the pixel in hand, and what is left."""
+    return Pane("Along the chain", tuple(_around(s))), Pane("Left", tuple(_left(s)))
+
+
+def _around(s: Walk) -> Iterator[Line]:
+    pixels = s.here.pixels
+    for number in range(max(0, s.number - _AROUND), min(s.here.length, s.number + _AROUND + 1)):
+        pixel = pixels[number] if number < len(pixels) else None
+        place = s.map.place_of(pixel) if pixel is not None else None
+        words = place.label if place is not None else pixel.state.value if pixel is not None else "unseen"
+        if place is not None and pixel is not None and pixel.state is not PixelState.PLACED:
+            words += f", {pixel.state.value}"
+        here = number == s.number
+        yield Line(f"{'▸' if here else ' '} {number:>4}  {words}", "bold" if here else "")
+
+
+def _left(s: Walk) -> Iterator[Line]:
+    for chain in s.map.chains:
+        unseen = chain.length - sum(pixel.state is not PixelState.UNSEEN for pixel in chain.pixels)
+        yield Line(f"{chain.name}: {unseen} pixel{'' if unseen == 1 else 's'} unseen")
+    rows = open_rows(s.map)
+    if s.map.lamps:
+        yield Line(
+            f"{len(rows)} lamp{'' if len(rows) == 1 else 's'} without a pixel" if rows else "every lamp has a pixel"
+        )
+        for lamp in rows[: _MOST_LEFT - len(s.map.chains)]:
+            yield Line(f"  {lamp.name}", "dim", f"lamp {lamp.number}" if lamp.number is not None else "")
 
 
 def _picture(s: Walk) -> PictureView:

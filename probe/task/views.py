@@ -70,13 +70,22 @@ class PictureView:
     seen_signs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Pane:
+    """Lines under a title, shown beside the question where the terminal is large."""
+
+    title: str
+    lines: tuple[Line, ...]
+
+
 @dataclass(frozen=True)
 class TaskView:
     """One question at a time. The screen cuts, wraps and places; the parts stand in this order from the top.
 
     `head`: where one is; `board`: how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
     texts side by side, `across` in a row, each cut to its share of the width. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
-    `empty` where there are none, `details` (long texts, which scroll), `below`, `message` and `progress`.
+    `empty` where there are none, `details` (long texts, which scroll), `below`, `panes` (only on a large terminal), `message`
+    and `progress`.
     """
 
     head: str
@@ -99,6 +108,7 @@ class TaskView:
     unsaved: str = ""
     progress: str = ""
     picture: PictureView | None = None
+    panes: tuple[Pane, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,11 @@ if TYPE_CHECKING:
 
 TALL = 34
 """Rows from which on a screen is not low."""
+ROOMY = (100, 34)
+"""Columns and rows from which on there is room for panes."""
+MOST_PANES = 3
+LARGE = 180
+"""Columns from which on the number is drawn twice as large."""
 
 
 class ItemList(OptionList, can_focus=False):
@@ -42,7 +47,6 @@ class TaskScreen(CommandScreen):
     """Shows a `TaskView`. It knows what a view is, and nothing of any task."""
 
     CSS_PATH: ClassVar[str] = "task_screen.tcss"
-    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]]] = [(0, "-small"), (100, "-medium"), (180, "-large")]
 
     def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
         super().__init__(shown, changed)
@@ -51,6 +55,8 @@ class TaskScreen(CommandScreen):
         self._view: TaskView | None = None
         self._chosen_row = -1
         self._glass = False
+        self._number: tuple[int | None, bool, int] | None = None
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-small"), (ROOMY[0], "-medium"), (LARGE, "-large")]
 
     def compose(self) -> ComposeResult:
         yield Static(id="where")
@@ -71,6 +77,9 @@ class TaskScreen(CommandScreen):
                 with VerticalScroll(id="details-box", can_focus=False):
                     yield Static(id="details")
                 yield Static(id="below")
+                with Horizontal(id="panes"):
+                    for number in range(MOST_PANES):
+                        yield Static(id=f"pane-{number}", classes="pane")
                 yield Static(id="message")
             with Vertical(id="right"):
                 yield PlayfieldPicture(plain_ascii=self.app.options.plain_ascii)
@@ -99,8 +108,11 @@ class TaskScreen(CommandScreen):
         self.put("where", head_line(view.head, view.board, width))
         number = self.query_one(BigNumber)
         number.display = view.number is not None
-        if view.number is not None and (before is None or (before.number, before.lit) != (view.number, view.lit)):
-            number.show(view.number, lit=view.lit)
+        times = 2 if width >= LARGE else 1
+        drawn = (view.number, view.lit, times)
+        if view.number is not None and drawn != self._number:
+            number.show(view.number, lit=view.lit, times=times)
+            self._number = drawn
         self._put_cells(view)
         self._put_lines("above", view.above)
         self.put("prompt", Content(f"{view.prompt} " if view.prompt else ""))
@@ -122,6 +134,7 @@ class TaskScreen(CommandScreen):
         if before is None or before.details != view.details:
             self.put("details", Content("\n").join([line_content(line) for line in view.details]))
         self._put_lines("below", view.below)
+        self._put_panes(view)
         self._put_message(message_line(view.unsaved, view.message, self.save_key))
         self.query_one("#progress").display = bool(view.progress) or not self.has_class("wide")
         self.put("progress", plain(view.progress, width=width), layout=False)
@@ -137,6 +150,20 @@ class TaskScreen(CommandScreen):
         shown.display = bool(lines)
         width = max(20, shown.size.width or self.size.width)
         self.put(name, Content("\n").join([line_content(line, None if line.wrap else width) for line in lines]))
+
+    def _put_panes(self, view: TaskView) -> None:
+        """Neighbours along the chain and the like: what is around the question, where there is room for it."""
+        roomy = self.size.width >= ROOMY[0] and self.size.height >= ROOMY[1]
+        panes = view.panes if roomy and not self.has_class("wide") else ()
+        self.query_one("#panes").display = bool(panes)
+        for number in range(MOST_PANES):
+            shown = self.query_one(f"#pane-{number}", Static)
+            shown.display = number < len(panes)
+            if number < len(panes):
+                pane = panes[number]
+                shown.border_title = plain(pane.title)
+                width = max(12, shown.size.width)
+                self.put(f"pane-{number}", Content("\n").join([line_content(line, width) for line in pane.lines]))
 
     def _put_cells(self, view: TaskView) -> None:
         shown = self.query_one("#cells", Static)

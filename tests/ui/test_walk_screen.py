@@ -263,3 +263,16 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
                 await stage.pilot.pause()
             assert on_walk(), f"Esc leads back from {opened.__name__}"
             await stage.lit()
+
+
+@pytest.mark.parametrize(("size", "roomy"), [((80, 24), False), ((120, 40), True), ((200, 60), True)])
+async def test_what_is_around_and_left_is_shown_where_there_is_room(
+    open_app: OpenApp, size: tuple[int, int], *, roomy: bool
+) -> None:
+    half = load_map(demo_map_path("kelp_forest_half.json"))
+    async with open_app(half, half, size=size) as stage:
+        await stage.lit()
+        text = text_of(stage.app)
+        assert ("Along the chain" in text) is roomy
+        assert ("pixels unseen" in text) is roomy
+        assert sum("█" in line for line in text.splitlines()[:16]) >= (14 if size[0] >= 180 else 7)

@@ -21,14 +21,18 @@ _FONT = {
 HEIGHT = 7
 
 
-def big_rows(text: str, *, plain_ascii: bool = False) -> list[str]:
-    """Seven rows of cells for a string of digits, each dot two cells wide; `#` instead of blocks if `plain_ascii`."""
-    dot = "##" if plain_ascii else "██"
+def big_rows(text: str, *, plain_ascii: bool = False, times: int = 1) -> list[str]:
+    """Rows of cells for a string of digits: seven, or `times` as many; each dot is two cells wide, or `times` as many.
+
+    `#` instead of blocks if `plain_ascii`.
+    """
+    dot, gap = ("##" if plain_ascii else "██") * times, "  " * times
     return [
-        "  ".join(
-            "".join(dot if bit == "1" else "  " for bit in _FONT.get(character, _FONT[" "])[row]) for character in text
+        gap.join(
+            "".join(dot if bit == "1" else gap for bit in _FONT.get(character, _FONT[" "])[row]) for character in text
         )
         for row in range(HEIGHT)
+        for _ in range(times)
     ]
 
 
@@ -39,9 +43,9 @@ class BigNumber(Static):
         super().__init__(id="big-number")
         self._plain_ascii = plain_ascii
 
-    def show(self, number: int, *, lit: bool) -> None:
-        """Draw a number; `lit` only after the board has said so."""
-        rows = big_rows(str(number), plain_ascii=self._plain_ascii)
+    def show(self, number: int, *, lit: bool, times: int = 1) -> None:
+        """Draw a number, larger by `times`; `lit` only after the board has said so."""
+        rows = big_rows(str(number), plain_ascii=self._plain_ascii, times=times)
         if not lit:
             rows = [row.replace("█", "░").replace("#", ".") for row in rows]
         self.update(Content("\n".join(rows)))
