@@ -122,6 +122,36 @@ def build_host(config: Mapping[str, object] | None = None) -> Path:
     return _make("host", "board_host", "clang", config or {})
 
 
+MACHINES = {
+    "big-endian 32-bit MIPS": ("mips-linux-gnu", "qemu-mips", ()),
+    "Thumb code of a 32-bit ARM": ("arm-linux-gnueabi", "qemu-arm", ("-mthumb", "-march=armv7-a", "-mfloat-abi=soft")),
+}
+"""Machines unlike this one that the core is run on: Debian's name, qemu's user-mode emulator, compiler flags."""
+
+
+def build_for_machine(name: str, config: Mapping[str, object]) -> Path:
+    """The board program for such a machine, as a command that runs it here."""
+    triplet, emulator, flags = MACHINES[name]
+    compiler = f"{triplet}-gcc"
+    require(compiler, emulator)
+    sources = _sources(FIRMWARE)
+    settings = config_flags(config)
+    folder = _folder_for(f"machine-{emulator}", sources, f"{settings} {flags}", compiler)
+    command = folder / "board_host"
+    with FileLock(f"{folder}.lock"):
+        if not command.exists():
+            folder.mkdir(exist_ok=True)
+            program = folder / "board_host.elf"
+            _run(
+                compiler, "-std=c99", "-O2", "-Wall", "-Wextra", "-Werror", *flags, *settings.split(),
+                "-o", program, *sorted((SKETCH / "src" / "core").glob("*.c")),
+                FIRMWARE / "ports" / "host" / "pp_host.c", FIRMWARE / "ports" / "host" / "board_host.c",
+            )  # fmt: skip
+            command.write_text(f'#!/bin/sh\nexec {emulator} -L /usr/{triplet} "{program}" "$@"\n')
+            command.chmod(0o755)
+    return command
+
+
 def build_fuzzer(config: Mapping[str, object] | None = None) -> Path:
     """The libFuzzer target, with AddressSanitizer and UBSan."""
     require("make", "clang")

@@ -41,3 +41,14 @@ def test_on_the_simulated_avr(conversation: Conversation) -> None:
 )
 def test_on_the_simulated_avr_with_the_overrun_flagged_at_once(conversation: Conversation) -> None:
     play_on_avr(conversation, early_overrun=True)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("machine", build.MACHINES)
+def test_on_machines_unlike_this_one(machine: str) -> None:
+    """Bytes the other way round, 32-bit words: the core's answers and frames are the same."""
+    shared = [conversation for conversation in CONVERSATIONS if conversation.for_shared_board]
+    program = build.build_for_machine(machine, build.config_for(shared[0].board))
+    for conversation in shared:
+        with HostBoard(program) as board:
+            run_conversation(conversation, HostUnderTest(board))

@@ -25,6 +25,10 @@ def seed_corpus(folder: Path) -> None:
         (folder / conversation.name).write_bytes(
             b"\n".join([sealed(">00 setup 0 16 GRB 300 2000"), *lines, b""])[:4096]
         )
+    # what must not restart the silence time of 5,000 ms: 3,584 ms, one of these, 1,792 ms (the events of fuzz_board.c)
+    lit = b"\n".join(sealed(text) for text in (">00 light 0 3 101010", ">01 light 1 3 101010")) + b"\n"
+    for name, line in (("hand", b"?"), ("damaged", b">02 alive*0000"), ("empty", b"")):
+        (folder / name).write_bytes(lit + b"\xfc" + line + b"\n\xfb")
 
 
 @pytest.mark.slow

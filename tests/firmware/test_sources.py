@@ -48,6 +48,35 @@ def test_core_compiles_without_a_warning(compiler: str, standard: str, tmp_path:
         assert done.returncode == 0, done.stderr
 
 
+def test_core_compiles_as_cpp_too(tmp_path: Path) -> None:
+    require("g++")
+    for source in sorted(CORE.glob("*.c")):
+        done = subprocess.run(
+            ["g++", "-std=c++17", "-x", "c++", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror", "-O2", "-c",
+             str(source), "-o", str(tmp_path / "core.o")],
+            capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.slow
+def test_static_analysis_finds_nothing(tmp_path: Path) -> None:
+    require("gcc", "cppcheck")
+    for source in sorted(CORE.glob("*.c")):
+        done = subprocess.run(
+            ["gcc", "-std=c99", "-fanalyzer", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-O1", "-c", str(source),
+             "-o", str(tmp_path / "core.o")],
+            capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+    done = subprocess.run(
+        ["cppcheck", "--quiet", "--enable=warning,performance,portability", "--std=c99", "--error-exitcode=1",
+         "--suppress=toomanyconfigs", f"-I{CORE}", str(CORE), str(FIRMWARE / "ports" / "host" / "pp_host.c")],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+
+
 def test_error_names_are_those_of_the_list() -> None:
     with (ROOT / "device_protocol" / "error_codes.csv").open(encoding="utf-8", newline="") as file:
         listed = {int(row["code"]): row["name"] for row in csv.DictReader(file)}

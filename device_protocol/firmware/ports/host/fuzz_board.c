@@ -3,7 +3,8 @@
  *
  * An input is a row of bytes for the line; 0xF0 to 0xFF stand for events instead (below). A mutator mends the CRC of
  * orders, without which nearly every input would end at the check. Held true: exactly one reply for every non-empty
- * line, every line sent well formed with a right CRC and not over 255 bytes; pp_host.c holds frames to the ceiling.
+ * line, every line sent well formed with a right CRC and not over 255 bytes; no frame for an order that is refused; dark once
+ * no valid order has come for the silence time (SPEC 4.2); pp_host.c holds frames to the ceiling.
  */
 #include <stdio.h>
 #include <stdlib.h>
@@ -61,10 +62,55 @@ static unsigned replies_sent(void)
     return replies;
 }
 
+/* Since when the host has been silent, as seen from outside the core. */
+static uint32_t valid_ms;
+static bool valid_seen;
+
+/* The kind of the last reply among the bytes sent from `start` on: '<', '!', '-' for a damaged line, 0 for none. */
+static char last_reply(size_t start)
+{
+    char kind = 0;
+    while (start < host.out_length) {
+        const char *line = (const char *)host.out + start;
+        if (line[0] == '<' || line[0] == '!')
+            kind = line[0] == '!' && line[1] == '-' ? '-' : line[0];
+        const char *end = memchr(line, '\n', host.out_length - start);
+        start = end ? (size_t)(end - (const char *)host.out) + 1 : host.out_length;
+    }
+    return kind;
+}
+
+/* Frames sent on all outputs. */
+static uint32_t frames_sent(void)
+{
+    uint32_t frames = 0;
+    for (unsigned output = 0; output < PP_OUTPUTS; output++)
+        frames += host.frames[output];
+    return frames;
+}
+
+/* After the silence time every output is dark, unless its pattern holds or the game has the pixels. */
+static void check_silence(void)
+{
+    if (!valid_seen || host.now_ms - valid_ms < host.board.silence_ms || host.board.game)
+        return;
+    for (unsigned output = 0; output < PP_OUTPUTS; output++) {
+        const pp_pattern *pattern = &host.board.chains[output].pattern;
+        if (pattern->colours && pattern->keep) /* live is 0 */
+            continue;
+        for (size_t i = 0; i < host.frame_length[output]; i++)
+            if (host.frame[output][i])
+                fail("lit although no valid order has come for the silence time");
+    }
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     unsigned expected = 0;
     bool pending = false, cr = false;
+    size_t length = 0; /* of the line so far */
+    uint8_t first = 0;
+    valid_seen = false;
     host.now_ms = 0;
     host.out_length = 0;
     host.button_closed = false;
@@ -81,19 +127,37 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
             host.inputs[0] ^= 0x11;
         } else if (byte == EVENT_RESTART) {
             pp_host_restart(&host, PP_CAUSE_EXTERNAL);
-            pending = cr = false;
+            pending = cr = valid_seen = false;
+            length = 0;
         } else if (byte >= EVENT_WAIT && byte < EVENT_BYTE_FF) {
             pp_host_settle(&host);
             host.now_ms += 7u << (byte - EVENT_WAIT);
+            pp_host_settle(&host);
+            check_silence();
         } else {
+            size_t sent = host.out_length;
+            uint32_t frames = frames_sent();
+            bool by_hand = length == 1 && first == '?';
             (void)pp_host_feed(&host, byte);
+            pp_host_settle(&host);
+            char reply = last_reply(sent);
+            if ((reply == '!' || reply == '-') && frames_sent() != frames)
+                fail("a frame for an order that was refused");
+            if (reply == '!' || (reply == '<' && !by_hand)) {
+                valid_ms = host.now_ms;
+                valid_seen = true;
+            }
             if (byte == '\n') {
+                length = 0;
                 expected += pending;
                 pending = cr = false;
             } else if (byte == '\r' && !cr && !pending) {
                 cr = true; /* empty so far: only a CR that LF does not follow makes it a line */
             } else {
                 pending = true;
+            }
+            if (byte != '\n' && byte != '\r') {
+                first = length++ ? first : byte;
             }
         }
         pp_host_settle(&host);

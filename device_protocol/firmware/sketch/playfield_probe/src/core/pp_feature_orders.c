@@ -177,7 +177,8 @@ static uint8_t find_word(const char *text, const char (*flash_words)[WORDS_MAX],
 uint8_t pp_order_run(pp_board *board, pp_order *order)
 {
     uint8_t output, code, rgbw[PP_COLOURS_MAX];
-    pp_pattern pattern = {0};
+    pp_pattern pattern;
+    memset(&pattern, 0, sizeof pattern);
     if ((code = pp_read_output(order, &output)))
         return code;
     const pp_chain *chain = &board->chains[output];
@@ -283,7 +284,7 @@ uint8_t pp_order_watch(pp_board *board, pp_order *order)
 /* count OUTPUT SENT TIMES */
 uint8_t pp_order_count(pp_board *board, pp_order *order)
 {
-    static const pp_wire_colour dark[2];
+    static const pp_wire_colour dark[2] = {{0}};
     uint8_t output, code;
     uint32_t sent, times, edges = 0, least = UINT32_MAX, most = 0;
     if ((code = pp_read_output(order, &output)))
@@ -297,7 +298,8 @@ uint8_t pp_order_count(pp_board *board, pp_order *order)
     pp_show_dark(board, output);
     const pp_chain *chain = &board->chains[output];
     uint8_t bits = (uint8_t)(8 * chain->colours);
-    pp_frame frame = {0};
+    pp_frame frame;
+    memset(&frame, 0, sizeof frame);
     frame.count = (uint16_t)sent;
     frame.latch_us = chain->latch_us;
     frame.colours = chain->colours;

@@ -354,7 +354,8 @@ static uint8_t order_readback(pp_board *board, pp_order *order)
     }
     pp_wire_colour palette[2] = {{0}};
     memcpy(palette[1], shown->colour, sizeof palette[1]);
-    pp_frame frame = {0};
+    pp_frame frame;
+    memset(&frame, 0, sizeof frame);
     frame.colours = shown->colours;
     frame.first = shown->first;
     frame.end = shown->end;
@@ -487,6 +488,7 @@ void pp_answer_line(pp_board *board)
 {
     pp_order order;
     uint8_t code = pp_line_damage(board);
+    memset(&order, 0, sizeof order);
     if (code == PP_OK && board->line_length == 1 && board->line[0] == '?') { /* typed by hand: no number, no CRC */
         order.seq[0] = order.seq[1] = '0';
         (void)order_id(board, &order);

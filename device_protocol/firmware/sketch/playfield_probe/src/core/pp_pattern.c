@@ -18,7 +18,8 @@ static void send_step(pp_board *board, uint8_t output)
     pp_pattern *pattern = &chain->pattern;
     pp_wire_colour palette[2] = {{0}};
     uint8_t colour = pattern->kind == PP_WALK ? 0 : (uint8_t)(pattern->steps_done % pattern->colours);
-    pp_frame frame = {0};
+    pp_frame frame;
+    memset(&frame, 0, sizeof frame);
     memcpy(palette[1], pattern->colour[colour], sizeof palette[1]);
     frame.count = chain->count;
     frame.latch_us = chain->latch_us;

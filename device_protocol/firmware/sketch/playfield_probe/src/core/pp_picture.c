@@ -79,7 +79,8 @@ static void send_run(pp_board *board, uint8_t output, uint16_t first, uint16_t c
                      uint16_t values)
 {
     pp_chain *chain = &board->chains[output];
-    pp_frame frame = {0};
+    pp_frame frame;
+    memset(&frame, 0, sizeof frame);
     frame.count = chain->count;
     frame.latch_us = chain->latch_us;
     frame.colours = chain->colours;
@@ -112,7 +113,7 @@ uint8_t pp_show_run(pp_board *board, uint8_t output, uint16_t first, uint16_t co
 /* Darkens one chain; what was staged is forgotten. */
 void pp_show_dark(pp_board *board, uint8_t output)
 {
-    static const pp_wire_colour dark[2];
+    static const pp_wire_colour dark[2] = {{0}};
     pp_take_pixels(board);
     send_run(board, output, 0, 0, dark, 0);
 }
@@ -193,7 +194,8 @@ uint8_t pp_show_staged(pp_board *board, uint8_t output, pp_order *order)
         return code;
     pp_take_pixels(board);
     pp_end_pattern(chain);
-    pp_frame frame = {0};
+    pp_frame frame;
+    memset(&frame, 0, sizeof frame);
     frame.count = chain->count;
     frame.latch_us = chain->latch_us;
     frame.colours = chain->colours;

@@ -48,7 +48,7 @@ static void begin_frame(pp_frame *frame, const pp_table_chain *chain)
 /* Darkens what the table lit. */
 void pp_play_darken(pp_board *board)
 {
-    static const pp_wire_colour dark[2];
+    static const pp_wire_colour dark[2] = {{0}};
     pp_reader reader;
     if (board->table_lit && pp_reader_begin(&reader, board)) {
         for (uint8_t i = 0; i < reader.outputs; i++) {
