@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit code."""
     if (sys.argv[1:] if argv is None else list(argv)) == ["--version"]:
-        print(VERSION_LINE)  # as the parser would, which takes as long to load as the interpreter
+        print(VERSION_LINE)  # noqa: T201 - as the parser would, which takes as long to load as the interpreter
         return 0
     import gc
 

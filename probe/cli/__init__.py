@@ -2,8 +2,8 @@
 
 `parser` is the whole grammar and loads nothing else of the program, so that completion and help come at once; `run`
 imports the file of the command that was asked for. What goes on is printed on the output stream, trouble on the error
-stream (`outcome.complain`), and exit codes are `outcome.Exit`. Text from files and boards is made harmless before it
-is printed.
+stream (`outcome.complain`), and exit codes are `outcome.Exit`. All output leaves through `outcome`, which makes text from
+files, boards and the command line harmless; nothing else here prints.
 
 What others use:
 

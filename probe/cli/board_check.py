@@ -25,9 +25,8 @@ from probe.boardcheck import (
     verdict,
 )
 from probe.cautions import BOARD_CHECK
-from probe.cli.outcome import Exit, complain
+from probe.cli.outcome import Exit, complain, flush, say, say_json
 from probe.cli.wire_log import WireLog
-from probe.document.outside_text import escaped
 from probe.link import LinkError, PortSpec
 from probe.link.wire import Wire
 
@@ -131,7 +130,7 @@ async def check_wire(
 
 
 def _line(result: ClauseResult) -> str:
-    words = f"  [{escaped(result.words)}]" if result.words else ""
+    words = f"  [{result.words}]" if result.words else ""
     return f"{_SIGNS[result.outcome]} {result.clause:<5} {result.title}{words}"
 
 
@@ -223,7 +222,7 @@ async def _restore(port: str, *, baud: int, path: Path, transcript: WireLog | No
         return Exit.BOARD
     finally:
         await wire.close()
-    print(f"The table of {path}, revision {saved.revision}, is in the board again.")
+    say(f"The table of {path}, revision {saved.revision}, is in the board again.")
     return Exit.FINE
 
 
@@ -242,11 +241,12 @@ async def _board_check(
         complain(str(exc))
         return Exit.BOARD
     if not as_json:
-        print(BOARD_CHECK)
+        say(*BOARD_CHECK.split("\n"))
 
     def on_result(result: ClauseResult) -> None:
         if not as_json:
-            print(_line(result), flush=True)
+            say(_line(result))
+            flush()
 
     begun, checked_at = time.monotonic(), datetime.now(UTC).isoformat(timespec="seconds")
     try:
@@ -278,12 +278,12 @@ async def _board_check(
         complete=not only,
     )
     if as_json:
-        print(json.dumps(report, indent=2, ensure_ascii=True))
+        say_json(report)
     else:
         if dialogue.unusable is not None:
-            print("Nothing was lit and nothing else was tried: mend what `id` says in the firmware first.")
-        print(escaped(report["badge"]))
-        print(", ".join(f"{count} {outcome.value}" for outcome, count in _counts(results).items()))
+            say("Nothing was lit and nothing else was tried: mend what `id` says in the firmware first.")
+        say(report["badge"])
+        say(", ".join(f"{count} {outcome.value}" for outcome, count in _counts(results).items()))
     return Exit.FINDINGS if _counts(results)[ClauseOutcome.FAILED] else Exit.FINE
 
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
-from probe.cli.outcome import Exit, complain
+from probe.cli.outcome import Exit, complain, say_document
 
 
 def export_map(path: str, *, to: str, output: str | None) -> int:
@@ -14,18 +13,17 @@ def export_map(path: str, *, to: str, output: str | None) -> int:
     from probe.export import WRITERS
 
     try:
-        data = WRITERS[to](load_map(path)).encode("utf-8")
+        text = WRITERS[to](load_map(path))
     except ValueError as exc:
         complain(f"{path}: {exc}")
         return Exit.FILE
     if output is None:
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
+        say_document(text)
         return Exit.FINE
     if Path(output).exists() and Path(output).samefile(path):
         complain(f"{output} is the map itself: choose another file for the export")
         return Exit.USAGE
-    save_copy(output, data)
+    save_copy(output, text.encode("utf-8"))
     return Exit.FINE
 
 

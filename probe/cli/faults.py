@@ -7,7 +7,7 @@ import random
 from collections.abc import Callable
 from dataclasses import replace
 
-from probe.cli.outcome import Exit, complain
+from probe.cli.outcome import Exit, complain, say
 from probe.document.document import Document
 from probe.document.file import load_map
 from probe.document.model import PlayfieldMap
@@ -67,6 +67,6 @@ def print_sheet(arguments: argparse.Namespace) -> int:
     if not 0 <= arguments.joint < max(1, chain.length):
         complain(f"chain {chain.id!r} has no joint at {arguments.joint}: 0 to {max(0, chain.length - 1)}")
         return Exit.USAGE
-    print(f"{map_.machine.name} · {chain.name}")
-    print("\n".join(sheet(map_, chain.id, arguments.joint - 1)))
+    say(f"{map_.machine.name} · {chain.name}")
+    say(*sheet(map_, chain.id, arguments.joint - 1))
     return Exit.FINE

@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from probe.cli.editing import edited
-from probe.cli.outcome import Exit, complain
-from probe.document.outside_text import escaped
+from probe.cli.outcome import Exit, complain, say
 
 if TYPE_CHECKING:
     from probe.document.document import Document
@@ -64,8 +63,7 @@ def merge_lamp_list(
             scope.end(imported_reason(source) if source is not None else "")
         if dry_run:
             lines.append("Nothing was written.")
-    for line in lines:
-        print(escaped(line))
+    say(*lines)
     return Exit.FINE
 
 

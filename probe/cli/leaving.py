@@ -11,19 +11,16 @@ also run where the loop is busy, and outlive it.
 
 from __future__ import annotations
 
-import contextlib
 import os
 import signal
-import sys
 import threading
 import time
 from collections.abc import Callable
 from types import FrameType, TracebackType
 from typing import Self
 
-from probe.cli.outcome import Exit, complain
+from probe.cli.outcome import Exit, complain, complain_past_python, flush, nobody_reads, say
 from probe.document.file.trouble import fault_sentence
-from probe.document.outside_text import escaped
 from probe.runtime.ending import Ended, Ending, Endings, Reason, save_hangs
 
 HANGS_S = 1.5
@@ -101,15 +98,12 @@ class Leaving:
         lines = _last_lines(ended)
         try:
             for line in lines:
-                complain(escaped(line))
+                complain(line)
             if goodbye and not lines:
-                print(goodbye)
-            sys.stderr.flush()
-            sys.stdout.flush()
+                say(*goodbye.split("\n"))
+            flush()
         except OSError:  # the terminal is gone; Python would complain of it at its exit, and change the exit code
-            nowhere = os.open(os.devnull, os.O_WRONLY)
-            for descriptor in (1, 2):
-                os.dup2(nowhere, descriptor)
+            nobody_reads(1, 2)
 
     # --- in the watching thread ---
 
@@ -120,7 +114,7 @@ class Leaving:
         ended = self._endings.give_up()
         _within(_LAST_S, self._restore)
         if not self._said:
-            _within(_LAST_S, lambda: _write("".join(f"playfield-probe: {escaped(s)}\n" for s in _last_lines(ended))))
+            _within(_LAST_S, lambda: complain_past_python(*_last_lines(ended)))
         os._exit(exit_code(ended))
 
 
@@ -134,9 +128,3 @@ def _within(seconds: float, work: Callable[[], None]) -> None:
     thread = threading.Thread(target=work, name="last words", daemon=True)
     thread.start()
     thread.join(seconds)
-
-
-def _write(text: str) -> None:
-    """To the error stream, past Python's own one, whose lock a writer that hangs may hold."""
-    with contextlib.suppress(OSError):
-        os.write(2, text.encode("utf-8", "backslashreplace"))

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import json
-
-from probe.cli.outcome import Exit
-from probe.document.outside_text import escaped
+from probe.cli.outcome import Exit, say, say_json
 
 
 def show_ports(*, as_json: bool) -> int:
@@ -15,13 +12,13 @@ def show_ports(*, as_json: bool) -> int:
     ports = list_ports()
     if as_json:
         rows = [{"address": p.device, "name": p.name, "key": p.key} for p in ports]
-        print(json.dumps(rows, indent=2, ensure_ascii=True))
+        say_json(rows)
     elif not ports:
-        print("No serial port found. Is the cable a data cable, and is the board plugged in?")
+        say("No serial port found. Is the cable a data cable, and is the board plugged in?")
     else:
         width = max(len(p.device) for p in ports)
         for port in ports:
-            print(f"{port.device:<{width}}  {escaped(port.name)}")
+            say(f"{port.device:<{width}}  {port.name}")
     return Exit.FINE
 
 
@@ -44,10 +41,10 @@ def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
             }
             for f in findings
         ]
-        print(json.dumps(rows, indent=2, ensure_ascii=True))
+        say_json(rows)
     else:
         for f in findings:
-            print(escaped(f"{f.severity.value}: {where_words(map_, f.where)}: {f.what} - {f.what_to_do} [{f.code}]"))
+            say(f"{f.severity.value}: {where_words(map_, f.where)}: {f.what} - {f.what_to_do} [{f.code}]")
         counts = ", ".join(f"{sum(f.severity is s for f in findings)} {s.value}s" for s in Severity)
-        print(f"{counts}." if findings else "Nothing found.")
+        say(f"{counts}." if findings else "Nothing found.")
     return Exit.FINDINGS if any(f.severity in bad for f in findings) else Exit.FINE

@@ -1,9 +1,25 @@
-"""Exit codes of the command, and how trouble is reported on the error stream."""
+"""Exit codes of the command, and the one way out for all that commands print.
+
+Nothing else in `probe.cli` writes to the output or the error stream. Every line that leaves here is one line, without
+control characters: text from a map, a settings file, a table, a board, a path or the command line can neither steer the
+terminal nor pass for a line of the program's own. JSON and documents stay exact.
+"""
 
 from __future__ import annotations
 
+import argparse
+import contextlib
+import json
+import os
 import sys
+from collections.abc import Iterable
 from enum import IntEnum
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from probe.document.outside_text import escaped
+
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
 
 
 class Exit(IntEnum):
@@ -26,6 +42,72 @@ class Exit(IntEnum):
     """Stopped with Ctrl+C. The full-screen program, ended by any signal n with all saved, gives 128 + n."""
 
 
+def say(*lines: str) -> None:
+    """Print lines on the output stream."""
+    _print(lines, sys.stdout)
+
+
 def complain(what: str) -> None:
-    """Say on the error stream what is wrong."""
-    print(f"playfield-probe: {what}", file=sys.stderr)
+    """Say on the error stream, in one line, what is wrong."""
+    _print((f"playfield-probe: {what}",), sys.stderr)
+
+
+def complain_past_python(*sentences: str) -> None:
+    """As `complain`, past Python's own error stream, whose lock a writer that hangs may hold. Raises nothing."""
+    text = "".join(f"playfield-probe: {escaped(sentence)}\n" for sentence in sentences)
+    with contextlib.suppress(OSError):
+        os.write(2, text.encode("utf-8", "backslashreplace"))
+
+
+def say_json(value: Any) -> None:
+    """Print a value as JSON. It is exact, and safe on a terminal: in its texts all but printable ASCII is escaped."""
+    sys.stdout.write(json.dumps(value, indent=2, ensure_ascii=True, allow_nan=False) + "\n")
+
+
+def say_document(text: str) -> None:
+    """A whole document on the output stream: exact in a file or a pipe, harmless lines on a terminal."""
+    if sys.stdout.isatty():
+        say(*(line.removesuffix("\r") for line in text.removesuffix("\n").split("\n")))
+        return
+    sys.stdout.flush()
+    sys.stdout.buffer.write(text.encode("utf-8"))
+    sys.stdout.buffer.flush()
+
+
+def flush() -> None:
+    """Send what is printed. Raises OSError when the terminal is gone."""
+    sys.stderr.flush()
+    sys.stdout.flush()
+
+
+def nobody_reads(*descriptors: int) -> None:
+    """Send what is printed from now on nowhere: its reader is gone, and Python would complain of that at its exit."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for descriptor in descriptors:
+        os.dup2(nowhere, descriptor)
+
+
+class CommandParser(argparse.ArgumentParser):
+    """A parser whose help, usage and errors leave by the same way. Its commands' parsers are of this class too."""
+
+    def __init__(self, *arguments: Any, **more: Any) -> None:
+        super().__init__(*arguments, **more)
+        self.color = False  # Python 3.14 colours by control characters
+
+    def error(self, message: str) -> NoReturn:
+        """Say how the command is used, and what is wrong, in one line; exit code 2."""
+        self.print_usage(sys.stderr)
+        _print((f"{self.prog}: error: {message}",), sys.stderr)
+        self.exit(Exit.USAGE)
+
+    def _print_message(self, message: str, file: SupportsWrite[str] | None = None) -> None:
+        if message:
+            _print(message.removesuffix("\n").split("\n"), file or sys.stderr)
+
+
+def _print(lines: Iterable[str], stream: SupportsWrite[str] | None) -> None:
+    if stream is None:  # as under pythonw
+        return
+    text = "".join(f"{escaped(line)}\n" for line in lines)
+    encoding = getattr(stream, "encoding", None) or "utf-8"
+    stream.write(text.encode(encoding, "backslashreplace").decode(encoding))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from probe import VERSION_LINE
+from probe.cli.outcome import CommandParser
 
 _EXITS = """exit codes:
   0 fine   1 faults, or things to mend, were found   2 wrong command line   3 file trouble
@@ -18,7 +19,7 @@ EXPORTS = ("csv", "json", "lamps-csv", "pixels-csv", "places-csv", "c-header", "
 
 def build_parser() -> argparse.ArgumentParser:
     """The parser of the whole command."""
-    parser = argparse.ArgumentParser(
+    parser = CommandParser(
         prog="playfield-probe",
         description="Map, recheck and prove chains of addressable LEDs under a pinball playfield, one lit pixel at a time."
         " Without a command it opens the map used last.",
@@ -76,7 +77,7 @@ def _look_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ascii", action="store_true", help="draw with ASCII signs only")
 
 
-def _demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _demo(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("demo", help="try it without hardware: a simulated board under an invented machine")
     parser.add_argument(
         "--complete", action="store_true", help="start with the finished map instead of a half-made one"
@@ -91,7 +92,7 @@ def _demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     _look_options(parser)
 
 
-def _walk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _walk(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("walk", help="walk a chain: light pixel after pixel, say what lights")
     _file(parser, words="map file; a new one is set up if it is not there")
     _wire_options(parser)
@@ -100,12 +101,12 @@ def _walk(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     _look_options(parser)
 
 
-def _ports(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _ports(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("ports", help="list serial ports; opens none")
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 
-def _export(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _export(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("export", help="write a map in another format")
     _file(parser)
     parser.add_argument(
@@ -117,7 +118,7 @@ def _export(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
 
 
-def _import(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _import(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("import", help="make a map file from a CSV export")
     _file(parser, "csv", "CSV file, as `export --to csv` writes it")
     parser.add_argument(
@@ -125,14 +126,14 @@ def _import(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     )
 
 
-def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _check(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("check", help="look a map over: names used twice, gaps, counts that do not agree")
     _file(parser)
     parser.add_argument("--json", action="store_true", help="as JSON")
     parser.add_argument("--strict", action="store_true", help="exit code 1 for warnings too")
 
 
-def _power(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _power(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser(
         "power", help="reckon the power plan of a map: voltages, currents, fuses, supplies; a hint, not a licence"
     )
@@ -141,13 +142,13 @@ def _power(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument("--ascii", action="store_true", help="draw with ASCII signs only")
 
 
-def _harness(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _harness(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("harness", help="print the sheet of joints: which wire to join to which, by function")
     _file(parser)
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 
-def _lamps(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _lamps(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("lamps", help="read the game's lamp list into a map, join places to it, or show it")
     _file(parser)
     parser.add_argument("--from", dest="source", metavar="FILE", help="CSV file with the lamp list")
@@ -164,7 +165,7 @@ def _lamps(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument("--dry-run", action="store_true", help="only say what would change")
 
 
-def _table(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _table(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("table", help="put a map's lamp table into a board, or compare the two")
     _file(parser)
     _wire_options(parser)
@@ -174,7 +175,7 @@ def _table(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     what.add_argument("--write", action="store_true", help="write it, read it back, compare, commit")
 
 
-def _renumber(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _renumber(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser(
         "renumber",
         help="say what was changed in the wiring; the map is renumbered as a new revision",
@@ -195,7 +196,7 @@ def _renumber(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 
-def _undo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _undo(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("undo", help="take the last revision back, as a revision of its own")
     _file(parser)
     parser.add_argument("--redo", action="store_true", help="do again what was undone last")
@@ -203,13 +204,13 @@ def _undo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 
-def _revisions(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _revisions(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("revisions", help="list the map's revisions, and what is verified since")
     _file(parser)
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 
-def _diff(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _diff(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser(
         "diff", help="compare two map files, or two revisions of one; exit code 1 if they differ"
     )
@@ -223,7 +224,7 @@ def _diff(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 
-def _recheck(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _recheck(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("recheck", help="after a change: find out what every number is now, and prove it")
     _file(parser)
     parser.add_argument(
@@ -240,7 +241,7 @@ def _recheck(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     _look_options(parser)
 
 
-def _faults(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _faults(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("faults", help="find a wiring fault: the next best question, with the light for it")
     _file(parser)
     parser.add_argument(
@@ -254,14 +255,14 @@ def _faults(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     _look_options(parser)
 
 
-def _practice(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _practice(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("practice", help="learn to find faults: a simulated board with a planted one")
     parser.add_argument("--seed", metavar="N", type=int, help="the same number plants the same fault")
     parser.add_argument("--board", action="store_true", help="judge by the lit board alone: light is not put in words")
     _look_options(parser)
 
 
-def _sheet(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _sheet(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("sheet", help="write the sheet for the cabinet: one HTML file to print")
     _file(parser)
     parser.add_argument("-o", "--output", metavar="FILE", help="HTML file to write (default: standard output)")
@@ -269,7 +270,7 @@ def _sheet(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     parser.add_argument("--from-below", action="store_true", help="mirror the picture, for work under the playfield")
 
 
-def _board_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _board_check(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("board-check", help="hold any board's firmware to the protocol, clause by clause")
     parser.add_argument("port", metavar="PORT", help="serial device, or a socket://, rfc2217:// or simulated:// URL")
     parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="speed of the line (default 115200)")
@@ -284,6 +285,6 @@ def _board_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 
-def _completion(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _completion(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("completion", help="print a completion script for a shell")
     parser.add_argument("shell", choices=("bash", "zsh", "tcsh"))

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from probe.cli.outcome import Exit
+from probe.cli.outcome import Exit, say, say_json
 from probe.document.outside_text import escaped
 
 if TYPE_CHECKING:
@@ -27,16 +26,15 @@ def show_power(path: str, *, as_json: bool, plain_ascii: bool = False) -> int:
 
     power = compute(load_map(path))
     if as_json:
-        print(json.dumps(as_data(power), indent=2, ensure_ascii=True, allow_nan=False))
+        say_json(as_data(power))
     else:
         _print(power_sections(power)[:1])
         if power.solved is not None:
             for chain in power.solved[0].plan.chains:
                 profile = profile_of(power, chain.name)
-                print()
-                for line in text_picture(profile, width=_width(), height=14, ascii_only=plain_ascii):
-                    print(escaped(line))
-            print()
+                say("")
+                say(*text_picture(profile, width=_width(), height=14, ascii_only=plain_ascii))
+            say("")
         _print(power_sections(power)[1:])
     return Exit.FINDINGS if power.must_stop else Exit.FINE
 
@@ -50,10 +48,10 @@ def show_harness(path: str, *, as_json: bool) -> int:
     map_ = load_map(path)
     refused = refusals(map_)
     if as_json:
-        print(json.dumps({"refused": refused, "joints": harness_data(map_)}, indent=2, ensure_ascii=True))
+        say_json({"refused": refused, "joints": harness_data(map_)})
     else:
         _print(harness_sheet_lines(map_))
-        print(f"\n{refused} refused." if refused else "\nNo joint is refused.")
+        say("", f"{refused} refused." if refused else "No joint is refused.")
     return Exit.FINDINGS if refused else Exit.FINE
 
 
@@ -65,9 +63,9 @@ def _print(sections: Iterable[Section]) -> None:
     """Sections with wrapped lines; what a line is indented by is kept, and its rest hangs."""
     for number, section in enumerate(sections):
         if number:
-            print()
-        print(escaped(section.title))
+            say("")
+        say(section.title)
         for line in section.lines:
-            inner = escaped(line)
+            inner = escaped(line)  # before its width is measured
             indent = "  " + " " * (len(inner) - len(inner.lstrip()))
-            print(textwrap.fill(inner.strip(), _width(), initial_indent=indent, subsequent_indent=indent + "  "))
+            say(*textwrap.wrap(inner.strip(), _width(), initial_indent=indent, subsequent_indent=indent + "  ") or [""])

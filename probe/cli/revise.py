@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from probe.cli.editing import edited
-from probe.cli.outcome import Exit, complain
-from probe.document.outside_text import escaped
+from probe.cli.outcome import Exit, complain, say, say_json
 
 if TYPE_CHECKING:
     from probe.document.model import PlayfieldMap
@@ -31,14 +29,14 @@ def renumber_map(path: str, *, changes: Sequence[str], reason: str | None, dry_r
             document.commit(renumber(before, edits, time=now_text(), reason=words[:MAX_TEXT]))
             after = document.map
     except EditError as error:
-        complain(escaped(f"{error} (nothing was changed)"))
+        complain(f"{error} (nothing was changed)")
         return Exit.USAGE
     _show_diff(before, after, as_json=as_json)
     if not as_json:
         number = after.revisions[-1].number if after.revisions else 0
         same = after.revisions == before.revisions
         done = "nothing was changed" if same else f"this is revision {number} now"
-        print("Dry run: nothing was written." if dry_run else f"Saved: {done}.")
+        say("Dry run: nothing was written." if dry_run else f"Saved: {done}.")
     return Exit.FINE
 
 
@@ -55,11 +53,11 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
             document.commit(undo(before, time=now_text(), redo=redo))
             after = document.map
     except (NoRevisionError, ConflictError) as error:
-        complain(escaped(f"{path}: {error} (nothing was changed)"))
+        complain(f"{path}: {error} (nothing was changed)")
         return Exit.FINDINGS
     _show_diff(before, after, as_json=as_json)
     if not as_json:
-        print("Dry run: nothing was written." if dry_run else escaped(f"{after.revisions[-1].reason}."))
+        say("Dry run: nothing was written." if dry_run else f"{after.revisions[-1].reason}.")
     return Exit.FINE
 
 
@@ -92,22 +90,22 @@ def list_revisions(path: str, *, as_json: bool) -> int:
             }
             for r in map_.revisions
         ]
-        print(json.dumps({"revisions": rows, "open": len(map_.pending), "chains": chains}, indent=2, ensure_ascii=True))
+        say_json({"revisions": rows, "open": len(map_.pending), "chains": chains})
         return Exit.FINE
     for revision in map_.revisions:
-        print(escaped(f"{revision.number}  {revision.time}  {revision.reason}"))
+        say(f"{revision.number}  {revision.time}  {revision.reason}")
         for line in revision.changes:
-            print(escaped(f"     {line}"))
+            say(f"     {line}")
     if not map_.revisions:
-        print("No revision yet.")
+        say("No revision yet.")
     if map_.pending:
-        print(f"A session is open: {len(map_.pending)} records changed since the last revision.")
+        say(f"A session is open: {len(map_.pending)} records changed since the last revision.")
     for kept in map_.rechecks:
-        print(escaped(f"A recheck of {kept.chain} is not finished, {begun_words(kept)}: {counted(kept)}."))
+        say(f"A recheck of {kept.chain} is not finished, {begun_words(kept)}: {counted(kept)}.")
     for chain in map_.chains:
         count, changed = verified_count(map_, chain), changed_in(map_, chain.id)
         since = f"since it was rewired in revision {changed}" if changed else "so far"
-        print(escaped(f"{chain.name}: {count} of {len(chain.pixels)} pixels verified {since}."))
+        say(f"{chain.name}: {count} of {len(chain.pixels)} pixels verified {since}.")
     return Exit.FINE
 
 
@@ -130,7 +128,7 @@ def diff_maps(first: str, second: str | None, *, older: int | None, newer: int |
             before = at_revision(map_, older) if older is not None else at_revision(map_, _before(map_, newer))
             after = at_revision(map_, newer) if newer is not None else map_
     except NoRevisionError as error:
-        complain(escaped(f"{first}: {error}"))
+        complain(f"{first}: {error}")
         return Exit.FILE
     return Exit.FINDINGS if _show_diff(before, after, as_json=as_json) else Exit.FINE
 
@@ -150,12 +148,11 @@ def _show_diff(before: PlayfieldMap, after: PlayfieldMap, *, as_json: bool) -> b
     lines = change_lines(before, after, changes, most=100_000)
     if as_json:
         found = {"lines": list(lines), "changes": [_plain(change) for change in changes]}
-        print(json.dumps(found, indent=2, ensure_ascii=True))
+        say_json(found)
     else:
-        for line in lines:
-            print(escaped(line))
+        say(*lines)
         if not changes:
-            print("No difference.")
+            say("No difference.")
     return bool(changes)
 
 

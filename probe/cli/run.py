@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import argparse
 import logging
-import os
 import sys
 
-from probe.cli.outcome import Exit, complain
+from probe.cli.outcome import Exit, complain, nobody_reads, say_document
 
 log = logging.getLogger("probe")
 
@@ -24,7 +23,7 @@ def run(arguments: argparse.Namespace) -> int:
         return Exit.FILE
     except BrokenPipeError:
         # the reader of our output went away: not our trouble, and nothing more can be sent to it
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        nobody_reads(sys.stdout.fileno())
         return Exit.FINE
     except OSError as exc:
         complain(f"{exc.filename or 'the system'}: {exc.strerror or exc}")
@@ -46,7 +45,7 @@ def _dispatch(arguments: argparse.Namespace) -> int:
 
             from probe.cli.parser import build_parser
 
-            print(shtab.complete(build_parser(), shell=arguments.shell))
+            say_document(shtab.complete(build_parser(), shell=arguments.shell) + "\n")
             return Exit.FINE
         case "ports":
             from probe.cli.listing import show_ports

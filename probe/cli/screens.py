@@ -27,7 +27,6 @@ from probe.document.file import (
 )
 from probe.document.model import Chain, Kind, Lamp, PixelState, PlayfieldMap, Position
 from probe.document.operations import add_place, assign_place, new_map, set_lamps
-from probe.document.outside_text import escaped
 from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path, usable_keys
 from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
 from probe.link.errors import LinkError
@@ -368,7 +367,7 @@ def open_program(arguments: argparse.Namespace) -> int:
     keys, wrong = usable_keys(settings.keys, [row.id for row in TABLE])
     settings = settings.model_copy(update={"keys": keys})
     for sentence in wrong:
-        complain(escaped(f"{settings_path()}: {sentence}"))
+        complain(f"{settings_path()}: {sentence}")
     opening = Opening(arguments, settings)
     launch = _launch(arguments, opening)
     if launch is None:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
-from probe.cli.outcome import Exit, complain
+from probe.cli.outcome import Exit, complain, say_document
 
 
 def write_sheet(path: str, *, output: str | None, picture: str | None, from_below: bool) -> int:
@@ -27,6 +26,5 @@ def write_sheet(path: str, *, output: str | None, picture: str | None, from_belo
     if output is not None:
         save_copy(output, sheet_html(map_, from_below=from_below).encode("utf-8"))
     elif picture is None:
-        sys.stdout.buffer.write(sheet_html(map_, from_below=from_below).encode("utf-8"))
-        sys.stdout.buffer.flush()
+        say_document(sheet_html(map_, from_below=from_below))
     return Exit.FINE

@@ -6,8 +6,7 @@ import argparse
 import asyncio
 from typing import Any
 
-from probe.cli.outcome import Exit, complain
-from probe.document.outside_text import escaped
+from probe.cli.outcome import Exit, complain, say
 
 
 def table_command(arguments: argparse.Namespace) -> int:
@@ -80,11 +79,11 @@ def _told(state: Any, what: str) -> int:
     from probe.game.sync import SyncStage, obstacle
 
     if state.stage is not SyncStage.COMPARED:
-        complain(escaped(state.message))
+        complain(state.message)
         return Exit.BOARD
     held = state.held
     where = f"revision {held.revision}, {held.length} bytes of {held.capacity}" if held.length else "no table"
-    print(escaped(f"board: {where}"))
+    say(f"board: {where}")
     if what == "read":
         from device_protocol.lamp_table import TableGroup, TableLamp
 
@@ -94,18 +93,16 @@ def _told(state: Any, what: str) -> int:
         ]
         for title, whose in numbers:
             lit = duties(table, whose)
-            print(
-                f"{title}: " + " ".join(f"{output}:{pixel}={lit[output, pixel].text}" for output, pixel in sorted(lit))
-            )
+            say(f"{title}: " + " ".join(f"{output}:{pixel}={lit[output, pixel].text}" for output, pixel in sorted(lit)))
         return Exit.FINE
     ours = f"revision {revision_of(state.map)}, {len(state.ours.image)} bytes" if state.ours else state.problem
-    print(escaped(f"map: {ours}"))
+    say(f"map: {ours}")
     for line in state.differences if held.length else ():
-        print(escaped(f"  {line}"))
-    print(escaped(state.message))
+        say(f"  {line}")
+    say(state.message)
     if state.same:
         return Exit.FINE
     if what == "write":
-        complain(escaped(obstacle(state) or state.message))
+        complain(obstacle(state) or state.message)
         return Exit.BOARD
     return Exit.FINDINGS

@@ -9,6 +9,8 @@ from pathlib import Path
 
 from platformdirs import user_log_path
 
+from probe.document.outside_text import escaped
+
 MOST_BYTES = 1_000_000
 """A log that has grown beyond this begins anew."""
 
@@ -16,16 +18,22 @@ MOST_BYTES = 1_000_000
 def log_trouble(error: BaseException) -> Path | None:
     """Append an exception with its traceback to the log; returns the log's path.
 
-    None when it cannot be written: the traceback is then on standard error.
+    None when it cannot be written: the traceback is then on standard error. Both are read on terminals, and what is raised
+    may quote text from outside: control characters are escaped.
     """
+    lines = "".join(traceback.format_exception(error)).split("\n")
+    text = "\n".join(map(escaped, lines))
     try:
         where = user_log_path("playfield-probe", appauthor=False, ensure_exists=True) / "trouble.log"
         fresh = where.exists() and where.stat().st_size > MOST_BYTES
         with where.open("w" if fresh else "a", encoding="utf-8", errors="backslashreplace") as file:
             file.write(f"{datetime.now(UTC).isoformat(timespec='seconds')}\n")
-            traceback.print_exception(error, file=file)
+            file.write(text)
     except OSError:
-        traceback.print_exception(error, file=sys.stderr)
+        if sys.stderr is not None:
+            sys.stderr.write(
+                text.encode(sys.stderr.encoding or "utf-8", "backslashreplace").decode(sys.stderr.encoding or "utf-8")
+            )
         return None
     return where
 
