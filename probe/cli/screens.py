@@ -109,6 +109,13 @@ class Opening:
         """Maps used lately that are still there."""
         return [path for path in self.settings.recent if Path(path).exists()]
 
+    def look(self, path: str) -> PlayfieldMap | None:
+        """The map in a file, only to look at; None if it cannot be read."""
+        try:
+            return load_map(path)
+        except (StorageError, OSError):
+            return None
+
     def ports(self) -> Sequence[PortChoice]:
         """Every serial port, then paper entry."""
         found = [PortChoice(p.device, f"{p.device}   {p.name}") for p in list_ports()]

@@ -21,6 +21,7 @@ from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
 from probe.mapping.new_map import SetupFacts
 from probe.mapping.walk import WalkFacts
+from probe.mapping.walk_keys import GoTo
 from probe.mapping.walk_state import Walk
 from probe.runtime.ending import HEAD_START_S, SAVE_S, Ending, Endings, EndingWork, Reason, save_hangs
 from probe.runtime.runtime import Maker, OpenTask, Runtime
@@ -33,12 +34,13 @@ from probe.ui.command_screen import CommandScreen
 from probe.ui.elsewhere import ElsewhereScreen
 from probe.ui.keys import TABLE, bindings, keys_of, typing_key
 from probe.ui.launch import LaunchOptions, Opener, Seen, Session
-from probe.ui.start import PortChoice, PortScreen, StartScreen
+from probe.ui.start import HomeScreen, PortChoice, PortScreen
 from probe.ui.task_screen import TaskScreen
 from probe.ui.themes import FACE_DEFAULTS, OURS
 
 if TYPE_CHECKING:
     from probe.cautions import Moment
+    from probe.document.needs import Need
     from probe.link import BoardLink, LinkEvent
 
 log = logging.getLogger(__name__)
@@ -101,6 +103,7 @@ class ProbeApp(App[str]):
         self.session = session
         self.opener = opener
         self.link: BoardLink | None = None
+        self._need: Need | None = None
         self.cautions_read: set[Moment] = set()
         self._shown: list[tuple[OpenTask, Screen[Any]]] = []
         self._restacking = False
@@ -194,7 +197,8 @@ class ProbeApp(App[str]):
         self.set_keymap({r.id: ",".join(k for k in keys_of(r, changed) if not typing_key(k)) for r in rows})
         if self.options.start_here:
             self.runtime.start()
-            self.push_screen(StartScreen(self.opener.recent()))
+            recent = self.opener.recent()
+            self.push_screen(HomeScreen(recent, self.opener.look(recent[0]) if recent else None))
         else:
             self._begin(self.session)
 
@@ -221,8 +225,19 @@ class ProbeApp(App[str]):
             self.runtime.open("walk", walk)
             if options.recheck_on:
                 self.runtime.open("recheck", (options.recheck_on, options.recheck_said))
+            if self._need is not None:
+                self._see_to(self._need)
         else:
             self.runtime.open("setup", SetupFacts(options.lamps, walk))
+
+    def _see_to(self, need: Need) -> None:
+        """From the walk to what was chosen at home."""
+        self._need = None
+        if need.chain is not None:
+            number = need.number if need.number is not None else 0
+            self.runtime.dispatch(GoTo(number, need.chain))
+        if need.task != "walk":
+            self.runtime.dispatch(ev.GoOpen(need.task))
 
     def _take_link(self) -> None:
         if self.session.make_link is not None:
@@ -279,7 +294,7 @@ class ProbeApp(App[str]):
         else:
             screen = self._new_screen(layer)
         self._shown.append((layer, screen))
-        if isinstance(self.screen, StartScreen):
+        if isinstance(self.screen, HomeScreen):
             await self.switch_screen(screen)
         else:
             await self.push_screen(screen)
@@ -351,7 +366,7 @@ class ProbeApp(App[str]):
     async def _port_picked(self, choice: PortChoice | None) -> None:
         started = bool(self.runtime.layers)
         if choice is None:
-            if not started and not isinstance(self.screen, StartScreen):
+            if not started and not isinstance(self.screen, HomeScreen):
                 self.exit("")
             return
         await self._drop_link()
@@ -361,19 +376,20 @@ class ProbeApp(App[str]):
         else:
             self._take_link()
 
-    def open_file(self, path: str) -> None:
-        """Open a map from the start screen."""
+    def open_file(self, path: str, need: Need | None = None) -> None:
+        """Open a map from home, and what it needs, if that was chosen."""
+        self._need = need
         self._open(lambda: self.opener.open_file(path))
 
     def open_demo(self) -> None:
-        """Open the demo from the start screen."""
+        """Open the demo from home."""
         self._open(self.opener.open_demo)
 
     def _open(self, how: Callable[[], Session]) -> None:
         try:
             session = how()
         except (StorageError, OSError) as exc:
-            if isinstance(self.screen, StartScreen):
+            if isinstance(self.screen, HomeScreen):
                 self.screen.complain(str(exc))
             return
         self._begin(session)

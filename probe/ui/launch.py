@@ -28,6 +28,9 @@ class Opener(Protocol):
     def recent(self) -> Sequence[str]:
         """Maps used lately, the last one first."""
 
+    def look(self, path: str) -> PlayfieldMap | None:
+        """The map in a file, only to look at; None if it cannot be read."""
+
     def ports(self) -> Sequence[PortChoice]:
         """Ways to reach a board."""
 
@@ -51,7 +54,7 @@ class Opener(Protocol):
 class LaunchOptions:
     """What settings and command line ask for.
 
-    `start_here`: begin with the start screen. `faults_on`: the id of the chain the fault finder opens on, instead of the
+    `start_here`: begin at home. `faults_on`: the id of the chain the fault finder opens on, instead of the
     walk; `practice` a practice round for it, in words if `in_words`, else by the lit board alone. `recheck_on`: the id of the
     chain to recheck at once, `recheck_said` what is known to be changed, in words. `lamps` go into a new map. `level`: of
     the pixel that is lit, 1 to 255. `changed_keys`: other keys for commands, by id. `welcome` comes before the session's.

@@ -1,9 +1,10 @@
-"""The start screen and the choice of a port: short lists."""
+"""Home, where the program begins, and the choice of a port: short lists."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
@@ -13,7 +14,10 @@ from textual.content import Content
 from textual.events import Key
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets.option_list import Option
 
+from probe.document.model import PlayfieldMap
+from probe.document.needs import Need, needs
 from probe.ui.text import plain
 
 if TYPE_CHECKING:
@@ -86,56 +90,113 @@ class PortScreen(ModalScreen[PortChoice | None]):
         self.dismiss(None)
 
 
-class StartScreen(Screen[None]):
-    """What to open: a recent map, a new one, or the demo."""
+MOST_NEEDS = 6
+NO_HARDWARE = "no hardware needed: a simulated board under an invented machine"
+
+
+class HomeScreen(Screen[None]):
+    """What the map used last needs, most useful first; other maps; a new one; the demo."""
 
     app: ProbeApp
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "Leave")]
 
-    def __init__(self, recent: Sequence[str]) -> None:
+    def __init__(self, recent: Sequence[str], last: PlayfieldMap | None = None) -> None:
+        """`last` is the map in the first file of `recent`, if it can be read."""
         super().__init__()
         self._recent = list(recent)
+        self._last = last
+        self._needs = needs(last)[:MOST_NEEDS] if last is not None else ()
+        self._entry_for_file = False
 
     def compose(self) -> ComposeResult:
-        with Vertical(id="setting"):
-            yield Static("playfield-probe", id="setting-title")
-            yield Static(
-                "Light one pixel after another, say what lights, keep the map. "
-                "Unplug the machine at the wall before you touch its wiring.",
-                id="setting-board",
-            )
-            yield Static("What do you want to open?", id="question")
-            yield OptionList(id="setting-choices", markup=False)
-            yield Input(id="setting-entry", placeholder="file name of the map, such as kelp_forest.json")
-            yield Static(id="setting-message")
+        yield Static("playfield-probe · Home", id="home-head")
+        with Vertical(id="home"):
+            if self._needs:
+                yield OptionList(id="needs", markup=False)
+            yield OptionList(id="maps", markup=False)
+            yield Input(id="home-entry", placeholder="file name of the map, such as kelp_forest.json")
+        yield Static("", id="home-message")
+        yield Static(
+            "Light one pixel after another, say what lights, keep the map. "
+            "Unplug the machine at the wall before you touch its wiring.",
+            id="home-caution",
+        )
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
-        options = [Content("The demo: a simulated board under an invented machine, no hardware")]
-        options += [Content("A map by its file name (a new one if it is not there)")]
-        options += [plain(f"Open {path}") for path in self._recent]
-        options += [Content("Leave the program")]
-        listed = self.query_one(OptionList)
-        listed.add_options(options)
-        listed.highlighted = 2 if self._recent else 0
-        listed.focus()
-        self.query_one("#setting-entry", Input).display = False
+        self.query_one("#home-entry", Input).display = False
+        maps = self.query_one("#maps", OptionList)
+        maps.border_title = "Other maps" if self._needs else "Maps"
+        maps.add_options([Option(self._row(key, words, note), id=name) for key, words, note, name in self._map_rows()])
+        maps.highlighted = 0
+        maps.focus()
+        if self._needs and self._last is not None:
+            rows = self.query_one("#needs", OptionList)
+            rows.border_title = plain(f"{self._last.machine.name} needs, most useful first")
+            rows.add_options([self._row(str(n), need.words, need.detail) for n, need in enumerate(self._needs, 1)])
+            rows.highlighted = 0
+            rows.focus()
+
+    @staticmethod
+    def _row(key: str, words: str, note: str) -> Content:
+        return Content(f" {key}  ").append(plain(words)).append(plain(f"   {note}", "dim") if note else Content(""))
+
+    def _map_rows(self) -> Iterator[tuple[str, str, str, str]]:
+        """Key, words, note and name of each row below."""
+        for at, path in enumerate(self._recent):
+            name = self._last.machine.name if at == 0 and self._last is not None else Path(path).name
+            yield "M" if at == 0 else " ", f"Open {name}", path, f"map-{at}"
+        yield "N", "A new map, or another file", "by its file name", "file"
+        yield "D", "The demo", NO_HARDWARE, "demo"
+        yield "Q", "Leave the program", "", "leave"
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        if event.option_index == 0:
-            self.app.open_demo()
-        elif event.option_index == 1:
-            entry = self.query_one("#setting-entry", Input)
-            entry.display = True
-            entry.focus()
-        elif event.option_index < 2 + len(self._recent):
-            self.app.open_file(self._recent[event.option_index - 2])
+        if event.option_list.id == "needs":
+            self._do(self._needs[event.option_index])
         else:
-            self.app.exit("")
+            self._open(event.option.id or "")
+
+    def on_key(self, event: Key) -> None:
+        if self.query_one("#home-entry", Input).has_focus:
+            return
+        if event.character and event.character.isdigit() and 1 <= int(event.character) <= len(self._needs):
+            event.stop()
+            self._do(self._needs[int(event.character) - 1])
+            return
+        name = {key.lower(): name for key, _, _, name in self._map_rows() if key.strip()}.get(event.key.lower())
+        if name is not None:
+            event.stop()
+            self._open(name)
+
+    def _do(self, need: Need) -> None:
+        self.app.open_file(self._recent[0], need)
+
+    def _open(self, name: str) -> None:
+        match name:
+            case "demo":
+                self.app.open_demo()
+            case "file":
+                entry = self.query_one("#home-entry", Input)
+                entry.display = True
+                entry.focus()
+            case "leave":
+                self.app.exit("")
+            case _:
+                self.app.open_file(self._recent[int(name.removeprefix("map-"))])
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         if event.value.strip():
             self.app.open_file(event.value.strip())
 
+    def action_leave(self) -> None:
+        """One step back: out of the line, else out of the program."""
+        entry = self.query_one("#home-entry", Input)
+        if entry.display:
+            entry.value, entry.display = "", False
+            self.query(OptionList).first().focus()
+        else:
+            self.app.exit("")
+
     def complain(self, what: str) -> None:
         """Say why something could not be opened."""
-        self.query_one("#setting-message", Static).update(plain(what))
+        self.query_one("#home-message", Static).update(plain(what))

@@ -28,6 +28,9 @@ class NoOpener:
     def recent(self) -> Sequence[str]:
         return []
 
+    def look(self, path: str) -> PlayfieldMap | None:
+        return None
+
     def ports(self) -> Sequence[PortChoice]:
         return [PortChoice(None, "paper [/x]")]
 

@@ -1,0 +1,71 @@
+"""What a map needs next, most useful first: computed from the map alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from probe.document.checks import Severity, check_map
+from probe.document.joining import open_rows
+from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.proving import tally
+
+
+@dataclass(frozen=True)
+class Need:
+    """One thing to do: what in words, with figures in `detail`; the task that does it, on which chain and pixel."""
+
+    task: str
+    words: str
+    detail: str = ""
+    chain: str | None = None
+    number: int | None = None
+
+
+def needs(map_: PlayfieldMap) -> tuple[Need, ...]:
+    """Unfinished rechecks; faults; chains changed but not looked at since; pixels unseen; lamps without a place; proof.
+
+    Empty for a map without chains: it has to be set up first.
+    """
+    return tuple(_needs(map_)) if map_.chains else ()
+
+
+def _needs(map_: PlayfieldMap) -> Iterator[Need]:
+    begun = {kept.chain for kept in map_.rechecks}
+    for kept in map_.rechecks:
+        if kept.chain in map_.chain_by_id:
+            words = f"Go on with the recheck of {map_.chain(kept.chain).name}"
+            yield Need("recheck", words, _many(len(kept.answers), "answer") + " kept", kept.chain)
+    faults = [finding for finding in check_map(map_) if finding.severity is Severity.FAULT]
+    if faults:
+        first = faults[0].where
+        yield Need("table", f"Mend {_many(len(faults), 'fault')} in the map", faults[0].what, first.chain, first.number)
+    for chain in map_.chains:
+        left = sum(pixel.verified < _rewired(map_, chain) for pixel in chain.pixels if pixel.place is not None)
+        if left and chain.id not in begun:
+            detail = f"{_many(left, 'pixel')} not looked at since it was changed"
+            yield Need("recheck", f"Recheck {chain.name}", detail, chain.id)
+    for chain in map_.chains:
+        unseen = [
+            number
+            for number in range(chain.length)
+            if number >= len(chain.pixels) or chain.pixels[number].state is PixelState.UNSEEN
+        ]
+        if unseen:
+            yield Need("walk", f"Walk {chain.name}", f"{_many(len(unseen), 'pixel')} unseen", chain.id, unseen[0])
+    rows = open_rows(map_)
+    if rows:
+        yield Need("lamps", "Join lamps to places", f"{_many(len(rows), 'lamp')} without a pixel")
+    counts = tally(map_)
+    if counts.proved < counts.total:
+        detail = f"{counts.proved} of {counts.total} proved since the last change"
+        yield Need("prove", "Prove that each lamp lights its places", detail)
+
+
+def _rewired(map_: PlayfieldMap, chain: Chain) -> int:
+    """The last revision in which the chain's wire was changed; 0 if never."""
+    return max((revision.number for revision in map_.revisions if chain.id in revision.rewired), default=0)
+
+
+def _many(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
