@@ -58,7 +58,9 @@ def _file(parser: argparse.ArgumentParser, name: str = "map", words: str = "map 
 
 def _wire_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--port", metavar="PORT", help="serial device, or a socket://, rfc2217://, simulated:// or replay:// URL"
+        "--port",
+        metavar="PORT",
+        help="serial device, or a socket://, rfc2217://, loop://, simulated:// or replay:// URL",
     )
     parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="speed of the line (default 115200)")
     _transcript_option(parser)

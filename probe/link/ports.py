@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import os
 import re
+import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
+
+SCHEMES = ("socket", "rfc2217", "loop", "simulated", "replay")
+"""What an address may begin with, before `://`; without that it is the name of a device.
+
+The serial package knows more, which write files (`spy`) or open what nobody named (`hwgrep`): an address may come from
+a settings file that somebody else wrote.
+"""
 
 
 class Family(StrEnum):
@@ -113,8 +122,29 @@ def find_port(key: str, ports: Iterable[PortInfo] | None = None) -> PortInfo | N
     return alike[0] if len(alike) == 1 else None
 
 
+def address_fault(address: str) -> str | None:
+    """Why no port may be opened by this address, as a phrase; None if one may be."""
+    if any(unicodedata.category(character) in ("Cc", "Cs") for character in address):
+        return "it holds a character that no name of a port has"
+    if "://" not in address:
+        return None
+    scheme = address.partition("://")[0].lower()
+    if scheme not in SCHEMES:
+        return f"{scheme}:// is not used here, only a device or {', '.join(f'{known}://' for known in SCHEMES)}"
+    if scheme != "replay":
+        try:
+            options = parse_qs(urlsplit(address).query, keep_blank_values=True)
+        except ValueError:
+            return "it is not written as an address is"
+        if "logging" in options:  # the serial package would write over the screen
+            return "the option logging is not used here: --transcript FILE writes down what goes over the line"
+    return None
+
+
 def find_device(device: str, ports: Iterable[PortInfo] | None = None) -> PortInfo | None:
     """The listed port behind a device path; links such as those in /dev/serial/by-id are followed."""
+    if address_fault(device) is not None:
+        return None
     real = os.path.realpath(device) if os.path.sep in device else device
     for port in list_ports() if ports is None else ports:
         if port.device in (device, real):

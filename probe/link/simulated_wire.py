@@ -14,6 +14,7 @@ from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from device_protocol.orders import RestartCause
 from probe.link.errors import LinkErrorKind, link_error
 from probe.link.faulty import FaultProfile, Faults, FaultyWire
+from probe.link.ports import address_fault
 from probe.link.wire import Inbox, Wire
 
 
@@ -187,6 +188,8 @@ def simulated_port(url: str) -> SimulatedPort:
     board; `latency_ms`; `boot_ms` (the board restarts when
     the port is opened); the names of `FaultProfile` (yes is 1, no is 0) and `seed`.
     """
+    if (fault := address_fault(url)) is not None:
+        raise link_error(LinkErrorKind.BAD_ADDRESS, port=url, detail=fault)
     board: dict[str, Any] = {}
     port: dict[str, Any] = {}
     faults: dict[str, Any] = {}

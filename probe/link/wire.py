@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from probe.link.errors import LinkError, LinkErrorKind, link_error
-from probe.link.ports import current_address
+from probe.link.ports import address_fault, current_address
 
 DEFAULT_BAUD = 115_200
 
@@ -104,8 +104,10 @@ class PortSpec:
 async def open_wire(address: str, *, baud: int = DEFAULT_BAUD) -> Wire:
     """Open a device path or a URL (`socket://`, `rfc2217://`, `loop://`, `simulated://`, `replay://`). Raises LinkError.
 
-    The loop is not blocked meanwhile. A board may restart because its port is opened.
+    Other URLs are refused. The loop is not blocked meanwhile. A board may restart because its port is opened.
     """
+    if (fault := address_fault(address)) is not None:
+        raise link_error(LinkErrorKind.BAD_ADDRESS, port=address, detail=fault)
     scheme = address.partition("://")[0].lower() if "://" in address else ""
     if scheme == "simulated":
         from probe.link.simulated_wire import simulated_port  # only the demo needs the board's half

@@ -9,12 +9,14 @@ import os
 import termios
 import threading
 import time
+from pathlib import Path
 
 import pytest
 import serial
 
 from device_protocol.framing import OrderLine, encode_order
 from probe.link import LinkError, LinkErrorKind
+from probe.link.ports import current_address, remembered_key
 from probe.link.threaded_wire import run_in_daemon
 from probe.link.wire import PortSpec, Wire, open_wire
 from tests.link.conftest import until
@@ -176,12 +178,49 @@ async def test_simulated() -> None:
         ("simulated://?pixels=many", 115_200, LinkErrorKind.BAD_ADDRESS),
         ("simulated://?pixels=0", 115_200, LinkErrorKind.BAD_ADDRESS),
         ("simulated://?colour=1", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("simulated://[", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("socket://[", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("/dev/tty\0S0", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("/dev/tty\udcffS0", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("replay://\0", 115_200, LinkErrorKind.BAD_ADDRESS),
+        ("socket://\ud800:1", 115_200, LinkErrorKind.BAD_ADDRESS),
     ],
 )
 async def test_addresses_that_cannot_be_opened(address: str, baud: int, kind: LinkErrorKind) -> None:
     with pytest.raises(LinkError) as caught:
         await open_wire(address, baud=baud)
     assert caught.value.kind is kind
+
+
+SCHEMES_OF_THE_PACKAGE = ("spy", "SPY", "hwgrep", "alt", "cp2110")
+"""What else the serial package opens: pyserial 3.5, documentation, "URL Handlers"."""
+
+
+@pytest.mark.parametrize("scheme", SCHEMES_OF_THE_PACKAGE)
+@pytest.mark.parametrize("key", ["", "path:"])
+async def test_no_other_scheme_is_opened_given_or_remembered(scheme: str, key: str, tmp_path: Path) -> None:
+    address = f"{scheme}:///dev/null?file={tmp_path / 'written'}"
+    for spec in (
+        PortSpec(address),
+        PortSpec(address, key=remembered_key(address, ())),
+        PortSpec(address, key + address),
+    ):
+        with pytest.raises(
+            LinkError, match=rf"{scheme.lower()}:// is not used here, only a device or socket://"
+        ) as caught:
+            await spec.open()
+        assert caught.value.kind is LinkErrorKind.BAD_ADDRESS
+    assert list(tmp_path.iterdir()) == []  # noqa: ASYNC240 - a look into an empty folder
+
+
+async def test_the_serial_package_may_not_log_over_the_screen() -> None:
+    with pytest.raises(LinkError, match="--transcript FILE"):
+        await open_wire("loop://?logging=debug")
+
+
+@pytest.mark.parametrize("address", ["/dev/tty\0", "/dev/\ud800", "socket://a\0b:1"])
+def test_an_address_that_no_system_takes_is_remembered_as_it_is(address: str) -> None:
+    assert current_address(remembered_key(address)) == address
 
 
 async def test_a_remembered_device_that_is_not_plugged_in() -> None:
