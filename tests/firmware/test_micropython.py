@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import asyncio
 import json
+import sys
 from collections.abc import Iterator
+from types import ModuleType, SimpleNamespace
 
 import pytest
 
@@ -16,7 +18,7 @@ from device_protocol.framing import seal
 from device_protocol.orders import FEATURES as ALL_FEATURES
 from probe.boardcheck import ClauseOutcome, Dialogue, run_checks
 from tests.boardcheck.talks import BoardTalk
-from tests.firmware.micropython.board import FEATURES, INTERPRETERS, DrivenBoard, Runs
+from tests.firmware.micropython.board import BOARD_FILE, FEATURES, INTERPRETERS, DrivenBoard, Runs, load
 from tests.protocol.conversation import Conversation, Step, all_conversations, run_conversation
 
 LACKING = {"table", "write", "read", "commit", "erase", "play", "lamp", "group", "run", "running"}
@@ -110,3 +112,64 @@ def test_memory_stays_flat(runs: Runs) -> None:
 
     first = work(200)
     assert work(600) <= first + 2048, "bytes in use after a collection"
+
+
+def test_circuitpython_part_on_stand_ins(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The names that CircuitPython 8 documents: neopixel_write, usb_cdc, supervisor.ticks_ms, digitalio, microcontroller."""
+    log: list[str] = []
+    left = bytearray(b"?\n" + seal(">01 setup 0 10 RGB 280 900") + seal(">02 light 0 3 101010"))
+    sent = bytearray()
+    ticks = iter(range((1 << 29) - 20, 1 << 30))
+
+    class Pin:
+        def __init__(self, name: str) -> None:
+            self.name = name
+
+        def switch_to_output(self, value: bool) -> None:
+            log.append(f"{self.name} {value}")
+
+        def switch_to_input(self, pull: str) -> None:
+            log.append(f"{self.name} {pull}")
+
+        @property
+        def value(self) -> bool:
+            return bool(left)
+
+    class Line:
+        in_waiting = property(lambda self: len(left))
+
+        def read(self, count: int) -> bytes:
+            taken = bytes(left[:count])
+            del left[:count]
+            return taken
+
+        def write(self, data: bytes) -> None:
+            sent.extend(data)
+
+    def module(name: str, **parts: object) -> None:
+        made = ModuleType(name)
+        vars(made).update(parts)
+        monkeypatch.setitem(sys.modules, name, made)
+
+    reasons = SimpleNamespace(POWER_ON=0, RESET_PIN=1, BROWNOUT=2, WATCHDOG=3)
+    module("board", GP0="GP0", GP15="GP15")
+    module("digitalio", DigitalInOut=Pin, Pull=SimpleNamespace(UP="up"))
+    module(
+        "microcontroller",
+        ResetReason=reasons,
+        cpu=SimpleNamespace(reset_reason=2),
+        delay_us=lambda us: log.append(f"low {us}"),
+    )
+    module("neopixel_write", neopixel_write=lambda pin, data: log.append(f"{pin.name}:{len(data)}"))
+    module("supervisor", ticks_ms=lambda: next(ticks) % (1 << 29))
+    module("usb_cdc", data=None, console=Line())
+    firmware = load("probe_board_circuit", BOARD_FILE)
+    monkeypatch.setattr(firmware, "PINS", ("GP0",))
+    monkeypatch.setattr(firmware, "BUTTON_PIN", "GP15")
+    hardware = firmware.CircuitHardware()
+    for _ in range(120):
+        hardware.step()
+    assert log == ["GP0 False", "GP15 up", "GP0:900", "low 300", "GP0:900", "low 300", "GP0:30", "low 280"]
+    lines = sent.decode().splitlines()
+    assert lines[0].startswith("~00 restarted brownout")
+    assert [line.split("*")[0] for line in lines[2:]] == ["<01 ok 10 RGB 280 900", "<02 ok", "~01 button 1"]

@@ -1,16 +1,17 @@
 # mypy: ignore-errors
-"""The probe line protocol (SPEC.md) in one MicroPython file: copy it to the board as main.py and set what is below.
+"""The probe line protocol (SPEC.md) in one file for MicroPython (copy it to the board as main.py) and CircuitPython (as
+code.py); set what is below.
 
-Features: setup, range, silence, paint, button, readback. `Responder` knows no hardware; `Hardware` is the only user of `machine`.
-CPython runs it too, for tests; MicroPython has no typing, so there are no annotations. MIT licence.
+Features: setup, range, silence, paint, button, readback. `Responder` knows no hardware; `Hardware` is the only user of `machine`,
+`CircuitHardware` of `board`. CPython runs it too, for tests; MicroPython has no typing, so there are no annotations. MIT licence.
 """
 
 # --- what this board is ---
 NAME = "micropython"
 BUILD = "1.0"
 LINE = 96
-PINS = (0,)  # data pins, one output each
-BUTTON_PIN = 15  # contact to ground; None: no button
+PINS = (0,)  # data pins, one output each; in CircuitPython their names in `board`, such as ("GP0",)
+BUTTON_PIN = 15  # contact to ground; None: no button. In CircuitPython a name, such as "GP15"
 PIXELS = 300  # most on one output
 CEILING_MA = 1000  # of one output; no order lifts it
 CHANNEL_UA = 20_000
@@ -509,9 +510,70 @@ class Hardware:
             self.board.contact(self._button.value() == 0, now)
 
 
+class CircuitHardware:
+    """A board of the CircuitPython family: pixels by `neopixel_write`, the host on the second USB serial port if boot.py has
+    switched it on (`usb_cdc.enable(data=True)`), else on the console."""
+
+    def __init__(self):
+        import board
+        import digitalio
+        import microcontroller
+        import neopixel_write
+        import supervisor
+        import usb_cdc
+
+        self._write = neopixel_write.neopixel_write
+        self._ticks_ms = supervisor.ticks_ms
+        self._delay_us = microcontroller.delay_us
+        self._line = usb_cdc.data or usb_cdc.console
+        self._pins = []
+        for name in PINS:
+            pin = digitalio.DigitalInOut(getattr(board, name))
+            pin.switch_to_output(False)
+            self._pins.append(pin)
+        self._button = None
+        if BUTTON_PIN is not None:
+            self._button = digitalio.DigitalInOut(getattr(board, BUTTON_PIN))
+            self._button.switch_to_input(digitalio.Pull.UP)
+        self._ticks = self._ticks_ms()
+        self._ms = 0
+        reasons = microcontroller.ResetReason
+        causes = {
+            reasons.POWER_ON: "power",
+            reasons.RESET_PIN: "external",
+            reasons.BROWNOUT: "brownout",
+            reasons.WATCHDOG: "watchdog",
+        }
+        cause = causes.get(microcontroller.cpu.reset_reason, "unknown")
+        self.board = Responder(self._line.write, self._show, self.now(), cause)
+
+    def now(self):
+        """Milliseconds that never wrap; those of `supervisor` do after 2^29."""
+        ticks = self._ticks_ms()
+        self._ms += (ticks - self._ticks) % (1 << 29)
+        self._ticks = ticks
+        return self._ms
+
+    def _show(self, output, data, latch_us):
+        self._write(self._pins[output], data)
+        self._delay_us(latch_us)
+
+    def step(self):
+        """One turn: what has come, if anything."""
+        now = self.now()
+        waiting = self._line.in_waiting
+        if waiting:
+            self.board.receive(self._line.read(min(waiting, 64)), now)
+        self.board.tick(now)
+        if self._button is not None:
+            self.board.contact(not self._button.value, now)
+
+
 def main():
     """Run for ever."""
-    hardware = Hardware()
+    import sys
+
+    hardware = CircuitHardware() if sys.implementation.name == "circuitpython" else Hardware()
     while True:
         hardware.step()
 

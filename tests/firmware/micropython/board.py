@@ -76,7 +76,8 @@ class InMicroPython:
         return answer.rstrip("\n")
 
 
-def _load(name: str, path: Path) -> ModuleType:
+def load(name: str, path: Path) -> ModuleType:
+    """A firmware file as a module of this interpreter."""
     spec = importlib.util.spec_from_file_location(name, path)
     assert spec is not None
     assert spec.loader is not None
@@ -90,8 +91,8 @@ class InCPython:
     """driver.py in this interpreter."""
 
     def __init__(self) -> None:
-        _load("probe_board", BOARD_FILE)
-        self._driver: Any = _load("driver", HERE / "driver.py").Driver()
+        load("probe_board", BOARD_FILE)
+        self._driver: Any = load("driver", HERE / "driver.py").Driver()
 
     def __enter__(self) -> Self:
         return self
