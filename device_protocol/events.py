@@ -22,7 +22,7 @@ from device_protocol.orders import (
 
 @dataclass(frozen=True, slots=True)
 class Identified:
-    """The board has said what it is. Its settings and what is lit are not known: set it up."""
+    """The board has identified itself. Its settings and what is lit are not known: set it up."""
 
     identity: Identity
 

@@ -41,7 +41,7 @@ class KnownBoard:
         self.settings: dict[int, OutputSettings] = {}
         self.silence_ms = float(SILENCE_MS_DEFAULT)
         self.doubtful = False
-        """A line could not be read: it may have told of a restart."""
+        """A line could not be read: it may have been the notice of a restart."""
         self._identified_ms = 0.0
         self._last_notice: int | None = None
         self._presses = 0
@@ -64,14 +64,14 @@ class KnownBoard:
         return notice
 
     def take_identity(self, identity: Identity, now_ms: float) -> None:
-        """The board has said what it is."""
+        """The board has identified itself."""
         self.identity = identity
         self._identified_ms = now_ms
         self.silence_ms = float(identity.silence_ms)
         self.doubtful = False
 
     def take_reply(self, order: Order, reply: Reply, now_ms: float) -> RestartNotice | None:
-        """Keep what a reply tells. Returns a restart when it tells of one that was not heard."""
+        """Keep what a reply states. Returns a restart when it shows one whose notice was lost."""
         match order, reply:
             case _, Identity():
                 restart = self._inferred_restart(reply.cause) if self._uptime_fell(reply, now_ms) else None

@@ -164,7 +164,7 @@ class HostSession:
 
     @property
     def identity(self) -> Identity | None:
-        """What the board said last of itself; None until Identified."""
+        """What the board last stated of itself; None until Identified."""
         return self._board.identity
 
     @property
@@ -229,7 +229,7 @@ class HostSession:
         return self._last_sent_ms + (SETTLE_MS if self._board.doubtful else self._board.silence_ms / 3)
 
     def keep_alive_order(self) -> Order:
-        """`alive`; or, when a line was lost that may have told of a restart, an order whose answer shows it."""
+        """`alive`; or, when a line was lost that may have been the notice of a restart, an order whose answer shows it."""
         return self._board.sign_of_life()
 
     # --- asking ---

@@ -59,36 +59,36 @@ class SimulatedBoard(ProtocolBoard):
 
     def open_port(self, now_ms: float) -> bytes:
         """The host opens the port. Returns what the board sends at once."""
-        self.tick(now_ms)  # what was said while nobody listened is gone
+        self.tick(now_ms)  # what was sent while nobody listened is gone
         if not self.resets_on_open:
             return b""
         self._deaf_until_ms = now_ms + self.boot_ms
         return b""
 
     def receive_data(self, data: bytes, now_ms: float) -> bytes:
-        said = self._boot(now_ms)
+        sent = self._boot(now_ms)
         if self._deaf_until_ms is not None:
-            return said
-        return said + super().receive_data(data, now_ms)
+            return sent
+        return sent + super().receive_data(data, now_ms)
 
     def tick(self, now_ms: float) -> bytes:
-        said = self._boot(now_ms)
+        sent = self._boot(now_ms)
         if self._deaf_until_ms is not None:
-            return said
-        return said + super().tick(now_ms)
+            return sent
+        return sent + super().tick(now_ms)
 
     def press_button(self, now_ms: float) -> bytes:
-        said = self._boot(now_ms)
+        sent = self._boot(now_ms)
         if self._deaf_until_ms is not None:
-            return said
-        return said + super().press_button(now_ms)
+            return sent
+        return sent + super().press_button(now_ms)
 
     def set_input(self, number: int, on: bool, now_ms: float) -> bytes:
-        said = self._boot(now_ms)
+        sent = self._boot(now_ms)
         if self._deaf_until_ms is not None:
             self.inputs.raw[number - 1] = on  # seen when the board has started
-            return said
-        return said + super().set_input(number, on, now_ms)
+            return sent
+        return sent + super().set_input(number, on, now_ms)
 
     def next_deadline_ms(self) -> float | None:
         return super().next_deadline_ms() if self._deaf_until_ms is None else self._deaf_until_ms

@@ -23,7 +23,7 @@ async def _table(d: Dialogue) -> tuple[int, int, str, int, int]:
     return figures[0], figures[1], crc, figures[2], figures[3]
 
 
-@check("5.14", "`table` tells what is held", "table")
+@check("5.14", "`table`: what is held", "table")
 async def _held(d: Dialogue) -> None:
     revision, length, crc, capacity, _ = await _table(d)
     if length > capacity:
@@ -82,7 +82,7 @@ async def _commit(d: Dialogue) -> None:
 not_seen("5.18", "`erase`", "it would lose the table in the board: try it by hand", "table")
 
 
-@check("5.19", "`play` tells who has the pixels", "play")
+@check("5.19", "`play`: who has the pixels", "play")
 async def _play(d: Dialogue) -> None:
     heard = await d.accepted("play")
     if len(heard.fields) != 4 or heard.fields[0] not in ("game", "host"):
@@ -195,7 +195,7 @@ async def _inputs(d: Dialogue) -> int:
     return total
 
 
-@check("5.24", "`inputs` tells which are on", "inputs")
+@check("5.24", "`inputs`: which are on", "inputs")
 async def _which(d: Dialogue) -> None:
     total = await _inputs(d)
     await d.refused(f"inputs {total + 1}", ErrorCode.BAD_VALUE)
@@ -231,12 +231,12 @@ async def _watch(d: Dialogue) -> None:
     begun = d.talk.now_ms()
     while d.talk.now_ms() - begun < 600:
         await d.hear(100)
-    told = [n for n in d.notices if n.word == "inputs"]
+    seen = [n for n in d.notices if n.word == "inputs"]
     await d.accepted("watch off")
-    if not told:
+    if not seen:
         raise Failure("no notice `inputs` came after `watch on`")
-    if len(told) > 8:
-        raise Failure(f"{len(told)} notices in 600 ms")
+    if len(seen) > 8:
+        raise Failure(f"{len(seen)} notices in 600 ms")
     await d.refused("watch maybe", ErrorCode.BAD_VALUE)
 
 
@@ -262,10 +262,10 @@ async def _count(d: Dialogue) -> None:
 
 @check("7.6", "`inputs` notices have the shape of 5.24", "inputs")
 async def _notice(d: Dialogue) -> None:
-    told = [n for n in d.heard_notices if n.word == "inputs"]
-    if not told:
+    seen = [n for n in d.heard_notices if n.word == "inputs"]
+    if not seen:
         raise NotNow("no notice `inputs` came")
-    for notice in told:
+    for notice in seen:
         if len(notice.fields) != 2 or notice.fields[0] not in ("1", "65", "129", "193"):
             raise Failure(f"the notice is {show(notice.raw)}")
 

@@ -138,7 +138,7 @@ async def _seq(d: Dialogue) -> None:
             raise Failure(f"`alive` with SEQ {seq:02X} is answered with {show(heard.raw)}")
 
 
-@check("3.4", "what is wrong with a damaged line is said without its number")
+@check("3.4", "a damaged line is answered without its number")
 async def _without_number(d: Dialogue) -> None:
     await d.damaged(b">36 alive*0000\n", ErrorCode.CHECKSUM)
     await d.damaged(b">36 alive\n", ErrorCode.MALFORMED)
@@ -198,7 +198,7 @@ async def _in_time(d: Dialogue) -> None:
         # bytes themselves at 115200 baud, and 30 ms for what lies between: USB, the system
         if taken > 50 + 30 + (len(heard.raw) + 15) * 0.087:
             slow.append(taken)
-    # a third of them may wait for this computer or its converter, which no clock here can tell from the board
+    # a third of them may wait for this computer or its converter, which no clock here sets apart from the board
     if len(slow) > 3:
         raise Failure(f"{len(slow)} of 9 replies to `alive` took {min(slow):.0f} ms or more")
 

@@ -402,7 +402,7 @@ async def _nseq(d: Dialogue) -> None:
             raise Failure(f"a notice with NSEQ {one:02X} is followed by one with {two:02X}")
 
 
-@check("7.2", "a restart is told first, with its cause")
+@check("7.2", "a notice of a restart first, with its cause")
 async def _restarted(d: Dialogue) -> None:
     restarts = [n for n in d.opening if n.word == "restarted"]
     if not restarts:
@@ -417,13 +417,13 @@ async def _restarted(d: Dialogue) -> None:
 
 not_seen(
     "7.3",
-    "the step button is told",
+    "a notice of the step button",
     "press the button in a terminal: `~nn button` with a total that counts up",
     "button",
 )
 
 
-@check("7.4", "going dark is told as `dark silence`")
+@check("7.4", "the notice of going dark is `dark silence`")
 async def _dark_notice(d: Dialogue) -> None:
     for notice in d.heard_notices:
         if notice.word == "dark" and notice.fields != ("silence",):

@@ -145,7 +145,7 @@ class Dialogue:
 
     @property
     def limits(self) -> Identity:
-        """What the board said of itself. Raises Failure if it has not."""
+        """What the board states of itself. Raises Failure if it has not."""
         if self.identity is None:
             raise Failure("the board has not identified itself", clause="5.3")
         return self.identity
