@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 from probe.document.model import Kind, PixelState, PlayfieldMap, Position
@@ -501,9 +502,8 @@ def _plain_ring(rows: Rows, window: Window, column: int, row: int) -> None:
 _RING_STEPS = 56
 
 
-def _ring_dots(window: Window, *, lit: bool) -> Iterator[Point]:
+def _ring_dots(*, fine: bool, lit: bool) -> Iterator[Point]:
     """Dots of the ring around the middle: larger, with long rays, where the drawing is fine."""
-    fine = window.mm_per_dot < 6
     radius = 6.6 if fine else 5.4
     for k in range(_RING_STEPS):
         if lit or (k // 4) % 2 == 0:
@@ -515,25 +515,46 @@ def _ring_dots(window: Window, *, lit: bool) -> Iterator[Point]:
             yield reach * math.cos(turn), reach * math.sin(turn)
 
 
+_REACH = 8
+"""Cells from the middle that no ring goes beyond."""
+
+
+@lru_cache(maxsize=4)
+def _ring(*, fine: bool, lit: bool) -> tuple[tuple[int, int, str], ...]:
+    """The ring as (columns right, rows down, sign) from the middle's cell; a blank clears a line inside it."""
+    dots = Dots(2 * _REACH + 1, 2 * _REACH + 1)
+    for right, lower in _ring_dots(fine=fine, lit=lit):
+        dots.put(_REACH * 2 + 0.5 + right, _REACH * 4 + 1.5 + lower)
+    radius = 7.6 if fine else 6.4
+    inside = {
+        (across + _REACH, down + _REACH)
+        for across in range(-4, 5)
+        for down in range(-2, 3)
+        if math.hypot(across * 2, down * 4) < radius
+    }
+    return tuple(
+        (column - _REACH, row - _REACH, chr(_BRAILLE + bits) if (bits := dots.bits.get((column, row), 0)) else " ")
+        for column, row in sorted(inside | dots.bits.keys())
+    )
+
+
 def _dotted_ring(rows: Rows, still: Rows, window: Window, column: int, row: int, *, lit: bool) -> None:
-    radius = 7.6 if window.mm_per_dot < 6 else 6.4
-    for down in range(-2, 3):
-        under = still.get(row + down, {})
-        for across in range(-4, 5):
-            at = column + across
-            if math.hypot(across * 2, down * 4) < radius and window.holds(at, row + down):
-                cell = under.get(at)
-                if cell is not None and cell[1] in _CLEARED_BY_RING:
-                    rows.setdefault(row + down, {})[at] = (" ", "ring")
-    dots = Dots(window.columns, window.rows)
-    middle = (column - window.column) * 2 + 0.5, (row - window.row) * 4 + 1.5
-    for right, lower in _ring_dots(window, lit=lit):
-        dots.put(middle[0] + right, middle[1] + lower)
-    for (c, r), bits in dots.bits.items():
-        at, y = c + window.column, r + window.row
-        cell = still.get(y, {}).get(at)
-        if cell is None or RANK.get(cell[1], 0) < RANK["here"]:
-            rows.setdefault(y, {})[at] = (chr(_BRAILLE + bits), "ring")
+    left, top = window.column, window.row
+    right, bottom = left + window.columns, top + window.rows
+    here = RANK["here"]
+    for across, down, sign in _ring(fine=window.mm_per_dot < 6, lit=lit):
+        at, y = column + across, row + down
+        if not (left <= at < right and top <= y < bottom):
+            continue
+        under = still.get(y, _EMPTY).get(at)
+        if under is None:
+            if sign != " ":
+                rows.setdefault(y, {})[at] = (sign, "ring")
+        elif under[1] in _CLEARED_BY_RING or (sign != " " and RANK[under[1]] < here):
+            rows.setdefault(y, {})[at] = (sign, "ring")
+
+
+_EMPTY: dict[int, Cell] = {}
 
 
 def _lay_label(rows: Rows, window: Window, column: int, row: int, text: str, *, gap: int) -> None:

@@ -91,7 +91,7 @@ class PortScreen(ModalScreen[PortChoice | None]):
 
 
 MOST_NEEDS = 6
-NO_HARDWARE = "no hardware needed: a simulated board under an invented machine"
+NO_HARDWARE = "a simulated board, no hardware needed"
 
 
 class HomeScreen(Screen[None]):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import groupby
+from operator import itemgetter
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -22,6 +24,7 @@ RINGED = {"lit": True, "seen": True, "offered": False}
 MOST_RINGS = 3
 _ROLES = {"plain": "here", "dark": "trouble", "seen": "lit"}
 _LEAST = (5, 3)
+_BLANK = (" ", "")
 
 
 def legend(kinds: Iterable[str], *, plain: bool = False) -> str:
@@ -69,6 +72,7 @@ class PlayfieldPicture(Widget):
         self._still_for: tuple[object, ...] = ()
         self._still_places: tuple[Place, ...] = ()
         self._over: ce.Rows = {}
+        self._lines: dict[int, list[ce.Cell]] = {}
         self._strips: dict[int, Strip] = {}
         self._styles: dict[str, Style] = {}
         self._say_side()
@@ -119,7 +123,7 @@ class PlayfieldPicture(Widget):
         """The windows of the picture as they lie in its cells."""
         map_, size = self._map or _NO_MAP, self.size
         beyond = any(spot.position.y_mm > map_.machine.length_mm for spot in self._spots)
-        key = (map_.places, map_.shapes, map_.machine, size, self.from_below, self.area, beyond)
+        key = (map_.places, map_.shapes, map_.machine, size.width, size.height, self.from_below, self.area, beyond)
         if not _same(key, self._layout_for):
             follow = [spot.position for spot in self._spots if spot.look in RINGED]
             self._layout = lay_out(
@@ -189,6 +193,7 @@ class PlayfieldPicture(Widget):
         if alike and _same(key, self._still_for):
             return
         self._still_for = key
+        self._lines.clear()
         self._still = ce.still_cells(
             map_, self._below, layout, chain=self.chain, route=self.show_route, plain=self.plain_ascii
         )
@@ -222,7 +227,9 @@ class PlayfieldPicture(Widget):
     def render_line(self, y: int) -> Strip:
         """One row of the picture; the frame is drawn around it."""
         width, height = self.size.width, self.size.height
-        base = self.rich_style
+        base = self._styles.get("")
+        if base is None:
+            base = self._styles[""] = self.rich_style
         if self._map is None or width < _LEAST[0] or height < _LEAST[1]:
             return Strip.blank(width, base)
         found = self._strips.get(y)
@@ -233,22 +240,20 @@ class PlayfieldPicture(Widget):
         return found
 
     def _strip(self, y: int, width: int, base: Style) -> Strip:
-        cells = self._still.get(y, {}) | self._over.get(y, {})
+        still = self._lines.get(y)
+        if still is None or len(still) != width:
+            cells = self._still.get(y, {})
+            still = self._lines[y] = [cells.get(column, _BLANK) for column in range(width)]
+        over = self._over.get(y)
+        if over:
+            still = still.copy()
+            for column, cell in over.items():
+                if 0 <= column < width:
+                    still[column] = cell
         segments: list[Segment] = []
-        column = 0
-        text, role = "", ""
-        for at in sorted(column for column in cells if column < width):
-            sign, next_role = cells[at]
-            if at > column or next_role != role:
-                if text:
-                    segments.append(Segment(text, self._style(role, base)))
-                    text = ""
-                if at > column:
-                    segments.append(Segment(" " * (at - column), base))
-            text, role, column = text + sign, next_role, at + 1
-        if text:
-            segments.append(Segment(text, self._style(role, base)))
-        segments.append(Segment(" " * (width - column), base))
+        for role, cells_of_role in groupby(still, key=itemgetter(1)):
+            text = "".join([sign for sign, _ in cells_of_role])
+            segments.append(Segment(text, self._style(role, base) if role else base))
         return Strip(segments, width)
 
     def _style(self, role: str, base: Style) -> Style:
