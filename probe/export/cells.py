@@ -27,6 +27,9 @@ _MARK = re.compile(r"\\u([0-9a-f]{4})")
 # Some spreadsheets split at these although they are not the comma; quotes stop them.
 _TO_QUOTE = re.compile('[,;|"\t\r\n]|^ | $|^\ufeff')
 _QUOTED = re.compile('"(?:[^"]|"")*"')
+_DIRECTIVE = re.compile(r'"?sep=(.)"?[ \t]*(?:\r\n|\r|\n|$)', re.IGNORECASE)
+"""A first line with which some spreadsheets name what stands between cells (common practice, no source)."""
+_SEPARATORS = ",;\t|"
 MAX_CELL = 100_000
 
 
@@ -76,32 +79,58 @@ class Table:
     rows: tuple[CellRow, ...]
     separator: str
 
+    def refuse_headings_twice(self) -> None:
+        """Raise ImportProblem if two columns have one heading, apart from case and spaces; empty ones may be many."""
+        seen: set[str] = set()
+        for heading in self.header.cells:
+            name = " ".join(heading.split()).lower()
+            if name in seen:
+                hint = "Remove one of the columns, or give it another heading"
+                raise ImportProblem(
+                    "this heading is there twice", hint, line=self.header.line, column=heading.strip()[:40]
+                )
+            seen |= {name} - {""}
+
     def number(self, cell: str) -> str:
         """A cell that holds a number, with a point for the decimals (spreadsheets that write ; write a comma)."""
         return cell.strip().replace(",", ".") if self.separator != "," else cell.strip()
 
 
 def decode(data: str | bytes) -> str:
-    """The text of a table. Takes UTF-8 with or without its mark, and UTF-16 with one. Raises ImportProblem."""
+    """The text of a table. Takes UTF-8 with or without its mark, and UTF-16 with one. Raises ImportProblem.
+
+    Other encodings, such as Windows-1252, are refused: they cannot be told apart, and a guess would spoil letters.
+    """
     if isinstance(data, str):
         return data.removeprefix("\ufeff")
-    code = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+    code, name = ("utf-16", "UTF-16") if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "UTF-8")
     try:
-        return data.decode(code)
+        text = data.decode(code)
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise ImportProblem("this is not UTF-8 text", "Save it as CSV in UTF-8", line=line) from error
+        hint = "Save it in the spreadsheet as CSV in UTF-8 (choose the character set there when it asks)"
+        raise ImportProblem(f"this is not {name} text", hint, line=line) from error
+    if code == "utf-8-sig" and data[:2].count(0) == 1:
+        hint = "Save it in the spreadsheet as CSV in UTF-8 (choose the character set there when it asks)"
+        raise ImportProblem("this is UTF-16 text without its mark, or no text", hint, line=1)
+    return text
 
 
 def read_table(data: str | bytes) -> Table:
     """Read a table with a heading line; cells separated by comma, semicolon or tab, whichever the heading line uses.
 
-    Empty lines are passed over, missing cells at the end of a line are empty. Raises ImportProblem.
+    A first line such as `sep=;` names the separator and is no part of the table. Empty lines are passed over, missing cells at the end of a line are empty. Raises ImportProblem.
     """
     text = decode(data)
     head = next((line for line in _QUOTED.sub("", text[:MAX_CELL]).splitlines() if line.strip()), "")
     separator = max(",;\t", key=head.count)
-    rows = list(_records(text, separator))
+    directive = _DIRECTIVE.match(text)
+    if directive is not None:
+        separator = directive[1]
+        if separator not in _SEPARATORS:
+            hint = "Save it with commas, semicolons or tabs between the cells, and remove this line"
+            raise ImportProblem(f"{separator!r} cannot stand between cells", hint, line=1)
+    rows = [row for row in _records(text, separator) if directive is None or row.line > 1]
     if not rows:
         todo = "It needs a line with headings, then one line for each record"
         raise ImportProblem("the table is empty", todo, line=1)

@@ -107,6 +107,7 @@ def write_csv(map_: PlayfieldMap) -> str:
 
 
 def _headings(table: Table) -> dict[str, int]:
+    table.refuse_headings_twice()
     found: dict[str, int] = {}
     line = table.header.line
     for index, heading in enumerate(table.header.cells):
@@ -116,8 +117,6 @@ def _headings(table: Table) -> dict[str, int]:
         if name not in COLUMNS:
             hint = f"Known headings are: {', '.join(COLUMNS)}"
             raise ImportProblem(f"there is no column {heading[:40]!r}", hint, line=line, column=heading[:40])
-        if name in found:
-            raise ImportProblem("this heading is there twice", "Remove one of the columns", line=line, column=name)
         found[name] = index
     if "record" not in found:
         hint = "The first line has to be the headings as this program writes them"

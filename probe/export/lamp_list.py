@@ -73,6 +73,7 @@ def _letter(index: int) -> str:
 
 def _assign(table: Table, columns: Mapping[str, str] | None) -> dict[str, int]:
     """The index of each field's column."""
+    table.refuse_headings_twice()
     line = table.header.line
     headings = [" ".join(heading.lower().split()) for heading in table.header.cells]
     shown = ", ".join(repr(heading) for heading in table.header.cells)

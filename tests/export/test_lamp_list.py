@@ -113,6 +113,24 @@ def test_what_is_wrong_is_named_with_line_and_column(text: str, line: int, colum
     assert caught.value.hint
 
 
+@pytest.mark.parametrize("head", ["number,name,name", "number,Name, nAME ", "number,name,number", "number,name,x,x"])
+def test_a_heading_that_is_there_twice_is_refused(head: str) -> None:
+    with pytest.raises(ImportProblem, match="heading is there twice") as caught:
+        read_lamp_list(f"{head}\n1,a,b,c"[: len(head) + 7])
+    assert caught.value.line == 1
+
+
+def test_empty_headings_may_be_many() -> None:
+    assert len(read_lamp_list("number,name,,\n1,a,,\n")) == 1
+
+
+@pytest.mark.parametrize("code", ["utf-8", "utf-8-sig", "utf-16"])
+@pytest.mark.parametrize("first", ["", "sep=;\r\n"])
+def test_a_list_saved_with_semicolons_and_decimals_written_with_commas(code: str, first: str) -> None:
+    (lamp,) = read_lamp_list(f"{first}number;name;row\r\n12,0;Große Höhle, links;3,0\r\n".encode(code))
+    assert (lamp.number, lamp.name, lamp.row) == (12, "Große Höhle, links", 3)
+
+
 def test_columns_named_wrongly_are_refused() -> None:
     with pytest.raises(ImportProblem, match=r"a lamp has no 'colour'.*insert_colour"):
         read_lamp_list("no,name\n1,x\n", columns={"colour": "no"})
@@ -121,7 +139,7 @@ def test_columns_named_wrongly_are_refused() -> None:
 
 
 def test_columns_past_z_have_two_letters() -> None:
-    head = ",".join(["name", *["x"] * 26, "no"])
+    head = ",".join(["name", *(f"x{number}" for number in range(26)), "no"])
     with pytest.raises(ImportProblem, match=r"column AB \(number\)"):
         read_lamp_list(f"{head}\nLamp,{',' * 25},q\n")
 
