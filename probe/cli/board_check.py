@@ -152,7 +152,7 @@ def _read_table(path: Path) -> SavedTable:
     try:
         form = json.loads(path.read_text(encoding="ascii"))
         return SavedTable(int(form["revision"]), bytes.fromhex(form["image"]))
-    except (KeyError, TypeError) as exc:
+    except (KeyError, TypeError, ValueError, RecursionError) as exc:
         raise ValueError("no table kept by `board-check --table`") from exc
 
 

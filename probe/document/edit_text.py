@@ -247,7 +247,7 @@ def _count(reader: _Reader) -> int:
     given = reader.parts.get("count", "1")
     if given.casefold() in ("a", "one"):
         return 1
-    if not given.isdecimal() or not 0 < int(given[:6]) <= MAX_PIXELS:
+    if not given.isdecimal() or len(given) > 5 or not 0 < int(given) <= MAX_PIXELS:
         raise EditTextError(f"{_short(given)} is not a count of new pixels: write for example 3 new after Reef lane 2")
     return int(given)
 

@@ -47,7 +47,7 @@ class ExclusiveLock:
         try:
             note = json.loads(self._holder.read_text(encoding="utf-8"))
             process, computer, since = int(note["process"]), str(note["computer"]), str(note["since"])
-        except (OSError, ValueError, TypeError, KeyError):
+        except (OSError, ValueError, TypeError, KeyError, RecursionError):
             return "another program"
         if process == os.getpid() and computer == socket.gethostname():
             return f"this same program, since {since}"

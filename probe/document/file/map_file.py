@@ -91,7 +91,7 @@ class MapFile:
         """
         disk = disk or Disk()
         where = Path(os.path.realpath(path))
-        read_bytes(disk, where)  # before the lock, which would litter a folder for a misspelt name
+        read_bytes(disk, Path(path))  # before the lock, which would litter a folder for a misspelt name
         file = cls(where, ExclusiveLock(where, wait_s=wait_s), disk)
         try:
             file._identity = file._look()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import errno
 import gc
 import json
 import re
@@ -26,6 +27,7 @@ from probe.document.model import FORMAT_NAME, FORMAT_VERSION, PlayfieldMap, Reco
 
 MAX_BYTES = 64 * 1024 * 1024
 _MERGE_MARK = re.compile(r"^(<{7} |={7}\r?$|>{7} )", re.MULTILINE)
+_LONG_NUMBER = re.compile(r"\d{1000,}")
 _POSITION = re.compile(r"at line (\d+) column (\d+)")
 
 Path_ = Sequence[str | int]
@@ -48,6 +50,10 @@ def read_bytes(disk: Disk, path: Path) -> bytes:
 
 
 def _other_names(disk: Disk, path: Path) -> str:
+    if path.is_symlink():
+        return (
+            f"It is a link to {path.readlink()}, which is not there: mend the link, or plug the disk in that holds it"
+        )
     try:
         near = difflib.get_close_matches(path.name, disk.names(path.parent), n=1, cutoff=0.6)
     except OSError:
@@ -59,6 +65,8 @@ def reading_hint(error: OSError) -> str:
     """What to do about a file that the system does not hand over."""
     if isinstance(error, PermissionError):
         return "You have no right to read it: check its owner and permissions"
+    if error.errno in (errno.ENAMETOOLONG, errno.ENOTDIR, errno.ELOOP):
+        return "Check the spelling of the file's name and of its folder"
     return "If the disk was taken out, put it back and try again; if it fails, copy the file elsewhere first"
 
 
@@ -99,8 +107,10 @@ def parse_json(path: Path, text: str, hint: str) -> Any:
         raise DamagedFileError(path, what, hint, line=error.lineno) from error
     except RecursionError as error:
         raise DamagedFileError(path, "brackets are nested far too deep", hint) from error
-    except ValueError as error:
-        raise DamagedFileError(path, f"this is not valid JSON: {error}", hint) from error
+    except ValueError as error:  # the one left is of whole numbers that are too long to be made into one
+        long = _LONG_NUMBER.search(text)
+        what = "a number is far too long" + (f": it has {len(long[0])} digits" if long else "")
+        raise DamagedFileError(path, what, hint, line=line_of(text, long.start()) if long else None) from error
     if doubled:
         what = f"the key {doubled[0]!r} is there twice in one record"
         raise DamagedFileError(path, what, hint, line=_line_of_second(text, doubled[0]), field=doubled[0])
@@ -164,7 +174,8 @@ def _refusal(path: Path, model: type[BaseModel], text: str, faults: Sequence[Any
     if first["type"] == "json_invalid":
         parse_json(path, text, hint)
         place = _POSITION.search(first["msg"])
-        return DamagedFileError(path, first["msg"], hint, line=int(place.group(1)) if place else None)
+        what = "brackets are nested far too deep" if "recursion" in first["msg"] else first["msg"]
+        return DamagedFileError(path, what, hint, line=int(place.group(1)) if place else None)
     placed = sorted(faults, key=lambda fault: find(text, fault["loc"]))
     first = placed[0]
     what = _said(first, model)
