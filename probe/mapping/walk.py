@@ -32,8 +32,9 @@ from probe.document.operations import (
     set_verified,
     update_place,
 )
-from probe.document.revisions import next_number
+from probe.document.revisions import changed_in, is_verified, next_number
 from probe.mapping.offers import Offer, Surroundings
+from probe.mapping.walk_end import ALL_ANSWERED, end_of_chain, end_of_walk, end_step
 from probe.mapping.walk_keys import (
     ChangeKind,
     GoTo,
@@ -55,7 +56,6 @@ from probe.task.views import TaskView
 
 LEVELS = (4, 8, 16, 32, 64, 128, 255)
 PACE_ANSWERS = 20
-ALL_ANSWERED = "every pixel has been answered; Esc shows what comes next"
 
 _STATES = {
     OneKey.NOTHING_LIT: PixelState.DARK,
@@ -83,12 +83,14 @@ class WalkTask(Task[Walk]):
 
     def step(self, s: Walk, event: object, now_s: float) -> _N | None:
         """The walk after an event, and what is to be done."""
+        if (found := end_step(s, event, _go)) is not None:
+            return found
         match event:
             case ev.Typed(text):
                 return _typed(s, text), ()
             case ev.Choose(by):
                 size = len(s.offers)
-                return (replace(s, chosen=(s.chosen + by) % size), ()) if size else (s, ())
+                return (replace(s, chosen=(s.chosen + by) % size, sure=None), ()) if size else (s, ())
             case ev.Take():
                 return self._take(s, now_s)
             case Say(answer):
@@ -165,6 +167,11 @@ class WalkTask(Task[Walk]):
         done, effects = self._label(ready, now_s)
         if not any(isinstance(effect, fx.Commit) for effect in effects):
             return _put_back(replace(s, message=done.message)), effects
+        if done.end is not None:  # what was typed ahead is for no pixel
+            left = [waiting.typed for waiting in rest] + ([s.typed] if s.typed.strip() else [])
+            return replace(
+                done, message=f"{done.message}; not taken: {', '.join(left)}" if left else done.message
+            ), effects
         return replace(done, typed=s.typed, chosen=s.chosen, waiting=tuple(rest), closed=s.closed), effects
 
     def _changed(self, s: Walk, words: str, where: object) -> Walk:
@@ -173,8 +180,10 @@ class WalkTask(Task[Walk]):
         return replace(s, message=f"{words}; {s.message}" if s.message.startswith("not taken") else words)
 
     def _back(self, s: Walk, event: ev.TaskClosed) -> Walk:
-        """After another task: at the pixel that it found, if it did."""
-        return _at(s, event.result)
+        """After another task: at the pixel that it found, if it did; else where it was, also at the end."""
+        there = _at(s, event.result)
+        stays = s.end is not None and (there.chain, there.number) == (s.chain, s.number)
+        return replace(there, end=s.end, chosen=s.chosen) if stays else there
 
     # -- answers ------------------------------------------------------------------------------------------------------
 
@@ -212,6 +221,8 @@ class WalkTask(Task[Walk]):
         map_ = assign_place(map_, s.chain, s.number, place.id)
         if old is not None and old != place.id:
             map_ = drop_unused_place(map_, old)
+        if (warned := _warned(s, map_, place.label)) is not None:
+            return warned
         others = [n for c, n in map_.pixels_at[place.id] if (c, n) != (s.chain, s.number)]
         also = f" (with {', '.join(map(str, others[:4]))})" if others else ""
         return self._answered(s, map_, now_s, f"{shown_number(s.number)}: {place.label}{also}")
@@ -242,6 +253,8 @@ class WalkTask(Task[Walk]):
         else:
             map_ = set_state(s.map, s.chain, s.number, _STATES[answer])
             words = f"{shown_number(s.number)}: {answer.value}"
+        if (warned := _warned(s, map_, answer.value)) is not None:
+            return warned
         old = s.pixel.place
         if old is not None and old != map_.chain(s.chain).pixels[s.number].place:
             map_ = drop_unused_place(map_, old)
@@ -249,7 +262,7 @@ class WalkTask(Task[Walk]):
 
     def _answered(self, s: Walk, map_: PlayfieldMap, now_s: float, message: str) -> _N:
         """After an answer: on to the next pixel."""
-        was_finished = s.finished
+        was_finished, was = s.finished, _replaced(s, map_)
         map_ = set_verified(map_, s.chain, s.number, next_number(map_) if s.is_lit else 0)
         chain = map_.chain(s.chain)
         following = s.number + 1
@@ -267,14 +280,19 @@ class WalkTask(Task[Walk]):
             refused="",
             put_at=None,
             message="",
+            sure=None,
         )
         effects: fx.Effects = (fx.Commit(map_, message, (s.chain, s.number)),)
         if done.finished and not was_finished:
             effects += (fx.MakeRevision(),)
+        was = f"{shown_number(s.number)} {was}" if was else ""
         if where is None:
-            return replace(done, message=f"{message}: {ALL_ANSWERED}"), (*effects, fx.Bell())
+            ended = end_of_walk(done, _go)
+            return replace(ended, message=f"{message}: {ALL_ANSWERED}", was=was), (*effects, fx.Bell())
+        if s.is_lit and done.finished and not was_finished and (asked := end_of_chain(done)) is not None:
+            return replace(asked, message=message, was=was), (*effects, fx.Bell())
         moved, more = _go(done, *where)
-        return replace(moved, message=message), (*effects, *more)
+        return replace(moved, message=message, was=was), (*effects, *more)
 
 
 def make(opened: Opened) -> tuple[WalkTask, Walk]:
@@ -289,12 +307,30 @@ def make(opened: Opened) -> tuple[WalkTask, Walk]:
     return WalkTask(), walk
 
 
+def _replaced(s: Walk, map_: PlayfieldMap) -> str:
+    """What was answered before at the pixel in hand, where the map after the answer says otherwise; else empty."""
+    before, after = s.pixel, map_.chain(s.chain).pixels[s.number]
+    if before.state is PixelState.UNSEEN or (before.state, before.place) == (after.state, after.place):
+        return ""
+    return f"was {s.place.label if s.place is not None else before.state.value} · Ctrl+Z"
+
+
+def _warned(s: Walk, map_: PlayfieldMap, answer: str) -> _N | None:
+    """A verified pixel is changed by the second press only: the warning of the first; None where there is none to give."""
+    asked = (s.chain, s.number, answer)
+    if s.sure == asked or not _replaced(s, map_) or not is_verified(s.pixel, changed_in(s.map, s.chain)):
+        return None
+    held = s.place.label if s.place is not None else s.pixel.state.value
+    words = f"{shown_number(s.number)} is verified as {held}: once more makes it {answer}"
+    return replace(s, sure=asked, message=words), (fx.Bell(),)
+
+
 def _typed(s: Walk, text: str) -> Walk:
     """What is typed. Text that was finished and refused stays apart from what is typed after it."""
     if s.refused and text.startswith(s.refused) and len(text) > len(s.refused):
         words = f"not taken: {s.refused}"
         return replace(s, typed=text[len(s.refused) :], chosen=0, refused="", message=words)
-    return replace(s, typed=text, chosen=0, refused="", message="")
+    return replace(s, typed=text, chosen=0, refused="", message="", sure=None)
 
 
 def _put_back(s: Walk) -> Walk:
@@ -310,7 +346,7 @@ def _put_back(s: Walk) -> Walk:
 
 def _at(s: Walk, where: object) -> Walk:
     """At a pixel (chain, number) if the map has it, else as near as can be to where it was. No number: on that chain."""
-    s = _put_back(settled(replace(s, message="")))
+    s = _put_back(settled(replace(s, message="", end=None, was="", sure=None)))
     match where:
         case (str() as chain, None) if chain in s.map.chain_by_id and chain != s.chain:
             return _go(s, chain, 0)[0]
@@ -408,7 +444,7 @@ def _go(s: Walk, chain_id: str, number: int) -> _N:
     if not 0 <= number <= top:
         end = "the first pixel is 0" if number < 0 else f"the last pixel is {shown_number(top)}"
         return replace(s, message=end), (fx.Bell(),)
-    s = replace(s, chain=chain_id, number=number, put_at=None, message="")
+    s = replace(s, chain=chain_id, number=number, put_at=None, message="", end=None, was="", sure=None)
     if s.waiting:
         return _put_back(s), ()
     return replace(s, entry=WalkEntry.LABEL, typed="", chosen=0, refused=""), ()
@@ -420,7 +456,7 @@ def _move(s: Walk, by: int, *, unseen: bool = False) -> _N:
         return _go(s, s.chain, s.number + by)
     found = next_unseen(s.map, s.chain, s.number)
     if found is None:
-        return replace(s, message=ALL_ANSWERED), (fx.Bell(),)
+        return replace(end_of_walk(s, _go), message=ALL_ANSWERED), ()
     return _go(s, *found)
 
 

@@ -9,12 +9,15 @@ from functools import cached_property
 from device_protocol.values import Colour
 from probe.document.model import Chain, Kind, Pixel, PixelState, Place, PlayfieldMap, Position
 from probe.document.operations import folded, pixel_at
+from probe.mapping.new_map import CountSearch
 from probe.mapping.offers import Offer, Surroundings, offers
-from probe.task.light import Alternate, Dark, Light, Pixels
+from probe.task.light import Alternate, Dark, Light, OutputSetup, Pixels
 from probe.task.task import TaskState
 
 START_LEVEL = 32
 LONGEST_PAUSE_S = 120.0
+PAST_END = 4
+"""How many pixels past the count are lit at the end of a chain, so that a single dark one does not pass for the end."""
 
 
 class WalkEntry(Enum):
@@ -36,6 +39,27 @@ class OneKey(Enum):
     REPEATER = "repeater"
 
 
+class EndStage(Enum):
+    """What the page at the end of a chain asks."""
+
+    PAST = auto()
+    """Whether anything lights past the count."""
+    COUNT = auto()
+    """How many pixels there are then."""
+    SEARCH = auto()
+    """Whether anything lights, while the count is looked for."""
+    NEXT = auto()
+    """Nothing: what comes next."""
+
+
+@dataclass(frozen=True)
+class WalkEnd:
+    """The page at the end of a chain."""
+
+    stage: EndStage
+    search: CountSearch | None = None
+
+
 @dataclass(frozen=True)
 class TypedAhead:
     """A label that was finished before its pixel was lit, as typed, with the offer that was chosen."""
@@ -50,6 +74,8 @@ class Walk(TaskState):
 
     `waiting`: labels finished ahead of their light, the first for this very pixel; `closed`: no more are held until they are
     taken. `refused`: text in the entry line that was finished and not taken; what is typed next does not join it.
+    `end`: the page at the end of a chain, while it is shown; `ends`: (chain, count) whose end was looked at. `was`: the
+    answer that the last one replaced. `sure`: the answer that was warned about and is taken when it is given once more.
     """
 
     chain: str
@@ -68,6 +94,10 @@ class Walk(TaskState):
     steady_only: bool = False
     paper: bool = False
     answered_s: tuple[float, ...] = ()
+    end: WalkEnd | None = None
+    ends: frozenset[tuple[str, int]] = frozenset()
+    was: str = ""
+    sure: tuple[str, int, str] | None = None
 
     @property
     def here(self) -> Chain:
@@ -86,14 +116,40 @@ class Walk(TaskState):
 
     @property
     def light(self) -> Light:
-        """The pixel that is asked about, white."""
-        pixel = Pixels.one(self.here.output, self.number, Colour(self.level, self.level, self.level))
+        """The pixel that is asked about, white; at the end of a chain the pixels past it."""
+        white = Colour(self.level, self.level, self.level)
+        pixel = Pixels.one(self.here.output, self.number, white)
+        if self.end is not None:
+            if self.past is None:
+                return Dark()
+            first, count = self.past
+            setup = OutputSetup.of(self.here, count=first + count)
+            pixel = Pixels.run(self.here.output, first, count, white, setup=setup)
         return Alternate(pixel, Dark(), 0.5) if self.blinking else pixel
+
+    @property
+    def past(self) -> tuple[int, int] | None:
+        """The first pixel past the end that is asked about, and how many; None where none is."""
+        identity = self.board.identity
+        if self.end is None or identity is None:
+            return None
+        if self.end.search is not None:
+            first, count = self.end.search.first, self.end.search.lit
+        elif self.end.stage is EndStage.PAST:
+            first, count = self.here.length, min(PAST_END, identity.pixels - self.here.length)
+        else:
+            return None
+        return (first, count if identity.has("range") else 1) if count > 0 else None
+
+    @property
+    def end_is_lit(self) -> bool:
+        """Whether the board has confirmed that the pixels past the end are lit."""
+        return self.past is not None and self.board.lit == self.light
 
     @property
     def is_lit(self) -> bool:
         """Whether the board has confirmed that this very pixel is lit."""
-        return self.board.here and self.board.lit == self.light
+        return self.end is None and self.board.here and self.board.lit == self.light
 
     @cached_property
     def offers(self) -> tuple[Offer, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from probe.document.joining import open_rows
 from probe.document.model import PixelState, Position, shown_number
 from probe.document.revisions import seen_words
+from probe.mapping.walk_end import asks_yes_or_no, at_end, end_view
 from probe.mapping.walk_keys import (
     ChangeKind,
     Move,
@@ -18,7 +19,7 @@ from probe.mapping.walk_keys import (
 )
 from probe.mapping.walk_state import OneKey, Walk, WalkEntry
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, rows_by_digit
 from probe.task.screen import FlipPicture, MarkInPicture, TourOn, TourOver
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
 
@@ -69,11 +70,16 @@ COMMANDS = (
     Command(
         "walk.lamps", ("number_sign",), "Lamp list, board's table, game's lamps, proof", ev.GoOpen("lamps"), empty=True
     ),
+    Command("walk.yes", ("y",), "At the end: yes, something lights", ev.TakeRow(0), empty=True, when=asks_yes_or_no),
+    Command("walk.no", ("n",), "At the end: no, nothing lights", ev.TakeRow(1), empty=True, when=asks_yes_or_no),
+    *rows_by_digit("walk", 9, when=at_end),
 )
 
 
 def view(s: Walk) -> TaskView:
-    """The number, what it lights, the entry line with its offers, and the picture."""
+    """The number, what it lights, the entry line with its offers, and the picture; or the page at the end."""
+    if s.end is not None:
+        return end_view(s)
     chain = s.here
     on_paper = s.paper and not s.board.here
     trouble = s.board.trouble if s.board.trouble and not s.typed and not s.paper else ""
@@ -83,7 +89,7 @@ def view(s: Walk) -> TaskView:
         board="paper entry, no board" if on_paper else s.board.words,
         number=s.number,
         lit=s.is_lit or on_paper,
-        above=(_lit_line(s), _now_line(s)),
+        above=(_lit_line(s), _now_line(s), *((Line(s.was, "bold"),) if s.was else ())),
         prompt=_PROMPTS[s.entry],
         typed=s.typed,
         items=() if trouble else tuple(Line(offer.label, note=f"({offer.why})") for offer in s.offers),

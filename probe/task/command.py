@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from probe.task.events import TakeRow
+
 
 @dataclass(frozen=True)
 class Command:
@@ -28,3 +30,11 @@ class Command:
     def scope(self) -> str:
         """The part of the id before the point: the task, or `app`."""
         return self.id.partition(".")[0]
+
+
+def rows_by_digit(scope: str, count: int, when: Callable[[Any], bool]) -> tuple[Command, ...]:
+    """The digits that take the rows of a short list, where nothing can be typed."""
+    return tuple(
+        Command(f"{scope}.row.{n}", (str(n),), f"Take row {n}", TakeRow(n - 1), empty=True, when=when)
+        for n in range(1, count + 1)
+    )

@@ -60,6 +60,13 @@ class Choose:
 
 
 @dataclass(frozen=True)
+class TakeRow:
+    """Take the row of this index, by the digit or letter beside it."""
+
+    row: int
+
+
+@dataclass(frozen=True)
 class GoTowards:
     """An arrow in the picture: `across` and `up` are -1, 0 or 1 as it is drawn. `from_below`: left and right are mirrored."""
 

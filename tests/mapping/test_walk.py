@@ -23,7 +23,7 @@ from probe.mapping.walk_keys import (
 )
 from probe.mapping.walk_state import OneKey, Walk, WalkEntry, start
 from probe.task import effects as fx
-from probe.task.events import ChangeLevel, Choose, Leave, Redo, StepButton, Take, Typed, Undo
+from probe.task.events import ChangeLevel, Choose, Leave, Redo, StepButton, Take, TakeRow, Typed, Undo
 from probe.task.light import Alternate, Dark, Pixels
 from tests.support.boards import identity
 from tests.support.examples import examples
@@ -194,13 +194,13 @@ def test_undo_and_redo_return_to_the_pixel_and_relight_it() -> None:
 
 def test_a_corrected_label_leaves_no_empty_place_behind() -> None:
     walk = at_board()
-    walk(*label("Ref lane 1"), Move(-1), *label("Reef lane 1"))
+    walk(*label("Ref lane 1"), Move(-1), *label("Reef lane 1"), Take())
     assert [p.label for p in walk.map.places] == ["Reef lane 1"]
 
 
 def test_the_end_of_a_chain_leads_to_the_next_unseen_pixel() -> None:
     walk = at_board(two_chains(2, 2))
-    walk(*label("A"), *label("B"))
+    walk(*label("A"), *label("B"), Say(OneKey.NOTHING_LIT))
     assert (walk.state.chain, walk.state.number) == ("backbox", 0)
     assert walk.wanted == Pixels.one(1, 0, WHITE), "and so the first chain goes dark"
     assert fx.MakeRevision() in walk.effects, "a finished chain is a revision"
@@ -376,3 +376,103 @@ def test_every_new_place_is_in_the_picture_at_once_as_a_guess() -> None:
     assert len(positions) == 4
     assert all(position is not None and position.guessed for position in positions)
     assert len({(p.x_mm, p.y_mm) for p in positions if p is not None}) == 4
+
+
+def at_the_end(count: int) -> Played[Walk]:
+    """The only chain answered to its count, with a board at it."""
+    map_ = set_count(add_chain(new_map("Kelp Forest"), Chain(id="a", name="Reef", output=0)), "a", count)
+    walk = at_board(map_)
+    for number in range(count):
+        walk(*label(f"Place {number}"))
+    return walk
+
+
+def test_past_the_count_some_pixels_are_lit_and_asked_about() -> None:
+    walk = at_the_end(10)
+    assert isinstance(walk.wanted, Pixels)
+    assert (walk.wanted.first, len(walk.wanted.colours)) == (10, 4)
+    assert walk.wanted.setup is not None
+    assert walk.wanted.setup.count == 14, "the board has to drive more than the map says"
+    assert not walk.state.is_lit, "no pixel that can be named is lit"
+    assert "Past the end: 10 to 13" in walk.task.view(walk.state).above[1].text
+    before = walk.map
+    walk(Say(OneKey.SPARE), *label("Otter"))
+    assert walk.map is before, "no answer lands on the last pixel"
+
+
+def test_a_count_of_10_for_a_chain_of_24_is_corrected_by_typing() -> None:
+    walk = at_the_end(10)
+    walk(TakeRow(0), *label("10"))
+    assert "from 11" in walk.state.message
+    walk(*label("24"))
+    assert walk.map.chain("a").count == 24
+    assert (walk.state.number, walk.state.is_lit) == (10, True)
+    walk(Undo())
+    assert walk.map.chain("a").count == 10
+
+
+@pytest.mark.parametrize("real", [11, 14, 15, 24, 100, 500])
+def test_a_count_of_10_is_corrected_by_light(real: int) -> None:
+    walk = at_the_end(10)
+    walk(TakeRow(0), Take())
+    for _ in range(40):
+        if walk.state.end is None:
+            break
+        assert walk.state.past is not None
+        walk(TakeRow(0 if walk.state.past[0] < real else 1))
+    assert walk.map.chain("a").count == real
+    assert walk.state.number == 10
+
+
+def test_the_end_shows_what_comes_next_and_its_rows_open_it() -> None:
+    walk = at_the_end(3)
+    walk(Say(OneKey.NOTHING_LIT))
+    assert walk.wanted == Dark()
+    view = walk.task.view(walk.state)
+    words = [line.text for line in view.items]
+    assert any("table into the board" in text for text in words)
+    walk(TakeRow(next(n for n, text in enumerate(words) if "Prove" in text)))
+    assert walk.opened[-1].task == "prove"
+    walk(Leave())
+    assert walk.state.is_lit, "back at the last pixel"
+    walk(Move(unseen=True))
+    assert walk.task.view(walk.state).items == view.items, "and the end was looked at"
+
+
+def test_a_board_lost_at_the_end_is_no_trap() -> None:
+    walk = at_the_end(3)
+    walk.lose("the plug was pulled")
+    walk(TakeRow(1))
+    assert "wait" in walk.state.message
+    assert "as soon as one answers" in walk.task.view(walk.state).above[1].text
+    walk(TakeRow(3))
+    assert "not looked at" in walk.state.message
+    assert walk.task.view(walk.state).items
+
+
+def test_an_answer_that_replaces_one_says_so_and_a_verified_one_needs_a_second_press() -> None:
+    walk = at_board()
+    walk(*label("Otter"), Move(-1), *label("Eel"))
+    assert "verified as Otter" in walk.state.message
+    assert labels(walk.map)[0] == "Otter"
+    walk(Take())
+    assert labels(walk.map)[0] == "Eel"
+    assert [line.text for line in walk.task.view(walk.state).above][-1] == "0 (1st) was Otter · Ctrl+Z"
+    walk(Move(-1), Say(OneKey.SPARE), Move(1), Move(-1), Say(OneKey.SPARE))
+    assert labels(walk.map)[0] == "Eel", "the first press is forgotten elsewhere"
+    walk(Say(OneKey.HIDDEN), Say(OneKey.SPARE))
+    assert labels(walk.map)[0] == "Eel", "and it was for that answer only"
+    walk(Say(OneKey.SPARE))
+    assert walk.map.chain("playfield").pixels[0].state is PixelState.SPARE
+
+
+def test_the_same_answer_again_asks_nothing() -> None:
+    walk = at_board()
+    walk(*label("Otter"), Move(-1), *label("Otter"))
+    assert (walk.state.number, walk.state.was) == (1, "")
+
+
+def test_on_paper_an_answer_is_replaced_at_once_and_named() -> None:
+    walk = on_paper()
+    walk(*label("Otter"), Move(-1), *label("Eel"))
+    assert (labels(walk.map)[0], walk.state.was) == ("Eel", "0 (1st) was Otter · Ctrl+Z")

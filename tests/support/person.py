@@ -48,6 +48,9 @@ class Person:
 
     def inputs(self, walk: Walk) -> list[object]:
         """What this person does now."""
+        if walk.end is not None:
+            self.count.commands += 1
+            return [Say(OneKey.NOTHING_LIT)]
         chain = self.truth.chain(walk.chain)
         pixel = chain.pixels[walk.number]
         place = self.truth.place_of(pixel)

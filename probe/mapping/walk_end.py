@@ -1,0 +1,287 @@
+"""The end of a chain and of the walk: does anything light past the stated count, what is left, and what comes next.
+
+A count that is too small hides pixels for good, and nothing on the walk would show it. So before a chain counts as
+finished a few pixels past its count are lit and asked about; if one lights, the count is corrected, typed or found by light.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from probe.document.checks import check_map
+from probe.document.joining import open_rows
+from probe.document.model import Chain, PixelState, PlayfieldMap, shown_number
+from probe.document.operations import set_count
+from probe.mapping.new_map import SPAN, CountSearch
+from probe.mapping.walk_keys import ChangeKind, GoTo, Move, PutAt, Say, ToggleBlink, TogglePaper, UseLine
+from probe.mapping.walk_state import EndStage, OneKey, Walk, WalkEnd, next_unseen
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.task import Next
+from probe.task.views import Line, PictureView, TaskView
+
+ALL_ANSWERED = "every pixel has been answered"
+NAMED = 6
+"""How many numbers or names a row names at most."""
+
+_N = Next[Walk]
+_Go = Callable[[Walk, str, int], _N]
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """A row of what comes next: an event for the walk, or words for what is done outside the program."""
+
+    words: str
+    note: str = ""
+    event: object = None
+    outside: str = ""
+
+
+def at_end(s: Walk) -> bool:
+    """Whether the page of the end is shown, with rows to choose from."""
+    return s.end is not None and s.end.stage is not EndStage.COUNT
+
+
+def asks_yes_or_no(s: Walk) -> bool:
+    """Whether the page asks if anything lights."""
+    return s.end is not None and s.end.stage in (EndStage.PAST, EndStage.SEARCH)
+
+
+def end_of_chain(s: Walk) -> Walk | None:
+    """The page that asks what lights past the end of the chain in hand; None where nothing can be lit there, or it was asked."""
+    end = WalkEnd(EndStage.PAST)
+    asked = replace(s, end=end, typed="", chosen=0)
+    count = s.here.count
+    if count is None or (s.chain, count) in s.ends or asked.past is None:
+        return None
+    return asked
+
+
+def end_of_walk(s: Walk, go: _Go) -> Walk:
+    """The page after the last unseen pixel: ends that nobody has looked at, then what comes next."""
+    for chain in (s.here, *s.map.chains):
+        there = s if chain.id == s.chain else go(s, chain.id, max(0, chain.length - 1))[0]
+        if chain.length and (asked := end_of_chain(there)) is not None:
+            return asked
+    return replace(s, end=WalkEnd(EndStage.NEXT), typed="", chosen=0)
+
+
+def end_step(s: Walk, event: object, go: _Go) -> _N | None:
+    """What an event does on the page; None for what it does there as everywhere on the walk."""
+    end = s.end
+    if end is None:
+        return None
+    match event:
+        case ev.Typed(text):
+            return (replace(s, typed=text, message=""), ()) if end.stage is EndStage.COUNT else (s, ())
+        case ev.Choose(by):
+            size = len(end_rows(s))
+            return (replace(s, chosen=(s.chosen + by) % size), ()) if size else (s, ())
+        case ev.Take() if end.stage is EndStage.COUNT:
+            return _counted(s, s.typed.strip(), go)
+        case ev.Take():
+            return _row(s, s.chosen, go)
+        case ev.TakeRow(row):
+            return _row(s, row, go)
+        case Say(OneKey.NOTHING_LIT) if asks_yes_or_no(s):
+            return _row(s, 1, go)
+        case ToggleBlink() if end.stage is EndStage.PAST:
+            return _row(s, 2, go)
+        case ev.Leave() if end.stage in (EndStage.COUNT, EndStage.SEARCH):
+            return replace(s, end=WalkEnd(EndStage.PAST), typed="", chosen=0, message=""), ()
+        case ev.Leave():
+            return replace(s, end=None, typed="", chosen=0, message=""), ()
+        case Move(by) if by < 0:
+            return go(s, s.chain, s.number)
+        case Say() | UseLine() | ChangeKind() | PutAt() | TogglePaper():
+            return replace(s, message="this is the end of the chain; Esc goes back to its last pixel"), (fx.Bell(),)
+        case _:
+            return None
+
+
+def _row(s: Walk, row: int, go: _Go) -> _N:
+    """A row of the page."""
+    end = s.end
+    if end is None or not 0 <= row < len(end_rows(s)):
+        return s, ()
+    s = replace(s, chosen=row, message="")
+    if end.stage is EndStage.NEXT:
+        step = next_steps(s.map)[row]
+        match step.event:
+            case GoTo(number, str() as chain):
+                return go(s, chain, number)
+            case ev.GoOpen(task):
+                return s, (fx.Open(task, (s.chain, s.number)),)
+            case _:
+                return replace(s, message=step.outside), ()
+    if end.stage is EndStage.PAST and row == 2:
+        if s.steady_only:
+            return replace(s, message="steady light only (settings): look once more, or turn it brighter"), ()
+        return replace(s, blinking=not s.blinking), ()
+    if end.stage is EndStage.PAST and row == len(end_rows(s)) - 1:
+        return _on(s, f"whether {s.here.name} goes on past {shown_number(s.here.length - 1)} was not looked at", go)
+    if not s.end_is_lit:
+        return replace(s, message="wait: the board has not lit them yet"), (fx.Bell(),)
+    if end.stage is EndStage.PAST:
+        if row == 0:
+            return replace(s, end=WalkEnd(EndStage.COUNT), typed="", chosen=0), ()
+        return _on(s, f"{s.here.name} ends at {shown_number(s.here.length - 1)}", go)
+    assert end.search is not None, "a search is under way"
+    search = end.search.answered(something_lit=row == 0)
+    if search.count is not None:
+        return _corrected(s, search.count, go)
+    return replace(s, end=WalkEnd(EndStage.SEARCH, search), chosen=0), ()
+
+
+def _on(s: Walk, words: str, go: _Go) -> _N:
+    """The end of this chain has been looked at: on to what nobody has seen, to the end of another chain, or to what is next."""
+    s = replace(s, ends=s.ends | {(s.chain, s.here.length)}, blinking=False)
+    found = next_unseen(s.map, s.chain, s.number)
+    if found is None:
+        return replace(end_of_walk(replace(s, end=None), go), message=words), ()
+    moved, effects = go(s, *found)
+    return replace(moved, message=words), effects
+
+
+def _counted(s: Walk, typed: str, go: _Go) -> _N:
+    """The count as typed; with nothing typed it is looked for by light."""
+    identity = s.board.identity
+    if identity is None:
+        return replace(s, message="no board: plug it in, then type the count or find it"), (fx.Bell(),)
+    least, top = s.here.length + 1, identity.pixels
+    if not typed:
+        search = CountSearch(limit=top, least=least, span=SPAN if identity.has("range") else 1)
+        if least >= top:
+            return _corrected(s, top, go)
+        return replace(s, end=WalkEnd(EndStage.SEARCH, search), chosen=0, message=""), ()
+    if not typed.isdecimal() or not least <= int(typed[:9]) <= top:
+        why = f"type a number from {least} to {top}: pixels past {s.here.length - 1} lit, and the board drives {top}"
+        return replace(s, message=why), (fx.Bell(),)
+    return _corrected(s, int(typed), go)
+
+
+def _corrected(s: Walk, count: int, go: _Go) -> _N:
+    """The chain has so many pixels: on at the first that was not known."""
+    before = s.here.length
+    map_ = set_count(s.map, s.chain, count)
+    words = f"{s.here.name}: {count} pixels (were {before} · Ctrl+Z)"
+    s = replace(s, map=map_, ends=s.ends | {(s.chain, count)}, end=None, blinking=False)
+    moved, effects = go(s, s.chain, before)
+    return replace(moved, message=words), (fx.Commit(map_, words), *effects)
+
+
+# -- what is to be seen -----------------------------------------------------------------------------------------------
+
+
+def end_rows(s: Walk) -> tuple[Line, ...]:
+    """The rows of the page, in their order."""
+    match s.end:
+        case WalkEnd(EndStage.PAST):
+            last = shown_number(s.here.length - 1)
+            blink = "let them stand still" if s.blinking else "let them blink"
+            return (
+                Line(f"Y  yes: the chain is longer than {s.here.length}"),
+                Line(f"N  no: the chain ends at {last}", note="(F2)"),
+                Line(f"3  not sure: {blink}"),
+                Line("4  go on without looking"),
+            )
+        case WalkEnd(EndStage.SEARCH):
+            return (Line("Y  yes, something lights"), Line("N  no, nothing lights", note="(F2)"))
+        case WalkEnd(EndStage.NEXT):
+            return tuple(
+                Line(f"{n}  {step.words}", note=step.note) for n, step in enumerate(next_steps(s.map), start=1)
+            )
+        case _:
+            return ()
+
+
+def end_view(s: Walk) -> TaskView:
+    """The page: what was seen, the question or the steps, and what does not agree."""
+    end = s.end
+    assert end is not None, "there is a page"
+    chain, past = s.here, s.past
+    lit = "● LIT" if s.end_is_lit else "○ not lit: no board" if not s.board.here else "○ not lit yet"
+    question, prompt, hint = "", "", ""
+    match end.stage:
+        case EndStage.PAST | EndStage.SEARCH if past is not None:
+            question = f"{_run(*past)} {lit}. Does anything light?"
+        case EndStage.PAST | EndStage.SEARCH:
+            question = "What lights past the end waits for the board: it is lit as soon as one answers."
+        case EndStage.COUNT:
+            question = f"{chain.name} has more than {chain.length} pixels."
+            prompt, hint = "How many?", "type the number; Enter alone finds it by light"
+        case _:
+            question = "What comes next, most useful first:"
+    findings = check_map(s.map) if end.stage is EndStage.NEXT else ()
+    lines = [Line("What does not agree:", "bold"), *(Line(finding.what, wrap=True) for finding in findings)]
+    return TaskView(
+        head=f"{s.map.machine.name} · {chain.name} · the end",
+        board=s.board.words,
+        number=past[0] if past is not None else chain.length,
+        lit=s.end_is_lit,
+        above=(Line(seen_so_far(chain), "bold", wrap=True), Line(question, "bold", wrap=True)),
+        prompt=prompt,
+        typed=s.typed if end.stage is EndStage.COUNT else None,
+        items=end_rows(s),
+        chosen=s.chosen,
+        empty=(Line(hint, "dim"),) if hint else (),
+        details=tuple(lines) if findings else (),
+        message=s.message or s.board.refused or s.board.trouble,
+        unsaved=s.unsaved,
+        picture=PictureView(),
+    )
+
+
+def _run(first: int, count: int) -> str:
+    return f"Past the end: {first}" if count == 1 else f"Past the end: {first} to {first + count - 1}"
+
+
+def seen_so_far(chain: Chain) -> str:
+    """How many pixels of a chain are answered, by state: `84 of 84 seen: 79 placed, 2 dark`."""
+    states = Counter(pixel.state for pixel in chain.pixels)
+    seen = sum(n for state, n in states.items() if state is not PixelState.UNSEEN)
+    parts = [
+        f"{states[state]} {state.value}" for state in PixelState if state is not PixelState.UNSEEN and states[state]
+    ]
+    return f"{seen} of {chain.length} seen" + (f": {', '.join(parts)}" if parts else "")
+
+
+def next_steps(map_: PlayfieldMap) -> tuple[NextStep, ...]:
+    """What a walked map needs next, most useful first."""
+    steps = []
+    for chain in map_.chains:
+        unseen = [n for n, pixel in enumerate(chain.pixels) if pixel.state is PixelState.UNSEEN]
+        if unseen:
+            steps.append(
+                NextStep(f"Walk {chain.name}", f"{_many(len(unseen), 'pixel')} unseen", GoTo(unseen[0], chain.id))
+            )
+    for chain in map_.chains:
+        dark = [n for n, pixel in enumerate(chain.pixels) if pixel.state in (PixelState.DARK, PixelState.DEAD)]
+        if dark:
+            where = f"{_named([str(n) for n in dark])} of {chain.name}"
+            steps.append(NextStep(f"Look at {_many(len(dark), 'dark pixel')}", where, GoTo(dark[0], chain.id)))
+    lamps = open_rows(map_)
+    if lamps:
+        names = _named([lamp.name for lamp in lamps])
+        steps.append(NextStep(f"Join {_many(len(lamps), 'lamp')}", names, ev.GoOpen("lamps")))
+    findings = check_map(map_)
+    if findings:
+        steps.append(NextStep(f"See {_many(len(findings), 'finding')} in the map table", "", ev.GoOpen("table")))
+    steps.append(NextStep("Write the table into the board", "", ev.GoOpen("board")))
+    steps.append(NextStep("Prove it against the game", "", ev.GoOpen("prove")))
+    sheet = "the sheet is made in the shell: playfield-probe sheet MAP"
+    export = "tables are written in the shell: playfield-probe export MAP"
+    steps.append(NextStep("Print the sheet for the cabinet", "in the shell", outside=sheet))
+    steps.append(NextStep("Export", "in the shell", outside=export))
+    return tuple(steps)
+
+
+def _many(n: int, what: str) -> str:
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"
+
+
+def _named(names: list[str]) -> str:
+    return ", ".join(names[:NAMED]) + (", …" if len(names) > NAMED else "")
