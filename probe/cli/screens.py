@@ -160,13 +160,14 @@ class Opening:
         return session if address is None else self._on_port(session, address)
 
     def with_port(self, choice: PortChoice, session: Session) -> Session:
-        """The session on a port that was picked, which is remembered for the map; or on paper."""
+        """The session on a port that was picked, which is remembered for the map once its board answers; or on paper."""
         if choice.address is None:
-            return replace(session, make_link=None, paper=True, eyes=None, truth=None)
+            return replace(session, make_link=None, paper=True, eyes=None, truth=None, on_answer=None)
         if session.path and not choice.address.startswith("replay://"):
             key = remembered_key(choice.address)
             port = RememberedPort(usb_serial=key, address=choice.address)
-            _remember(lambda s: s.with_port(session.path, port))
+            path = session.path
+            session = replace(session, on_answer=lambda: _remember(lambda s: s.with_port(path, port)))
         return self._on_port(session, choice.address)
 
     def _on_port(self, session: Session, address: str) -> Session:

@@ -23,8 +23,9 @@ from probe.document.model import MAX_PIXELS, MAX_TEXT, Chain, Lamp, PlayfieldMap
 from probe.document.operations import add_chain, grown, new_map, set_lamps, slug
 from probe.task import effects as fx
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, rows_by_digit
 from probe.task.light import Dark, Light, OutputSetup, Pixels
+from probe.task.screen import PickPort
 from probe.task.task import Next, Opened, Task, TaskState
 from probe.task.views import Line, TaskView
 
@@ -201,27 +202,56 @@ class Again:
     """Ask this output's questions again from the first."""
 
 
+@dataclass(frozen=True)
+class GoOnOnPaper:
+    """Go on without a board: name and count only."""
+
+
+def _has_rows(s: Setting) -> bool:
+    return bool(s.choices)
+
+
+def _asks_yes_or_no(s: Setting) -> bool:
+    return s.stage in (SetupStage.CHAIN, SetupStage.COUNT_SEARCH)
+
+
+def _can_go_on_paper(s: Setting) -> bool:
+    return not s.paper and s.draft is not None and s.stage not in ENTRY_STAGES
+
+
 COMMANDS = (
     Command("setup.take", ("enter",), "Take", ev.Take(), shown=True),
     Command("setup.choose.1", ("down",), "Next answer", ev.Choose(1)),
     Command("setup.choose.-1", ("up",), "Answer before", ev.Choose(-1)),
     Command("setup.again", ("f2",), "This output again", Again(), shown=True),
     Command("setup.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
-    Command("setup.leave", ("escape",), "Back", ev.Leave()),
+    Command("setup.port", ("f6",), "Another port", PickPort(), shown=True),
+    Command("setup.paper", ("p",), "On paper", GoOnOnPaper(), empty=True, when=_can_go_on_paper),
+    Command("setup.yes", ("y",), "Yes, something lights", ev.TakeRow(0), empty=True, when=_asks_yes_or_no),
+    Command("setup.no", ("n",), "No, nothing lights", ev.TakeRow(1), empty=True, when=_asks_yes_or_no),
+    *rows_by_digit("setup", 7, when=_has_rows),
+    Command("setup.leave", ("escape",), "Question before", ev.Leave(), shown=True),
 )
 
 
 @dataclass(frozen=True)
 class SetupFacts:
-    """What the set-up is opened with: lamps of the machine, and the facts that the walk is opened with afterwards."""
+    """What the set-up is opened with: lamps of the machine, and the facts that the walk is opened with afterwards.
+
+    `paper_walk`: those for a walk on paper.
+    """
 
     lamps: tuple[Lamp, ...] = ()
     walk: object = None
+    paper_walk: object = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Setting(TaskState):
-    """State of the set-up. `draft` is the map as far as it is made; None until the machine has a name."""
+    """State of the set-up. `draft` is the map as far as it is made; None until the machine has a name.
+
+    `like_last`: byte order and ceiling are those of the chain before. `before`: the question before this one, as it stood.
+    """
 
     map: PlayfieldMap = field(default_factory=lambda: new_map("A new map"))
     draft: PlayfieldMap | None = None
@@ -235,6 +265,8 @@ class Setting(TaskState):
     found_count: int | None = None
     name: str = ""
     paper: bool = False
+    like_last: bool = False
+    before: Setting | None = field(default=None, repr=False, compare=False)
     facts: SetupFacts = field(default_factory=SetupFacts)
 
     @property
@@ -245,7 +277,7 @@ class Setting(TaskState):
             case SetupStage.MACHINE:
                 return "Which machine is this? Type its name."
             case SetupStage.BOARD:
-                return "No board yet. This goes on as soon as one answers."
+                return "Waiting for a board: plug it in, and this goes on by itself. F6: another port. P: on paper."
             case SetupStage.CHAIN:
                 return f"{where}: the first pixels are lit dimly. Does anything light?"
             case SetupStage.ORDER:
@@ -269,6 +301,10 @@ class Setting(TaskState):
     def choices(self) -> tuple[str, ...]:
         """Answers to choose from; empty where the entry line is used or nothing can be answered."""
         match self.stage:
+            case SetupStage.CHAIN if self.last_chain is not None:
+                last = self.last_chain
+                same = f"Yes, and its pixels are like those of {last.name}: {last.order}, {last.ceiling_ma} mA"
+                return ("Yes, something lights", "No, nothing lights", same)
             case SetupStage.CHAIN | SetupStage.COUNT_SEARCH:
                 return ("Yes, something lights", "No, nothing lights")
             case SetupStage.ORDER:
@@ -277,6 +313,11 @@ class Setting(TaskState):
                 return ("I know it", "Find it now", "Leave it open: I walk until nothing lights")
             case _:
                 return ()
+
+    @property
+    def last_chain(self) -> Chain | None:
+        """The chain that was set up before this one."""
+        return self.draft.chains[-1] if self.draft is not None and self.draft.chains else None
 
     @property
     def suggestion(self) -> str:
@@ -343,6 +384,18 @@ class SetupTask(Task[Setting]):
 
     def step(self, s: Setting, event: object, now_s: float) -> _N | None:
         """The state after an answer, and what is to be done."""
+        found = self._step(s, event)
+        if found is None:
+            return None
+        after, effects = found
+        answered = isinstance(event, ev.Take | ev.TakeRow | GoOnOnPaper) and _question(after) != _question(s)
+        if answered:
+            after = replace(after, before=s)
+        elif after.before is None and not isinstance(event, ev.Leave):
+            after = replace(after, before=s.before)
+        return after, effects
+
+    def _step(self, s: Setting, event: object) -> _N | None:
         match event:
             case ev.Typed(text):
                 return replace(s, typed=text, message=""), ()
@@ -351,6 +404,14 @@ class SetupTask(Task[Setting]):
                 return (replace(s, chosen=(s.chosen + by) % size), ()) if size else (s, ())
             case ev.Take():
                 return _entered(s, s.typed.strip()) if s.stage in ENTRY_STAGES else _picked(s, s.chosen)
+            case ev.TakeRow(row):
+                return _picked(s, row)
+            case ev.Leave() if s.stage in ENTRY_STAGES and s.typed:
+                return replace(s, typed="", message=""), ()
+            case ev.Leave() if s.before is not None and s.stage is not SetupStage.DONE:
+                return _question_before(s, s.before)
+            case GoOnOnPaper() if _can_go_on_paper(s):
+                return replace(s, paper=True, stage=SetupStage.COUNT_ENTRY, typed="", chosen=0, message=""), ()
             case Again():
                 return (s, ()) if s.draft is None or s.stage is SetupStage.DONE else _open_output(s, s.output)
             case ev.BoardChanged():
@@ -376,12 +437,45 @@ class SetupTask(Task[Setting]):
             board=board,
             above=(Line(""), Line(s.question, "bold")),
             typed=s.typed if entry else None,
-            items=tuple(Line(words) for words in s.choices),
+            items=tuple(Line(f"{_letter(s, n)}  {words}") for n, words in enumerate(s.choices)),
             chosen=s.chosen,
             empty=(Line(hint, "dim"),) if hint else (),
+            details=_so_far(s),
             message=s.message or s.board.refused or s.board.trouble,
             unsaved=s.unsaved,
         )
+
+
+def _letter(s: Setting, row: int) -> str:
+    """What stands beside a row, and takes it."""
+    return "YN"[row] if _asks_yes_or_no(s) and row < 2 else str(row + 1)
+
+
+def _so_far(s: Setting) -> tuple[Line, ...]:
+    """What was answered up to here."""
+    if s.draft is None:
+        return ()
+    chains = [
+        f"output {chain.output}: {chain.name}, {chain.count if chain.count is not None else 'count open'}"
+        f"{'' if chain.count is None else ' pixel' if chain.count == 1 else ' pixels'}, {chain.order}"
+        for chain in s.draft.chains
+    ]
+    lines = (f"machine: {s.draft.machine.name}", *chains)
+    return (Line("Answered so far", "dim"), *(Line(line) for line in lines))
+
+
+def _question(s: Setting) -> tuple[object, ...]:
+    """What tells one question from another."""
+    return (s.stage, s.output, s.order, s.count, s.paper)
+
+
+def _question_before(s: Setting, before: Setting) -> _N:
+    """The question before this one, with its answer open again. A chain kept in between is taken out of the map."""
+    kept = {"map": s.map, "board": s.board, "unsaved": s.unsaved, "message": ""}
+    back = replace(before, **kept)  # type: ignore[arg-type]
+    chains = len(s.draft.chains) if s.draft is not None else 0
+    taken_out = before.draft is not None and len(before.draft.chains) < chains
+    return back, (fx.TakeBack(),) if taken_out else ()
 
 
 def make(opened: Opened) -> tuple[SetupTask, Setting]:
@@ -410,6 +504,8 @@ def _map_changed(s: Setting, words: str) -> _N:
     """A chain was taken back, or set up again: on from there."""
     if s.stage is SetupStage.DONE:
         return replace(s, message=words), ()
+    if s.draft is not None and [c.id for c in s.draft.chains] == [c.id for c in s.map.chains]:
+        return replace(s, draft=s.map, message=words), ()
     s = replace(s, draft=s.map, message=words)
     if s.paper:
         return replace(s, stage=SetupStage.COUNT_ENTRY, typed="", chosen=0), ()
@@ -435,7 +531,10 @@ def _entered(s: Setting, text: str) -> _N:
             name = text or s.suggestion
             if len(name) > LONGEST_NAME:
                 return replace(s, message=f"this name is too long: {LONGEST_NAME:,} characters at most"), (fx.Bell(),)
-            return replace(s, name=name, stage=SetupStage.CEILING, typed="", message=""), ()
+            s = replace(s, name=name, typed="", message="")
+            if s.like_last and s.last_chain is not None:
+                return _keep_chain(s, min(s.last_chain.ceiling_ma, s._board_ceiling))
+            return replace(s, stage=SetupStage.CEILING), ()
         case SetupStage.CEILING:
             top = s._board_ceiling
             text = text or s.suggestion
@@ -457,6 +556,8 @@ def _picked(s: Setting, index: int) -> _N:
             if index == 1:
                 return _open_output(s, s.output + 1)
             identity = s.board.identity
+            if index == 2 and s.last_chain is not None:
+                return replace(s, like_last=True, found_order=s.last_chain.order, stage=SetupStage.COUNT), ()
             after = SetupStage.ORDER if identity is not None and identity.has("setup") else SetupStage.COUNT
             return replace(s, stage=after), ()
         case SetupStage.ORDER if index == len(SeenColour):
@@ -517,6 +618,7 @@ def _keep_chain(s: Setting, ceiling_ma: int) -> _N:
     draft = add_chain(s.draft, grown(chain, chain.count or 0))
     commit = fx.Commit(draft, f"{s.name}: set up")
     if s.paper:
-        return replace(s, draft=draft, stage=SetupStage.DONE), (commit, fx.Instead("walk", s.facts.walk))
+        walk = s.facts.paper_walk or s.facts.walk
+        return replace(s, draft=draft, stage=SetupStage.DONE), (commit, fx.Instead("walk", walk))
     s, effects = _open_output(replace(s, draft=draft), s.output + 1)
     return s, (commit, *effects)

@@ -68,10 +68,14 @@ _N = Next[Walk]
 
 @dataclass(frozen=True)
 class WalkFacts:
-    """What the walk may be opened with: words to begin with, and the pixel (chain, number), if not where the last one stopped."""
+    """What the walk may be opened with: words to begin with, and the pixel (chain, number), if not where the last one stopped.
+
+    `paper`: without a board.
+    """
 
     welcome: str = ""
     at: tuple[str, int] | None = None
+    paper: bool = False
 
 
 class WalkTask(Task[Walk]):
@@ -300,7 +304,11 @@ def make(opened: Opened) -> tuple[WalkTask, Walk]:
     facts = opened.facts if isinstance(opened.facts, WalkFacts) else WalkFacts()
     assert opened.map is not None, "the walk is opened with a map"
     walk = start(
-        opened.map, paper=opened.paper, steady_only=opened.steady_only, level=opened.level, message=facts.welcome
+        opened.map,
+        paper=opened.paper or facts.paper,
+        steady_only=opened.steady_only,
+        level=opened.level,
+        message=facts.welcome,
     )
     if facts.at is not None and facts.at[0] in opened.map.chain_by_id:
         walk = settled(replace(walk, chain=facts.at[0], number=facts.at[1]))

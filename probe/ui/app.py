@@ -6,6 +6,7 @@ import asyncio
 import logging
 import sys
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -228,7 +229,7 @@ class ProbeApp(App[str]):
             if self._need is not None:
                 self._see_to(self._need)
         else:
-            self.runtime.open("setup", SetupFacts(options.lamps, walk))
+            self.runtime.open("setup", SetupFacts(options.lamps, walk, replace(walk, paper=True)))
 
     def _see_to(self, need: Need) -> None:
         """From the walk to what was chosen at home."""
@@ -247,6 +248,10 @@ class ProbeApp(App[str]):
 
     def _link_event(self, event: LinkEvent) -> None:
         self.runtime.link_event(event)
+        answered = self.session.on_answer
+        if answered is not None and self.runtime.board.here:
+            self.session = replace(self.session, on_answer=None)
+            answered()
 
     # -- the stack of tasks as screens ------------------------------------------------------------------------------
 

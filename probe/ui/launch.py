@@ -41,7 +41,7 @@ class Opener(Protocol):
         """The demo."""
 
     def with_port(self, choice: PortChoice, session: Session) -> Session:
-        """The session on a port that was picked, or on paper. The choice is remembered for its map."""
+        """The session on a port that was picked, or on paper. A port is remembered for its map once its board has answered."""
 
     def remember_map(self, path: str) -> None:
         """A map went on in another file: that is the one used lately."""
@@ -84,7 +84,7 @@ class Session:
     `make_link` gives a link for an event callback; None means that a port has yet to be picked, or paper entry if
     `paper`. `eyes` gives what a simulated playfield shows, as (place id, colour word) pairs, and `truth` where those
     places are; both None with a real board. `welcome` is shown on the walk, `goodbye` in the shell afterwards.
-    `begin_at`: the pixel (chain, number) that the walk begins on, if not where the last one stopped.
+    `on_answer` is called once, when a board has answered. `begin_at`: the pixel (chain, number) that the walk begins on, if not where the last one stopped.
     """
 
     document: Document = field(default_factory=Document.in_memory)
@@ -95,6 +95,7 @@ class Session:
     welcome: str = ""
     goodbye: str = ""
     begin_at: tuple[str, int] | None = None
+    on_answer: Callable[[], None] | None = None
 
     @property
     def map(self) -> PlayfieldMap | None:

@@ -16,7 +16,7 @@ from probe.cli.screens import SPLICED_IN, Opening, spliced
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.file.map_file import save_copy
-from probe.document.settings import Settings
+from probe.document.settings import Settings, load_settings
 from probe.ui.app import ProbeApp
 from probe.ui.launch import LaunchOptions
 from probe.ui.start import PortChoice
@@ -134,5 +134,21 @@ async def test_every_demo_begins_on_a_pixel_that_is_seen(
             assert app.walk is not None
             assert app.walk.is_lit
             assert app.seen(), "the tour speaks of what is under the glass"
+    finally:
+        app.session.close()
+
+
+async def test_a_port_is_remembered_only_after_its_board_has_answered(opening: Opening, tmp_path: Path) -> None:
+    path = str(tmp_path / "new.json")
+    session = opening.with_port(PortChoice("simulated://?pixels=9", ""), opening.open_file(path))
+    assert load_settings().port_for(path) is None
+    app = ProbeApp(LaunchOptions(), session, opening)
+    try:
+        async with app.run_test(size=(80, 24)) as pilot:
+            for _ in range(200):
+                await pilot.pause(0.02)
+                if app.runtime.board.here:
+                    break
+            assert load_settings().port_for(path) is not None
     finally:
         app.session.close()

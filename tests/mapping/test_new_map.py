@@ -9,11 +9,12 @@ from device_protocol.framing import encode_order
 from device_protocol.orders import Darken, Identify, Identity
 from probe.document.document import Document
 from probe.document.model import Lamp, PlayfieldMap
-from probe.mapping.new_map import ENTRY_STAGES, Again, Setting, SetupFacts, SetupStage, SetupTask
+from probe.mapping.new_map import ENTRY_STAGES, Again, GoOnOnPaper, Setting, SetupFacts, SetupStage, SetupTask
 from probe.runtime.light_orders import part_orders, parts_of, setup_for, setup_order
 from probe.task import effects as fx
-from probe.task.events import Choose, Take, Typed, Undo
+from probe.task.events import Choose, Leave, Take, TakeRow, Typed, Undo
 from probe.task.light import Pixels
+from probe.task.views import TaskView
 from tests.support.played import Played
 
 
@@ -106,7 +107,7 @@ def bench(*chains: tuple[int, str], features: tuple[str, ...] | None = None) -> 
     return made
 
 
-def stage_of(made: Bench) -> SetupStage:
+def stage_of(made: Played[Setting]) -> SetupStage:
     return made.state.stage
 
 
@@ -234,3 +235,72 @@ def test_outputs_are_dark_between_questions() -> None:
     while stage_of(made) is not SetupStage.COUNT:
         made.reply()
     assert not any(made.colours())
+
+
+def test_every_question_has_one_step_back() -> None:
+    made = bench((20, "RGB"))
+    seen = []
+    while stage_of(made) is not SetupStage.CEILING:
+        seen.append((stage_of(made), made.wanted))
+        made.reply()
+    while seen:
+        made(Leave())
+        assert (stage_of(made), made.wanted) == seen.pop()
+    assert finish(made).chains[0].order == "RGB"
+
+
+def test_a_step_back_over_a_kept_chain_takes_it_out_and_may_answer_otherwise() -> None:
+    made = bench((6, "GRB"), (7, "GRB"), (8, "GRB"))
+    while made.state.output < 2:
+        made.reply()
+    made(Leave())
+    assert (made.state.output, stage_of(made)) == (1, SetupStage.CEILING)
+    assert [chain.output for chain in made.map.chains] == [0]
+    made.enter("300")
+    assert [(c.output, c.ceiling_ma) for c in made.map.chains] == [(0, 450), (1, 300)]
+    assert [chain.count for chain in finish(made).chains] == [6, 7, 8]
+
+
+def test_esc_empties_what_is_typed_first() -> None:
+    made = bench((6, "GRB"))
+    made(Typed("Kelp"), Leave())
+    assert (stage_of(made), made.state.typed) == (SetupStage.MACHINE, "")
+
+
+def test_a_chain_like_the_last_is_asked_its_count_and_name_only() -> None:
+    made = bench((6, "RGB"), (7, "RGB"))
+    while stage_of(made) is not SetupStage.CEILING:
+        made.reply()
+    made.enter("321")
+    made(TakeRow(2))
+    assert stage_of(made) is SetupStage.COUNT
+    made.reply(know_count=7)
+    made.reply(know_count=7)
+    made.reply()
+    assert [(c.order, c.count, c.ceiling_ma) for c in made.map.chains] == [("RGB", 6, 321), ("RGB", 7, 321)]
+    assert stage_of(made) is SetupStage.DONE
+
+
+def test_digits_and_letters_stand_beside_their_rows() -> None:
+    made = bench((6, "GRB"))
+    made.reply()
+    view = made.task.view(made.state)
+    assert isinstance(view, TaskView)
+    assert [line.text[0] for line in view.items] == ["Y", "N"]
+    made(TakeRow(0))
+    view = made.task.view(made.state)
+    assert isinstance(view, TaskView)
+    assert [line.text[0] for line in view.items] == list("1234567")
+
+
+def test_on_paper_without_a_board_from_any_question() -> None:
+    facts = SetupFacts(walk="walk", paper_walk="on paper")
+    made = Played(SetupTask(), Setting(facts=facts), document=Document.in_memory())
+    made(Typed("Kelp Forest"), Take())
+    assert stage_of(made) is SetupStage.BOARD
+    made(GoOnOnPaper())
+    assert stage_of(made) is SetupStage.COUNT_ENTRY
+    made(Leave())
+    assert stage_of(made) is SetupStage.BOARD, "and back"
+    made(GoOnOnPaper(), *[event for text in ("12", "", "") for event in (Typed(text), Take())])
+    assert fx.Instead("walk", "on paper") in made.effects

@@ -25,6 +25,7 @@ from probe.mapping.walk_state import OneKey, Walk, WalkEntry, start
 from probe.task import effects as fx
 from probe.task.events import ChangeLevel, Choose, Leave, Redo, StepButton, Take, TakeRow, Typed, Undo
 from probe.task.light import Alternate, Dark, Pixels
+from probe.task.views import TaskView
 from tests.support.boards import identity
 from tests.support.examples import examples
 from tests.support.played import Played
@@ -378,6 +379,12 @@ def test_every_new_place_is_in_the_picture_at_once_as_a_guess() -> None:
     assert len({(p.x_mm, p.y_mm) for p in positions if p is not None}) == 4
 
 
+def view_of(walk: Played[Walk]) -> TaskView:
+    view = walk.task.view(walk.state)
+    assert isinstance(view, TaskView)
+    return view
+
+
 def at_the_end(count: int) -> Played[Walk]:
     """The only chain answered to its count, with a board at it."""
     map_ = set_count(add_chain(new_map("Kelp Forest"), Chain(id="a", name="Reef", output=0)), "a", count)
@@ -394,7 +401,7 @@ def test_past_the_count_some_pixels_are_lit_and_asked_about() -> None:
     assert walk.wanted.setup is not None
     assert walk.wanted.setup.count == 14, "the board has to drive more than the map says"
     assert not walk.state.is_lit, "no pixel that can be named is lit"
-    assert "Past the end: 10 to 13" in walk.task.view(walk.state).above[1].text
+    assert "Past the end: 10 to 13" in view_of(walk).above[1].text
     before = walk.map
     walk(Say(OneKey.SPARE), *label("Otter"))
     assert walk.map is before, "no answer lands on the last pixel"
@@ -428,7 +435,7 @@ def test_the_end_shows_what_comes_next_and_its_rows_open_it() -> None:
     walk = at_the_end(3)
     walk(Say(OneKey.NOTHING_LIT))
     assert walk.wanted == Dark()
-    view = walk.task.view(walk.state)
+    view = view_of(walk)
     words = [line.text for line in view.items]
     assert any("table into the board" in text for text in words)
     walk(TakeRow(next(n for n, text in enumerate(words) if "Prove" in text)))
@@ -436,7 +443,7 @@ def test_the_end_shows_what_comes_next_and_its_rows_open_it() -> None:
     walk(Leave())
     assert walk.state.is_lit, "back at the last pixel"
     walk(Move(unseen=True))
-    assert walk.task.view(walk.state).items == view.items, "and the end was looked at"
+    assert view_of(walk).items == view.items, "and the end was looked at"
 
 
 def test_a_board_lost_at_the_end_is_no_trap() -> None:
@@ -444,10 +451,10 @@ def test_a_board_lost_at_the_end_is_no_trap() -> None:
     walk.lose("the plug was pulled")
     walk(TakeRow(1))
     assert "wait" in walk.state.message
-    assert "as soon as one answers" in walk.task.view(walk.state).above[1].text
+    assert "as soon as one answers" in view_of(walk).above[1].text
     walk(TakeRow(3))
     assert "not looked at" in walk.state.message
-    assert walk.task.view(walk.state).items
+    assert view_of(walk).items
 
 
 def test_an_answer_that_replaces_one_says_so_and_a_verified_one_needs_a_second_press() -> None:
@@ -457,7 +464,7 @@ def test_an_answer_that_replaces_one_says_so_and_a_verified_one_needs_a_second_p
     assert labels(walk.map)[0] == "Otter"
     walk(Take())
     assert labels(walk.map)[0] == "Eel"
-    assert [line.text for line in walk.task.view(walk.state).above][-1] == "0 (1st) was Otter · Ctrl+Z"
+    assert [line.text for line in view_of(walk).above][-1] == "0 (1st) was Otter · Ctrl+Z"
     walk(Move(-1), Say(OneKey.SPARE), Move(1), Move(-1), Say(OneKey.SPARE))
     assert labels(walk.map)[0] == "Eel", "the first press is forgotten elsewhere"
     walk(Say(OneKey.HIDDEN), Say(OneKey.SPARE))
