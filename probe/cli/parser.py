@@ -260,7 +260,7 @@ def _faults(commands: argparse._SubParsersAction[CommandParser]) -> None:
 def _practice(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("practice", help="learn to find faults: a simulated board with a planted one")
     parser.add_argument("--seed", metavar="N", type=int, help="the same number plants the same fault")
-    parser.add_argument("--board", action="store_true", help="judge by the lit board alone: light is not put in words")
+    parser.add_argument("--words", action="store_true", help="say in words what the lit board shows, too")
     _look_options(parser)
 
 

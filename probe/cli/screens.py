@@ -361,7 +361,7 @@ def _launch(arguments: argparse.Namespace, opening: Opening) -> tuple[LaunchOpti
         case "practice":
             from probe.cli.faults import practise
 
-            return practise(options, seed=arguments.seed, in_words=not arguments.board)
+            return practise(options, seed=arguments.seed, in_words=arguments.words)
         case _:
             last = next(iter(opening.recent()), None)
             if last is not None:
@@ -387,6 +387,16 @@ def open_program(arguments: argparse.Namespace) -> int:
         session.close()
         complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")
         return Exit.USAGE
+    code, again = _run(options, session, opening)
+    while again:
+        launch = _launch(argparse.Namespace(**{**vars(arguments), "seed": None}), opening)
+        assert launch is not None, "a practice round can always be opened"
+        code, again = _run(*launch, opening)
+    return code
+
+
+def _run(options: LaunchOptions, session: Session, opening: Opening) -> tuple[int, bool]:
+    """Run the full-screen program to its end: the exit code, and whether another practice round is wanted."""
     from probe.cli.leaving import Leaving
     from probe.ui.app import ProbeApp
 
@@ -395,7 +405,8 @@ def open_program(arguments: argparse.Namespace) -> int:
     try:
         with Leaving(app.endings, restore=partial(_restore_terminal, app)) as leaving:
             app.run()
-            return leaving.finish(app.session.goodbye)
+            code = leaving.finish(app.session.goodbye)
+            return code, app.another_round and code == Exit.FINE
     finally:
         session.close()
         app.session.close()

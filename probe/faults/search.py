@@ -354,7 +354,7 @@ def _take(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
         case SearchMode.SOAK:
             return soak_over(moved, key, time, now_s)
         case SearchMode.DONE:
-            return search, _follow_up(search) if key == "follow" else (Close(),)
+            return search, _follow_up(search) if key == "follow" else (Close(key),)
 
 
 def _context(search: FaultSearch, key: str, now_s: float) -> Result:

@@ -348,7 +348,7 @@ def _soak_items(_: FaultSearch) -> list[SearchItem]:
 def _done_items(search: FaultSearch) -> list[SearchItem]:
     items = []
     if search.solution is not None:
-        return [SearchItem("leave", "Leave the practice round")]
+        return [SearchItem("again", "Another round"), SearchItem("leave", "Leave the practice")]
     if search.follow_up is After.RENUMBER:
         items.append(SearchItem("follow", "Recheck the chain: its numbers may have shifted"))
     elif search.follow_up is After.RECHECK:

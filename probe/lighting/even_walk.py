@@ -312,7 +312,12 @@ def evenness_words(found: Evenness | None, of: str) -> str:
     """Uniformity in a line."""
     if found is None:
         return "nothing read"
-    return f"Emin/Eavg {found.uniformity:.2f}, Emin/Emax {found.diversity:.2f} ({found.count} points, {of})"
+    of_average, of_brightest = round(100 * found.uniformity), round(100 * found.diversity)
+    points = "1 point" if found.count == 1 else f"{found.count} points"
+    return (
+        f"the worst spot gets {of_average} % of the average and {of_brightest} % of the brightest"
+        f" (Emin/Eavg {found.uniformity:.2f}; {points}, {of})"
+    )
 
 
 def _stop_lines(s: EvenWalk) -> tuple[Line, ...]:

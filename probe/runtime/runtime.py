@@ -153,7 +153,7 @@ class Runtime:
     `makers`: task by name. `options`: what every task's maker is given beside map and facts. `bell` sounds the terminal's
     bell, `notify` shows a passing message, `on_change` is called (once for any number of events) when something may have to be
     drawn again, `on_fault` is given an exception that no effect may raise; without it the worker stops at one. `on_bottom` is
-    called when the last task is left, `on_not_saved` when a save fails that a person asked for again.
+    called when the last task is left, with what it came to, `on_not_saved` when a save fails that a person asked for again.
     """
 
     def __init__(
@@ -165,7 +165,7 @@ class Runtime:
         bell: Callable[[], None] = lambda: None,
         notify: Callable[[str], None] = lambda _: None,
         on_change: Callable[[], None] = lambda: None,
-        on_bottom: Callable[[], None] = lambda: None,
+        on_bottom: Callable[[object], None] = lambda _: None,
         on_not_saved: Callable[[], None] = lambda: None,
         on_fault: Callable[[Exception], None] | None = None,
         now_s: Callable[[], float] = time.monotonic,
@@ -396,7 +396,7 @@ class Runtime:
 
     def _close(self, layer: OpenTask, result: object) -> None:
         if len(self.layers) == 1:
-            self._on_bottom()
+            self._on_bottom(result)
             return
         self._pop(layer)
         self._events.append((self.top, ev.TaskClosed(layer.name, result)))

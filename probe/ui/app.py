@@ -105,6 +105,8 @@ class ProbeApp(App[str]):
         self.opener = opener
         self.link: BoardLink | None = None
         self._need: Need | None = None
+        self.another_round = False
+        """Whether a practice round was left for another one."""
         self.cautions_read: set[Moment] = set()
         self._shown: list[tuple[OpenTask, Screen[Any]]] = []
         self._restacking = False
@@ -335,9 +337,12 @@ class ProbeApp(App[str]):
             case _:
                 raise TypeError(f"no screen shows {type(view).__name__}")
 
-    def _bottom(self) -> None:
-        """Esc on the walk: what next? Other tasks that nothing lies below stay."""
-        if self.runtime.layers[0].name == "walk":
+    def _bottom(self, result: object) -> None:
+        """Esc on the walk: what next? Other tasks that nothing lies below stay. A practice round that is over is left."""
+        if self.options.practice is not None and result in ("again", "leave"):
+            self.another_round = result == "again"
+            self.call_next(self.action_quit)
+        elif self.runtime.layers[0].name == "walk":
             self.push_screen(ElsewhereScreen(), self._go_elsewhere)
         else:
             self.action_leave()

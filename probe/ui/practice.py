@@ -28,7 +28,7 @@ def fault_facts(options: LaunchOptions) -> FaultFacts:
 
 
 class PracticeSight:
-    """What one sees and reads in a practice round. Without `in_words` light is for the person to judge."""
+    """What one sees and reads in a practice round. Without `in_words` light is for the person to judge, as far as it can be lit."""
 
     def __init__(self, practice: PracticeRound, *, in_words: bool = True) -> None:
         self._practice = practice
@@ -48,17 +48,18 @@ class PracticeSight:
 
     def _words(self, search: FaultSearch) -> str:
         question = search.question
+        in_words = self._in_words or not search.board.here  # a chain that cannot be lit has only words
         match search.mode:
             case SearchMode.FLEX if search.flex is not None and search.flex.joint is not None:
                 return f"You touch it: {'something' if self._practice.reacts(search.flex.joint) else 'nothing'} changes"
             case SearchMode.HALVING | SearchMode.COLOURS:
                 return ""
             case SearchMode.LAST_GOOD:
-                return f"You see: {self._seen(search, PICTURE_QUESTION)}" if self._in_words else ""
+                return f"You see: {self._seen(search, PICTURE_QUESTION)}" if in_words else ""
             case SearchMode.QUESTION if question is not None:
                 if question.meter:
                     return f"The meter reads: {self._seen(search, question.id)}"
-                if question.who in _LOOKED_AT and question.pattern is not None and not self._in_words:
+                if question.who in _LOOKED_AT and question.pattern is not None and not in_words:
                     return ""
                 verb = "You see" if question.who in _LOOKED_AT else "You find"
                 return f"{verb}: {self._seen(search, question.id)}"
