@@ -87,10 +87,15 @@ async def walk_it(
     try:
         while any(p.state is PixelState.UNSEEN for _, _, p in document.map.walk_pixels()):
             async with asyncio.timeout(patience_s):
-                while not walk().is_lit:
+                while not (walk().is_lit or walk().end_is_lit):
                     changed.clear()
                     await changed.wait()
             look()
+            if walk().end is not None:  # past the end of the chain nothing lights
+                for key in person.inputs(walk()):
+                    runtime.dispatch(key)
+                await runtime.settled()
+                continue
             before_answer(report.answers)
             if walk().typed or walk().chosen:
                 runtime.dispatch(Leave())  # an answer that was refused while the light went out
