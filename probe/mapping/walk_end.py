@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 from probe.document.checks import check_map
 from probe.document.joining import open_rows
-from probe.document.model import Chain, PixelState, PlayfieldMap, shown_number
+from probe.document.model import MAX_PIXELS, Chain, PixelState, PlayfieldMap, shown_number
 from probe.document.operations import set_count
 from probe.mapping.new_map import SPAN, CountSearch
-from probe.mapping.walk_keys import ChangeKind, GoTo, Move, PutAt, Say, ToggleBlink, TogglePaper, UseLine
+from probe.mapping.walk_keys import ChangeCount, ChangeKind, GoTo, Move, PutAt, Say, ToggleBlink, TogglePaper, UseLine
 from probe.mapping.walk_state import EndStage, OneKey, Walk, WalkEnd, next_unseen
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -72,6 +72,8 @@ def end_of_walk(s: Walk, go: _Go) -> Walk:
 def end_step(s: Walk, event: object, go: _Go) -> _N | None:
     """What an event does on the page; None for what it does there as everywhere on the walk."""
     end = s.end
+    if isinstance(event, ChangeCount):
+        return replace(s, end=WalkEnd(EndStage.COUNT, asked=True), typed="", chosen=0, message=""), ()
     if end is None:
         return None
     match event:
@@ -90,7 +92,7 @@ def end_step(s: Walk, event: object, go: _Go) -> _N | None:
             return _row(s, 1, go)
         case ToggleBlink() if end.stage is EndStage.PAST:
             return _row(s, 2, go)
-        case ev.Leave() if end.stage in (EndStage.COUNT, EndStage.SEARCH):
+        case ev.Leave() if end.stage in (EndStage.COUNT, EndStage.SEARCH) and not end.asked:
             return replace(s, end=WalkEnd(EndStage.PAST), typed="", chosen=0, message=""), ()
         case ev.Leave():
             return replace(s, end=None, typed="", chosen=0, message=""), ()
@@ -133,7 +135,7 @@ def _row(s: Walk, row: int, go: _Go) -> _N:
     search = end.search.answered(something_lit=row == 0)
     if search.count is not None:
         return _corrected(s, search.count, go)
-    return replace(s, end=WalkEnd(EndStage.SEARCH, search), chosen=0), ()
+    return replace(s, end=replace(end, search=search), chosen=0), ()
 
 
 def _on(s: Walk, words: str, go: _Go) -> _N:
@@ -148,18 +150,18 @@ def _on(s: Walk, words: str, go: _Go) -> _N:
 
 def _counted(s: Walk, typed: str, go: _Go) -> _N:
     """The count as typed; with nothing typed it is looked for by light."""
-    identity = s.board.identity
-    if identity is None:
-        return replace(s, message="no board: plug it in, then type the count or find it"), (fx.Bell(),)
-    least, top = s.here.length + 1, identity.pixels
+    identity, asked = s.board.identity, s.end is not None and s.end.asked
+    least, top = 1 if asked else s.here.length + 1, identity.pixels if identity is not None else MAX_PIXELS
     if not typed:
-        search = CountSearch(limit=top, least=least, span=SPAN if identity.has("range") else 1)
+        if identity is None:
+            return replace(s, message="no board to find it by light: plug it in, or type the number"), (fx.Bell(),)
         if least >= top:
             return _corrected(s, top, go)
-        return replace(s, end=WalkEnd(EndStage.SEARCH, search), chosen=0, message=""), ()
+        search = CountSearch(limit=top, least=least, span=SPAN if identity.has("range") else 1)
+        return replace(s, end=WalkEnd(EndStage.SEARCH, search, asked), chosen=0, message=""), ()
     if not typed.isdecimal() or not least <= int(typed[:9]) <= top:
-        why = f"type a number from {least} to {top}: pixels past {s.here.length - 1} lit, and the board drives {top}"
-        return replace(s, message=why), (fx.Bell(),)
+        why = "" if asked else f": pixels past {s.here.length - 1} lit, and the board drives {top}"
+        return replace(s, message=f"type a number from {least} to {top}{why}"), (fx.Bell(),)
     return _corrected(s, int(typed), go)
 
 
@@ -169,7 +171,7 @@ def _corrected(s: Walk, count: int, go: _Go) -> _N:
     map_ = set_count(s.map, s.chain, count)
     words = f"{s.here.name}: {count} pixels (were {before} · Ctrl+Z)"
     s = replace(s, map=map_, ends=s.ends | {(s.chain, count)}, end=None, blinking=False)
-    moved, effects = go(s, s.chain, before)
+    moved, effects = go(s, s.chain, before if count > before else min(s.number, count - 1))
     return replace(moved, message=words), (fx.Commit(map_, words), *effects)
 
 
@@ -211,7 +213,9 @@ def end_view(s: Walk) -> TaskView:
         case EndStage.PAST | EndStage.SEARCH:
             question = "What lights past the end waits for the board: it is lit as soon as one answers."
         case EndStage.COUNT:
-            question = f"{chain.name} has more than {chain.length} pixels."
+            held = f"{chain.length} pixels" if chain.count is not None else "an open count"
+            more = f"{chain.name} has more than {chain.length} pixels."
+            question = f"{chain.name} has {held} in the map." if end.asked else more
             prompt, hint = "How many?", "type the number; Enter alone finds it by light"
         case _:
             question = "What comes next, most useful first:"

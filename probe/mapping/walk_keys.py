@@ -53,6 +53,11 @@ class PutAt:
 
 
 @dataclass(frozen=True)
+class ChangeCount:
+    """State how many pixels the chain in hand has: typed, or found by light."""
+
+
+@dataclass(frozen=True)
 class ToggleBlink:
     """Blink the pixel (one flash a second), or stop."""
 

@@ -54,10 +54,11 @@ class EndStage(Enum):
 
 @dataclass(frozen=True)
 class WalkEnd:
-    """The page at the end of a chain."""
+    """The page at the end of a chain; or, with `asked`, its count, which somebody wants to change."""
 
     stage: EndStage
     search: CountSearch | None = None
+    asked: bool = False
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from probe.document.model import PixelState, Position, shown_number
 from probe.document.revisions import seen_words
 from probe.mapping.walk_end import asks_yes_or_no, at_end, end_view
 from probe.mapping.walk_keys import (
+    ChangeCount,
     ChangeKind,
     Move,
     PutAt,
@@ -70,6 +71,7 @@ COMMANDS = (
     Command(
         "walk.lamps", ("number_sign",), "Lamp list, board's table, game's lamps, proof", ev.GoOpen("lamps"), empty=True
     ),
+    Command("walk.count", (), "Count of this chain", ChangeCount()),
     Command("walk.yes", ("y",), "At the end: yes, something lights", ev.TakeRow(0), empty=True, when=asks_yes_or_no),
     Command("walk.no", ("n",), "At the end: no, nothing lights", ev.TakeRow(1), empty=True, when=asks_yes_or_no),
     *rows_by_digit("walk", 9, when=at_end),

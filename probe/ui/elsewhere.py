@@ -15,7 +15,7 @@ from probe.ui.help import key_name
 from probe.ui.keys import TABLE, KeyRow
 
 # the walk's actions that open something else, in the order of the whole job
-ACTIONS = ("table", "recheck", "find", "picture", "lamps", "power", "harness", "faults", "next_chain")
+ACTIONS = ("table", "recheck", "find", "picture", "lamps", "power", "harness", "faults", "next_chain", "count")
 APP_ACTIONS = (("port", "Another board or port"), ("quit", "Leave the program (all is saved first)"))
 
 
@@ -23,7 +23,9 @@ def places_to_go() -> list[tuple[str, str]]:
     """(action, words) of the list, with the key that does the same from the walk; app actions begin with `app.`."""
     rows: dict[str, KeyRow] = {row.id: row for row in TABLE}
     found = [
-        (f"walk.{name}", f"{rows[f'walk.{name}'].words}   {key_name(rows[f'walk.{name}'].keys[0])}") for name in ACTIONS
+        (f"walk.{name}", "   ".join([row.words, *map(key_name, row.keys[:1])]))
+        for name in ACTIONS
+        for row in [rows[f"walk.{name}"]]
     ]
     keys = [key_name(row.keys[0]) for row in TABLE if row.id in ("walk.table", "table.revisions")]
     found.insert(1, ("revisions", f"Revisions: what was changed when, and back   {' '.join(keys)}"))

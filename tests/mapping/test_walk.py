@@ -12,6 +12,7 @@ from probe.document.model import Chain, Kind, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
 from probe.mapping.walk import WalkTask
 from probe.mapping.walk_keys import (
+    ChangeCount,
     ChangeKind,
     GoTo,
     Move,
@@ -483,3 +484,26 @@ def test_on_paper_an_answer_is_replaced_at_once_and_named() -> None:
     walk = on_paper()
     walk(*label("Otter"), Move(-1), *label("Eel"))
     assert (labels(walk.map)[0], walk.state.was) == ("Eel", "0 (1st) was Otter · Ctrl+Z")
+
+
+@pytest.mark.parametrize("count", [3, 12])
+def test_the_count_of_a_chain_can_be_changed_later(count: int) -> None:
+    for walk in (at_board(), on_paper()):
+        walk(GoTo(5), ChangeCount(), *label(str(count)))
+        assert walk.map.chain("playfield").count == count
+        assert walk.state.number == (10 if count > 10 else count - 1)
+        walk(Undo())
+        assert walk.map.chain("playfield").count == 10
+
+
+def test_or_found_by_light_from_the_first_pixel() -> None:
+    walk = at_board()
+    walk(ChangeCount(), Take())
+    for _ in range(40):
+        if walk.state.end is None:
+            break
+        assert walk.state.past is not None
+        walk(TakeRow(0 if walk.state.past[0] < 7 else 1))
+    assert walk.map.chain("playfield").count == 7
+    walk(ChangeCount(), Leave())
+    assert walk.state.is_lit, "one step back is the walk"
