@@ -16,7 +16,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from device_protocol.board import BoardConfig, ChainWiring, PhysicalPixel, SimulatedBoard
 from probe.cli.outcome import Exit, complain
 from probe.document.document import Document
 from probe.document.file import (
@@ -28,16 +27,14 @@ from probe.document.file import (
 from probe.document.model import Chain, Kind, Lamp, PixelState, PlayfieldMap, Position
 from probe.document.operations import add_place, assign_place, new_map, set_lamps
 from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path, usable_keys
-from probe.link import BoardLink, LinkEvent, PortSpec, current_address, list_ports, remembered_key
-from probe.link.errors import LinkError
-from probe.link.simulated_wire import SimulatedPort, simulated_port
-from probe.link.wire import OpenWire
 from probe.mapping.walk_state import start
-from probe.ui.keys import TABLE
+from probe.ui.keys import all_keys
 from probe.ui.launch import LaunchOptions, Seen, Session
 from probe.ui.start import PortChoice
 
 if TYPE_CHECKING:
+    from device_protocol.board import ChainWiring, SimulatedBoard
+    from probe.link import BoardLink, LinkEvent, OpenWire, PortSpec
     from probe.ui.app import ProbeApp
 
 log = logging.getLogger(__name__)
@@ -118,6 +115,8 @@ class Opening:
 
     def ports(self) -> Sequence[PortChoice]:
         """Every serial port, then paper entry."""
+        from probe.link import list_ports
+
         found = [PortChoice(p.device, f"{p.device}   {p.name}") for p in list_ports()]
         return [*found, PortChoice(None, "No board: enter what is on paper")]
 
@@ -164,6 +163,8 @@ class Opening:
         if choice.address is None:
             return replace(session, make_link=None, paper=True, eyes=None, truth=None, on_answer=None)
         if session.path and not choice.address.startswith("replay://"):
+            from probe.link import remembered_key
+
             key = remembered_key(choice.address)
             port = RememberedPort(usb_serial=key, address=choice.address)
             path = session.path
@@ -171,10 +172,14 @@ class Opening:
         return self._on_port(session, choice.address)
 
     def _on_port(self, session: Session, address: str) -> Session:
+        from probe.link import BoardLink, LinkError, PortSpec, remembered_key
+
         where: PortSpec | OpenWire = PortSpec(address=address, key=remembered_key(address), baud=self.baud)
         eyes: Callable[[], Seen] | None = None
         truth: PlayfieldMap | None = None
         if address.startswith("simulated://"):
+            from probe.link.simulated_wire import simulated_port
+
             with contextlib.suppress(LinkError):  # the link reports what is wrong with an address
                 port = simulated_port(address)
                 where = port.open
@@ -208,25 +213,25 @@ class Opening:
             name = "kelp_forest.json" if complete else "kelp_forest_half.json"
             document.commit(load_map(demo_map_path(name)))
             document.save_now()
-        board = SimulatedBoard(
-            BoardConfig(outputs=len(truth.chains), pixels=1_000, play_pixels=300, inputs=64),
-            [wiring_of(truth, chain) for chain in truth.chains],
-            resets_on_open=True,
-            boot_ms=DEMO_BOOT_MS,
-            return_wires=range(len(truth.chains)),
-        )
-        port = SimulatedPort(board, name="simulated board")
-
+        board: SimulatedBoard | None = None
         transcript = self._wire_log()
 
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
-            return BoardLink(port.open, on_event=on_event, transcript=transcript)
+            nonlocal board
+            from probe.link import BoardLink
+            from probe.link.simulated_wire import SimulatedPort
+
+            if board is None:
+                board = demo_board(truth)
+            return BoardLink(
+                SimulatedPort(board, name="simulated board").open, on_event=on_event, transcript=transcript
+            )
 
         again = "--spliced --keep" if after_splice else "--keep"
         return Session(
             document=document,
             make_link=make,
-            eyes=lambda: seen_on(board),
+            eyes=lambda: seen_on(board) if board is not None else (),
             truth=truth,
             welcome=SPLICED_WELCOME if after_splice else DEMO_WELCOME,
             begin_at=lit_begin(document.map, truth) if document.has_map else None,
@@ -234,8 +239,23 @@ class Opening:
         )
 
 
+def demo_board(map_: PlayfieldMap) -> SimulatedBoard:
+    """A simulated board under a machine that is wired as in this map."""
+    from device_protocol.board import BoardConfig, SimulatedBoard
+
+    return SimulatedBoard(
+        BoardConfig(outputs=len(map_.chains), pixels=1_000, play_pixels=300, inputs=64),
+        [wiring_of(map_, chain) for chain in map_.chains],
+        resets_on_open=True,
+        boot_ms=DEMO_BOOT_MS,
+        return_wires=range(len(map_.chains)),
+    )
+
+
 def wiring_of(map_: PlayfieldMap, chain: Chain) -> ChainWiring:
     """A physical chain that is wired as in a map: dark, dead and hidden pixels show nothing that can be seen."""
+    from device_protocol.board import ChainWiring, PhysicalPixel
+
     unlit = (PixelState.DARK, PixelState.DEAD, PixelState.SPARE, PixelState.REPEATER)
     return ChainWiring(
         tuple(
@@ -307,6 +327,8 @@ def _lamps_from(path: Path) -> tuple[Lamp, ...]:
 
 def _address_of(remembered: RememberedPort) -> str | None:
     if remembered.usb_serial:
+        from probe.link import current_address
+
         return current_address(remembered.usb_serial)
     return remembered.address or None
 
@@ -372,7 +394,7 @@ def _launch(arguments: argparse.Namespace, opening: Opening) -> tuple[LaunchOpti
 def open_program(arguments: argparse.Namespace) -> int:
     """Open the full-screen program as the command line asks."""
     settings = load_settings()
-    keys, wrong = usable_keys(settings.keys, [row.id for row in TABLE])
+    keys, wrong = usable_keys(settings.keys, [row.id for row in all_keys()] if settings.keys else [])
     settings = settings.model_copy(update={"keys": keys})
     for sentence in wrong:
         complain(f"{settings_path()}: {sentence}")

@@ -26,32 +26,36 @@ After each `Connected` settings and light of the board are unknown: order `Dark(
 light anew. An idle link keeps the board awake by itself.
 """
 
-from probe.link.board_setup import OutputPlan, SetupResult, set_up_outputs
-from probe.link.errors import LinkError, LinkErrorKind, LinkLost
-from probe.link.events import (
-    Connected,
-    ConnectReason,
-    LinkEvent,
-    Lost,
-    NoticeArrived,
-    PortOpening,
-    Waiting,
-    WireNote,
-    WireTrouble,
-)
-from probe.link.link import BoardLink, RetryPolicy
-from probe.link.ports import (
-    Family,
-    PortInfo,
-    current_address,
-    find_device,
-    find_port,
-    list_ports,
-    remembered_key,
-    usb_name,
-)
-from probe.link.refusal import OrderRefused
-from probe.link.wire import DEFAULT_BAUD, OpenWire, PortSpec, Wire, open_wire
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from probe.link.board_setup import OutputPlan, SetupResult, set_up_outputs
+    from probe.link.errors import LinkError, LinkErrorKind, LinkLost
+    from probe.link.events import (
+        Connected,
+        ConnectReason,
+        LinkEvent,
+        Lost,
+        NoticeArrived,
+        PortOpening,
+        Waiting,
+        WireNote,
+        WireTrouble,
+    )
+    from probe.link.link import BoardLink, RetryPolicy
+    from probe.link.ports import (
+        Family,
+        PortInfo,
+        current_address,
+        find_device,
+        find_port,
+        list_ports,
+        remembered_key,
+        usb_name,
+    )
+    from probe.link.refusal import OrderRefused
+    from probe.link.wire import DEFAULT_BAUD, OpenWire, PortSpec, Wire, open_wire
 
 __all__ = [
     "DEFAULT_BAUD",
@@ -86,3 +90,58 @@ __all__ = [
     "set_up_outputs",
     "usb_name",
 ]
+
+_NAMES_OF = {
+    "board_setup": (
+        "OutputPlan",
+        "SetupResult",
+        "set_up_outputs",
+    ),
+    "errors": (
+        "LinkError",
+        "LinkErrorKind",
+        "LinkLost",
+    ),
+    "events": (
+        "Connected",
+        "ConnectReason",
+        "LinkEvent",
+        "Lost",
+        "NoticeArrived",
+        "PortOpening",
+        "Waiting",
+        "WireNote",
+        "WireTrouble",
+    ),
+    "link": (
+        "BoardLink",
+        "RetryPolicy",
+    ),
+    "ports": (
+        "Family",
+        "PortInfo",
+        "current_address",
+        "find_device",
+        "find_port",
+        "list_ports",
+        "remembered_key",
+        "usb_name",
+    ),
+    "refusal": ("OrderRefused",),
+    "wire": (
+        "DEFAULT_BAUD",
+        "OpenWire",
+        "PortSpec",
+        "Wire",
+        "open_wire",
+    ),
+}
+_HOME = {name: module for module, names in _NAMES_OF.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """What `__all__` names, from its module: imported with the first use, because the first screen needs no link."""
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    globals()[name] = found = getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+    return found

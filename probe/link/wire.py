@@ -91,7 +91,7 @@ class PortSpec:
         """Open it now. Raises LinkError."""
         address = self.address
         if self.key is not None:
-            from probe.link.threaded_wire import run_in_daemon
+            from probe.link.daemon_thread import run_in_daemon
 
             key = self.key
             found = await run_in_daemon(lambda: current_address(key), undo=lambda _: None, name="looking for ports")

@@ -32,7 +32,7 @@ from typing import TypeVar
 
 from probe.document.document import Document, Unsaved
 from probe.document.file.trouble import log_trouble
-from probe.link.threaded_wire import run_in_daemon
+from probe.link.daemon_thread import run_in_daemon
 
 _T = TypeVar("_T")
 DARK_S = 1.0

@@ -24,28 +24,13 @@ import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from device_protocol.errors import HostFault, ProtocolFault
-from device_protocol.orders import (
-    ButtonNotice,
-    Darken,
-    DarkNotice,
-    Identity,
-    InputsNotice,
-    Order,
-    Play,
-    Player,
-    PlayNotice,
-    Reply,
-)
 from probe.document.document import Document, Scope, Unsaved
 from probe.document.file.errors import StorageError
-from probe.link import Connected, LinkError, LinkEvent, Lost, NoticeArrived, PortOpening, Waiting, WireNote
-from probe.link.refusal import OrderRefused
-from probe.link.threaded_wire import run_in_daemon
+from probe.link.daemon_thread import run_in_daemon
 from probe.runtime.ending import run_blocking, save_document
-from probe.runtime.light_orders import outputs_of, part_orders, parts_of, setup_for, setup_order, table_order
 from probe.runtime.words import refusal
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -62,6 +47,11 @@ from probe.task.light import (
     Pixels,
 )
 from probe.task.task import AnyTask, BoardView, CannotOpenError, Opened, TaskState, by_default
+
+# Link and orders are imported where a board is spoken to: the first screen is drawn before that.
+if TYPE_CHECKING:
+    from device_protocol.orders import Identity, Order, Reply
+    from probe.link import LinkEvent
 
 log = logging.getLogger(__name__)
 
@@ -417,6 +407,9 @@ class Runtime:
 
     def link_event(self, event: LinkEvent) -> None:
         """Pass this to the link as its `on_event`."""
+        from device_protocol.orders import ButtonNotice, DarkNotice, InputsNotice, PlayNotice
+        from probe.link import Connected, Lost, NoticeArrived, PortOpening, Waiting, WireNote
+
         match event:
             case PortOpening(port, attempt):
                 again = f", attempt {attempt}" if attempt > 1 else ""
@@ -540,6 +533,8 @@ class Runtime:
         identity = board.identity if board is not None else None
         if board is None or identity is None:
             return False
+        from probe.link import LinkError, OrderRefused
+
         wanted = self._wanted()
         if isinstance(wanted, HandsOff):
             if self._confirmed is not None or not self._unknown:
@@ -594,6 +589,9 @@ class Runtime:
 
     async def _show(self, board: Board, identity: Identity, wanted: Light) -> None:
         """Bring the board to this light, output by output; stops early if something else is wanted meanwhile."""
+        from device_protocol.orders import Darken
+        from probe.runtime.light_orders import part_orders, parts_of, setup_for
+
         target: Light = wanted
         if isinstance(wanted, Alternate):
             if wanted != self._alternating:
@@ -629,6 +627,9 @@ class Runtime:
         self._done(wanted)
 
     async def _show_whole(self, board: Board, identity: Identity, target: ByTable | Game) -> None:
+        from device_protocol.orders import Play, Player
+        from probe.runtime.light_orders import outputs_of, table_order
+
         for output, setup in outputs_of(self._map(), identity).items():
             await self._set_up(board, target, output, setup)
         order = table_order(target) if isinstance(target, ByTable) else Play(Player.GAME)
@@ -639,12 +640,16 @@ class Runtime:
         known = self._setups.get(output)
         if setup is None or setup == known:
             return known
+        from probe.runtime.light_orders import setup_order
+
         await self._change(board, setup_order(output, setup), wanted)
         self._setups[output] = setup
         return setup
 
     def _forget_what_is_driven_otherwise(self, identity: Identity) -> None:
         """Where by now the map has an output driven otherwise, its pixels do not show what was sent."""
+        from probe.runtime.light_orders import setup_for
+
         stale = [
             output
             for output, part in self._shown.items()
@@ -684,6 +689,8 @@ class Runtime:
         if board is None or board.identity is None:
             self._not_answered(question, "no board: plug it in, or pick its port")
             return
+        from probe.link import LinkError, OrderRefused
+
         try:
             for order in ask.orders:
                 replies.append(await self._order(board, order, lights=False))
@@ -817,6 +824,9 @@ class Runtime:
         self._forget()
         board = self._board
         if board is not None and board.identity is not None:
+            from device_protocol.orders import Darken
+            from probe.link import LinkError, OrderRefused
+
             with contextlib.suppress(LinkError, OrderRefused, ProtocolFault):
                 await board.do(Darken())
 
@@ -844,6 +854,8 @@ class Runtime:
 
 def why_not(exc: Exception) -> str:
     """Why a light or a question came to nothing, as a plain sentence."""
+    from probe.link import OrderRefused
+
     if isinstance(exc, OrderRefused):
         return refusal(exc.code, str(exc))
     if isinstance(exc, HostFault):

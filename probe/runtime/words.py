@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from device_protocol.errors import ErrorCode
-from device_protocol.orders import Identity
+
+if TYPE_CHECKING:
+    from device_protocol.orders import Identity
 
 _REFUSALS = {
     ErrorCode.NO_SUCH_OUTPUT: "the board has no such output: the map was made with another board or build",

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from device_protocol.orders import Order
-from probe.document.model import PlayfieldMap
+if TYPE_CHECKING:
+    from device_protocol.orders import Order
+    from probe.document.model import PlayfieldMap
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,11 @@ Keys that only one task knows are events too; they stand beside that task.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from device_protocol.errors import ErrorCode
-from device_protocol.orders import Reply
+if TYPE_CHECKING:
+    from device_protocol.errors import ErrorCode
+    from device_protocol.orders import Reply
 
 # -- what a person did, the same in every task. A task that does not handle one gets the runtime's own way --------------
 

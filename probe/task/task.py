@@ -8,9 +8,8 @@ holds now before every call: a step sees one frozen value with everything that i
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any, ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
-from device_protocol.orders import Identity
 from probe.cautions import Moment
 from probe.document.model import PlayfieldMap
 from probe.task import events as ev
@@ -18,6 +17,9 @@ from probe.task.command import Command
 from probe.task.effects import Close, Effects, TakeBack, TryAgain
 from probe.task.light import Dark, Light
 from probe.task.views import View
+
+if TYPE_CHECKING:
+    from device_protocol.orders import Identity
 
 
 @dataclass(frozen=True)

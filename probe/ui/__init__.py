@@ -12,7 +12,7 @@ What others use (the command line; a screen is the only thing for which Textual 
 - `launch`: `LaunchOptions` and `Session`, what it is launched with; `Opener`, how it opens more. Screens know no files
   or ports.
 - `start.PortChoice`: one way to reach a board.
-- `keys.TABLE`: every key of the program, for settings that map them anew.
+- `keys.all_keys`: every key of the program, for settings that map them anew.
 
 Within: `text` is the one door for text from people, files and boards; `themes` and `app.tcss` hold all colours;
 `ascii_only` is for terminals without our signs; `terminal` is Textual's driver, made fit for slow and lost terminals;

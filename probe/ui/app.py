@@ -20,7 +20,6 @@ from probe.document.document import Document, now_text, rescue_folders
 from probe.document.file.errors import StorageError
 from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
-from probe.mapping.new_map import SetupFacts
 from probe.mapping.walk import WalkFacts
 from probe.mapping.walk_keys import GoTo
 from probe.mapping.walk_state import Walk
@@ -33,7 +32,7 @@ from probe.task.views import FormView, RowsView, TaskView
 from probe.ui.ascii_only import AsciiOnly
 from probe.ui.command_screen import CommandScreen
 from probe.ui.elsewhere import ElsewhereScreen
-from probe.ui.keys import TABLE, bindings, keys_of, typing_key
+from probe.ui.keys import all_keys, keys_of, program_bindings, typing_key
 from probe.ui.launch import LaunchOptions, Opener, Seen, Session
 from probe.ui.start import HomeScreen, PortChoice, PortScreen
 from probe.ui.task_screen import TaskScreen
@@ -95,7 +94,7 @@ class ProbeApp(App[str]):
 
     TITLE = "playfield-probe"
     CSS_PATH: ClassVar[str] = "app.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = list(bindings("app"))
+    BINDINGS: ClassVar[list[BindingType]] = list(program_bindings())
     ENABLE_COMMAND_PALETTE = True
 
     def __init__(self, options: LaunchOptions, session: Session, opener: Opener) -> None:
@@ -110,6 +109,7 @@ class ProbeApp(App[str]):
         self.cautions_read: set[Moment] = set()
         self._shown: list[tuple[OpenTask, Screen[Any]]] = []
         self._restacking = False
+        self._link_due = False
         self._leaving = False
         self._asking = False
         self.runtime = self._runtime(session.document)
@@ -196,7 +196,7 @@ class ProbeApp(App[str]):
             self._filters.append(AsciiOnly())
         asyncio.get_running_loop().set_exception_handler(self._trouble_beside)
         changed = self.options.changed_keys
-        rows = [row for row in TABLE if row.id in changed]
+        rows = [row for row in all_keys() if row.id in changed] if changed else []
         self.set_keymap({r.id: ",".join(k for k in keys_of(r, changed) if not typing_key(k)) for r in rows})
         if self.options.start_here:
             self.runtime.start()
@@ -217,7 +217,7 @@ class ProbeApp(App[str]):
             self._go_on()
 
     def _go_on(self) -> None:
-        self._take_link()
+        self._link_due = True
         map_, options = self.map_now(), self.options
         walk = WalkFacts(f"{options.welcome} {self.session.welcome}".strip(), self.session.begin_at)
         if map_ is not None and options.faults_on:
@@ -231,6 +231,8 @@ class ProbeApp(App[str]):
             if self._need is not None:
                 self._see_to(self._need)
         else:
+            from probe.mapping.new_map import SetupFacts
+
             self.runtime.open("setup", SetupFacts(options.lamps, walk, replace(walk, paper=True)))
 
     def _see_to(self, need: Need) -> None:
@@ -242,7 +244,13 @@ class ProbeApp(App[str]):
         if need.task != "walk":
             self.runtime.dispatch(ev.GoOpen(need.task))
 
+    def _take_link_if_due(self) -> None:
+        """The first picture needs no board, and what a link is made of takes long to load."""
+        if self._link_due and not self.is_ending:
+            self._take_link()
+
     def _take_link(self) -> None:
+        self._link_due = False
         if self.session.make_link is not None:
             self.link = self.session.make_link(self._link_event)
             self.runtime.attach(self.link)
@@ -294,6 +302,8 @@ class ProbeApp(App[str]):
         top = self._shown[-1][1] if self._shown else None
         if isinstance(top, CommandScreen):
             top.redraw()  # what changed meanwhile was not drawn
+        if self._link_due:
+            self.screen.call_after_refresh(self._take_link_if_due)
 
     async def _push(self, layer: OpenTask) -> None:
         if layer.task.read_first is not None and layer.task.read_first not in self.cautions_read:
@@ -493,7 +503,7 @@ class ProbeApp(App[str]):
         for theme in OURS:
             yield SystemCommand(f"Theme: {theme.name}", "colours of the screen", partial(self.use_theme, theme.name))
         scope = self._scope(screen)
-        for row in TABLE:
+        for row in all_keys():
             if row.scope in (scope, "app"):
                 target = screen if row.scope == scope and scope else self
 
@@ -548,7 +558,7 @@ class ProbeApp(App[str]):
             self._asking = False
 
     async def _drop_link(self) -> None:
-        link, self.link = self.link, None
+        link, self.link, self._link_due = self.link, None, False
         self.runtime.attach(None)
         if link is not None:
             await link.close()

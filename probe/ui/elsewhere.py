@@ -12,7 +12,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Footer, OptionList, Static
 
 from probe.ui.help import key_name
-from probe.ui.keys import TABLE, KeyRow
+from probe.ui.keys import all_keys, KeyRow
 
 # the walk's actions that open something else, in the order of the whole job
 ACTIONS = ("table", "recheck", "find", "picture", "lamps", "power", "harness", "faults", "next_chain", "count")
@@ -21,13 +21,13 @@ APP_ACTIONS = (("port", "Another board or port"), ("quit", "Leave the program (a
 
 def places_to_go() -> list[tuple[str, str]]:
     """(action, words) of the list, with the key that does the same from the walk; app actions begin with `app.`."""
-    rows: dict[str, KeyRow] = {row.id: row for row in TABLE}
+    rows: dict[str, KeyRow] = {row.id: row for row in all_keys()}
     found = [
         (f"walk.{name}", "   ".join([row.words, *map(key_name, row.keys[:1])]))
         for name in ACTIONS
         for row in [rows[f"walk.{name}"]]
     ]
-    keys = [key_name(row.keys[0]) for row in TABLE if row.id in ("walk.table", "table.revisions")]
+    keys = [key_name(row.keys[0]) for row in all_keys() if row.id in ("walk.table", "table.revisions")]
     found.insert(1, ("revisions", f"Revisions: what was changed when, and back   {' '.join(keys)}"))
     return [*found, *((f"app.{action}", words) for action, words in APP_ACTIONS)]
 

@@ -13,7 +13,7 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Footer, Input, OptionList, Static
 
 from probe.cautions import HELP, Moment, cautions
-from probe.ui.keys import TABLE, keys_of
+from probe.ui.keys import all_keys, keys_of
 
 _NAMES = {
     "pagedown": "PageDown",
@@ -51,7 +51,7 @@ def key_name(key: str) -> str:
 
 def other_keys(screen: Screen[Any]) -> list[tuple[str, str]]:
     """(keys, words) of a screen that are not in the table of keys: its own bindings, its list, its line to type in."""
-    rows = {row.id for row in TABLE}
+    rows = {row.id for row in all_keys()}
     found = [
         ("  ".join(key_name(key) for key in binding.key.split(",")), binding.description)
         for binding in vars(type(screen)).get("BINDINGS", ())  # not those of every screen
@@ -84,8 +84,8 @@ class HelpScreen(ModalScreen[None]):
         lines = [Content("Keys").stylize("bold")]
         lines += [Content(f"  {keys:<22}{words}") for keys, words in self._others]
         noted = False
-        own = {key for row in TABLE if row.scope == self._scope != "app" for key in row.keys}
-        for row in TABLE:
+        own = {key for row in all_keys() if row.scope == self._scope != "app" for key in row.keys}
+        for row in all_keys():
             if row.scope not in (self._scope, "app") or (row.scope == "app" and own.intersection(row.keys)):
                 continue
             keys = "  ".join(key_name(key) for key in keys_of(row, self._changed_keys))

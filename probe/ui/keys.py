@@ -9,19 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from textual.binding import Binding
 
-from probe.faults.commands import COMMANDS as FAULTS
-from probe.game.keys import COMMANDS as GAME
-from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
-from probe.lighting.even_keys import COMMANDS as EVENNESS
-from probe.lighting.picture_keys import COMMANDS as PICTURE
-from probe.mapping.history import COMMANDS as REVISIONS
-from probe.mapping.new_map import COMMANDS as SETUP
-from probe.mapping.table import COMMANDS as TABLE_COMMANDS
-from probe.mapping.walk_view import COMMANDS as WALK
-from probe.recheck.keys import FIND, RECHECK
 from probe.task.command import Command
 
 
@@ -52,23 +43,46 @@ def _of(commands: tuple[Command, ...]) -> tuple[KeyRow, ...]:
     return tuple(KeyRow(f"command('{c.id}')", c.scope, c.keys, c.words, c.shown, c.empty, name=c.id) for c in commands)
 
 
-TABLE: tuple[KeyRow, ...] = (
+OF_PROGRAM: tuple[KeyRow, ...] = (
     KeyRow("help", "app", ("f1",), "Help", shown=True),
     KeyRow("leave", "app", ("escape",), "Back"),
     KeyRow("quit", "app", ("ctrl+q",), "Quit"),
     KeyRow("save_picture", "app", ("ctrl+x",), "Save this screen as a picture (SVG)"),
-    *_of(WALK),
-    *_of(SETUP),
-    *_of(TABLE_COMMANDS),
-    *_of(RECHECK),
-    *_of(FIND),
-    *_of(REVISIONS),
-    *_of((*POWER, *HARNESS, *JOINT, *BATCH)),
-    *_of(FAULTS),
-    *_of(GAME),
-    *_of(PICTURE),
-    *_of(EVENNESS),
 )
+"""The program's own, which every screen has."""
+
+
+@cache
+def all_keys() -> tuple[KeyRow, ...]:
+    """The whole table. The first call imports every room's commands: no screen needs more than its own."""
+    from probe.faults.commands import COMMANDS as FAULTS
+    from probe.game.keys import COMMANDS as GAME
+    from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
+    from probe.lighting.even_keys import COMMANDS as EVENNESS
+    from probe.lighting.picture_keys import COMMANDS as PICTURE
+    from probe.mapping.history import COMMANDS as REVISIONS
+    from probe.mapping.new_map import COMMANDS as SETUP
+    from probe.mapping.table import COMMANDS as TABLE
+    from probe.mapping.walk_view import COMMANDS as WALK
+    from probe.recheck.keys import FIND, RECHECK
+
+    rooms = (
+        WALK,
+        SETUP,
+        TABLE,
+        RECHECK,
+        FIND,
+        REVISIONS,
+        POWER,
+        HARNESS,
+        JOINT,
+        BATCH,
+        FAULTS,
+        GAME,
+        PICTURE,
+        EVENNESS,
+    )
+    return (*OF_PROGRAM, *(row for commands in rooms for row in _of(commands)))
 
 
 def keys_of(row: KeyRow | Command, changed: Mapping[str, str]) -> tuple[str, ...]:
@@ -85,33 +99,27 @@ def typing_key(key: str) -> bool:
     return not (function_key or key.startswith(("ctrl+", "page", "alt+", "shift+")))
 
 
-def bindings(scope: str, changed: Mapping[str, str] | None = None) -> list[Binding]:
-    """The bindings of a screen; `empty_only` typing keys are left to the entry line (see `while_empty`)."""
-    made = []
-    for row in TABLE:
-        if row.scope != scope:
-            continue
-        keys = [k for k in keys_of(row, changed or {}) if not (row.empty_only and typing_key(k))]
-        if keys:
-            made.append(
-                Binding(
-                    ",".join(keys),
-                    row.action,
-                    row.words,
-                    show=row.shown,
-                    # a line to type in would cut its text instead; a screen over another would have no help and no way out
-                    priority=row.id in ("app.save_picture", "app.help", "app.quit"),
-                    id=row.id,
-                )
-            )
-    return made
+def program_bindings() -> list[Binding]:
+    """The bindings of the program itself."""
+    return [
+        Binding(
+            ",".join(row.keys),
+            row.action,
+            row.words,
+            show=row.shown,
+            # a line to type in would cut its text instead; a screen over another would have no help and no way out
+            priority=row.id in ("app.save_picture", "app.help", "app.quit"),
+            id=row.id,
+        )
+        for row in OF_PROGRAM
+    ]
 
 
 def while_empty(scope: str, changed: Mapping[str, str] | None = None) -> dict[str, str]:
     """Key → action for the keys that act only while the entry line is empty."""
     return {
         key: row.action
-        for row in TABLE
+        for row in all_keys()
         if row.scope == scope and row.empty_only
         for key in keys_of(row, changed or {})
         if typing_key(key)

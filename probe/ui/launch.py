@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING, Protocol
 
 from probe.document.document import Document
 from probe.document.model import Lamp, PlayfieldMap
-from probe.link import BoardLink, LinkEvent
 from probe.mapping.walk_state import START_LEVEL
 from probe.ui.start import PortChoice
 
 if TYPE_CHECKING:
+    from probe.link import BoardLink, LinkEvent
     from probe.practice.round import PracticeRound
 
 Seen = tuple[tuple[str, str], ...]
-MakeLink = Callable[[Callable[[LinkEvent], None]], BoardLink]
+MakeLink = Callable[[Callable[["LinkEvent"], None]], "BoardLink"]
 
 
 class Opener(Protocol):

@@ -24,7 +24,7 @@ from probe.document.settings import RENAMED_COMMANDS, change_settings, load_sett
 from probe.recheck.state import RecheckStage
 from probe.recheck.task import RecheckTask, start
 from probe.task.events import Take
-from probe.ui.keys import TABLE
+from probe.ui.keys import all_keys
 from tests.document.file.disks import names_in
 
 HERE = Path(__file__).with_name("version_1")
@@ -173,7 +173,7 @@ def test_the_settings_of_then_are_read_and_changed(tmp_path: Path) -> None:
 
 
 def test_every_name_a_command_had_then_is_known_now() -> None:
-    known = {row.id for row in TABLE}
+    known = {row.id for row in all_keys()}
     settings = load_settings(HERE / "settings.json")
     usable, sentences = usable_keys(settings.keys, known)
     assert sentences == ()

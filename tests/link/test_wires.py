@@ -16,8 +16,8 @@ import serial
 
 from device_protocol.framing import OrderLine, encode_order
 from probe.link import LinkError, LinkErrorKind
+from probe.link.daemon_thread import run_in_daemon
 from probe.link.ports import current_address, remembered_key
-from probe.link.threaded_wire import run_in_daemon
 from probe.link.wire import PortSpec, Wire, open_wire
 from tests.link.conftest import until
 from tests.link.far_ends import PtyEnd, board_answers, rfc2217_board, tcp_board

@@ -20,7 +20,7 @@ from probe.faults.tables import load
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.practice.round import CHAIN, PracticeRound
-from probe.ui.keys import TABLE
+from probe.ui.keys import all_keys
 from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -273,7 +273,7 @@ async def test_typing_where_nothing_is_typed_does_nothing_and_readings_are_corre
 
 
 async def test_help_names_the_keys_and_the_footer_holds_six(open_app: OpenApp) -> None:
-    shown = [row for row in TABLE if row.shown and (row.scope == "faults" or row.action == "help")]
+    shown = [row for row in all_keys() if row.shown and (row.scope == "faults" or row.action == "help")]
     assert len(shown) <= 6
     async with open_app(a_map(), faults_on="a") as stage:
         await until(stage, lambda: in_search(stage))

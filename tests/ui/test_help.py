@@ -12,7 +12,7 @@ import probe.ui
 from probe.document.file import demo_map_path, load_map
 from probe.ui.command_screen import CommandScreen
 from probe.ui.help import HelpScreen
-from probe.ui.keys import TABLE
+from probe.ui.keys import all_keys
 from probe.ui.start import PortChoice, PortScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -45,11 +45,11 @@ def own_screens() -> list[type[Screen[object]]]:
 @pytest.mark.parametrize("screen", own_screens(), ids=lambda screen: screen.__name__)
 def test_every_screen_has_keys_of_its_own_in_the_help(screen: type[Screen[object]]) -> None:
     if issubclass(screen, CommandScreen):  # its keys are those of the task that it shows
-        assert not any(row.scope == "" for row in TABLE)
+        assert not any(row.scope == "" for row in all_keys())
         return
     scope = getattr(screen, "KEY_SCOPE", "")
     asks = issubclass(screen, ModalScreen) or screen.__name__ in ("HomeScreen", "SettingScreen")
-    assert asks or any(row.scope == scope for row in TABLE), "its keys are in no scope of the table"
+    assert asks or any(row.scope == scope for row in all_keys()), "its keys are in no scope of the table"
 
 
 async def opened(stage: Stage, keys: tuple[str, ...]) -> None:
@@ -75,7 +75,7 @@ async def test_f1_helps(name: str, open_app: OpenApp) -> None:
         assert "Keys" in shown
         assert "Cautions" in shown
         scope = getattr(below, "KEY_SCOPE", "")
-        for row in [row for row in TABLE if row.scope == scope][:6]:
+        for row in [row for row in all_keys() if row.scope == scope][:6]:
             assert row.words[:30] in shown
         await stage.pilot.press("f1")
         await stage.pilot.pause(0.2)

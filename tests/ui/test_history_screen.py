@@ -12,7 +12,7 @@ from probe.document.file.errors import CannotSaveError
 from probe.document.model import PlayfieldMap
 from probe.document.revisions import at_revision
 from probe.ui.elsewhere import places_to_go
-from probe.ui.keys import TABLE
+from probe.ui.keys import all_keys
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.test_power_screens import press
 from tests.ui.test_walk_screen import HOSTILE, small
@@ -133,7 +133,7 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
 
 def test_at_most_six_keys_in_the_footer() -> None:
     for scope in ("revisions", "table"):
-        assert sum(row.shown and row.scope in (scope, "app") for row in TABLE) <= 6
+        assert sum(row.shown and row.scope in (scope, "app") for row in all_keys()) <= 6
 
 
 async def test_without_a_board_everything_is_drawn_at_once(open_app: OpenApp) -> None:

@@ -8,7 +8,7 @@ import pytest
 from textual.keys import _character_to_key
 
 from probe.ui.help import key_name
-from probe.ui.keys import TABLE, typing_key, while_empty
+from probe.ui.keys import all_keys, typing_key, while_empty
 from tests.ui.conftest import OpenApp
 from tests.ui.test_walk_screen import small
 
@@ -25,7 +25,7 @@ def test_keys_that_type_nothing(key: str) -> None:
 
 def test_single_signs_of_the_walk_act_while_the_line_is_empty() -> None:
     acting = while_empty("walk")
-    for row in TABLE:
+    for row in all_keys():
         if row.scope == "walk" and row.empty_only:
             for key in row.keys:
                 if len(key_name(key)) == 1:

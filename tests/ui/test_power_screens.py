@@ -12,7 +12,7 @@ from probe.document.model.harness import JoinedTo
 from probe.document.wiring import joint_at, put, put_joint
 from probe.ui.form_screen import FormScreen
 from probe.ui.help import CautionScreen
-from probe.ui.keys import TABLE
+from probe.ui.keys import all_keys
 from probe.ui.rows_screen import RowsScreen, RowTable
 from probe.ui.task_screen import TaskScreen
 from tests.document.strategies import HOSTILE
@@ -237,9 +237,9 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
 
 async def test_at_most_six_keys_in_the_footer_and_none_twice(open_app: OpenApp) -> None:
     for scope in ("power", "harness", "joint", "batch"):
-        rows = [row for row in TABLE if row.scope in (scope, "app")]
+        rows = [row for row in all_keys() if row.scope in (scope, "app")]
         assert sum(row.shown for row in rows) <= 6
-        own = [key for row in TABLE if row.scope == scope for key in row.keys]
+        own = [key for row in all_keys() if row.scope == scope for key in row.keys]
         assert len(own) == len(set(own))
     async with open_app(DEMO) as stage:
         shown = await opened(stage, "exclamation_mark")
