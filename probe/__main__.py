@@ -17,8 +17,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(VERSION_LINE)  # noqa: T201 - as the parser would, which takes as long to load as the interpreter
         return 0
     import gc
+    import os
 
     gc.set_threshold(50_000)  # loading makes no garbage: looking for it took a tenth of the time to the first picture
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # none is wanted: looking through all packages takes long
     from probe.cli.parser import build_parser
 
     arguments = build_parser().parse_args(argv)

@@ -23,6 +23,7 @@ from probe.document.file import (
     StorageError,
     demo_map_path,
     load_map,
+    save_copy,
 )
 from probe.document.model import Chain, Kind, Lamp, PixelState, PlayfieldMap, Position
 from probe.document.operations import add_place, assign_place, new_map, set_lamps
@@ -207,12 +208,12 @@ class Opening:
         keep = getattr(options, "keep", None)
         folder = Path(tempfile.mkdtemp(prefix="playfield-probe-demo-")) if keep is None else None
         path = Path(keep) if keep is not None else Path(str(folder)) / "kelp_forest.json"
-        document = document_at(path)
-        if not document.has_map and not getattr(options, "new", False):
+        if not path.exists() and not getattr(options, "new", False):
             complete = after_splice or getattr(options, "complete", False)
             name = "kelp_forest.json" if complete else "kelp_forest_half.json"
-            document.commit(load_map(demo_map_path(name)))
-            document.save_now()
+            path.parent.mkdir(parents=True, exist_ok=True)
+            save_copy(path, demo_map_path(name).read_bytes())
+        document = document_at(path)
         board: SimulatedBoard | None = None
         transcript = self._wire_log()
 

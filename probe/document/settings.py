@@ -29,7 +29,7 @@ _LOCK_WAIT_S = 2.0
 class RememberedPort(BaseModel):
     """The board a map was last used with: by the serial number of its USB plug, or by a URL."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     usb_serial: str | None = Field(default=None, max_length=200)
     address: str = Field(default="", max_length=1_000)
@@ -38,7 +38,7 @@ class RememberedPort(BaseModel):
 class Settings(BaseModel):
     """The user's settings. Paths are absolute; keys are names of commands, values names of keys."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     recent: tuple[str, ...] = Field(default=(), max_length=MAX_RECENT, description="map files, last used first")
     ports: dict[str, RememberedPort] = Field(default={}, description="the board of each map file")

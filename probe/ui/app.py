@@ -93,12 +93,18 @@ class ProbeApp(App[str]):
     """The program. What is said in the shell afterwards is in `endings.ended`."""
 
     TITLE = "playfield-probe"
-    CSS_PATH: ClassVar[str] = "app.tcss"
+    # read at once: rules that come with a screen make Textual read all of them anew
+    CSS_PATH: ClassVar[list[str]] = ["app.tcss", "task_screen.tcss"]
     BINDINGS: ClassVar[list[BindingType]] = list(program_bindings())
     ENABLE_COMMAND_PALETTE = True
 
     def __init__(self, options: LaunchOptions, session: Session, opener: Opener) -> None:
         super().__init__(driver_class=_driver_class())
+        for theme in OURS:
+            self.register_theme(theme)
+        # before any rule is read: other colours make Textual read all of them anew
+        self.set_reactive(App.theme, options.theme)
+        self.stylesheet.set_variables(self.get_css_variables())
         self.options = options
         self.session = session
         self.opener = opener
@@ -189,9 +195,6 @@ class ProbeApp(App[str]):
     # -- beginning ------------------------------------------------------------------------------------------------
 
     def on_mount(self) -> None:
-        for theme in OURS:
-            self.register_theme(theme)
-        self.theme = self.options.theme
         if self.options.plain_ascii:
             self._filters.append(AsciiOnly())
         asyncio.get_running_loop().set_exception_handler(self._trouble_beside)

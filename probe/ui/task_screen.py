@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
@@ -45,8 +45,6 @@ class ItemList(OptionList, can_focus=False):
 
 class TaskScreen(CommandScreen):
     """Shows a `TaskView`. It knows what a view is, and nothing of any task."""
-
-    CSS_PATH: ClassVar[str] = "task_screen.tcss"
 
     def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
         super().__init__(shown, changed)

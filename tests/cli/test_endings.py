@@ -413,16 +413,40 @@ def test_a_program_that_hangs_itself(trouble: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_terminal_that_takes_nothing_more(tmp_path: Path) -> None:
-    with program(tmp_path) as started:
-        started.answer()
-        for _ in range(40):  # nobody reads what is drawn: the terminal's buffer is full long before
+@pytest.mark.parametrize(
+    ("way", "trouble"),
+    [("SIGTERM", ""), ("SIGHUP", ""), ("Ctrl+Q", ""), ("SIGTERM", "map=fails"), ("SIGHUP", "map=fails")],
+)
+def test_a_terminal_that_takes_nothing_more(way: str, trouble: str, tmp_path: Path) -> None:
+    with program(tmp_path, launched()) as started:
+        if trouble:
+            unsaved_answer(started, trouble)
+        else:
+            started.answer()
+        fill(started)
+        for _ in range(5):  # more is drawn, which nobody reads either
             os.write(started.master, b"\x14")
             time.sleep(0.02)
-        started.process.send_signal(signal.SIGTERM)
+        if way == "Ctrl+Q":
+            os.write(started.master, QUIT.encode())
+        else:
+            started.process.send_signal(signal.Signals[way])
         started.process.wait(GONE_S + GRACE_S)
-        assert started.process.returncode == 128 + signal.SIGTERM
-        assert has_label(started.map)
+        left = Exit.FINE if way == "Ctrl+Q" else 128 + signal.Signals[way]
+        assert started.process.returncode == (Exit.RESCUED if trouble else left)
+        [saved] = started.folder.glob("state/playfield-probe/*.json") if trouble else [started.folder / "kept.json"]
+        assert has_label(load_map(saved))
+
+
+def fill(started: Program) -> None:
+    """Write to the terminal until it takes nothing more: nobody reads what is drawn."""
+    terminal = os.open(started.slave_name, os.O_WRONLY | os.O_NONBLOCK | os.O_NOCTTY)
+    try:
+        with contextlib.suppress(BlockingIOError):
+            while True:
+                os.write(terminal, b" " * 4096)
+    finally:
+        os.close(terminal)
 
 
 @pytest.mark.slow
