@@ -228,13 +228,19 @@ def _dangling(data: Any) -> Iterator[tuple[Path_, str]]:
 
 @contextmanager
 def _without_collector() -> Iterator[None]:
-    """No garbage collection meanwhile: a big map is thousands of new objects and no garbage; it doubles the time."""
+    """No garbage collection meanwhile: a big map is thousands of new objects and no garbage; it doubles the time.
+
+    Nor at once afterwards: what was read counts as old, so that only a full collection looks through it.
+    """
     collecting = gc.isenabled()
     gc.disable()
     try:
         yield
     finally:
         if collecting:
+            if gc.get_freeze_count() == 0:  # else what somebody froze would be unfrozen
+                gc.freeze()
+                gc.unfreeze()
             gc.enable()
 
 
@@ -303,7 +309,8 @@ def _may_have_doubles(data: bytes, map_: PlayfieldMap) -> bool:
     keys = data.count(b'":')
     if keys != data.count(b":") and any(space in data for space in (b" :", b"\t:", b"\n:", b"\r:")):
         return True
-    return keys - data.count(b'\\":') != _members(map_)
+    escaped = data.count(b'\\":') if b"\\" in data else 0
+    return keys - escaped != _members(map_)
 
 
 @dataclass(frozen=True)
