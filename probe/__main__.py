@@ -20,7 +20,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     import os
 
     gc.set_threshold(50_000)  # loading makes no garbage: looking for it took a tenth of the time to the first picture
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # none is wanted: looking through all packages takes long
+    os.environ.setdefault(
+        "PYDANTIC_DISABLE_PLUGINS", "__all__"
+    )  # none is wanted: looking through all packages takes long
     from probe.cli.parser import build_parser
 
     arguments = build_parser().parse_args(argv)

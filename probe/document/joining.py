@@ -11,8 +11,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
-from rapidfuzz import fuzz
-
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import folded, update_place
 
@@ -150,6 +148,8 @@ def alike(label: str, area: str, name: str, other_area: str = "") -> float:
     one, two = _words(label), _words(name)
     if _numbers(one) != _numbers(two) or any((pair & one) != (pair & two) for pair in _OPPOSED):
         return 0.0
+    from rapidfuzz import fuzz  # the walk, which only asks what is open, is drawn before it is loaded
+
     first, second = _ordered(label), _ordered(name)
     in_any_order = fuzz.token_sort_ratio(" ".join(first), " ".join(second))
     run_together = fuzz.ratio("".join(first), "".join(second))

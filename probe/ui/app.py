@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import partial
 from importlib import import_module
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
@@ -94,7 +95,7 @@ class ProbeApp(App[str]):
 
     TITLE = "playfield-probe"
     # read at once: rules that come with a screen make Textual read all of them anew
-    CSS_PATH: ClassVar[list[str]] = ["app.tcss", "task_screen.tcss"]
+    CSS_PATH: ClassVar[list[str | PurePath]] = ["app.tcss", "task_screen.tcss"]
     BINDINGS: ClassVar[list[BindingType]] = list(program_bindings())
     ENABLE_COMMAND_PALETTE = True
 

@@ -12,7 +12,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Footer, OptionList, Static
 
 from probe.ui.help import key_name
-from probe.ui.keys import all_keys, KeyRow
+from probe.ui.keys import KeyRow, all_keys
 
 # the walk's actions that open something else, in the order of the whole job
 ACTIONS = ("table", "recheck", "find", "picture", "lamps", "power", "harness", "faults", "next_chain", "count")

@@ -16,11 +16,11 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from probe.document.model import PlayfieldMap
-from probe.document.needs import Need, needs
 from probe.ui.text import plain
 
 if TYPE_CHECKING:
+    from probe.document.model import PlayfieldMap
+    from probe.document.needs import Need
     from probe.ui.app import ProbeApp
 
 
@@ -105,6 +105,8 @@ class HomeScreen(Screen[None]):
         super().__init__()
         self._recent = list(recent)
         self._last = last
+        from probe.document.needs import needs
+
         self._needs = needs(last)[:MOST_NEEDS] if last is not None else ()
         self._entry_for_file = False
 

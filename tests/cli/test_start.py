@@ -63,9 +63,7 @@ def test_the_first_screen_loads_nothing_that_it_does_not_show(tmp_path: Path) ->
 
 
 def test_the_version_is_said_without_loading_anything() -> None:
-    code = (
-        "import sys; from probe.__main__ import main; main(['--version']); print(*sys.modules, sep='\\n', file=sys.stderr)"
-    )
+    code = "import sys; from probe.__main__ import main; main(['--version']); print(*sys.modules, sep='\\n', file=sys.stderr)"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.startswith("playfield-probe ")
     ours = {name for name in done.stderr.split() if name.split(".")[0] in ("probe", "device_protocol")}
