@@ -16,7 +16,7 @@ NOT_YET = (
     *("device_protocol.board", "device_protocol.orders", "device_protocol.session"),
     *("probe.boardcheck", "probe.export", "probe.faults", "probe.game", "probe.harness", "probe.inference"),
     *("probe.lighting", "probe.link.link", "probe.patterns", "probe.practice", "probe.recheck"),
-    *("probe.mapping.history", "probe.mapping.new_map", "probe.mapping.table"),
+    *("probe.mapping.history", "probe.mapping.table"),
 )
 """Parts and packages that the first screen of the demo does not need."""
 
