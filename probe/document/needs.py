@@ -35,15 +35,15 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
     for kept in map_.rechecks:
         if kept.chain in map_.chain_by_id:
             words = f"Go on with the recheck of {map_.chain(kept.chain).name}"
-            yield Need("recheck", words, _many(len(kept.answers), "answer") + " kept", kept.chain)
+            yield Need("recheck", words, many(len(kept.answers), "answer") + " kept", kept.chain)
     faults = [finding for finding in check_map(map_) if finding.severity is Severity.FAULT]
     if faults:
         first = faults[0].where
-        yield Need("table", f"Mend {_many(len(faults), 'fault')} in the map", faults[0].what, first.chain, first.number)
+        yield Need("table", f"Mend {many(len(faults), 'fault')} in the map", faults[0].what, first.chain, first.number)
     for chain in map_.chains:
         left = sum(pixel.verified < _rewired(map_, chain) for pixel in chain.pixels if pixel.place is not None)
         if left and chain.id not in begun:
-            detail = f"{_many(left, 'pixel')} not looked at since it was changed"
+            detail = f"{many(left, 'pixel')} not looked at since it was changed"
             yield Need("recheck", f"Recheck {chain.name}", detail, chain.id)
     for chain in map_.chains:
         unseen = [
@@ -52,10 +52,10 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
             if number >= len(chain.pixels) or chain.pixels[number].state is PixelState.UNSEEN
         ]
         if unseen:
-            yield Need("walk", f"Walk {chain.name}", f"{_many(len(unseen), 'pixel')} unseen", chain.id, unseen[0])
+            yield Need("walk", f"Walk {chain.name}", f"{many(len(unseen), 'pixel')} unseen", chain.id, unseen[0])
     rows = open_rows(map_)
     if rows:
-        yield Need("lamps", "Join lamps to places", f"{_many(len(rows), 'lamp')} without a pixel")
+        yield Need("lamps", "Join lamps to places", f"{many(len(rows), 'lamp')} without a pixel")
     counts = tally(map_)
     if counts.proved < counts.total:
         detail = f"{counts.proved} of {counts.total} proved since the last change"
@@ -67,5 +67,6 @@ def _rewired(map_: PlayfieldMap, chain: Chain) -> int:
     return max((revision.number for revision in map_.revisions if chain.id in revision.rewired), default=0)
 
 
-def _many(count: int, word: str) -> str:
+def many(count: int, word: str) -> str:
+    """A number with its word: `1 pixel`, `2 pixels`."""
     return f"{count} {word}{'' if count == 1 else 's'}"

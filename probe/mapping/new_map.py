@@ -470,12 +470,8 @@ def _question(s: Setting) -> tuple[object, ...]:
 
 
 def _question_before(s: Setting, before: Setting) -> _N:
-    """The question before this one, with its answer open again. A chain kept in between is taken out of the map."""
-    kept = {"map": s.map, "board": s.board, "unsaved": s.unsaved, "message": ""}
-    back = replace(before, **kept)  # type: ignore[arg-type]
-    chains = len(s.draft.chains) if s.draft is not None else 0
-    taken_out = before.draft is not None and len(before.draft.chains) < chains
-    return back, (fx.TakeBack(),) if taken_out else ()
+    """The question before this one, with its answer open again. A chain that was kept stays until it is answered otherwise."""
+    return replace(before, map=s.map, board=s.board, unsaved=s.unsaved, message=""), ()
 
 
 def make(opened: Opened) -> tuple[SetupTask, Setting]:

@@ -11,8 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from probe.document.checks import check_map
-from probe.document.joining import open_rows
 from probe.document.model import MAX_PIXELS, Chain, PixelState, PlayfieldMap, shown_number
+from probe.document.needs import Need, many, needs
 from probe.document.operations import set_count
 from probe.mapping.new_map import SPAN, CountSearch
 from probe.mapping.walk_keys import ChangeCount, ChangeKind, GoTo, Move, PutAt, Say, ToggleBlink, TogglePaper, UseLine
@@ -24,7 +24,9 @@ from probe.task.views import Line, PictureView, TaskView
 
 ALL_ANSWERED = "every pixel has been answered"
 NAMED = 6
-"""How many numbers or names a row names at most."""
+"""How many numbers a row names at most."""
+ROWS = 9
+"""As many rows as there are digits to take them."""
 
 _N = Next[Walk]
 _Go = Callable[[Walk, str, int], _N]
@@ -113,8 +115,14 @@ def _row(s: Walk, row: int, go: _Go) -> _N:
     if end.stage is EndStage.NEXT:
         step = next_steps(s.map)[row]
         match step.event:
-            case GoTo(number, str() as chain):
+            case GoTo(number, str() as chain) | Need("walk", _, _, str() as chain, int() as number):
                 return go(s, chain, number)
+            case Need(task, _, _, chain, number):
+                where = (
+                    chain or s.chain,
+                    number if number is not None else s.number if chain in (None, s.chain) else 0,
+                )
+                return s, (fx.Open(task, where),)
             case ev.GoOpen(task):
                 return s, (fx.Open(task, (s.chain, s.number)),)
             case _:
@@ -169,7 +177,7 @@ def _corrected(s: Walk, count: int, go: _Go) -> _N:
     """The chain has so many pixels: on at the first that was not known."""
     before = s.here.length
     map_ = set_count(s.map, s.chain, count)
-    words = f"{s.here.name}: {count} pixels (were {before} · Ctrl+Z)"
+    words = f"{s.here.name}: {many(count, 'pixel')} (was {before} · Ctrl+Z)"
     s = replace(s, map=map_, ends=s.ends | {(s.chain, count)}, end=None, blinking=False)
     moved, effects = go(s, s.chain, before if count > before else min(s.number, count - 1))
     return replace(moved, message=words), (fx.Commit(map_, words), *effects)
@@ -213,8 +221,8 @@ def end_view(s: Walk) -> TaskView:
         case EndStage.PAST | EndStage.SEARCH:
             question = "What lights past the end waits for the board: it is lit as soon as one answers."
         case EndStage.COUNT:
-            held = f"{chain.length} pixels" if chain.count is not None else "an open count"
-            more = f"{chain.name} has more than {chain.length} pixels."
+            held = many(chain.length, "pixel") if chain.count is not None else "an open count"
+            more = f"{chain.name} has more than {many(chain.length, 'pixel')}."
             question = f"{chain.name} has {held} in the map." if end.asked else more
             prompt, hint = "How many?", "type the number; Enter alone finds it by light"
         case _:
@@ -254,37 +262,22 @@ def seen_so_far(chain: Chain) -> str:
 
 
 def next_steps(map_: PlayfieldMap) -> tuple[NextStep, ...]:
-    """What a walked map needs next, most useful first."""
-    steps = []
-    for chain in map_.chains:
-        unseen = [n for n, pixel in enumerate(chain.pixels) if pixel.state is PixelState.UNSEEN]
-        if unseen:
-            steps.append(
-                NextStep(f"Walk {chain.name}", f"{_many(len(unseen), 'pixel')} unseen", GoTo(unseen[0], chain.id))
-            )
+    """What the map needs, then what is done with a map that is walked."""
+    steps = [NextStep(need.words, need.detail, need) for need in needs(map_)]
     for chain in map_.chains:
         dark = [n for n, pixel in enumerate(chain.pixels) if pixel.state in (PixelState.DARK, PixelState.DEAD)]
         if dark:
             where = f"{_named([str(n) for n in dark])} of {chain.name}"
-            steps.append(NextStep(f"Look at {_many(len(dark), 'dark pixel')}", where, GoTo(dark[0], chain.id)))
-    lamps = open_rows(map_)
-    if lamps:
-        names = _named([lamp.name for lamp in lamps])
-        steps.append(NextStep(f"Join {_many(len(lamps), 'lamp')}", names, ev.GoOpen("lamps")))
+            steps.append(NextStep(f"Look at {many(len(dark), 'dark pixel')}", where, GoTo(dark[0], chain.id)))
     findings = check_map(map_)
     if findings:
-        steps.append(NextStep(f"See {_many(len(findings), 'finding')} in the map table", "", ev.GoOpen("table")))
+        steps.append(NextStep(f"See {many(len(findings), 'finding')} in the map table", "", ev.GoOpen("table")))
     steps.append(NextStep("Write the table into the board", "", ev.GoOpen("board")))
-    steps.append(NextStep("Prove it against the game", "", ev.GoOpen("prove")))
     sheet = "the sheet is made in the shell: playfield-probe sheet MAP"
     export = "tables are written in the shell: playfield-probe export MAP"
     steps.append(NextStep("Print the sheet for the cabinet", "in the shell", outside=sheet))
     steps.append(NextStep("Export", "in the shell", outside=export))
-    return tuple(steps)
-
-
-def _many(n: int, what: str) -> str:
-    return f"{n} {what}" if n == 1 else f"{n} {what}s"
+    return tuple(steps[:ROWS])
 
 
 def _named(names: list[str]) -> str:

@@ -439,8 +439,8 @@ def test_the_end_shows_what_comes_next_and_its_rows_open_it() -> None:
     view = view_of(walk)
     words = [line.text for line in view.items]
     assert any("table into the board" in text for text in words)
-    walk(TakeRow(next(n for n, text in enumerate(words) if "Prove" in text)))
-    assert walk.opened[-1].task == "prove"
+    walk(TakeRow(next(n for n, text in enumerate(words) if "table into" in text)))
+    assert walk.opened[-1].task == "board"
     walk(Leave())
     assert walk.state.is_lit, "back at the last pixel"
     walk(Move(unseen=True))
