@@ -7,11 +7,18 @@ import argparse
 from probe import VERSION_LINE
 from probe.cli.outcome import CommandParser
 
-_EXITS = """exit codes:
+_EPILOG = """exit codes:
   0 fine   1 faults, or things to mend, were found   2 wrong command line   3 file trouble
   4 port or board trouble   5 a fault of this program   130 stopped with Ctrl+C
   6 something could not be saved: where its copy is, or what it is, is on the error stream
-  128 + n ended by signal n, with all saved"""
+  128 + n ended by signal n, with all saved
+
+files beside a map NAME: NAME~ is the one before the last save; .NAME.holder says which program has it open;
+.NAME.lock keeps a second program away, stays, is empty, and may be removed while no program has the map open
+
+a rescue copy, NAME.rescue-TIME.json, goes to the first of these that can be written: ~/.local/state/playfield-probe
+(or where XDG_STATE_HOME says; macOS: ~/Library/Application Support/playfield-probe, Windows:
+%LOCALAPPDATA%\\playfield-probe), the folder for temporary files, /dev/shm"""
 
 
 EXPORTS = ("csv", "json", "lamps-csv", "pixels-csv", "places-csv", "c-header", "python")
@@ -23,7 +30,7 @@ def build_parser() -> argparse.ArgumentParser:
         prog="playfield-probe",
         description="Map, recheck and prove chains of addressable LEDs under a pinball playfield, one lit pixel at a time."
         " Without a command it opens the map used last.",
-        epilog=_EXITS,
+        epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=VERSION_LINE)

@@ -13,8 +13,11 @@ from pathlib import Path
 
 import pytest
 
+from probe.__main__ import main
 from probe.cli.outcome import Exit
+from probe.document.document import rescue_folders
 from probe.document.file import demo_map_path, load_map
+from probe.document.file.atomic import named_after, previous_name
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -173,3 +176,18 @@ def test_a_bad_lamp_list_is_told(demo: Path, tmp_path: Path) -> None:
     assert done.returncode == Exit.FILE, done.stderr
     assert b"lamps.csv" in done.stderr
     assert b"line 2" in done.stderr
+
+
+def test_help_says_where_a_rescue_copy_goes_and_what_the_files_beside_a_map_are(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HOME", "/home/otter")
+    monkeypatch.delenv("XDG_STATE_HOME", raising=False)
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    told = " ".join(capsys.readouterr().out.split())
+    state, *_, memory = (str(folder).replace("/home/otter", "~") for folder in rescue_folders())
+    assert told.index(state) < told.index("temporary") < told.index(memory)
+    assert str(named_after(Path("NAME"), ".", ".lock")) in told
+    assert str(named_after(Path("NAME"), ".", ".holder")) in told
+    assert str(previous_name(Path("NAME"))) in told
