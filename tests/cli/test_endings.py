@@ -110,7 +110,7 @@ class Program:
         """Name the first pixel; it is on disk, unless that hangs or fails."""
         self.until("LIT")
         self.send(f"{LABEL}\r")
-        self.until("44 (45th)")
+        self.until("45 (46th)")
 
     def hang_up(self) -> None:
         """The terminal goes away."""
@@ -279,7 +279,7 @@ def test_the_board_is_dark_before_the_last_save(way: str, tmp_path: Path) -> Non
     arguments = ("demo", "--keep", "kept.json", "--transcript", "wire.log")
     with program(tmp_path, Launch(arguments, planted, ignored=(signal.SIGHUP,))) as started:
         started.answer()
-        started.until("44 (45th) of 84   ● LIT")
+        started.until("45 (46th) of 84   ● LIT")
         match way:
             case "key":
                 started.send(QUIT)

@@ -57,7 +57,7 @@ def test_a_fault_ends_with_a_sentence_a_log_and_the_map(where: str, tmp_path: Pa
         terminal.until("LIT")
         terminal.child.send("Otter grotto\r")
         if where in ("on a key", "in a step"):
-            terminal.until("44 (45th)")
+            terminal.until("45 (46th)")
             terminal.child.send("\x1bOQ")  # F2
         terminal.child.expect(pexpect.EOF)
         terminal.child.wait()
@@ -121,7 +121,7 @@ def test_two_programs_on_one_file(tmp_path: Path) -> None:
         assert "Traceback" not in said
         assert (tmp_path / "kept.json").read_bytes() == before
         first.child.send("Otter grotto\r")
-        first.until("44 (45th)")
+        first.until("45 (46th)")
     assert any(place.label == "Otter grotto" for place in load_map(tmp_path / "kept.json").places)
 
 

@@ -89,16 +89,16 @@ def opened(arguments: list[str], folder: Path, size: tuple[int, int] = (80, 24),
 def test_demo_opens_answers_and_leaves(tmp_path: Path) -> None:
     with opened(["demo", "--keep", "kept.json"], tmp_path) as terminal:
         shown = terminal.until("LIT")
-        assert "43 (44th) of 84" in shown
+        assert "44 (45th) of 84" in shown
         terminal.child.send("\r")
-        terminal.until("44 (45th) of 84   ● LIT")
+        terminal.until("45 (46th) of 84   ● LIT")
         terminal.child.sendcontrol("q")
         terminal.child.expect(pexpect.EOF)
         terminal.child.wait()
         assert terminal.child.exitstatus == 0
     map_ = load_map(tmp_path / "kept.json")
     assert map_.bookmark is not None
-    assert map_.bookmark.number == 44
+    assert map_.bookmark.number == 45
 
 
 def test_no_colour_when_it_is_not_wanted(tmp_path: Path) -> None:
@@ -113,7 +113,7 @@ def test_a_hang_up_loses_nothing(tmp_path: Path) -> None:
     with opened(["demo", "--keep", "kept.json"], tmp_path) as terminal:
         terminal.until("LIT")
         terminal.child.send("Otter grotto\r")
-        terminal.until("44 (45th)")
+        terminal.until("45 (46th)")
         terminal.child.kill(signal.SIGHUP)
         terminal.child.expect(pexpect.EOF)  # a terminal that hangs up takes what is still written to it
         terminal.child.wait()
