@@ -88,6 +88,8 @@ class HelpScreen(ModalScreen[None]):
         for row in all_keys():
             if row.scope not in (self._scope, "app") or (row.scope == "app" and own.intersection(row.keys)):
                 continue
+            if not keys_of(row, self._changed_keys):
+                continue  # it is only in a list that a key opens
             keys = "  ".join(key_name(key) for key in keys_of(row, self._changed_keys))
             mark = " ¹" if row.empty_only else ""
             noted |= row.empty_only

@@ -20,11 +20,11 @@ FAULTS = {
     "on a key": "from probe.mapping.walk import WalkTask\nWalkTask._say = lambda self, *given: 1 / 0",
     "while drawing": "from probe.ui.widgets.big_number import BigNumber\n"
     "old = BigNumber.render\n"
-    "BigNumber.render = lambda self: 1 / 0 if self.app.runtime.top.state.number == 44 else old(self)",
-    "in an effect": "import probe.runtime.runtime as r\n"
+    "BigNumber.render = lambda self: 1 / 0 if self.app.runtime.top.state.number == 45 else old(self)",
+    "in an effect": "import probe.runtime.light_orders as r\n"
     "old = r.part_orders\n"
     "def orders(part, *given):\n"
-    "    if getattr(part, 'first', 0) == 44: raise ZeroDivisionError('planted')\n"
+    "    if getattr(part, 'first', 0) == 45: raise ZeroDivisionError('planted')\n"
     "    return old(part, *given)\n"
     "r.part_orders = orders",
     "in a step": "from probe.mapping.walk import WalkTask\n"
