@@ -26,7 +26,7 @@ from probe.document.model.game import Group, Observation, Proof, Verdict
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.light import Fade, Measure, Rating, Reading
 from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
-from probe.document.model.shape import Shape, ShapeKind
+from probe.document.model.shape import DRAWN_BY_POINTS, USUAL_SIZES, Shape, ShapeKind
 
 HOSTILE = (
     "[/x]",
@@ -231,19 +231,29 @@ batches = st.builds(
     chip=st.none() | st.sampled_from(["ws2812b", "sk6812-rgbw"]),
     note=texts,
 )
+
+
+def _sizes_of_shapes(name: str) -> st.SearchStrategy[Any]:
+    if name == "count":
+        return st.integers(1, 24)
+    return st.floats(-90, 90) if name == "rest_deg" else st.floats(0.5, 5_000)
+
+
 _points = st.lists(st.tuples(st.floats(-5_000, 5_000), st.floats(-5_000, 5_000)), min_size=2, max_size=4).map(tuple)
 shapes = st.one_of(
     st.builds(Shape, kind=st.just(ShapeKind.WALL), points=_points, curved=st.booleans(), name=texts),
     st.builds(Shape, kind=st.just(ShapeKind.RAMP), points=_points, width_mm=st.none() | st.floats(0.5, 5_000)),
-    st.builds(
-        Shape,
-        kind=st.sampled_from([ShapeKind.BUMPER, ShapeKind.FLIPPER, ShapeKind.PANEL, ShapeKind.APRON]),
-        x_mm=st.floats(-5_000, 5_000),
-        y_mm=st.floats(-5_000, 5_000),
-        turn_deg=st.floats(-360, 360),
-        mirror=st.booleans(),
+    st.sampled_from([kind for kind in ShapeKind if kind not in DRAWN_BY_POINTS]).flatmap(
+        lambda kind: st.builds(
+            Shape,
+            kind=st.just(kind),
+            x_mm=st.floats(-5_000, 5_000),
+            y_mm=st.floats(-5_000, 5_000),
+            turn_deg=st.floats(-360, 360),
+            mirror=st.booleans(),
+            **{name: _sizes_of_shapes(name) for name in USUAL_SIZES[kind]},
+        )
     ),
-    st.builds(Shape, kind=st.just(ShapeKind.DROP_TARGETS), count=st.none() | st.integers(1, 24)),
 )
 joints = st.builds(
     Joint,
@@ -352,7 +362,7 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         feeds=draw(_some(feeds)),
         batches=draw(_some(batches)),
         groups=tuple(draw(st.lists(groups, max_size=2))),
-        shapes=tuple(draw(st.lists(shapes, max_size=3))),
+        shapes=tuple(draw(st.lists(shapes, max_size=6))),
         proofs=tuple(draw(st.lists(proofs, max_size=2))),
         observations=tuple(draw(st.lists(observations, max_size=2))),
         fade=draw(st.none() | fades),

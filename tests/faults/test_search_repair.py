@@ -146,7 +146,7 @@ def test_what_follows_a_repair_opens_in_its_place_and_leaving_closes() -> None:
     assert play.choose("follow").effects == (Instead("recheck", ("a", ())),)
     play.search = replace(play.search, alone=True)
     assert play.choose("follow").effects == (Instead("walk"), Open("recheck", ("a", ())))
-    assert play.choose("leave").effects == (Close(),)
+    assert play.choose("leave").effects == (Close("leave"),), "the program is left, as nothing lies below"
 
 
 def test_a_joint_opened_at_an_unknown_place_still_carries_the_cautions() -> None:
