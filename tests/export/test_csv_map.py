@@ -11,10 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from probe.document.file import demo_map_path, load_map
-from probe.document.model import PlayfieldMap, Record
+from probe.document.model import PlayfieldMap, Record, Shape
 from probe.export import ImportProblem, read_csv, write_csv
 from probe.export.csv_map import COLUMNS, MAIN_COLUMNS
-from tests.document.strategies import maps
+from tests.document.strategies import maps, shapes
 from tests.export.test_cells import RFC_FILE
 
 DEMO = load_map(demo_map_path("kelp_forest.json"))
@@ -217,9 +217,10 @@ def test_no_field_of_the_map_is_left_out_by_these_tests() -> None:
                     note(item)
 
     @settings(database=None, derandomize=True, max_examples=300, suppress_health_check=list(HealthCheck))
-    @given(maps())
-    def collect(map_: PlayfieldMap) -> None:
+    @given(maps(), shapes)  # the kinds of shapes are many: one more of those that the maps are made with
+    def collect(map_: PlayfieldMap, shape: Shape) -> None:
         note(map_)
+        note(shape)
 
     collect()
     schema = PlayfieldMap.model_json_schema()["$defs"]
