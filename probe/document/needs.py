@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 from probe.document.checks import Severity, check_map
 from probe.document.joining import open_rows
-from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.model import PixelState, PlayfieldMap
+from probe.document.plural import many
 from probe.document.proving import tally
+from probe.document.revisions import changed_in
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,8 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
         first = faults[0].where
         yield Need("table", f"Mend {many(len(faults), 'fault')} in the map", faults[0].what, first.chain, first.number)
     for chain in map_.chains:
-        left = sum(pixel.verified < _rewired(map_, chain) for pixel in chain.pixels if pixel.place is not None)
+        changed = changed_in(map_, chain.id)
+        left = sum(pixel.verified < changed for pixel in chain.pixels if pixel.place is not None)
         if left and chain.id not in begun:
             detail = f"{many(left, 'pixel')} not looked at since it was changed"
             yield Need("recheck", f"Recheck {chain.name}", detail, chain.id)
@@ -60,13 +63,3 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
     if counts.proved < counts.total:
         detail = f"{counts.proved} of {counts.total} proved since the last change"
         yield Need("prove", "Prove that each lamp lights its places", detail)
-
-
-def _rewired(map_: PlayfieldMap, chain: Chain) -> int:
-    """The last revision in which the chain's wire was changed; 0 if never."""
-    return max((revision.number for revision in map_.revisions if chain.id in revision.rewired), default=0)
-
-
-def many(count: int, word: str) -> str:
-    """A number with its word: `1 pixel`, `2 pixels`."""
-    return f"{count} {word}{'' if count == 1 else 's'}"

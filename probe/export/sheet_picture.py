@@ -15,6 +15,7 @@ from xml.sax.saxutils import escape
 from probe.document.model import Kind, PixelState, Place, PlayfieldMap, Position, ShapeKind
 from probe.export.sheet_text import clean
 from probe.playfield import shapes_of, strokes_of
+from probe.playfield.field import above_field
 from probe.playfield.strokes import MOVING_PARTS, extent_of
 
 MARGIN = 24.0
@@ -86,7 +87,7 @@ class Part(Enum):
 
 def beyond(map_: PlayfieldMap, place: Place) -> bool:
     """Whether a place lies beyond the far edge of the playfield, such as in a backbox."""
-    return place.position is not None and place.position.y_mm > map_.machine.length_mm
+    return place.position is not None and above_field(map_, place.position)
 
 
 def parts_of(map_: PlayfieldMap) -> tuple[Part, ...]:

@@ -12,6 +12,7 @@ from functools import cached_property
 from probe.document.change_words import change_lines
 from probe.document.diff import ConflictError, diff
 from probe.document.model import PlayfieldMap, Revision
+from probe.document.plural import many
 from probe.document.revisions import (
     NoRevisionError,
     at_revision,
@@ -90,7 +91,7 @@ class History(TaskState):
         found = [RevisionLine(r.number, r.time, r.reason, _summary(r)) for r in reversed(map_.revisions)]
         if map_.pending:
             count = len(map_.pending)
-            records = f"{count} record{'' if count == 1 else 's'}"
+            records = many(count, "record")
             found.insert(0, RevisionLine(NOW, "", f"{session_reason(map_)} (open session)", records))
         return (*found, RevisionLine(0, "", "Before the first revision", ""))
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 
 from probe.document.checks import check_map
 from probe.document.model import MAX_PIXELS, Chain, PixelState, PlayfieldMap, shown_number
-from probe.document.needs import Need, many, needs
+from probe.document.needs import Need, needs
 from probe.document.operations import set_count
+from probe.document.plural import many
 from probe.mapping.new_map import SPAN, CountSearch
 from probe.mapping.walk_keys import ChangeCount, ChangeKind, GoTo, Move, PutAt, Say, ToggleBlink, TogglePaper, UseLine
 from probe.mapping.walk_state import EndStage, OneKey, Walk, WalkEnd, next_unseen

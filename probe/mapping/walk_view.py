@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 from probe.document.joining import open_rows
 from probe.document.model import PixelState, Position, shown_number
+from probe.document.plural import many
 from probe.document.revisions import seen_words
 from probe.mapping.walk_end import asks_yes_or_no, at_end, end_view
 from probe.mapping.walk_keys import (
@@ -102,7 +104,7 @@ def view(s: Walk) -> TaskView:
         unsaved=s.unsaved,
         progress=_progress(s),
         picture=_picture(s),
-        panes=_panes(s),
+        panes=partial(_panes, s),
     )
 
 
@@ -181,12 +183,10 @@ def _around(s: Walk) -> Iterator[Line]:
 def _left(s: Walk) -> Iterator[Line]:
     for chain in s.map.chains:
         unseen = chain.length - sum(pixel.state is not PixelState.UNSEEN for pixel in chain.pixels)
-        yield Line(f"{chain.name}: {unseen} pixel{'' if unseen == 1 else 's'} unseen")
+        yield Line(f"{chain.name}: {many(unseen, 'pixel')} unseen")
     rows = open_rows(s.map)
     if s.map.lamps:
-        yield Line(
-            f"{len(rows)} lamp{'' if len(rows) == 1 else 's'} without a pixel" if rows else "every lamp has a pixel"
-        )
+        yield Line(f"{many(len(rows), 'lamp')} without a pixel" if rows else "every lamp has a pixel")
         for lamp in rows[: _MOST_LEFT - len(s.map.chains)]:
             yield Line(f"  {lamp.name}", "dim", f"lamp {lamp.number}" if lamp.number is not None else "")
 

@@ -227,10 +227,9 @@ def _plain_shapes(shapes: Iterable[Shape], window: Window) -> dict[tuple[int, in
         for stroke in strokes_of(shape):
             if stroke.tier <= tier:
                 _plain_stroke([window.dot(*point) for point in stroke.points], window, cells)
-    parts = {
+    return {
         at: (sign, "field") for at, sign in cells.items() if 0 <= at[0] < window.columns and 0 <= at[1] < window.rows
     }
-    return dict(parts)
 
 
 def _plain_bumper(shape: Shape, window: Window, *, coarse: bool) -> dict[tuple[int, int], str]:

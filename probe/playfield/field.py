@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from probe.document.model import Machine, PlayfieldMap
+from probe.document.model import Machine, PlayfieldMap, Position
 from probe.document.model.shape import DRAWN_BY_POINTS, Point, Shape, ShapeKind
 
 _WIDTH_MM, _LENGTH_MM = 514.35, 1066.8
@@ -65,3 +65,8 @@ def _scaled(shape: Shape, across: float, along: float) -> Shape:
 def shapes_of(map_: PlayfieldMap) -> tuple[Shape, ...]:
     """The shapes that a map is drawn with."""
     return map_.shapes or neutral_field(map_.machine)
+
+
+def above_field(map_: PlayfieldMap, position: Position) -> bool:
+    """Whether a position lies beyond the far edge of the playfield, such as in the backbox."""
+    return position.y_mm > map_.machine.length_mm

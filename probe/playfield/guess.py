@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 from probe.document.model import Kind, PlayfieldMap, Position
 from probe.document.model.shape import Point, Shape, ShapeKind
-from probe.playfield.field import shapes_of
-from probe.playfield.strokes import extent_of
+from probe.playfield.field import above_field, shapes_of
+from probe.playfield.strokes import extent_of, placing
 
 _TAKEN_MM = 12.0
 _ASIDE_MM = 28.0
@@ -121,11 +121,12 @@ def _on_side(map_: PlayfieldMap, words: set[str], sites: list[_Site]) -> list[_S
 def _sites(shape: Shape) -> Iterator[_Site]:
     """Where light commonly is at a shape, with the words people use for it."""
     named = frozenset(words_of(shape.name)) - _SIDES.keys()
+    place = placing(shape)
     for words, points in _spots(shape):
         many = len(points) > 1
         lesser = frozenset({"lane"} if shape.kind in (ShapeKind.LANE_GUIDE, ShapeKind.SHOOTER_LANE) else ())
         for number, point in enumerate(points, start=1):
-            yield _Site(frozenset(words) | (named - lesser), _placed(shape, point), number if many else 0, lesser)
+            yield _Site(frozenset(words) | (named - lesser), place(point), number if many else 0, lesser)
 
 
 def _spots(shape: Shape) -> Iterator[tuple[tuple[str, ...], Sequence[Point]]]:
@@ -165,16 +166,9 @@ def _spots(shape: Shape) -> Iterator[tuple[tuple[str, ...], Sequence[Point]]]:
             return
 
 
-def _placed(shape: Shape, point: Point) -> Point:
-    turn = math.radians(shape.turn_deg)
-    x, y = point
-    across = x * math.cos(turn) - y * math.sin(turn)
-    return shape.x_mm + (-across if shape.mirror else across), shape.y_mm + x * math.sin(turn) + y * math.cos(turn)
-
-
 def _along(map_: PlayfieldMap, before: Sequence[Position], spacing_mm: float | None, *, beyond: bool) -> Point | None:
     """One step on along the chain: as the last step went, as long as the wire reaches."""
-    if not before or (before[0].y_mm > map_.machine.length_mm) is not beyond:
+    if not before or above_field(map_, before[0]) is not beyond:
         return None
     here = before[0]
     reach = spacing_mm * _WIRE_SHARE if spacing_mm else _USUAL_STEP_MM

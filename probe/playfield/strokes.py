@@ -48,17 +48,23 @@ MOVING_PARTS = frozenset(
 def strokes_of(shape: Shape) -> tuple[Stroke, ...]:
     """The strokes of a shape where it stands, in mm of the playfield."""
     draw = _DRAWN[shape.kind] if shape.kind in _DRAWN else _by_points(shape)
+    place = placing(shape)
+    return tuple(
+        Stroke(tuple(map(place, stroke.points)), stroke.tier, stroke.fill, stroke.dotted)
+        for stroke in draw(shape.sizes)
+    )
+
+
+def placing(shape: Shape) -> Callable[[Point], Point]:
+    """From a point in the shape's own mm to where it lies on the playfield: turned, then mirrored, then moved."""
     turn = math.radians(shape.turn_deg)
     cos, sin, side = math.cos(turn), math.sin(turn), -1 if shape.mirror else 1
 
-    def placed(point: Point) -> Point:
+    def place(point: Point) -> Point:
         x, y = point
         return shape.x_mm + side * (x * cos - y * sin), shape.y_mm + x * sin + y * cos
 
-    return tuple(
-        Stroke(tuple(map(placed, stroke.points)), stroke.tier, stroke.fill, stroke.dotted)
-        for stroke in draw(shape.sizes)
-    )
+    return place
 
 
 def extent_of(shape: Shape) -> tuple[float, float, float, float]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from probe.document.model import PlayfieldMap, Position
 from probe.document.model.shape import Point, ShapeKind
-from probe.playfield.field import shapes_of
+from probe.playfield.field import above_field, shapes_of
 from probe.playfield.strokes import extent_of
 
 LEAST_PANEL_COLUMNS = 12
@@ -81,11 +81,6 @@ class Window:
 def columns_for(width_mm: float, length_mm: float, rows: int) -> int:
     """Columns that a field takes which is drawn as high as `rows` cells."""
     return max(1, math.ceil(((rows * 4 - 1) * width_mm / length_mm + 1) / 2))
-
-
-def above_field(map_: PlayfieldMap, position: Position) -> bool:
-    """Whether a position lies beyond the far edge of the playfield, such as in the backbox."""
-    return position.y_mm > map_.machine.length_mm
 
 
 def panel_box(map_: PlayfieldMap) -> Box | None:

@@ -12,6 +12,7 @@ from enum import Enum, auto
 
 from device_protocol.values import Colour
 from probe.document.model import Chain, PlayfieldMap, shown_number
+from probe.document.plural import many
 from probe.inference.entropy import questions_needed
 from probe.recheck.colours import LOOK_COLOURS, START_LEVEL, colours_words, legend, level_beside, light_of, look_spots
 from probe.recheck.engine import UNLIT, Locate
@@ -282,8 +283,8 @@ def view(s: NumberSearch) -> TaskView:
     looks = f"look {s.looks + 1}, at most {s.left} to go"
     if s.found is not None:
         question = "There it is: it is lit alone now. Enter walks on from here."
-        looks = f"{s.looks} look" + ("" if s.looks == 1 else "s")
-    left = f"{len(s.candidates)} number" + ("" if len(s.candidates) == 1 else "s")
+        looks = many(s.looks, "look")
+    left = many(len(s.candidates), "number")
     return TaskView(
         head=f"Find a number · {s.map.machine.name} · {s.here.name} (output {s.here.output})",
         board=s.board.words,

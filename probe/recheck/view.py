@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from probe.document.plural import many
 from probe.document.revisions import changed_in, verified_count
 from probe.recheck.colours import colours_words, legend, look_spots, signs_by_word
 from probe.recheck.state import ASKING, Does, Rechecking, RecheckItem, RecheckStage
@@ -96,9 +97,9 @@ def _result(s: Rechecking) -> tuple[Line, ...]:
 
 
 def _progress(s: Rechecking) -> str:
-    words = f" {s.answers} answer{'' if s.answers == 1 else 's'}"
+    words = f" {many(s.answers, 'answer')}"
     if s.namings:
-        words += f" · {s.namings} new pixel{'' if s.namings == 1 else 's'} named"
+        words += f" · {many(s.namings, 'new pixel')} named"
     if s.now is not None:
         words += f" · {100 * s.now.confidence:.1f} % sure"
     changed = changed_in(s.map, s.chain)

@@ -84,8 +84,8 @@ class TaskView:
 
     `head`: where one is; `board`: how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
     texts side by side, `across` in a row, each cut to its share of the width. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
-    `empty` where there are none, `details` (long texts, which scroll), `below`, `panes` (only on a large terminal), `message`
-    and `progress`.
+    `empty` where there are none, `details` (long texts, which scroll), `below`, `panes` (made only on a large terminal),
+    `message` and `progress`.
     """
 
     head: str
@@ -108,7 +108,7 @@ class TaskView:
     unsaved: str = ""
     progress: str = ""
     picture: PictureView | None = None
-    panes: tuple[Pane, ...] = ()
+    panes: Callable[[], tuple[Pane, ...]] | None = None
 
 
 @dataclass(frozen=True, slots=True)

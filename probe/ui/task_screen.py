@@ -152,7 +152,7 @@ class TaskScreen(CommandScreen):
     def _put_panes(self, view: TaskView) -> None:
         """Neighbours along the chain and the like: what is around the question, where there is room for it."""
         roomy = self.size.width >= ROOMY[0] and self.size.height >= ROOMY[1]
-        panes = view.panes if roomy and not self.has_class("wide") else ()
+        panes = view.panes() if view.panes is not None and roomy and not self.has_class("wide") else ()
         self.query_one("#panes").display = bool(panes)
         for number in range(MOST_PANES):
             shown = self.query_one(f"#pane-{number}", Static)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from probe.document.model import FORMAT_VERSION
+from probe.document.plural import many
 
 OLDER_VERSIONS = (1,)
 
@@ -43,7 +44,7 @@ def _without_answers(recheck: Any, names: dict[Any, Any], notices: list[str]) ->
     if not isinstance(answers, list) or not answers:
         return recheck
     chain = recheck.get("chain")
-    count = f"{len(answers)} answer{'' if len(answers) == 1 else 's'}"
+    count = many(len(answers), "answer")
     declared = recheck.get("declared")
     kept = "; the changes said before them are kept" if declared else ""
     notices.append(

@@ -13,6 +13,7 @@ from pydantic import Field, StringConstraints
 
 from probe.document.model.change import NumberRuns
 from probe.document.model.record import Identifier, Record, Text
+from probe.document.plural import many
 
 MOST_NUMBERS = 65_535
 MOST_ANSWERS = 10_000
@@ -81,14 +82,14 @@ def counted(kept: OpenRecheck) -> str:
     named = sum(row.naming for row in kept.answers)
     words = answers_words(len(kept.answers) - named, named)
     if kept.declared:
-        words += f", {len(kept.declared)} change{'' if len(kept.declared) == 1 else 's'} said"
+        words += f", {many(len(kept.declared), 'change')} said"
     return words
 
 
 def answers_words(answers: int, named: int) -> str:
     """So many answers, and so many new pixels named beside them, in words."""
-    words = f"{answers} answer{'' if answers == 1 else 's'}"
-    return words + (f", {named} new pixel{'' if named == 1 else 's'} named" if named else "")
+    words = many(answers, "answer")
+    return words + (f", {many(named, 'new pixel')} named" if named else "")
 
 
 def begun_words(kept: OpenRecheck) -> str:

@@ -15,7 +15,7 @@ from textual.widget import Widget
 
 from probe.document.model import Machine, Place, PlayfieldMap, Position
 from probe.playfield import cells as ce
-from probe.playfield.field import shapes_of
+from probe.playfield.field import above_field, shapes_of
 from probe.playfield.window import Box, Layout, area_box, lay_out
 from probe.task.views import Spot
 
@@ -76,8 +76,6 @@ class PlayfieldPicture(Widget):
         self._strips: dict[int, Strip] = {}
         self._styles: dict[str, Style] = {}
         self._say_side()
-        if plain_ascii:
-            self.styles.border = ("ascii", "white")
 
     # -- what is drawn ----------------------------------------------------------------------------------------------
 
@@ -122,7 +120,7 @@ class PlayfieldPicture(Widget):
     def layout_now(self) -> Layout:
         """The windows of the picture as they lie in its cells."""
         map_, size = self._map or _NO_MAP, self.size
-        beyond = any(spot.position.y_mm > map_.machine.length_mm for spot in self._spots)
+        beyond = any(above_field(map_, spot.position) for spot in self._spots)
         key = (map_.places, map_.shapes, map_.machine, size.width, size.height, self.from_below, self.area, beyond)
         if not _same(key, self._layout_for):
             follow = [spot.position for spot in self._spots if spot.look in RINGED]
