@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import fcntl
 import os
 import termios
@@ -47,45 +46,6 @@ async def failure_of(wire: Wire) -> LinkErrorKind:
             await asyncio.wait_for(wire.read(), 10)
     except LinkError as error:
         return error.kind
-
-
-async def test_a_pseudo_terminal() -> None:
-    end = PtyEnd(board_answers())
-    wire = await open_wire(end.path)
-    assert b"board=simulated" in await identity_over(wire)
-    await wire.close()
-    await wire.close()
-    with pytest.raises(LinkError):
-        wire.write(b"x")
-    end.hang_up()
-
-
-async def test_a_hang_up_while_reading_and_writing(capfd: pytest.CaptureFixture[str]) -> None:
-    end = PtyEnd(lambda data: b"")
-    wire = await open_wire(end.path)
-    wire.write(IDENTIFY)
-    await asyncio.sleep(0.02)
-    end.hang_up()
-    for _ in range(3):
-        with contextlib.suppress(LinkError):  # told again by `read`
-            wire.write(IDENTIFY * 50)
-        await asyncio.sleep(0.01)
-    assert await failure_of(wire) is LinkErrorKind.VANISHED
-    await wire.close()
-    assert capfd.readouterr().err == "", "no traceback over the screen"
-
-
-async def test_a_far_end_that_takes_no_bytes_blocks_neither_writing_nor_closing() -> None:
-    master, slave = os.openpty()
-    wire = await open_wire(os.ttyname(slave))
-    began = time.monotonic()
-    for _ in range(100):
-        wire.write(b"x" * 4096)
-        await asyncio.sleep(0)
-    await wire.close()
-    assert time.monotonic() - began < 5
-    os.close(master)
-    os.close(slave)
 
 
 async def test_a_port_open_elsewhere_is_busy() -> None:
