@@ -30,7 +30,7 @@ from probe.mapping.walk_keys import Move
 from probe.mapping.walk_state import start
 from tests.support.person import Person
 from tests.support.played import Played
-from tests.support.pty_board import PtyBoard
+from tests.support.served_board import PtyBoard
 from tests.support.walker import blank_copy
 
 PAGE_DOWN, PAGE_UP = "\x1b[6~", "\x1b[5~"

@@ -32,7 +32,10 @@ PROPERTIES: dict[str, tuple[str, ...]] = {
         "tests/export/test_csv_map.py",
     ),
     "any bytes from files and lines do no harm": ("tests/fuzz",),
-    "killed at any moment, what was saved is there": ("tests/document/file/test_kills.py",),
+    "killed at any moment, what was saved is there": (
+        "tests/document/file/test_kills.py",
+        "tests/hostile/test_kills.py",
+    ),
     "power cuts, full disks and touched files lose nothing": (
         "tests/document/file/test_power_cuts.py",
         "tests/document/file/test_map_file.py",
@@ -48,6 +51,7 @@ PROPERTIES: dict[str, tuple[str, ...]] = {
         "tests/end_to_end/test_faulty_wire.py",
     ),
     "ports pulled, busy and forbidden have a sentence each": (
+        "tests/link/test_serial_wire.py",
         "tests/link/test_errors.py",
         "tests/link/test_diagnosis.py",
     ),
