@@ -6,6 +6,7 @@
 | `levels` | level and colour of places and groups; what a chain shows within its ceiling |
 | `advice` | warm or cool, by insert colour and kind: common practice, from `data/advice.csv` |
 | `picture_keys`, `picture_state`, `picture_light`, `picture_view`, `picture` | the task of the picture; the first holds its commands |
+| `plastics` | colours as seen, bare and behind an insert's plastic; which words for colours survive there |
 | `optics` | illuminance from a pixel: beam, depth, distance, diffuser |
 | `gaps` | which places are neighbours |
 | `evenness` | uniformity of readings and ratings; fit of the light model to them |

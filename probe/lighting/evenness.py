@@ -24,6 +24,7 @@ from probe.document.model import Kind, Place, PlayfieldMap
 from probe.document.model.light import Measure, Rating, Reading
 from probe.lighting.gaps import neighbours
 from probe.lighting.optics import USUAL_DEPTH_MM, Array, Seat, matrix
+from probe.lighting.plastics import MILLICANDELA
 
 RATED: Mapping[Rating, float] = {Rating.DARK: 0.6, Rating.FAIR: 1.0, Rating.HOT: 1.6}
 """Light relative to the whole that a rating stands for. Own choice: about 20 of L* apart, which nobody overlooks."""
@@ -44,10 +45,6 @@ PRIOR_ELSEWHERE_LOG = 0.7
 MOST_ELSEWHERE = 8.0
 """Own choices: gains within a factor of about 1.6, depths the same, a twentieth of the light from elsewhere, at most
 eight times that."""
-
-MILLICANDELA = (405.0, 690.0, 190.0, 1_200.0)
-"""Middle of the makers' range for red, green and blue of a WS2812B at full duty; white of a four-colour pixel from
-memory."""
 
 Stop = tuple[str, str | None]
 """A place id, or the two ids of a gap."""
