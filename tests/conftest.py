@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -20,6 +19,7 @@ settings.load_profile("quick")  # `.ci/run` asks for the full one
 
 __all__ = ["avr_elf", "host_program"]
 
+pytest_plugins = ["pytester"]
 ROOT = Path(__file__).resolve().parent.parent
 
 
@@ -39,8 +39,8 @@ def pytest_pyfunc_call() -> Iterator[None]:
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_fixture_setup() -> Iterator[Any]:
-    """The same for what a fixture needs."""
+def pytest_runtest_setup() -> Iterator[None]:
+    """The same for what a fixture needs, also one that failed for an earlier test and is not tried again."""
     try:
         return (yield)
     except MissingToolError as error:
