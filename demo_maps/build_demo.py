@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from math import ceil, hypot
 from pathlib import Path
 
 from probe.document import operations as op
@@ -310,7 +311,7 @@ def wired(map_: PlayfieldMap) -> PlayfieldMap:
     cove = map_.pixels_at["anemone-bumper"][0][1]
     for name, number, words, length_mm, fuse_a in (
         ("playfield", 0, "Board end", 600.0, 3.0),
-        ("playfield", cove, "Bumper cove", 1_100.0, 4.0),
+        ("playfield", cove, "Bumper cove", 1_100.0, 5.0),
         ("backbox", 0, "Neck", 1_400.0, 2.0),
     ):
         known = {"wire": "18 AWG", "length_mm": length_mm, "fuse_a": fuse_a}
@@ -326,12 +327,41 @@ def wired(map_: PlayfieldMap) -> PlayfieldMap:
             update={**lead, "length_mm": length_mm, "fixing": Fixing.CLIP}
         )
         map_ = put_joint(map_, chain_id, joint)
+    for chain in map_.chains:
+        map_ = _with_long_stretches(map_, chain)
     found = {"five_volt_to": JoinedTo.FIVE_VOLT, "ground_to": JoinedTo.GROUND, "data_to": JoinedTo.DATA_IN}
-    for number, length_mm in ((whirlpool, 45.0), (whirlpool + 1, 60.0)):
+    for number, length_mm in ((whirlpool, 120.0), (whirlpool + 1, 190.0)):
         told = {**found, "length_mm": length_mm, "fixing": Fixing.STAPLE, "made_on": SPLICED_ON, "checked": True}
         map_ = put_joint(map_, "playfield", joint_at(map_.chain("playfield"), number).model_copy(update=told))
     told = {"length_mm": 260.0, "fixing": Fixing.CLIP, "note": "long way round the flipper mechanism"}
     return put_joint(map_, "playfield", joint_at(map_.chain("playfield"), 11).model_copy(update=told))
+
+
+SEATING_MM = 12.0
+"""Wire that goes up into the seat of a pixel and comes down again, at either end of a stretch."""
+
+
+def _with_long_stretches(map_: PlayfieldMap, chain: Chain) -> PlayfieldMap:
+    """Note the wire of every stretch that the chain's spacing does not reach over, in steps of 10 mm."""
+    assert chain.spacing_mm is not None
+    last: int | None = None
+    for number, pixel in enumerate(chain.pixels):
+        place = map_.place_of(pixel)
+        if place is None or place.position is None:
+            continue
+        if last is not None:
+            before = map_.place_by_id[chain.pixels[last].place or ""].position
+            assert before is not None
+            apart = hypot(place.position.x_mm - before.x_mm, place.position.y_mm - before.y_mm)
+            stretches = number - last
+            needed = apart / stretches + 2 * SEATING_MM
+            if chain.spacing_mm < needed:
+                for at in range(last + 1, number + 1):
+                    joint = joint_at(map_.chain(chain.id), at)
+                    length = {"length_mm": ceil(needed / 10) * 10.0}
+                    map_ = put_joint(map_, chain.id, joint.model_copy(update=length))
+        last = number
+    return map_
 
 
 def half() -> PlayfieldMap:
@@ -342,7 +372,12 @@ def half() -> PlayfieldMap:
         keep = HALF_AT if chain.id == "playfield" else 0
         seen = tuple(pixel.model_copy(update={"verified": 0}) for pixel in chain.pixels[:keep])
         rest = tuple(Pixel(id=pixel.id) for pixel in chain.pixels[keep:])
-        joints = tuple(joint for joint in chain.joints if joint.made_on != SPLICED_ON)
+        known = {None, *(pixel.id for pixel in chain.pixels[:keep])}
+        joints = tuple(
+            joint
+            for joint in chain.joints
+            if joint.made_on != SPLICED_ON and (joint.after is None or {joint.after, joint.before} <= known)
+        )
         chains.append(chain.model_copy(update={"pixels": seen + rest, "joints": joints}))
     used = {pixel.place for chain in chains for pixel in chain.pixels}
     places = tuple(place for place in map_.places if place.id in used)

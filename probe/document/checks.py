@@ -26,6 +26,7 @@ Codes are stable: scripts may rely on them.
 | feed-lost | warning | a feed is at a pixel that is no longer there |
 | feed-without-supply | warning | a feed comes from a supply the map does not have |
 | joint-lost | warning | a joint is noted between pixels that are not neighbours |
+| wire-too-short | warning | the wire noted between two pixels does not reach from one place to the other |
 | batch-unknown | warning | pixels are of a batch the map does not have |
 | no-chains | hint | the map has no chain yet |
 | unfinished | hint | the end of a chain is unseen |
@@ -42,6 +43,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from enum import StrEnum
 from itertools import pairwise
+from math import hypot
 
 from probe.document.joining import has_job, places_of_lamp
 from probe.document.model import (
@@ -51,18 +53,22 @@ from probe.document.model import (
     PixelState,
     Place,
     PlayfieldMap,
+    Position,
     Record,
     shown_number,
 )
 from probe.document.operations import STATES_WITHOUT_PLACE, folded
 from probe.document.proving import Standing, standings
-from probe.document.wiring import feed_number
+from probe.document.wiring import feed_number, joints_in_order
 
 IDLE_MA_PER_PIXEL = 1
 """What a dark pixel takes. SK6812 data sheet (2015): 1 mA; WS2812B V5 sheet: 0.6 mA. The larger one."""
 
 FAR_APART = 8
 """Pixels of one place with more than this many numbers between neighbours are doubtful. Our own choice, no source."""
+
+_REACH_TOLERANCE_MM = 0.5
+"""Positions and lengths are noted in whole millimetres."""
 
 _UNSHOWN = re.compile("[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 _ON_PLAYFIELD = frozenset({Kind.INSERT, Kind.BUMPER, Kind.GENERAL, Kind.FLASHER})
@@ -128,7 +134,15 @@ def _pixels_in_words(first: int, last: int) -> str:
 
 def check_map(map_: PlayfieldMap) -> tuple[Finding, ...]:
     """Everything found, faults first, then by chain and number, place and lamp in the map's order."""
-    found = [*_chains(map_), *_places(map_), *_labels(map_), *_lamps(map_), *_proofs(map_), *_wiring(map_)]
+    found = [
+        *_chains(map_),
+        *_places(map_),
+        *_labels(map_),
+        *_lamps(map_),
+        *_proofs(map_),
+        *_wiring(map_),
+        *_reach(map_),
+    ]
     chains = {chain.id: index for index, chain in enumerate(map_.chains)}
     places = {place.id: index for index, place in enumerate(map_.places)}
 
@@ -366,6 +380,38 @@ def _wiring_faults(map_: PlayfieldMap) -> Iterator[tuple[str, str, str, str | No
         for name in unknown:
             what = f"pixels are said to be of the batch {name}, which the map does not have"
             yield "batch-unknown", what, "Enter the batch, or choose another for these pixels", chain_record.id
+
+
+def _reach(map_: PlayfieldMap) -> Iterator[Finding]:
+    """Stretches whose wire is shorter than the straight line between the places at their ends.
+
+    A stretch runs from one pixel at a known position to the next; the wire to pixels between them, which have no
+    position, is counted. A guessed position proves nothing, and no wire is compared that nobody noted.
+    """
+    for chain in map_.chains:
+        last: tuple[int, Place, Position] | None = None
+        wire_mm: float | None = 0.0
+        noted = True
+        for number, (pixel, joint) in enumerate(zip(chain.pixels, joints_in_order(chain), strict=True)):
+            length_mm = chain.spacing_mm if joint.length_mm is None else joint.length_mm
+            noted = noted and joint.length_mm is not None
+            wire_mm = None if wire_mm is None or length_mm is None else wire_mm + length_mm
+            place = map_.place_of(pixel)
+            position = None if place is None else place.position
+            if place is None or position is None:
+                continue
+            if last is not None and wire_mm is not None and not (position.guessed or last[2].guessed):
+                apart_mm = hypot(position.x_mm - last[2].x_mm, position.y_mm - last[2].y_mm)
+                if apart_mm > wire_mm + _REACH_TOLERANCE_MM:
+                    source = "" if noted else ", by the spacing of the chain"
+                    what = (
+                        f"{wire_mm:g} mm of wire are noted from pixel {shown_number(last[0])} to {shown_number(number)}{source}, "
+                        f"and {quoted_label(last[1].label)} and {quoted_label(place.label)} are {apart_mm:.0f} mm apart"
+                    )
+                    todo = "Note the length of its wire in the power plan, or correct a position"
+                    yield _warning("wire-too-short", what, todo, chain=chain.id, number=number, place=place.id)
+            last = (number, place, position)
+            wire_mm, noted = 0.0, True
 
 
 def where_words(map_: PlayfieldMap, where: Where) -> str:

@@ -15,6 +15,7 @@ from probe.document.model import Bookmark, Chain, Kind, Lamp, Pixel, PixelState,
 from probe.document.model.game import Verdict
 from probe.document.model.harness import Feed, Joint, Supply
 from probe.document.proving import add_observation, add_proof, standings
+from probe.document.wiring import joint_at, put_joint
 from tests.document.strategies import maps
 
 
@@ -79,6 +80,23 @@ def rechanged(map_: PlayfieldMap, index: int, **update: object) -> PlayfieldMap:
     return op.update_place(map_, map_.places[index].model_copy(update=update))
 
 
+def at_places(map_: PlayfieldMap, *points: tuple[float, float] | None, guessed: bool = False) -> PlayfieldMap:
+    """The first places at these points."""
+    for index, point in enumerate(points):
+        if point is not None:
+            map_ = rechanged(map_, index, position=Position(x_mm=point[0], y_mm=point[1], guessed=guessed))
+    return map_
+
+
+def with_wire(map_: PlayfieldMap, *lengths_mm: float | None) -> PlayfieldMap:
+    """The playfield's joints with these lengths."""
+    for number, length_mm in enumerate(lengths_mm):
+        joint = joint_at(map_.chain("playfield"), number).model_copy(update={"length_mm": length_mm})
+        map_ = put_joint(map_, "playfield", joint)
+    return map_
+
+
+SPACED = with_chain(clean(), "playfield", spacing_mm=90)
 OUTSIDE = Position(x_mm=600, y_mm=10)
 CASES: dict[str, tuple[PlayfieldMap, list[tuple[str, str | None, int | None]]]] = {
     "clean": (clean(), []),
@@ -176,6 +194,23 @@ CASES: dict[str, tuple[PlayfieldMap, list[tuple[str, str | None, int | None]]]] 
         [("joint-lost", "playfield", None)],
     ),
     "batch unknown": (with_pixel(clean(), "backbox", 1, batch="march"), [("batch-unknown", "backbox", None)]),
+    "wire just long enough": (with_wire(at_places(clean(), (0, 0), (30, 40)), None, 50), []),
+    "wire too short": (
+        with_wire(at_places(clean(), (0, 0), (30, 40)), None, 49),
+        [("wire-too-short", "playfield", 1)],
+    ),
+    "the chain's spacing too short, twice": (
+        at_places(SPACED, (0, 0), (100, 0), (0, 0)),
+        [("wire-too-short", "playfield", 1), ("wire-too-short", "playfield", 2)],
+    ),
+    "the first wire comes from the board": (with_wire(at_places(clean(), (300, 300), (300, 310)), 10, 20), []),
+    "a pixel without position between": (at_places(SPACED, (0, 0), None, (179, 0)), []),
+    "a pixel without position between, too short": (
+        with_wire(at_places(SPACED, (0, 0), None, (179, 0)), None, 80),
+        [("wire-too-short", "playfield", 2)],
+    ),
+    "nobody noted the wire": (with_wire(at_places(clean(), (0, 0), None, (179, 0)), None, 80), []),
+    "a guessed position proves nothing": (at_places(SPACED, (0, 0), (300, 0), guessed=True), []),
     "outside": (rechanged(clean(), 0, position=OUTSIDE), [("position-outside", None, None)]),
     "a backbox is outside": (rechanged(clean(), 0, position=OUTSIDE, kind=Kind.BACKBOX), []),
 }
@@ -232,3 +267,13 @@ def test_the_complete_demonstration_has_nothing_to_find() -> None:
 def test_the_half_demonstration_only_has_work_to_do() -> None:
     codes = {f.code for f in check_map(load_map(demo_map_path("kelp_forest_half.json")))}
     assert codes == {"unfinished", "lamp-without-place"}
+
+
+def test_a_shortened_stretch_of_the_demonstration_is_named() -> None:
+    map_ = load_map(demo_map_path("kelp_forest.json"))
+    joint = joint_at(map_.chain("playfield"), 10)  # Right sling glow 2 to Dive again, 281 mm apart
+    (found,) = check_map(put_joint(map_, "playfield", joint.model_copy(update={"length_mm": None})))
+    assert found.what == (
+        "90 mm of wire are noted from pixel 9 (10th) to 10 (11th), by the spacing of the chain, "
+        "and “Right sling glow 2” and “Dive again” are 281 mm apart"
+    )

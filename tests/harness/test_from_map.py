@@ -67,7 +67,7 @@ def test_a_whole_map_assumes_nothing() -> None:
     ]  # fmt: skip
     playfield = plan.chain("Playfield")
     lengths = playfield.section_lengths_m()
-    assert (len(lengths), lengths[0], lengths[10], lengths[78], lengths[79]) == (83, 0.09, 0.26, 0.045, 0.06)
+    assert (len(lengths), lengths[0], lengths[10], lengths[78], lengths[79]) == (83, 0.24, 0.26, 0.12, 0.19)
     assert playfield.data_lead_m == 0.7
     assert playfield.ceiling_ma == 450
     assert plan.drive_volt == 5.0
@@ -174,8 +174,8 @@ def test_a_map_without_pixels_has_no_plan() -> None:
 def test_the_report_says_everything_asked_for() -> None:
     text = "\n".join(line for s in power_sections(compute(DEMO)) for line in (s.title, *s.lines))
     for words in (
-        "at the ceiling: 4.9", "typical play: 4.9", "full white: 4.5", "worst joint: ", "one more feed helps most",
-        "fuse 4 A (pink)", "Pixel supply, 5 V: ", "at full white", "pixels refresh in", "frames a second",
+        "at the ceiling: 4.9", "typical play: 4.9", "full white: 4.4", "worst joint: ", "one more feed helps most",
+        "fuse 5 A (tan)", "Pixel supply, 5 V: ", "at full white", "pixels refresh in", "frames a second",
         "USB alone", "logic level", "1000 µF", "300 to 500 Ω", "Never connect the computer's USB 5 V", "hint, not a licence",
     ):  # fmt: skip
         assert words in text, words
@@ -195,7 +195,7 @@ def test_the_data_are_json_without_infinities() -> None:
     again = json.loads(json.dumps(data, allow_nan=False))
     assert again["states"]["at the ceiling"]["lowest"]["chain"] == "Backbox"
     assert len(again["states"]["full white"]["chains"][0]["volt"]) == 84
-    assert [f["fuse_a"] for f in again["feeds"]] == [3.0, 4.0, 2.0]
+    assert [f["fuse_a"] for f in again["feeds"]] == [3.0, 5.0, 2.0]
 
 
 def test_the_picture_names_the_lowest_pixels_place_and_what_fits() -> None:

@@ -120,4 +120,4 @@ def test_the_data_of_the_sheet() -> None:
     rows = json.loads(json.dumps(harness_data(DEMO)))
     assert len(rows) == 84 + 24
     assert rows[WHIRLPOOL]["batches"] == ["First reel", "Second reel"]
-    assert rows[WHIRLPOOL]["length_mm"] == 45
+    assert rows[WHIRLPOOL]["length_mm"] == 120

@@ -53,7 +53,7 @@ async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         shown = await opened(stage, "exclamation_mark")
         assert shows(stage) == "power"
-        for words in ("lowest 4.96 V", "4.50 ┤", "▲Board end@0", "▲Bumper cove@56", "Trench glow 2@83", "20 AWG"):
+        for words in ("lowest 4.95 V", "4.50 ┤", "▲Board end@0", "▲Bumper cove@56", "Trench glow 2@83", "20 AWG"):
             assert words in shown, words
         thin = await press(stage, "minus", "minus", "minus")
         assert "26 AWG" in thin
