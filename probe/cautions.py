@@ -171,6 +171,10 @@ OFF_FIRST: Final = "Pixel supply off and machine unplugged before you touch it. 
 FLEX: Final = (
     "Pixels on their own supply and the game unplugged. Wood or plastic only: no metal tool near anything powered."
 )
+SUPPLY_ALONE: Final = (
+    "Chain unplugged from its supply; then the supply alone goes on. Tips at its low-volt terminals only, apart from each"
+    " other; its wall side stays covered: that is for a qualified person. Off again before the chain goes back."
+)
 METERING: Final = (
     "Probe tips touch one pad only. Game unplugged, pixels on their own supply. Mains and coil parts: keep out."
 )

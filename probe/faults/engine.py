@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from probe.faults.context import JUST_SPLICED, Context
 from probe.faults.knowledge import (
-    AFTER_REPAIR_ONLY,
     CLEARED_BY,
+    ONLY_TO_CLEAR,
     PICTURE_QUESTION,
+    STOP_OBSERVATION,
     ChainPower,
     FaultObservation,
     Hazard,
@@ -105,8 +106,7 @@ class FaultSession:
     def clearing(self) -> str:
         """The question that would clear an open hazard and has not been put since it opened; empty if there is none."""
         for hazard, question in CLEARED_BY.items():
-            waits = hazard in self.hazards and hazard not in self.checked and question != AFTER_REPAIR_ONLY
-            if waits and (hazard is not Hazard.JOINT_SWAPPED or self.k is not None):
+            if hazard in self.hazards and hazard not in self.checked:
                 return question
         return ""
 
@@ -255,7 +255,7 @@ def may_power(session: FaultSession, *, needs_power: bool) -> bool:
 
 
 def _allowed(observation: FaultObservation, session: FaultSession) -> bool:
-    if session.has(observation.id) or observation.who is Who.TOOL or observation.id == AFTER_REPAIR_ONLY:
+    if session.has(observation.id) or observation.who is Who.TOOL or observation.id == ONLY_TO_CLEAR:
         return False
     if not may_power(session, needs_power=observation.power is ChainPower.ON):
         return False
@@ -266,6 +266,18 @@ def _allowed(observation: FaultObservation, session: FaultSession) -> bool:
         if session.k == -1 or (session.k is None and looked):
             return False
     return not observation.skip_when & set(session.contexts)
+
+
+def allowed(knowledge: Knowledge, session: FaultSession) -> tuple[FaultObservation, ...]:
+    """All that `next_step` may put now, whatever is believed: the question that clears a hazard, or those of the search."""
+    if session.clearing:
+        return (knowledge.observation(session.clearing),)
+    no_link = session.answer_to("link-answers") == "no"
+    return tuple(
+        observation
+        for observation in knowledge.observations
+        if _allowed(observation, session) and not (no_link and observation.pattern is not None)
+    )
 
 
 def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
@@ -283,9 +295,9 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
         return NextQuestion(None, stop, over="enough questions: try the first suspect's remedy, then ask again")
     if float(marginals(knowledge, weights).max()) >= SURE:
         return NextQuestion(None, stop, over="one cause explains the answers")
-    no_link = session.answer_to("link-answers") == "no"
+    may = allowed(knowledge, session)
     picture = knowledge.observation(PICTURE_QUESTION)
-    if _allowed(picture, session) and not no_link:
+    if picture in may:
         return NextQuestion(picture, stop, expected_bits(knowledge, weights)[picture.id])
     bits = expected_bits(knowledge, weights)
     best = best_question(
@@ -295,8 +307,7 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
                 expected_bits=bits[observation.id],
                 seconds=READING_SECONDS + ANSWER_SECONDS + observation.seconds,
             )
-            for observation in knowledge.observations
-            if _allowed(observation, session) and not (no_link and observation.pattern is not None)
+            for observation in may
         ),
         least_bits=LEAST_BITS,
     )
@@ -368,6 +379,10 @@ def _with(knowledge: Knowledge, session: FaultSession, given: GivenAnswer) -> Fa
     hazards = (session.hazards | opens) - clears
     again = {hazard for hazard in session.checked if hazard in session.hazards}
     checked = (again | cleared_here) & hazards
+    if (
+        Hazard.SUPPLY_HIGH in opens and asked.id != STOP_OBSERVATION
+    ):  # read: a second reading before the repair shows no more
+        checked |= {Hazard.SUPPLY_HIGH}
     safety = session.clearing == asked.id or bool(session.hazards & cleared_here)
     kept = tuple(old for old in session.answers if old.observation != given.observation)
     given = replace(given, safety=safety)

@@ -14,8 +14,8 @@ from probe.faults.meter import Ranges
 PICTURE_QUESTION = "look"
 STOP_OBSERVATION = "heat"
 AFTER_STOP = "supply-ohms"
-AFTER_REPAIR_ONLY = "supply-open"
-"""Put only when a supply that was too high has been trimmed: before, it could but be read as too high again."""
+ONLY_TO_CLEAR = "supply-open"
+"""No question of the search: put only to show that a supply is not, or no longer, too high."""
 
 
 class Hazard(StrEnum):
@@ -30,8 +30,8 @@ class Hazard(StrEnum):
 CLEARED_BY = {
     Hazard.SHORT: AFTER_STOP,
     Hazard.PLUG_SWAPPED: "pads-first",
-    Hazard.JOINT_SWAPPED: "pads-next",
-    Hazard.SUPPLY_HIGH: AFTER_REPAIR_ONLY,
+    Hazard.JOINT_SWAPPED: "pads-joints",
+    Hazard.SUPPLY_HIGH: ONLY_TO_CLEAR,
 }
 """The question, put with the chain unpowered, whose safe answer clears a hazard; in the order in which they are put."""
 
@@ -64,10 +64,11 @@ class CauseGroup(StrEnum):
 
 
 class ChainPower(StrEnum):
-    """Whether the chain is powered during an observation."""
+    """Whether the chain is powered during an observation. `SUPPLY`: the chain is unplugged, only its supply is on."""
 
     ON = "on"
     OFF = "off"
+    SUPPLY = "supply"
     ANY = "any"
 
 

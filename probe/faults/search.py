@@ -12,6 +12,7 @@ from probe.faults.commands import COMMANDS, Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.context import Context, derive, facts
 from probe.faults.engine import (
     K_PICTURES,
+    STOP_STEPS,
     UNSURE,
     FaultSession,
     answered,
@@ -308,6 +309,20 @@ def _travelled(search: FaultSearch, words: str, where: object, now_s: float) -> 
 
 
 def _at(search: FaultSearch, there: FaultSearch, words: str, now_s: float) -> FaultSearch:
+    """Back there, with the world as it is now. A danger that is taken back still wants the reading that shows it is safe:
+    whoever mistyped takes it with all off. A report of heat that is taken back is asked about once more."""
+    heat = search.session.answer_to(STOP_OBSERVATION) == "yes" != there.session.answer_to(STOP_OBSERVATION)
+    left = search.session.hazards - there.session.hazards
+    withdrawn = search.withdrawn | (left if heat else frozenset())
+    session = replace(there.session, hazards=there.session.hazards | left)
+    there = replace(there, session=session, withdrawn=withdrawn & session.hazards)
+    if heat and there.withdrawn:
+        asked = search.knowledge.observation(STOP_OBSERVATION)
+        there = replace(
+            there, mode=SearchMode.QUESTION, question=asked, stop=STOP_STEPS, splitting=False, chosen=0, typed=""
+        )
+    elif left and there.mode is not SearchMode.CONTEXT:
+        there = next_question(there)
     back = replace(
         there,
         map=search.map,
@@ -393,6 +408,9 @@ def _question(search: FaultSearch, moved: FaultSearch, key: str, now_s: float) -
         words = f"{search.typed.strip()}: {plain or 'in no known range, it settles nothing'}"
     else:
         session = answered(search.knowledge, session, observation=asked.id, answer=key)
+        if asked.id == STOP_OBSERVATION and key == "no":
+            session = replace(session, hazards=session.hazards - search.withdrawn)
+            moved = replace(moved, withdrawn=frozenset())
     moved = replace(moved, session=session, message="")
     if search.repairing:
         return lights(replace(moved, mode=SearchMode.REPAIR, chosen=0, typed="", message=words), now_s)

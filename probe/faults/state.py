@@ -14,7 +14,7 @@ from probe.faults.engine import UNSURE, FaultSession
 from probe.faults.explain import Diagnosis, filled
 from probe.faults.flexlog import FlexLog
 from probe.faults.joint import Suspected
-from probe.faults.knowledge import After, ChainPower, FaultObservation, Knowledge
+from probe.faults.knowledge import After, ChainPower, FaultObservation, Hazard, Knowledge
 from probe.faults.light import Running, begin, set_up_beside, showing, trials
 from probe.faults.locate import BreakSearch, ReturnWire
 from probe.faults.tables import load
@@ -87,7 +87,8 @@ class FaultSearch(TaskState):
     the settings tried. `flex_from` is the map before the flex log, `soaking_s` when the soak began. `solution` is that of a
     practice round. `running` is the pattern that belongs to the question, `begun`
     how many were begun, `known` the board that they run on. `past` are the
-    answers before, the last one last. `alone`: no walk is below.
+    answers before, the last one last. `alone`: no walk is below. `withdrawn`: hazards that only a report of heat opened
+    which was taken back since: a plain "none of it" closes them.
     """
 
     chain: str
@@ -124,6 +125,7 @@ class FaultSearch(TaskState):
     solution: Solution | None = None
     paper: bool = False
     alone: bool = False
+    withdrawn: frozenset[Hazard] = frozenset()
     past: tuple[FaultSearch, ...] = ()
 
     @property
@@ -303,7 +305,9 @@ def _repair_items(search: FaultSearch) -> list[SearchItem]:
         SearchItem("not-cured", "Done, but the trouble is still there"),
     ]
     if search.solution is not None:
-        items = [SearchItem("try", "Do this repair and look again")]
+        unsafe = search.session.unsafe
+        safe = "Do this repair, take the reading that shows it is safe, and look again"
+        items = [SearchItem("try", safe if unsafe else "Do this repair and look again")]
     if search.repairing in ORDER_CAUSES:
         items.append(SearchItem("colours", "Find the exact byte order from the colours you see"))
     return [*items, back]
@@ -392,7 +396,7 @@ def wanted(search: FaultSearch) -> Pattern | None:
     question = search.question
     match search.mode:
         case SearchMode.QUESTION if (
-            question is not None and question.pattern is not None and question.power is not ChainPower.OFF
+            question is not None and question.pattern is not None and question.power in (ChainPower.ON, ChainPower.ANY)
         ):
             return pattern(question.pattern.name, dict(question.pattern.arguments))
         case SearchMode.LAST_GOOD:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from probe.cautions import FLEX, METERING, OFF_FIRST, SOAK, SOLDERING
+from probe.cautions import FLEX, METERING, OFF_FIRST, SOAK, SOLDERING, SUPPLY_ALONE
 from probe.document.model import PlayfieldMap, shown_number
 from probe.faults.explain import filled, why
 from probe.faults.flexlog import ACTIONS, meaning
@@ -140,7 +140,9 @@ def _question_details(search: FaultSearch) -> list[str]:
     if asked is None:
         return []
     lines = []
-    if asked.power is ChainPower.OFF or asked.who in (Who.METER_UNPOWERED, Who.JUMPER, Who.SWAP, Who.PROBE):
+    if asked.power is ChainPower.SUPPLY:
+        lines.append(SUPPLY_ALONE)
+    elif asked.power is ChainPower.OFF or asked.who in (Who.METER_UNPOWERED, Who.JUMPER, Who.SWAP, Who.PROBE):
         lines.append(OFF_FIRST)
     elif asked.who is Who.METER_POWERED:
         lines.append(METERING)

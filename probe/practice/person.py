@@ -328,6 +328,7 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "ground-drop": SimulatedPerson.ground_drop,
     "five-drop": lambda p: p.joint_drop("five"),
     "pads-next": lambda p: "right",
+    "pads-joints": lambda p: "right",
     "supply-open": lambda p: p.typed(-p.w.supply.volts if p.w.head.plug is Plug.FIVE_GROUND else p.w.supply.volts, "V"),
     "ground-joint-drop": lambda p: p.joint_drop("ground"),
     "din-first": SimulatedPerson.din_first,

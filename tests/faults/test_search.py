@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from device_protocol.orders import ChainCount, RestartCause
-from probe.cautions import FLEX, METERING, OFF_FIRST
+from probe.cautions import FLEX, METERING, OFF_FIRST, SUPPLY_ALONE
 from probe.document.model import Chain
 from probe.document.operations import add_chain, set_count
 from probe.faults.commands import Heat, SayYesNo, StepPattern, Unsure
@@ -328,5 +328,7 @@ def test_hands_in_the_wiring_are_cautioned(question: FaultObservation) -> None:
     lines = details(play.search)
     off = question.power is ChainPower.OFF or question.who in (Who.METER_UNPOWERED, Who.JUMPER, Who.SWAP, Who.PROBE)
     assert (OFF_FIRST in lines) == off
-    assert (METERING in lines) == (question.who is Who.METER_POWERED and not off)
+    alone = question.power is ChainPower.SUPPLY
+    assert (SUPPLY_ALONE in lines) == alone
+    assert (METERING in lines) == (question.who is Who.METER_POWERED and not off and not alone)
     assert (FLEX in lines) == (question.who is Who.FLEX and not off)

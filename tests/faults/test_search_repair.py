@@ -175,6 +175,8 @@ def test_heat_pressed_by_mistake_can_be_taken_back() -> None:
     play.give(Heat())
     assert play.search.session.unsafe
     play.give(ev.Undo())
+    assert play.asked() == "heat"
+    play.choose("no")
     assert not play.search.session.unsafe
     assert play.asked() == asked
     assert type(play.shown()) is type(lit)
