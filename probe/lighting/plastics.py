@@ -222,7 +222,7 @@ def _seen(x: float, y: float, z: float) -> Seen:
 
 # -- words --------------------------------------------------------------------------------------------------------
 
-_HUES: Final = (  # up to this angle around equal energy in u'v', counted from the bluish red, in degrees
+_HUES: Final[tuple[tuple[float, str], ...]] = (  # up to this angle around equal energy in u'v', counted from the bluish red, in degrees
     (-15.0, "pink"), (13.0, "red"), (26.0, "red-orange"), (38.0, "orange"), (58.0, "yellow"), (95.0, "yellow-green"),
     (160.0, "green"), (215.0, "blue-green"), (285.0, "blue"), (325.0, "violet"), (361.0, "pink"),
 )  # fmt: skip
