@@ -286,7 +286,7 @@ class SeenWord:
     def words(self) -> str:
         """`red`, `green, dim`, `as good as dark`."""
         if self.strength is Strength.DARK:
-            return self.strength.value
+            return str(self.strength.value)
         return self.seen.hue + (", dim" if self.strength is Strength.DIM else "")
 
 

@@ -17,7 +17,7 @@ LEAST_REACHED = 0.6
 
 
 @pytest.mark.timeout(7_200)
-@pytest.mark.parametrize(("target", "inputs"), shares(INPUTS), ids=[target.name for target in TARGETS])
+@pytest.mark.parametrize(("target", "inputs"), list(shares(INPUTS)), ids=[target.name for target in TARGETS])
 def test_nothing_from_outside_breaks_a_reader(target: Target, inputs: int) -> None:
     fuzz(target, inputs=inputs, seed=SEED)
 
