@@ -23,7 +23,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import Enum, StrEnum
+from enum import StrEnum
 from functools import cache
 from typing import Final
 
@@ -257,7 +257,7 @@ def hue_word(x: float, y: float) -> str:
     return next(name for limit, name in _HUES if angle <= limit)
 
 
-class Strength(Enum):
+class Strength(StrEnum):
     """How much of a colour comes through."""
 
     BRIGHT = "bright"
