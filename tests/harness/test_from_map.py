@@ -67,7 +67,7 @@ def test_a_whole_map_assumes_nothing() -> None:
     ]  # fmt: skip
     playfield = plan.chain("Playfield")
     lengths = playfield.section_lengths_m()
-    assert (len(lengths), lengths[0], lengths[10], lengths[78], lengths[79]) == (83, 0.24, 0.26, 0.12, 0.19)
+    assert (len(lengths), lengths[0], lengths[10], lengths[78], lengths[79]) == (83, 0.09, 0.26, 0.12, 0.19)
     assert playfield.data_lead_m == 0.7
     assert playfield.ceiling_ma == 450
     assert plan.drive_volt == 5.0
