@@ -74,6 +74,19 @@ def say_document(text: str) -> None:
     sys.stdout.buffer.flush()
 
 
+def can_ask() -> bool:
+    """Whether somebody at a terminal sees a question, and can answer."""
+    return all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout))
+
+
+def ask(question: str) -> str | None:
+    """Print a question; the line typed, without spaces around it, or None when the terminal is gone."""
+    say(question)
+    flush()
+    line = sys.stdin.readline()
+    return line.strip() if line else None
+
+
 def flush() -> None:
     """Send what is printed. Raises OSError when the terminal is gone."""
     sys.stderr.flush()

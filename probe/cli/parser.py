@@ -21,7 +21,7 @@ a rescue copy, NAME.rescue-TIME.json, goes to the first of these that can be wri
 %LOCALAPPDATA%\\playfield-probe), the folder for temporary files, /dev/shm"""
 
 
-EXPORTS = ("csv", "json", "lamps-csv", "pixels-csv", "places-csv", "c-header", "python")
+EXPORTS = ("csv", "json", "lamps-csv", "pixels-csv", "places-csv", "shared-map", "c-header", "python")
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -46,6 +46,7 @@ def build_parser() -> argparse.ArgumentParser:
     _undo(commands)
     _revisions(commands)
     _diff(commands)
+    _merge(commands)
     _lamps(commands)
     _table(commands)
     _power(commands)
@@ -122,7 +123,8 @@ def _export(commands: argparse._SubParsersAction[CommandParser]) -> None:
         "--to",
         required=True,
         choices=EXPORTS,
-        help="csv and json: the whole map; lamps-csv, pixels-csv, places-csv: tables; c-header, python: for boards",
+        help="csv and json: the whole map; lamps-csv, pixels-csv, places-csv: tables; shared-map: a map file"
+        " without wiring and notes, for an owner of the same machine; c-header, python: for boards",
     )
     parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
 
@@ -230,6 +232,26 @@ def _diff(commands: argparse._SubParsersAction[CommandParser]) -> None:
         "--from", dest="older", type=int, metavar="N", help="revision to compare from; 0 is before the first"
     )
     parser.add_argument("--to", dest="newer", type=int, metavar="N", help="revision to compare with (default: now)")
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _merge(commands: argparse._SubParsersAction[CommandParser]) -> None:
+    parser = commands.add_parser("merge", help="make one map of two people's work on it; both files stay as they are")
+    _file(parser, "ours", "map file; the merged map goes on with its revisions")
+    _file(parser, "theirs", "map file of the other person")
+    parser.add_argument(
+        "--base", metavar="FILE", help="the map file that both began from (default: the last revision that both have)"
+    )
+    parser.add_argument("-o", "--output", metavar="FILE", help="map file to make; it must not be there yet")
+    parser.add_argument(
+        "--choose",
+        action="append",
+        default=[],
+        metavar="NUMBER=SIDE",
+        help="decide a conflict, as 3=ours or 3=theirs; ours or theirs alone decides all the rest"
+        " (default: asked in a terminal)",
+    )
+    parser.add_argument("--dry-run", action="store_true", help="show what would be done, write nothing")
     parser.add_argument("--json", action="store_true", help="as JSON")
 
 

@@ -99,6 +99,18 @@ def _dispatch(arguments: argparse.Namespace) -> int:
                 newer=arguments.newer,
                 as_json=arguments.json,
             )
+        case "merge":
+            from probe.cli.merging import merge_files
+
+            return merge_files(
+                arguments.ours,
+                arguments.theirs,
+                base=arguments.base,
+                output=arguments.output,
+                chosen=arguments.choose,
+                dry_run=arguments.dry_run,
+                as_json=arguments.json,
+            )
         case "lamps":
             from probe.cli.lamps import merge_lamp_list
 

@@ -31,7 +31,7 @@ class ConflictError(ValueError):
 
 
 @dataclass(frozen=True)
-class _List:
+class RecordList:
     """A tuple of records in the map: its field, their type, and what a record is known by."""
 
     what: What
@@ -44,21 +44,21 @@ def _id(record: Any) -> str:
     return str(record.id)
 
 
-_LISTS = (
-    _List(What.PLACE, "places", Place, _id),
-    _List(What.SHAPE, "shapes", Shape, lambda shape: str(shape.kind.value)),
-    _List(What.LAMP, "lamps", Lamp, lambda lamp: str(lamp.number) if lamp.number is not None else lamp.name),
-    _List(What.SUPPLY, "supplies", Supply, _id),
-    _List(What.FEED, "feeds", Feed, _id),
-    _List(What.BATCH, "batches", Batch, _id),
-    _List(What.GROUP, "groups", Group, lambda group: str(group.name)),
+LISTS = (
+    RecordList(What.PLACE, "places", Place, _id),
+    RecordList(What.SHAPE, "shapes", Shape, lambda shape: str(shape.kind.value)),
+    RecordList(What.LAMP, "lamps", Lamp, lambda lamp: str(lamp.number) if lamp.number is not None else lamp.name),
+    RecordList(What.SUPPLY, "supplies", Supply, _id),
+    RecordList(What.FEED, "feeds", Feed, _id),
+    RecordList(What.BATCH, "batches", Batch, _id),
+    RecordList(What.GROUP, "groups", Group, lambda group: str(group.name)),
 )
-_ALONE: tuple[tuple[What, str, type[Record]], ...] = ((What.POWER, "power", Power), (What.FADE, "fade", Fade))
-_PIXELS = _List(What.PIXEL, "pixels", Pixel, _id)
-_JOINTS = _List(What.JOINT, "joints", Joint, lambda joint: f"{joint.after or ''}>{joint.before}")
+ALONE: tuple[tuple[What, str, type[Record]], ...] = ((What.POWER, "power", Power), (What.FADE, "fade", Fade))
+PIXELS = RecordList(What.PIXEL, "pixels", Pixel, _id)
+JOINTS = RecordList(What.JOINT, "joints", Joint, lambda joint: f"{joint.after or ''}>{joint.before}")
 
 
-def _keyed(kind: _List, records: Sequence[Record]) -> dict[str, Record]:
+def keyed(kind: RecordList, records: Sequence[Record]) -> dict[str, Record]:
     """Records by key, in order; a key that is there again gets `#2`, and so on."""
     found: dict[str, Record] = {}
     for record in records:
@@ -83,11 +83,11 @@ def diff(before: PlayfieldMap, after: PlayfieldMap, *, cache: Cache | None = Non
         made.append(_change(kept, What.MACHINE, None, "", None, before.machine, after.machine))
     if before.chains is not after.chains:
         made += _chains(before, after, kept)
-    for kind in _LISTS:
+    for kind in LISTS:
         old, new = getattr(before, kind.field), getattr(after, kind.field)
         if old is not new:
             made += _list(kind, None, old, new, kept)
-    for what, field, _ in _ALONE:
+    for what, field, _ in ALONE:
         one, other = getattr(before, field), getattr(after, field)
         if one is not other and one != other:
             made.append(_change(kept, what, None, "", None, one, other))
@@ -129,7 +129,7 @@ def _chains(before: PlayfieldMap, after: PlayfieldMap, cache: Cache) -> list[Cha
             at = old_ids.index(chain_id)
         if old is None or new is None or _bare(old) != _bare(new):
             made.append(_change(cache, What.CHAIN, chain_id, chain_id, at, old, new))
-        for kind in (_PIXELS, _JOINTS):
+        for kind in (PIXELS, JOINTS):
             earlier, later = (getattr(chain, kind.field) if chain is not None else () for chain in (old, new))
             if earlier is not later:
                 made += _list(kind, chain_id, earlier, later, cache)
@@ -141,13 +141,13 @@ def _bare(chain: Chain) -> dict[str, object]:
 
 
 def _list(
-    kind: _List, chain: str | None, earlier: Sequence[Record], later: Sequence[Record], cache: Cache
+    kind: RecordList, chain: str | None, earlier: Sequence[Record], later: Sequence[Record], cache: Cache
 ) -> list[Change]:
     if len(earlier) == len(later) and all(a is b for a, b in zip(earlier, later, strict=True)):
         return []
-    old, new = _keyed(kind, earlier), _keyed(kind, later)
+    old, new = keyed(kind, earlier), keyed(kind, later)
     made: list[Change] = []
-    if list(old) != list(new) and (kind is _PIXELS or _reordered(list(old), list(new))):
+    if list(old) != list(new) and (kind is PIXELS or _reordered(list(old), list(new))):
         order = _runs(list(old), list(new))
         made.append(Change(what=What.ORDER, chain=chain, key=kind.field, order=order, length=len(old)))
     old_at = {key: at for at, key in enumerate(old)}
@@ -229,7 +229,7 @@ def revert(map_: PlayfieldMap, changes: Iterable[Change], *, strict: bool = True
     Raises ConflictError if a record that changed is no longer as the change left it; `strict=False` takes the old
     record then too.
     """
-    alone = {what: (field, model) for what, field, model in _ALONE}
+    alone = {what: (field, model) for what, field, model in ALONE}
     by_list: dict[tuple[What, str | None], list[Change]] = {}
     orders: dict[tuple[str | None, str], Change] = {}
     update: dict[str, object] = {}
@@ -246,7 +246,7 @@ def revert(map_: PlayfieldMap, changes: Iterable[Change], *, strict: bool = True
             update[field] = None if change.before is None else model.model_validate(change.before)
         else:
             by_list.setdefault((change.what, change.chain), []).append(change)
-    for kind in _LISTS:
+    for kind in LISTS:
         here, order = by_list.get((kind.what, None), []), orders.get((None, kind.field))
         if here or order:
             update[kind.field] = _reverted(kind, getattr(map_, kind.field), here, order, strict)
@@ -261,9 +261,9 @@ def _agrees(now: Mapping[str, Any] | None, change: Change, strict: bool) -> None
 
 
 def _reverted(
-    kind: _List, now: Sequence[Record], changes: Sequence[Change], order: Change | None, strict: bool
+    kind: RecordList, now: Sequence[Record], changes: Sequence[Change], order: Change | None, strict: bool
 ) -> tuple[Any, ...]:
-    records: dict[str, Record] = _keyed(kind, now)
+    records: dict[str, Record] = keyed(kind, now)
     gone: list[Change] = []
     for change in changes:
         there = records.get(change.key)
@@ -316,7 +316,7 @@ def _reverted_chains(
                 gone.append(change)
     for name, chain in chains.items():
         update: dict[str, object] = {}
-        for kind in (_PIXELS, _JOINTS):
+        for kind in (PIXELS, JOINTS):
             here, order = by_list.get((kind.what, name), ()), orders.get((name, kind.field))
             if here or order:
                 update[kind.field] = _reverted(kind, getattr(chain, kind.field), here, order, strict)

@@ -36,6 +36,7 @@ READING: dict[str, list[str]] = {
     "revisions": ["revisions", "{map}"],
     "diff": ["diff", "{map}", "{other}"],
     "diff revisions": ["diff", "{map}", "--from", "0"],
+    "merge": ["merge", "{map}", "{other}", "--dry-run", "--choose", "theirs"],
     "faults": ["faults", "{map}", "--joint", "1"],
     "sheet": ["sheet", "{map}"],
     "lamps": ["lamps", "{map}"],
@@ -298,7 +299,7 @@ def test_a_document_is_exact_unless_it_is_read_on_a_terminal(
 def test_nothing_else_writes_to_the_terminal() -> None:
     """In all of the program, but for the files named here, nothing prints or names the standard streams."""
     only = {
-        "probe/cli/outcome.py": {"sys.stdout", "sys.stderr", "os.write"},
+        "probe/cli/outcome.py": {"sys.stdin", "sys.stdout", "sys.stderr", "os.write"},
         "probe/cli/run.py": {"sys.stdout"},  # its number only
         "probe/cli/screens.py": {"sys.__stdin__", "sys.__stderr__"},  # whether they are terminals
         "probe/document/file/trouble.py": {"sys.stderr"},  # escapes what it writes

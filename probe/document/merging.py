@@ -1,0 +1,538 @@
+"""Two people's work on one map made one, field by field: what only one changed is taken, what both changed is asked.
+
+Records are known by their ids, a pixel by its id within its chain. `merge` is a plain three-way merge of what two maps
+hold; `merge_maps` finds the map that both began from, makes a revision of the outcome, and carries over what theirs says of
+revisions ("verified", proofs) only as far as it still holds here. Pure.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from itertools import takewhile
+from typing import Any
+
+from probe.document.diff import ALONE, JOINTS, LISTS, PIXELS, RecordList, diff, keyed
+from probe.document.model import MAX_TEXT, Chain, Machine, Pixel, Place, PlayfieldMap, Record, storable
+from probe.document.model.change import What
+from probe.document.operations import folded, slug
+from probe.document.revisions import (
+    NoRevisionError,
+    at_revision,
+    changed_in,
+    next_number,
+    revised,
+    rewired,
+    session_closed,
+)
+
+_TOGETHER: Mapping[str, frozenset[str]] = {"state": frozenset({"place"})}
+"""Fields that mean something only with another: they are taken from one side together."""
+_LOGS = ("proofs", "observations", "readings")
+_MISSING = object()
+
+
+class Side(StrEnum):
+    """Whose version is taken."""
+
+    OURS = "ours"
+    THEIRS = "theirs"
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """What both sides changed, each otherwise. `about` names it; the others say what stood there, and what stands there now."""
+
+    about: str
+    base: str
+    ours: str
+    theirs: str
+
+
+@dataclass(frozen=True)
+class Merged:
+    """The map, and every conflict in a fixed order that does not depend on how they were decided."""
+
+    map: PlayfieldMap
+    conflicts: tuple[Conflict, ...]
+
+
+@dataclass
+class _Judge:
+    """Collects conflicts and decides each: as chosen by its place in the list from 0, else for ours."""
+
+    choices: Mapping[int, Side]
+    conflicts: list[Conflict] = field(default_factory=list)
+
+    def takes_theirs(self, about: str, base: object, ours: object, theirs: object) -> bool:
+        at = len(self.conflicts)
+        self.conflicts.append(Conflict(about[:MAX_TEXT], _words(base), _words(ours), _words(theirs)))
+        return self.choices.get(at, Side.OURS) is Side.THEIRS
+
+    def value(self, about: str, base: Any, ours: Any, theirs: Any) -> Any:
+        """One value of three."""
+        if ours == theirs or theirs == base:
+            return ours
+        if ours == base:
+            return theirs
+        return theirs if self.takes_theirs(about, base, ours, theirs) else ours
+
+
+def merge(
+    base: PlayfieldMap | None, ours: PlayfieldMap, theirs: PlayfieldMap, *, choices: Mapping[int, Side] | None = None
+) -> Merged:
+    """Three-way merge of what the maps hold; revisions and what is pending stay ours.
+
+    `base` is what both began from; None: nobody knows, so that all in which they differ is asked. `choices` decides
+    conflicts, by their place in the list from 0; the others go to ours. `merge(base, a, base)` is `a`.
+    """
+    judge = _Judge(choices or {})
+    theirs = _told_apart(base, ours, theirs)
+    update: dict[str, object] = {
+        "machine": _record(judge, "the machine", Machine, base and base.machine, ours.machine, theirs.machine),
+        "chains": _chains(judge, base, ours, theirs),
+    }
+    for kind in LISTS:
+        lists = (
+            () if base is None else getattr(base, kind.field),
+            getattr(ours, kind.field),
+            getattr(theirs, kind.field),
+        )
+        update[kind.field] = _list(judge, kind, "", *lists)
+    for what, name, model in ALONE:
+        update[name] = _one(judge, what.value, model, *(getattr(m, name, None) for m in (base, ours, theirs)))
+    for name in _LOGS:
+        update[name] = _log(() if base is None else getattr(base, name), getattr(ours, name), getattr(theirs, name))
+    open_now = [{} if m is None else {kept.chain: kept for kept in m.rechecks} for m in (base, ours, theirs)]
+    update["rechecks"] = tuple(
+        kept
+        for chain in dict.fromkeys([*open_now[1], *open_now[2]])
+        if (kept := judge.value(f"the recheck of {chain} that is not finished", *(m.get(chain) for m in open_now)))
+    )
+    marks = None if base is None else base.bookmark, ours.bookmark, theirs.bookmark
+    update["bookmark"] = marks[2] if marks[1] == marks[0] else marks[1]
+    return Merged(_with_what_is_named(ours.model_copy(update=update), ours, theirs), tuple(judge.conflicts))
+
+
+def _with_what_is_named(made: PlayfieldMap, *sources: PlayfieldMap) -> PlayfieldMap:
+    """The map with places back that one side took out while pixels of the other name them, and no bookmark to nowhere."""
+    held = set(made.place_by_id)
+    back: list[Place] = []
+    for _, _, pixel in made.walk_pixels():
+        if pixel.place is not None and pixel.place not in held:
+            held.add(pixel.place)
+            back.append(next(m.place_by_id[pixel.place] for m in sources if pixel.place in m.place_by_id))
+    if made.bookmark is not None and made.bookmark.chain not in made.chain_by_id:
+        made = made.model_copy(update={"bookmark": None})
+    return made.model_copy(update={"places": (*made.places, *back)}) if back else made
+
+
+# -- one record -----------------------------------------------------------------------------------------------------
+
+
+def _record(
+    judge: _Judge, about: str, model: type[Record], base: Any, ours: Any, theirs: Any, *, leave: Iterable[str] = ()
+) -> Any:
+    """One record of three, field by field. `leave`: fields that are merged by their own rules, and stay ours here."""
+    if ours == theirs or theirs == base:
+        return ours
+    if ours == base and not leave:
+        return theirs
+    skipped = set(leave) | {name for group in _TOGETHER.values() for name in group if name in model.model_fields}
+    update: dict[str, Any] = {}
+    for name in model.model_fields:
+        if name in skipped and name not in _TOGETHER:
+            continue
+        names = (name, *sorted(_TOGETHER.get(name, frozenset()) & set(model.model_fields)))
+        three = [
+            _MISSING if record is None else tuple(getattr(record, n) for n in names) for record in (base, ours, theirs)
+        ]
+        if name == "verified" and three[1] != three[0] and three[2] != three[0]:
+            taken = (max(ours.verified, theirs.verified),)
+        else:
+            title = f"{about}: {' and '.join(names)}".replace("_", " ")
+            taken = judge.value(title, *three)
+        update |= dict(zip(names, taken, strict=True))
+    return ours.model_copy(update=update)
+
+
+def _one(judge: _Judge, about: str, model: type[Record], base: Any, ours: Any, theirs: Any) -> Any:
+    """A record that may be missing on any side."""
+    if ours is None or theirs is None:
+        return judge.value(about, base, ours, theirs)
+    return _record(judge, about, model, base, ours, theirs)
+
+
+# -- lists ----------------------------------------------------------------------------------------------------------
+
+
+def _list(
+    judge: _Judge,
+    kind: RecordList,
+    where: str,
+    base: Sequence[Record],
+    ours: Sequence[Record],
+    theirs: Sequence[Record],
+) -> tuple[Any, ...]:
+    """A list of records, merged record by record, in an order that agrees with both sides where they agree."""
+    if ours == theirs or theirs == base:
+        return tuple(ours)
+    if ours == base:
+        return tuple(theirs)
+    before, mine, other = keyed(kind, base), keyed(kind, ours), keyed(kind, theirs)
+    found: dict[str, Any] = {}
+    for key in dict.fromkeys([*before, *mine, *other]):
+        found[key] = _one(
+            judge, _title(kind, where, key, mine, other), kind.model, before.get(key), mine.get(key), other.get(key)
+        )
+    asked = f"{where}order of {kind.field}" if kind is PIXELS else ""
+    order = _order(
+        judge,
+        asked,
+        list(before),
+        list(mine),
+        list(other),
+        {key for key in mine | other if _stays(key, before, mine, other)},
+    )
+    return tuple(found[key] for key in order if found[key] is not None)
+
+
+def _stays(key: str, base: Mapping[str, Record], ours: Mapping[str, Record], theirs: Mapping[str, Record]) -> bool:
+    """Whether a record is in the merged list, or may be, if a conflict is decided so."""
+    if key in ours and key in theirs:
+        return True
+    there = ours.get(key) or theirs.get(key)
+    return key not in base or there != base[key]
+
+
+def _title(kind: RecordList, where: str, key: str, ours: Mapping[str, Any], theirs: Mapping[str, Any]) -> str:
+    record = ours.get(key) or theirs.get(key)
+    if kind is PIXELS:
+        at = f"pixel {list(ours).index(key)}" if key in ours else f"pixel {list(theirs).index(key)} of theirs"
+        return f"{where}{at}"
+    name = getattr(record, "label", None) or getattr(record, "name", None)
+    return f"{where}{kind.what.value} {key}" + (f" “{name}”" if name and name != key else "")
+
+
+def _order(judge: _Judge, asked: str, base: list[str], ours: list[str], theirs: list[str], kept: set[str]) -> list[str]:
+    """The kept keys in one order. `asked` empty: an order that nobody relies on, decided without asking."""
+    both = kept & set(ours) & set(theirs)
+    mine, other = [k for k in ours if k in both], [k for k in theirs if k in both]
+    spine = mine
+    if mine != other:
+        was = [k for k in base if k in both]
+        known = set(was)
+        mine_moved = [k for k in mine if k in known] != was
+        other_moved = [k for k in other if k in known] != was
+        if mine_moved == other_moved:
+            wants_theirs = (
+                judge.takes_theirs(asked, "", "as ours has it", "as theirs has it") if asked else other < mine
+            )
+            spine = other if wants_theirs else mine
+        elif other_moved:
+            spine = other
+    runs, others = _runs_after(ours, both, kept), _runs_after(theirs, both, kept)
+    theirs_first: set[str | None] = set()
+    for anchor in (None, *mine):
+        first, second = runs.get(anchor), others.get(anchor)
+        if not first or not second:
+            continue
+        if asked:
+            words = [f"{len(run)} new of {side} first" for run, side in ((first, "ours"), (second, "theirs"))]
+            turned = judge.takes_theirs(f"{asked}: new ones of both sides after {anchor or 'the start'}", "", *words)
+        else:
+            turned = second < first
+        if turned:
+            theirs_first.add(anchor)
+    made: list[str] = []
+    for anchor in (None, *spine):
+        made += [anchor] if anchor is not None else []
+        two = [runs.get(anchor, []), others.get(anchor, [])]
+        made += [key for run in (reversed(two) if anchor in theirs_first else two) for key in run]
+    return made
+
+
+def _runs_after(order: Sequence[str], anchors: set[str], kept: set[str]) -> dict[str | None, list[str]]:
+    """Kept keys that are no anchors, by the anchor before them."""
+    found: dict[str | None, list[str]] = {}
+    anchor: str | None = None
+    for key in order:
+        if key in anchors:
+            anchor = key
+        elif key in kept:
+            found.setdefault(anchor, []).append(key)
+    return found
+
+
+def _log(base: Sequence[Any], ours: Sequence[Any], theirs: Sequence[Any]) -> tuple[Any, ...]:
+    """Entries of a log: nothing that either side wrote is lost; by time where both wrote."""
+    if theirs == base or ours == theirs:
+        return tuple(ours)
+    if ours == base:
+        return tuple(theirs)
+    counts = [Counter(entries) for entries in (base, ours, theirs)]
+    wanted = Counter(
+        {
+            entry: mine if other in (was, mine) else other if mine == was else max(mine, other)
+            for entry in counts[1] | counts[2]
+            for was, mine, other in [tuple(count[entry] for count in counts)]
+        }
+    )
+    return tuple(sorted(wanted.elements(), key=lambda entry: (entry.time, entry.model_dump_json())))
+
+
+# -- chains ---------------------------------------------------------------------------------------------------------
+
+_CHAIN_LIST = RecordList(What.CHAIN, "chains", Chain, lambda chain: str(chain.id))
+
+
+def _chains(judge: _Judge, base: PlayfieldMap | None, ours: PlayfieldMap, theirs: PlayfieldMap) -> tuple[Chain, ...]:
+    before = {} if base is None else base.chain_by_id
+    mine, other = ours.chain_by_id, theirs.chain_by_id
+    found: dict[str, Chain | None] = {}
+    for key in dict.fromkeys([*before, *mine, *other]):
+        one, two, was = mine.get(key), other.get(key), before.get(key)
+        name = (one or two or before[key]).name
+        if one is None or two is None:
+            found[key] = judge.value(f"chain {name}", was, one, two)
+        else:
+            found[key] = _chain(judge, was, one, two)
+    kept = {key for key in {**mine, **other} if _stays(key, before, mine, other)}
+    order = _order(judge, "", list(before), list(mine), list(other), kept)
+    return tuple(chain for key in order if (chain := found[key]) is not None)
+
+
+def _chain(judge: _Judge, base: Chain | None, ours: Chain, theirs: Chain) -> Chain:
+    """One chain. Its count follows its pixels where all sides counted what they hold."""
+    sides = [chain for chain in (base, ours, theirs) if chain is not None]
+    counted = all(chain.count == len(chain.pixels) for chain in sides)
+    leave = {"pixels", "joints", *(["count"] if counted else [])}
+    made: Chain = _record(judge, ours.name, Chain, base, ours, theirs, leave=leave)
+    update: dict[str, Any] = {
+        kind.field: _list(
+            judge,
+            kind,
+            f"{ours.name}, ",
+            () if base is None else getattr(base, kind.field),
+            getattr(ours, kind.field),
+            getattr(theirs, kind.field),
+        )
+        for kind in (PIXELS, JOINTS)
+    }
+    if counted:
+        update["count"] = len(update["pixels"]) or None
+    return made.model_copy(update=update)
+
+
+# -- the same name for two things -----------------------------------------------------------------------------------
+
+
+def _told_apart(base: PlayfieldMap | None, ours: PlayfieldMap, theirs: PlayfieldMap) -> PlayfieldMap:
+    """`theirs` with other ids for what is new on both sides under one id, and is not the same thing.
+
+    New places are one if label and area agree. New pixels of one id are one if they are the same step beyond a pixel that
+    both know, at the chain's end or in runs of one length.
+    """
+    old = set() if base is None else set(base.place_by_id)
+    taken = set(ours.place_by_id) | set(theirs.place_by_id)
+    renamed: dict[str, str] = {}
+    for place in theirs.places:
+        mine = ours.place_by_id.get(place.id)
+        if place.id not in old and mine is not None and _name_of(mine) != _name_of(place):
+            renamed[place.id] = slug(place.label, taken)
+            taken.add(renamed[place.id])
+    theirs = _with_place_ids(theirs, renamed)
+    for chain in theirs.chains:
+        one = ours.chain_by_id.get(chain.id)
+        was = None if base is None else base.chain_by_id.get(chain.id)
+        if one is not None:
+            theirs = _with_pixel_ids(theirs, chain, _new_pixel_ids(was, one, chain))
+    return theirs
+
+
+def _name_of(place: Place) -> tuple[str, str]:
+    return folded(place.label), folded(place.area)
+
+
+def _new_pixel_ids(base: Chain | None, ours: Chain, theirs: Chain) -> dict[str, str]:
+    old = set() if base is None else {pixel.id for pixel in base.pixels}
+    mine, other = _spots(ours.pixels, old), _spots(theirs.pixels, old)
+    taken = {pixel.id for chain in (ours, theirs) for pixel in chain.pixels} | old
+    renamed = {}
+    for key in other:
+        if key in mine and mine[key] != other[key]:
+            renamed[key] = slug(f"{theirs.id}-{len(taken)}", taken)
+            taken.add(renamed[key])
+    return renamed
+
+
+def _spots(pixels: Sequence[Pixel], old: set[str]) -> dict[str, tuple[str, int, int]]:
+    """For each new pixel: the old one before it, its step from there, and the length of its run (0 at the chain's end)."""
+    found: dict[str, tuple[str, int, int]] = {}
+    anchor, at = "", 0
+    while at < len(pixels):
+        run = list(takewhile(lambda pixel: pixel.id not in old, pixels[at:]))
+        length = 0 if at + len(run) == len(pixels) else len(run)
+        found |= {pixel.id: (anchor, step, length) for step, pixel in enumerate(run)}
+        at += len(run)
+        if at < len(pixels):
+            anchor = pixels[at].id
+            at += 1
+    return found
+
+
+def _with_place_ids(map_: PlayfieldMap, renamed: Mapping[str, str]) -> PlayfieldMap:
+    if not renamed:
+        return map_
+    update: dict[str, object] = {
+        "places": tuple(p.model_copy(update={"id": renamed.get(p.id, p.id)}) for p in map_.places),
+        "chains": tuple(
+            c.model_copy(
+                update={
+                    "pixels": tuple(
+                        p.model_copy(update={"place": renamed.get(p.place or "", p.place)}) for p in c.pixels
+                    )
+                }
+            )
+            for c in map_.chains
+        ),
+        "observations": tuple(
+            o.model_copy(update={"place": renamed.get(o.place or "", o.place)}) for o in map_.observations
+        ),
+        "readings": tuple(
+            r.model_copy(update={"place": renamed.get(r.place, r.place), "to": renamed.get(r.to or "", r.to)})
+            for r in map_.readings
+        ),
+    }
+    return map_.model_copy(update=update)
+
+
+def _with_pixel_ids(map_: PlayfieldMap, chain: Chain, renamed: Mapping[str, str]) -> PlayfieldMap:
+    if not renamed:
+        return map_
+    pixels = tuple(p.model_copy(update={"id": renamed.get(p.id, p.id)}) for p in chain.pixels)
+    joints = tuple(
+        j.model_copy(update={"after": renamed.get(j.after or "", j.after), "before": renamed.get(j.before, j.before)})
+        for j in chain.joints
+    )
+    made = chain.model_copy(update={"pixels": pixels, "joints": joints})
+    feeds = tuple(
+        f.model_copy(update={"pixel": renamed.get(f.pixel, f.pixel)}) if f.chain == chain.id else f for f in map_.feeds
+    )
+    return map_.model_copy(
+        update={"chains": tuple(made if c.id == made.id else c for c in map_.chains), "feeds": feeds}
+    )
+
+
+# -- with their revisions -------------------------------------------------------------------------------------------
+
+
+def shared_base(ours: PlayfieldMap, theirs: PlayfieldMap) -> PlayfieldMap | None:
+    """What both began from, by the revisions that they share; None if they share none and began otherwise.
+
+    Logs of it are what both hold. Raises NoRevisionError if a revision since then does not say what it changed.
+    """
+    pairs = zip(ours.revisions, theirs.revisions, strict=False)
+    shared = [one for one, _ in takewhile(lambda pair: pair[0] == pair[1], pairs)]
+    number = shared[-1].number if shared else 0
+    try:
+        found = at_revision(ours, number)
+        if not shared and diff(found, at_revision(theirs, 0)):
+            return None
+    except NoRevisionError:
+        if shared:
+            raise
+        return None
+    update: dict[str, object] = {
+        name: tuple((Counter(getattr(ours, name)) & Counter(getattr(theirs, name))).elements()) for name in _LOGS
+    }
+    update["rechecks"] = tuple(kept for kept in ours.rechecks if kept in theirs.rechecks)
+    update["bookmark"] = ours.bookmark if ours.bookmark == theirs.bookmark else None
+    return found.model_copy(update=update)
+
+
+def merge_maps(
+    ours: PlayfieldMap,
+    theirs: PlayfieldMap,
+    *,
+    base: PlayfieldMap | None,
+    time: str,
+    name: str,
+    choices: Mapping[int, Side] | None = None,
+) -> Merged:
+    """`merge` as one revision on top of ours. `name`: how theirs is called. Open sessions are closed first.
+
+    A pixel or lamp that theirs saw to be right counts only if ours has not rewired its chain since.
+    """
+    ours, theirs = session_closed(ours, time=time), session_closed(theirs, time=time)
+    since = base.revisions[-1].number if base is not None and base.revisions else 0
+    number = next_number(ours)
+    merged = merge(base, ours, _renumbered(base, ours, theirs, since=since, number=number), choices=choices)
+    made = revised(ours, merged.map, time=time, reason=f"Merged {storable(name)}"[:MAX_TEXT])
+    if made is ours:
+        return Merged(merged.map.model_copy(update={"revisions": ours.revisions, "pending": ()}), merged.conflicts)
+    lines = tuple(f"theirs, {r.time}: {r.reason}"[:MAX_TEXT] for r in theirs.revisions if r.number > since)
+    last = made.revisions[-1]
+    last = last.model_copy(update={"changes": (*lines, *last.changes)})
+    return Merged(made.model_copy(update={"revisions": (*made.revisions[:-1], last)}), merged.conflicts)
+
+
+def _renumbered(
+    base: PlayfieldMap | None, ours: PlayfieldMap, theirs: PlayfieldMap, *, since: int, number: int
+) -> PlayfieldMap:
+    """`theirs` with every mention of a revision of its own as one of the merge, or of the base where it does not hold."""
+    ours_rewired = set(rewired(diff(base, ours))) if base is not None else set(ours.chain_by_id)
+    chains = []
+    for chain in theirs.chains:
+        was = (
+            {}
+            if base is None or chain.id not in base.chain_by_id
+            else {p.id: p.verified for p in base.chain(chain.id).pixels}
+        )
+        holds = max(since + 1, changed_in(theirs, chain.id))
+        pixels = tuple(
+            pixel
+            if pixel.verified <= since
+            else pixel.model_copy(
+                update={
+                    "verified": number
+                    if chain.id not in ours_rewired and pixel.verified >= holds
+                    else was.get(pixel.id, 0)
+                }
+            )
+            for pixel in chain.pixels
+        )
+        chains.append(chain.model_copy(update={"pixels": pixels}))
+    last_rewired = max((changed_in(theirs, chain.id) for chain in theirs.chains), default=0)
+
+    def moved(entry: Any) -> Any:
+        if entry.revision <= since:
+            return entry
+        holds = not ours_rewired and entry.revision >= last_rewired
+        return entry.model_copy(update={"revision": number if holds else since})
+
+    update = {
+        "chains": tuple(chains),
+        "proofs": tuple(map(moved, theirs.proofs)),
+        "observations": tuple(map(moved, theirs.observations)),
+    }
+    return theirs.model_copy(update=update)
+
+
+def _words(value: object) -> str:
+    """A value of a conflict in words."""
+    if value is None or value is _MISSING:
+        return "not there"
+    if isinstance(value, tuple):
+        return ", ".join(_words(part) for part in value) if value else "none"
+    if isinstance(value, Record):
+        name = getattr(value, "label", None) or getattr(value, "name", None)
+        parts = value.model_dump(mode="json", exclude_defaults=True)
+        fields = ", ".join(
+            f"{key} {part}" for key, part in parts.items() if not isinstance(part, (list, dict)) and key != "id"
+        )
+        return (fields or str(name or "there"))[:200]
+    words = str(value)
+    return words if words else "empty"

@@ -1,0 +1,328 @@
+"""Two people's work made one map: nothing only one changed is lost, what both changed is asked."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from probe.document.merging import Merged, Side, merge, merge_maps, shared_base
+from probe.document.model import Chain, Machine, Pixel, PixelState, Place, PlayfieldMap
+from probe.document.model.game import Proof, Verdict
+from probe.document.model.harness import Joint
+from probe.document.operations import add_place, assign_place, fresh_pixels, new_map, replace_chain, set_note
+from probe.document.revisions import changed_in, is_verified, revised, undo
+from tests.document.strategies import maps, places, proofs, readings, texts
+from tests.support.examples import examples
+
+NOW = "2026-03-01T19:30:00Z"
+CONTENT = [name for name in PlayfieldMap.model_fields if name not in ("revisions", "pending", "bookmark")]
+
+
+def content(map_: PlayfieldMap) -> dict[str, Any]:
+    return {name: getattr(map_, name) for name in CONTENT}
+
+
+@settings(max_examples=examples(60))
+@given(maps(), maps())
+def test_what_only_one_side_changed_is_taken_whole(base: PlayfieldMap, changed: PlayfieldMap) -> None:
+    for merged in (merge(base, changed, base), merge(base, base, changed), merge(base, changed, changed)):
+        assert content(merged.map) == content(changed)
+        assert merged.conflicts == ()
+    assert merge(base, changed, base).map == changed
+
+
+@st.composite
+def worked_on(draw: st.DrawFn, base: PlayfieldMap, who: str) -> PlayfieldMap:
+    """A map after some work of one person: places renamed and added, pixels placed, noted, spliced in, taken out; proofs."""
+    map_ = base
+    update: dict[str, Any] = {}
+    update["machine"] = draw(st.sampled_from([base.machine, Machine(name=f"{who}'s")]))
+    listed = [p.model_copy(update={"note": draw(texts)}) if draw(st.booleans()) else p for p in base.places]
+    taken = {place.id for place in base.places}
+    listed += [draw(places).model_copy(update={"id": f"{who}-{n}"}) for n in range(draw(st.integers(0, 2)))]
+    listed += [p for p in [draw(places)] if draw(st.booleans()) and p.id not in taken]
+    chains = []
+    for chain in base.chains:
+        pixels = [p.model_copy(update={"note": draw(texts)}) if draw(st.booleans()) else p for p in chain.pixels]
+        if draw(st.booleans()):
+            at = draw(st.integers(0, len(pixels)))
+            pixels[at:at] = fresh_pixels(chain, draw(st.integers(1, 2)))
+        elif draw(st.booleans()) and pixels:
+            pixels.pop(draw(st.integers(0, len(pixels) - 1)))
+        elif draw(st.booleans()):
+            pixels = list(draw(st.permutations(pixels)))
+        chains.append(chain.model_copy(update={"pixels": tuple(pixels)}))
+    update["chains"], update["places"] = tuple(chains), tuple(listed)
+    update["proofs"] = (*base.proofs, *draw(st.lists(proofs, max_size=1)))
+    update["readings"] = (*base.readings, *draw(st.lists(readings, max_size=1)))
+    return map_.model_copy(update=update)
+
+
+@st.composite
+def three(draw: st.DrawFn) -> tuple[PlayfieldMap, PlayfieldMap, PlayfieldMap]:
+    base = draw(maps())
+    return base, draw(worked_on(base, "anna")), draw(worked_on(base, "ben"))
+
+
+def named_alike(map_: PlayfieldMap) -> dict[str, Any]:
+    """What a map holds but for the ids that tell two new things of one name apart, and orders nobody relies on."""
+    plain = map_.model_dump(mode="json", include=set(CONTENT))
+    label = {place.id: (place.label, place.area) for place in map_.places}
+    for chain in plain["chains"]:
+        for pixel in chain["pixels"]:
+            pixel["place"] = label.get(pixel["place"])
+            pixel.pop("id")
+    for place in plain["places"]:
+        place.pop("id")
+    plain["places"] = sorted(map(repr, plain["places"]))
+    return plain
+
+
+@settings(max_examples=examples(80))
+@given(three())
+def test_without_conflicts_it_does_not_matter_whose_is_ours(
+    sides: tuple[PlayfieldMap, PlayfieldMap, PlayfieldMap],
+) -> None:
+    base, ours, theirs = sides
+    one, other = merge(base, ours, theirs), merge(base, theirs, ours)
+    assert len(one.conflicts) == len(other.conflicts)
+    if not one.conflicts:
+        assert named_alike(one.map) == named_alike(other.map)
+
+
+def written(map_: PlayfieldMap) -> set[str]:
+    """Entries of the logs but for places, which may have another id in a merged map."""
+    logs = [*map_.proofs, *map_.readings, *map_.observations]
+    return {repr(entry.model_dump(exclude={"place", "to"})) for entry in logs}
+
+
+@settings(max_examples=examples(80))
+@given(three(), st.booleans())
+def test_no_answer_of_either_side_is_lost(
+    sides: tuple[PlayfieldMap, PlayfieldMap, PlayfieldMap], for_theirs: bool
+) -> None:
+    base, ours, theirs = sides
+    count = len(merge(base, ours, theirs).conflicts)
+    side = Side.THEIRS if for_theirs else Side.OURS
+    found = merge(base, ours, theirs, choices=dict.fromkeys(range(count), side))
+    assert len(found.conflicts) == count, "conflicts do not depend on how they are decided"
+    found.map.check_references()
+    labels = Counter(place.label for place in found.map.places)
+    for map_ in (ours, theirs):
+        assert Counter(p.label for p in map_.places) <= labels
+        assert written(map_) - written(found.map) == set()
+    for chain in found.map.chains:
+        was = {p.id: p for p in base.chain(chain.id).pixels}
+        one = {p.id: p for p in ours.chain(chain.id).pixels}
+        two = {p.id: p for p in theirs.chain(chain.id).pixels}
+        spliced = sum(map_ not in was for map_ in one) + sum(key not in was for key in two)
+        shared_splice = sum(key not in was and key in one for key in two)
+        new = sum(pixel.id not in was for pixel in chain.pixels)
+        assert spliced - shared_splice <= new <= spliced
+        for pixel in chain.pixels:
+            if pixel.id in was and pixel.id in one and pixel.id in two:
+                changed = [s[pixel.id].note for s in (one, two) if s[pixel.id].note != was[pixel.id].note]
+                assert pixel.note in (changed or [was[pixel.id].note])
+                if len(set(changed)) == 2:
+                    assert pixel.note == (two if for_theirs else one)[pixel.id].note
+
+
+# -- by example -----------------------------------------------------------------------------------------------------
+
+
+def kelp() -> PlayfieldMap:
+    """Six pixels at six places, in one revision."""
+    map_ = new_map("Kelp Forest")
+    made = map_.model_copy(update={"chains": (Chain(id="a", name="Playfield", output=0, count=6),)})
+    chain = made.chain("a")
+    made = replace_chain(made, chain.model_copy(update={"pixels": fresh_pixels(chain, 6)}))
+    for number in range(6):
+        made, place = add_place(made, f"Reef lane {number}", area="lanes")
+        made = assign_place(made, "a", number, place.id)
+    return revised(map_, made, time=NOW, reason="Walked")
+
+
+def with_note(map_: PlayfieldMap, number: int, note: str) -> PlayfieldMap:
+    return revised(map_, set_note(map_, "a", number, note), time=NOW, reason=f"Note {note}")
+
+
+def spliced(map_: PlayfieldMap, at: int, count: int = 1) -> PlayfieldMap:
+    chain = map_.chain("a")
+    pixels = (*chain.pixels[:at], *fresh_pixels(chain, count), *chain.pixels[at:])
+    made = replace_chain(map_, chain.model_copy(update={"pixels": pixels, "count": len(pixels)}))
+    return revised(map_, made, time=NOW, reason=f"Spliced at {at}")
+
+
+def merged(ours: PlayfieldMap, theirs: PlayfieldMap, **choices: Any) -> Merged:
+    return merge_maps(ours, theirs, base=shared_base(ours, theirs), time=NOW, name="theirs.json", **choices)
+
+
+def ids(map_: PlayfieldMap) -> list[str]:
+    return [pixel.id for pixel in map_.chain("a").pixels]
+
+
+def test_two_splices_at_different_spots_are_two_though_they_have_one_id() -> None:
+    base = kelp()
+    ours, theirs = spliced(base, 2), spliced(base, 4)
+    assert set(ids(ours)) == set(ids(theirs))
+    found = merged(ours, theirs)
+    assert found.conflicts == ()
+    chain = found.map.chain("a")
+    assert [p.state for p in chain.pixels].count(PixelState.UNSEEN) == 2
+    assert [n for n, p in enumerate(chain.pixels) if p.state is PixelState.UNSEEN] == [2, 5]
+    assert chain.count == 8
+
+
+def test_two_splices_at_one_spot_are_asked_unless_they_are_the_same() -> None:
+    base = kelp()
+    assert len(merged(spliced(base, 2), spliced(base, 2)).map.chain("a").pixels) == 7
+    found = merged(spliced(base, 2), spliced(base, 2, count=2))
+    assert [c.about for c in found.conflicts] == ["Playfield, order of pixels: new ones of both sides after a-1"]
+    assert len(found.map.chain("a").pixels) == 9
+
+
+def test_a_chain_walked_further_on_both_sides_goes_on_once() -> None:
+    base = kelp()
+    ours, theirs = spliced(base, 6, count=2), spliced(base, 6, count=3)
+    found = merged(ours, theirs)
+    assert found.conflicts == ()
+    assert ids(found.map) == ids(theirs)
+
+
+def test_new_places_of_one_name_are_one_and_of_one_id_but_two_names_are_two() -> None:
+    base = kelp()
+    ours, _ = add_place(base, "Otter gate")
+    same, _ = add_place(base, "otter  GATE")
+    assert len(merge(base, ours, same).map.places) == 7
+    other = base.model_copy(update={"places": (*base.places, Place(id="otter-gate", label="Urchin target"))})
+    other = assign_place(other, "a", 3, "otter-gate")
+    found = merge(base, ours, other).map
+    assert sorted(p.label for p in found.places)[:2] == ["Otter gate", "Reef lane 0"]
+    assert len(found.places) == 8
+    place = found.place_of(found.chain("a").pixels[3])
+    assert place is not None
+    assert place.label == "Urchin target"
+
+
+def test_a_place_taken_out_here_and_lit_there_is_kept() -> None:
+    base = kelp()
+    chain = base.chain("a")
+    bare = replace_chain(
+        base,
+        chain.model_copy(update={"pixels": tuple(Pixel(id=p.id) if n == 0 else p for n, p in enumerate(chain.pixels))}),
+    )
+    ours = bare.model_copy(update={"places": bare.places[1:]})
+    theirs = assign_place(base, "a", 3, base.places[0].id)
+    found = merge(base, ours, theirs)
+    found.map.check_references()
+    assert found.map.chain("a").pixels[3].place == base.places[0].id
+    assert found.map.chain("a").pixels[0].place is None
+
+
+def test_a_conflict_names_the_pixel_and_is_decided_by_its_number() -> None:
+    base = kelp()
+    ours, theirs = with_note(with_note(base, 1, "cold joint"), 4, "b"), with_note(with_note(base, 1, "fine"), 2, "t")
+    found = merged(ours, theirs)
+    assert [(c.about, c.base, c.ours, c.theirs) for c in found.conflicts] == [
+        ("Playfield, pixel 1: note", "empty", "cold joint", "fine")
+    ]
+    notes = [p.note for p in found.map.chain("a").pixels]
+    assert notes == ["", "cold joint", "t", "", "b", ""]
+    other = merged(ours, theirs, choices={0: Side.THEIRS})
+    assert [p.note for p in other.map.chain("a").pixels] == ["", "fine", "t", "", "b", ""]
+
+
+def test_a_pixel_is_placed_by_one_side_whole() -> None:
+    """State and place belong together: a mix of both sides would say what nobody said."""
+    base = kelp()
+    chain = base.chain("a")
+    free = replace_chain(base, chain.model_copy(update={"pixels": (Pixel(id="a-0"), *chain.pixels[1:])}))
+    dark = Pixel(id="a-0", state=PixelState.DARK, place=base.places[2].id)
+    ours = replace_chain(free, chain.model_copy(update={"pixels": (dark, *chain.pixels[1:])}))
+    theirs = assign_place(free, "a", 0, base.places[0].id)
+    for side, wanted in ((Side.OURS, ours), (Side.THEIRS, theirs)):
+        found = merge(free, ours, theirs, choices={0: side})
+        assert len(found.conflicts) == 1
+        assert found.map.chain("a").pixels[0] == wanted.chain("a").pixels[0]
+
+
+def test_it_is_one_revision_that_names_theirs_and_can_be_undone() -> None:
+    base = kelp()
+    ours, theirs = with_note(base, 1, "ours"), with_note(base, 2, "theirs")
+    made = merged(ours, theirs).map
+    assert [r.reason for r in made.revisions] == ["Walked", "Note ours", "Merged theirs.json"]
+    assert made.revisions[-1].changes[0] == f"theirs, {NOW}: Note theirs"
+    back = undo(made, time=NOW)
+    assert content(back) == content(ours)
+
+
+def test_what_was_seen_to_be_right_before_the_other_side_rewired_does_not_count() -> None:
+    base = kelp()
+    ours = spliced(base, 0)
+    chain = base.chain("a")
+    seen = replace_chain(
+        base, chain.model_copy(update={"pixels": tuple(p.model_copy(update={"verified": 2}) for p in chain.pixels)})
+    )
+    proof = Proof(lamp=5, verdict=Verdict.RIGHT, time=NOW, revision=2, pixels="x")
+    theirs = revised(base, seen.model_copy(update={"proofs": (proof,)}), time=NOW, reason="Rechecked")
+    made = merged(ours, theirs).map
+    assert not any(is_verified(p, changed_in(made, "a")) for p in made.chain("a").pixels)
+    assert [p.revision for p in made.proofs] == [1]
+    # and where nobody rewired, it does count, in the revision of the merge
+    noted = with_note(base, 0, "x")
+    made = merged(with_note(noted, 1, "y"), theirs).map
+    assert {p.verified for p in made.chain("a").pixels} == {4}
+    assert [p.revision for p in made.proofs] == [4]
+
+
+def test_a_rewiring_of_theirs_makes_ours_unverified() -> None:
+    base = kelp()
+    chain = base.chain("a")
+    seen = replace_chain(
+        base, chain.model_copy(update={"pixels": tuple(p.model_copy(update={"verified": 2}) for p in chain.pixels)})
+    )
+    ours = revised(base, seen, time=NOW, reason="Rechecked")
+    made = merged(ours, spliced(base, 3)).map
+    assert changed_in(made, "a") == 3
+    assert not any(is_verified(p, 3) for p in made.chain("a").pixels)
+
+
+def test_without_a_shared_beginning_all_that_differs_is_asked() -> None:
+    ours, theirs = kelp(), new_map("Kelp Forest")
+    theirs, _ = add_place(theirs, "Reef lane 0", area="upper")
+    theirs, _ = add_place(theirs, "Otter gate")
+    theirs = theirs.model_copy(update={"revisions": ()})
+    assert shared_base(ours, revised(new_map("Other"), theirs, time=NOW, reason="x")) is None
+    found = merge_maps(ours, theirs, base=None, time=NOW, name="t")
+    assert found.conflicts == ()
+    assert [p.label for p in found.map.places][-2:] == ["Reef lane 0", "Otter gate"]
+    other = merge_maps(
+        ours, theirs.model_copy(update={"machine": Machine(name="Other")}), base=None, time=NOW, name="t"
+    )
+    assert [(c.ours, c.theirs) for c in other.conflicts] == [("Kelp Forest", "Other")]
+
+
+def test_proofs_of_both_sides_stay_by_time() -> None:
+    base = kelp()
+    early, late = (
+        Proof(lamp=5, verdict=v, time=t, revision=1)
+        for v, t in ((Verdict.WRONG, "2026-01"), (Verdict.RIGHT, "2026-02"))
+    )
+    ours, theirs = base.model_copy(update={"proofs": (late,)}), base.model_copy(update={"proofs": (early,)})
+    assert merged(ours, theirs).map.proofs == (early, late)
+    assert merged(ours, ours).map.proofs == (late,)
+    assert merged(ours, theirs).map.revisions == base.revisions, "only what is written of a map's content is a revision"
+
+
+def test_joints_and_feeds_of_a_renamed_pixel_go_with_it() -> None:
+    base = kelp()
+    theirs = spliced(base, 4)
+    chain = theirs.chain("a")
+    new = chain.pixels[4].id
+    theirs = replace_chain(theirs, chain.model_copy(update={"joints": (Joint(after="a-3", before=new, note="mine"),)}))
+    found = merge(base, spliced(base, 2), theirs).map.chain("a")
+    joint = found.joints[0]
+    assert [p.id for p in found.pixels].index(joint.before) == [p.id for p in found.pixels].index("a-3") + 1
