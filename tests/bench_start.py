@@ -12,9 +12,10 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 import pexpect
+
+from tests.support.settings import settings_in
 
 _EMPTY_APP = """
 from textual.app import App
@@ -35,7 +36,7 @@ def _ended_ms(*arguments: str) -> float:
 def _first_picture_ms(folder: str, text: str, *arguments: str) -> float:
     environment = {
         **os.environ,
-        "PLAYFIELD_PROBE_SETTINGS": str(Path(folder) / "settings.json"),
+        "PLAYFIELD_PROBE_SETTINGS": settings_in(folder),
         "TERM": "xterm-256color",
         "COLUMNS": "80",
         "LINES": "24",

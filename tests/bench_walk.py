@@ -31,6 +31,7 @@ from probe.mapping.walk_state import start
 from tests.support.person import Person
 from tests.support.played import Played
 from tests.support.served_board import PtyBoard
+from tests.support.settings import settings_in
 from tests.support.walker import blank_copy
 
 PAGE_DOWN, PAGE_UP = "\x1b[6~", "\x1b[5~"
@@ -50,7 +51,7 @@ def _line(what: str, values: list[float], unit: str = "ms") -> None:
 def _environment(folder: str) -> dict[str, str]:
     return {
         **os.environ,
-        "PLAYFIELD_PROBE_SETTINGS": str(Path(folder) / "settings.json"),
+        "PLAYFIELD_PROBE_SETTINGS": settings_in(folder),
         "TERM": "xterm-256color",
         "COLUMNS": "80",
         "LINES": "24",

@@ -27,7 +27,16 @@ from probe.document.file import (
 )
 from probe.document.model import Chain, Kind, Lamp, PixelState, PlayfieldMap, Position
 from probe.document.operations import add_place, assign_place, new_map, set_lamps
-from probe.document.settings import RememberedPort, Settings, change_settings, load_settings, settings_path, usable_keys
+from probe.document.settings import (
+    RememberedPort,
+    Settings,
+    Signs,
+    change_settings,
+    level_of,
+    load_settings,
+    settings_path,
+    usable_keys,
+)
 from probe.mapping.walk_state import start
 from probe.ui.keys import all_keys
 from probe.ui.launch import LaunchOptions, Seen, Session
@@ -97,7 +106,8 @@ class Opening:
     def __init__(self, arguments: argparse.Namespace, settings: Settings) -> None:
         self.settings = settings
         self.steady_only = getattr(arguments, "steady_only", False) or settings.steady_only
-        self.plain_ascii = getattr(arguments, "ascii", False) or not draws_unicode(os.environ)
+        plain = getattr(arguments, "ascii", False) or not draws_unicode(os.environ)
+        self.signs: Signs | None = "ascii" if plain else settings.signs
         self.baud: int = getattr(arguments, "baud", 115_200)
         self.transcript: str | None = getattr(arguments, "transcript", None)
         self.lamps: str | None = getattr(arguments, "lamps", None)
@@ -127,10 +137,11 @@ class Opening:
             changed_keys=self.settings.keys,
             bell=self.settings.bell,
             steady_only=self.steady_only,
-            plain_ascii=self.plain_ascii,
+            signs=self.signs or "fine",
+            ask_signs=self.signs is None,
             tour=getattr(self.arguments, "tour", False),
             theme=self.settings.theme,
-            level=max(1, round(255 * self.settings.brightness_percent / 100)),
+            level=level_of(self.settings.brightness_percent),
             lamps=_lamps_from(Path(self.lamps)) if self.lamps is not None else (),
         )
 
@@ -138,9 +149,9 @@ class Opening:
         """The map used last is in this file."""
         _remember(lambda s: s.with_map(path))
 
-    def remember_theme(self, name: str) -> None:
-        """The colours to begin with the next time."""
-        _remember(lambda s: s.model_copy(update={"theme": name}))
+    def remember_setting(self, name: str, value: object) -> None:
+        """A setting to begin with the next time. Raises StorageError where it cannot be kept."""
+        change_settings(lambda s: s.model_copy(update={name: value}))
 
     def open_file(self, path: str) -> Session:
         """A map file, or a new one. A port remembered for it is used again."""

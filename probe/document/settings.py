@@ -23,6 +23,8 @@ RENAMED_COMMANDS: Mapping[str, str] = {}
 """Names that commands had in earlier settings files, and the ones they have now."""
 MAX_RECENT = 10
 Theme = Literal["dark-shop", "high-contrast", "light-room"]
+Signs = Literal["fine", "blocks", "ascii"]
+"""What pictures are drawn with: braille dots, block signs, or ASCII only."""
 _LOCK_WAIT_S = 2.0
 
 
@@ -46,6 +48,7 @@ class Settings(BaseModel):
     bell: bool = Field(default=True, description="a bell when something changed")
     steady_only: bool = Field(default=False, description="nothing flashes")
     theme: Theme = Field(default="dark-shop", description="colours of the screen: dark-shop, high-contrast, light-room")
+    signs: Signs | None = Field(default=None, description="fine, blocks, ascii; asked where it is not set")
     brightness_percent: int = Field(default=25, ge=1, le=100, description="of the lit pixel")
 
     def with_map(self, path: str | os.PathLike[str]) -> Settings:
@@ -61,6 +64,11 @@ class Settings(BaseModel):
     def port_for(self, path: str | os.PathLike[str]) -> RememberedPort | None:
         """The board a map was last used with, or None."""
         return self.ports.get(_absolute(path))
+
+
+def level_of(percent: int) -> int:
+    """The level, 1 to 255, of a brightness in percent."""
+    return max(1, round(255 * percent / 100))
 
 
 def _absolute(path: str | os.PathLike[str]) -> str:

@@ -137,6 +137,8 @@ class WalkTask(Task[Walk]):
                 return s, (fx.Open(task, (s.chain, s.number)),)
             case ev.TaskClosed():
                 return self._back(s, event), ()
+            case ev.SettingChanged("brightness_percent", int() as percent):
+                return replace(s, level=max(1, round(255 * percent / 100))), ()
             case ev.MapChanged(words, where):
                 return self._changed(s, words, where), ()
             case ev.BoardChanged():

@@ -118,6 +118,7 @@ _FACTS = (
     ev.GameTookPixels,
     ev.WentDarkByItself,
     ev.LineTrouble,
+    ev.SettingChanged,
     ev.Tick,
 )
 
@@ -144,6 +145,7 @@ class Runtime:
     bell, `notify` shows a passing message, `on_change` is called (once for any number of events) when something may have to be
     drawn again, `on_fault` is given an exception that no effect may raise; without it the worker stops at one. `on_bottom` is
     called when the last task is left, with what it came to, `on_not_saved` when a save fails that a person asked for again.
+    `on_setting` puts a setting into effect, and remembers it.
     """
 
     def __init__(
@@ -157,6 +159,7 @@ class Runtime:
         on_change: Callable[[], None] = lambda: None,
         on_bottom: Callable[[object], None] = lambda _: None,
         on_not_saved: Callable[[], None] = lambda: None,
+        on_setting: Callable[[str, object], None] = lambda name, value: None,
         on_fault: Callable[[Exception], None] | None = None,
         now_s: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -169,6 +172,7 @@ class Runtime:
         self._on_change = on_change
         self._on_bottom = on_bottom
         self._on_not_saved = on_not_saved
+        self._on_setting = on_setting
         self._on_fault = on_fault
         self._now_s = now_s
         self._events: deque[tuple[OpenTask | None, object]] = deque()
@@ -323,6 +327,9 @@ class Runtime:
                 self._questions.append(_Question(layer, effect, self._epoch))
             case fx.Bell():
                 self._bell()
+            case fx.ChangeSetting(name, value):
+                self._on_setting(name, value)
+                self._events.extend((other, ev.SettingChanged(name, value)) for other in self.layers)
             case fx.Notify(words):
                 self._notify(words)
             case fx.Job():
@@ -390,6 +397,12 @@ class Runtime:
             return
         self._pop(layer)
         self._events.append((self.top, ev.TaskClosed(layer.name, result)))
+
+    def close_last(self) -> None:
+        """Close the only task there is: what it lies over is no task."""
+        if len(self.layers) == 1:
+            self._pop(self.layers[-1])
+            self._poke()
 
     def try_again(self) -> None:
         """Save again if the last save failed, and light again what should be lit."""

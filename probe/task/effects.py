@@ -94,11 +94,33 @@ class MakeRevision:
 
 
 @dataclass(frozen=True)
+class ChangeSetting:
+    """A setting of the program has this value now, and is remembered. Every open task hears of it by `SettingChanged`."""
+
+    name: str
+    value: object
+
+
+@dataclass(frozen=True)
 class Notify:
     """A passing word for the person, beside the task."""
 
     words: str
 
 
-Effect = Commit | Ask | Bell | Job | Open | Close | Instead | Below | TakeBack | TryAgain | MakeRevision | Notify
+Effect = (
+    Commit
+    | Ask
+    | Bell
+    | Job
+    | Open
+    | Close
+    | Instead
+    | Below
+    | TakeBack
+    | TryAgain
+    | MakeRevision
+    | ChangeSetting
+    | Notify
+)
 Effects = tuple[Effect, ...]

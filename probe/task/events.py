@@ -162,6 +162,14 @@ class TaskClosed:
 
 
 @dataclass(frozen=True)
+class SettingChanged:
+    """A setting of the program has another value now."""
+
+    name: str
+    value: object
+
+
+@dataclass(frozen=True)
 class StepButton:
     """The hand-held step button; `times` since it was last heard."""
 

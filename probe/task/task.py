@@ -7,6 +7,7 @@ holds now before every call: a step sees one frozen value with everything that i
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
@@ -140,6 +141,8 @@ def by_default(s: S, event: object) -> Next[S]:
             return s, (Close(),)
         case ev.MapChanged(words):
             return replace(s, message=words), ()
+        case ev.SettingChanged("steady_only", value) if hasattr(s, "steady_only"):
+            return replace(s, steady_only=value), ()  # type: ignore[call-arg]
         case _:
             return s, ()
 
@@ -147,7 +150,7 @@ def by_default(s: S, event: object) -> Next[S]:
 @dataclass(frozen=True)
 class Opened:
     """What a task's maker is given: the map if there is one, the facts of whoever opens it, and what settings and command
-    line say. `now`: time of day, RFC 3339 text."""
+    line say. `settings`: the values that the settings have now, by name. `now`: time of day, RFC 3339 text."""
 
     map: PlayfieldMap | None
     facts: object = None
@@ -155,4 +158,5 @@ class Opened:
     paper: bool = False
     level: int = 32
     plain_ascii: bool = False
+    settings: Mapping[str, object] = field(default_factory=dict)
     now: str = ""

@@ -21,6 +21,8 @@ from probe.document.document import Document, now_text, rescue_folders
 from probe.document.file.errors import StorageError
 from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
+from probe.document.plural import many
+from probe.document.settings import Signs, level_of, settings_path
 from probe.mapping.walk import WalkFacts
 from probe.mapping.walk_keys import GoTo
 from probe.mapping.walk_state import Walk
@@ -30,7 +32,7 @@ from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.task import AnyTask, Opened, TaskState
 from probe.task.views import FormView, RowsView, TaskView
-from probe.ui.ascii_only import AsciiOnly
+from probe.ui.ascii_only import AsciiOnly, BlocksOnly
 from probe.ui.command_screen import CommandScreen
 from probe.ui.elsewhere import ElsewhereScreen
 from probe.ui.keys import all_keys, keys_of, program_bindings, typing_key
@@ -75,8 +77,14 @@ MAKERS: Mapping[str, str] = {
     "harness": "probe.harness.planning:make_harness",
     "joint": "probe.harness.planning:make_joint",
     "batch": "probe.harness.planning:make_batch",
+    "settings": "probe.program.settings:make",
+    "guide": "probe.program.guide:make",
 }
 """What makes each task, as module and function: imported when it is first opened, because some bring much with them."""
+
+
+AT_HOME = ("settings", "guide")
+"""Tasks that need no map: they may lie over home."""
 
 
 def maker_of(name: str) -> Maker:
@@ -151,6 +159,7 @@ class ProbeApp(App[str]):
             on_change=self._changed,
             on_bottom=self._bottom,
             on_not_saved=self._not_saved,
+            on_setting=self.change_setting,
             on_fault=self._handle_exception,
         )
 
@@ -161,6 +170,7 @@ class ProbeApp(App[str]):
             "paper": self.session.paper,
             "level": options.level,
             "plain_ascii": options.plain_ascii,
+            "settings": self._settings_now(),
             "now": now_text(),
         }
 
@@ -196,12 +206,25 @@ class ProbeApp(App[str]):
     # -- beginning ------------------------------------------------------------------------------------------------
 
     def on_mount(self) -> None:
-        if self.options.plain_ascii:
-            self._filters.append(AsciiOnly())
+        self._filter_signs()
         asyncio.get_running_loop().set_exception_handler(self._trouble_beside)
         changed = self.options.changed_keys
         rows = [row for row in all_keys() if row.id in changed] if changed else []
         self.set_keymap({r.id: ",".join(k for k in keys_of(r, changed) if not typing_key(k)) for r in rows})
+        if self.options.ask_signs:
+            from probe.ui.signs import SignsScreen
+
+            self.push_screen(SignsScreen(), self._signs_chosen)
+        else:
+            self._start()
+
+    def _signs_chosen(self, signs: Signs | None) -> None:
+        """The question of the first run is answered, or put off to the next."""
+        if signs is not None:
+            self.change_setting("signs", signs)
+        self._start()
+
+    def _start(self) -> None:
         if self.options.start_here:
             self.runtime.start()
             recent = self.opener.recent()
@@ -315,7 +338,7 @@ class ProbeApp(App[str]):
         else:
             screen = self._new_screen(layer)
         self._shown.append((layer, screen))
-        if isinstance(self.screen, HomeScreen):
+        if isinstance(self.screen, HomeScreen) and layer.name not in AT_HOME:
             await self.switch_screen(screen)
         else:
             await self.push_screen(screen)
@@ -353,7 +376,10 @@ class ProbeApp(App[str]):
 
     def _bottom(self, result: object) -> None:
         """Esc on the walk: what next? Other tasks that nothing lies below stay. A practice round that is over is left."""
-        if self.options.practice is not None and result in ("again", "leave"):
+        if self.runtime.layers[0].name in AT_HOME:
+            self.runtime.close_last()
+            self.call_next(self._restack)
+        elif self.options.practice is not None and result in ("again", "leave"):
             self.another_round = result == "again"
             self.call_next(self.action_quit)
         elif self.runtime.layers[0].name == "walk":
@@ -497,15 +523,67 @@ class ProbeApp(App[str]):
         else:
             self.notify("Ctrl+Q leaves the program; all is saved first.", markup=False)
 
-    def use_theme(self, name: str) -> None:
-        """Change the colours of the screen; remembered for the next time."""
-        self.theme = name
-        self.opener.remember_theme(name)
+    # -- settings and guide -------------------------------------------------------------------------------------------
+
+    def action_settings(self) -> None:
+        """Change what can be set."""
+        self.open_beside("settings")
+
+    def action_guide(self) -> None:
+        """Read the guide."""
+        self.open_beside("guide")
+
+    def open_beside(self, task: str, facts: object = None) -> None:
+        """Open a task about the program itself, once."""
+        if all(layer.name != task for layer in self.runtime.layers):
+            self.runtime.open(task, facts)
+
+    def _settings_now(self) -> Mapping[str, object]:
+        """The values that the settings have now, by name; beside them where the file is, and how many keys it changes."""
+        options, changed = self.options, self.options.changed_keys
+        return {
+            **{name: getattr(options, name) for name in ("signs", "steady_only", "bell", "brightness_percent")},
+            "theme": self.theme,
+            "file": str(settings_path()),
+            "keys": many(len(changed), "key") if changed else "",
+        }
+
+    def change_setting(self, name: str, value: object) -> None:
+        """Put a setting into effect, and remember it. Where it cannot be kept, it holds until the program is left."""
+        match name, value:
+            case "theme", str():
+                self.theme = value
+            case "brightness_percent", int():
+                self.options = replace(self.options, level=level_of(value))
+            case _:
+                self.options = replace(self.options, **{name: value})  # type: ignore[arg-type]
+        if name == "signs":
+            self._filter_signs()
+        try:
+            self.opener.remember_setting(name, value)
+        except (StorageError, OSError) as exc:
+            self.notify(f"holds until you leave, but could not be kept: {exc}", severity="warning", markup=False)
+
+    def _filter_signs(self) -> None:
+        """What is drawn passes through signs that the terminal's font has."""
+        self._filters = [each for each in self._filters if not isinstance(each, (AsciiOnly, BlocksOnly))]
+        match self.options.signs:
+            case "ascii":
+                self._filters.append(AsciiOnly())
+            case "blocks":
+                self._filters.append(BlocksOnly())
+        self.refresh(layout=True)
+        for screen in self.screen_stack:
+            screen.refresh(layout=True)
+            if isinstance(screen, CommandScreen):
+                screen.redraw()
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Every action of this screen, and the themes, for the command palette."""
         for theme in OURS:
-            yield SystemCommand(f"Theme: {theme.name}", "colours of the screen", partial(self.use_theme, theme.name))
+            yield SystemCommand(
+                f"Theme: {theme.name}", "colours of the screen", partial(self.change_setting, "theme", theme.name)
+            )
         scope = self._scope(screen)
         for row in all_keys():
             if row.scope in (scope, "app"):

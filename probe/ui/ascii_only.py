@@ -1,4 +1,4 @@
-"""For terminals that show ASCII only: everything drawn is put into ASCII signs of the same width, last of all."""
+"""For fonts that lack signs: what is drawn is put into ASCII, or into block signs, of the same width, last of all."""
 
 from __future__ import annotations
 
@@ -61,6 +61,38 @@ def _ascii_sign(sign: str) -> str:
 def to_ascii(text: str) -> str:
     """`text` in ASCII, as wide as before."""
     return text if text.isascii() else "".join(c if c.isascii() else _ascii_sign(c) for c in text)
+
+
+_QUADRANTS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
+"""By which of the quarters are filled: 1 upper left, 2 upper right, 4 lower left, 8 lower right."""
+_BRAILLE = 0x2800
+_QUARTER_DOTS = ((1, 0x03), (2, 0x18), (4, 0x44), (8, 0xA0))
+"""Each quarter, and the dots of a braille sign that lie in it."""
+_FINE = {"⊚": "O", "✦": "*", "⋅": "·"}
+
+
+@lru_cache(512)
+def _block_sign(sign: str) -> str:
+    dots = ord(sign) - _BRAILLE
+    if not 0 <= dots <= 0xFF:
+        return _FINE.get(sign, sign)
+    return _QUADRANTS[sum(quarter for quarter, mask in _QUARTER_DOTS if dots & mask)]
+
+
+def to_blocks(text: str) -> str:
+    """`text` without braille signs: block signs with a quarter filled where any of its dots is."""
+    return text if text.isascii() else "".join(c if c.isascii() else _block_sign(c) for c in text)
+
+
+class BlocksOnly(LineFilter):
+    """For fonts without braille: lines of dots become lines of blocks."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """See LineFilter."""
+        return [
+            segment if segment.text.isascii() else Segment(to_blocks(segment.text), segment.style, segment.control)
+            for segment in segments
+        ]
 
 
 class AsciiOnly(LineFilter):

@@ -16,7 +16,12 @@ from probe.ui.keys import KeyRow, all_keys
 
 # the walk's actions that open something else, in the order of the whole job
 ACTIONS = ("table", "recheck", "find", "picture", "lamps", "power", "harness", "faults", "next_chain", "count")
-APP_ACTIONS = (("port", "Another board or port"), ("quit", "Leave the program (all is saved first)"))
+APP_ACTIONS = (
+    ("guide", "Guide: how each part of the work goes"),
+    ("settings", "Settings: colours, drawing, brightness, steady light, bell"),
+    ("port", "Another board or port"),
+    ("quit", "Leave the program (all is saved first)"),
+)
 
 
 def places_to_go() -> list[tuple[str, str]]:

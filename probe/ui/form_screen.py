@@ -110,7 +110,7 @@ class FormScreen(CommandScreen):
 
     def _show_figure(self, view: FormView) -> None:
         width, height = self.size.width, max(9, min(18, self.size.height * 5 // 12))
-        wanted = (view.figure, width, height)
+        wanted = (view.figure, width, height, self.app.options.plain_ascii)
         if wanted == self._drawn:
             return
         self._drawn = wanted

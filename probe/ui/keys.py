@@ -47,6 +47,8 @@ OF_PROGRAM: tuple[KeyRow, ...] = (
     KeyRow("help", "app", ("f1",), "Help", shown=True),
     KeyRow("leave", "app", ("escape",), "Back"),
     KeyRow("quit", "app", ("ctrl+q",), "Quit"),
+    KeyRow("settings", "app", (), "Settings: colours, drawing, brightness, steady light, bell"),
+    KeyRow("guide", "app", (), "Guide: how each part of the work goes"),
     KeyRow("save_picture", "app", ("ctrl+x",), "Save this screen as a picture (SVG)"),
 )
 """The program's own, which every screen has."""
@@ -112,6 +114,7 @@ def program_bindings() -> list[Binding]:
             id=row.id,
         )
         for row in OF_PROGRAM
+        if row.keys
     ]
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from probe.document.document import Document
 from probe.document.model import Lamp, PlayfieldMap
+from probe.document.settings import Signs
 from probe.mapping.walk_state import START_LEVEL
 from probe.ui.start import PortChoice
 
@@ -46,8 +47,8 @@ class Opener(Protocol):
     def remember_map(self, path: str) -> None:
         """A map went on in another file: that is the one used lately."""
 
-    def remember_theme(self, name: str) -> None:
-        """The colours to begin with the next time."""
+    def remember_setting(self, name: str, value: object) -> None:
+        """A setting to begin with the next time. Raises StorageError where it cannot be kept."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,14 +58,16 @@ class LaunchOptions:
     `start_here`: begin at home. `faults_on`: the id of the chain the fault finder opens on, instead of the
     walk; `practice` a practice round for it, in words if `in_words`, else by the lit board alone. `recheck_on`: the id of the
     chain to recheck at once, `recheck_said` what is known to be changed, in words. `lamps` go into a new map. `level`: of
-    the pixel that is lit, 1 to 255. `changed_keys`: other keys for commands, by id. `welcome` comes before the session's.
+    the pixel that is lit, 1 to 255. `changed_keys`: other keys for commands, by id. `signs`: what pictures are
+    drawn with; `ask_signs`: nobody has said yet which this terminal's font has. `welcome` comes before the session's.
     """
 
     start_here: bool = False
     changed_keys: Mapping[str, str] = field(default_factory=dict)
     bell: bool = False
     steady_only: bool = False
-    plain_ascii: bool = False
+    signs: Signs = "fine"
+    ask_signs: bool = False
     tour: bool = False
     theme: str = "dark-shop"
     level: int = START_LEVEL
@@ -75,6 +78,16 @@ class LaunchOptions:
     recheck_said: tuple[str, ...] = ()
     practice: PracticeRound | None = None
     in_words: bool = True
+
+    @property
+    def plain_ascii(self) -> bool:
+        """Whether nothing but ASCII is drawn."""
+        return self.signs == "ascii"
+
+    @property
+    def brightness_percent(self) -> int:
+        """Of the pixel that is lit."""
+        return round(100 * self.level / 255)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -150,6 +150,8 @@ class HomeScreen(Screen[None]):
             yield "M" if at == 0 else " ", f"Open {name}", path, f"map-{at}"
         yield "N", "A new map, or another file", "by its file name", "file"
         yield "D", "The demo", NO_HARDWARE, "demo"
+        yield "S", "Settings", "colours, drawing, brightness, steady light, bell", "settings"
+        yield "G", "Guide", "how each part of the work goes", "guide"
         yield "Q", "Leave the program", "", "leave"
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
@@ -181,6 +183,8 @@ class HomeScreen(Screen[None]):
                 entry = self.query_one("#home-entry", Input)
                 entry.display = True
                 entry.focus()
+            case "settings" | "guide":
+                self.app.open_beside(name)
             case "leave":
                 self.app.exit("")
             case _:

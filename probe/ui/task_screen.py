@@ -80,7 +80,7 @@ class TaskScreen(CommandScreen):
                         yield Static(id=f"pane-{number}", classes="pane")
                 yield Static(id="message")
             with Vertical(id="right"):
-                yield PlayfieldPicture(plain_ascii=self.app.options.plain_ascii)
+                yield PlayfieldPicture()
                 yield Static(id="legend")
                 yield Static(id="seen")
         yield Static(id="message-below")
@@ -208,6 +208,7 @@ class TaskScreen(CommandScreen):
         if view is None:
             return
         picture = self.query_one(PlayfieldPicture)
+        picture.use_plain_ascii(self.app.options.plain_ascii)
         if picture.draw_also(area=view.area, route=view.route, grid=view.grid, chain=view.chain):
             self._mark = None  # it stood in a cell of another picture
         truth, seen = self.app.truth, self.app.seen()

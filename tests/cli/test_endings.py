@@ -25,6 +25,7 @@ from probe.cli.outcome import Exit
 from probe.document.file import MapFile, load_map
 from probe.document.model import PlayfieldMap
 from probe.link.replay import read_transcript
+from tests.support.settings import settings_in
 
 ROOT = Path(__file__).resolve().parents[2]
 GONE_S = 3.0
@@ -75,7 +76,7 @@ class Program:
         self.process = subprocess.Popen(
             [sys.executable, str(script), *launch.arguments],
             stdin=slave, stdout=slave, stderr=slave, cwd=folder, start_new_session=True, preexec_fn=prepare,
-            env={**os.environ, "PLAYFIELD_PROBE_SETTINGS": str(folder / "settings.json"), "PYTHONPATH": str(ROOT),
+            env={**os.environ, "PLAYFIELD_PROBE_SETTINGS": settings_in(folder), "PYTHONPATH": str(ROOT),
                  "TERM": "xterm-256color", "XDG_STATE_HOME": str(folder / "state"), "TMPDIR": str(folder / "tmp"),
                  **launch.environment},
         )  # fmt: skip

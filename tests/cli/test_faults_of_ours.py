@@ -15,6 +15,7 @@ from probe.document.file import load_map
 from probe.document.settings import Settings, change_settings, load_settings
 from tests.cli.test_terminal import Terminal, opened
 from tests.support.examples import first_now
+from tests.support.settings import settings_in
 
 FAULTS = {
     "on a key": "from probe.mapping.walk import WalkTask\nWalkTask._say = lambda self, *given: 1 / 0",
@@ -110,7 +111,7 @@ def test_two_programs_on_one_file(tmp_path: Path) -> None:
         before = (tmp_path / "kept.json").read_bytes()
         second = pexpect.spawn(
             sys.executable, ["-m", "probe", "walk", "kept.json", "--paper"], cwd=str(tmp_path), timeout=20,
-            env={**os.environ, "PLAYFIELD_PROBE_SETTINGS": str(tmp_path / "s.json"),
+            env={**os.environ, "PLAYFIELD_PROBE_SETTINGS": settings_in(tmp_path, "s.json"),
                  "PYTHONPATH": str(Path(__file__).resolve().parents[2])},
         )  # fmt: skip
         second.expect(pexpect.EOF)

@@ -10,12 +10,14 @@ from pathlib import Path
 import pexpect
 import pytest
 
+from tests.support.settings import settings_in
+
 ROOT = Path(__file__).resolve().parents[2]
 NOT_YET = (
     *("numpy", "scipy", "serial", "serial_asyncio", "rapidfuzz", "shtab"),
     *("device_protocol.board", "device_protocol.orders", "device_protocol.session"),
     *("probe.boardcheck", "probe.export", "probe.faults", "probe.game", "probe.harness", "probe.inference"),
-    *("probe.lighting", "probe.link.link", "probe.patterns", "probe.practice", "probe.recheck"),
+    *("probe.lighting", "probe.link.link", "probe.patterns", "probe.practice", "probe.program", "probe.recheck"),
     *("probe.mapping.history", "probe.mapping.table"),
 )
 """Parts and packages that the first screen of the demo does not need."""
@@ -47,7 +49,7 @@ def test_the_first_screen_loads_nothing_that_it_does_not_show(tmp_path: Path) ->
         pytest.skip("no pseudo-terminal there")
     child = pexpect.spawn(
         sys.executable, ["-c", _AT_THE_FIRST_PICTURE], cwd=str(tmp_path), timeout=60, dimensions=(24, 80), encoding="utf-8",
-        env={**os.environ, "PYTHONPATH": str(ROOT), "PLAYFIELD_PROBE_SETTINGS": str(tmp_path / "settings.json"),
+        env={**os.environ, "PYTHONPATH": str(ROOT), "PLAYFIELD_PROBE_SETTINGS": settings_in(tmp_path),
              "TERM": "xterm-256color", "XDG_STATE_HOME": str(tmp_path), "TMPDIR": str(tmp_path)},
     )  # fmt: skip
     try:

@@ -14,6 +14,7 @@ import pexpect
 import pyte
 
 from probe.document.file import load_map
+from tests.support.settings import settings_in
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -31,7 +32,7 @@ class Terminal:
         columns, rows = size
         environment = {
             **os.environ,
-            "PLAYFIELD_PROBE_SETTINGS": str(folder / "settings.json"),
+            "PLAYFIELD_PROBE_SETTINGS": settings_in(folder),
             "PYTHONPATH": str(ROOT),
             "TERM": "xterm-256color",
             **more,

@@ -219,7 +219,7 @@ async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> 
 
 
 async def test_plain_ascii_draws_plain_ascii(open_app: OpenApp) -> None:
-    async with open_app(DEMO, DEMO, size=(120, 40), plain_ascii=True) as stage:
+    async with open_app(DEMO, DEMO, size=(120, 40), signs="ascii") as stage:
         screen = await shown(stage)
         await stage.pilot.press("r", "n")
         await settled(stage)

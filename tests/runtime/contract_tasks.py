@@ -340,6 +340,37 @@ def _table() -> Played:
     )  # fmt: skip
 
 
+def _settings() -> Played:
+    from probe.program.settings import SETTINGS, PickSetting, StepSetting, make
+    from probe.task.events import Take, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield StepSetting(1)
+        yield PickSetting("brightness_percent")
+        yield Take()
+        yield Typed("40")
+        yield Take()
+
+    return Played(
+        "settings", two_chains, lambda: {"settings": make}, events, lights=0, changes_map=False, undoes_map=False,
+        moves=tuple(PickSetting(setting.name) for setting in SETTINGS[:3]),
+    )  # fmt: skip
+
+
+def _guide() -> Played:
+    from probe.program.guide import make
+    from probe.task.events import Choose, Take
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Choose(1)
+        yield Take()
+
+    return Played(
+        "guide", two_chains, lambda: {"guide": make}, events, lights=0, changes_map=False, undoes_map=False,
+        moves=(Choose(1), Choose(1), Choose(-1)),
+    )  # fmt: skip
+
+
 _PLANNED = {"power": _plan_power, "harness": _note_harness, "joint": _note_joint, "batch": _note_batch}
 
 
@@ -440,6 +471,8 @@ TASKS: dict[str, Played] = {
     "lamp": _lamp(),
     "revisions": _revisions(),
     "table": _table(),
+    "settings": _settings(),
+    "guide": _guide(),
     **{name: _planning(name) for name in _PLANNED},
     "evenness": _evenness(),
     "picture": _picture(),

@@ -46,7 +46,7 @@ class NoOpener:
     def remember_map(self, path: str) -> None:
         self.remembered = path
 
-    def remember_theme(self, name: str) -> None:
+    def remember_setting(self, name: str, value: object) -> None:
         pass
 
 

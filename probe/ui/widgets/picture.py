@@ -54,11 +54,11 @@ class PlayfieldPicture(Widget):
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"picture--{role}" for role in ce.ROLES}
     DEFAULT_CSS = "PlayfieldPicture { width: 1fr; height: 1fr; border: round; border-title-align: center; }"
 
-    def __init__(self, *, plain_ascii: bool = False) -> None:
+    def __init__(self) -> None:
         super().__init__(id="picture")
         self._map: PlayfieldMap | None = None
         self._spots: tuple[Spot, ...] = ()
-        self.plain_ascii = plain_ascii
+        self.plain_ascii = False
         self.from_below = False
         self.show_route = False
         self.show_grid = False
@@ -86,6 +86,13 @@ class PlayfieldPicture(Widget):
             return
         self._map, self._spots = map_, given
         self._refresh_changed()
+
+    def use_plain_ascii(self, plain: bool) -> None:
+        """Draw with ASCII signs only, or with all signs."""
+        if plain != self.plain_ascii:
+            self.plain_ascii = plain
+            self._below_for = self._still_for = ()
+            self._refresh_changed()
 
     def flip(self) -> None:
         """See it from the other side."""
