@@ -166,7 +166,7 @@ async def test_the_first_run_asks_for_signs_once(size: tuple[int, int]) -> None:
         assert isinstance(app.screen, SignsScreen)
         shown = text_of(app)
         for signs in ("fine", "blocks", "ascii"):
-            assert sample(signs).splitlines()[4].strip() in shown  # type: ignore[arg-type]
+            assert sample(signs).splitlines()[4].strip() in shown
         await pilot.press("2")
         await pilot.pause()
         assert isinstance(app.screen, HomeScreen)
