@@ -6,9 +6,10 @@ them belong to one page each. They do not replace local rules, the supply's own 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
+
+from probe.frozen import frozen
 
 
 class Moment(StrEnum):
@@ -19,7 +20,7 @@ class Moment(StrEnum):
     POWERING = "before power on"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Caution:
     """One caution: a short fixed code, a line to read, and the moments it belongs to."""
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from probe.document.model import Chain, Lamp, Machine, Pixel, Place, PlayfieldMap, Record
@@ -17,6 +16,7 @@ from probe.document.model.game import Group
 from probe.document.model.harness import Batch, Feed, Joint, Power, Supply
 from probe.document.model.light import Fade
 from probe.document.model.shape import Shape
+from probe.frozen import frozen
 
 NOT_COMPARED = frozenset(
     {"format", "version", "bookmark", "proofs", "observations", "readings", "revisions", "pending", "rechecks"}
@@ -30,7 +30,7 @@ class ConflictError(ValueError):
     """A change cannot be taken back: the map is not as the change left it. The message names the record that differs."""
 
 
-@dataclass(frozen=True)
+@frozen
 class RecordList:
     """A tuple of records in the map: its field, their type, and what a record is known by."""
 

@@ -43,6 +43,7 @@ from probe.document.revisions import (
     session_reason,
     undo,
 )
+from probe.frozen import frozen
 
 MOST_UNDO = 500
 """Commits that can be taken back one by one within a session; older ones are in the revisions."""
@@ -57,12 +58,12 @@ def now_text() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-@dataclass(frozen=True)
+@frozen
 class Saved:
     """No save has failed since the last one that succeeded."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Unsaved:
     """The last save failed. `why` says what to do, in a sentence.
 
@@ -74,7 +75,7 @@ class Unsaved:
     in_conflict: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class Travelled:
     """What undo or redo came to. `words`: of the commit gone over, else why nothing changed.
 
@@ -86,7 +87,7 @@ class Travelled:
     where: object | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Rescue:
     """Where the unsaved map is now, if it could be written anywhere. `lines`: what to print for the person.
 
@@ -97,7 +98,7 @@ class Rescue:
     lines: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@frozen
 class _Entry:
     """One commit that can be gone back over, or forward to: the map there, its words, where the person was."""
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
 
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import folded, update_place
+from probe.frozen import frozen
 
 LEAST_LIKENESS = 72.0
 SURE_LIKENESS = 90.0
@@ -31,7 +31,7 @@ _SHORT = {"l": "left", "lt": "left", "r": "right", "rt": "right", "lft": "left",
 _SHORT |= {"up": "upper", "lwr": "lower", "bot": "bottom", "tgt": "target", "tgts": "target", "gi": "glow"}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Match:
     """A place and a row of the list that may be one. `likeness` 0 to 100; a sure one needs no confirmation."""
 

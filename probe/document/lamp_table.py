@@ -18,6 +18,7 @@ from device_protocol.lightness import at_level
 from device_protocol.values import Colour
 from probe.document.model import Place, PlayfieldMap
 from probe.document.operations import folded
+from probe.frozen import frozen
 
 DEFAULT_LEVEL = 255
 DEFAULT_COLOUR = Colour(255, 255, 255)
@@ -38,7 +39,7 @@ class TablePixel:
         return at_level(self.colour, self.level)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LampRow:
     """A lamp number of the game, the names it has in the list, and its pixels by output and number."""
 
@@ -47,7 +48,7 @@ class LampRow:
     pixels: tuple[TablePixel, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GroupRow:
     """A group of places, and its pixels. `always_on` are those that no lamp of the game switches."""
 
@@ -56,7 +57,7 @@ class GroupRow:
     always_on: tuple[TablePixel, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LampTable:
     """Every lamp by number, every group in the map's order. `revision` is the map's, 0 before the first."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from probe.document.checks import Severity, check_map
 from probe.document.joining import open_rows
@@ -11,9 +10,10 @@ from probe.document.model import PixelState, PlayfieldMap
 from probe.document.plural import many
 from probe.document.proving import tally
 from probe.document.revisions import changed_in
+from probe.frozen import frozen
 
 
-@dataclass(frozen=True)
+@frozen
 class Need:
     """One thing to do: what in words, with figures in `detail`; the task that does it, on which chain and pixel."""
 

@@ -7,7 +7,6 @@ revision rewired a chain that they are on.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import Enum
 
 from probe.document.lamp_table import LampTable, TablePixel, fingerprint, lamp_table, revision_of
@@ -15,6 +14,7 @@ from probe.document.model import PlayfieldMap
 from probe.document.model.game import Observation, Proof, Verdict
 from probe.document.model.record import MAX_TEXT, storable
 from probe.document.operations import folded
+from probe.frozen import frozen
 
 
 class Standing(Enum):
@@ -27,7 +27,7 @@ class Standing(Enum):
     NEVER = "not proved"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Proved:
     """A lamp (or, where that is None, the always-on part of a group), its state, and the last proof of it."""
 
@@ -79,7 +79,7 @@ def _state(proof: Proof | None, pixels: tuple[TablePixel, ...], rewired: Mapping
     ]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Tally:
     """How much is proved. `last_time` is that of the newest proof, empty if there is none."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import Enum, auto
 
+from probe.frozen import frozen
 from probe.task import events as ev
 from probe.task.command import Command
 from probe.task.screen import FlipPicture, MarkInPicture
@@ -33,21 +33,21 @@ class LitMode(Enum):
     ALL = "every place"
 
 
-@dataclass(frozen=True)
+@frozen
 class PickPlace:
     """Choose a place and light it."""
 
     place: str
 
 
-@dataclass(frozen=True)
+@frozen
 class StepPlace:
     """The next or previous place along the chains; places without a pixel come last."""
 
     by: int = 1
 
 
-@dataclass(frozen=True)
+@frozen
 class MovePlace:
     """The chosen place is here, in mm as seen from above."""
 
@@ -55,95 +55,95 @@ class MovePlace:
     y_mm: float
 
 
-@dataclass(frozen=True)
+@frozen
 class OpenEntry:
     """Use the entry line for this."""
 
     use: EntryUse
 
 
-@dataclass(frozen=True)
+@frozen
 class TakeEntry(ev.Take):
     """Enter. `from_below`: positions are measured by somebody who looks from below."""
 
     from_below: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class StepLevel:
     """Brighter or dimmer, in steps of the level."""
 
     by: int
 
 
-@dataclass(frozen=True)
+@frozen
 class NextWhite:
     """The next white, from warm to cool."""
 
     by: int = 1
 
 
-@dataclass(frozen=True)
+@frozen
 class UseAdvice:
     """Set colour and level as common practice has it."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ToggleWhole:
     """Change the place alone, or its whole group."""
 
 
-@dataclass(frozen=True)
+@frozen
 class FollowGroup:
     """The places of the group say nothing themselves any more."""
 
 
-@dataclass(frozen=True)
+@frozen
 class CopyLight:
     """Keep this level and colour."""
 
 
-@dataclass(frozen=True)
+@frozen
 class PasteLight:
     """Give the place (or its group) the level and colour that were kept."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ComparePlaces:
     """The first time: keep this place to compare with. Then: alternate it with the one chosen now; again: stop."""
 
 
-@dataclass(frozen=True)
+@frozen
 class NextLitMode:
     """Light the place, its group, every place."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ToggleFade:
     """Let lamps glow up and down like bulbs in the game, or switch at once."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ToggleDiffuser:
     """Something white is on this place's pixels, or not."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ToggleUnit:
     """Bare numbers are millimetres or inches."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ToggleZoom:
     """Only the area of the chosen place is drawn, or the whole playfield."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ToggleRoute:
     """Draw the route of the chains with their numbers, or not."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ToggleGrid:
     """Draw the letters and numbers of the grid, or not."""
 

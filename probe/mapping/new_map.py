@@ -21,6 +21,7 @@ from itertools import permutations
 from device_protocol.values import Colour
 from probe.document.model import MAX_PIXELS, MAX_TEXT, Chain, Lamp, PlayfieldMap
 from probe.document.operations import add_chain, grown, new_map, set_lamps, slug
+from probe.frozen import frozen
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.command import Command, rows_by_digit
@@ -82,7 +83,7 @@ def expected(meant: SeenColour, sent: str, real: str, count: int = STRETCH) -> S
     return _BY_LETTER.get(letters, SeenColour.SEVERAL) if letters else SeenColour.NOTHING
 
 
-@dataclass(frozen=True)
+@frozen
 class OrderSearch:
     """Orders that fit all answers so far. `sent` is what the board is set to, `shown` the colour asked for next."""
 
@@ -137,7 +138,7 @@ def colour_of(seen: SeenColour, level: int = SHOWN_LEVEL) -> Colour:
 # -- count ------------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@frozen
 class CountSearch:
     """At least `least` pixels are there; at most `most`, once something past the end was asked for.
 
@@ -197,12 +198,12 @@ class SetupStage(Enum):
 ENTRY_STAGES = frozenset({SetupStage.MACHINE, SetupStage.COUNT_ENTRY, SetupStage.NAME, SetupStage.CEILING})
 
 
-@dataclass(frozen=True)
+@frozen
 class Again:
     """Ask this output's questions again from the first."""
 
 
-@dataclass(frozen=True)
+@frozen
 class GoOnOnPaper:
     """Go on without a board: name and count only."""
 
@@ -234,7 +235,7 @@ COMMANDS = (
 )
 
 
-@dataclass(frozen=True)
+@frozen
 class SetupFacts:
     """What the set-up is opened with: lamps of the machine, and the facts that the walk is opened with afterwards.
 

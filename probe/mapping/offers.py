@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 
 from probe.document.model import Kind, Lamp, PixelState, Place, PlayfieldMap
 from probe.document.operations import folded
+from probe.frozen import frozen
 
 _NUMBERED = re.compile(r"^(.*?)(\d+)(\D*)$", re.DOTALL)
 _LETTERED = re.compile(r"^(.*\s)([A-Z])$", re.DOTALL)
@@ -15,7 +15,7 @@ _SIDES = (("left", "right"), ("upper", "lower"), ("top", "bottom"), ("inner", "o
 _FUZZY_CUTOFF = 72
 
 
-@dataclass(frozen=True)
+@frozen
 class Offer:
     """One label that Enter could take. `place` is set where it is a place that the map has already."""
 
@@ -95,7 +95,7 @@ def _covers(rest: str, words: list[str]) -> bool:
     return False
 
 
-@dataclass(frozen=True)
+@frozen
 class Surroundings:
     """What offers depend on beside the typed text: the map, and where in it the pixel is."""
 

@@ -9,7 +9,7 @@ repeats itself, and would answer for pixels that nobody has seen.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from probe.document.model import (
     MAX_PIXELS,
@@ -33,6 +33,7 @@ from probe.document.operations import (
     update_place,
 )
 from probe.document.revisions import changed_in, is_verified, next_number
+from probe.frozen import frozen
 from probe.mapping.offers import Offer, Surroundings
 from probe.mapping.walk_end import ALL_ANSWERED, end_of_chain, end_of_walk, end_step
 from probe.mapping.walk_keys import (
@@ -66,7 +67,7 @@ _STATES = {
 _N = Next[Walk]
 
 
-@dataclass(frozen=True)
+@frozen
 class WalkFacts:
     """What the walk may be opened with: words to begin with, and the pixel (chain, number), if not where the last one stopped.
 

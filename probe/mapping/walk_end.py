@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from probe.document.checks import check_map
 from probe.document.model import MAX_PIXELS, Chain, PixelState, PlayfieldMap, shown_number
 from probe.document.needs import Need, needs
 from probe.document.operations import set_count
 from probe.document.plural import many
+from probe.frozen import frozen
 from probe.mapping.new_map import SPAN, CountSearch
 from probe.mapping.walk_keys import ChangeCount, ChangeKind, GoTo, Move, PutAt, Say, ToggleBlink, TogglePaper, UseLine
 from probe.mapping.walk_state import EndStage, OneKey, Walk, WalkEnd, next_unseen
@@ -33,7 +34,7 @@ _N = Next[Walk]
 _Go = Callable[[Walk, str, int], _N]
 
 
-@dataclass(frozen=True)
+@frozen
 class NextStep:
     """A row of what comes next: an event for the walk, or words for what is done outside the program."""
 

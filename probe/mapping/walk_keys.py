@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from probe.frozen import frozen
 from probe.mapping.walk_state import OneKey, WalkEntry
 
 
-@dataclass(frozen=True)
+@frozen
 class UseLine:
     """Use the entry line for something else."""
 
     entry: WalkEntry
 
 
-@dataclass(frozen=True)
+@frozen
 class Say:
     """One of the one-key answers."""
 
     answer: OneKey
 
 
-@dataclass(frozen=True)
+@frozen
 class Move:
     """Step by pixels; `unseen` jumps to the next pixel that nobody has answered."""
 
@@ -29,7 +28,7 @@ class Move:
     unseen: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class GoTo:
     """Light a certain pixel."""
 
@@ -37,14 +36,14 @@ class GoTo:
     chain: str | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class ChangeKind:
     """The next or previous kind, for the places named from now on (and the one here)."""
 
     by: int = 1
 
 
-@dataclass(frozen=True)
+@frozen
 class PutAt:
     """Set the position of the place that this pixel lights, or of the place named next."""
 
@@ -52,16 +51,16 @@ class PutAt:
     y_mm: float
 
 
-@dataclass(frozen=True)
+@frozen
 class ChangeCount:
     """State how many pixels the chain in hand has: typed, or found by light."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ToggleBlink:
     """Blink the pixel (one flash a second), or stop."""
 
 
-@dataclass(frozen=True)
+@frozen
 class TogglePaper:
     """Answer without a board, or stop doing so."""

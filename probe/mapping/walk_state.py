@@ -9,6 +9,7 @@ from functools import cached_property
 from device_protocol.values import Colour
 from probe.document.model import Chain, Kind, Pixel, PixelState, Place, PlayfieldMap, Position
 from probe.document.operations import folded, pixel_at
+from probe.frozen import frozen
 from probe.mapping.new_map import CountSearch
 from probe.mapping.offers import Offer, Surroundings, offers
 from probe.task.light import Alternate, Dark, Light, OutputSetup, Pixels
@@ -52,7 +53,7 @@ class EndStage(Enum):
     """Nothing: what comes next."""
 
 
-@dataclass(frozen=True)
+@frozen
 class WalkEnd:
     """The page at the end of a chain; or, with `asked`, its count, which somebody wants to change."""
 
@@ -61,7 +62,7 @@ class WalkEnd:
     asked: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class TypedAhead:
     """A label that was finished before its pixel was lit, as typed, with the offer that was chosen."""
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
 from probe.document.model import Kind, PixelState, PlayfieldMap, Position
 from probe.document.model.shape import Point, Shape, ShapeKind
+from probe.frozen import frozen
 from probe.playfield.strokes import MOVING_PARTS, strokes_of
 from probe.playfield.window import Layout, Window
 
@@ -263,7 +263,7 @@ def _plain_stroke(points: Sequence[Point], window: Window, cells: dict[tuple[int
 # -- places ---------------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlaceSign:
     """How a place stands in the picture."""
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 from probe.document.model import Kind, PlayfieldMap, Position
 from probe.document.model.shape import Point, Shape, ShapeKind
+from probe.frozen import frozen
 from probe.playfield.field import above_field, shapes_of
 from probe.playfield.strokes import extent_of, placing
 
@@ -27,7 +27,7 @@ _SIDES = {"left": (-1, 0), "right": (1, 0), "upper": (0, 1), "top": (0, 1), "low
 _SIDES |= {"middle": (0, 0), "centre": (0, 0), "center": (0, 0)}
 
 
-@dataclass(frozen=True)
+@frozen
 class _Site:
     """A spot on a shape where light commonly is; `number` counts like ones, from 1."""
 

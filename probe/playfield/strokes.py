@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 from probe.document.model.shape import Point, Shape, ShapeKind
+from probe.frozen import frozen
 
 Sizes = dict[str, float]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stroke:
     """A line through `points` (mm). `tier` 0 is always drawn, 1 and 2 only where the drawing is fine enough for them.
 

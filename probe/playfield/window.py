@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from probe.document.model import PlayfieldMap, Position
 from probe.document.model.shape import Point, ShapeKind
+from probe.frozen import frozen
 from probe.playfield.field import above_field, shapes_of
 from probe.playfield.strokes import extent_of
 
@@ -22,7 +22,7 @@ Box = tuple[float, float, float, float]
 """Left, near, right and far edge in mm."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Window:
     """A box of the playfield in mm, drawn on `columns` × `rows` cells of which the first is (`column`, `row`).
 
@@ -126,7 +126,7 @@ def _stepped(at: float, size: float, whole: float) -> float:
     return max(0.0, min(whole - size, steps * half))
 
 
-@dataclass(frozen=True)
+@frozen
 class Layout:
     """The windows of one picture: the field (or a part of it), and the panel beside it where there is one."""
 

@@ -24,7 +24,6 @@ import contextvars
 import threading
 import time
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass
 from enum import Enum
 from functools import partial
 from pathlib import Path
@@ -32,6 +31,7 @@ from typing import TypeVar
 
 from probe.document.document import Document, Unsaved
 from probe.document.file.trouble import log_trouble
+from probe.frozen import frozen
 from probe.link.daemon_thread import run_in_daemon
 
 _T = TypeVar("_T")
@@ -53,7 +53,7 @@ class Reason(Enum):
     FAULT = "a fault of this program ended it"
 
 
-@dataclass(frozen=True)
+@frozen
 class Ending:
     """What ends the program. `signal`: its number, for `SIGNAL`; `error`: what went wrong, for `FAULT`."""
 
@@ -62,7 +62,7 @@ class Ending:
     error: Exception | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Ended:
     """What came of it. `unsaved`: something is only in the rescue copy, or only in `lines`, which are for the person."""
 
@@ -71,7 +71,7 @@ class Ended:
     lines: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True)
+@frozen(kw_only=True)
 class EndingWork:
     """What there is to do. `darken` and `save` are cancelled when their time is over; what they raise is logged.
 

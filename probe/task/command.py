@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
+from probe.frozen import frozen
 from probe.task.events import TakeRow
 
 
-@dataclass(frozen=True)
+@frozen
 class Command:
     """One row. `event` is the event itself, given to the task (or to the screen, for what only the screen knows).
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from probe.frozen import frozen
 
 if TYPE_CHECKING:
     from device_protocol.orders import Order
     from probe.document.model import PlayfieldMap
 
 
-@dataclass(frozen=True)
+@frozen
 class Commit:
     """This is the map now. `words` say what changed; `where` is where the person is after it (given back by redo)."""
 
@@ -20,7 +21,7 @@ class Commit:
     where: object = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Ask:
     """A question to the board: orders one after another, none of which lights anything; the first that fails ends them.
 
@@ -31,12 +32,12 @@ class Ask:
     tag: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Bell:
     """Sound the terminal's bell, if the settings allow it."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Job:
     """Compute something while keys and the screen go on. `run` is a pure function; `tag` names the answer."""
 
@@ -44,7 +45,7 @@ class Job:
     run: Callable[[], object]
 
 
-@dataclass(frozen=True)
+@frozen
 class Open:
     """Open another task on top of this one; `facts` are what that task needs to begin."""
 
@@ -52,14 +53,14 @@ class Open:
     facts: object = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Close:
     """This task is done; the one below receives the result."""
 
     result: object = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Instead:
     """This task is done, and another one stands in its place."""
 
@@ -67,33 +68,33 @@ class Instead:
     facts: object = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Below:
     """An event for the task below: how a task that lies over the walk sends it somewhere."""
 
     event: object
 
 
-@dataclass(frozen=True)
+@frozen
 class TakeBack:
     """Undo (or with `redo`, redo) on the map: what the runtime does where a task does not handle `Undo` itself."""
 
     redo: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class TryAgain:
     """Save again if the last save failed, and light again: what the runtime does where a task does not handle `Retry` itself."""
 
 
-@dataclass(frozen=True)
+@frozen
 class MakeRevision:
     """Make a revision of what is pending; without a reason one is made from what changed."""
 
     reason: str = ""
 
 
-@dataclass(frozen=True)
+@frozen
 class ChangeSetting:
     """A setting of the program has this value now, and is remembered. Every open task hears of it by `SettingChanged`."""
 
@@ -101,7 +102,7 @@ class ChangeSetting:
     value: object
 
 
-@dataclass(frozen=True)
+@frozen
 class Notify:
     """A passing word for the person, beside the task."""
 

@@ -5,8 +5,9 @@ Keys that only one task knows are events too; they stand beside that task.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from probe.frozen import frozen
 
 if TYPE_CHECKING:
     from device_protocol.errors import ErrorCode
@@ -15,60 +16,60 @@ if TYPE_CHECKING:
 # -- what a person did, the same in every task. A task that does not handle one gets the runtime's own way --------------
 
 
-@dataclass(frozen=True)
+@frozen
 class Undo:
     """Take the last change back."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Redo:
     """Do again what was taken back."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Retry:
     """Save again, and light again."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Leave:
     """One step back; from a task's first state, out of it."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Declined:
     """Not past the cautions of a task that was just opened: it is closed again, and comes to nothing."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Typed:
     """The entry line now holds this text."""
 
     text: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Take:
     """Enter: take what is marked or typed. `time`: now, RFC 3339 UTC."""
 
     time: str = ""
 
 
-@dataclass(frozen=True)
+@frozen
 class Choose:
     """Move the mark among the items."""
 
     by: int
 
 
-@dataclass(frozen=True)
+@frozen
 class TakeRow:
     """Take the row of this index, by the digit or letter beside it."""
 
     row: int
 
 
-@dataclass(frozen=True)
+@frozen
 class GoTowards:
     """An arrow in the picture: `across` and `up` are -1, 0 or 1 as it is drawn. `from_below`: left and right are mirrored."""
 
@@ -77,19 +78,19 @@ class GoTowards:
     from_below: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class NextChain:
     """On to the next chain."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ChangeLevel:
     """Brighter (+1) or dimmer (-1)."""
 
     by: int
 
 
-@dataclass(frozen=True)
+@frozen
 class GoOpen:
     """Go on in another task; the task in hand names the facts."""
 
@@ -99,12 +100,12 @@ class GoOpen:
 # -- facts ---------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@frozen
 class BoardChanged:
     """The board arrived, was lost or restarted, or now shows something else, or refused to. `board` holds what is so now."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Answered:
     """The board has carried out every order of a question; a reply for each."""
 
@@ -112,7 +113,7 @@ class Answered:
     replies: tuple[Reply, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class NotAnswered:
     """The board is not there, restarted, or refused an order (`code` is its code then). `why` is a plain sentence.
 
@@ -125,7 +126,7 @@ class NotAnswered:
     replies: tuple[Reply, ...] = ()
 
 
-@dataclass(frozen=True)
+@frozen
 class JobDone:
     """What a job with that tag came to."""
 
@@ -133,7 +134,7 @@ class JobDone:
     result: object
 
 
-@dataclass(frozen=True)
+@frozen
 class MapChanged:
     """The map was changed by undo, redo or another task. `where` is where the person was when it was so, if known."""
 
@@ -141,19 +142,19 @@ class MapChanged:
     where: object = None
 
 
-@dataclass(frozen=True)
+@frozen
 class MapSaved:
     """Everything is on disk."""
 
 
-@dataclass(frozen=True)
+@frozen
 class MapNotSaved:
     """The map could not be written. It is kept in memory; `unsaved` holds why."""
 
     why: str
 
 
-@dataclass(frozen=True)
+@frozen
 class TaskClosed:
     """A task that this one had opened is closed, with what it came to."""
 
@@ -161,7 +162,7 @@ class TaskClosed:
     result: object
 
 
-@dataclass(frozen=True)
+@frozen
 class SettingChanged:
     """A setting of the program has another value now."""
 
@@ -169,14 +170,14 @@ class SettingChanged:
     value: object
 
 
-@dataclass(frozen=True)
+@frozen
 class StepButton:
     """The hand-held step button; `times` since it was last heard."""
 
     times: int = 1
 
 
-@dataclass(frozen=True)
+@frozen
 class GameInputs:
     """The game's lamp inputs as they are now, from number `first` on."""
 
@@ -184,21 +185,21 @@ class GameInputs:
     on: tuple[bool, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class GameTookPixels:
     """The board gave the pixels back to the game."""
 
 
-@dataclass(frozen=True)
+@frozen
 class WentDarkByItself:
     """The board went dark because the line was silent too long."""
 
 
-@dataclass(frozen=True)
+@frozen
 class LineTrouble:
     """An order had to be sent again, or a reply came damaged. It was mended without help."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Tick:
     """Half a second has passed; only for tasks that ask for it."""

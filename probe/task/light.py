@@ -5,13 +5,12 @@ Two equal values are the same light. A light never holds how it got there: no or
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from device_protocol.values import Colour
 from probe.document.model import Chain
+from probe.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OutputSetup:
     """How an output is driven: pixels counted, byte order, ceiling in mA, pause between frames in µs."""
 
@@ -26,12 +25,12 @@ class OutputSetup:
         return cls(count or chain.length, chain.order, chain.ceiling_ma, chain.latch_us)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Dark:
     """Every output dark."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Pixels:
     """Pixels of one output in these colours, from number `first` on; the rest of it, and every other output, dark.
 
@@ -60,14 +59,14 @@ class Pixels:
         return all(colour.is_dark for colour in self.colours)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outputs:
     """Pixels of several outputs at once; outputs not named are dark."""
 
     parts: tuple[Pixels, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BoardPattern:
     """A pattern that the board runs by its own clock (SPEC 5.22): steps of `step_ms`, one colour each.
 
@@ -88,7 +87,7 @@ class BoardPattern:
 Still = Dark | Pixels | Outputs
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Alternate:
     """Two pictures in turn, each for `half_s` seconds (0.17 at least). Lit once both have been confirmed."""
 
@@ -97,7 +96,7 @@ class Alternate:
     half_s: float = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ByTable:
     """The pixels of a lamp, or of a group, lit by the board from its own table (SPEC 5.20, 5.21)."""
 
@@ -105,17 +104,17 @@ class ByTable:
     group: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Game:
     """The game has the pixels: the board lights what the game asks for (SPEC 13)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HandsOff:
     """Nothing is ordered and nothing is believed lit: somebody else is at the board (a count, a check of it)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AsBelow:
     """The light of the task below stays: for a task that only shows something."""
 

@@ -2,33 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from probe.cautions import Moment
+from probe.frozen import frozen
 
 
 class ScreenEvent:
     """Given by a command to the screen that shows it, not to the task."""
 
 
-@dataclass(frozen=True)
+@frozen
 class FlipPicture(ScreenEvent):
     """See the picture from the other side."""
 
 
-@dataclass(frozen=True)
+@frozen
 class MarkInPicture(ScreenEvent):
     """Move a mark in the picture with the arrows; Enter points there."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ReadOn(ScreenEvent):
     """Scroll what is too long for its pane, by so many screens' halves."""
 
     by: int = 1
 
 
-@dataclass(frozen=True)
+@frozen
 class ReadOnOr(ScreenEvent):
     """Scroll as `ReadOn` where what is shown is long; elsewhere this event is the task's."""
 
@@ -36,53 +35,53 @@ class ReadOnOr(ScreenEvent):
     by: int = 1
 
 
-@dataclass(frozen=True)
+@frozen
 class UnderTheGlass(ScreenEvent):
     """In the demo: the picture as it should be, or as it is under the glass."""
 
 
-@dataclass(frozen=True)
+@frozen
 class TourOn(ScreenEvent):
     """Begin the tour, or go on to its next sentence."""
 
 
-@dataclass(frozen=True)
+@frozen
 class TourOver(ScreenEvent):
     """End the tour."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Search(ScreenEvent):
     """Open the search line of a table."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Details(ScreenEvent):
     """Show or hide what stands below a table."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Help(ScreenEvent):
     """Say the keys of this screen, and the cautions."""
 
 
-@dataclass(frozen=True)
+@frozen
 class ReadCautions(ScreenEvent):
     """Read the cautions of a moment once more."""
 
     moment: Moment
 
 
-@dataclass(frozen=True)
+@frozen
 class Quit(ScreenEvent):
     """Leave the program."""
 
 
-@dataclass(frozen=True)
+@frozen
 class SaveScreen(ScreenEvent):
     """Save what the screen shows, as SVG, beside the map."""
 
 
-@dataclass(frozen=True)
+@frozen
 class PickPort(ScreenEvent):
     """Pick another port."""

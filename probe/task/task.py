@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
 from probe.cautions import Moment
 from probe.document.model import PlayfieldMap
+from probe.frozen import frozen
 from probe.task import events as ev
 from probe.task.command import Command
 from probe.task.effects import Close, Effects, TakeBack, TryAgain
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from device_protocol.orders import Identity
 
 
-@dataclass(frozen=True)
+@frozen
 class BoardView:
     """The board as a task may see it.
 
@@ -147,7 +148,7 @@ def by_default(s: S, event: object) -> Next[S]:
             return s, ()
 
 
-@dataclass(frozen=True)
+@frozen
 class Opened:
     """What a task's maker is given: the map if there is one, the facts of whoever opens it, and what settings and command
     line say. `settings`: the values that the settings have now, by name. `now`: time of day, RFC 3339 text."""

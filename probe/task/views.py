@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from probe.document.model import Position
+from probe.frozen import frozen
 
 LIT_SIGN = "◉"
 MARK_SIGN = "+"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """A line of text. `style`: "", "bold", "dim", "reverse" or "bold reverse". `note` follows it, dim, and is cut last.
 
@@ -28,7 +29,7 @@ class Line:
     swatch: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Spot:
     """One thing to draw in the picture: position in mm, its sign, and how.
 
@@ -42,7 +43,7 @@ class Spot:
     label: str = ""
 
 
-@dataclass(frozen=True)
+@frozen
 class PictureView:
     """The playfield with `spots` above it. `point` makes the event (or None) of a point (x, y in mm) that was clicked or
     marked; `put` that of one set with the mark, where it is another.
@@ -70,7 +71,7 @@ class PictureView:
     seen_signs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Pane:
     """Lines under a title, shown beside the question where the terminal is large."""
 
@@ -78,7 +79,7 @@ class Pane:
     lines: tuple[Line, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class TaskView:
     """One question at a time. The screen cuts, wraps and places; the parts stand in this order from the top.
 
@@ -111,7 +112,7 @@ class TaskView:
     panes: Callable[[], tuple[Pane, ...]] | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Row:
     """A row of a table; `key` names it. `style` is that of the cell with index `styled`, or of all."""
 
@@ -121,7 +122,7 @@ class Row:
     styled: int | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class RowsView:
     """A table that can be searched and sorted. `at` is the key of the row in hand, `sort` the index of a column.
 
@@ -150,7 +151,7 @@ class RowsView:
     sorted: Callable[[int], object] | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FormEntry:
     """A value that can be changed; a heading where `key` is None. `assumed`: the value that holds while none is given."""
 
@@ -165,7 +166,7 @@ FigureRow = tuple[tuple[str, str], ...]
 """A row of a figure made of characters: texts side by side, each with its look: `axis`, `line`, `enough`, `low` …"""
 
 
-@dataclass(frozen=True)
+@frozen
 class FormView:
     """Entries with values at the left, something to read at the right. `at` is the key of the entry in hand.
 

@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 
 from textual.binding import Binding
 
+from probe.frozen import frozen
 from probe.task.command import Command
 
 
-@dataclass(frozen=True)
+@frozen
 class KeyRow:
     """One action. `scope` is the screen it belongs to; `shown` puts it in the footer (six at most for a screen)."""
 

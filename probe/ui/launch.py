@@ -6,12 +6,13 @@ Both are frozen: what changes while it runs is the session that the app holds, p
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Protocol
 
 from probe.document.document import Document
 from probe.document.model import Lamp, PlayfieldMap
 from probe.document.settings import Signs
+from probe.frozen import frozen
 from probe.mapping.walk_state import START_LEVEL
 from probe.ui.start import PortChoice
 
@@ -51,7 +52,7 @@ class Opener(Protocol):
         """A setting to begin with the next time. Raises StorageError where it cannot be kept."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@frozen(kw_only=True)
 class LaunchOptions:
     """What settings and command line ask for.
 
@@ -90,7 +91,7 @@ class LaunchOptions:
         return round(100 * self.level / 255)
 
 
-@dataclass(frozen=True, kw_only=True)
+@frozen(kw_only=True)
 class Session:
     """What is open: a document, and what is at the other end of the cable.
 

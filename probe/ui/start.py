@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -16,6 +15,7 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from probe.frozen import frozen
 from probe.ui.text import plain
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from probe.ui.app import ProbeApp
 
 
-@dataclass(frozen=True)
+@frozen
 class PortChoice:
     """One way to reach a board. `address` None is paper entry."""
 

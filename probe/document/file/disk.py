@@ -6,14 +6,15 @@ import os
 import stat
 import sys
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
+
+from probe.frozen import frozen
 
 if sys.platform == "darwin":  # pragma: no cover
     import fcntl
 
 
-@dataclass(frozen=True)
+@frozen
 class FileFacts:
     """What the file system reports of a file. While `identity` is the same, nobody has written the content."""
 

@@ -10,7 +10,6 @@ import re
 from codecs import BOM_UTF8
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from itertools import chain as joined
 from operator import attrgetter
 from pathlib import Path
@@ -24,6 +23,7 @@ from probe.document.file.errors import CannotReadError, DamagedFileError, NewerF
 from probe.document.file.locate import find, line_of, named
 from probe.document.file.upgrade import OLDER_VERSIONS, upgraded
 from probe.document.model import FORMAT_NAME, FORMAT_VERSION, PlayfieldMap, Record
+from probe.frozen import frozen
 
 MAX_BYTES = 64 * 1024 * 1024
 _MERGE_MARK = re.compile(r"^(<{7} |={7}\r?$|>{7} )", re.MULTILINE)
@@ -313,7 +313,7 @@ def _may_have_doubles(data: bytes, map_: PlayfieldMap) -> bool:
     return keys - escaped != _members(map_)
 
 
-@dataclass(frozen=True)
+@frozen
 class ReadMap:
     """A map as it was read. `version`: of the format of its file; `notices`: what had to be changed, in sentences."""
 
