@@ -261,10 +261,10 @@ def _allowed(observation: FaultObservation, session: FaultSession) -> bool:
         return False
     if observation.id in SECOND_LOOKS and session.answer_to(PICTURE_QUESTION) not in (None, "none"):
         return False
-    if observation.needs_k:
-        looked = session.answer_to(PICTURE_QUESTION) is not None
-        if session.k == -1 or (session.k is None and looked):
-            return False
+    if observation.needs_k and (session.k is None or session.k < 0):
+        return False
+    if any(session.answer_to(asked) == answer for asked, answer in observation.senseless_after):
+        return False
     return not observation.skip_when & set(session.contexts)
 
 

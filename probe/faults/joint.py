@@ -1,4 +1,4 @@
-"""Four faults that look alike - everything after k dark - and the readings and jumpers that separate them; and the
+"""Faults that look alike - everything after k dark - and the readings and jumpers that separate them; and the
 sheet for the moment of repair."""
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ class Suspected(StrEnum):
     OUTPUT_DEAD = "k-output-dead"
     NEXT_DEAD = "next-dead"
     NEXT_BACKWARDS = "next-backwards"
+    PIECE_REVERSED = "segment-reversed"
 
 
 class JointTest(StrEnum):
@@ -38,6 +39,7 @@ EXPECTED: Mapping[JointTest, Mapping[Suspected, frozenset[str]]] = {
         Suspected.OUTPUT_DEAD: frozenset({"yes"}),
         Suspected.NEXT_DEAD: frozenset({"yes"}),
         Suspected.NEXT_BACKWARDS: frozenset({"no"}),
+        Suspected.PIECE_REVERSED: frozenset({"run"}),
     },
     # Backwards: two outputs fight on one wire, so that k's pad may or may not move.
     JointTest.DOUT: {
@@ -45,18 +47,21 @@ EXPECTED: Mapping[JointTest, Mapping[Suspected, frozenset[str]]] = {
         Suspected.OUTPUT_DEAD: frozenset({"still"}),
         Suspected.NEXT_DEAD: frozenset({"moves"}),
         Suspected.NEXT_BACKWARDS: frozenset({"moves", "still"}),
+        Suspected.PIECE_REVERSED: frozenset({"moves", "still"}),
     },
     JointTest.DIN: {
         Suspected.JOINT_OPEN: frozenset({"still"}),
         Suspected.OUTPUT_DEAD: frozenset({"still"}),
         Suspected.NEXT_DEAD: frozenset({"moves"}),
         Suspected.NEXT_BACKWARDS: frozenset({"still"}),
+        Suspected.PIECE_REVERSED: frozenset({"still"}),
     },
     JointTest.OHMS: {
         Suspected.JOINT_OPEN: frozenset({"open"}),
         Suspected.OUTPUT_DEAD: frozenset({"closed"}),
         Suspected.NEXT_DEAD: frozenset({"closed"}),
         Suspected.NEXT_BACKWARDS: frozenset({"open"}),
+        Suspected.PIECE_REVERSED: frozenset({"open"}),
     },
     # Backwards: k+1's DIN pad holds the wire to k+2, so that data put there reaches the rest.
     JointTest.JUMPER_K: {
@@ -64,12 +69,14 @@ EXPECTED: Mapping[JointTest, Mapping[Suspected, frozenset[str]]] = {
         Suspected.OUTPUT_DEAD: frozenset({"yes"}),
         Suspected.NEXT_DEAD: frozenset({"no"}),
         Suspected.NEXT_BACKWARDS: frozenset({"yes", "no"}),
+        Suspected.PIECE_REVERSED: frozenset({"no"}),
     },
     JointTest.JUMPER_NEXT: {
         Suspected.JOINT_OPEN: frozenset({"no"}),
         Suspected.OUTPUT_DEAD: frozenset({"no"}),
         Suspected.NEXT_DEAD: frozenset({"yes"}),
         Suspected.NEXT_BACKWARDS: frozenset({"no"}),
+        Suspected.PIECE_REVERSED: frozenset({"no"}),
     },
 }
 

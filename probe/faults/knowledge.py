@@ -116,7 +116,8 @@ class PatternWish:
 
 @dataclass(frozen=True)
 class FaultObservation:
-    """One question or measurement. `seconds` is the work of a practised person; `meter` names its ranges."""
+    """One question or measurement. `seconds` is the work of a practised person; `meter` names its ranges. After an answer in
+    `senseless_after`, (question, answer), it would make no sense."""
 
     id: str
     who: Who
@@ -126,6 +127,7 @@ class FaultObservation:
     pattern: PatternWish | None
     meter: str
     skip_when: frozenset[str]
+    senseless_after: frozenset[tuple[str, str]]
     question: str
     answers: tuple[PossibleAnswer, ...]
 

@@ -9,7 +9,7 @@ from device_protocol.orders import ChainCount, RestartCause
 from probe.document.model import PlayfieldMap, shown_number
 from probe.faults.asking import next_question, with_tool_facts
 from probe.faults.commands import COMMANDS, Heat, SayYesNo, StepPattern, Unsure
-from probe.faults.context import Context, derive, facts
+from probe.faults.context import FOUR_COLOUR, Context, derive, facts
 from probe.faults.engine import (
     K_PICTURES,
     STOP_STEPS,
@@ -158,7 +158,7 @@ def start_practice(
 ) -> FaultSearch:
     """A search for planted faults. `answer`: what the program would see for itself, by the observation's id."""
     search = FaultSearch(map=map_, chain=chain_id, solution=solution, steady_only=steady_only)
-    session = FaultSession()
+    session = FaultSession((FOUR_COLOUR,) if len(search.here.order) == 4 else ())
     for observation in search.knowledge.observations:
         if observation.who is Who.TOOL:
             seen = answer(observation.id) or UNSURE

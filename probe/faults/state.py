@@ -9,7 +9,7 @@ from device_protocol.orders import Identity
 from device_protocol.values import Colour
 from probe.document.model import Chain, PlayfieldMap
 from probe.faults.byte_order import Candidate, ColourLook, separating_drive
-from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, PLAY_ONLY, TEXTS, WORKED_WEEKS
+from probe.faults.context import TEXTS
 from probe.faults.engine import UNSURE, FaultSession
 from probe.faults.explain import Diagnosis, filled
 from probe.faults.flexlog import FlexLog
@@ -24,8 +24,8 @@ from probe.task.effects import TryAgain
 from probe.task.light import Dark, HandsOff, Light, OutputSetup, Pixels
 from probe.task.task import Next, TaskState
 
-CONTEXTS = (FIRST_POWER, JUST_SPLICED, WORKED_WEEKS, PLAY_ONLY, MIXED_BATCH)
-ORDER_CAUSES = frozenset({"order-wrong", "order-batch", "rgbw-as-rgb", "rgb-as-rgbw", "odd-width"})
+CONTEXTS = tuple(TEXTS)
+ORDER_CAUSES = frozenset({"order-wrong", "order-batch", "rgbw-as-rgb", "rgb-as-rgbw", "odd-width", "rgb-among-rgbw"})
 WARM_CAUSE = "fails-warm"
 SURE_ENOUGH = 0.6
 """Below this the first suspect's repair is not what Enter takes while its look-alikes can still be told apart."""

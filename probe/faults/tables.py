@@ -148,7 +148,18 @@ def _observations(
     name = "observations.csv"
     seen: set[str] = set()
     observations = []
-    columns = ("id", "who", "seconds", "power", "needs_k", "pattern", "meter", "skip_when", "question")
+    columns = (
+        "id",
+        "who",
+        "seconds",
+        "power",
+        "needs_k",
+        "pattern",
+        "meter",
+        "skip_when",
+        "senseless_after",
+        "question",
+    )
     for line, row in _rows(name, text, columns):
         at = f"{name}, line {line}"
         own = tuple(answers.get(row["id"], ()))
@@ -165,6 +176,10 @@ def _observations(
         skip = frozenset(row["skip_when"].split())
         if unknown := skip - contexts.keys():
             raise KnowledgeError(f"{at}, skip_when: contexts.csv has no {sorted(unknown)[0]!r}")
+        senseless = frozenset((q, a) for q, _, a in (pair.partition("=") for pair in row["senseless_after"].split()))
+        for asked, answer in senseless:
+            if answer not in {known.id for known in answers.get(asked, ())}:
+                raise KnowledgeError(f"{at}, senseless_after: answers.csv has no {answer!r} to {asked!r}")
         observations.append(
             FaultObservation(
                 id=_once(f"{at}, id", row["id"], seen),
@@ -175,6 +190,7 @@ def _observations(
                 pattern=_wish(f"{at}, pattern", row["pattern"]),
                 meter=row["meter"],
                 skip_when=skip,
+                senseless_after=senseless,
                 question=_filled(f"{at}, question", row["question"]),
                 answers=own,
             )

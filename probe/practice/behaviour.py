@@ -15,10 +15,8 @@ from numpy.typing import NDArray
 from device_protocol.values import DARK, Colour
 from probe.patterns.chips import stream
 from probe.patterns.pictures import Picture
-from probe.practice.wiring import Chip, ChipOutput, Flex, ModelWiring, Plug
+from probe.practice.wiring import Chip, ChipOutput, Flex, ModelJoint, ModelWiring, Plug
 
-LOWEST_V = 3.3
-"""Below it a chip does nothing (sheets say 3.5 to 3.7 V; parts reach a little lower: from memory)."""
 TINT_V = 4.1
 """Below it blue and green fade and white looks yellow or red (forward voltage plus driver: from memory)."""
 HIGHEST_V = 5.3
@@ -26,6 +24,14 @@ HIGHEST_V = 5.3
 HIGH_SHARE = 0.7
 """WS2812B sheet: a 1 has to reach 0.7 VDD."""
 CHANNEL_A = 0.016
+CLAMP_OHM = 0.12
+"""Pixels fed backwards conduct from GND to VDD through their substrate diodes, many side by side: about 0.8 V at some
+amperes, taken as a resistance (electronics, no source)."""
+CLAMP_V = 0.8
+PIN_OHM = 40.0
+"""A data pin that carries a rail's current: its driver's resistance (CMOS outputs of some 10 mA: from memory)."""
+PIN_DIODE_V = 0.6
+"""A data pin above VDD feeds the chip through its protection diode (electronics, no source)."""
 IDLE_A = 0.001
 LONG_LEAD_M = 1.5
 LONG_GAP_M = 1.0
@@ -33,10 +39,12 @@ LONG_GAP_M = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Now:
-    """The circumstances of a look: which joint is touched, whether the chain is warm, whether coils fire."""
+    """The circumstances of a look: which joint is touched, whether the chain is warm, whether an earthed charger is plugged
+    in, whether coils fire."""
 
     touched: int | None = None
     warm: bool = False
+    charger: bool = False
     coils: bool = False
 
 
@@ -108,9 +116,9 @@ def rails(wiring: ModelWiring, picture: Picture) -> RailVolts:
     if wiring.head.plug is Plug.FIVE_GROUND:
         zero = np.zeros(count)
         return RailVolts(zero - 0.7, zero, zero, wiring.supply.volts, collapsed=True)
-    loop = np.array([j.five_ohm + j.ground_ohm for j in wiring.joints])
+    loop = np.array([j.five_ohm + j.ground_ohm + _pin_ohm(j) for j in wiring.joints])
     wanted = np.array([IDLE_A + CHANNEL_A * c.total / 255 for c in _cut(picture, count)])
-    supply = wiring.supply.volts
+    supply = wiring.supply.volts if wiring.supply.fuse_ok else 0.0
     volts = np.full(count, supply)
     for _ in range(40):
         before = volts
@@ -119,15 +127,25 @@ def rails(wiring: ModelWiring, picture: Picture) -> RailVolts:
             supply *= max(0.3, 0.98 * wiring.supply.limit_a / total)
         elif float(np.abs(volts - before).max()) < 1e-6:
             break
-    collapsed = supply < 0.9 * wiring.supply.volts
+    collapsed = wiring.supply.fuse_ok and supply < 0.9 * wiring.supply.volts
     feed = supply - total * wiring.supply.source_ohm
     upstream = np.concatenate([[feed], volts[:-1]])
     joint_a = (upstream - volts) / loop
     lift = np.cumsum(joint_a * np.array([j.ground_ohm for j in wiring.joints]))
+    if wiring.reversed_from is not None:
+        volts[wiring.reversed_from :] = -min(CLAMP_V, float(volts[wiring.reversed_from]))
+    for at, joint in enumerate(wiring.joints):
+        if joint.crossed is Plug.DATA_FIVE:
+            volts[at:] = np.maximum(0.0, volts[at:] - PIN_DIODE_V)
     if wiring.head.plug is Plug.DATA_FIVE:
         volts = np.full(count, 3.0 * wiring.chance)
     board_v = feed - wiring.head.board_ohm * total if wiring.supply.kind != "own" else 5.0
     return RailVolts(volts, lift, joint_a, board_v, collapsed)
+
+
+def _pin_ohm(joint: ModelJoint) -> float:
+    """What a data pin adds where it carries a rail: data and GND, or data and 5 V crossed."""
+    return PIN_OHM if joint.crossed in (Plug.DATA_GROUND, Plug.DATA_FIVE) else 0.0
 
 
 def _cut(picture: Picture, count: int) -> Picture:
@@ -150,16 +168,24 @@ def _ladder(
     load = wanted * fades / np.maximum(volts, 0.5)
     if wiring.supply.short_at is not None:
         load[wiring.supply.short_at] += 1.0 / wiring.supply.short_ohm
+    if wiring.reversed_from is not None:
+        load[wiring.reversed_from] += 1.0 / CLAMP_OHM
+        load[wiring.reversed_from + 1 :] = 0.0
     own = joint + load
     own[:-1] += joint[1:]
     matrix = np.diag(own) - np.diag(joint[1:], 1) - np.diag(joint[1:], -1)
     injected = np.zeros(count)
     injected[0] = joint[0] * supply
-    if wiring.supply.far_feed:
+    if wiring.supply.far_feed and wiring.supply.far_fuse_ok:
         matrix[-1, -1] += 1.0 / 0.03
         injected[-1] += supply / 0.03
     found = np.linalg.solve(matrix, injected)
     return 0.3 * volts + 0.7 * found, float((load * found).sum())
+
+
+def shares_ground(wiring: ModelWiring, now: Now = REST) -> bool:
+    """Whether board and pixels share ground just now."""
+    return wiring.head.common_ground or (wiring.head.ground_by_charger and now.charger)
 
 
 def head_signal(wiring: ModelWiring, picture: Picture, first_v: float, now: Now = REST) -> Signal:
@@ -170,9 +196,10 @@ def head_signal(wiring: ModelWiring, picture: Picture, first_v: float, now: Now 
     if head.plug is not Plug.RIGHT or head.data_open:
         return _SILENT
     data = stream(picture[: settings.count], settings.order)
-    if head.resistor_ohm > 20_000 or (not head.common_ground and wiring.chance < 0.35):
-        return _SILENT if wiring.chance < 0.3 or not head.common_ground else Signal(Quality.WILD, data)
-    if not head.common_ground or settings.khz != wiring.chips[0].khz or settings.latch_us < wiring.chips[0].latch_us:
+    grounded = shares_ground(wiring, now)
+    if head.resistor_ohm > 20_000 or (not grounded and wiring.chance < 0.35):
+        return _SILENT if wiring.chance < 0.3 or not grounded else Signal(Quality.WILD, data)
+    if not grounded or settings.khz != wiring.chips[0].khz or settings.latch_us < wiring.chips[0].latch_us:
         return Signal(Quality.WILD, data)
     ringing = head.resistor_ohm < 100 and head.lead_m > 0.3
     if (head.lead_m > LONG_LEAD_M and not head.paired) or ringing:
@@ -189,7 +216,7 @@ def first_only(wiring: ModelWiring) -> bool:
     """Whether a poor level or ringing at the head troubles the first chip's own bits only: it re-times what it passes
     on, so half of such cases do."""
     head = wiring.head
-    if not head.common_ground or wiring.settings.khz != wiring.chips[0].khz:
+    if not (head.common_ground or head.ground_by_charger) or wiring.settings.khz != wiring.chips[0].khz:
         return False
     if wiring.settings.latch_us < wiring.chips[0].latch_us or (wiring.game.coil_noise):
         return False
@@ -206,7 +233,7 @@ class Data:
 
 def _joint_passes(wiring: ModelWiring, number: int, now: Now) -> bool:
     joint = wiring.joints[number]
-    if joint.data_ohm > 1_000 or joint.data_rail:
+    if joint.data_ohm > 1_000 or joint.data_rail or joint.crossed is not Plug.RIGHT:
         return False
     moving = joint.flex in (Flex.DATA_OPENS, Flex.DATA_SHORTS)
     return not (moving and (joint.open_at_rest or now.touched == number))
@@ -251,12 +278,14 @@ def _arriving(
         scratches = joint.open_at_rest and now.touched != number and wiring.chance > 0.6
         return Signal(Quality.WILD, signal.data) if scratches and signal.quality is Quality.GOOD else _SILENT
     lifted = at.lift[number] - at.lift[before]
-    disturbed = joint.metres > LONG_GAP_M or abs(lifted) > 0.8 or (wiring.game.coil_noise and now.coils)
+    disturbed = (
+        joint.metres > LONG_GAP_M or joint.ground_apart or abs(lifted) > 0.8 or (wiring.game.coil_noise and now.coils)
+    )
     return Signal(Quality.WILD, signal.data) if disturbed and signal.quality is Quality.GOOD else signal
 
 
 def _leaving(wiring: ModelWiring, at: RailVolts, now: Now, number: int, chip: Chip, arriving: Signal) -> Signal:
-    alive = at.volts[number] >= LOWEST_V and chip.input_ok and not (chip.fails_warm and now.warm)
+    alive = at.volts[number] >= chip.least_v and chip.input_ok and not (chip.fails_warm and now.warm)
     if not alive or arriving.quality is Quality.NONE or chip.output is ChipOutput.DEAD:
         return _SILENT
     rest = arriving.data[len(chip.order) :] if chip.address is None else arriving.data
@@ -286,7 +315,7 @@ def view(wiring: ModelWiring, picture: Picture, now: Now = REST, *, idle: bool =
 
 
 def _seen(chip: Chip, signal: Signal, volts: float, now: Now, picture: Picture) -> SeenPixel:
-    if volts < LOWEST_V:
+    if volts < chip.least_v:
         return SeenPixel(DARK)
     if chip.stuck is not None:
         return SeenPixel(chip.stuck)

@@ -28,7 +28,7 @@ class Eyes:
         self.k: int | None = None
         self._views: dict[Picture, SeenChain] = {}
         self._steps: dict[int, tuple[list[int], int]] = {}
-        self.now = Now(warm=self.w.chance > 0.5)
+        self.now = Now(warm=self.w.chance > 0.5, charger=self.w.chance > 0.5)
         self.chain = PatternChain(count=self.w.settings.count, ceiling_ma=CEILING_MA)
 
     def see(self, picture: Picture, wiring: ModelWiring | None = None) -> SeenChain:
@@ -152,6 +152,8 @@ class Eyes:
     def _step(self, number: int) -> tuple[list[int], int]:
         seen = self.see(single(number, RED.at(32), self.w.settings.count)).pixels
         lit = [i for i, s in enumerate(seen) if not self.looks(s, i).dark and self.w.chips[i].stuck is None]
+        if number == self.w.leaks_at and lit:
+            lit = [*lit, lit[0] + 1]
         shifted = self.w.shift_from is not None and number >= self.w.shift_from
         return lit, number + (self.w.shift if shifted else 0)
 
@@ -174,7 +176,7 @@ class Eyes:
             return "game-only"
         if game.coil_noise:
             return "game-only" if self.rng.random() < 0.2 else "comes-goes"
-        if self.loose() or any(chip.fails_warm for chip in self.w.chips):
+        if self.loose() or any(chip.fails_warm for chip in self.w.chips) or self.w.head.ground_by_charger:
             return "comes-goes"
         return "none"
 

@@ -14,7 +14,7 @@ from typing import Protocol
 from device_protocol.values import DARK
 from probe.patterns.patterns import frame, pattern
 from probe.patterns.pictures import RED, whole
-from probe.practice.behaviour import Quality, data_path, rails
+from probe.practice.behaviour import Quality, data_path, head_signal, rails, shares_ground
 from probe.practice.eyes import Eyes
 from probe.practice.plant import Planted
 from probe.practice.wiring import OPEN_OHM, Flex, ModelWiring, Plug
@@ -108,7 +108,7 @@ class SimulatedPerson(Eyes):
         """Send/idle at the pad where the lead arrives."""
         if self.w.head.from_end:
             return self.send_idle(self.w.chance > 0.45)
-        if not self.w.head.common_ground:
+        if not shares_ground(self.w, self.now):
             return self.send_idle(self.w.chance > 0.4)
         return self.send_idle(self.at_pins()[0][0])
 
@@ -122,7 +122,7 @@ class SimulatedPerson(Eyes):
         """Send/idle at k's DOUT pad."""
         k = self._place()
         moves = self.at_pins()[1][k]
-        if self.w.joints[k + 1].data_rail:
+        if self.w.joints[k + 1].data_rail or self.w.joints[k + 1].crossed in (Plug.DATA_FIVE, Plug.DATA_GROUND):
             return self.send_idle(False)
         if self.w.chips[k + 1].backwards:
             return self.send_idle(moves and self.w.chance > 0.25, 0.5)
@@ -135,7 +135,7 @@ class SimulatedPerson(Eyes):
     def ground_drop(self) -> str:
         """Volts between the grounds of board and first pixel."""
         head = self.w.head
-        if not head.common_ground:
+        if not shares_ground(self.w, self.now):
             return self.typed(0.3 + 1.5 * self.w.chance, "V")
         if head.plug is Plug.DATA_GROUND:
             return self.typed(1.2, "V")
@@ -147,6 +147,11 @@ class SimulatedPerson(Eyes):
         """Volts across one wire of the joint after k under load."""
         k = self._place()
         joint = self.w.joints[k + 1]
+        crossed = {Plug.FIVE_GROUND: ("five", "ground"), Plug.DATA_FIVE: ("five",), Plug.DATA_GROUND: ("ground",)}
+        if rail in crossed.get(joint.crossed, ()):  # the wire measured along is not joined there
+            return self.typed(0.8 + 2.5 * self.w.chance, "V")
+        if rail == "ground" and joint.ground_apart:
+            return self.typed(0.3 + 1.5 * self.w.chance, "V")
         amps = float(rails(self.w, self.load()).joint_a[k + 1])
         return self.typed(abs(amps) * (joint.five_ohm if rail == "five" else joint.ground_ohm), "V")
 
@@ -159,13 +164,20 @@ class SimulatedPerson(Eyes):
         k = self._place()
         joint = self.w.joints[k + 1]
         moved = joint.flex is Flex.DATA_OPENS and joint.open_at_rest
-        apart = self.w.chips[k + 1].backwards or moved or self.w.passed_by == k + 1 or self.w.teed == k + 1
+        apart = (
+            self.w.chips[k + 1].backwards
+            or moved
+            or joint.crossed in (Plug.DATA_FIVE, Plug.DATA_GROUND)
+            or self.w.passed_by == k + 1
+            or self.w.teed == k + 1
+        )
         return self.typed(OPEN_OHM if apart else joint.data_ohm, "ohm")
 
     def data_to_rail(self) -> str:
         """Lowest ohms from the wire leaving k to a rail, power off."""
         joint = self.w.joints[self._place() + 1]
-        touches = joint.data_rail or (joint.flex is Flex.DATA_SHORTS and joint.open_at_rest)
+        onto_rail = joint.crossed in (Plug.DATA_FIVE, Plug.DATA_GROUND) and self.w.chance < 0.5  # read at the far end
+        touches = joint.data_rail or onto_rail or (joint.flex is Flex.DATA_SHORTS and joint.open_at_rest)
         return self.typed(0.6 if touches else 47_000.0, "ohm")
 
     def resistor_ohms(self) -> str:
@@ -178,7 +190,54 @@ class SimulatedPerson(Eyes):
     def supply_ohms(self) -> str:
         """5 V to GND, power off."""
         short = self.w.supply.short_at is not None
+        if self.w.reversed_from is not None and self.w.chance < 0.25:  # some meters bias the reversed chips' diodes
+            return self.typed(1.2, "ohm")
         return self.typed(self.w.supply.short_ohm if short else 150 + 2_000 * self.w.chance, "ohm")
+
+    def fuse_ohms(self) -> str:
+        """The feeds' fuses, one of which may have gone; a dead short and a tail fed backwards may have blown it."""
+        supply = self.w.supply
+        blown = (supply.short_at is not None or self.w.reversed_from is not None) and self.w.chance > 0.7
+        return self.typed(OPEN_OHM if blown or not (supply.fuse_ok and supply.far_fuse_ok) else 0.1, "ohm")
+
+    def supply_lamp(self) -> str:
+        """The supply's own lamp."""
+        if self.w.supply.volts == 0:
+            return "off"
+        return "blinks" if self.dims()[0].pulsing or self.bright().pulsing else "on"
+
+    def grounds_ohms(self) -> str:
+        """Board's GND to the first pixel's, all off and the charger out."""
+        head = self.w.head
+        apart = not head.common_ground or head.plug in (Plug.DATA_GROUND, Plug.FIVE_GROUND)
+        return self.typed(OPEN_OHM if apart else 0.4, "ohm")
+
+    def pads(self) -> str:
+        """The first joint whose wires are crossed, by the pad print."""
+        found = (_PLUGS[joint.crossed] for joint in self.w.joints if joint.crossed is not Plug.RIGHT)
+        return next(found, "right")
+
+    def dies(self) -> str:
+        """Whether k or k+1 has more or fewer colours than most: one that swallows too few bytes looks right itself."""
+        sizes = sorted(len(chip.order) for chip in self.w.chips)
+        usual = sizes[len(sizes) // 2]
+        odd = {len(self.w.chips[self._place() + at].order) for at in (0, 1)} - {usual}
+        return "same" if not odd else "more" if odd.pop() > usual else "fewer"
+
+    def arrow_next(self) -> str:
+        """Which way k+1 and those after it point."""
+        at = self._place() + 1
+        if not self.w.chips[at].backwards:
+            return "yes"
+        return "run" if self.w.chips[at + 1].backwards else "no"
+
+    def charger(self) -> str:
+        """Whether the trouble comes or goes with an earthed charger."""
+        plugged, out = (
+            head_signal(self.w, whole(RED, self.w.settings.count), 5.0, replace(self.now, charger=there)).quality
+            for there in (True, False)
+        )
+        return "no" if plugged is out else "cures" if plugged is Quality.GOOD else "worse"
 
     # Trying
 
@@ -187,8 +246,6 @@ class SimulatedPerson(Eyes):
         chips, settings = self.w.chips, self.w.settings
         if self.colour_picture() == "nothing":
             return "none"
-        if settings.khz != chips[0].khz:
-            return "speed"
         if settings.latch_us < chips[0].latch_us:
             return "latch"
         if {len(c.order) for c in chips} == {7 - len(settings.order)}:
@@ -310,7 +367,7 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "below": lambda p: "lit" if any(c.hidden for c in p.w.chips) else "dark",
     "idle-glow": lambda p: _yes(any(c.stuck for c in p.w.chips)),
     "arrow-first": lambda p: _yes(not p.w.head.from_end),
-    "arrow-next": lambda p: _yes(not p.w.chips[p._place() + 1].backwards),
+    "arrow-next": SimulatedPerson.arrow_next,
     "pads-first": lambda p: _PLUGS[p.w.head.plug],
     "staple": lambda p: _yes(any(j.staple or (j.data_rail and p.w.chance < 0.4) for j in p.w.joints)),
     "two-wires": lambda p: _yes(p.w.teed is not None),
@@ -327,8 +384,19 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "volts-last": lambda p: p.volts(-1),
     "ground-drop": SimulatedPerson.ground_drop,
     "five-drop": lambda p: p.joint_drop("five"),
-    "pads-next": lambda p: "right",
-    "pads-joints": lambda p: "right",
+    "pads-next": lambda p: _PLUGS[p.w.joints[p._place() + 1].crossed],
+    "pads-joints": SimulatedPerson.pads,
+    "fuse-ohms": SimulatedPerson.fuse_ohms,
+    "supply-lamp": SimulatedPerson.supply_lamp,
+    "charger": SimulatedPerson.charger,
+    "ground-ohms": SimulatedPerson.grounds_ohms,
+    "supplies-ground": lambda p: p.typed(OPEN_OHM if any(j.ground_apart for j in p.w.joints) else 0.3, "ohm"),
+    "dies": SimulatedPerson.dies,
+    "part-speed": lambda p: _yes(p.w.chips[0].khz != 800 or p.w.settings.khz != 800),
+    "part-volts": lambda p: (
+        "more" if p.w.chips[0].least_v > 5 or (p.w.chips[0].leds > 1 and p.w.chance < 0.5) else "five"
+    ),
+    "cover": lambda p: "gone" if p.w.leaks_at is not None else "stays",
     "supply-open": lambda p: p.typed(-p.w.supply.volts if p.w.head.plug is Plug.FIVE_GROUND else p.w.supply.volts, "V"),
     "ground-joint-drop": lambda p: p.joint_drop("ground"),
     "din-first": SimulatedPerson.din_first,
@@ -344,7 +412,7 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "jumper-first": lambda p: p.jumper(0, 1),
     "jumper-k": lambda p: p.jumper(p._place(), p._place() + 1),
     "jumper-next": lambda p: p.jumper(p._place() + 1, p._place() + 2),
-    "far-feed": lambda p: _yes(p.cured(replace(p.w, supply=replace(p.w.supply, far_feed=True)))),
+    "far-feed": lambda p: _yes(p.cured(replace(p.w, supply=replace(p.w.supply, far_feed=True, far_fuse_ok=True)))),
     "short-lead": SimulatedPerson.short_lead,
     "spare-same-output": SimulatedPerson.spare,
     "chain-other-output": SimulatedPerson.other_output,

@@ -161,8 +161,36 @@ def _first_dead(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
 
 def _loose(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     k = _k(w, rng)
-    flex = Flex.DATA_OPENS if rng.random() < 0.65 else Flex.FIVE_OPENS
-    return w.with_joint(k + 1, replace(w.joints[k + 1], flex=flex, open_at_rest=rng.random() < 0.5)), k
+    return w.with_joint(k + 1, replace(w.joints[k + 1], flex=Flex.DATA_OPENS, open_at_rest=rng.random() < 0.5)), k
+
+
+def _loose_power(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    k = _k(w, rng)
+    return w.with_joint(k + 1, replace(w.joints[k + 1], flex=Flex.FIVE_OPENS, open_at_rest=rng.random() < 0.5)), k
+
+
+def _piece_reversed(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    k = rng.randrange(0, w.count - 8)
+    piece = range(k + 1, min(w.count - 2, k + 1 + rng.randrange(2, 9)))
+    chips = tuple(replace(c, backwards=i in piece) for i, c in enumerate(w.chips))
+    return replace(w, chips=chips), k
+
+
+def _far_fuse(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    """Thin wire that two feeds would carry, the far one open."""
+    w, place = _sag(w, rng)
+    return replace(w, supply=replace(w.supply, far_fuse_ok=False)), place
+
+
+def _one_of_three(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    k = _k(w, rng)
+    chips = tuple(replace(c, order="GRB" if i == k + 1 else "GRBW") for i, c in enumerate(w.chips))
+    return replace(w, chips=chips, settings=replace(w.settings, order="GRBW")), k
+
+
+def _leak(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    k = _k(w, rng)
+    return replace(w, leaks_at=k + 1), k
 
 
 def _staple(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
@@ -301,11 +329,31 @@ PLANTERS: dict[str, Planter] = {
     "no-holding-load": _game(GameSide(needs_load=True)),
     "input-pulses": _game(GameSide(pulses=True)),
     "game-driver": _game(GameSide(driver_ok=False)),
+    "fuse-open": _supply(fuse_ok=False),
+    "section-feed-open": _far_fuse,
+    "ground-by-charger": _head(common_ground=False, ground_by_charger=True),
+    "section-ground-apart": _joint(ground_apart=True),
+    "joint-data-gnd": _joint(crossed=Plug.DATA_GROUND),
+    "joint-data-five": _joint(crossed=Plug.DATA_FIVE),
+    "joint-five-gnd": _joint(crossed=Plug.FIVE_GROUND),
+    "segment-reversed": _piece_reversed,
+    "power-joint-loose": _loose_power,
+    "rgb-among-rgbw": _one_of_three,
+    "part-12v": _all_chips(least_v=7.0),
+    "light-leaks": _leak,
     "no-link": _head(answers=False),
     "bytes-lost": _head(loses_bytes=True),
 }
 
-HOT = {"polarity-swapped": 0.7, "supply-short": 0.7, "data-five-swapped": 0.4, "supply-weak": 0.3, "supply-high": 0.1}
+HOT = {
+    "polarity-swapped": 0.7,
+    "supply-short": 0.7,
+    "data-five-swapped": 0.4,
+    "supply-weak": 0.3,
+    "supply-high": 0.1,
+    "joint-five-gnd": 0.6,
+    "joint-data-five": 0.35,
+}
 """How often a planted fault warms, smells or ticks."""
 
 BY_WORK = frozenset(
@@ -333,6 +381,11 @@ BY_WORK = frozenset(
         "count-small",
         "supply-short",
         "gap-long",
+        "joint-data-gnd",
+        "joint-data-five",
+        "joint-five-gnd",
+        "segment-reversed",
+        "rgb-among-rgbw",
     ]
 )
 """Faults that come of work on the wires; the others come when they like."""

@@ -14,7 +14,7 @@ OPEN_OHM = 1e7
 
 
 class Plug(StrEnum):
-    """How the wires of the chain's first plug lie."""
+    """How the wires of a plug or joint lie."""
 
     RIGHT = "right"
     DATA_GROUND = "data-gnd"
@@ -42,7 +42,8 @@ class Flex(StrEnum):
 @dataclass(frozen=True, kw_only=True)
 class Chip:
     """One pixel. `leds`: LEDs it drives; `address`: its burned-in number, None for an ordinary chip; `high_v`: volts it
-    takes for a 1, None for the older parts' 0.7 VDD (WS2812B V5 sheet: 2.7 V)."""
+    takes for a 1, None for the older parts' 0.7 VDD (WS2812B V5 sheet: 2.7 V); `least_v`: below it the chip does nothing
+    (sheets say 3.5 to 3.7 V; parts reach a little lower: from memory)."""
 
     order: str = "GRB"
     lights: bool = True
@@ -56,13 +57,15 @@ class Chip:
     leds: int = 1
     high_v: float | None = None
     address: int | None = None
+    least_v: float = 3.3
     khz: int = 800
     latch_us: int = 280
 
 
 @dataclass(frozen=True, kw_only=True)
 class ModelJoint:
-    """The three wires that arrive at a pixel. `data_rail`: 5 V or GND that the data wire touches."""
+    """The three wires that arrive at a pixel. `data_rail`: 5 V or GND that the data wire touches. `crossed`: which two of
+    them are; `ground_apart`: from here on another supply feeds, whose ground is not joined."""
 
     data_ohm: float = 0.2
     data_rail: str = ""
@@ -72,11 +75,14 @@ class ModelJoint:
     flex: Flex = Flex.FIRM
     open_at_rest: bool = False
     staple: bool = False
+    crossed: Plug = Plug.RIGHT
+    ground_apart: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class ModelSupply:
-    """What feeds the pixels. `kind` own, shared (one feed for board and pixels) or usb."""
+    """What feeds the pixels. `kind` own, shared (one feed for board and pixels) or usb. `fuse_ok`: the only feed's fuse, or
+    the first one's; `far_fuse_ok`: that of a second feed at the far end, where there is one."""
 
     kind: str = "own"
     volts: float = 5.0
@@ -85,11 +91,14 @@ class ModelSupply:
     short_at: int | None = None
     short_ohm: float = 0.3
     far_feed: bool = False
+    fuse_ok: bool = True
+    far_fuse_ok: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
 class Head:
-    """Board and the way to the first pixel. `paired`: a long lead runs beside its ground and is buffered."""
+    """Board and the way to the first pixel. `ground_by_charger`: board and pixels share ground only while an earthed charger
+    is plugged in. `paired`: a long lead runs beside its ground and is buffered."""
 
     answers: bool = True
     loses_bytes: bool = False
@@ -102,6 +111,7 @@ class Head:
     resistor_ohm: float = 330.0
     data_open: bool = False
     common_ground: bool = True
+    ground_by_charger: bool = False
     plug: Plug = Plug.RIGHT
     from_end: bool = False
     crossed: bool = False
@@ -134,7 +144,7 @@ class GameSide:
 class ModelWiring:
     """A whole chain as built. `teed`: this pixel hangs on the data wire of the one before; `passed_by`: the data wire
     leaves this pixel out; `shift_from`, `shift`: the map is off by `shift` from that number on. `data_taps`: jumpers,
-    (pixel whose DIN is tapped, pixel whose DIN it feeds). `chance` in 0 to 1 settles what electricity leaves open."""
+    (pixel whose DIN is tapped, pixel whose DIN it feeds). `leaks_at`: the pixel whose light is seen beside it as well. `chance` in 0 to 1 settles what electricity leaves open."""
 
     chips: tuple[Chip, ...]
     joints: tuple[ModelJoint, ...]
@@ -147,6 +157,7 @@ class ModelWiring:
     shift_from: int | None = None
     shift: int = 0
     data_taps: tuple[tuple[int, int], ...] = ()
+    leaks_at: int | None = None
     chance: float = 0.5
 
     def __post_init__(self) -> None:
@@ -159,6 +170,12 @@ class ModelWiring:
     def count(self) -> int:
         """Number of pixels."""
         return len(self.chips)
+
+    @property
+    def reversed_from(self) -> int | None:
+        """The pixel from which 5 V and GND are crossed, None if nowhere."""
+        found = (at for at, joint in enumerate(self.joints) if joint.crossed is Plug.FIVE_GROUND)
+        return next(found, None)
 
     def with_chip(self, number: int, chip: Chip) -> ModelWiring:
         """The wiring with one chip replaced."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -12,6 +14,7 @@ from probe.faults.engine import (
     UNSURE,
     FaultSession,
     GivenAnswer,
+    allowed,
     answered,
     answered_by_reading,
     begin,
@@ -138,6 +141,44 @@ def test_questions_about_a_place_wait_until_there_is_one() -> None:
         while (question := next_step(K, session).question) is not None:
             assert not question.needs_k
             session = answered(K, session, observation=question.id, answer=UNSURE)
+
+
+def may_be_put(**answers: str) -> set[str]:
+    session = all_answered(FaultSession(k=14), **answers)
+    return {observation.id for observation in allowed(K, replace(session, k=14))}
+
+
+@pytest.mark.parametrize(
+    ("answers", "senseless"),
+    [
+        ({"look": "comes-goes"}, {"settings-flip", "jumper-k", "probe-next", "load-steps", "raise-count", "far-feed"}),
+        ({"when": "touched"}, {"settings-flip", "jumper-next"}),
+        (
+            {"look": "nothing"},
+            {"hold-flex", "march-flex", "below", "next-right", "idle-glow", "input-view", "load-steps"},
+        ),
+        ({"look": "game-only"}, {"settings-flip", "raise-count", "when", "jumper-first"}),
+        ({"look": "swap-all"}, {"input-view", "old-bulb-lights", "far-feed", "jumper-first", "cover"}),
+    ],
+)
+def test_what_makes_no_sense_after_an_answer_is_not_asked(answers: dict[str, str], senseless: set[str]) -> None:
+    assert senseless <= may_be_put()
+    assert not senseless & may_be_put(**answers)
+
+
+def test_nothing_about_a_place_or_a_port_is_asked_where_it_makes_no_sense() -> None:
+    dead = answered(K, FaultSession(), observation="link-answers", answer="no", by_tool=True)
+    assert not any(o.needs_k or o.pattern is not None for o in allowed(K, dead))
+    alive = answered(K, FaultSession(), observation="link-answers", answer="yes", by_tool=True)
+    assert "new-port" in {o.id for o in allowed(K, dead)}
+    assert "new-port" not in {o.id for o in allowed(K, alive)}
+    for k in (None, -1):
+        assert not any(o.needs_k for o in allowed(K, FaultSession(k=k)))
+
+
+def test_what_the_board_fixes_is_no_setting_to_try() -> None:
+    """The data speed is built into the board: another one cannot be tried."""
+    assert "speed" not in {answer.id for answer in K.observation("settings-flip").answers}
 
 
 def test_context_that_already_answers_a_question_spares_it() -> None:

@@ -5,10 +5,22 @@ from __future__ import annotations
 import pytest
 
 from probe.document.model import Chain, Pixel, PixelState, PlayfieldMap, Revision
-from probe.document.model.harness import Batch, Joint
+from probe.document.model.harness import Batch, Feed, Joint, Supply
 from probe.document.operations import add_chain, new_map, replace_chain
 from probe.document.revisions import undo
-from probe.faults.context import FIRST_POWER, JUST_SPLICED, MIXED_BATCH, WORKED_WEEKS, days_between, derive, facts
+from probe.faults.context import (
+    FIRST_POWER,
+    FOUR_COLOUR,
+    JUST_SPLICED,
+    MIXED_BATCH,
+    SEVERAL_FEEDS,
+    SEVERAL_SUPPLIES,
+    UNLIKE_COLOURS,
+    WORKED_WEEKS,
+    days_between,
+    derive,
+    facts,
+)
 from probe.faults.joint import joint_sheet
 from probe.faults.log import kept
 
@@ -99,3 +111,55 @@ def test_what_is_kept_can_be_undone_and_hides_no_older_revision() -> None:
     assert logged.revisions[-1].changes[-1] == "one answer"
     assert logged.chain("a").note == "2025-03-16 fault repaired"
     assert undo(logged, time=NOW).chain("a").note == ""
+
+
+def feed(name: str, pixel: str, supply: str, chain: str = "a") -> Feed:
+    return Feed(id=name, name=name, chain=chain, pixel=pixel, supply=supply, fuse_a=2)
+
+
+@pytest.mark.parametrize(
+    ("feeds", "names"),
+    [
+        ((), set()),
+        ((feed("f", "p0", "s"),), set()),
+        ((feed("f", "p0", "s"), feed("g", "p5", "s")), {SEVERAL_FEEDS}),
+        ((feed("f", "p0", "s"), feed("g", "p5", "t")), {SEVERAL_FEEDS, SEVERAL_SUPPLIES}),
+    ],
+)
+def test_feeds_and_supplies_are_known_from_the_map(feeds: tuple[Feed, ...], names: set[str]) -> None:
+    supplies = (Supply(id="s", name="One"), Supply(id="t", name="Two"))
+    made = a_map().model_copy(update={"feeds": feeds, "supplies": supplies})
+    assert set(derive(facts(made, "a", now=NOW)).names) & {SEVERAL_FEEDS, SEVERAL_SUPPLIES} == names
+
+
+@pytest.mark.parametrize(
+    ("leaving", "arriving", "unlike"),
+    [
+        (("red", "white", "blue"), ("red", "white", "green"), False),  # data in and out often differ by themselves
+        (("red", "white", "blue"), ("white", "red", "blue"), True),
+        (("red", "white", "blue"), ("blue", "white", "red"), True),
+        (("red", "white", "blue"), ("Red ", "white", ""), False),
+        (("", "", ""), ("red", "white", "blue"), False),
+        (("red", "", "white"), ("red", "white", "blue"), True),
+    ],
+)
+def test_wires_that_would_be_crossed_by_colour_are_known_from_the_joint_sheet(
+    leaving: tuple[str, str, str], arriving: tuple[str, str, str], unlike: bool
+) -> None:
+    one = Batch(id="one", name="One", five_volt=leaving[0], ground=leaving[1], data_out=leaving[2])
+    two = Batch(id="two", name="Two", five_volt=arriving[0], ground=arriving[1], data_in=arriving[2])
+    chain = a_map(joints=(Joint(after="p4", before="p5"),)).chain("a")
+    only = tuple(
+        p.model_copy(update={"batch": "one" if n == 4 else "two" if n == 5 else None})
+        for n, p in enumerate(chain.pixels)
+    )
+    made = replace_chain(a_map(), chain.model_copy(update={"pixels": only}))
+    made = made.model_copy(update={"batches": (one, two)})
+    assert (UNLIKE_COLOURS in derive(facts(made, "a", now=NOW)).names) == unlike
+
+
+def test_four_colours_are_known_from_the_byte_order() -> None:
+    made = a_map()
+    four = replace_chain(made, made.chain("a").model_copy(update={"order": "GRBW"}))
+    assert FOUR_COLOUR in derive(facts(four, "a", now=NOW)).names
+    assert FOUR_COLOUR not in derive(facts(made, "a", now=NOW)).names

@@ -56,6 +56,8 @@ DANGER = {
     ("pads-joints", "data-gnd"): {JOINT},
     ("pads-joints", "data-five"): {JOINT},
     ("pads-joints", "five-gnd"): {JOINT, OHMS},
+    ("fuse-ohms", "open"): {OHMS, PLUG, JOINT},
+    ("supply-lamp", "blinks"): {OHMS, JOINT},
     ("supply-open", "reversed"): {PLUG, OHMS},
     ("supply-open", "high"): {HIGH},
 }
@@ -254,7 +256,7 @@ def is_safe_to_show(search: FaultSearch) -> bool:
 def put_and_answer(play: Play, asked: str, answer: str) -> None:
     play.search = replace(play.search, mode=SearchMode.QUESTION, question=K.observation(asked))
     if play.search.reads_meter:
-        play.type_in({"reversed": "-4", "none": "0.1", "high": "5.9", "short": "0.4"}[answer])
+        play.type_in({"reversed": "-4", "none": "0.1", "high": "5.9", "short": "0.4", "open": "OL"}[answer])
     else:
         play.choose(answer)
 

@@ -220,3 +220,134 @@ def test_faults_of_work_begin_mostly_after_work_and_others_when_they_like(cause:
     """What the model assumes, by judgement."""
     after = [plant([cause], seed=seed, count=20).after_work for seed in range(400)]
     assert sum(after) / len(after) == pytest.approx(share, abs=0.07)
+
+
+# Faults by their electronics
+
+
+def at(cause: str, seed: int = 3) -> SimulatedPerson:
+    """Somebody who has looked at a chain with that fault. Seed 3 leaves open what electricity leaves open in the middle."""
+    person = SimulatedPerson(plant([cause], seed=seed), seed=seed)
+    person.look()
+    return person
+
+
+def reads(person: SimulatedPerson, asked: str) -> str:
+    reply = person.answer(K.observation(asked))
+    if not reply.typed:
+        return str(reply.answer)
+    ranges = K.ranges[K.observation(asked).meter]
+    return str(judge(parse_readings(reply.typed, ranges), ranges).answer)
+
+
+def test_a_tail_fed_backwards_clamps_the_rail_and_reads_below_zero_at_its_end() -> None:
+    """5 V and GND crossed at a joint: substrate diodes from GND to VDD conduct, about 0.7 V (electronics, no source)."""
+    for seed in range(8):
+        planted = plant(["joint-five-gnd"], seed=seed)
+        start = planted.wiring.reversed_from
+        assert start is not None
+        volts = rails(planted.wiring, whole(RED.at(12), 50)).volts
+        assert (volts[start:] < 0).all()
+        assert (volts[start:] >= -0.9).all()
+        assert volts[start - 1] < 3.0
+        person = at("joint-five-gnd", seed)
+        assert reads(person, "volts-last") == "reversed"
+        assert reads(person, "pads-joints") == "five-gnd"
+
+
+@pytest.mark.parametrize(
+    ("cause", "drop", "no_drop"),
+    [("joint-data-gnd", "ground-joint-drop", "five-drop"), ("joint-data-five", "five-drop", "ground-joint-drop")],
+)
+def test_a_rail_through_a_data_pin_starves_the_tail_and_stops_the_data(cause: str, drop: str, no_drop: str) -> None:
+    for seed in range(8):
+        planted = plant([cause], seed=seed)
+        place = planted.places[0]
+        assert place is not None
+        volts = rails(planted.wiring, whole(RED.at(12), 50)).volts
+        assert (volts[: place + 1] > 4.5).all()
+        assert (volts[place + 1 :] < volts[place] - 0.2).all()
+        seen = view(planted.wiring, whole(RED.at(12), 50)).pixels
+        assert all(pixel.dark for pixel in seen[place + 1 :])
+        assert not any(pixel.dark for pixel in seen[: place + 1])
+    person = at(cause)
+    assert person.k == plant([cause], seed=3).places[0]
+    assert (reads(person, drop), reads(person, no_drop), reads(person, "joint-ohms")) == ("large", "small", "open")
+    assert reads(person, "pads-next") == reads(person, "pads-joints") == cause.removeprefix("joint-")
+
+
+def test_a_charger_that_is_the_only_ground_cures_while_it_is_plugged() -> None:
+    seen = {at("ground-by-charger", seed).look() for seed in range(12)}
+    assert "comes-goes" in seen
+    assert seen & {"random", "nothing"}
+    for seed in range(12):
+        person = at("ground-by-charger", seed)
+        assert reads(person, "charger") == "cures"
+        assert reads(person, "ground-ohms") == "apart"
+        assert reads(person, "ground-drop") == ("joined" if person.now.charger else "apart")
+    assert reads(at("no-common-ground"), "charger") == "no"
+
+
+def test_behind_a_supply_of_its_own_without_ground_the_data_is_wild_and_the_volts_are_right() -> None:
+    person = at("section-ground-apart")
+    assert person.look() == "to-k-odd"
+    assert (reads(person, "volts-last"), reads(person, "ground-joint-drop"), reads(person, "five-drop")) == (
+        "good",
+        "large",
+        "small",
+    )
+    assert reads(person, "supplies-ground") == "apart"
+
+
+def test_an_open_fuse_leaves_the_supply_standing_and_the_chain_without_volts() -> None:
+    person = at("fuse-open")
+    assert (person.look(), reads(person, "volts-first"), reads(person, "supply-open")) == ("nothing", "none", "good")
+    assert (reads(person, "fuse-ohms"), reads(person, "supply-lamp"), reads(person, "supply-ohms")) == (
+        "open",
+        "on",
+        "free",
+    )
+    assert reads(at("no-5v"), "supply-lamp") == "off"
+
+
+def test_the_far_end_without_its_feed_fades_and_a_whole_fuse_cures_it() -> None:
+    person = at("section-feed-open")
+    assert person.look() in ("fades", "to-k-odd", "to-k-dark")
+    assert (reads(person, "fuse-ohms"), reads(person, "far-feed")) == ("open", "yes")
+
+
+def test_a_piece_the_wrong_way_round_is_not_a_single_pixel_the_wrong_way_round() -> None:
+    piece, single = at("segment-reversed"), at("next-backwards")
+    assert (piece.look(), single.look()) == ("to-k-dark", "to-k-dark")
+    assert (reads(piece, "arrow-next"), reads(single, "arrow-next")) == ("run", "no")
+    assert (reads(piece, "jumper-k"), reads(single, "jumper-k")) == ("no", "yes")
+
+
+def test_loose_power_darkens_and_loose_data_disturbs_a_held_frame() -> None:
+    power = [at("power-joint-loose", seed) for seed in range(8)]
+    assert {reads(person, "hold-flex") for person in power} == {"dark"}
+    assert "dark" not in {reads(at("joint-loose", seed), "hold-flex") for seed in range(8)}
+
+
+def test_three_colours_among_four_shift_the_rest_the_other_way() -> None:
+    """Three bytes taken where four were sent: after it red shows as blue, green as red, blue as white ([D] byte streams)."""
+    planted = plant(["rgb-among-rgbw"], seed=3)
+    place = planted.places[0]
+    assert place is not None
+    seen = view(planted.wiring, whole(RED.at(12), 50)).pixels
+    assert {"".join(sorted(pixel.colour.letters)) for pixel in seen[: place + 1]} == {"R"}
+    assert {"".join(sorted(pixel.colour.letters)) for pixel in seen[place + 2 :]} == {"B"}
+    person = at("rgb-among-rgbw")
+    assert person.k == place + 1  # it takes its own three bytes, and looks right itself
+    assert (person.look(), reads(person, "dies")) == ("swap-to-end", "fewer")
+    assert reads(at("odd-width"), "dies") == "more"
+
+
+def test_twelve_volt_parts_stay_dark_at_five() -> None:
+    person = at("part-12v")
+    assert (person.look(), reads(person, "volts-first"), reads(person, "part-volts")) == ("nothing", "good", "more")
+
+
+def test_a_leak_goes_with_the_light_it_comes_from() -> None:
+    assert (at("light-leaks").look(), reads(at("light-leaks"), "cover")) == ("two-places", "gone")
+    assert (at("data-teed").look(), reads(at("data-teed"), "cover")) == ("two-places", "stays")
