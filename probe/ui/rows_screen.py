@@ -10,11 +10,12 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
+from textual.coordinate import Coordinate
 from textual.widgets import DataTable, Footer, Input, Static
 
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.views import Line, RowsView
+from probe.task.views import Line, Row, RowsView
 from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
@@ -90,8 +91,10 @@ class RowsScreen(CommandScreen):
             table.clear(columns=True)
             table.add_columns(*view.columns)
             before = None
-        if before is None or before.rows != view.rows:
+        if before is None or [row.key for row in before.rows] != [row.key for row in view.rows]:
             self._fill(table, view)
+        elif before.rows != view.rows:
+            self._update(table, before, view)
         self._mark(table, view)
         self._open("#rows-asking", view.typed is not None)
         self.put("rows-prompt", Content(f"{view.prompt} " if view.prompt else ""))
@@ -104,9 +107,20 @@ class RowsScreen(CommandScreen):
         self._open("#rows-items", bool(view.items))
         self.put("rows-items", self._items(view))
         self._put_lines("rows-beside", view.beside)
+        if before is None or (before.items, before.typed is None) != (view.items, view.typed is None):
+            self.call_after_refresh(self._in_sight)
         self.put("rows-text", Content("\n").join([line_content(line) for line in view.details]))
         self.put("rows-message", message_line(view.unsaved, view.message, self.save_key))
         self.put("rows-progress", plain(view.progress, width=width))
+
+    def _in_sight(self) -> None:
+        """The marked row stays in sight where what stands below takes room from the table."""
+        table = self.query_one(RowTable)
+        if table.is_valid_row_index(table.cursor_row):
+            table.move_cursor(row=table.cursor_row, animate=False, scroll=True)
+            table.scroll_to_region(
+                table._get_row_region(table.cursor_row), animate=False, spacing=table._get_fixed_offset()
+            )
 
     def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:
         shown = self.query_one(f"#{name}", Static)
@@ -121,11 +135,16 @@ class RowsScreen(CommandScreen):
         self._moving = True
         table.clear()
         for row in view.rows:
-            styles = [row.style if row.styled in (None, at) else "" for at in range(len(row.cells))]
-            table.add_row(
-                *(Text(cut(cell, _MOST_CELL), style=style) for cell, style in zip(row.cells, styles, strict=True))
-            )
+            table.add_row(*_cells(row))
         self._moving = False
+
+    @staticmethod
+    def _update(table: RowTable, before: RowsView, view: RowsView) -> None:
+        """The same rows, some of which read otherwise: the others stay, and so does what is scrolled to."""
+        for at, (old, row) in enumerate(zip(before.rows, view.rows, strict=True)):
+            if old != row:
+                for column, cell in enumerate(_cells(row)):
+                    table.update_cell_at(Coordinate(at, column), cell, update_width=True)
 
     def _mark(self, table: RowTable, view: RowsView) -> None:
         keys = [row.key for row in view.rows]
@@ -202,3 +221,8 @@ class RowsScreen(CommandScreen):
         if event.input.id == "rows-search":
             event.stop()
             self.query_one(RowTable).focus()
+
+
+def _cells(row: Row) -> list[Text]:
+    styles = [row.style if row.styled in (None, at) else "" for at in range(len(row.cells))]
+    return [Text(cut(cell, _MOST_CELL), style=style) for cell, style in zip(row.cells, styles, strict=True)]

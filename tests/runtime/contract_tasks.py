@@ -325,18 +325,30 @@ def _revisions() -> Played:
 
 
 def _table() -> Played:
-    from probe.mapping.table import PickRow, SearchFor, SortBy, make
-    from probe.task.events import Take
+    from probe.mapping.table import EditRows, MarkRow, PickRow, SearchFor, SortBy, make
+    from probe.mapping.table_edit import Column
+    from probe.task.events import Take, Typed
 
     def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
         yield PickRow(("playfield", 2))
         yield Take()
         yield SearchFor("reef")
         yield SortBy()
+        yield MarkRow()
+        yield MarkRow()
+        yield EditRows(Column.AREA)
+        yield Typed("Reef")
+        yield Take()
+        yield EditRows(Column.STATE)
+        yield Typed("dark")
+        yield Take()
+        yield EditRows(Column.NAME)
+        yield Typed("Otter")
+        yield Take()
 
     return Played(
         "table", two_chains, lambda: {"table": make}, events, lambda map_: ("playfield", 0), lights=0,
-        changes_map=False, undoes_map=False, moves=(PickRow(("playfield", 1)), PickRow(("playfield", 2))),
+        moves=(PickRow(("playfield", 1)), PickRow(("playfield", 2))),
     )  # fmt: skip
 
 
