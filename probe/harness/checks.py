@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
-from probe.harness.copper import LARGEST_LOAD_SHARE, FuseVerdict, fuse_carries, fuse_protects
+from probe.harness.copper import LARGEST_LOAD_SHARE, FuseVerdict, PlugRating, fuse_carries, fuse_protects
 from probe.harness.plan import ChainPlan, LoadState, PowerPlan, SupplyPlan
 
 if TYPE_CHECKING:
@@ -53,6 +53,10 @@ def findings(report: PowerReport, *, fitted: Mapping[str, float | None] | None =
         *((feed.name, _feed(feed)) for feed in report.feeds),
         *((name, fitted_fuse(fuse_a, feeds[name])) for name, fuse_a in fitted.items()),
     ]
+    by_feed: dict[str, list[_Said]] = {}
+    for name, said in _fuse_open(plan, report):
+        by_feed.setdefault(name, []).append(said)
+    groups += [(name, iter(said)) for name, said in by_feed.items()]
     found = [PowerFinding(weight, code, where, text) for where, group in groups for weight, code, text in group]
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.weight)))
 
@@ -60,14 +64,14 @@ def findings(report: PowerReport, *, fitted: Mapping[str, float | None] | None =
 def _supply(supply: SupplyPlan, size: SupplyReport) -> Iterator[_Said]:
     if size.planned_a < -1e-3:
         text = (
-            f"{-size.planned_a:.2f} A would flow back into {supply.name}: two supplies share one 5 V wire. "
-            "Leave the 5 V wire open between them and join the grounds only."
+            f"{-size.planned_a:.2f} A would flow back into {supply.name}: two supplies share one plus wire. "
+            "Leave the plus wire open between them and join the grounds only."
         )
         yield Weight.STOP, "fed-backwards", text
     if supply.is_usb and size.planned_a > 0.5:
         text = (
             f"{size.planned_a:.2f} A is more than the 0.5 A of a USB port. Use a supply of its own for the pixels; "
-            "join grounds, never the two 5 V wires."
+            "join grounds, never the two plus wires."
         )
         yield Weight.STOP, "usb-overload", text
     if supply.rating_a is not None and size.load_share is not None:
@@ -133,14 +137,14 @@ def _volts_in(plan: PowerPlan, chain: ChainPlan) -> Iterator[_Said]:
             elif supply.volt < kind.low_line_volt:
                 text = f"{supply.name} gives {supply.volt:g} V; {kind.name} needs {kind.low_line_volt:g} V or more."
                 yield Weight.STOP, "volts-too-low", text
-    pieces: dict[int, set[str]] = {}  # supplies on each unbroken piece of the chain's 5 V wire
+    pieces: dict[int, set[str]] = {}  # supplies on each unbroken piece of the chain's plus wire
     for feed in plan.feeds:
         if feed.chain == chain.name:
             pieces.setdefault(sum(cut < feed.pixel for cut in chain.plus_cut_after), set()).add(feed.supply)
     for together in pieces.values():
         if len(together) > 1:
             text = (
-                f"{' and '.join(sorted(together))} feed one unbroken 5 V wire. Leave it open between them; "
+                f"{' and '.join(sorted(together))} feed one unbroken {chain.volts} wire. Leave it open between them; "
                 "grounds stay joined."
             )
             yield Weight.WARNING, "supplies-joined", text
@@ -156,12 +160,49 @@ def _timing(plan: PowerPlan, chain: ChainPlan, report: PowerReport) -> Iterator[
         yield Weight.WARNING, "too-long", text
     if not own.logic.reads_high:
         yield Weight.WARNING, "data-level", own.logic.advice
+    if own.plug is not None:
+        yield from _plugged(own.plug, own.plug_a, "joint")
     if own.hottest_wire_c > WARM_C:
         text = f"{warmth(own.hottest_wire_c)} in its wire at full white. Thicker wire or one more feed."
         yield Weight.WARNING, "warm-wire", text
 
 
+def _plugged(plug: PlugRating, fault_a: float, where: str) -> Iterator[_Said]:
+    """Plugs against the most current that can come."""
+    if fault_a > plug.rating_a * (1 + 1e-9):
+        text = (
+            f"a {plug.name} plug carries {plug.rating_a:g} A, and full white would send {fault_a:.2f} A through this "
+            f"{where}. Solder it, use a larger plug, or add a feed."
+        )
+        yield Weight.WARNING, "plug-overload", text
+
+
+def _fuse_open(plan: PowerPlan, report: PowerReport) -> Iterator[tuple[str, _Said]]:
+    """What it means when any one fuse opens."""
+    for one in report.fuse_open:
+        if one.next_share is not None and one.next_share > 1:
+            text = (
+                f"if its fuse opens, {one.next_feed} carries {one.next_share:.0%} of its own fuse at the ceiling, which "
+                "will open too. Lower the ceiling, or add a feed."
+            )
+            yield one.feed, (Weight.WARNING, "fuse-cascade", text)
+        if one.hottest_c > WARM_C:
+            text = f"if its fuse opens, {one.hottest} gets {warmth(one.hottest_c)}. Thicker wire or one more feed."
+            yield one.feed, (Weight.WARNING, "warm-wire-fuse-open", text)
+        if one.lowest is not None:
+            chain = plan.chain(one.lowest.chain)
+            line = max(kind.low_line_volt for kind, _ in chain.kinds)
+            if one.lowest.volt < line <= report.state(LoadState.CEILING).lowest.volt:
+                text = (
+                    f"if its fuse opens, pixel {one.lowest.pixel} of {one.lowest.chain} falls to {one.lowest.volt:.2f} V: "
+                    "colours turn there before anything goes dark."
+                )
+                yield one.feed, (Weight.NOTE, "low-fuse-open", text)
+
+
 def _feed(feed: FeedReport) -> Iterator[_Said]:
+    if feed.plug is not None:
+        yield from _plugged(feed.plug, feed.fault_a, "feed")
     if feed.fuse.verdict is FuseVerdict.NONE:
         yield Weight.STOP, "no-fuse-fits", feed.fuse.reason
     elif feed.fuse.verdict is FuseVerdict.UNKNOWN:

@@ -23,6 +23,13 @@ Sources
  [12] Common sizes of enclosed supplies: common practice, no source.
  [13] A fuse is no larger than the rating of the thinnest wire behind it; one as large as that rating will do: the
       trade's rule.
+  [14] Blade fuses of 2025 sheets, typical cold resistance (a test report that quotes them): 3 A to 30 A; 1, 2 and 4 A from
+      memory. At its rated current a fuse drops about 1.4 times that (from memory; 5 A: 128 mV against 89 mV); with the air
+      it follows the metal, 0.4 % a kelvin. Its holder adds 2 to 5 mohm (from memory).
+  [15] Plugs: 2.5 mm crimp 3 A with 22 AWG (a maker's header sheet); 2.54 mm square pin 2.5 A (agency rating, PS-10-07
+      2018); 3.96 mm crimp 10 A with 16 AWG, 7 A in its push-wire version (resellers' guides): 7 A is taken; 3.96 mm
+      square pin, as on old lamp boards, 7 A new, burnt ones far less (from memory). A contact: 10 mohm at most when
+      new, 20 after the tests.
 """
 
 from __future__ import annotations
@@ -298,6 +305,14 @@ BLADE_FUSES: Final[dict[float, str]] = {
 }  # fmt: skip
 CONTINUOUS_FACTOR: Final = 1.25
 LARGEST_LOAD_SHARE: Final = 0.8
+FUSE_COLD_OHM: Final[dict[float, float]] = {
+    1.0: 0.123, 2.0: 0.0535, 3.0: 0.0311, 4.0: 0.0226, 5.0: 0.01785, 7.5: 0.01091, 10.0: 0.00770, 15.0: 0.00480,
+    20.0: 0.00338, 25.0: 0.00252, 30.0: 0.00197, 40.0: 0.0014,
+}  # fmt: skip
+FUSE_HOT_FACTOR: Final = 1.4
+FUSE_PER_K: Final = 0.004
+HOLDER_OHM: Final = 0.004
+CONTACT_OHM: Final = 0.020
 SUPPLY_SIZES_A: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0)
 
 
@@ -314,8 +329,40 @@ def supply_size_a(*, load_a: float) -> float:
         if size >= needed * (1 - 1e-9):
             return size
     raise PowerError(
-        f"{load_a:.1f} A needs a supply above {SUPPLY_SIZES_A[-1]:g} A. Use several supplies, 5 V kept apart."
+        f"{load_a:.1f} A needs a supply above {SUPPLY_SIZES_A[-1]:g} A. Use several supplies, their plus wires kept apart."
     )
+
+
+def fuse_ohm(*, rating_a: float, ambient_c: float = 25.0, hot: bool = True) -> float:
+    """Resistance of a blade fuse [14]: as warm as its rated current makes it, or cold. Between ratings on log scales."""
+    require_positive(rating_a, what="fuse in A")
+    sizes = sorted(FUSE_COLD_OHM)
+    at = min(max(rating_a, sizes[0]), sizes[-1])
+    low, high = max(s for s in sizes if s <= at), min(s for s in sizes if s >= at)
+    share = 0.0 if low == high else math.log(at / low) / math.log(high / low)
+    cold: float = FUSE_COLD_OHM[low] ** (1 - share) * FUSE_COLD_OHM[high] ** share
+    # Outside the table the drop at rated current stays as at its end.
+    return cold * at / rating_a * (FUSE_HOT_FACTOR if hot else 1.0) * (1 + FUSE_PER_K * (ambient_c - 25))
+
+
+@dataclass(frozen=True, slots=True)
+class PlugRating:
+    """What a kind of plug carries a contact, A, and its resistance a contact, ohm [15]."""
+
+    name: str
+    rating_a: float
+    contact_ohm: float = CONTACT_OHM
+
+
+PLUGS: Final[dict[str, PlugRating]] = {
+    plug.name: plug
+    for plug in (
+        PlugRating("2.5 mm crimp", 3.0),
+        PlugRating("2.54 mm square pin", 2.5),
+        PlugRating("3.96 mm crimp", 7.0),
+        PlugRating("3.96 mm square pin", 7.0),
+    )
+}
 
 
 class FuseVerdict(StrEnum):

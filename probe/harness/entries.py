@@ -12,14 +12,20 @@ from typing import Any, Final, TypeVar
 from pydantic import ValidationError
 
 from probe.document.model import Chain, PlayfieldMap, Record
-from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
+from probe.document.model.harness import Batch, Connector, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.record import storable
 from probe.document.operations import grown, replace_chain, update_place
 from probe.document.outside_text import spaced
 from probe.document.wiring import add_batch, add_feed, add_supply, feed_number, joint_at, put, put_joint, take_out
 from probe.harness.base import PowerError
 from probe.harness.copper import BLADE_FUSES, SUPPLY_SIZES_A
-from probe.harness.from_map import ASSUMED_FEED_MM, ASSUMED_FEED_WIRE, ASSUMED_SPACING_MM, ASSUMED_WIRE
+from probe.harness.from_map import (
+    ASSUMED_FEED_MM,
+    ASSUMED_FEED_WIRE,
+    ASSUMED_SPACING_MM,
+    ASSUMED_WIRE,
+    nominal_volt,
+)
 from probe.harness.joints import JointSeverity, check_joint, joint_view
 from probe.harness.pixels import PIXEL_KINDS
 
@@ -205,8 +211,9 @@ def _note() -> Field:
 FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
     Chain: (
         Field("wire", "wire between pixels", How.GAUGE, optional=True),
-        Field("ground_wire", "ground wire", How.GAUGE, optional=True, silent="as 5 V wire"),
+        Field("ground_wire", "ground wire", How.GAUGE, optional=True, silent="as plus wire"),
         Field("spacing_mm", "spacing of pixels", How.NUMBER, "mm", by=10, optional=True),
+        Field("connector", "plugs between pixels", How.CHOICE, choices=tuple(Connector), optional=True),
         Field("ceiling_ma", "ceiling of the output", How.WHOLE, "mA", by=50),
     ),
     Power: (
@@ -230,6 +237,7 @@ FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
         Field("wire", "wire", How.GAUGE, optional=True),
         Field("length_mm", "length, one way", How.NUMBER, "mm", by=100, optional=True),
         Field("fuse_a", "fuse fitted", How.NUMBER, "A", ladder=tuple(BLADE_FUSES), optional=True),
+        Field("connector", "plugs in it", How.CHOICE, choices=tuple(Connector), optional=True),
         _note(),
     ),
     Joint: (
@@ -427,6 +435,9 @@ def _set(map_: PlayfieldMap, key: Key, value: Any) -> PlayfieldMap:
     record = _record(map_, key)
     if isinstance(record, Batch) and key.field == "chip":
         value = _chip(value)
+    held = getattr(record, key.field)
+    if isinstance(held, StrEnum):
+        value = type(held)(value)
     if isinstance(record, Joint):
         return _set_joint(map_, key, record, value)
     record = _valid(record, **{key.field: value})
@@ -453,8 +464,6 @@ def _chip(text: str) -> str | None:
 def _set_joint(map_: PlayfieldMap, key: Key, joint: Joint, value: Any) -> PlayfieldMap:
     """A joint of unlike functions is never called checked, and anything newly found takes the mark away."""
     fields: dict[str, Any] = {key.field: value}
-    if isinstance(getattr(joint, key.field), StrEnum):
-        fields[key.field] = type(getattr(joint, key.field))(value)
     if key.field.endswith("_to") and value != getattr(joint, key.field):
         fields["checked"] = False
     new = put_joint(map_, key.id, _valid(joint, **fields))
@@ -500,7 +509,10 @@ def new_feed(map_: PlayfieldMap, chain_id: str, text: str) -> tuple[PlayfieldMap
     if not 0 <= number < chain.length:
         raise PowerError(f"feed at pixel: the chain {spaced(chain.name)} has pixels 0 to {chain.length - 1}.")
     if not map_.supplies:
-        map_, _ = add_supply(map_, "5 V supply")
+        volt = nominal_volt(map_, chain)
+        map_, first = add_supply(map_, f"{volt:g} V supply")
+        if first.volt != volt:
+            map_ = put(map_, first.model_copy(update={"volt": volt}))
     near = next((feed for feed in map_.feeds if feed.chain == chain_id), None)
     if near is None and number:
         # Until now the plan took one at the board's end for granted: it stays.

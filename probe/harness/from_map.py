@@ -11,17 +11,28 @@ from functools import cached_property
 from itertools import count, groupby
 from typing import TYPE_CHECKING, Final
 
-from device_protocol.lightness import DUTY
+from device_protocol.lightness import at_level
 from probe.document.lamp_table import light_of
 from probe.document.model import Chain, Pixel, PixelState, PlayfieldMap, shown_number
-from probe.document.model.harness import Feed, Power, Supply
+from probe.document.model.harness import Feed, Metered, Power, Supply
 from probe.document.outside_text import spaced
 from probe.document.wiring import feed_number, joints_in_order
 from probe.harness.base import PowerError
 from probe.harness.checks import PowerFinding, Weight, findings
-from probe.harness.copper import WireKind
+from probe.harness.copper import PLUGS, WireKind
 from probe.harness.pixels import PIXEL_KINDS
-from probe.harness.plan import ChainPlan, FeedPlan, GroundJoin, NamedPixel, OddJoint, PixelRun, PowerPlan, SupplyPlan
+from probe.harness.plan import (
+    ASSUMED_FUSE_A,
+    ChainPlan,
+    FeedPlan,
+    GroundJoin,
+    Measured,
+    NamedPixel,
+    OddJoint,
+    PixelRun,
+    PowerPlan,
+    SupplyPlan,
+)
 
 if TYPE_CHECKING:
     from probe.harness.report import FeedSuggestion, PowerReport
@@ -45,10 +56,11 @@ def wire_of(gauge: str) -> WireKind:
 
 @dataclass(frozen=True, slots=True)
 class Assumed:
-    """Something the map does not say, and what was taken instead."""
+    """Something the map does not say, and what was taken instead. `what`: one or two words for it, to mark figures with."""
 
     where: str
     text: str
+    what: str = ""
 
 
 @dataclass(frozen=True)
@@ -61,6 +73,16 @@ class MapPlan:
     chain_names: dict[str, str]
     feed_names: dict[str, str]
     supply_names: dict[str, str]
+
+    def mark(self, *names: str) -> str:
+        """What the figures of these chains, feeds and supplies rest on that nobody noted: ` [assumed: wire, fuse]`."""
+        whats = dict.fromkeys(a.what for a in self.assumed if a.what and a.where in (*names, "supplies"))
+        return f" [assumed: {', '.join(whats)}]" if whats else ""
+
+    def mark_chain(self, name: str) -> str:
+        """The same of a chain with its feeds and their supplies."""
+        feeds = [feed for feed in self.plan.feeds if feed.chain == name]
+        return self.mark(name, *(feed.name for feed in feeds), *(feed.supply for feed in feeds))
 
     def where(self, chain_name: str, number: int) -> str:
         """A pixel of the plan as a person knows it: `83 (84th), Trench glow 2`."""
@@ -80,6 +102,13 @@ def _unlike(records: Iterable[Chain | Feed | Supply]) -> dict[str, str]:
     return found
 
 
+def nominal_volt(map_: PlayfieldMap, chain: Chain | None = None) -> float:
+    """Volts of the pixels of a chain, or of the map's first one: 5 where their kind is not known."""
+    chains = [c for c in map_.chains if c.length] if chain is None else [chain]
+    kinds = (kind for c in chains for name, kind in PIXEL_KINDS.items() if name.lower() == c.chip)
+    return next((kind.nominal_volt for kind in kinds), 5.0)
+
+
 class _Maker:
     def __init__(self, map_: PlayfieldMap) -> None:
         self.map = map_
@@ -88,14 +117,15 @@ class _Maker:
         if not self.chains:
             raise PowerError("the map has no chain with pixels. Set a chain up, or enter its count.")
         if not map_.supplies:
-            self.assume("supplies", "no supply is noted: one of 5 V, as large as it needs to be")
+            volt = nominal_volt(map_)
+            self.assume("supplies", f"no supply is noted: one of {volt:g} V, as large as it needs to be", "supply")
         self.chain_names = _unlike(self.chains)
-        self.supplies = map_.supplies or (Supply(id="assumed-supply", name="5 V supply"),)
+        self.supplies = map_.supplies or (Supply(id="assumed-supply", name=f"{volt:g} V supply", volt=volt),)
         self.supply_names = _unlike(self.supplies)
         self.feed_names: dict[str, str] = {}
 
-    def assume(self, where: str, text: str) -> None:
-        self.assumed.append(Assumed(where, text))
+    def assume(self, where: str, text: str, what: str = "") -> None:
+        self.assumed.append(Assumed(where, text, what))
 
     def made(self) -> MapPlan:
         power = self.map.power or Power()
@@ -125,17 +155,17 @@ class _Maker:
             return found
         taken = ASSUMED_KIND_RGBW if wants_white else ASSUMED_KIND
         if found is None:
-            self.assume(where, f"the pixel kind {chip} is not known here: reckoned as {taken}")
+            self.assume(where, f"the pixel kind {chip} is not known here: computed as {taken}", "kind")
         else:
-            self.assume(where, f"the byte order {order} does not fit {found}: reckoned as {taken}")
+            self.assume(where, f"the byte order {order} does not fit {found}: computed as {taken}", "kind")
         return taken
 
     def chain(self, chain: Chain) -> ChainPlan:
         name = self.chain_names[chain.id]
         if chain.count is None:
-            self.assume(name, f"the count is not known: reckoned with the {chain.length} pixels of the map")
+            self.assume(name, f"the count is not known: computed with the {chain.length} pixels of the map", "count")
         if chain.wire is None:
-            self.assume(name, f"the wire between pixels is not noted: {ASSUMED_WIRE}")
+            self.assume(name, f"the wire between pixels is not noted: {ASSUMED_WIRE}", "wire")
         joints = dict(enumerate(joints_in_order(chain)))
         lengths = {k: joint.length_mm for k, joint in joints.items() if joint.length_mm is not None}
         between = {k: joint for k, joint in joints.items() if k}
@@ -152,9 +182,26 @@ class _Maker:
             ),
             plus_cut_after=tuple(k - 1 for k, joint in between.items() if joint.five_volt_open),
             ceiling_ma=chain.ceiling_ma,
+            measured=self.measured(chain),
+            connector=chain.connector if chain.connector in PLUGS else "",
             data_lead_m=lengths.get(0, 0.0) / 1000,
             places=tuple(self.area_starts(chain)),
         )
+
+    def measured(self, chain: Chain) -> Measured | None:
+        """The last two readings of the chain's current that belong together."""
+        found = {r.what: r for r in self.map.meter if r.chain == chain.id and r.value is not None}
+        dark, red = found.get(Metered.DARK_MA), found.get(Metered.RED_MA)
+        if dark is None or red is None or dark.value is None or red.value is None:
+            return None
+        if dark.pixels != red.pixels or not dark.pixels or not 0 <= dark.value < red.value:
+            self.assume(
+                self.chain_names[chain.id],
+                "the readings dark and red do not belong together: the catalogue's current",
+                "current",
+            )
+            return None
+        return Measured(dark_a=dark.value / 1000, red_a=red.value / 1000, pixels=dark.pixels)
 
     def sections(self, chain: Chain, lengths: dict[int, float], name: str) -> tuple[float, ...]:
         """One-way length of every section in m."""
@@ -162,7 +209,7 @@ class _Maker:
         silent = sum(1 for k in range(1, chain.length) if k not in lengths)
         if silent and chain.spacing_mm is None:
             which = "between pixels" if silent == chain.length - 1 else f"of {silent} stretches"
-            self.assume(name, f"the wire length {which} is not noted: {spacing:g} mm each")
+            self.assume(name, f"the wire length {which} is not noted: {spacing:g} mm each", "lengths")
         return tuple(lengths.get(k, spacing) / 1000 for k in range(1, chain.length))
 
     def runs(self, chain: Chain, name: str) -> tuple[PixelRun, ...]:
@@ -172,15 +219,22 @@ class _Maker:
             for batch in self.map.batches
             if batch.chip is not None and any(pixel.batch == batch.id for pixel in chain.pixels)
         }
-        each = [(kinds.get(pixel.batch or "", base), self.level(pixel)) for pixel in chain.pixels]
-        each += [(base, 255)] * (chain.length - len(chain.pixels))
-        return tuple(PixelRun(kind=kind, level=level, count=len(list(group))) for (kind, level), group in groupby(each))
+        each = [(kinds.get(pixel.batch or "", base), self.given(pixel)) for pixel in chain.pixels]
+        each += [(base, None)] * (chain.length - len(chain.pixels))
+        return tuple(
+            PixelRun(kind=kind, colour=given, count=len(list(group))) for (kind, given), group in groupby(each)
+        )
 
-    def level(self, pixel: Pixel) -> int:
+    def given(self, pixel: Pixel) -> tuple[int, int, int, int] | None:
+        """What a pixel's place is given at most; None where no place is known: every channel full."""
         if pixel.state in (PixelState.SPARE, PixelState.REPEATER):
-            return 0
+            return (0, 0, 0, 0)
         place = self.map.place_of(pixel)
-        return 255 if place is None else DUTY[light_of(self.map, place)[0]]
+        if place is None:
+            return None
+        level, colour = light_of(self.map, place)
+        sent = at_level(colour, level)
+        return (sent.red, sent.green, sent.blue, sent.white)
 
     def area_starts(self, chain: Chain) -> Iterator[NamedPixel]:
         """What to name along the chain: where each area begins, or each place if no area is known."""
@@ -205,14 +259,16 @@ class _Maker:
         for feed, number in sound:
             name = self.feed_names[feed.id]
             if feed.wire is None:
-                self.assume(name, f"its wire is not noted: {ASSUMED_FEED_WIRE}")
+                self.assume(name, f"its wire is not noted: {ASSUMED_FEED_WIRE}", "feed's wire")
             if feed.length_mm is None:
-                self.assume(name, f"its length is not noted: {ASSUMED_FEED_MM:g} mm each way")
+                self.assume(name, f"its length is not noted: {ASSUMED_FEED_MM:g} mm each way", "feed's length")
             if feed.supply not in self.supply_names:
-                self.assume(name, f"its supply is not in the map: taken from {first}")
+                self.assume(name, f"its supply is not in the map: taken from {first}", "feed's supply")
+            if feed.fuse_a is None:
+                self.assume(name, f"no fuse is noted: the resistance of one of {ASSUMED_FUSE_A:g} A", "fuse")
             yield _feed(
                 name, self.chain_names[feed.chain], number, self.supply_names.get(feed.supply, first),
-                wire=feed.wire, length_mm=feed.length_mm,
+                wire=feed.wire, length_mm=feed.length_mm, fuse_a=feed.fuse_a, connector=feed.connector,
             )  # fmt: skip
         fed, taken = {feed.chain for feed, _ in sound}, set(self.feed_names.values())
         for identifier, chain in self.chain_names.items():
@@ -220,7 +276,7 @@ class _Maker:
                 continue
             names = (f"board end of {chain}" + (f" ({number})" if number > 1 else "") for number in count(1))
             text = f"no feed is noted: one at pixel 0 from {first}, {ASSUMED_FEED_MM:g} mm of {ASSUMED_FEED_WIRE}"
-            self.assume(chain, text)
+            self.assume(chain, text, "feed")
             yield _feed(next(name for name in names if name not in taken), chain, 0, first)
 
     def grounds(self) -> tuple[GroundJoin, ...]:
@@ -228,17 +284,28 @@ class _Maker:
         first, *others = self.supply_names.values()
         if others:
             text = f"the grounds of all supplies are joined, {ASSUMED_GROUND_MM:g} mm of {ASSUMED_FEED_WIRE} each"
-            self.assume("supplies", text)
+            self.assume("supplies", text, "grounds")
         wire = wire_of(ASSUMED_FEED_WIRE)
         return tuple(GroundJoin(first=first, second=n, wire=wire, length_m=ASSUMED_GROUND_MM / 1000) for n in others)
 
 
 def _feed(
-    name: str, chain: str, pixel: int, supply: str, *, wire: str | None = None, length_mm: float | None = None
+    name: str,
+    chain: str,
+    pixel: int,
+    supply: str,
+    *,
+    wire: str | None = None,
+    length_mm: float | None = None,
+    fuse_a: float | None = None,
+    connector: str = "",
 ) -> FeedPlan:
     length_m = (ASSUMED_FEED_MM if length_mm is None else length_mm) / 1000
     wired = wire_of(wire or ASSUMED_FEED_WIRE)
-    return FeedPlan(name=name, chain=chain, pixel=pixel, supply=supply, wire=wired, length_m=length_m)
+    return FeedPlan(
+        name=name, chain=chain, pixel=pixel, supply=supply, wire=wired, length_m=length_m, fuse_a=fuse_a,
+        connector=connector if connector in PLUGS else "",
+    )  # fmt: skip
 
 
 def plan_of(map_: PlayfieldMap) -> MapPlan:

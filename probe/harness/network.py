@@ -90,7 +90,9 @@ class Ladder:
 
 @dataclass(frozen=True, slots=True)
 class FeedTap:
-    """A feed from the terminals of `supply` to `pixel` of `chain` (indices): ohm of each of its two wires."""
+    """A feed from the terminals of `supply` to `pixel` of `chain` (indices): ohm of each of its two wires.
+
+    `inf` in plus_ohm: its fuse is open. The ground wire stays."""
 
     chain: int
     pixel: int
@@ -131,7 +133,7 @@ class Circuit:
             count = len(ladder.loads.light_a)
             if count == 0:
                 raise PowerError(f"{ladder.name}: a chain needs at least one pixel.")
-            for name, ohm in (("5 V", ladder.plus_ohm), ("ground", ladder.ground_ohm)):
+            for name, ohm in (("plus", ladder.plus_ohm), ("ground", ladder.ground_ohm)):
                 if len(ohm) != count - 1:
                     raise PowerError(f"{ladder.name}: {count} pixels need {count - 1} {name} sections, not {len(ohm)}.")
                 if np.isnan(ohm).any() or (ohm < 0).any():
@@ -147,7 +149,7 @@ class Circuit:
                 raise PowerError(f"feed {number}: no such chain or supply.")
             if not 0 <= tap.pixel < len(self.ladders[tap.chain].loads.light_a):
                 raise PowerError(f"feed {number}: {self.ladders[tap.chain].name} has no pixel {tap.pixel}.")
-            if not (0 <= tap.plus_ohm < np.inf and 0 <= tap.ground_ohm < np.inf):
+            if not (tap.plus_ohm >= 0 and 0 <= tap.ground_ohm < np.inf):
                 raise PowerError(f"feed {number}: the resistance of each wire must be 0 or more.")
         for number, source in enumerate(self.sources):
             parts = (source.internal_ohm, source.terminal_load_a)
@@ -189,6 +191,7 @@ class SolvedCircuit:
     feed_ground_a: Floats
     supply_a: Floats
     supply_terminal_volt: Floats
+    supply_ground_volt: Floats
     wire_loss_w: float
     steps: int
     residual_a: float
@@ -240,15 +243,15 @@ class _Network:
         """Every unbroken piece of 5 V wire needs a feed; otherwise its voltage is not defined."""
         piece = np.concatenate(([0], np.cumsum(self.plus_s == 0))) if self.count else np.zeros(0, dtype=np.intp)
         fed = np.zeros(int(piece[-1]) + 1 if self.count else 0, dtype=np.bool_)
-        fed[piece[self.tap_pixel]] = True
+        fed[piece[self.tap_pixel[self.tap_plus_s > 0]]] = True
         if fed.all():
             return
         lost = np.flatnonzero(piece == int(np.flatnonzero(~fed)[0]))
         chain = int(np.searchsorted(self.start, lost[0], side="right")) - 1
         first, last = lost[0] - self.start[chain], lost[-1] - self.start[chain]
         raise PowerError(
-            f"{self.ladders[chain].name}: pixels {first} to {last} have no feed on their 5 V wire. "
-            "Add a feed there, or join the 5 V wire."
+            f"{self.ladders[chain].name}: pixels {first} to {last} have no feed on their plus wire. "
+            "Add a feed there, or join the plus wire."
         )
 
     def _band(self) -> Floats:
@@ -430,7 +433,7 @@ class _Network:
         loss = float(
             np.sum(np.diff(plus) ** 2 * self.plus_s)
             + np.sum(np.diff(ground) ** 2 * self.ground_s)
-            + np.sum(feed_plus**2 / self.tap_plus_s)
+            + np.sum((terminals[self.tap_supply] - plus[self.tap_pixel]) * feed_plus)
             + np.sum(feed_ground**2 / self.tap_ground_s)
         ) if self.count else 0.0  # fmt: skip
         supply_a = np.array([s.terminal_load_a for s in self.sources], dtype=np.float64)
@@ -441,6 +444,7 @@ class _Network:
             feed_ground_a=feed_ground,
             supply_a=supply_a,
             supply_terminal_volt=terminals[:supplies] - terminals[supplies : 2 * supplies],
+            supply_ground_volt=terminals[supplies : 2 * supplies],
             wire_loss_w=loss,
             steps=steps,
             residual_a=residual,

@@ -8,13 +8,15 @@ Sources
  [3] Worldsemi WS2812B Ver V5 sheet p. 2-4.   [4] Worldsemi WS2812-2020 V1.0 sheet p. 3-4.
  [5] Worldsemi WS2813-Mini / WS2813B-B sheet p. 3-4.
  [6] SPC/SK6812mini 2015-07-22 p. 5.          [7] SPC/SK6812RGBW-XX 2015-07-31 p. 5-6.
- [8] sheetsdata.com/parts/WS2815 (extract); channel current and idle from memory.
+ [8] sheetsdata.com/parts/WS2815 (extract: 9 to 13 V); dark 2.1 mA and data of 5 V at most: a reseller's page.
  [9] 74AHCT/HCT inputs read 2.0 V and more as 1 at 5 V: from memory.
 [10] 300 to 500 ohm in the data wire at the first pixel, 1000 uF and 6.3 V or more across the supply: wiert.me and
      forum.arduino.cc 715146 quoting a retailer's guide; 220 to 470 ohm close to the pixel: SparkFun WS2812
      hookup p. 19.
 [11] USB: 500 mA after set-up, 100 mA before; start-up charge as of 10 uF (colinoflynn.com, cypress DOC-11437).
 [12] 100 nF at every pixel: WS2812B and WS2811 sheets.
+[13] WS2811 sheet, application with 12 V and three diodes a chip: 18.5 mA a colour, its own 5 V by 2.7 kohm, so
+     (12 - 5)/2.7 kohm = 2.6 mA while dark.
 """
 
 from __future__ import annotations
@@ -52,6 +54,7 @@ class PixelKind(Frozen):
     input_high_volt: float | None = None  # ... or as a fixed voltage
     input_low_fraction: float | None = None
     input_low_volt: float | None = None
+    input_most_volt: float | None = None  # of data, whatever the supply; None: as the supply
     bits: int = Field(default=24, ge=1)
     bit_time_us: float = Field(default=1.25, gt=0)
     latch_us: float = Field(gt=0)
@@ -73,6 +76,11 @@ class PixelKind(Frozen):
     def pixel_time_us(self) -> float:
         """Time to clock one pixel's bits."""
         return self.bits * self.bit_time_us
+
+    @property
+    def volts(self) -> str:
+        """Its supply in words: `5 V`."""
+        return f"{self.nominal_volt:g} V"
 
     def high_threshold_volt(self, *, supply_volt: float) -> float:
         """Smallest data voltage read as 1, VIH, at the given pixel supply."""
@@ -137,12 +145,20 @@ def _kinds() -> tuple[PixelKind, ...]:
             "assumed": ("current of one colour: the sheet tests at 9 mA; 12 mA from memory", _REGULATION),
         }),
         make({
-            "name": "WS2815", "channels": 3, "channel_a": 0.005, "idle_a": 0.002, "nominal_volt": 12.0,
+            "name": "WS2815", "channels": 3, "channel_a": 0.005, "idle_a": 0.0021, "nominal_volt": 12.0,
             "low_line_volt": 10.8, "lowest_volt": 9.0, "highest_volt": 13.0, "regulation_volt": 9.0, "dark_volt": 6.0,
-            "input_high_fraction": 0.7 * 5 / 12, "input_low_fraction": 0.3 * 5 / 12, "latch_us": 300.0, "source": "[8]",
+            "input_high_volt": 3.5, "input_low_volt": 1.5, "input_most_volt": 5.0, "latch_us": 300.0, "source": "[8]",
             "assumed": (
-                "current of one colour, and while dark: from memory",
+                "current of one colour: 5 mA from memory; sellers say 10 mA a colour, or 20 mA full white: measure it",
                 "thresholds: the printed 0.7 VDD is taken of the chip's own 5 V, the sheet being in error", _REGULATION,
+            ),
+        }),
+        make({
+            "name": "WS2811-12V", "channels": 3, "channel_a": 0.0185, "idle_a": 0.0026, "nominal_volt": 12.0,
+            "low_line_volt": 11.0, "lowest_volt": 10.5, "highest_volt": 13.0, "regulation_volt": 10.8, "dark_volt": 7.0,
+            "input_high_volt": 3.5, "input_low_volt": 1.5, "input_most_volt": 5.0, "latch_us": 50.0, "source": "[13]",
+            "assumed": (
+                "supply range: three diodes of 3.2 V in a row and their driver at least, from memory", _REGULATION,
             ),
         }),
     )  # fmt: skip
@@ -187,6 +203,8 @@ PIXEL_CAPACITOR_UF: Final = 0.1
 CHAIN_CAPACITOR_UF: Final = 1000.0
 SERIES_OHM: Final = (300, 500)
 LONGEST_UNBUFFERED_M: Final = 1.0  # common practice, no source
+BUFFER_VOLT: Final = 5.0
+USB_VOLT: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,42 +217,60 @@ class LogicLevel:
     reads_high: bool
     largest_supply_volt: float | None  # the pixel supply up to which this drive would do, if that depends on it
     advice: str
+    ground_lift_volt: float = 0.0
+    too_high: bool = False
 
     @property
     def margin_volt(self) -> float:
-        """Drive minus threshold."""
-        return self.drive_volt - self.needed_volt
+        """Drive as it arrives, minus threshold."""
+        return self.drive_volt - self.ground_lift_volt - self.needed_volt
 
 
-def logic_level(kind: PixelKind, *, drive_volt: float, supply_volt: float) -> LogicLevel:
-    """Compare the board's data level with VIH of the first pixel at its own supply voltage [1] to [8]."""
+def logic_level(kind: PixelKind, *, drive_volt: float, supply_volt: float, ground_lift_volt: float = 0.0) -> LogicLevel:
+    """Compare the board's data level with VIH of the first pixel at its own supply voltage [1] to [8].
+
+    ground_lift_volt: how far the pixel's ground lies above the board's; the pixel sees that much less of a 1. What is
+    advised stays within the part's limits.
+    """
     require_positive(drive_volt, what="data level in V")
     require_positive(supply_volt, what="pixel supply in V")
     needed = kind.high_threshold_volt(supply_volt=supply_volt)
-    reads = drive_volt >= needed
+    arriving = drive_volt - ground_lift_volt
+    reads = arriving >= needed
+    most = supply_volt + 0.5 if kind.input_most_volt is None else kind.input_most_volt + 0.5
+    too_high = drive_volt > most + 1e-9
     largest: float | None = None
     if kind.input_high_fraction is not None:
-        largest = drive_volt / kind.input_high_fraction
-    if reads:
-        advice = f"{drive_volt:g} V data is enough: {kind.name} needs {needed:.2f} V at {supply_volt:.2f} V."
-    else:
+        largest = arriving / kind.input_high_fraction
+    lifted = f" less {ground_lift_volt:.2f} V, by which its ground is lifted," if ground_lift_volt >= 0.005 else ""
+    needs = f"{kind.name} needs {needed:.2f} V at {supply_volt:.2f} V"
+    if too_high:
         advice = (
-            f"{drive_volt:g} V data is too low: {kind.name} needs {needed:.2f} V at {supply_volt:.2f} V. "
-            "Put a 5 V buffer of the HCT or AHCT family in the data wire"
+            f"{drive_volt:g} V data is too high: {kind.name} takes {most - 0.5:.2f} V. Put a buffer of that supply in."
         )
+    elif reads:
+        advice = f"{drive_volt:g} V data{lifted} is enough: {needs}."
+    else:
+        advice = f"{drive_volt:g} V data{lifted} is too low: {needs}. "
+        buffered = BUFFER_VOLT - ground_lift_volt
+        if buffered >= needed:
+            advice += f"Put a {BUFFER_VOLT:g} V buffer of the HCT or AHCT family in the data wire"
+        else:
+            advice += "Thicken or shorten the ground wire to the first pixel"
         if largest is not None and largest >= max(kind.low_line_volt, kind.lowest_volt):
             advice += f", or feed the first pixel with {math.floor(largest * 10 + 1e-9) / 10:.1f} V at most"
         advice += "."
     return LogicLevel(
-        needed_volt=needed, drive_volt=drive_volt, supply_volt=supply_volt,
-        reads_high=reads, largest_supply_volt=largest, advice=advice,
+        needed_volt=needed, drive_volt=drive_volt, supply_volt=supply_volt, reads_high=reads and not too_high,
+        largest_supply_volt=largest, advice=advice, ground_lift_volt=ground_lift_volt, too_high=too_high,
     )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class UsbAlone:
     """What a computer's USB port can carry. `level` is the largest equal white (0 to 255) for all pixels at once, None
-    if the dark pixels alone are too much. `inrush_uf` is the capacitance found at plug-in against 10 uF allowed."""
+    if the dark pixels alone are too much. `inrush_uf` is the capacitance found at plug-in against 10 uF allowed.
+    `fits` False: the part takes other volts than a port's, so it carries nothing."""
 
     pixels: int
     idle_a: float
@@ -242,6 +278,7 @@ class UsbAlone:
     one_pixel_level: int | None
     inrush_uf: float
     inrush_ok: bool
+    fits: bool = True
 
 
 def usb_alone(
@@ -258,15 +295,16 @@ def usb_alone(
     require_not_negative(board_a, what="board current in A")
     idle = board_a + pixels * kind.idle_a
     left = budget_a - idle
+    fits = kind.low_line_volt <= USB_VOLT <= kind.highest_volt
 
     def level(lit: int) -> int | None:
-        return None if left < 0 else min(255, math.floor(255 * left / (lit * kind.light_a) + 1e-9))
+        return None if left < 0 or not fits else min(255, math.floor(255 * left / (lit * kind.light_a) + 1e-9))
 
     each = PIXEL_CAPACITOR_UF if kind.wants_capacitor else 0.0
     inrush = pixels * each + extra_capacitor_uf
     return UsbAlone(
         pixels=pixels, idle_a=idle, level=level(pixels), one_pixel_level=level(1),
-        inrush_uf=inrush, inrush_ok=inrush <= USB_INRUSH_UF,
+        inrush_uf=inrush, inrush_ok=inrush <= USB_INRUSH_UF, fits=fits,
     )  # fmt: skip
 
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from enum import StrEnum
 from functools import cached_property
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from pydantic import Field, model_validator
 
 from probe.harness.base import Frozen, PowerError
-from probe.harness.copper import WireKind
+from probe.harness.copper import HOLDER_OHM, PLUGS, PlugRating, WireKind, fuse_ohm
 from probe.harness.pixels import PixelKind, pixel_kind
 
 if TYPE_CHECKING:
@@ -29,11 +29,33 @@ class LoadState(StrEnum):
 
 
 class PixelRun(Frozen):
-    """`count` pixels of one kind in a row; `level` is the greatest colour value their places are given (0 to 255)."""
+    """`count` pixels of one kind in a row, and what their places are given at most (0 to 255): `level` on every channel,
+    or `colour` (red, green, blue, white), of which a part without a white channel leaves the last out."""
 
     kind: str
     count: int = Field(default=1, ge=1)
     level: int = Field(default=255, ge=0, le=255)
+    colour: tuple[int, int, int, int] | None = None
+
+    def share(self, kind: PixelKind, ceiling_level: int) -> float:
+        """Light current of what is given, of all channels at 255."""
+        given = (self.level,) * kind.channels if self.colour is None else self.colour[: kind.channels]
+        return sum(min(value, ceiling_level) for value in given) / (255 * kind.channels)
+
+
+class Measured(Frozen):
+    """Two meter readings of a whole chain in A: all dark, and all red at full, which take the place of the catalogue's
+    current of its `pixels`."""
+
+    dark_a: float = Field(ge=0)
+    red_a: float = Field(gt=0)
+    pixels: int = Field(ge=1)
+
+    @model_validator(mode="after")
+    def _red_is_more(self) -> Self:
+        if self.red_a <= self.dark_a:
+            raise ValueError("all red must draw more than all dark")
+        return self
 
 
 class OddJoint(Frozen):
@@ -70,12 +92,16 @@ class ChainPlan(Frozen):
     plus_cut_after: tuple[int, ...] = ()
     ceiling_ma: int | None = Field(default=None, ge=1)
     data_lead_m: float = Field(default=0.0, ge=0)
+    measured: Measured | None = None
+    connector: str = ""
     places: tuple[NamedPixel, ...] = ()
 
     @model_validator(mode="after")
     def _lengths(self) -> Self:
         for run in self.runs:
             pixel_kind(run.kind)
+        if self.connector and self.connector not in PLUGS:
+            raise ValueError(f"chain {self.name}: plugs {self.connector!r} are not known")
         sections = self.count - 1
         if (self.spacing_m is None) == (self.section_m is None):
             raise ValueError(f"chain {self.name}: give either spacing_m or section_m")
@@ -101,8 +127,41 @@ class ChainPlan(Frozen):
 
     @cached_property
     def kinds(self) -> tuple[tuple[PixelKind, int], ...]:
-        """(kind, how many) for each run."""
-        return tuple((pixel_kind(run.kind), run.count) for run in self.runs)
+        """(kind, how many) for each run, with the currents that were measured instead of the catalogue's."""
+        kinds = tuple((pixel_kind(run.kind), run.count) for run in self.runs)
+        if self.measured is None:
+            return kinds
+        # Kinds in one chain keep their proportions.
+        share = self.measured.pixels / sum(count for _, count in kinds)
+        idle = share * sum(kind.idle_a * count for kind, count in kinds)
+        channel = share * sum(kind.channel_a * count for kind, count in kinds)
+        dark_a, red_a = self.measured.dark_a, self.measured.red_a
+        factors = (dark_a / idle if idle else 1.0, (red_a - dark_a) / channel if channel else 1.0)
+        return tuple(
+            (
+                kind.model_copy(
+                    update={
+                        "idle_a": kind.idle_a * factors[0],
+                        "channel_a": kind.channel_a * factors[1],
+                        "assumed": tuple(text for text in kind.assumed if not text.startswith("current")),
+                    }
+                ),
+                count,
+            )
+            for kind, count in kinds
+        )
+
+    @cached_property
+    def volts(self) -> str:
+        """The supply of its pixels in words: `5 V`."""
+        return f"{max(kind.nominal_volt for kind, _ in self.kinds):g} V"
+
+    def shares(self, ceiling_level: int) -> Floats:
+        """Light current of what each pixel is given, of full white."""
+        import numpy as np
+
+        values = [run.share(kind, ceiling_level) for run, (kind, _) in zip(self.runs, self.kinds, strict=True)]
+        return np.repeat(np.array(values), [run.count for run in self.runs])
 
     def section_lengths_m(self) -> Floats:
         """One-way wire length of every section, n-1."""
@@ -117,7 +176,8 @@ class ChainPlan(Frozen):
         """Joint resistance of every section in the 5 V and in the ground wire, n-1 each."""
         import numpy as np
 
-        plus = np.full(self.count - 1, self.joint_ohm)
+        plugs = PLUGS[self.connector].contact_ohm if self.connector else 0.0
+        plus = np.full(self.count - 1, self.joint_ohm + plugs)
         ground = plus.copy()
         for joint in self.odd_joints:
             plus[joint.after_pixel] += joint.plus_ohm
@@ -125,20 +185,21 @@ class ChainPlan(Frozen):
         return plus, ground
 
     def per_pixel(self, field: str) -> Floats:
-        """A figure of PixelKind, or `level` of the run, for every pixel."""
+        """A figure of PixelKind for every pixel."""
         import numpy as np
 
-        values = [
-            float(run.level) if field == "level" else float(getattr(kind, field))
-            for run, (kind, _) in zip(self.runs, self.kinds, strict=True)
-        ]
+        values = [float(getattr(kind, field)) for kind, _ in self.kinds]
         return np.repeat(np.array(values), [run.count for run in self.runs])
+
+
+ASSUMED_FUSE_A: Final = 3.0  # the most resistance of the usual ones; taken where no fuse is noted
 
 
 class FeedPlan(Frozen):
     """A feed: two wires of `length_m` each from a supply to the pads of one pixel.
 
-    `contact_ohm` is what fuse, holder and plugs add in the 5 V wire (10 mohm: common practice, no source).
+    `fuse_a`: the fuse in its plus wire; `connector`: its plugs, one contact in each wire. `contact_ohm` and
+    `ground_contact_ohm`, where given, take the place of what fuse, holder and plugs are computed to add.
     """
 
     name: str
@@ -147,7 +208,28 @@ class FeedPlan(Frozen):
     supply: str
     wire: WireKind
     length_m: float = Field(ge=0)
-    contact_ohm: float = Field(default=0.010, ge=0)
+    fuse_a: float | None = Field(default=None, gt=0)
+    connector: str = ""
+    contact_ohm: float | None = Field(default=None, ge=0)
+    ground_contact_ohm: float | None = Field(default=None, ge=0)
+
+    @property
+    def plug(self) -> PlugRating | None:
+        """Its plugs, if they are noted. Raises PowerError for unknown ones."""
+        if not self.connector:
+            return None
+        if self.connector not in PLUGS:
+            raise PowerError(f"feed {self.name}: plugs {self.connector!r} are not known. Known: {', '.join(PLUGS)}.")
+        return PLUGS[self.connector]
+
+    def contacts_ohm(self, ambient_c: float) -> tuple[float, float]:
+        """What fuse, holder and plugs add to the plus and to the ground wire."""
+        plugs = 0.0 if self.plug is None else self.plug.contact_ohm
+        fuse = fuse_ohm(rating_a=self.fuse_a or ASSUMED_FUSE_A, ambient_c=ambient_c) + HOLDER_OHM
+        return (
+            fuse + plugs if self.contact_ohm is None else self.contact_ohm,
+            plugs if self.ground_contact_ohm is None else self.ground_contact_ohm,
+        )
 
 
 class SupplyPlan(Frozen):
@@ -234,15 +316,14 @@ class PowerPlan(Frozen):
     def light_a(self, chain: ChainPlan, state: LoadState) -> Floats:
         """Light current of every pixel (idle excluded), A.
 
-        At the ceiling all channels are at min(place level, ceiling level); if the sum then exceeds the output's ceiling
-        all are dimmed alike, as the tool will do. Typical play is `typical_share` of that.
+        At the ceiling every channel is at min(what its place is given, ceiling level); if the sum then exceeds the output's
+        ceiling all are dimmed alike, as the tool will do. Typical play is `typical_share` of that. Full white is a data
+        fault: nothing that places are given counts.
         """
-        import numpy as np
-
         full = chain.per_pixel("light_a")
         if state is LoadState.FULL_WHITE:
             return full
-        light: Floats = full * np.minimum(chain.per_pixel("level"), self.ceiling_level) / 255
+        light: Floats = full * chain.shares(self.ceiling_level)
         if chain.ceiling_ma is not None:
             left = max(0.0, chain.ceiling_ma / 1000 - float(chain.per_pixel("idle_a").sum()))
             if light.sum() > left:

@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -13,8 +14,10 @@ import numpy as np
 
 from probe.harness.base import PowerError
 from probe.harness.copper import (
+    PLUGS,
     FuseChoice,
     FuseVerdict,
+    PlugRating,
     WireKind,
     choose_fuse,
     conductor_temperature_c,
@@ -27,7 +30,6 @@ from probe.harness.network import (
     Floats,
     GroundLink,
     Ladder,
-    LadderState,
     PixelLoads,
     SolvedCircuit,
     Source,
@@ -140,6 +142,7 @@ class FeedReport:
     thinnest: str
     fuse: FuseChoice
     wire_c: float
+    plug: PlugRating | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +159,8 @@ class SupplyReport:
 
 @dataclass(frozen=True, slots=True)
 class ChainReport:
-    """Timing and head of one chain. `largest_pixels`: longest chain of its slowest kind for the wished frame rate."""
+    """Timing and head of one chain. `largest_pixels`: longest chain of its slowest kind for the wished frame rate.
+    `plug_a`: most current in a joint at full white; `plug`: what its plugs carry, if they are noted."""
 
     name: str
     frame_s: float
@@ -166,17 +170,43 @@ class ChainReport:
     reminders: tuple[Reminder, ...]
     usb: UsbAlone
     hottest_wire_c: float
+    volts: str = "5 V"
+    plug_a: float = 0.0
+    plug: PlugRating | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FuseOpen:
+    """The plan at the ceiling with the fuse of one feed open; its ground wire still carries.
+
+    `dark`: pixels of its chain that nothing feeds then, first and last; there are no volts then. `hottest`: the wire
+    that gets warmest and how warm, C. `next_feed`: the feed that carries most of what its own fuse is good for, and how
+    many times that (None where no fuse is known)."""
+
+    feed: str
+    lowest: PixelVolt | None
+    dark: tuple[int, int] | None
+    hottest: str
+    hottest_c: float
+    next_feed: str = ""
+    next_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class PowerReport:
-    """All figures of a plan."""
+    """All figures of a plan. `fuse_open`: any one fuse open, in the order of the feeds."""
 
     plan: PowerPlan
     states: dict[LoadState, StateReport]
     feeds: tuple[FeedReport, ...]
     supplies: tuple[SupplyReport, ...]
     chains: tuple[ChainReport, ...]
+    fuse_open: tuple[FuseOpen, ...] = ()
+
+    @property
+    def worst_fuse_open(self) -> FuseOpen | None:
+        """The fuse whose opening leaves a pixel with the least voltage; None without feeds."""
+        return min(self.fuse_open, key=lambda f: -1.0 if f.lowest is None else f.lowest.volt, default=None)
 
     def state(self, state: LoadState) -> StateReport:
         """Figures of one load state."""
@@ -206,7 +236,8 @@ def circuit(plan: PowerPlan, state: LoadState, *, sagging: bool = True) -> Circu
     taps = []
     for feed in plan.feeds:
         one_way = feed.length_m * plan.one_way_ohm_per_m(feed.wire)
-        taps.append(FeedTap(chains[feed.chain], feed.pixel, supplies[feed.supply], one_way + feed.contact_ohm, one_way))
+        fused, plugged = feed.contacts_ohm(plan.ambient_c)
+        taps.append(FeedTap(chains[feed.chain], feed.pixel, supplies[feed.supply], one_way + fused, one_way + plugged))
     links = [
         GroundLink(supplies[join.first], supplies[join.second], join.length_m * plan.one_way_ohm_per_m(join.wire))
         for join in plan.ground_joins
@@ -282,8 +313,62 @@ def report(plan: PowerPlan) -> PowerReport:
         _supply(supply, planned_a=float(planned.supply_a[k]), fault_a=float(fault.supply_a[k]))
         for k, supply in enumerate(plan.supplies)
     )
-    chains = tuple(_chain(plan, chain, rail) for chain, rail in zip(plan.chains, fault.ladders, strict=True))
-    return PowerReport(plan=plan, states=states, feeds=feeds, supplies=supplies, chains=chains)
+    chains = tuple(
+        _chain(plan, chain, number, fault, (answers[LoadState.CEILING], answers[LoadState.TYPICAL]))
+        for number, chain in enumerate(plan.chains)
+    )
+    return PowerReport(
+        plan=plan, states=states, feeds=feeds, supplies=supplies, chains=chains, fuse_open=_fuses_open(plan, feeds)
+    )
+
+
+def _fuses_open(plan: PowerPlan, feeds: tuple[FeedReport, ...]) -> tuple[FuseOpen, ...]:
+    net = circuit(plan, LoadState.CEILING)
+    return tuple(_fuse_open(plan, net, number, feeds) for number in range(len(plan.feeds)))
+
+
+def _fuse_open(plan: PowerPlan, net: Circuit, number: int, feeds: tuple[FeedReport, ...]) -> FuseOpen:
+    """One fuse open: solved anew, or which pixels nothing feeds."""
+    feed = plan.feeds[number]
+    dark = _unfed(plan, number)
+    if dark is not None:
+        return FuseOpen(feed.name, None, dark, "", plan.ambient_c)
+    taps = [replace(tap, plus_ohm=np.inf) if k == number else tap for k, tap in enumerate(net.taps)]
+    answer = solve(replace(net, taps=tuple(taps)))
+    state = _state(plan, LoadState.CEILING, answer)
+    heat = [(_temperature(plan, wire, amps), name) for name, wire, amps in _loaded_wires(plan, answer)]
+    warmest, name = max(heat, default=(plan.ambient_c, ""))
+    shares = [
+        (abs(float(amps)) / rating, other.name)
+        for other, report_, amps in zip(plan.feeds, feeds, answer.feed_plus_a, strict=True)
+        if (rating := other.fuse_a or report_.fuse.rating_a) and other.name != feed.name
+    ]
+    share, following = max(shares, default=(None, ""))
+    return FuseOpen(feed.name, state.lowest, None, name, warmest, following, share)
+
+
+def _unfed(plan: PowerPlan, number: int) -> tuple[int, int] | None:
+    """First and last pixel of the piece of plus wire that this feed feeds alone; None where another one does too."""
+    feed = plan.feeds[number]
+    chain = plan.chain(feed.chain)
+    first = max((cut + 1 for cut in chain.plus_cut_after if cut < feed.pixel), default=0)
+    last = min((cut for cut in chain.plus_cut_after if cut >= feed.pixel), default=chain.count - 1)
+    others = (o for k, o in enumerate(plan.feeds) if k != number and o.chain == feed.chain)
+    return None if any(first <= other.pixel <= last for other in others) else (first, last)
+
+
+def _loaded_wires(plan: PowerPlan, answer: SolvedCircuit) -> Iterator[tuple[str, WireKind, float]]:
+    """Every wire with its name and the most current in it, A."""
+    for feed, plus_a, ground_a in zip(plan.feeds, answer.feed_plus_a, answer.feed_ground_a, strict=True):
+        yield f"feed {feed.name}", feed.wire, max(abs(float(plus_a)), abs(float(ground_a)))
+    for chain, rail in zip(plan.chains, answer.ladders, strict=True):
+        for what, wire, section_a in (
+            ("plus", chain.wire, rail.plus_section_a),
+            ("ground", chain.ground_wire or chain.wire, rail.ground_section_a),
+        ):
+            if len(section_a):
+                at = int(np.argmax(np.abs(section_a)))
+                yield f"{what} wire of {chain.name} after pixel {at}", wire, abs(float(section_a[at]))
 
 
 def _supply(supply: SupplyPlan, *, planned_a: float, fault_a: float) -> SupplyReport:
@@ -322,6 +407,7 @@ def _feed(plan: PowerPlan, feed: FeedPlan, *, planned_a: float, fault: SolvedCir
         thinnest=thinnest,
         fuse=choice,
         wire_c=_temperature(plan, feed.wire, hottest_a),
+        plug=feed.plug,
     )
 
 
@@ -348,7 +434,32 @@ def _temperature(plan: PowerPlan, wire: WireKind, current_a: float) -> float:
     )
 
 
-def _chain(plan: PowerPlan, chain: ChainPlan, rail: LadderState) -> ChainReport:
+def _logic(plan: PowerPlan, chain: ChainPlan, number: int, answers: tuple[SolvedCircuit, ...]) -> LogicLevel:
+    """The data level of the first pixel in the state that leaves least: dark pixels leave it the highest supply, hence the
+    highest threshold; bright ones lift its ground above the board's.
+
+    The board's ground is that of the supply it is fed from, or else of the supply that feeds the first pixel.
+    """
+    feeds = [feed for feed in plan.feeds if feed.chain == chain.name]
+    near = min(feeds, key=lambda feed: feed.pixel).supply if feeds else plan.supplies[0].name
+    board = next((supply.name for supply in plan.supplies if supply.board_a > 0), near)
+    at = [supply.name for supply in plan.supplies].index(board)
+    kind = chain.kinds[0][0]
+    dark = max(supply.volt for supply in plan.supplies_of(chain))
+    levels = [logic_level(kind, drive_volt=plan.drive_volt, supply_volt=dark)]
+    for answer in answers:
+        rail = answer.ladders[number]
+        volt = float(rail.volt[0])
+        if volt > kind.dark_volt:
+            lift = max(0.0, float(rail.ground_volt[0] - answer.supply_ground_volt[at]))
+            levels.append(logic_level(kind, drive_volt=plan.drive_volt, supply_volt=volt, ground_lift_volt=lift))
+    return min(levels, key=lambda level: (not level.too_high, level.margin_volt))
+
+
+def _chain(
+    plan: PowerPlan, chain: ChainPlan, number: int, fault: SolvedCircuit, answers: tuple[SolvedCircuit, ...]
+) -> ChainReport:
+    rail = fault.ladders[number]
     first, slowest = chain.kinds[0][0], max((kind for kind, _ in chain.kinds), key=lambda k: k.pixel_time_us)
     frame = frame_time_s(chain.kinds)
     hottest = plan.ambient_c
@@ -365,13 +476,17 @@ def _chain(plan: PowerPlan, chain: ChainPlan, rail: LadderState) -> ChainReport:
         frame_s=frame,
         frames_per_s=1 / frame,
         largest_pixels=largest_chain(slowest, frames_per_s=plan.frames_per_s),
-        # Dark pixels leave the first one the highest supply, hence the highest threshold: the supply's own volts.
-        logic=logic_level(first, drive_volt=plan.drive_volt, supply_volt=max(supply.volt for supply in supplies)),
+        logic=_logic(plan, chain, number, answers),
         reminders=head_reminders(
             first, on_usb=any(supply.is_usb for supply in supplies), data_lead_m=chain.data_lead_m
         ),
         usb=usb_alone(hungriest, pixels=chain.count),
         hottest_wire_c=hottest,
+        volts=chain.volts,
+        plug_a=max(
+            (float(np.abs(a).max()) for a in (rail.plus_section_a, rail.ground_section_a) if len(a)), default=0.0
+        ),
+        plug=PLUGS.get(chain.connector),
     )
 
 

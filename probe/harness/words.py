@@ -60,7 +60,7 @@ def suggestion_line(power: MapPower) -> str:
     where = power.solved[0].where(best.chain, best.pixel)
     return (
         f"one more feed helps most on {best.chain} at pixel {where}, from {best.supply}: "
-        f"lowest {best.before.volt:.2f} V becomes {best.after.volt:.2f} V"
+        f"lowest {best.before.volt:.2f} V becomes {best.after.volt:.2f} V{power.solved[0].mark_chain(best.chain)}"
     )
 
 
@@ -71,9 +71,9 @@ def power_sections(power: MapPower, *, with_cautions: bool = True) -> tuple[Sect
         made, solved = power.solved
         found += [
             Section("Lowest voltage", tuple(_lowest(made, solved))),
-            Section("Current", tuple(_currents(solved))),
+            Section("Current", tuple(_currents(made, solved))),
             Section("One more feed", (suggestion_line(power),)),
-            Section("Feeds and fuses", tuple(line for feed in solved.feeds for line in _feed(made, feed))),
+            Section("Feeds and fuses", tuple(line for feed in solved.feeds for line in _feed(made, solved, feed))),
             Section("Supplies", tuple(_supply(made, supply) for supply in solved.supplies)),
             Section("Chains", tuple(line for chain in solved.chains for line in _chain(made, chain))),
         ]
@@ -87,7 +87,11 @@ def power_sections(power: MapPower, *, with_cautions: bool = True) -> tuple[Sect
 def _lowest(made: MapPlan, solved: PowerReport) -> Iterator[str]:
     for state in STATES:
         spot: PixelVolt = solved.state(state).lowest
-        yield f"{state}: {spot.volt:.2f} V on {spot.chain} at pixel {made.where(spot.chain, spot.pixel)}"
+        yield (
+            f"{state}: {spot.volt:.2f} V on {spot.chain} at pixel {made.where(spot.chain, spot.pixel)}"
+            f"{made.mark_chain(spot.chain)}"
+        )
+    yield _fuse_open_line(made, solved)
     worst = solved.state(LoadState.CEILING).worst_joint
     if worst is None:
         yield "worst joint: none loses anything"
@@ -95,11 +99,38 @@ def _lowest(made: MapPlan, solved: PowerReport) -> Iterator[str]:
         yield (
             f"worst joint: {worst.chain}, pixel {worst.after_pixel} to {worst.after_pixel + 1}: "
             f"{worst.joint_volt * 1000:.0f} mV in its joints, {worst.section_volt * 1000:.0f} mV with the wire, "
-            f"{worst.joint_watt * 1000:.0f} mW at the ceiling"
+            f"{worst.joint_watt * 1000:.0f} mW at the ceiling{made.mark_chain(worst.chain)}"
         )
 
 
-def _currents(solved: PowerReport) -> Iterator[str]:
+def _fuse_open_line(made: MapPlan, solved: PowerReport) -> str:
+    """The worst of any one fuse open."""
+    one = solved.worst_fuse_open
+    if one is None:
+        return "any one fuse open: there is no feed"
+    if one.lowest is None and one.dark is not None:
+        chain = next(f.chain for f in made.plan.feeds if f.name == one.feed)
+        first, last = (made.where(chain, number) for number in one.dark)
+        return f"any one fuse open: {one.feed} feeds {chain} alone from pixel {first} to {last}: dark"
+    assert one.lowest is not None
+    return (
+        f"any one fuse open: {one.lowest.volt:.2f} V on {one.lowest.chain} at pixel "
+        f"{made.where(one.lowest.chain, one.lowest.pixel)}, if that of {one.feed} opens; hottest wire then "
+        f"{warmth(max(f.hottest_c for f in solved.fuse_open))} at most{made.mark_chain(one.lowest.chain)}"
+    )
+
+
+def _source_of_current(made: MapPlan, chain: str) -> str:
+    """Where a chain's current comes from."""
+    plan = made.plan.chain(chain)
+    if plan.measured is not None:
+        return "measured"
+    if any(text.startswith("current") for kind, _ in plan.kinds for text in kind.assumed):
+        return "a pixel's current assumed: measure dark and all red"
+    return "by the sheet"
+
+
+def _currents(made: MapPlan, solved: PowerReport) -> Iterator[str]:
     yield "in A: at the ceiling · typical play · full white (a data fault)"
     states = [solved.state(state) for state in STATES]
     yield f"all supplies: {_three(s.total_a for s in states)}"
@@ -108,7 +139,10 @@ def _currents(solved: PowerReport) -> Iterator[str]:
     for k, feed in enumerate(states[0].feeds):
         yield f"feed {feed.name}: {_three(s.feeds[k].plus_a for s in states)}"
     for k, chain in enumerate(states[0].chains):
-        yield f"chain {chain.name}: {_three(s.chains[k].total_a for s in states)}"
+        yield (
+            f"chain {chain.name}: {_three(s.chains[k].total_a for s in states)} ({_source_of_current(made, chain.name)})"
+            f"{made.mark(chain.name)}"
+        )
         yield f"largest pixel of {chain.name}, mA: " + " · ".join(
             f"{float(s.chains[k].current_a.max()) * 1000:.1f}" for s in states
         )
@@ -118,17 +152,25 @@ def _three(values: Iterator[float]) -> str:
     return " · ".join(f"{value:.2f}" for value in values)
 
 
-def _feed(made: MapPlan, feed: FeedReport) -> Iterator[str]:
+def _feed(made: MapPlan, solved: PowerReport, feed: FeedReport) -> Iterator[str]:
     noted = next((f for f in made.map.feeds if made.feed_names.get(f.id) == feed.name), None)
     fitted = "" if noted is None or noted.fuse_a is None else f", {noted.fuse_a:g} A fitted"
     plan = next(f for f in made.plan.feeds if f.name == feed.name)
     yield (
         f"{feed.name}: {plan.length_m:g} m of {plan.wire.name} from {plan.supply} to {plan.chain} "
-        f"pixel {made.where(plan.chain, plan.pixel)}"
+        f"pixel {made.where(plan.chain, plan.pixel)}{made.mark(feed.name, plan.chain, plan.supply)}"
     )
     fuse = "no fuse fits" if feed.fuse.rating_a is None else f"fuse {feed.fuse.rating_a:g} A ({feed.fuse.colour})"
     yield f"  {fuse}{fitted}. {feed.fuse.reason}"
     rating = "not known" if feed.wire_rating_a is None else f"{feed.wire_rating_a:.2g} A (guidance unless the maker's)"
+    one = next((f for f in solved.fuse_open if f.feed == feed.name), None)
+    if one is not None and one.lowest is None:
+        yield "  with its fuse open: what it feeds is dark"
+    elif one is not None and one.lowest is not None:
+        yield (
+            f"  with its fuse open: lowest {one.lowest.volt:.2f} V on {one.lowest.chain} at pixel "
+            f"{made.where(one.lowest.chain, one.lowest.pixel)}; hottest {one.hottest}, {warmth(one.hottest_c)}"
+        )
     yield f"  thinnest wire behind it: {feed.thinnest}, rated {rating}; its own wire {warmth(feed.wire_c)} at full white"
 
 
@@ -141,18 +183,20 @@ def _supply(made: MapPlan, supply: SupplyReport) -> str:
         line += f"; {supply.load_share:.0%} of its {planned.rating_a:g} A"
     if supply.fault_size_a is not None and supply.fault_size_a != supply.size_a:
         line += f"; {supply.fault_a:.2f} A in a data fault"
-    return line
+    return line + made.mark(supply.name)
 
 
 def _chain(made: MapPlan, chain: ChainReport) -> Iterator[str]:
     pixels = made.plan.chain(chain.name).count
     yield (
         f"{chain.name}: {pixels} pixels refresh in {chain.frame_s * 1000:.2f} ms, up to {chain.frames_per_s:.0f} frames "
-        f"a second; at {made.plan.frames_per_s:g} a second up to {chain.largest_pixels} pixels"
+        f"a second; at {made.plan.frames_per_s:g} a second up to {chain.largest_pixels} pixels{made.mark(chain.name)}"
     )
     yield f"  logic level: {chain.logic.advice}"
     usb = chain.usb
-    if usb.level is None:
+    if not usb.fits:
+        yield f"  USB alone: cannot carry it: these are {chain.volts} pixels, a port gives 5 V"
+    elif usb.level is None:
         yield (
             f"  USB alone: cannot carry it: dark pixels and board take {usb.idle_a:.2f} A of {USB_BUDGET_A:g} A "
             f"(board {BOARD_A:g} A)"
@@ -202,11 +246,18 @@ def as_data(power: MapPower) -> dict[str, Any]:
             "name": c.name, "pixels": made.plan.chain(c.name).count, "frame_s": c.frame_s,
             "frames_per_s": c.frames_per_s, "largest_pixels": c.largest_pixels,
             "logic_needed_volt": c.logic.needed_volt, "logic_drive_volt": c.logic.drive_volt,
-            "logic_ok": c.logic.reads_high, "usb_level": c.usb.level, "usb_one_pixel_level": c.usb.one_pixel_level,
+            "logic_ground_lift_volt": c.logic.ground_lift_volt, "logic_ok": c.logic.reads_high, "usb_level": c.usb.level, "usb_one_pixel_level": c.usb.one_pixel_level,
             "usb_inrush_ok": c.usb.inrush_ok, "hottest_wire_c": _finite(c.hottest_wire_c),
             "fit": [reminder.part for reminder in c.reminders],
         }
         for c in solved.chains
+    ]  # fmt: skip
+    out["any_one_fuse_open"] = [
+        {
+            "feed": f.feed, "lowest": f.lowest and asdict(f.lowest), "dark": f.dark, "hottest": f.hottest,
+            "hottest_c": _finite(f.hottest_c), "next_feed": f.next_feed, "next_share": f.next_share,
+        }
+        for f in solved.fuse_open
     ]  # fmt: skip
     out["suggested_feed"] = best and {
         "chain": best.chain, "pixel": best.pixel, "supply": best.supply, "before_volt": best.before.volt,

@@ -80,7 +80,7 @@ def test_levels_come_from_places_and_reserves_stay_dark() -> None:
     map_, second = add_place(map_, "Reef lane 2")
     map_ = assign_place(assign_place(map_, "k", 1, first.id), "k", 2, second.id)
     map_ = set_state(set_state(map_, "k", 4, PixelState.SPARE), "k", 5, PixelState.REPEATER)
-    assert plan_of(map_).plan.chains[0].per_pixel("level").tolist() == [255, DUTY[100], 255, 255, 0, 0]
+    assert plan_of(map_).plan.chains[0].shares(255).tolist() == pytest.approx([1, DUTY[100] / 255, 1, 1, 0, 0])
 
 
 def test_pixel_kinds_of_chain_and_batch() -> None:
@@ -90,7 +90,7 @@ def test_pixel_kinds_of_chain_and_batch() -> None:
     made = plan_of(replace_chain(map_, chain.model_copy(update={"pixels": pixels})))
     assert [(kind.name, count) for kind, count in made.plan.chains[0].kinds] == [("WS2812B-V5", 3), ("SK6812", 1)]
     odd = plan_of(bare(4, chip="mystery"))
-    assert any("mystery is not known here: reckoned as WS2812B" in a.text for a in odd.assumed)
+    assert any("mystery is not known here: computed as WS2812B" in a.text for a in odd.assumed)
     white = plan_of(bare(4, chip="ws2812b", order="GRBW"))
     assert white.plan.chains[0].kinds[0][0].name == "SK6812-RGBW"
     assert any("GRBW does not fit" in a.text for a in white.assumed)
@@ -174,7 +174,7 @@ def test_a_map_without_pixels_has_no_plan() -> None:
 def test_the_report_says_everything_asked_for() -> None:
     text = "\n".join(line for s in power_sections(compute(DEMO)) for line in (s.title, *s.lines))
     for words in (
-        "at the ceiling: 4.9", "typical play: 4.9", "full white: 4.4", "worst joint: ", "one more feed helps most",
+        "at the ceiling: 4.8", "typical play: 4.9", "any one fuse open: ", "with its fuse open: lowest 4.8", "full white: 4.4", "worst joint: ", "one more feed helps most",
         "fuse 5 A (tan)", "Pixel supply, 5 V: ", "at full white", "pixels refresh in", "frames a second",
         "USB alone", "logic level", "1000 µF", "300 to 500 Ω", "Never connect the computer's USB 5 V", "hint, not a licence",
     ):  # fmt: skip

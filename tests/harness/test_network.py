@@ -349,7 +349,7 @@ def test_circuits_that_are_none_are_refused() -> None:
         solve(ladders=[dataclasses.replace(ladder, plus_ohm=cut)], taps=[tap], sources=[source])
     with pytest.raises(PowerError, match="left ramp: the ground wire is cut"):
         solve(ladders=[dataclasses.replace(ladder, ground_ohm=cut)], taps=[tap], sources=[source])
-    with pytest.raises(PowerError, match="left ramp: 10 pixels need 9 5 V sections, not 8"):
+    with pytest.raises(PowerError, match="left ramp: 10 pixels need 9 plus sections, not 8"):
         solve(ladders=[dataclasses.replace(ladder, plus_ohm=ohm[:8])], taps=[tap], sources=[source])
     with pytest.raises(PowerError, match="feed 0: left ramp has no pixel 10"):
         solve(ladders=[ladder], taps=[dataclasses.replace(tap, pixel=10)], sources=[source])

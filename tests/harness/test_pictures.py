@@ -131,7 +131,7 @@ def test_svg_holds_line_feeds_places_and_lowest() -> None:
     root = ET.fromstring(svg(of_plan()).encode())
     texts = [element.text or "" for element in root.iter(f"{SVG}text")]
     assert "4.5 V line" in texts
-    assert any(t.startswith("lowest: 3.9") and t.endswith("at pixel 59 - too low") for t in texts), texts
+    assert any(t.startswith("lowest: 3.8") and t.endswith("at pixel 59 - too low") for t in texts), texts
     assert any("board end @0" in t for t in texts)
     assert any("shooter lane @55" in t for t in texts)
     assert root.get("version") == "1.1"

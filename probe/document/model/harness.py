@@ -71,6 +71,54 @@ class Fixing(StrEnum):
     UNKNOWN = "unknown"
 
 
+class Connector(StrEnum):
+    """The plugs in a feed or between pixels, by their size."""
+
+    NOT_NOTED = ""
+    NONE = "none"
+    CRIMP_2_5 = "2.5 mm crimp"
+    PIN_2_54 = "2.54 mm square pin"
+    CRIMP_3_96 = "3.96 mm crimp"
+    PIN_3_96 = "3.96 mm square pin"
+
+
+class Metered(StrEnum):
+    """What a meter was put to, in the order of a first power-up."""
+
+    POLARITY = "polarity"
+    OHMS = "ohms"
+    FUSE = "fuse"
+    FIRST_VOLT = "volts at the first pixel"
+    LAST_VOLT = "volts at the last pixel"
+    DARK_MA = "current, all dark"
+    RED_MA = "current, all red"
+    CEILING_MA = "current at the ceiling"
+
+
+class Judged(StrEnum):
+    """What a reading means."""
+
+    GOOD = "good"
+    LOOK = "look"
+    STOP = "stop"
+
+
+class MeterReading(Record):
+    """A reading of a first power-up, kept with its date. `value` in V, mA, ohm or A (a fuse's rating), as `what` says.
+
+    `value` None: `judged` is what a person saw or the meter could not show (no reading between open wires). `pixels`: how
+    long the chain was then.
+    """
+
+    chain: Identifier
+    what: Metered
+    value: float | None = Field(default=None, ge=-1_000_000, le=1_000_000_000, allow_inf_nan=False)
+    judged: Judged
+    time: Text = ""
+    pixels: int = Field(default=0, ge=0)
+    note: Text = ""
+
+
 class Batch(Record):
     """Pixels bought together, and the colours their wires happen to have ("": not noted).
 
@@ -110,6 +158,7 @@ class Feed(Record):
     wire: Gauge | None = None
     length_mm: float | None = Field(default=None, ge=0, le=100_000, allow_inf_nan=False)
     fuse_a: float | None = Field(default=None, gt=0, le=1_000, allow_inf_nan=False)
+    connector: Connector = Connector.NOT_NOTED
     note: Text = ""
 
 

@@ -17,7 +17,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from probe.document.model.change import Change
 from probe.document.model.game import Group, LightColour, Observation, Proof
-from probe.document.model.harness import Batch, Feed, Gauge, Joint, Power, Supply
+from probe.document.model.harness import Batch, Connector, Feed, Gauge, Joint, MeterReading, Power, Supply
 from probe.document.model.light import Fade, Reading
 from probe.document.model.open_recheck import OpenRecheck
 from probe.document.model.record import MAX_TEXT as MAX_TEXT
@@ -118,7 +118,7 @@ class Chain(Record):
 
     `count` is what the board is set to, None while nobody knows; `pixels` is what the map knows of. `wire` and
     `ground_wire` are the gauges between pixels (None: not noted, and for ground as the 5 V wire), `spacing_mm` the wire
-    from pixel to pixel where a joint has no length of its own. `joints` holds what is noted of joints, in any order.
+    from pixel to pixel where a joint has no length of its own, `connector` the plugs at joints. `joints` holds what is noted of joints, in any order.
     """
 
     id: Identifier
@@ -133,6 +133,7 @@ class Chain(Record):
     wire: Gauge | None = None
     ground_wire: Gauge | None = None
     spacing_mm: float | None = Field(default=None, ge=0, le=50_000, allow_inf_nan=False)
+    connector: Connector = Connector.NOT_NOTED
     pixels: tuple[Pixel, ...] = Field(default=(), max_length=MAX_PIXELS)
     joints: tuple[Joint, ...] = Field(default=(), max_length=MAX_PIXELS)
 
@@ -225,6 +226,7 @@ class PlayfieldMap(Record):
     observations: tuple[Observation, ...] = ()
     fade: Fade | None = None
     readings: tuple[Reading, ...] = ()
+    meter: tuple[MeterReading, ...] = ()
     revisions: tuple[Revision, ...] = ()
     pending: tuple[Change, ...] = ()
     rechecks: tuple[OpenRecheck, ...] = ()
