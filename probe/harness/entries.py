@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, StrEnum
 from typing import Any, Final, TypeVar
 
@@ -32,6 +32,7 @@ from probe.harness.pixels import PIXEL_KINDS
 AWG_STEPS: Final = tuple(range(30, 10, -2))  # thicker and thicker
 MM2_STEPS: Final = (0.14, 0.22, 0.25, 0.34, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0)
 NOT_NOTED: Final = "not noted"
+PLUS: Final = JoinedTo.FIVE_VOLT.value
 
 
 class How(Enum):
@@ -244,23 +245,23 @@ FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
         Field("length_mm", "length of stretch", How.NUMBER, "mm", by=10, optional=True),
         Field("fixing", "held by", How.CHOICE, choices=tuple(Fixing)),
         Field("made_on", "made on", How.TEXT, optional=True),
-        Field("five_volt_to", "5 V joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
+        Field("five_volt_to", "plus joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
         Field("ground_to", "ground joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
         Field("data_to", "data out joined to", How.CHOICE, choices=_JOINED, optional=True, silent="not looked"),
         Field("checked", "checked", How.FLAG),
-        Field("leaving_5v", "5 V leaving", **_COLOUR),  # type: ignore[arg-type]
+        Field("leaving_5v", "plus leaving", **_COLOUR),  # type: ignore[arg-type]
         Field("leaving_ground", "ground leaving", **_COLOUR),  # type: ignore[arg-type]
         Field("leaving_data", "data out", **_COLOUR),  # type: ignore[arg-type]
-        Field("arriving_5v", "5 V arriving", **_COLOUR),  # type: ignore[arg-type]
+        Field("arriving_5v", "plus arriving", **_COLOUR),  # type: ignore[arg-type]
         Field("arriving_ground", "ground arriving", **_COLOUR),  # type: ignore[arg-type]
         Field("arriving_data", "data in", **_COLOUR),  # type: ignore[arg-type]
-        Field("five_volt_open", "5 V left open", How.FLAG),
+        Field("five_volt_open", "plus left open", How.FLAG),
         Field("extra_mohm", "extra resistance", How.NUMBER, "mΩ", by=10),
         _note(),
     ),
     Batch: (
         Field("name", "name", How.TEXT),
-        Field("five_volt", "5 V", How.TEXT, optional=True),
+        Field("five_volt", "plus", How.TEXT, optional=True),
         Field("ground", "ground", How.TEXT, optional=True),
         Field("data_in", "data in", How.TEXT, optional=True),
         Field("data_out", "data out", How.TEXT, optional=True),
@@ -318,7 +319,16 @@ def power_entries(map_: PlayfieldMap, chain_id: str) -> tuple[PlanEntry, ...]:
 
 def joint_entries(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[PlanEntry, ...]:
     """Everything noted of one joint."""
-    return tuple(_of(joint_at(map_.chain(chain_id), number), chain_id, number))
+    volts = f"{nominal_volt(map_, map_.chain(chain_id)):g} V"
+    return tuple(_in_volts(entry, volts) for entry in _of(joint_at(map_.chain(chain_id), number), chain_id, number))
+
+
+def _in_volts(entry: PlanEntry, volts: str) -> PlanEntry:
+    """What a wire is joined to, by the part's own volts; the map knows the plus wire as 5 V."""
+    if entry.key is None or not entry.key.field.endswith("_to") or volts == PLUS:
+        return entry
+    texts = {name: getattr(entry, name).replace(PLUS, volts) for name in ("value", "typed", "hint")}
+    return replace(entry, **texts)
 
 
 def batch_entries(map_: PlayfieldMap) -> tuple[PlanEntry, ...]:
@@ -365,6 +375,9 @@ def _feed_entries(map_: PlayfieldMap, feed: Feed) -> Iterator[PlanEntry]:
 def change(map_: PlayfieldMap, key: Key, text: str) -> PlayfieldMap:
     """The map with what was typed in one entry. Raises PowerError that says what to type."""
     text = storable(text)
+    if key.kind is Joint and key.field.endswith("_to"):
+        volts = f"{nominal_volt(map_, map_.chain(key.id)):g} V"
+        text = PLUS if text.strip().casefold() == volts.casefold() else text
     if key.kind is Feed and key.field == "pixel":
         return _move_feed(map_, key.id, int(PIXEL.read(text)))
     if key.kind is Feed and key.field == "supply":

@@ -20,7 +20,7 @@ from probe.document.wiring import feed_number, joints_in_order
 from probe.harness.base import PowerError
 from probe.harness.checks import PowerFinding, Weight, findings
 from probe.harness.copper import PLUGS, WireKind
-from probe.harness.pixels import PIXEL_KINDS
+from probe.harness.pixels import PIXEL_KINDS, nominal_volt_of
 from probe.harness.plan import (
     ASSUMED_FUSE_A,
     ChainPlan,
@@ -103,10 +103,9 @@ def _unlike(records: Iterable[Chain | Feed | Supply]) -> dict[str, str]:
 
 
 def nominal_volt(map_: PlayfieldMap, chain: Chain | None = None) -> float:
-    """Volts of the pixels of a chain, or of the map's first one: 5 where their kind is not known."""
-    chains = [c for c in map_.chains if c.length] if chain is None else [chain]
-    kinds = (kind for c in chains for name, kind in PIXEL_KINDS.items() if name.lower() == c.chip)
-    return next((kind.nominal_volt for kind in kinds), 5.0)
+    """Volts of the pixels of a chain, or of the map's first one with pixels."""
+    first = chain or next((c for c in map_.chains if c.length), None)
+    return 5.0 if first is None else nominal_volt_of(first.chip)
 
 
 class _Maker:

@@ -19,6 +19,7 @@ from probe.document.model.harness import Batch, Fixing, JoinedTo, Joint, WireFun
 from probe.document.outside_text import spaced
 from probe.document.wiring import joint_at, joints_in_order
 from probe.harness.base import Frozen
+from probe.harness.pixels import nominal_volt_of
 
 # A wire leaving a pixel -> the wire arriving at the next one that it belongs to.
 MATES: Final[dict[WireFunction, WireFunction]] = {
@@ -64,7 +65,7 @@ class JointView(Frozen):
     """A joint as the wires at its two sides, computed from the map's record and the batches.
 
     connections: what is joined to what as found or made; None while nobody has looked, meaning "join by function".
-    five_volt_open: the 5 V wire is left open on purpose. length_m: wire between the two pixels, one way; None unknown.
+    five_volt_open: the plus wire is left open on purpose. volts: what the plus wire carries. length_m: wire between the two pixels, one way; None unknown.
     checked: seen or metered since the last change.
     """
 
@@ -77,6 +78,11 @@ class JointView(Frozen):
     made_on: str = ""
     checked: bool = False
     note: str = ""
+    volts: str = "5 V"
+
+    def word(self, function: WireFunction) -> str:
+        """A wire's function in words, its plus by the part's own volts."""
+        return self.volts if function is WireFunction.FIVE_VOLT else function.value
 
     @model_validator(mode="after")
     def _indices(self) -> Self:
@@ -144,6 +150,7 @@ def joint_view(map_: PlayfieldMap, chain: Chain, number: int, joint: Joint | Non
         made_on=joint.made_on,
         checked=joint.checked,
         note=joint.note,
+        volts=f"{nominal_volt_of(chain.chip):g} V",
     )
 
 
@@ -190,7 +197,7 @@ def check_joint(joint: JointView) -> tuple[JointProblem, ...]:
     """Everything wrong or unknown with a joint; empty if each function meets its like once and all is noted.
 
     Colour never makes a joint right or wrong. It is mentioned where it misleads: equal colours on unlike functions. A
-    5 V wire left open on purpose is no fault.
+    plus wire left open on purpose is no fault.
     """
     found = [*_side_problems(joint, joint.leaving, tuple(MATES)), *_side_problems(joint, joint.arriving, ARRIVING)]
     if joint.connections is not None:
@@ -204,19 +211,19 @@ def _side_problems(joint: JointView, side: JointSide, expected: tuple[WireFuncti
     for function in expected:
         count = sum(1 for wire in side.wires if wire.function is function)
         if count == 0:
-            text = f"the {function} wire {which} {side.who} is not on the sheet"
+            text = f"the {joint.word(function)} wire {which} {side.who} is not on the sheet"
             found.append(JointProblem(ASK, "missing", joint.name, text))
         elif count > 1:
-            text = f"{count} wires {which} {side.who} are both called {function}: find out which is which with a meter"
+            text = f"{count} wires {which} {side.who} are both called {joint.word(function)}: find out which is which with a meter"
             found.append(JointProblem(REFUSE, "twice", joint.name, text))
     for wire in side.wires:
         if wire.function not in expected:
             text = (
-                f"the {_coloured(wire)} wire {which} {side.who} is {wire.function}: "
+                f"the {_coloured(wire)} wire {which} {side.who} is {joint.word(wire.function)}: "
                 "the pixel seems turned round; look at the arrow printed on it"
             )
             found.append(JointProblem(REFUSE, "turned", joint.name, text))
-    silent = [wire.function.value for wire in side.wires if wire.colour is None]
+    silent = [joint.word(wire.function) for wire in side.wires if wire.colour is None]
     if silent:
         *most, last = silent
         wires = f"the {', '.join(most)} and {last} wires" if most else f"the {last} wire"
@@ -238,7 +245,8 @@ def _connection_problems(joint: JointView) -> list[JointProblem]:
         if MATES.get(out.function) is into.function:
             continue
         text = (
-            f"{out.function} of {joint.leaving.who} (its {_coloured(out)}) is joined to {into.function} of "
+            f"{joint.word(out.function)} of {joint.leaving.who} (its {_coloured(out)}) is joined to "
+            f"{joint.word(into.function)} of "
             f"{joint.arriving.who} (its {_coloured(into)})"
         )
         if same_colour(out.colour, into.colour):
@@ -249,7 +257,7 @@ def _connection_problems(joint: JointView) -> list[JointProblem]:
     for end, side in (("leaving", joint.leaving), ("arriving", joint.arriving)):
         for index, wire in enumerate(side.wires):
             times = sum(1 for link in joint.connections if getattr(link, end) == index)
-            text = f"{wire.function} of {side.who} (its {_coloured(wire)}) is joined to "
+            text = f"{joint.word(wire.function)} of {side.who} (its {_coloured(wire)}) is joined to "
             if times > 1:
                 found.append(JointProblem(REFUSE, "several", joint.name, f"{text}{times} wires"))
             elif times == 0 and not (joint.five_volt_open and wire.function is WireFunction.FIVE_VOLT):
@@ -265,12 +273,12 @@ def joining_lines(joint: JointView) -> tuple[str, ...]:
     lines = []
     for function in (WireFunction.GROUND, WireFunction.FIVE_VOLT, WireFunction.DATA_OUT):
         if joint.five_volt_open and function is WireFunction.FIVE_VOLT:
-            lines.append(f"leave the 5 V wire of {joint.leaving.who} open: two supplies meet here")
+            lines.append(f"leave the {joint.volts} wire of {joint.leaving.who} open: two supplies meet here")
             continue
         mate = MATES[function]
         lines.append(
-            f"join {function} of {joint.leaving.who} ({_its(joint.leaving.wire(function))}) "
-            f"to {mate} of {joint.arriving.who} ({_its(joint.arriving.wire(mate))})"
+            f"join {joint.word(function)} of {joint.leaving.who} ({_its(joint.leaving.wire(function))}) "
+            f"to {joint.word(mate)} of {joint.arriving.who} ({_its(joint.arriving.wire(mate))})"
         )
     return tuple(lines)
 

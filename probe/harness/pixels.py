@@ -175,6 +175,11 @@ def pixel_kind(name: str) -> PixelKind:
         raise PowerError(f"pixel kind {name!r} is not known. Known: {', '.join(PIXEL_KINDS)}.") from None
 
 
+def nominal_volt_of(chip: str) -> float:
+    """Volts of a pixel kind by its name in any case; 5 where it is not known."""
+    return next((kind.nominal_volt for name, kind in PIXEL_KINDS.items() if name.lower() == chip.lower()), 5.0)
+
+
 def frame_time_s(kinds: Iterable[tuple[PixelKind, int]]) -> float:
     """Time to refresh a chain: sum of bits x bit time, plus the longest latch gap.
 
@@ -236,7 +241,7 @@ def logic_level(kind: PixelKind, *, drive_volt: float, supply_volt: float, groun
     require_positive(supply_volt, what="pixel supply in V")
     needed = kind.high_threshold_volt(supply_volt=supply_volt)
     arriving = drive_volt - ground_lift_volt
-    reads = arriving >= needed
+    reads = arriving >= needed - 1e-9
     most = supply_volt + 0.5 if kind.input_most_volt is None else kind.input_most_volt + 0.5
     too_high = drive_volt > most + 1e-9
     largest: float | None = None

@@ -45,7 +45,7 @@ from probe.task.views import FigureRow, FormEntry, FormView, Line, Row, RowsView
 
 LOADS = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
 _MOST_NAME = 24
-_COLUMNS = ("Joint", "Flag", "5 V/ground/data out", "5 V/ground/data in", "mm", "Held", "Made", "Batches")
+_COLUMNS = ("Joint", "Flag", "plus/ground/data out", "plus/ground/data in", "mm", "Held", "Made", "Batches")
 _READ_FIRST = "Unplugged at the wall, charge drained, pixel supply off? F9 says all cautions."
 _BATCHES = (
     "Pixels bought together have one colour code. Another batch may have another one: that is normal, and colours join "

@@ -17,7 +17,7 @@ from probe.harness.checks import Weight, warmth
 from probe.harness.copper import LARGEST_LOAD_SHARE
 from probe.harness.from_map import MapPlan, MapPower
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
-from probe.harness.pixels import BOARD_A, USB_BUDGET_A
+from probe.harness.pixels import BOARD_A, USB_BUDGET_A, nominal_volt_of
 from probe.harness.plan import LoadState
 from probe.harness.report import ChainReport, FeedReport, PixelVolt, PowerReport, SupplyReport
 
@@ -325,7 +325,8 @@ def batch_lines(map_: PlayfieldMap) -> tuple[str, ...]:
     """Colour code of each batch."""
     lines = []
     for batch in map_.batches:
-        wires = (("5 V", batch.five_volt), ("ground", batch.ground), ("data in", batch.data_in))
+        volts = "5 V" if batch.chip is None else f"{nominal_volt_of(batch.chip):g} V"
+        wires = ((volts, batch.five_volt), ("ground", batch.ground), ("data in", batch.data_in))
         code = ", ".join(f"{what} {spaced(colour) or '?'}" for what, colour in (*wires, ("data out", batch.data_out)))
         lines.append(f"{spaced(batch.name)}: {code}")
     return tuple(lines)
