@@ -21,7 +21,10 @@ a rescue copy, NAME.rescue-TIME.json, goes to the first of these that can be wri
 %LOCALAPPDATA%\\playfield-probe), the folder for temporary files, /dev/shm"""
 
 
-EXPORTS = ("csv", "json", "lamps-csv", "pixels-csv", "places-csv", "shared-map", "c-header", "python")
+EXPORTS = (
+    "csv", "json", "lamps-csv", "pixels-csv", "places-csv", "cuts-csv", "parts-csv", "seats-csv", "shared-map", "c-header",
+    "python",
+)  # fmt: skip
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -123,7 +126,8 @@ def _export(commands: argparse._SubParsersAction[CommandParser]) -> None:
         "--to",
         required=True,
         choices=EXPORTS,
-        help="csv and json: the whole map; lamps-csv, pixels-csv, places-csv: tables; shared-map: a map file"
+        help="csv and json: the whole map; lamps-csv, pixels-csv, places-csv: tables;"
+        " cuts-csv: wires to cut, with labels; parts-csv: what to buy; seats-csv: where to drill; shared-map: a map file"
         " without wiring and notes, for an owner of the same machine; c-header, python: for boards",
     )
     parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")

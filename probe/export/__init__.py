@@ -9,7 +9,7 @@ from probe.export.json_map import write_json
 from probe.export.lamp_list import read_lamp_list, write_lamp_list
 from probe.export.shared import write_shared
 from probe.export.source_code import write_c_header, write_python_module
-from probe.export.tables import write_by_lamp, write_by_pixel, write_by_place
+from probe.export.tables import write_by_lamp, write_by_pixel, write_by_place, write_cuts, write_parts, write_seats
 
 WRITERS: Mapping[str, Callable[[PlayfieldMap], str]] = {
     "csv": write_csv,
@@ -17,6 +17,9 @@ WRITERS: Mapping[str, Callable[[PlayfieldMap], str]] = {
     "lamps-csv": write_by_lamp,
     "pixels-csv": write_by_pixel,
     "places-csv": write_by_place,
+    "cuts-csv": write_cuts,
+    "parts-csv": write_parts,
+    "seats-csv": write_seats,
     "shared-map": write_shared,
     "c-header": write_c_header,
     "python": write_python_module,

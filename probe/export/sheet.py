@@ -1,27 +1,30 @@
 """The sheet for the cabinet: one HTML file that needs nothing else, for paper.
 
-`sheet_html(m)`: map by number, by place and by lamp; the picture with the route; joints by function; feeds and fuses;
-levels; revision, date and last proof; how to recheck; cautions. Black on white, A4 and Letter. It refers to nothing on
+`sheet_html(m)`: first the page for the person at the cabinet (`first_page`); then the map by number, by place and by lamp;
+levels; joints by function; what to cut, to buy and to drill; revisions. Black on white, A4 and Letter. It refers to nothing on
 any network, runs no script, and the same map gives the same bytes (dates in it are the map's own).
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
+from itertools import groupby
 from pathlib import Path
 
 from device_protocol.lightness import DUTY
-from probe.cautions import CABINET, Moment, cautions
+from probe.cautions import Moment, cautions
 from probe.document.lamp_table import lamp_table, light_of
 from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
-from probe.document.proving import Standing, standings, tally
-from probe.export.sheet_picture import parts_of, picture_svg
+from probe.document.proving import Standing, standings
+from probe.document.wiring import is_blank
+from probe.export.first_page import date_of, first_page
 from probe.export.sheet_text import bullets, clean, escape, own, section, table
+from probe.export.tables import seats
 from probe.export.voltage_svg import drawings
 from probe.harness.from_map import compute
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
+from probe.harness.parts import cut_list, parts_list, wire_needed
 from probe.harness.words import batch_lines, finding_lines, power_sections
 from probe.lighting.evenness import last_round, measured, readings_of
 
@@ -30,32 +33,13 @@ REVISIONS_SHOWN = 12
 LONGEST_LINE = 4_000
 _POWER_SECTIONS = ("Feeds and fuses", "Supplies", "Lowest voltage", "Assumed, for want of a note")
 
-RECHECK = (
-    "Install playfield-probe on any computer with Python; its map file is named at the head of this sheet if the owner "
-    "wrote it there.",
-    "Glass off, room dark, board on its USB cable, pixels on their own supply.",
-    "Run playfield-probe recheck MAP: it lights the chain so that a few answers tell whether every number is still at its "
-    "place, and where pixels were added or taken out since.",
-    "Without the program: light numbers 0, the middle and the last of each chain with the board's own orders "
-    "(a bare serial terminal, 115200, order ? names the board) and compare with the map by number.",
-    "After any splice: recheck, put the table into the board again, prove the lamps in the game, print this sheet anew.",
-)
-
 
 def sheet_html(map_: PlayfieldMap, *, from_below: bool = False) -> str:
     """The sheet. `from_below`: the picture is mirrored, for work under the raised playfield."""
     title = f"{clean(map_.machine.name) or 'Machine'}: sheet for the cabinet"
     body = [
-        _head(map_),
-        section("Cautions", bullets(own(line) for line in CABINET), name="caution"),
+        first_page(map_, from_below=from_below),
         _chains(map_),
-        section("How to recheck", "<ol>" + "".join(f"<li>{own(line)}</li>" for line in RECHECK) + "</ol>"),
-        section(
-            "Picture and route",
-            "<p>Numbers are pixels of the chain; the line is the order of the wire, from its black mark on.</p>",
-            *(picture_svg(map_, from_below=from_below, inline=True, part=part).strip() for part in parts_of(map_)),
-            name="picture",
-        ),
         *_by_number(map_),
         _by_place(map_),
         _by_lamp(map_),
@@ -63,6 +47,9 @@ def sheet_html(map_: PlayfieldMap, *, from_below: bool = False) -> str:
         _evenness(map_),
         *_power(map_),
         *_joints(map_),
+        *_cuts(map_),
+        _parts(map_),
+        _seats(map_),
         _revisions(map_),
         "<footer>Made with playfield-probe from the map file; print it again after every change.</footer>",
     ]
@@ -74,31 +61,6 @@ def sheet_html(map_: PlayfieldMap, *, from_below: bool = False) -> str:
         '<meta name="viewport" content="width=device-width">\n'
         f"<title>{own(title)}</title>\n<style>\n{css}</style>\n</head>\n<body>\n{inside}\n</body>\n</html>\n"
     )
-
-
-def date_of(time: str) -> str:
-    """The day of an RFC 3339 time; the text itself where it is none."""
-    return time[:10] if re.match(r"\d{4}-\d{2}-\d{2}", time) else time
-
-
-def _head(map_: PlayfieldMap) -> str:
-    last = map_.revisions[-1] if map_.revisions else None
-    pixels = sum(len(chain.pixels) for chain in map_.chains)
-    revision = "none yet" if last is None else f"{last.number} of {escape(date_of(last.time))}: {escape(last.reason)}"
-    if map_.pending:
-        revision += f" and {len(map_.pending)} changes since that are not closed"
-    rows = [
-        ("Revision", revision),
-        ("Last proof in the game", own(tally(map_).words)),
-        ("Pixels, places, lamps", f"{pixels}, {len(map_.places)}, {len(map_.lamps)}"),
-        ("Playfield", f"{map_.machine.width_mm:g} × {map_.machine.length_mm:g} mm"),
-        ("Map file, board, where kept", "&nbsp;"),
-    ]
-    if map_.machine.note:
-        rows.append(("Note", escape(map_.machine.note)))
-    body = "\n".join(f"<tr><td>{own(name)}</td><td>{value}</td></tr>" for name, value in rows)
-    facts = f'<table class="facts"><tbody>\n{body}\n</tbody></table>'
-    return f"<h1>{escape(map_.machine.name)}</h1>\n{facts}"
 
 
 def _chains(map_: PlayfieldMap) -> str:
@@ -314,7 +276,7 @@ def _joints(map_: PlayfieldMap) -> Iterator[str]:
         left = len(chain.pixels) - len(shown)
         plain_rule = (
             "<p>Every joint: ground to ground, 5 V to 5 V, data out of the pixel before to data in of the next. "
-            f"{left} joints of like pixels with nothing else noted are not listed.</p>"
+            f"{left} joints of like pixels with nothing but a length noted are not listed.</p>"
         )
         items = []
         for row in shown:
@@ -333,11 +295,62 @@ def _joints(map_: PlayfieldMap) -> Iterator[str]:
 
 
 def _worth_a_line(map_: PlayfieldMap, chain: Chain, row: SheetRow) -> bool:
-    """Whether a joint is anything but the usual one between two pixels of one batch."""
+    """Whether a joint is anything but the usual one between two pixels of one batch (its length is in the cut list)."""
     pixel = chain.pixels[row.number]
     before = chain.pixels[row.number - 1] if row.number else None
-    noted = any(joint.before == pixel.id for joint in chain.joints)
-    return noted or row.refused or before is None or before.batch != pixel.batch
+    noted = [joint.model_copy(update={"length_mm": None}) for joint in chain.joints if joint.before == pixel.id]
+    return not all(map(is_blank, noted)) or row.refused or before is None or before.batch != pixel.batch
+
+
+def _cuts(map_: PlayfieldMap) -> Iterator[str]:
+    cuts = cut_list(map_)
+    if not cuts or not (map_.feeds or any(chain.wire or chain.joints for chain in map_.chains)):
+        return
+    needed = (f"<b>{own(gauge)}</b>, {escape(colour)}: {metres:.2f} m" for gauge, colour, metres in wire_needed(cuts))
+    rows = []
+    for where, run in groupby(cuts, key=lambda cut: cut.where):
+        wires = list(run)
+        length = max(wire.length_mm for wire in wires)
+        kinds = "; ".join(
+            f"{own(function)} {escape(colour) or 'colour not noted'}"
+            for function, colour in dict.fromkeys((wire.function, wire.colour) for wire in wires)
+        )
+        gauge = ", ".join(dict.fromkeys(wire.gauge for wire in wires))
+        assumed = " (assumed)" if any(wire.assumed for wire in wires) else ""
+        labels = f"{escape(wires[0].first_label)} … {escape(wires[-1].last_label)}"
+        rows.append((escape(where), f"{length:g}{assumed}", own(gauge), kinds, labels))
+    heads = ("Stretch", "mm", "Gauge", "Wires", "Labels, first and last wire")
+    words = (
+        "<p>Lengths are as noted, from end to end: add what your joints take. Label both ends before you solder; the other "
+        "labels read alike, output:number and function. export --to cuts-csv has every wire on its own line.</p>"
+    )
+    yield section("Cut list", words, bullets(needed, name="small"), table(heads, rows, name="dense"))
+
+
+def _parts(map_: PlayfieldMap) -> str:
+    if not map_.chains:
+        return ""
+    rows = [
+        (escape(row.part), f"{row.quantity:g} {own(row.unit)}".strip(), escape(row.why, most=LONGEST_LINE))
+        for row in parts_list(map_, compute(map_))
+    ]
+    return section("Parts", table(("Part", "Quantity", "For"), rows, name="dense text")) if rows else ""
+
+
+def _seats(map_: PlayfieldMap) -> str:
+    rows = []
+    for place in seats(map_):
+        spot = place.position
+        assert spot is not None
+        guessed = " guessed" if spot.guessed else ""
+        across = f"{spot.x_mm:.0f}", f"{map_.machine.width_mm - spot.x_mm:.0f}", f"{spot.y_mm:.0f}{guessed}"
+        rows.append(("☐", escape(place.area), escape(place.label), *across, _seat(place), _pixels(map_, place)))
+    heads = ("", "Area", "Place", "From left", "From right", "From near edge", "Depth, diffuser", "Pixel")
+    words = (
+        "<p>Millimetres, seen from above. From below left and right change sides: measure from the edge that is named, and "
+        "look at what is on both sides of the wood before you drill.</p>"
+    )
+    return section("Drilling and seating, by area", words, table(heads, rows, name="dense")) if rows else ""
 
 
 def _revisions(map_: PlayfieldMap) -> str:

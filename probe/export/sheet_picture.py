@@ -105,10 +105,12 @@ def picture_svg(
 ) -> str:
     """The picture as a complete document; `inline`: as an element for an HTML page. Places without a position are left out
     (the key gives their number)."""
-    return _Picture(map_, from_below=from_below, route=route, part=part).document(inline=inline)
+    return Picture(map_, from_below=from_below, route=route, part=part).document(inline=inline)
 
 
-class _Picture:
+class Picture:
+    """One picture, laid out; `width` and `height` are its own units, mm of the playfield."""
+
     def __init__(self, map_: PlayfieldMap, *, from_below: bool, route: bool, part: Part) -> None:
         self.map, self.from_below, self.with_route, self.part = map_, from_below, route, part
         wanted = {Part.WHOLE: (True, False), Part.PLAYFIELD: (False,), Part.ABOVE: (True,)}[part]
@@ -130,6 +132,8 @@ class _Picture:
         self.base = self.far - self.near + 2 * MARGIN
         self.taken = _Boxes()
         self.kinds = [kind for kind in Kind if any(p.kind is kind for p in self.places)]
+        self.key = self._key()
+        self.height = self.base + KEY_ROW * len(self.key) + 10
 
     def xy(self, position: Position) -> tuple[float, float]:
         return self.xy_mm(position.x_mm, position.y_mm)
@@ -140,14 +144,15 @@ class _Picture:
             x = self.right - self.left - x
         return MARGIN + x, MARGIN + self.far - y_mm
 
-    def document(self, *, inline: bool) -> str:
-        key = self._key()
-        height = self.base + KEY_ROW * len(key) + 10
+    def document(self, *, inline: bool, width_mm: float | None = None) -> str:
+        """The picture's text. `width_mm`: how wide it is on paper (default: as wide as what it shows)."""
+        height = self.height
+        scale, unit = (1.0, "") if width_mm is None else (width_mm / self.width, "mm")
         side = "from below (mirrored)" if self.from_below else "from above"
         title = f"{clean(self.map.machine.name)}, {side}"
         head = (
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" viewBox="0 0 {_n(self.width)} {_n(height)}" '
-            f'width="{_n(self.width)}" height="{_n(height)}" font-family="sans-serif" font-size="{_n(FONT)}" '
+            f'width="{_n(self.width * scale)}{unit}" height="{_n(height * scale)}{unit}" font-family="sans-serif" font-size="{_n(FONT)}" '
             'role="img">'
         )
         parts = [
@@ -161,7 +166,7 @@ class _Picture:
             *self._places(),
             *self._numbers(),
         ]
-        for row, line in enumerate(key):
+        for row, line in enumerate(self.key):
             y = self.base + KEY_ROW * (row + 0.5)
             parts += self._key_row(line, y)
         return "\n".join([*parts, "</svg>"]) + "\n"

@@ -1,4 +1,4 @@
-"""The map as plain tables by lamp, by pixel and by place, for spreadsheets and papers. Not read back.
+"""The map as plain tables: by lamp, by pixel, by place; wires to cut, parts, seats to drill. Not read back.
 
 Pixels are written as output:number, both from 0. Level and colour are the map's (steps even to the eye, colour at full
 level); `duty` is what the pixel is sent. Texts are safe to open in a spreadsheet (`cells`).
@@ -13,6 +13,8 @@ from probe.document.lamp_table import TablePixel, lamp_table, light_of, pixels_o
 from probe.document.model import Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
 from probe.export.cells import guard, table_text
+from probe.harness.from_map import compute
+from probe.harness.parts import cut_list, parts_list
 
 LAMP_COLUMNS = (
     "lamp", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "places", "pixels",
@@ -24,6 +26,12 @@ PIXEL_COLUMNS = (
 )  # fmt: skip
 PLACE_COLUMNS = (
     "place", "area", "kind", "x_mm", "y_mm", "lamps", "lamp_names", "group", "pixels", "level", "colour", "duty", "note",
+)  # fmt: skip
+CUT_COLUMNS = ("where", "function", "gauge", "colour", "length_mm", "first_label", "last_label", "assumed")
+PARTS_COLUMNS = ("part", "quantity", "unit", "why")
+SEAT_COLUMNS = (
+    "area", "place", "kind", "x_mm", "from_right_mm", "y_mm", "guessed", "depth_mm", "diffuser", "insert_colour",
+    "pixels", "note",
 )  # fmt: skip
 
 
@@ -103,3 +111,54 @@ def write_by_place(map_: PlayfieldMap) -> str:
 def _light(map_: PlayfieldMap, place: Place) -> tuple[str, str, str]:
     level, colour = light_of(map_, place)
     return str(level), colour.text, TablePixel(0, 0, level, colour).duty.text
+
+
+def write_cuts(map_: PlayfieldMap) -> str:
+    """One record for each wire to cut, with the labels of both ends."""
+    rows: list[tuple[str, ...]] = [CUT_COLUMNS]
+    for cut in cut_list(map_):
+        texts = (guard(cut.where), cut.function, cut.gauge, guard(cut.colour), f"{cut.length_mm:g}")
+        rows.append((*texts, guard(cut.first_label), guard(cut.last_label), "yes" if cut.assumed else ""))
+    return table_text(rows)
+
+
+def write_parts(map_: PlayfieldMap) -> str:
+    """One record for each part to have at hand."""
+    rows: list[tuple[str, ...]] = [PARTS_COLUMNS]
+    rows += [(guard(r.part), f"{r.quantity:g}", r.unit, guard(r.why)) for r in parts_list(map_, compute(map_))]
+    return table_text(rows)
+
+
+def seats(map_: PlayfieldMap) -> list[Place]:
+    """Places with a position, area by area from the player on, in each from the near edge: as one drills them."""
+    placed = [place for place in map_.places if place.position is not None]
+    near: dict[str, float] = {}
+    for place in placed:
+        assert place.position is not None
+        near[place.area] = min(near.get(place.area, place.position.y_mm), place.position.y_mm)
+
+    def order(place: Place) -> tuple[float, str, float, float, str]:
+        assert place.position is not None
+        return near[place.area], place.area, place.position.y_mm, place.position.x_mm, place.id
+
+    return sorted(placed, key=order)
+
+
+def write_seats(map_: PlayfieldMap) -> str:
+    """One record for each place that has a position: where to drill, from both edges, and what sits there how deep."""
+    rows: list[tuple[str, ...]] = [SEAT_COLUMNS]
+    colours = {lamp.number: lamp.insert_colour for lamp in reversed(map_.lamps) if lamp.number is not None}
+    for place in seats(map_):
+        spot = place.position
+        assert spot is not None
+        colour = "; ".join(dict.fromkeys(colours[n] for n in place.lamps if colours.get(n)))
+        at = (
+            f"{spot.x_mm:g}",
+            f"{map_.machine.width_mm - spot.x_mm:g}",
+            f"{spot.y_mm:g}",
+            "yes" if spot.guessed else "",
+        )
+        seat = (_shown(place.depth_mm), "yes" if place.diffuser else "", guard(colour))
+        texts = (guard(place.area), guard(place.label), place.kind.value)
+        rows.append((*texts, *at, *seat, pixel_list(pixels_of(map_, [place])), guard(place.note)))
+    return table_text(rows)

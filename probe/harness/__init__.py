@@ -9,6 +9,7 @@ wire function (`joints`). Nothing here keeps a copy of the map.
 | `from_map` | `compute(map_)` -> `MapPower`: a map's plan, solved, with what is assumed |
 | `joints` | `sheet_rows`, `joint_view`, `check_joint`: joints by wire function, what is wrong, what to join to what |
 | `words` | both as sections of lines and as data: `power_sections`, `as_data`, `harness_sheet_lines`, `harness_data` |
+| `parts` | `cut_list`, `parts_list`: wires with the labels of both ends, every part counted |
 | `picture` | voltage along a chain: `profile_of`, and as characters `picture`, `text_picture` |
 | `entries` | what a person may enter: reading, showing, stepping, changing a map |
 | `planning`, `planning_keys` | the tasks behind the screens: power plan, sheet, one joint, batches; their events and commands |

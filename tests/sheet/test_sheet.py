@@ -30,7 +30,8 @@ from probe.document.operations import (
     update_place,
 )
 from probe.document.proving import add_proof, standings
-from probe.export.sheet import date_of, sheet_html
+from probe.export.first_page import date_of
+from probe.export.sheet import sheet_html
 from probe.export.sheet_picture import Part, parts_of, picture_svg
 from probe.export.sheet_text import MOST, clean, escape
 from probe.playfield import strokes_of
