@@ -25,6 +25,7 @@ PROPERTIES: dict[str, tuple[str, ...]] = {
         "tests/document/file/test_refusals.py",
         "tests/document/file/test_settings.py",
     ),
+    "files of any size and depth are read or refused in bounded memory": ("tests/hostile/test_sizes.py",),
     "only documented ports are opened": ("tests/link/test_wires.py", "tests/link/test_ports.py"),
     "tables act on no spreadsheet, and any bytes are read or refused": (
         "tests/export/test_cells.py",

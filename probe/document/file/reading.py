@@ -26,6 +26,8 @@ from probe.document.model import FORMAT_NAME, FORMAT_VERSION, PlayfieldMap, Reco
 from probe.frozen import frozen
 
 MAX_BYTES = 64 * 1024 * 1024
+_LOCATED = 50
+"""So many faults are looked for in the text to find the first: a file of 400,000 would take hours."""
 _MERGE_MARK = re.compile(r"^(<{7} |={7}\r?$|>{7} )", re.MULTILINE)
 _LONG_NUMBER = re.compile(r"\d{1000,}")
 _POSITION = re.compile(r"at line (\d+) column (\d+)")
@@ -176,12 +178,26 @@ def _refusal(path: Path, model: type[BaseModel], text: str, faults: Sequence[Any
         place = _POSITION.search(first["msg"])
         what = "brackets are nested far too deep" if "recursion" in first["msg"] else first["msg"]
         return DamagedFileError(path, what, hint, line=int(place.group(1)) if place else None)
-    placed = sorted(faults, key=lambda fault: find(text, fault["loc"]))
-    first = placed[0]
+    first = min(_earliest(faults), key=lambda fault: find(text, fault["loc"]))
     what = _said(first, model)
     if len(faults) > 1:
         what += f" (and {len(faults) - 1} more)"
     return DamagedFileError(path, what, hint, line=find(text, first["loc"]), field=named(first["loc"]) or None)
+
+
+def _earliest(faults: Sequence[Any]) -> list[Any]:
+    """Those that may stand first in the file: of each field the one of the lowest index, and not more than are found in no time."""
+    lowest: dict[tuple[str, ...], Any] = {}
+    for fault in faults:
+        field = tuple(step for step in fault["loc"] if isinstance(step, str))
+        held = lowest.setdefault(field, fault)
+        if _indices(fault) < _indices(held):
+            lowest[field] = fault
+    return list(lowest.values())[:_LOCATED]
+
+
+def _indices(fault: Any) -> tuple[int, ...]:
+    return tuple(step for step in fault["loc"] if isinstance(step, int))
 
 
 def map_hint(disk: Disk, path: Path) -> str:
