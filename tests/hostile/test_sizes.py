@@ -6,12 +6,14 @@ import json
 import resource
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
 from probe.cli.outcome import Exit
 from probe.document.file import DamagedFileError, load_map, reading
+from probe.document.file.locate import find
 from probe.document.model import FORMAT_NAME, FORMAT_VERSION
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -38,8 +40,12 @@ def map_of_places(path: Path, count: int, kind: str) -> Path:
 
 def test_the_first_fault_is_found_without_looking_for_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     looked: list[object] = []
-    find = reading.find
-    monkeypatch.setattr(reading, "find", lambda text, path: looked.append(path) or find(text, path))
+
+    def counted(text: str, path: Sequence[str | int]) -> int:
+        looked.append(path)
+        return find(text, path)
+
+    monkeypatch.setattr(reading, "find", counted)
     path = map_of_places(tmp_path / "kelp.json", 5_000, "no such kind")
     with pytest.raises(DamagedFileError, match=r"places\[0\]\.kind.*4999 more"):
         load_map(path)
