@@ -160,6 +160,7 @@ COMMANDS = (
     Command("picture.ask.POSITION", ("f3",), "Position", OpenEntry(EntryUse.POSITION), shown=True),
     Command("picture.compare", ("f4", "x"), "Compare", ComparePlaces(), shown=True),
     Command("picture.evenness", ("f5",), "Evenness", ev.GoOpen("evenness"), shown=True),
+    Command("picture.shapes", ("s",), "Shapes of the playfield", ev.GoOpen("shapes")),
     Command("picture.mode", ("f6", "m"), "Light all", NextLitMode(), shown=True),
     Command("picture.level.1", ("plus",), "Brighter", StepLevel(COARSE_STEP)),
     Command("picture.level.-1", ("minus",), "Dimmer", StepLevel(-COARSE_STEP)),

@@ -23,7 +23,7 @@ from probe.mapping.walk_keys import (
 from probe.mapping.walk_state import OneKey, Walk, WalkEntry
 from probe.task import events as ev
 from probe.task.command import Command, rows_by_digit
-from probe.task.screen import FlipPicture, MarkInPicture, TourOn, TourOver
+from probe.task.screen import FlipPicture, MarkInPicture, NextZoom, ShowRoute, TourOn, TourOver
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
 
 _BAR = 20
@@ -59,6 +59,8 @@ COMMANDS = (
     Command("walk.paper", ("equals_sign",), "Paper entry on or off", TogglePaper(), empty=True),
     Command("walk.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
     Command("walk.flip", ("comma",), "Picture from above or below", FlipPicture(), empty=True),
+    Command("walk.zoom", (), "Picture: whole, half, area", NextZoom()),
+    Command("walk.route", (), "Picture: how the chain runs", ShowRoute()),
     Command("walk.next_chain", ("ctrl+o",), "Next chain", ev.NextChain()),
     Command("walk.table", ("f12", "ctrl+s"), "Map table", ev.GoOpen("table")),
     Command("walk.leave", ("escape",), "What next", ev.Leave(), shown=True),

@@ -71,6 +71,7 @@ ROLES = (
     "off",
     "colour",
     "held",
+    "shape",
     "ring",
     "offered",
     "lit",

@@ -16,6 +16,16 @@ class FlipPicture(ScreenEvent):
 
 
 @frozen
+class NextZoom(ScreenEvent):
+    """The whole playfield, half of it around what is lit, or the area of what is lit."""
+
+
+@frozen
+class ShowRoute(ScreenEvent):
+    """How the chain runs, or not."""
+
+
+@frozen
 class MarkInPicture(ScreenEvent):
     """Move a mark in the picture with the arrows; Enter points there."""
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import field
 
 from probe.document.model import Position
+from probe.document.model.shape import Shape
 from probe.frozen import frozen
 
 LIT_SIGN = "◉"
@@ -52,6 +53,8 @@ class PictureView:
     `legend`: what the signs mean; with `map_legend` those of the places.
     `area`: only this area is drawn. `route`, `grid`: these are drawn too. `wide`: the picture has what the texts leave.
 
+    `shapes`: these are drawn instead of the map's; `shape`: the one in hand, drawn brightest.
+
     In the demo what is lit under the glass is drawn too; with `seen_on_request` only when asked for (`UnderTheGlass`), and
     then instead of the spots. `seen_signs`: a colour's word → the sign and the look of what shines in it.
     """
@@ -67,6 +70,8 @@ class PictureView:
     route: bool = False
     grid: bool = False
     wide: bool = False
+    shapes: tuple[Shape, ...] | None = None
+    shape: Shape | None = None
     seen_on_request: bool = False
     seen_signs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 

@@ -66,6 +66,7 @@ MAKERS: Mapping[str, str] = {
     "find": "probe.recheck.find:make",
     "faults": "probe.faults.search:make",
     "picture": "probe.lighting.picture:make",
+    "shapes": "probe.lighting.shapes:make",
     "evenness": "probe.lighting.even_walk:make",
     "lamps": "probe.game.lamps:make",
     "lamp": "probe.game.lamp_form:make",

@@ -34,6 +34,7 @@ def places_to_go() -> list[tuple[str, str]]:
     ]
     keys = [key_name(row.keys[0]) for row in all_keys() if row.id in ("walk.table", "table.revisions")]
     found.insert(1, ("revisions", f"Revisions: what was changed when, and back   {' '.join(keys)}"))
+    found.append(("shapes", "Shapes the playfield is drawn with: move, resize, add, take out"))
     return [*found, *((f"app.{action}", words) for action, words in APP_ACTIONS)]
 
 

@@ -62,10 +62,13 @@ def all_keys() -> tuple[KeyRow, ...]:
     from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
     from probe.lighting.even_keys import COMMANDS as EVENNESS
     from probe.lighting.picture_keys import COMMANDS as PICTURE
+    from probe.lighting.shapes import COMMANDS as SHAPES
     from probe.mapping.history import COMMANDS as REVISIONS
     from probe.mapping.new_map import COMMANDS as SETUP
     from probe.mapping.table import COMMANDS as TABLE
     from probe.mapping.walk_view import COMMANDS as WALK
+    from probe.program.guide import COMMANDS as GUIDE
+    from probe.program.settings import COMMANDS as SETTINGS
     from probe.recheck.keys import FIND, RECHECK
 
     rooms = (
@@ -82,6 +85,9 @@ def all_keys() -> tuple[KeyRow, ...]:
         FAULTS,
         GAME,
         PICTURE,
+        SHAPES,
+        SETTINGS,
+        GUIDE,
         EVENNESS,
     )
     return (*OF_PROGRAM, *(row for commands in rooms for row in _of(commands)))

@@ -53,6 +53,7 @@ class TaskScreen(CommandScreen):
         self._view: TaskView | None = None
         self._chosen_row = -1
         self._glass = False
+        self._route = False
         self._number: tuple[int | None, bool, int] | None = None
         self.HORIZONTAL_BREAKPOINTS = [(0, "-small"), (ROOMY[0], "-medium"), (LARGE, "-large")]
 
@@ -209,7 +210,7 @@ class TaskScreen(CommandScreen):
             return
         picture = self.query_one(PlayfieldPicture)
         picture.use_plain_ascii(self.app.options.plain_ascii)
-        if picture.draw_also(area=view.area, route=view.route, grid=view.grid, chain=view.chain):
+        if picture.draw_also(area=view.area, route=view.route or self._route, grid=view.grid, chain=view.chain):
             self._mark = None  # it stood in a cell of another picture
         truth, seen = self.app.truth, self.app.seen()
         glass = self._glass and truth is not None
@@ -224,7 +225,9 @@ class TaskScreen(CommandScreen):
             spots.append(Spot(picture.position_of(*self._mark), MARK_SIGN, "mark"))
         map_ = self.app.map_now()
         if map_ is not None:
-            picture.show(map_, spots)
+            if view.shapes is not None and view.shapes != map_.shapes:
+                map_ = map_.model_copy(update={"shapes": view.shapes})
+            picture.show(map_, spots, view.shape)
         signs = (
             legend((p.kind.value for p in map_.places), plain=picture.plain_ascii) if map_ and view.map_legend else ""
         )
@@ -261,6 +264,13 @@ class TaskScreen(CommandScreen):
                 self.redraw()
             case se.MarkInPicture():
                 self._take_mark()
+            case se.NextZoom():
+                self.query_one(PlayfieldPicture).next_zoom()
+                self._mark = None  # it stood in a cell of another picture
+                self.redraw()
+            case se.ShowRoute():
+                self._route = not self._route
+                self.redraw()
             case se.UnderTheGlass():
                 self._glass = not self._glass and self.app.truth is not None
                 self.redraw()

@@ -352,6 +352,32 @@ def _table() -> Played:
     )  # fmt: skip
 
 
+def _shapes() -> Played:
+    from probe.lighting.shapes import AddShape, ClickShape, StepField, TakeOutShape, make
+    from probe.task.events import Choose, GoTowards, Take, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield ClickShape(150, 160)
+        yield Take()
+        yield Take()
+        yield GoTowards(1, 0)
+        yield Take()
+        yield Choose(4)
+        yield StepField(1)
+        yield Take()
+        yield Typed("12")
+        yield Take()
+        yield AddShape()
+        yield Take()
+        yield Take()
+        yield TakeOutShape()
+
+    return Played(
+        "shapes", two_chains, lambda: {"shapes": make}, events, lights=0,
+        moves=(Choose(1), Choose(1), Choose(-1)),
+    )  # fmt: skip
+
+
 def _settings() -> Played:
     from probe.program.settings import SETTINGS, PickSetting, StepSetting, make
     from probe.task.events import Take, Typed
@@ -483,6 +509,7 @@ TASKS: dict[str, Played] = {
     "lamp": _lamp(),
     "revisions": _revisions(),
     "table": _table(),
+    "shapes": _shapes(),
     "settings": _settings(),
     "guide": _guide(),
     **{name: _planning(name) for name in _PLANNED},

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
+from enum import Enum
 from itertools import groupby
 from operator import itemgetter
 from typing import ClassVar
@@ -14,9 +16,10 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from probe.document.model import Machine, Place, PlayfieldMap, Position
+from probe.document.model.shape import Shape
 from probe.playfield import cells as ce
 from probe.playfield.field import above_field, shapes_of
-from probe.playfield.window import Box, Layout, area_box, lay_out
+from probe.playfield.window import Box, Layout, area_box, lay_out, zoom_box
 from probe.task.views import Spot
 
 RINGED = {"lit": True, "seen": True, "offered": False}
@@ -44,6 +47,14 @@ def _drawn_alike(before: tuple[Place, ...], after: tuple[Place, ...]) -> bool:
     )
 
 
+class Zoom(Enum):
+    """How much of the playfield is drawn; the value is the word for it."""
+
+    WHOLE = "whole"
+    HALF = "half"
+    AREA = "area"
+
+
 class PlayfieldPicture(Widget):
     """The picture, in a frame that says the side it is seen from. Cells count from the frame's corner.
 
@@ -58,8 +69,10 @@ class PlayfieldPicture(Widget):
         super().__init__(id="picture")
         self._map: PlayfieldMap | None = None
         self._spots: tuple[Spot, ...] = ()
+        self._shape: Shape | None = None
         self.plain_ascii = False
         self.from_below = False
+        self.zoom = Zoom.WHOLE
         self.show_route = False
         self.show_grid = False
         self.area: str | None = None
@@ -79,12 +92,15 @@ class PlayfieldPicture(Widget):
 
     # -- what is drawn ----------------------------------------------------------------------------------------------
 
-    def show(self, map_: PlayfieldMap, spots: Iterable[Spot] = ()) -> None:
-        """Draw this map, and `spots` above it. What lies beyond the field, such as a backbox, stands beside it."""
+    def show(self, map_: PlayfieldMap, spots: Iterable[Spot] = (), shape: Shape | None = None) -> None:
+        """Draw this map, and `spots` above it. What lies beyond the field, such as a backbox, stands beside it.
+
+        `shape`: one of its shapes that is drawn brightest.
+        """
         given = tuple(spots)
-        if map_ is self._map and given == self._spots:
+        if map_ is self._map and given == self._spots and shape == self._shape:
             return
-        self._map, self._spots = map_, given
+        self._map, self._spots, self._shape = map_, given, shape
         self._refresh_changed()
 
     def use_plain_ascii(self, plain: bool) -> None:
@@ -97,6 +113,15 @@ class PlayfieldPicture(Widget):
     def flip(self) -> None:
         """See it from the other side."""
         self.from_below = not self.from_below
+        self._say_side()
+        self._refresh_changed()
+
+    def next_zoom(self) -> None:
+        """Whole, half, area; where the area of what is lit is not known, whole again."""
+        zooms = list(Zoom)
+        self.zoom = zooms[(zooms.index(self.zoom) + 1) % len(zooms)]
+        if self.zoom is Zoom.AREA and self._map is not None and self._zoom_box(self._map) is None:
+            self.zoom = Zoom.WHOLE
         self._say_side()
         self._refresh_changed()
 
@@ -113,7 +138,8 @@ class PlayfieldPicture(Widget):
         return other
 
     def _say_side(self) -> None:
-        self.border_title = "from below" if self.from_below else "from above"
+        side = "from below" if self.from_below else "from above"
+        self.border_title = side if self.zoom is Zoom.WHOLE else f"{side} · {self.zoom.value}"
 
     def notify_style_update(self) -> None:
         """Another theme: every row is drawn anew."""
@@ -128,17 +154,33 @@ class PlayfieldPicture(Widget):
         """The windows of the picture as they lie in its cells."""
         map_, size = self._map or _NO_MAP, self.size
         beyond = any(above_field(map_, spot.position) for spot in self._spots)
-        key = (map_.places, map_.shapes, map_.machine, size.width, size.height, self.from_below, self.area, beyond)
+        box = self._zoom_box(map_)
+        key = (map_.places, map_.shapes, map_.machine, size.width, size.height, self.from_below, self.area, box, beyond)
         if not _same(key, self._layout_for):
             follow = [spot.position for spot in self._spots if spot.look in RINGED]
-            self._layout = lay_out(
-                map_, size.width, size.height, from_below=self.from_below, box=self._area_box(map_), follow=follow
-            )
+            self._layout = lay_out(map_, size.width, size.height, from_below=self.from_below, box=box, follow=follow)
             self._layout_for = key
         return self._layout
 
-    def _area_box(self, map_: PlayfieldMap) -> Box | None:
-        return area_box(map_, self.area) if self.area is not None else None
+    def _zoom_box(self, map_: PlayfieldMap) -> Box | None:
+        """The part of the playfield that is drawn; None for all of it."""
+        if self.area is not None:
+            return area_box(map_, self.area)
+        if self.zoom is Zoom.WHOLE:
+            return None
+        ringed = [spot.position for spot in self._spots if spot.look in RINGED or spot.look == "mark"]
+        middle = Position(x_mm=map_.machine.width_mm / 2, y_mm=map_.machine.length_mm / 2)
+        around = ringed[0] if ringed else middle
+        if above_field(map_, around):
+            return None
+        if self.zoom is Zoom.HALF:
+            return zoom_box(map_, around)
+        place = min(
+            (place for place in map_.places if place.position is not None and place.area),
+            key=lambda place: _apart(place.position, around),
+            default=None,
+        )
+        return area_box(map_, place.area) if place is not None else None
 
     def cell_of(self, position: Position) -> tuple[int, int]:
         """Column and row of a position, from the frame's corner."""
@@ -207,7 +249,7 @@ class PlayfieldPicture(Widget):
         """What the spots lay over the still picture, the more important above."""
         ringed = [spot for spot in self._spots if spot.look in RINGED]
         few = len(ringed) <= MOST_RINGS
-        rows: ce.Rows = {}
+        rows = self._shape_cells(layout)
         for spot in sorted(self._spots, key=lambda spot: ce.RANK.get(_ROLES.get(spot.look, spot.look), 0)):
             window = layout.window_of(spot.position)
             if window is None and spot.look != "mark":
@@ -227,6 +269,17 @@ class PlayfieldPicture(Widget):
             role = _ROLES.get(spot.look, spot.look)
             sign = ce.plain_sign(spot.sign) if self.plain_ascii else spot.sign
             rows.setdefault(row, {})[column] = (sign, role if role in ce.RANK else "here")
+        return rows
+
+    def _shape_cells(self, layout: Layout) -> ce.Rows:
+        """The cells of the shape in hand, as they are below but brighter."""
+        rows: ce.Rows = {}
+        if self._shape is not None:
+            for window in layout.windows:
+                for column, row in ce.shape_cells((self._shape,), window, plain=self.plain_ascii):
+                    sign, role = self._still.get(row, {}).get(column, _BLANK)
+                    if role in ("field", "part"):
+                        rows.setdefault(row, {})[column] = (sign, "shape")
         return rows
 
     def render_line(self, y: int) -> Strip:
@@ -266,6 +319,10 @@ class PlayfieldPicture(Widget):
         if found is None:
             found = self._styles[role] = base + self.get_component_rich_style(f"picture--{role}", partial=True)
         return found
+
+
+def _apart(one: Position | None, other: Position) -> float:
+    return math.inf if one is None else math.dist((one.x_mm, one.y_mm), (other.x_mm, other.y_mm))
 
 
 def _same(one: tuple[object, ...], other: tuple[object, ...]) -> bool:
