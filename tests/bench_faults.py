@@ -1,7 +1,7 @@
 """Fault finder: how often the right cause is found, and in how many questions.
 
-It measures self-consistency, not field accuracy: in the first part the answers are drawn from the finder's own table, in
-the second from a model of wiring that does not know the table. Nobody has counted real sessions yet.
+In the first part the answers are drawn from the finder's own table, in the second from a model of wiring that does not
+know the table, in the third from stories told from electronics. Nobody has counted real sessions yet.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from random import Random
 
 import numpy as np
 
@@ -23,17 +24,20 @@ from probe.faults.engine import (
     most_probable,
     next_step,
 )
+from probe.faults.explain import diagnose
 from probe.faults.knowledge import FaultObservation, Knowledge, Who
 from probe.faults.tables import load
 from probe.practice.person import PersonReply, SimulatedPerson
 from probe.practice.plant import plant, plant_any
+from tests.faults.story import FOLDER, read
+from tests.faults.story import score as story_score
 
 Answerer = Callable[[FaultObservation], PersonReply]
 
 
 @dataclass
 class Score:
-    """Counts over sessions. `both`: with two causes planted, both among the first three."""
+    """Counts over sessions. `both`: with two causes planted, both among the first three. `sure`: "very likely" at the end."""
 
     sessions: int = 0
     first: int = 0
@@ -41,9 +45,13 @@ class Score:
     both: int = 0
     questions: int = 0
     work_s: float = 0.0
+    sure: int = 0
+    sure_right: int = 0
     missed: Counter[str] = field(default_factory=Counter)
 
-    def add(self, causes: tuple[str, ...], ranked: list[str], session: FaultSession, work_s: float) -> None:
+    def add(
+        self, causes: tuple[str, ...], ranked: list[str], session: FaultSession, work_s: float, *, word: str = ""
+    ) -> None:
         """Count one session."""
         self.sessions += 1
         self.first += ranked[0] in causes
@@ -51,6 +59,8 @@ class Score:
         self.both += all(cause in ranked for cause in causes)
         self.questions += session.questions_asked
         self.work_s += work_s
+        self.sure += word == "very likely"
+        self.sure_right += word == "very likely" and ranked[0] in causes
         if not all(cause in ranked for cause in causes):
             self.missed["+".join(causes)] += 1
 
@@ -60,6 +70,7 @@ class Score:
         return (
             f"{name}: n={n} first {100 * self.first / n:.1f} % in_three {100 * self.in_three / n:.1f} % "
             f"questions {self.questions / n:.2f} work {self.work_s / n / 60:.1f} min"
+            + (f" 'very likely' right {100 * self.sure_right / self.sure:.1f} % of {self.sure}" if self.sure else "")
         )
 
 
@@ -108,7 +119,14 @@ def from_table(knowledge: Knowledge, *, sessions: int, seed: int, wrong: float =
 
 
 def from_wiring(
-    knowledge: Knowledge, *, sessions: int, seed: int, wrong: float = 0.0, faults: int = 1, even: bool = False
+    knowledge: Knowledge,
+    *,
+    sessions: int,
+    seed: int,
+    wrong: float = 0.0,
+    unsure: float = 0.0,
+    faults: int = 1,
+    even: bool = False,
 ) -> Score:
     """Answers from the model wiring with planted faults; `even`: every cause equally often."""
     weights = knowledge.weights
@@ -121,8 +139,15 @@ def from_wiring(
             planted = plant_any(weights, seed=own_seed, faults=faults)
         person = SimulatedPerson(planted, seed=own_seed, wrong=wrong)
         tool = SimulatedPerson(planted, seed=own_seed)
-        session, work_s = search(knowledge, person.answer, tool.answer)
-        score.add(planted.causes, list(most_probable(knowledge, session)), session, work_s)
+        rng = Random(own_seed)
+
+        def asked(question: FaultObservation, *, person: SimulatedPerson = person, rng: Random = rng) -> PersonReply:
+            reply = person.answer(question)
+            return PersonReply(k=reply.k) if rng.random() < unsure else reply
+
+        session, work_s = search(knowledge, asked, tool.answer)
+        word = diagnose(knowledge, session, most=1).suspects[0].word
+        score.add(planted.causes, list(most_probable(knowledge, session)), session, work_s, word=word)
     return score
 
 
@@ -157,9 +182,15 @@ def run(argv: list[str]) -> int:
     print(even.line("model wiring, every cause as often"))
     wiring_slips = from_wiring(knowledge, sessions=args.wirings, seed=args.seed + 2, wrong=0.05)
     print(wiring_slips.line("model wiring, 5 % of answers wrong"))
+    noisy = from_wiring(knowledge, sessions=args.wirings, seed=args.seed + 4, wrong=0.07, unsure=0.07, even=True)
+    print(noisy.line("model wiring, every cause as often, 7 % wrong, 7 % not sure"))
     two = from_wiring(knowledge, sessions=args.wirings // 2, seed=args.seed + 3, faults=2)
     print(two.line("model wiring, two causes, at least one") + f" both_in_three {100 * two.both / two.sessions:.1f} %")
     print(f"not among three (model wiring, every cause as often): {even.missed.most_common(8)}")
+    for name in ("known",):
+        stories = read(FOLDER / f"{name}.toml")
+        print(story_score(knowledge, stories).line(f"stories, {name}"))
+        print(story_score(knowledge, stories, seeds=3, wrong=0.07, unsure=0.07).line("same, 7 % wrong, 7 % not sure"))
     print(f"took {time.perf_counter() - start:.0f} s")
     met = (
         table.first >= 0.80 * table.sessions

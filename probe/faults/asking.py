@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from probe.faults.engine import answered, next_step
-from probe.faults.explain import diagnose
+from probe.faults.explain import diagnose, hand_over
 from probe.faults.joint import JointTest, Suspected, next_test, remaining
 from probe.faults.knowledge import PICTURE_QUESTION
 from probe.faults.state import FaultSearch, SearchMode
@@ -30,6 +30,7 @@ def next_question(search: FaultSearch) -> FaultSearch:
         typed="",
         trial=0,
         over="",
+        handed_over=(),
         halving=None,
         flex=None,
         diagnosis=diagnose(knowledge, search.session),
@@ -44,7 +45,8 @@ def next_question(search: FaultSearch) -> FaultSearch:
             return replace(search, question=knowledge.observation(test.value))
         search = replace(search, splitting=False, message=_left_words(remaining(results)))
     if step.question is None:
-        return replace(search, mode=SearchMode.FINDING, question=None, over=step.over)
+        left = hand_over(knowledge, search.session)
+        return replace(search, mode=SearchMode.FINDING, question=None, over=step.over, handed_over=left)
     return replace(search, question=step.question)
 
 

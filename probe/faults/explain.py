@@ -8,8 +8,8 @@ import numpy as np
 
 from probe.document.model import shown_number
 from probe.faults.context import TEXTS
-from probe.faults.engine import FaultSession, belief, evidence, marginals, pair_causes
-from probe.faults.knowledge import PICTURE_QUESTION, Cause, FaultObservation, Knowledge
+from probe.faults.engine import SURE, FaultSession, belief, evidence, marginals, next_measurements, pair_causes
+from probe.faults.knowledge import CLEARED_BY, PICTURE_QUESTION, Cause, ChainPower, FaultObservation, Knowledge
 
 
 @dataclass(frozen=True)
@@ -120,4 +120,42 @@ def why(knowledge: Knowledge, session: FaultSession, suspect: Suspect) -> tuple[
     for context in session.contexts:
         if knowledge.contexts[context].get(suspect.cause.id, 1.0) > 1:
             lines.append(f"+ {TEXTS.get(context, context)}")
+    return tuple(lines)
+
+
+def hand_over(knowledge: Knowledge, session: FaultSession) -> tuple[str, ...]:
+    """Lines for whoever goes on where the questions named no cause: what is dangerous still, what is known, what to measure
+    next, what to ask somebody. None while one cause is probable enough, and before anything was answered."""
+    alone = marginals(knowledge, belief(knowledge, session))
+    if not session.answers or (float(alone.max()) >= SURE and not session.unsafe):
+        return ()
+    k = session.k
+    lines = []
+    if session.unsafe:
+        lines.append("Not safe to power before:")
+        for hazard, asked in CLEARED_BY.items():
+            if hazard in session.hazards:
+                known = knowledge.observation(asked)
+                safe = next(answer.text for answer in known.answers if hazard in answer.clears)
+                lines.append(f"   {filled(known.question, k)} {filled(safe, k)}")
+    lines.append("Known:")
+    if k is not None and k >= 0:
+        lines.append(f"   last good pixel: {shown_number(k)}")
+    open_questions = []
+    for given in session.answers:
+        known = knowledge.observation(given.observation)
+        if given.by_tool and all(known.answer(answer).normal for answer, _ in given.shares):
+            continue
+        text = given.reading or ", or ".join(known.answer(answer).text for answer, _ in given.shares)
+        if text:
+            lines.append(f"   {filled(known.question, k)} {filled(text, k)}")
+        else:
+            open_questions.append(known)
+    if found := next_measurements(knowledge, session):
+        lines.append("Measure or try next:")
+        off = " (all off and unplugged first)"
+        lines += [f"   {filled(o.question, k)}{off if o.power is ChainPower.OFF else ''}" for o in found]
+    lines.append("Ask somebody with a meter or a second pair of eyes:")
+    lines += [f"   {filled(known.question, k)}" for known in open_questions]
+    lines.append("   What would look like this? Show them this list; it can be kept in the map's log.")
     return tuple(lines)

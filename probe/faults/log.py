@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from probe.document.model import MAX_TEXT, PlayfieldMap, shown_number, storable
 from probe.document.operations import add_revision, grown, replace_chain
 from probe.document.revisions import revised, session_closed
+from probe.faults.engine import next_measurements
 from probe.faults.explain import filled
 from probe.faults.knowledge import Who
 from probe.faults.state import FaultSearch
@@ -15,7 +16,7 @@ FREE_QUESTIONS = 3
 
 
 def log(search: FaultSearch) -> tuple[str, ...]:
-    """Lines for the map's log: the suspects, and every question with its answer."""
+    """Lines for the map's log: the suspects, and every question with its answer, what to measure next where none is sure."""
     k = search.session.k
     lines = []
     if search.diagnosis is not None:
@@ -25,8 +26,10 @@ def log(search: FaultSearch) -> tuple[str, ...]:
         lines.append(f"last good pixel: {shown_number(k)}")
     for given in search.session.answers:
         asked = search.knowledge.observation(given.observation)
-        said = given.reading or ", ".join(filled(asked.answer(a).text, k) for a, _ in given.shares) or "not sure"
-        lines.append(f"{filled(asked.question, k)} {said}")
+        answer = given.reading or ", ".join(filled(asked.answer(a).text, k) for a, _ in given.shares) or "not sure"
+        lines.append(f"{filled(asked.question, k)} {answer}")
+    if search.handed_over:
+        lines += [f"next: {filled(asked.question, k)}" for asked in next_measurements(search.knowledge, search.session)]
     return tuple(lines)
 
 

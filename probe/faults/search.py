@@ -416,7 +416,8 @@ def _question(search: FaultSearch, moved: FaultSearch, key: str, now_s: float) -
         return lights(replace(moved, mode=SearchMode.REPAIR, chosen=0, typed="", message=words), now_s)
     if asked.id == PICTURE_QUESTION:
         moved = with_tool_facts(moved)
-        if key in K_PICTURES:
+        dead = moved.session.answer_to("link-answers") == "no"
+        if key in K_PICTURES and not dead:
             return lights(replace(moved, mode=SearchMode.LAST_GOOD, chosen=0, typed=""), now_s)
     moved = next_question(moved)
     stopped = moved.session.unsafe and not search.session.unsafe
@@ -445,6 +446,9 @@ def _finding(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
     search = replace(search, message="")
     if key == "split":
         return lights(next_question(replace(search, splitting=True)), now_s)
+    if key == "more":
+        session = replace(search.session, rounds=search.session.rounds + 1)
+        return lights(next_question(replace(search, session=session)), now_s)
     if key == "halve":
         return begin_halving(search, now_s)
     if key == "colours":

@@ -10,7 +10,7 @@ from device_protocol.values import Colour
 from probe.document.model import Chain, PlayfieldMap
 from probe.faults.byte_order import Candidate, ColourLook, separating_drive
 from probe.faults.context import TEXTS
-from probe.faults.engine import UNSURE, FaultSession
+from probe.faults.engine import ENOUGH, UNSURE, FaultSession
 from probe.faults.explain import Diagnosis, filled
 from probe.faults.flexlog import FlexLog
 from probe.faults.joint import Suspected
@@ -81,7 +81,8 @@ HEAT_ROW = SearchItem("heat-now", "Heat, a smell or a ticking supply: stop, off 
 class FaultSearch(TaskState):
     """The whole state of a fault search on one chain.
 
-    `question` is what is asked now, `over` why nothing more is. `contexts` are those that hold, `reasons` why, by name.
+    `question` is what is asked now, `over` why nothing more is, `handed_over` lines for whoever goes on
+    from there. `contexts` are those that hold, `reasons` why, by name.
     `splitting`: the tests that tell the faults at one joint apart come first. `repairing` is a cause's id. `looks` are
     answers about colours, `fits` the chains that explain them, `narrowed` those that an earlier look left. `trial` counts
     the settings tried. `flex_from` is the map before the flex log, `soaking_s` when the soak began. `solution` is that of a
@@ -96,6 +97,7 @@ class FaultSearch(TaskState):
     mode: SearchMode = SearchMode.CONTEXT
     question: FaultObservation | None = None
     over: str = ""
+    handed_over: tuple[str, ...] = ()
     stop: tuple[str, ...] = ()
     diagnosis: Diagnosis | None = None
     contexts: tuple[str, ...] = ()
@@ -289,6 +291,8 @@ def _finding_items(search: FaultSearch) -> list[SearchItem]:
         items.append(SearchItem("colours", "Find the exact byte order from the colours you see"))
     if any(s.cause.id == WARM_CAUSE for s in (found.suspects if found is not None else ())):
         items.append(SearchItem("soak", "Long soak: slow colours at the ceiling, note when it goes wrong"))
+    if search.over == ENOUGH:
+        items.append(SearchItem("more", "Ask some more questions"))
     if search.solution is not None:
         items.append(SearchItem("reveal", "Give up: show what was planted"))
     else:

@@ -170,7 +170,7 @@ def _finding_details(search: FaultSearch) -> list[str]:
     for suspect in found.suspects:
         lines.append(f"{suspect.word}: {filled(suspect.cause.name, k)}")
         lines += [f"   {line}" for line in why(search.knowledge, search.session, suspect)[:4]]
-    return lines
+    return [*lines, *search.handed_over]
 
 
 def suspect_lines(search: FaultSearch, *, reasons: int = 0) -> tuple[str, ...]:

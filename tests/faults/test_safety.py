@@ -1,6 +1,6 @@
 """Power is never asked for after a reading that proves danger, on any way through the questions, until a reading clears it.
 
-What is dangerous and what clears it is written here a second time, by hand: the tables are not asked.
+What is dangerous and what clears it is written by hand in `dangers`: the tables are not asked.
 """
 
 from __future__ import annotations
@@ -31,42 +31,13 @@ from probe.faults.tables import load
 from probe.faults.view import details, light_words
 from probe.task import events as ev
 from probe.task.light import Dark
+from tests.faults.dangers import DANGER, HIGH, JOINT, OHMS, PLUG, SAFE
 from tests.faults.searching import NOW, Play, a_map, begun
 from tests.support.examples import examples
 
 K = load()
 ASKED = tuple(o for o in K.observations if o.who is not Who.TOOL)
 
-OHMS, PLUG, JOINT, HIGH = "ohms", "plug", "joint", "high"
-DANGER = {
-    ("heat", "yes"): {OHMS, PLUG, JOINT, HIGH},
-    ("volts-first", "reversed"): {OHMS, PLUG, JOINT},
-    ("volts-first", "none"): {OHMS, JOINT},
-    ("volts-first", "high"): {HIGH},
-    ("volts-last", "reversed"): {OHMS, JOINT},
-    ("volts-last", "none"): {OHMS, JOINT},
-    ("volts-last", "high"): {HIGH},
-    ("supply-ohms", "short"): {OHMS},
-    ("pads-first", "data-gnd"): {PLUG},
-    ("pads-first", "data-five"): {PLUG},
-    ("pads-first", "five-gnd"): {PLUG, OHMS},
-    ("pads-next", "data-gnd"): {JOINT},
-    ("pads-next", "data-five"): {JOINT},
-    ("pads-next", "five-gnd"): {JOINT, OHMS},
-    ("pads-joints", "data-gnd"): {JOINT},
-    ("pads-joints", "data-five"): {JOINT},
-    ("pads-joints", "five-gnd"): {JOINT, OHMS},
-    ("fuse-ohms", "open"): {OHMS, PLUG, JOINT},
-    ("supply-lamp", "blinks"): {OHMS, JOINT},
-    ("supply-open", "reversed"): {PLUG, OHMS},
-    ("supply-open", "high"): {HIGH},
-}
-SAFE = {
-    ("supply-ohms", "free"): OHMS,
-    ("pads-first", "right"): PLUG,
-    ("pads-joints", "right"): JOINT,
-    ("supply-open", "good"): HIGH,
-}
 READINGS = {
     "volts-first": [
         ("-4.9", {OHMS, PLUG, JOINT}),

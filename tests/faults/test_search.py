@@ -332,3 +332,44 @@ def test_hands_in_the_wiring_are_cautioned(question: FaultObservation) -> None:
     assert (SUPPLY_ALONE in lines) == alone
     assert (METERING in lines) == (question.who is Who.METER_POWERED and not off and not alone)
     assert (FLEX in lines) == (question.who is Who.FLEX and not off)
+
+
+def test_after_enough_questions_what_is_known_is_handed_over_and_more_can_be_asked() -> None:
+    play = begun().choose("random")
+    while play.mode() is SearchMode.QUESTION:
+        play.choose(UNSURE)
+    assert (play.mode(), play.search.over) == (SearchMode.FINDING, "enough questions")
+    asked = play.search.session.questions_asked
+    assert asked == 9
+    lines = details(play.search)
+    for heading in ("Known:", "Measure or try next:", "Ask somebody"):
+        assert any(line.startswith(heading) for line in lines)
+    text = " ".join(lines)
+    assert "wild colours or flicker everywhere" in text
+    assert text.count("?") >= asked  # what was not sure is listed for somebody else
+    play.choose("keep")
+    assert any(line.startswith("next: ") for line in play.committed().revisions[-1].changes)
+    play.choose("more")
+    assert play.mode() is SearchMode.QUESTION
+    while play.mode() is SearchMode.QUESTION:
+        play.choose(UNSURE)
+    assert asked < play.search.session.questions_asked <= 15
+
+
+def test_a_sure_finding_hands_nothing_over_and_an_unsafe_one_says_what_would_make_it_safe() -> None:
+    play = begun().choose("swap-all")
+    while play.mode() is SearchMode.QUESTION:
+        play.choose({"settings-flip": "order", "colours": "swap-all"}.get(play.asked(), UNSURE))
+    assert play.search.handed_over == ()
+    play = begun().choose("nothing").give(Heat())
+    while play.mode() is SearchMode.QUESTION:
+        play.choose(UNSURE)
+    text = " ".join(play.search.handed_over)
+    assert "Not safe to power before:" in text
+    assert "ohms from 5 V to GND once settled? no short" in text
+
+
+def test_no_last_good_pixel_is_asked_for_once_the_board_is_gone() -> None:
+    """One pixel would have to walk: without a board none does."""
+    play = begun().unplug().choose("to-k-dark")
+    assert play.mode() is not SearchMode.LAST_GOOD

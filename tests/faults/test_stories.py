@@ -1,0 +1,62 @@
+"""The finder on stories told from electronics: right outside its own tables, calibrated in its words, never unsafe."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.faults.meter import judge, parse_readings
+from probe.faults.tables import load
+from tests.faults.story import FOLDER, read, score
+
+K = load()
+STORIES = read(FOLDER / "known.toml")
+NEW = {
+    "fuse-open",
+    "section-feed-open",
+    "ground-by-charger",
+    "section-ground-apart",
+    "joint-data-gnd",
+    "joint-data-five",
+    "joint-five-gnd",
+    "segment-reversed",
+    "power-joint-loose",
+    "rgb-among-rgbw",
+    "part-12v",
+    "light-leaks",
+    "board-brownout",
+}
+
+
+def test_there_are_enough_stories_and_every_answer_is_one() -> None:
+    assert len(STORIES) >= 50
+    assert {story.cause for story in STORIES} >= NEW
+    assert len({story.name for story in STORIES}) == len(STORIES)
+    for story in STORIES:
+        K.cause(story.cause)
+        assert set(story.contexts) <= K.contexts.keys()
+        assert len(story.seen) >= 2, story.name
+        for asked, answer in story.seen.items():
+            known = K.observation(asked)
+            if answer not in {one.id for one in known.answers}:
+                ranges = K.ranges[known.meter]
+                assert judge(parse_readings(answer, ranges), ranges).shares, (story.name, asked)
+
+
+@pytest.mark.slow
+def test_the_stories_own_causes_are_found() -> None:
+    found = score(K, STORIES)
+    assert found.first >= 0.90 * found.searches, found.missed
+    assert found.in_three >= 0.96 * found.searches, found.missed
+    assert found.questions <= 5.5 * found.searches
+    assert found.unsafe == 0
+
+
+@pytest.mark.slow
+def test_with_wrong_and_unsure_answers_they_are_found_less_often_and_the_words_hold() -> None:
+    """7 % of answers wrong, 7 % not sure; a person who says a hazard is cleared when it is not is counted as told."""
+    found = score(K, STORIES, seeds=3, wrong=0.07, unsure=0.07)
+    assert found.first >= 0.82 * found.searches, found.missed
+    assert found.in_three >= 0.92 * found.searches, found.missed
+    assert found.unsafe == 0
+    assert found.sure >= 0.4 * found.searches
+    assert found.sure_right >= 0.90 * found.sure
