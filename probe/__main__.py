@@ -13,22 +13,44 @@ if TYPE_CHECKING:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit code."""
-    if (sys.argv[1:] if argv is None else list(argv)) == ["--version"]:
+    given = sys.argv[1:] if argv is None else list(argv)
+    if given == ["--version"]:
         print(VERSION_LINE)  # noqa: T201 - as the parser would, which takes as long to load as the interpreter
         return 0
     import gc
-    import os
 
     gc.set_threshold(50_000)  # loading makes no garbage: looking for it took a tenth of the time to the first picture
-    os.environ.setdefault(
-        "PYDANTIC_DISABLE_PLUGINS", "__all__"
-    )  # none is wanted: looking through all packages takes long
-    from probe.cli.parser import build_parser
+    _leave_plugins_out()
+    from probe.cli.parser import COMMANDS, build_parser
 
-    arguments = build_parser().parse_args(argv)
+    arguments = build_parser(given[0] if given and given[0] in COMMANDS else None).parse_args(given)
     from probe.cli.run import run
 
     return run(arguments)
+
+
+def _leave_plugins_out() -> None:
+    """Let pydantic find no plugins: none is wanted, and what looks for them loads a reader of mail and of archives.
+
+    Its module is stood in for; whatever else is asked of it loads it.
+    """
+    from importlib import import_module
+    from types import ModuleType
+
+    class Loader(ModuleType):
+        @staticmethod
+        def get_plugins() -> tuple[()]:
+            return ()
+
+        def __getattr__(self, wanted: str) -> object:
+            if wanted.startswith("__"):
+                raise AttributeError(wanted)  # the import itself asks for these
+            if sys.modules.get(self.__name__) is self:
+                del sys.modules[self.__name__]
+            return getattr(import_module(self.__name__), wanted)
+
+    name = "pydantic.plugin._loader"
+    sys.modules.setdefault(name, Loader(name))
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable, Mapping
 
 from probe import VERSION_LINE
 from probe.cli.outcome import CommandParser
@@ -27,8 +28,8 @@ EXPORTS = (
 )  # fmt: skip
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """The parser of the whole command."""
+def build_parser(command: str | None = None) -> argparse.ArgumentParser:
+    """The parser of the whole command; with one of `COMMANDS` only that one's, which is all that its line needs."""
     parser = CommandParser(
         prog="playfield-probe",
         description="Map, recheck and prove chains of addressable LEDs under a pinball playfield, one lit pixel at a time."
@@ -38,27 +39,8 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=VERSION_LINE)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    _demo(commands)
-    _walk(commands)
-    _recheck(commands)
-    _ports(commands)
-    _export(commands)
-    _import(commands)
-    _check(commands)
-    _renumber(commands)
-    _undo(commands)
-    _revisions(commands)
-    _diff(commands)
-    _merge(commands)
-    _lamps(commands)
-    _table(commands)
-    _power(commands)
-    _harness(commands)
-    _faults(commands)
-    _practice(commands)
-    _sheet(commands)
-    _board_check(commands)
-    _completion(commands)
+    for name in COMMANDS if command is None else (command,):
+        COMMANDS[name](commands)
     return parser
 
 
@@ -323,3 +305,28 @@ def _board_check(commands: argparse._SubParsersAction[CommandParser]) -> None:
 def _completion(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("completion", help="print a completion script for a shell")
     parser.add_argument("shell", choices=("bash", "zsh", "tcsh"))
+
+
+COMMANDS: Mapping[str, Callable[[argparse._SubParsersAction[CommandParser]], None]] = {
+    "demo": _demo,
+    "walk": _walk,
+    "recheck": _recheck,
+    "ports": _ports,
+    "export": _export,
+    "import": _import,
+    "check": _check,
+    "renumber": _renumber,
+    "undo": _undo,
+    "revisions": _revisions,
+    "diff": _diff,
+    "merge": _merge,
+    "lamps": _lamps,
+    "table": _table,
+    "power": _power,
+    "harness": _harness,
+    "faults": _faults,
+    "practice": _practice,
+    "sheet": _sheet,
+    "board-check": _board_check,
+    "completion": _completion,
+}

@@ -7,8 +7,8 @@ What others use:
 
 - `walk.make`: the walk ("walk"), the task at the bottom of the stack. `WalkFacts` holds its welcome;
   `walk_state.Walk` is its state, `walk_view.COMMANDS` its keys (its own events: `walk_keys`).
-- `new_map.make`: setting up a new map ("setup"), opened with `SetupFacts`; its keys; the searches for a chain's byte
-  order (`OrderSearch`) and count (`CountSearch`).
+- `new_map.make`: setting up a new map ("setup"), opened with `SetupFacts`; its keys. `searches`: for a chain's
+  byte order (`OrderSearch`) and count (`CountSearch`).
 - `table.make`: every pixel a row ("table"), with its keys. `history.make`: revisions ("revisions"), with its keys.
 - `offers.abbreviates`, `offers.next_in_pattern`: what a short text or the last labels stand for; also what makes the
   walk's offers.

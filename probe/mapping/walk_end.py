@@ -10,13 +10,11 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 
-from probe.document.checks import check_map
 from probe.document.model import MAX_PIXELS, Chain, PixelState, PlayfieldMap, shown_number
-from probe.document.needs import Need, needs
 from probe.document.operations import set_count
 from probe.document.plural import many
 from probe.frozen import frozen
-from probe.mapping.new_map import SPAN, CountSearch
+from probe.mapping.searches import SPAN, CountSearch
 from probe.mapping.walk_keys import ChangeCount, ChangeKind, GoTo, Move, PutAt, Say, ToggleBlink, TogglePaper, UseLine
 from probe.mapping.walk_state import EndStage, OneKey, Walk, WalkEnd, next_unseen
 from probe.task import effects as fx
@@ -115,6 +113,8 @@ def _row(s: Walk, row: int, go: _Go) -> _N:
         return s, ()
     s = replace(s, chosen=row, message="")
     if end.stage is EndStage.NEXT:
+        from probe.document.needs import Need  # this and the checks: only the last page of a walk needs them
+
         step = next_steps(s.map)[row]
         match step.event:
             case GoTo(number, str() as chain) | Need("walk", _, _, str() as chain, int() as number):
@@ -229,8 +229,12 @@ def end_view(s: Walk) -> TaskView:
             prompt, hint = "How many?", "type the number; Enter alone finds it by light"
         case _:
             question = "What comes next, most useful first:"
-    findings = check_map(s.map) if end.stage is EndStage.NEXT else ()
-    lines = [Line("What does not agree:", "bold"), *(Line(finding.what, wrap=True) for finding in findings)]
+    findings: tuple[str, ...] = ()
+    if end.stage is EndStage.NEXT:
+        from probe.document.checks import check_map
+
+        findings = tuple(finding.what for finding in check_map(s.map))
+    lines = [Line("What does not agree:", "bold"), *(Line(what, wrap=True) for what in findings)]
     return TaskView(
         head=f"{s.map.machine.name} · {chain.name} · the end",
         board=s.board.words,
@@ -265,6 +269,9 @@ def seen_so_far(chain: Chain) -> str:
 
 def next_steps(map_: PlayfieldMap) -> tuple[NextStep, ...]:
     """What the map needs, then what is done with a map that is walked."""
+    from probe.document.checks import check_map
+    from probe.document.needs import needs
+
     steps = [NextStep(need.words, need.detail, need) for need in needs(map_)]
     for chain in map_.chains:
         dark = [n for n, pixel in enumerate(chain.pixels) if pixel.state in (PixelState.DARK, PixelState.DEAD)]

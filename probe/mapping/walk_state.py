@@ -10,8 +10,8 @@ from device_protocol.values import Colour
 from probe.document.model import Chain, Kind, Pixel, PixelState, Place, PlayfieldMap, Position
 from probe.document.operations import folded, pixel_at
 from probe.frozen import frozen
-from probe.mapping.new_map import CountSearch
 from probe.mapping.offers import Offer, Surroundings, offers
+from probe.mapping.searches import CountSearch
 from probe.task.light import Alternate, Dark, Light, OutputSetup, Pixels
 from probe.task.task import TaskState
 

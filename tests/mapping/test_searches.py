@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from device_protocol.board import ChainWiring, PhysicalPixel, PixelChain
 from device_protocol.values import Colour
-from probe.mapping.new_map import (
+from probe.mapping.searches import (
     RGB_ORDERS,
     RGBW_ORDERS,
     CountSearch,

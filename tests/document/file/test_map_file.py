@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 import subprocess
@@ -21,6 +22,7 @@ from probe.document.file import (
     StorageError,
     demo_map_path,
     load_map,
+    lock,
 )
 from probe.document.file.atomic import named_after
 from probe.document.file.layout import render_map
@@ -263,3 +265,56 @@ def test_the_same_map_again_writes_nothing(path: Path) -> None:
         file.save(op.set_note(NEW, "playfield", 50, "seen"))
         assert path.stat().st_ino == before
         assert load_map(file.previous) == OLD
+
+
+def test_who_waits_for_the_lock_has_it_when_it_is_let_go(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    first = lock.ExclusiveLock(path)
+    waits: list[float] = []
+
+    def let_go(seconds: float) -> None:
+        waits.append(seconds)
+        first.release()
+
+    monkeypatch.setattr(lock.time, "sleep", let_go)
+    second = lock.ExclusiveLock(path, wait_s=60.0)
+    assert len(waits) == 1
+    with pytest.raises(FileInUseError, match="this same program"):
+        lock.ExclusiveLock(path)
+    second.release()
+    second.release()
+    lock.ExclusiveLock(path).release()
+
+
+def test_a_lock_whose_file_was_removed_before_it_was_held_is_asked_for_again(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hold, removed = lock._hold, named_after(path, ".", ".lock")
+
+    def hold_late(descriptor: int) -> None:
+        monkeypatch.setattr(lock, "_hold", hold)
+        removed.unlink()
+        hold(descriptor)
+
+    monkeypatch.setattr(lock, "_hold", hold_late)
+    held = lock.ExclusiveLock(path)
+    with pytest.raises(FileInUseError):
+        lock.ExclusiveLock(path)
+    held.release()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+def test_a_link_in_the_place_of_the_lock_is_not_followed(path: Path) -> None:
+    target = path.with_name("precious")
+    named_after(path, ".", ".lock").symlink_to(target)
+    with pytest.raises(CannotSaveError, match="no lock can be made beside it"):
+        lock.ExclusiveLock(path)
+    assert not target.exists()
+
+
+def test_a_lock_that_the_system_cannot_hold_is_said(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(descriptor: int) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(lock, "_hold", refuse)
+    with pytest.raises(CannotSaveError, match="No locks available"):
+        lock.ExclusiveLock(path)
