@@ -275,7 +275,7 @@ def test_who_waits_for_the_lock_has_it_when_it_is_let_go(path: Path, monkeypatch
         waits.append(seconds)
         first.release()
 
-    monkeypatch.setattr(lock.time, "sleep", let_go)
+    monkeypatch.setattr("time.sleep", let_go)
     second = lock.ExclusiveLock(path, wait_s=60.0)
     assert len(waits) == 1
     with pytest.raises(FileInUseError, match="this same program"):
