@@ -45,6 +45,8 @@ from probe.ui.start import PortChoice
 if TYPE_CHECKING:
     from device_protocol.board import ChainWiring, SimulatedBoard
     from probe.link import BoardLink, LinkEvent, OpenWire, PortSpec
+    from probe.link.simulated_game import SimulatedGame
+    from probe.link.simulated_wire import SimulatedPort
     from probe.ui.app import ProbeApp
 
 log = logging.getLogger(__name__)
@@ -173,7 +175,7 @@ class Opening:
     def with_port(self, choice: PortChoice, session: Session) -> Session:
         """The session on a port that was picked, which is remembered for the map once its board answers; or on paper."""
         if choice.address is None:
-            return replace(session, make_link=None, paper=True, eyes=None, truth=None, on_answer=None)
+            return replace(session, make_link=None, paper=True, eyes=None, truth=None, game=None, on_answer=None)
         if session.path and not choice.address.startswith("replay://"):
             from probe.link import remembered_key
 
@@ -201,7 +203,7 @@ class Opening:
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
             return BoardLink(where, on_event=on_event, transcript=transcript)
 
-        return replace(session, make_link=make, paper=False, eyes=eyes, truth=truth)
+        return replace(session, make_link=make, paper=False, eyes=eyes, truth=truth, game=None)
 
     def _wire_log(self) -> Callable[[float, str, bytes], None] | None:
         if not self.transcript:
@@ -225,26 +227,34 @@ class Opening:
             path.parent.mkdir(parents=True, exist_ok=True)
             save_copy(path, demo_map_path(name).read_bytes())
         document = document_at(path)
-        board: SimulatedBoard | None = None
+        port: SimulatedPort | None = None
+        game: SimulatedGame | None = None
         transcript = self._wire_log()
 
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
-            nonlocal board
+            nonlocal port, game
             from probe.link import BoardLink
+            from probe.link.simulated_game import SimulatedGame
             from probe.link.simulated_wire import SimulatedPort
 
-            if board is None:
-                board = demo_board(truth)
-            return BoardLink(
-                SimulatedPort(board, name="simulated board").open, on_event=on_event, transcript=transcript
-            )
+            if port is None:
+                port = SimulatedPort(demo_board(truth), name="simulated board")
+                game = SimulatedGame(port, (lamp.number for lamp in truth.lamps if lamp.number is not None))
+            return BoardLink(port.open, on_event=on_event, transcript=transcript)
+
+        def play(lamp: int | None) -> None:
+            if game is not None and lamp is not None:
+                game.press(lamp)
+            elif game is not None:
+                game.lamp_test()
 
         again = "--spliced --keep" if after_splice else "--keep"
         return Session(
             document=document,
             make_link=make,
-            eyes=lambda: seen_on(board) if board is not None else (),
+            eyes=lambda: seen_on(port.board) if port is not None else (),
             truth=truth,
+            game=play,
             welcome=SPLICED_WELCOME if after_splice else DEMO_WELCOME,
             begin_at=lit_begin(document.map, truth) if document.has_map else None,
             goodbye=f"The demo's map is in {path}\nTo go on: playfield-probe demo {again} {shlex.quote(str(path))}",

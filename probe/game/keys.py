@@ -136,6 +136,20 @@ class ChangeLinger:
     by: int
 
 
+@dataclass(frozen=True)
+class PressTarget:
+    """In the demo: press a target of the simulated game."""
+
+
+@dataclass(frozen=True)
+class LampTest:
+    """In the demo: the simulated game's lamp test begins, or ends."""
+
+
+def _simulated(s: Any) -> bool:
+    return bool(s.simulated and s.typed is None)
+
+
 def _watching(s: Any) -> bool:
     return s.typed is None
 
@@ -149,6 +163,8 @@ WATCH = (
     Command("watch.hand_over", ("f6",), "Game lights", HandOver(True), shown=True),
     Command("watch.linger.1", ("plus",), "Longer hold-on time", ChangeLinger(1), when=_watching),
     Command("watch.linger.-1", ("minus",), "Shorter hold-on time", ChangeLinger(-1), when=_watching),
+    Command("watch.press", ("p",), "Demo: press a target", PressTarget(), shown=True, empty=True, when=_simulated),
+    Command("watch.lamp_test", ("t",), "Demo: lamp test", LampTest(), shown=True, empty=True, when=_simulated),
     Command("watch.undo", ("ctrl+z",), "Undo", ev.Undo()),
     Command("watch.leave", ("escape",), "Back", ev.Leave()),
 )

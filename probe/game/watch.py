@@ -31,7 +31,7 @@ from probe.document.lamp_table import LampTable, lamp_table
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import set_lamps
 from probe.document.proving import add_observation, drop_observation
-from probe.game.keys import WATCH, ChangeLinger, ForgetChanges, HandOver, Mismatch
+from probe.game.keys import WATCH, ChangeLinger, ForgetChanges, HandOver, LampTest, Mismatch, PressTarget
 from probe.game.pick import PickFacts
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -76,7 +76,8 @@ class Watch(TaskState):
     """The state. `total` inputs, 0 while not known; `on` their states, the first for input 1.
 
     `subscribed`: the board has been asked to report every change. `to_game`: the game shall have the pixels. `typed`: what
-    was seen, while that is typed, else None. `learning`: the input that a place is being picked for.
+    was seen, while that is typed, else None. `learning`: the input that a place is being picked for; `pressing`:
+    one is picked to be pressed in the simulated game, if there is one (`simulated`).
     """
 
     total: int = 0
@@ -90,6 +91,8 @@ class Watch(TaskState):
     to_game: bool = False
     typed: str | None = None
     learning: int | None = None
+    pressing: bool = False
+    simulated: bool = False
     now_s: float = 0.0
 
     @cached_property
@@ -182,6 +185,14 @@ class WatchTask(Task[Watch]):
                 # carried out after it is left: the answer matters to nobody
                 stop = (fx.Ask((WatchInputs(False),), "watch-off"),) if s.board.has("inputs") else ()
                 return s, (*stop, fx.Close())
+            case PressTarget() if s.simulated:
+                lit = tuple(place.id for place in s.map.places if place.lamps)
+                facts = PickFacts("Demo: press which target? (those with a lamp come first)", first=lit)
+                return replace(s, pressing=True, message=""), (fx.Open("pick", facts),)
+            case LampTest() if s.simulated:
+                return replace(s, message="the simulated game's lamp test: once more ends it"), (fx.PlayGame(),)
+            case ev.TaskClosed(_, place) if s.pressing:
+                return _pressed(s, place)
             case ev.TaskClosed(_, place):
                 # what the board reported meanwhile went to the task on top
                 number = s.learning
@@ -208,7 +219,7 @@ def make(opened: Opened) -> tuple[WatchTask, Watch]:
     """The lamp inputs beside the open map."""
     assert opened.map is not None, "the lamp inputs are watched with a map"
     facts = opened.facts if isinstance(opened.facts, WatchFacts) else WatchFacts()
-    return WatchTask(), Watch(map=opened.map, to_game=facts.game_plays)
+    return WatchTask(), Watch(map=opened.map, to_game=facts.game_plays, simulated=opened.simulated_game)
 
 
 # -- what the board reports ----------------------------------------------------------------------------------------
@@ -332,6 +343,18 @@ def _linger(s: Watch, by: int) -> _N:
 
 def _commit(s: Watch, map_: PlayfieldMap, words: str) -> _N:
     return replace(s, map=map_, message=words), (fx.Commit(map_, words),)
+
+
+def _pressed(s: Watch, place_id: object) -> _N:
+    """The target that was picked is pressed in the simulated game."""
+    s, effects = _board(replace(s, subscribed=False, edges=(), edges_asked_s=None, pressing=False))
+    place = s.map.place_by_id.get(place_id) if isinstance(place_id, str) else None
+    if place is None:
+        return s, effects
+    if not place.lamps:
+        return replace(s, message=f"{place.label} has no lamp in the map: nothing changes"), effects
+    pressed = tuple(fx.PlayGame(lamp) for lamp in place.lamps)
+    return replace(s, message=f"pressed: {place.label}"), (*effects, *pressed)
 
 
 def _pick(s: Watch) -> _N:

@@ -145,7 +145,7 @@ class Runtime:
     bell, `notify` shows a passing message, `on_change` is called (once for any number of events) when something may have to be
     drawn again, `on_fault` is given an exception that no effect may raise; without it the worker stops at one. `on_bottom` is
     called when the last task is left, with what it came to, `on_not_saved` when a save fails that a person asked for again.
-    `on_setting` puts a setting into effect, and remembers it.
+    `on_setting` puts a setting into effect, and remembers it; `on_game` plays a simulated game.
     """
 
     def __init__(
@@ -160,6 +160,7 @@ class Runtime:
         on_bottom: Callable[[object], None] = lambda _: None,
         on_not_saved: Callable[[], None] = lambda: None,
         on_setting: Callable[[str, object], None] = lambda name, value: None,
+        on_game: Callable[[int | None], None] = lambda lamp: None,
         on_fault: Callable[[Exception], None] | None = None,
         now_s: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -173,6 +174,7 @@ class Runtime:
         self._on_bottom = on_bottom
         self._on_not_saved = on_not_saved
         self._on_setting = on_setting
+        self._on_game = on_game
         self._on_fault = on_fault
         self._now_s = now_s
         self._events: deque[tuple[OpenTask | None, object]] = deque()
@@ -327,6 +329,8 @@ class Runtime:
                 self._questions.append(_Question(layer, effect, self._epoch))
             case fx.Bell():
                 self._bell()
+            case fx.PlayGame(lamp):
+                self._on_game(lamp)
             case fx.ChangeSetting(name, value):
                 self._on_setting(name, value)
                 self._events.extend((other, ev.SettingChanged(name, value)) for other in self.layers)

@@ -103,6 +103,13 @@ class ChangeSetting:
 
 
 @frozen
+class PlayGame:
+    """In the demo: the simulated game's target with this lamp is pressed; None: its lamp test begins, or ends."""
+
+    lamp: int | None = None
+
+
+@frozen
 class Notify:
     """A passing word for the person, beside the task."""
 
@@ -122,6 +129,7 @@ Effect = (
     | TryAgain
     | MakeRevision
     | ChangeSetting
+    | PlayGame
     | Notify
 )
 Effects = tuple[Effect, ...]

@@ -151,7 +151,8 @@ def by_default(s: S, event: object) -> Next[S]:
 @frozen
 class Opened:
     """What a task's maker is given: the map if there is one, the facts of whoever opens it, and what settings and command
-    line say. `settings`: the values that the settings have now, by name. `now`: time of day, RFC 3339 text."""
+    line say. `simulated_game`: there is one to
+    play with. `settings`: the values that the settings have now, by name. `now`: time of day, RFC 3339 text."""
 
     map: PlayfieldMap | None
     facts: object = None
@@ -159,5 +160,6 @@ class Opened:
     paper: bool = False
     level: int = 32
     plain_ascii: bool = False
+    simulated_game: bool = False
     settings: Mapping[str, object] = field(default_factory=dict)
     now: str = ""

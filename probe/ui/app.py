@@ -161,6 +161,7 @@ class ProbeApp(App[str]):
             on_bottom=self._bottom,
             on_not_saved=self._not_saved,
             on_setting=self.change_setting,
+            on_game=self._play_game,
             on_fault=self._handle_exception,
         )
 
@@ -172,6 +173,7 @@ class ProbeApp(App[str]):
             "level": options.level,
             "plain_ascii": options.plain_ascii,
             "settings": self._settings_now(),
+            "simulated_game": self.session.game is not None,
             "now": now_text(),
         }
 
@@ -444,6 +446,10 @@ class ProbeApp(App[str]):
                 self.screen.complain(str(exc))
             return
         self._begin(session)
+
+    def _play_game(self, lamp: int | None) -> None:
+        if self.session.game is not None:
+            self.session.game(lamp)
 
     def _ring(self) -> None:
         if self.options.bell:

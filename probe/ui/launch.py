@@ -97,7 +97,8 @@ class Session:
 
     `make_link` gives a link for an event callback; None means that a port has yet to be picked, or paper entry if
     `paper`. `eyes` gives what a simulated playfield shows, as (place id, colour word) pairs, and `truth` where those
-    places are; both None with a real board. `welcome` is shown on the walk, `goodbye` in the shell afterwards.
+    places are; both None with a real board. `game` presses a target of a simulated game by its lamp, or begins and ends its
+    lamp test (None). `welcome` is shown on the walk, `goodbye` in the shell afterwards.
     `on_answer` is called once, when a board has answered. `begin_at`: the pixel (chain, number) that the walk begins on, if not where the last one stopped.
     """
 
@@ -106,6 +107,7 @@ class Session:
     make_link: MakeLink | None = None
     eyes: Callable[[], Seen] | None = None
     truth: PlayfieldMap | None = None
+    game: Callable[[int | None], None] | None = None
     welcome: str = ""
     goodbye: str = ""
     begin_at: tuple[str, int] | None = None
