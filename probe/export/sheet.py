@@ -223,12 +223,12 @@ def _evenness(map_: PlayfieldMap) -> str:
             (
                 str(number),
                 escape(date_of(times[-1])),
-                f"{found.uniformity:.2f}",
-                f"{found.diversity:.2f}",
+                f"{100 * found.uniformity:.0f} % of the average (Emin/Eavg {found.uniformity:.2f})",
+                f"{100 * found.diversity:.0f} % of the brightest",
                 f"{found.count} ({own(of)})",
             )
         )
-    heads = ("Walk", "Date", "Emin/Eavg", "Emin/Emax", "Points")
+    heads = ("Walk", "Date", "The worst spot gets", "and", "Points")
     return section("Evenness of general illumination", table(heads, rows[-8:])) if rows else ""
 
 

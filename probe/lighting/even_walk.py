@@ -41,7 +41,7 @@ from probe.lighting.evenness import (
     stops,
 )
 from probe.lighting.levels import Shown, current_lines, light_of_chains, places_lit, shown_chains
-from probe.lighting.suggest import Suggestion, apply, suggest
+from probe.lighting.suggest import Suggestion, Sureness, TrimOutcome, apply, suggest
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Light
@@ -357,17 +357,34 @@ def _result(s: EvenWalk) -> tuple[Line, ...]:
     return (*head, *_suggestion_lines(s.map, s.suggestion, taken=s.trimmed))
 
 
+def _promise(outcome: TrimOutcome, *, rated_only: bool) -> tuple[Line, ...]:
+    """What the trims are worth. Ratings tell a direction, so no figures are stated of them."""
+    if rated_only:
+        better = (
+            "the worst spot gets nearer to the average" if outcome.after.uniformity > outcome.before.uniformity else ""
+        )
+        return (
+            *((Line(f"{better}: {outcome.sure.value}"),) if better else ()),
+            Line("ratings do not say how dark a dark gap is: no figures, walk again instead"),
+        )
+    now, then, low, high = (
+        f"{100 * value:.0f} %"
+        for value in (outcome.before.uniformity, outcome.after.uniformity, outcome.low, outcome.high)
+    )
+    return (
+        Line(f"the worst spot gets {now} of the average now, {then} with trims"),
+        Line(f"8 times in 10 between {low} and {high}; {outcome.sure.value}"),
+    )
+
+
 def _suggestion_lines(map_: PlayfieldMap, found: Suggestion, *, taken: bool) -> list[Line]:
     """Trims and changes in words, each with how sure it is."""
     outcome = found.outcome
     lines = [
         Line("By the light model", "bold"),
-        Line(f"now {outcome.before.uniformity:.2f}, with trims {outcome.after.uniformity:.2f}"),
-        Line(f"between {outcome.low:.2f} and {outcome.high:.2f}; {outcome.sure.value}"),
+        *_promise(outcome, rated_only=found.rated_only),
         Line(f"{100 * outcome.after.mean / outcome.before.mean:.0f} % of the light stays"),
     ]
-    if found.rated_only:
-        lines.append(Line("ratings do not say how dark a dark gap is: trust the direction, not the figures"))
     if found.dimmed_percent < 100:
         lines.append(Line("the trims keep within the current ceiling"))
     if found.trims:
@@ -380,8 +397,9 @@ def _suggestion_lines(map_: PlayfieldMap, found: Suggestion, *, taken: bool) -> 
     if found.changes:
         lines.append(Line("would help more than trims:", "bold"))
         for change in found.changes:
-            sure = change.outcome.sure.name.lower()
-            lines.append(Line(f"  {change.outcome.after.uniformity:.2f} {change.words(map_)} ({sure})"))
+            sure = change.outcome.sure
+            figure = f", {100 * change.outcome.after.uniformity:.0f} %" if sure is not Sureness.GUESS else ""
+            lines.append(Line(f"  {change.words(map_)} ({sure.name.lower()}{'' if found.rated_only else figure})"))
     return lines
 
 

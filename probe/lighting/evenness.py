@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -23,7 +23,7 @@ from probe.document.lamp_table import light_of
 from probe.document.model import Kind, Place, PlayfieldMap
 from probe.document.model.light import Measure, Rating, Reading
 from probe.lighting.gaps import neighbours
-from probe.lighting.optics import USUAL_DEPTH_MM, Array, Seat, matrix
+from probe.lighting.optics import LEAST_DEPTH_MM, USUAL_DEPTH_MM, WOOD_MM, Array, Seat, matrix
 from probe.lighting.plastics import MILLICANDELA
 
 RATED: Mapping[Rating, float] = {Rating.DARK: 0.6, Rating.FAIR: 1.0, Rating.HOT: 1.6}
@@ -45,6 +45,12 @@ PRIOR_ELSEWHERE_LOG = 0.7
 MOST_ELSEWHERE = 8.0
 """Own choices: gains within a factor of about 1.6, depths the same, a twentieth of the light from elsewhere, at most
 eight times that."""
+
+LOCAL = 0.3
+"""How unlike a stop may be to the model: plastics, rubbers and posts. Own choice, with `RATED_DOUBT` calibrated on rays
+through holes and plastics that this model does not know (tests/lighting/monte_carlo.py)."""
+RATED_DOUBT = 0.25
+DOUBT_FACTOR = 1.25
 
 Stop = tuple[str, str | None]
 """A place id, or the two ids of a gap."""
@@ -148,7 +154,13 @@ def seat_of(place: Place) -> Seat:
     if place.position is None:
         raise ValueError(f"{place.label!r} has no position")
     depth = USUAL_DEPTH_MM if place.depth_mm is None else place.depth_mm
-    return Seat(x_mm=place.position.x_mm, y_mm=place.position.y_mm, depth_mm=depth, diffuser=place.diffuser)
+    return Seat(
+        x_mm=place.position.x_mm,
+        y_mm=place.position.y_mm,
+        depth_mm=depth,
+        diffuser=place.diffuser,
+        hole_mm=min(WOOD_MM, max(0.0, depth - LEAST_DEPTH_MM)),
+    )
 
 
 @dataclass(frozen=True)
@@ -168,13 +180,7 @@ class Scene:
 
 
 def _deeper(seat: Seat, factor: float) -> Seat:
-    return Seat(
-        x_mm=seat.x_mm,
-        y_mm=seat.y_mm,
-        depth_mm=seat.depth_mm * factor,
-        half_angle_deg=seat.half_angle_deg,
-        diffuser=seat.diffuser,
-    )
+    return replace(seat, depth_mm=seat.hole_mm + max(LEAST_DEPTH_MM, seat.height_mm * factor))
 
 
 def scene(map_: PlayfieldMap, *, levels: Mapping[str, int] | None = None) -> Scene:
@@ -209,7 +215,8 @@ class Fit:
 
     `gain`: what each place really gives, of what the model computes; `depth_factor` on all depths; `elsewhere_lux` from other
     light, on the scale of the model. `draws`: (n, places + 2) samples of log gains, log depth factor and elsewhere share,
-    as sure as the readings are. `misfit`: root mean square of (read - model) in units of the reading's own doubt.
+    as sure as the readings are. `local`: logs of what each stop showed beyond the model (plastics pass more here than
+    there), 0 where nothing was read, and the doubt of that. `misfit`: root mean square of (read - model) in units of the reading's own doubt.
     """
 
     scene: Scene
@@ -220,6 +227,8 @@ class Fit:
     misfit: float
     read: frozenset[Stop]
     rated_only: bool
+    local: Array = field(default_factory=lambda: np.zeros(0))
+    local_doubt: Array = field(default_factory=lambda: np.zeros(0))
 
     @property
     def coverage(self) -> float:
@@ -239,7 +248,13 @@ class Fit:
             elsewhere = self.elsewhere_lux * math.exp(draw[-1])
         if seats is not None and len(seats) > len(gain):
             gain = np.concatenate([gain, np.ones(len(seats) - len(gain))])
-        return np.asarray(self.scene.light(depth_factor=factor, seats=seats) @ (gain * lamps) + elsewhere)
+        own = self.scene.light(depth_factor=factor, seats=seats) @ (gain * lamps) + elsewhere
+        return np.asarray(own * self.passing)
+
+    @property
+    def passing(self) -> Array:
+        """What each stop shows of the model's light."""
+        return np.exp(self.local) if len(self.local) else np.ones(len(self.scene.stops))
 
 
 DRAWS = 64
@@ -343,4 +358,20 @@ class _Problem:
             self.misfit(x),
             frozenset(self.here.stops[row] for row in self.rows),
             self.names == ["rated"],
+            *self.local(x),
         )
+
+    def local(self, x: Array) -> tuple[Array, Array]:
+        """What the stops show beyond the model, shrunk by how far a reading can be trusted; and what doubt is left."""
+        beyond, doubt = np.zeros(len(self.here.stops)), np.full(len(self.here.stops), LOCAL)
+        model = self.model(x)
+        for at, row in enumerate(self.rows):
+            if self.kinds[at] == "rated":
+                low, high = self.limits[at]
+                off, noise = float(np.clip(model[at], low, high) - model[at]), SIGMA_LOG_RATED
+                noise = math.hypot(noise, RATED_DOUBT)
+            else:
+                off, noise = float(self.seen[at] - model[at]), float(self.sigma[at])
+            beyond[row] = off * LOCAL**2 / (LOCAL**2 + noise**2)
+            doubt[row] = DOUBT_FACTOR * LOCAL * noise / math.hypot(LOCAL, noise)
+        return beyond, doubt

@@ -17,10 +17,11 @@ from scipy.optimize import lsq_linear
 from device_protocol.lightness import DUTY, level_for_duty
 from device_protocol.orders import Identity
 from probe.document.lamp_table import light_of
-from probe.document.model import Place, PlayfieldMap
+from probe.document.model import Kind, Place, PlayfieldMap
 from probe.lighting.evenness import Evenness, Fit, Scene, candela, evenness
 from probe.lighting.levels import places_lit, set_light, shown_on
 from probe.lighting.optics import DIFFUSER_PASSES, Array, Seat
+from probe.lighting.plastics import insert_tint
 
 HELPS_BY = 1.10
 """A change is offered if it makes uniformity a tenth better than trims alone. Own choice."""
@@ -29,6 +30,8 @@ LIGHT_KEPT = 0.5
 DEEPER, SHALLOWER = 1.6, 1 / 1.6
 DEEPEST_MM, SHALLOWEST_MM = 80.0, 6.0
 MOST_TRIED = 4
+CHANGE_DOUBT = 0.6
+"""Share of a computed change (in logs) by which it may be off. Own choice, calibrated as `evenness.LOCAL`."""
 
 
 class Sureness(Enum):
@@ -90,14 +93,16 @@ class Work(Enum):
 
 @dataclass(frozen=True)
 class SeatChange:
-    """A change of the harness or seat. `place` is where; for a new pixel `to` is the other end of the gap. `depth_mm`
-    is the new depth."""
+    """A change of the harness or seat. `place` is where; for a new pixel `to` is the other end of the gap, `level` its
+    level. `depth_mm` is the new depth. `trims` go with it: the outcome is that of both."""
 
     work: Work
     place: str
     to: str | None
     depth_mm: float | None
     outcome: TrimOutcome
+    trims: tuple[Trim, ...] = ()
+    level: int | None = None
 
     def words(self, map_: PlayfieldMap) -> str:
         """A sentence without its figures."""
@@ -187,6 +192,7 @@ def _trimmed(fitted: Fit, seats: Sequence[Seat], each_cd: Array, now: Array) -> 
     """
     gain = np.concatenate([fitted.gain, np.ones(len(seats) - len(fitted.gain))])
     reach = fitted.scene.light(depth_factor=fitted.depth_factor, seats=seats) * (gain * each_cd / 255)
+    reach = reach * fitted.passing[:, None]
     free = np.array(
         [place.id in fitted.seen_places for place in fitted.scene.places] + [True] * (len(seats) - len(fitted.gain))
     )
@@ -229,9 +235,15 @@ def _outcome(
     assert before is not None
     assert after is not None
     values, better = [], 0
+    rng = np.random.default_rng(1)
+    unsure = CHANGE_DOUBT * min(1.0, fitted.misfit / 2)  # the worse the model fits, the less its changes are worth
     for draw in fitted.draws:
-        then = evenness(fitted.light(new_lamps, seats=new_seats, draw=draw).tolist())
-        was = evenness(fitted.light(lamps, seats=seats, draw=draw).tolist())
+        new, old = fitted.light(new_lamps, seats=new_seats, draw=draw), fitted.light(lamps, seats=seats, draw=draw)
+        stops = np.exp(fitted.local_doubt * rng.standard_normal(len(new))) if len(fitted.local_doubt) else 1.0
+        # How much a stop changes is less sure the more it changes.
+        change = np.log(new / old)
+        changed = np.exp(unsure * np.abs(change - change.mean()) * rng.standard_normal(len(new)))
+        then, was = evenness((new * stops * changed).tolist()), evenness((old * stops).tolist())
         assert then is not None
         assert was is not None
         values.append(then.uniformity)
@@ -241,6 +253,13 @@ def _outcome(
     return TrimOutcome(before, after, float(low), float(high), better / len(values), trust_in(fitted))
 
 
+def _behind_insert(map_: PlayfieldMap, place: Place) -> bool:
+    """Whether a place shines through a translucent insert: only there does depth mix light instead of hiding it."""
+    if place.kind is Kind.INSERT:
+        return True
+    return insert_tint(lamp.insert_colour for lamp in map_.lamps if lamp.number in place.lamps) is not None
+
+
 def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array) -> list[SeatChange]:
     """Changes at the darkest and brightest points that trims leave, each tried alone."""
     here = fitted.scene
@@ -248,6 +267,7 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
     order = np.argsort(light, kind="stable")
     usual_mm = float(np.median([seat.depth_mm for seat in here.seats]))
     index = {place.id: at for at, place in enumerate(here.places)}
+    behind_inserts = {place.id for place in here.places if _behind_insert(map_, place)}
     tried: set[tuple[Work, str, str | None]] = set()
     found = []
 
@@ -256,14 +276,24 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
             return
         tried.add((work, place, to))
         duties = _trimmed(fitted, seats, lamps, start)
+        if len(duties) == len(now):
+            duties = _duties(map_, here, _trims(map_, here, duties))
+        else:
+            duties = np.append(_duties(map_, here, _trims(map_, here, duties[:-1])), duties[-1])
         outcome = _outcome(fitted, each * now / 255, here.seats, lamps * duties / 255, seats)
         depth = seats[index[place]].depth_mm if work in (Work.DEEPER, Work.SHALLOWER) else None
-        found.append(SeatChange(work, place, to, depth, outcome))
+        level = level_for_duty(float(duties[-1])) if work is Work.PIXEL else None
+        found.append(SeatChange(work, place, to, depth, outcome, _trims(map_, here, duties[: len(now)]), level))
 
     def seated(at: int, **change: float | bool) -> list[Seat]:
         seats = list(here.seats)
         seats[at] = replace(seats[at], **change)  # type: ignore[arg-type]
         return seats
+
+    def moved(at: int, depth_mm: float) -> list[Seat]:
+        """Seated deeper or nearer: the hole above it changes, what lies open above the wood does not."""
+        seat = here.seats[at]
+        return seated(at, depth_mm=depth_mm, hole_mm=max(0.0, seat.hole_mm + depth_mm - seat.depth_mm))
 
     for row in (*order[:MOST_TRIED].tolist(), *order[::-1][:MOST_TRIED].tolist()):
         place, to = here.stops[row]
@@ -284,10 +314,11 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
                 continue
             at = index[name]
             seat = here.seats[at]
-            if seat.depth_mm * DEEPER <= DEEPEST_MM:
-                attempt(Work.DEEPER, name, None, seated(at, depth_mm=seat.depth_mm * DEEPER), each, now)
-            if to is None and dark and seat.depth_mm * SHALLOWER >= SHALLOWEST_MM:
-                attempt(Work.SHALLOWER, name, None, seated(at, depth_mm=seat.depth_mm * SHALLOWER), each, now)
+            if name in behind_inserts and seat.depth_mm * DEEPER <= DEEPEST_MM:
+                attempt(Work.DEEPER, name, None, moved(at, seat.depth_mm * DEEPER), each, now)
+            nearer = max(seat.depth_mm * SHALLOWER, seat.depth_mm - seat.hole_mm)
+            if to is None and dark and nearer >= SHALLOWEST_MM and nearer < seat.depth_mm:
+                attempt(Work.SHALLOWER, name, None, moved(at, nearer), each, now)
             if not seat.diffuser and (not dark or seat.depth_mm < usual_mm):
                 attempt(Work.DIFFUSER, name, None, seated(at, diffuser=True), each, now)
     return found
