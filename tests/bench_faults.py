@@ -187,7 +187,7 @@ def run(argv: list[str]) -> int:
     two = from_wiring(knowledge, sessions=args.wirings // 2, seed=args.seed + 3, faults=2)
     print(two.line("model wiring, two causes, at least one") + f" both_in_three {100 * two.both / two.sessions:.1f} %")
     print(f"not among three (model wiring, every cause as often): {even.missed.most_common(8)}")
-    for name in ("known",):
+    for name in ("known", "unseen-translated"):
         stories = read(FOLDER / f"{name}.toml")
         print(story_score(knowledge, stories).line(f"stories, {name}"))
         print(story_score(knowledge, stories, seeds=3, wrong=0.07, unsure=0.07).line("same, 7 % wrong, 7 % not sure"))

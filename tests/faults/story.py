@@ -94,7 +94,7 @@ def _reply(asked: FaultObservation, story: Story, rng: Random, *, wrong: float, 
     ids = [answer.id for answer in asked.answers]
     if draw < unsure + wrong:
         return rng.choice([other for other in ids if other != right]), ""
-    if right in ids:
+    if right in ids or right == UNSURE:
         return right, ""
     if not asked.meter:
         raise ValueError(f"{story.name}: {asked.id} has no answer {right!r}")
