@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from probe.document.model import Place
 from probe.document.plural import many
 from probe.document.revisions import changed_in, verified_count
 from probe.recheck.colours import colours_words, legend, look_spots, signs_by_word
@@ -40,6 +41,7 @@ def view(s: Rechecking) -> TaskView:
         unsaved=s.unsaved,
         progress=_progress(s),
         picture=_picture(s),
+        second=_as_said(s) if s.stage in ASKING else None,
     )
 
 
@@ -110,15 +112,38 @@ def _progress(s: Rechecking) -> str:
 def _picture(s: Rechecking) -> PictureView:
     """The chain as it should look, with a mark at the place in hand."""
     spots = look_spots(s.map, s.shown, plain_ascii=s.plain_ascii) if s.look is not None else ()
-    if s.stage in ASKING:
-        at = s.pointed if s.stage is RecheckStage.COLOUR else s.item
-        place = s.entries.place(at.entries[0]) if at and at.entries and s.entries else None
-        if place is not None and place.position is not None:
-            sign = colours_words(s.shown.get(place.id, ()), plain_ascii=s.plain_ascii)[:1] or MARK_SIGN
-            spots = (*spots, Spot(place.position, sign, "mark"))
+    place = _place_in_hand(s)
+    if place is not None and place.position is not None:
+        sign = colours_words(s.shown.get(place.id, ()), plain_ascii=s.plain_ascii)[:1] or MARK_SIGN
+        spots = (*spots, Spot(place.position, sign, "mark"))
     return PictureView(
         spots,
+        title="Map says" if s.stage in ASKING else "",
+        at=place.id if place is not None else None,
         legend=legend(plain_ascii=s.plain_ascii) if s.look is not None else "",
         seen_on_request=True,
         seen_signs=signs_by_word(plain_ascii=s.plain_ascii),
     )
+
+
+def _place_in_hand(s: Rechecking) -> Place | None:
+    """The place of the marked row, or the one whose colour is asked for."""
+    if s.stage not in ASKING:
+        return None
+    at = s.pointed if s.stage is RecheckStage.COLOUR else s.item
+    return s.entries.place(at.entries[0]) if at and at.entries and s.entries else None
+
+
+def _as_said(s: Rechecking) -> PictureView:
+    """What was said of this look so far: rows above the marked one are as listed, the marked one is asked about."""
+    shown: dict[str, tuple[int, ...]] = {}
+    rows = s.items[: s.chosen] if s.stage is RecheckStage.LOOK else ()
+    for row in rows:
+        place = s.entries.place(row.entries[0]) if row.entries and s.entries is not None else None
+        if place is not None:
+            shown[place.id] = row.colours
+    spots = look_spots(s.map, shown, plain_ascii=s.plain_ascii)
+    place = _place_in_hand(s)
+    if place is not None and place.position is not None:
+        spots = (*spots, Spot(place.position, MARK_SIGN, "mark"))
+    return PictureView(spots, title="As you say", seen_signs=signs_by_word(plain_ascii=s.plain_ascii))

@@ -57,6 +57,7 @@ class PictureView:
 
     In the demo what is lit under the glass is drawn too; with `seen_on_request` only when asked for (`UnderTheGlass`), and
     then instead of the spots. `seen_signs`: a colour's word → the sign and the look of what shines in it.
+    `title` stands above it. `at`: the place in hand, of which it is said what is lit there.
     """
 
     spots: tuple[Spot, ...] = ()
@@ -74,6 +75,8 @@ class PictureView:
     shape: Shape | None = None
     seen_on_request: bool = False
     seen_signs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    title: str = ""
+    at: str | None = None
 
 
 @frozen
@@ -91,7 +94,8 @@ class TaskView:
     `head`: where one is; `board`: how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
     texts side by side, `across` in a row, each cut to its share of the width. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
     `empty` where there are none, `details` (long texts, which scroll), `below`, `panes` (made only on a large terminal),
-    `message` and `progress`.
+    `message` and `progress`. `second` is another picture, beside the first where the terminal is wide; in the demo it shows what
+    is lit under the glass.
     """
 
     head: str
@@ -114,6 +118,7 @@ class TaskView:
     unsaved: str = ""
     progress: str = ""
     picture: PictureView | None = None
+    second: PictureView | None = None
     panes: Callable[[], tuple[Pane, ...]] | None = None
 
 

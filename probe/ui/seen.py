@@ -5,15 +5,25 @@ from __future__ import annotations
 from textual.content import Content
 
 from probe.document.model import PlayfieldMap
+from probe.document.plural import many
 from probe.ui.text import plain
 
 MOST_NAMES = 3
 
 
-def under_the_glass(truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...]) -> Content:
-    """A line about what is lit; empty with a real board. `seen` holds (place id, colour word) pairs."""
+def under_the_glass(truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...], at: str | None = None) -> Content:
+    """A line about what is lit; empty with a real board. `seen` holds (place id, colour word) pairs.
+
+    `at`: the place of the marked row, if there is one: then what is lit there comes first.
+    """
     if truth is None:
         return Content("")
+    place = truth.place_by_id.get(at) if at is not None else None
+    if place is not None:
+        colours = " and ".join(word for place_id, word in seen if place_id == at) or "dark"
+        others = len({place_id for place_id, _ in seen} - {at})
+        rest = f"; {many(others, 'other place')} lit" if others else "; nothing else is lit"
+        return plain(f"Under the glass, {place.label}: {colours}{rest}")
     if not seen:
         return Content("Under the glass: nothing lit")
     words = []

@@ -26,7 +26,7 @@ from probe.ui.widgets.picture import PlayfieldPicture, legend
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from probe.document.model import Position
+    from probe.document.model import PlayfieldMap, Position
     from probe.runtime.runtime import OpenTask
 
 
@@ -35,6 +35,8 @@ TALL = 34
 ROOMY = (100, 34)
 """Columns and rows from which on there is room for panes."""
 MOST_PANES = 3
+TWO_PICTURES = 120
+"""Columns from which on two pictures stand side by side."""
 LARGE = 180
 """Columns from which on the number is drawn twice as large."""
 
@@ -138,6 +140,7 @@ class TaskScreen(CommandScreen):
         self.query_one("#progress").display = bool(view.progress) or not self.has_class("wide")
         self.put("progress", plain(view.progress, width=width), layout=False)
         self._show_picture(view.picture)
+        self._show_second(view)
 
     def _put_message(self, content: Content) -> None:
         """Beside a wide picture there is no room for it: then it stands below both."""
@@ -216,10 +219,7 @@ class TaskScreen(CommandScreen):
         glass = self._glass and truth is not None
         spots = [spot for spot in view.spots if not glass or spot.look == "mark"]
         if truth is not None and (glass or not view.seen_on_request):
-            for place_id, word in seen:
-                place = truth.place_by_id.get(place_id)
-                if place is not None and place.position is not None:
-                    spots.append(Spot(place.position, *view.seen_signs.get(word, (LIT_SIGN, "seen"))))
+            spots += self._seen_spots(truth, view)
         if self._mark is not None:
             spots = [spot for spot in spots if spot.look != "mark"]
             spots.append(Spot(picture.position_of(*self._mark), MARK_SIGN, "mark"))
@@ -233,7 +233,40 @@ class TaskScreen(CommandScreen):
         )
         self.put("legend", plain(view.legend or "\n".join(wrapped(signs, max(20, right.size.width - 1)))))
         glass_words = Content("The picture shows what is lit under the glass (F6)")
-        self.put("seen", glass_words if glass else under_the_glass(truth, seen), layout=False)
+        picture.entitle("Under the glass" if glass else view.title)
+        self.put("seen", glass_words if glass else under_the_glass(truth, seen, view.at), layout=False)
+
+    def _show_second(self, view: TaskView) -> None:
+        """The other picture, made where there first is one; in the demo it shows what is lit under the glass."""
+        wanted = view.second if self.size.width >= TWO_PICTURES else None
+        self.set_class(wanted is not None, "two")
+        found = self.query("#picture-second")
+        if wanted is None:
+            found.remove_class("open")
+            return
+        if not found:
+            self.query_one("#middle").mount(PlayfieldPicture("picture-second"))
+            found = self.query("#picture-second")
+        picture = found.first(PlayfieldPicture)
+        picture.add_class("open")
+        picture.use_plain_ascii(self.app.options.plain_ascii)
+        first = self.query_one(PlayfieldPicture)
+        if picture.from_below != first.from_below:
+            picture.flip()
+        truth, map_ = self.app.truth, self.app.map_now()
+        picture.entitle("Under the glass (demo)" if truth is not None else wanted.title)
+        spots = wanted.spots if truth is None else (*self._seen_spots(truth, wanted), *_marks(wanted.spots))
+        if map_ is not None:
+            picture.show(map_, spots)
+
+    def _seen_spots(self, truth: PlayfieldMap, view: PictureView) -> list[Spot]:
+        """What is lit under the glass of the demo."""
+        spots = []
+        for place_id, word in self.app.seen():
+            place = truth.place_by_id.get(place_id)
+            if place is not None and place.position is not None:
+                spots.append(Spot(place.position, *view.seen_signs.get(word, (LIT_SIGN, "seen"))))
+        return spots
 
     def on_resize(self) -> None:
         """Lines are cut to the width there is."""
@@ -339,3 +372,7 @@ class TaskScreen(CommandScreen):
             return self.query_one(PlayfieldPicture)
         except NoMatches:
             return None
+
+
+def _marks(spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
+    return tuple(spot for spot in spots if spot.look == "mark")

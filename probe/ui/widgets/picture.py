@@ -65,8 +65,9 @@ class PlayfieldPicture(Widget):
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"picture--{role}" for role in ce.ROLES}
     DEFAULT_CSS = "PlayfieldPicture { width: 1fr; height: 1fr; border: round; border-title-align: center; }"
 
-    def __init__(self) -> None:
-        super().__init__(id="picture")
+    def __init__(self, id: str = "picture") -> None:
+        super().__init__(id=id)
+        self.words = ""
         self._map: PlayfieldMap | None = None
         self._spots: tuple[Spot, ...] = ()
         self._shape: Shape | None = None
@@ -116,6 +117,12 @@ class PlayfieldPicture(Widget):
         self._say_side()
         self._refresh_changed()
 
+    def entitle(self, words: str) -> None:
+        """What stands above it; the side that it is seen from then stands below."""
+        if words != self.words:
+            self.words = words
+            self._say_side()
+
     def next_zoom(self) -> None:
         """Whole, half, area; where the area of what is lit is not known, whole again."""
         zooms = list(Zoom)
@@ -139,7 +146,8 @@ class PlayfieldPicture(Widget):
 
     def _say_side(self) -> None:
         side = "from below" if self.from_below else "from above"
-        self.border_title = side if self.zoom is Zoom.WHOLE else f"{side} · {self.zoom.value}"
+        side = side if self.zoom is Zoom.WHOLE else f"{side} · {self.zoom.value}"
+        self.border_title, self.border_subtitle = (self.words, side) if self.words else (side, "")
 
     def notify_style_update(self) -> None:
         """Another theme: every row is drawn anew."""

@@ -1,0 +1,70 @@
+"""A recheck's look on a wide screen: as the map says beside as it is said, or in the demo beside what is lit; the line below
+says what is lit at the marked row."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import PlayfieldMap
+from probe.recheck.state import RecheckStage
+from probe.task.events import Choose, Take
+from probe.ui.seen import under_the_glass
+from probe.ui.widgets.picture import PlayfieldPicture
+from tests.ui.conftest import OpenApp, Stage, text_of
+from tests.ui.test_recheck_screen import asked, state_of, wirings
+
+KELP = load_map(demo_map_path())
+
+
+async def to_a_look(stage: Stage) -> None:
+    await stage.lit()
+    stage.app.runtime.open("recheck", ("playfield", ()))
+    await stage.pilot.pause(0.1)
+    stage.app.runtime.dispatch(Take())
+    for _ in range(20):
+        state = await asked(stage)
+        if state.stage is RecheckStage.LOOK:
+            return
+        stage.app.runtime.dispatch(Take())
+    raise AssertionError(text_of(stage.app))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60)])
+@pytest.mark.parametrize("truth", [KELP, None], ids=["demo", "real board"])
+async def test_both_sides_stand_beside_each_other_where_there_is_width(
+    size: tuple[int, int], truth: PlayfieldMap | None, open_app: OpenApp
+) -> None:
+    async with open_app(KELP, truth, size=size, wirings=wirings(KELP, "two swapped")) as stage:
+        await to_a_look(stage)
+        stage.app.runtime.dispatch(Choose(5))
+        await stage.pilot.pause(0.2)
+        second = [each for each in stage.app.screen.query("#picture-second") if each.display]
+        assert bool(second) is (size[0] >= 120)
+        if second:
+            picture = second[0]
+            assert isinstance(picture, PlayfieldPicture)
+            assert picture.words == ("Under the glass (demo)" if truth is not None else "As you say")
+            assert stage.app.screen.query_one("#picture", PlayfieldPicture).words == "Map says"
+            told = [spot for spot in picture._spots if spot.look != "mark"]
+            seen = stage.app.seen()
+            assert len(told) == (len(seen) if truth is not None else 4), "rows above the marked one are as listed"
+        item = state_of(stage).item
+        assert item is not None
+        assert state_of(stage).entries is not None
+        place = state_of(stage).entries.place(item.entries[0])  # type: ignore[union-attr]
+        assert place is not None
+        line = " ".join(str(stage.app.screen.query_one("#seen").render()).split())
+        shines = dict(stage.app.seen()).get(place.id, "dark")
+        assert (f"Under the glass, {place.label}: {shines}" in line) is (truth is not None)
+
+
+def test_the_line_says_what_is_lit_at_the_place_and_how_many_others() -> None:
+    place, other = KELP.places[0], KELP.places[1]
+    both = ((place.id, "red"), (place.id, "blue"), (other.id, "white"))
+    assert (
+        str(under_the_glass(KELP, both, place.id)) == f"Under the glass, {place.label}: red and blue; 1 other place lit"
+    )
+    assert str(under_the_glass(KELP, both[2:], place.id)) == f"Under the glass, {place.label}: dark; 1 other place lit"
+    assert str(under_the_glass(KELP, both[:1], place.id)).endswith(": red; nothing else is lit")
+    assert str(under_the_glass(None, both, place.id)) == ""
