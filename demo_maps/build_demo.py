@@ -15,6 +15,7 @@ from probe.document.checks import check_map
 from probe.document.file.layout import render_map
 from probe.document.model import Chain, Kind, Lamp, Pixel, PixelState, PlayfieldMap, Position
 from probe.document.model.harness import Batch, Fixing, JoinedTo, Power
+from probe.document.model.planning import Entry, KeepOut, KeepOutShape, PlanRules
 from probe.document.model.shape import Shape, ShapeKind
 from probe.document.wiring import add_feed, add_supply, joint_at, put, put_joint
 from probe.export import write_lamp_list
@@ -250,11 +251,42 @@ SHAPES = (
 """What is drawn of the playfield and of the panel in its backbox."""
 
 
+def _box(name: str, left: float, near: float, right: float, far: float) -> KeepOut:
+    corner = {"x_mm": left, "y_mm": near, "width_mm": right - left, "height_mm": far - near}
+    return KeepOut(kind=KeepOutShape.RECTANGLE, name=name, **corner)
+
+
+def _coil(name: str, x_mm: float, y_mm: float) -> KeepOut:
+    return KeepOut(kind=KeepOutShape.CIRCLE, name=name, x_mm=x_mm, y_mm=y_mm, radius_mm=28)
+
+
+KEEP_OUTS = (
+    _box("left flipper mechanism", 150, 108, 225, 150),
+    _box("right flipper mechanism", 268, 108, 330, 150),
+    _box("ball trough", 300, 20, 470, 70),
+    _coil("anemone's coil", 190, 920),
+    _coil("starfish's coil", 312, 915),
+    _coil("barnacle's coil", 250, 835),
+    _box("kicker", 330, 400, 420, 470),
+    _box("drop target bank", 90, 370, 180, 395),
+    _box("eject mechanism", 130, 700, 210, 770),
+    _box("ball guide to the neck", 330, 700, 400, 770),
+)
+"""What wire keeps clear of below the playfield."""
+
+ENTRIES = (
+    Entry(chain="playfield", x_mm=514.35, y_mm=0),
+    Entry(chain="backbox", x_mm=255, y_mm=1_150),
+)
+"""Where the wires of the chains come in: at the near right corner, and up the neck."""
+
+
 def complete() -> PlayfieldMap:
     """The machine mapped to the end and proved once."""
     map_ = op.new_map("Kelp Forest")
     machine = map_.machine.model_copy(update={"note": "Invented for demonstrations: no such machine was built."})
-    map_ = map_.model_copy(update={"machine": machine, "shapes": SHAPES})
+    map_ = map_.model_copy(update={"machine": machine, "shapes": SHAPES, "keep_outs": KEEP_OUTS})
+    map_ = map_.model_copy(update={"plan_rules": PlanRules(entries=ENTRIES)})
     map_ = op.add_chain(map_, Chain(id="playfield", name="Playfield", output=0, note="enters at the near right corner"))
     map_ = op.add_chain(
         map_, Chain(id="backbox", name="Backbox", output=1, note="goes up through the neck of the cabinet")

@@ -16,6 +16,7 @@ PURE = (
     "document",
     "task",
     "mapping",
+    "planning",
     "game",
     "inference",
     "recheck",

@@ -15,6 +15,7 @@ from probe.document.model.change import Change, What, fields_of
 from probe.document.model.game import Group
 from probe.document.model.harness import Batch, Feed, Joint, Power, Supply
 from probe.document.model.light import Fade
+from probe.document.model.planning import KeepOut, PlanRules
 from probe.document.model.shape import Shape
 from probe.frozen import frozen
 
@@ -47,13 +48,18 @@ def _id(record: Any) -> str:
 LISTS = (
     RecordList(What.PLACE, "places", Place, _id),
     RecordList(What.SHAPE, "shapes", Shape, lambda shape: str(shape.kind.value)),
+    RecordList(What.KEEP_OUT, "keep_outs", KeepOut, lambda keep_out: str(keep_out.name or keep_out.kind.value)),
     RecordList(What.LAMP, "lamps", Lamp, lambda lamp: str(lamp.number) if lamp.number is not None else lamp.name),
     RecordList(What.SUPPLY, "supplies", Supply, _id),
     RecordList(What.FEED, "feeds", Feed, _id),
     RecordList(What.BATCH, "batches", Batch, _id),
     RecordList(What.GROUP, "groups", Group, lambda group: str(group.name)),
 )
-ALONE: tuple[tuple[What, str, type[Record]], ...] = ((What.POWER, "power", Power), (What.FADE, "fade", Fade))
+ALONE: tuple[tuple[What, str, type[Record]], ...] = (
+    (What.POWER, "power", Power),
+    (What.PLAN_RULES, "plan_rules", PlanRules),
+    (What.FADE, "fade", Fade),
+)
 PIXELS = RecordList(What.PIXEL, "pixels", Pixel, _id)
 JOINTS = RecordList(What.JOINT, "joints", Joint, lambda joint: f"{joint.after or ''}>{joint.before}")
 

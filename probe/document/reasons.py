@@ -24,6 +24,8 @@ _ORDER = (
     What.FEED,
     What.BATCH,
     What.SHAPE,
+    What.KEEP_OUT,
+    What.PLAN_RULES,
     What.JOINT,
     What.POWER,
     What.FADE,
@@ -75,6 +77,8 @@ def _parts(map_: PlayfieldMap, what: What, changes: Sequence[Change]) -> list[st
             return _verbs("feed", changes, moved=frozenset({"chain", "pixel"}))
         case What.SHAPE:
             return _verbs("shape", changes, moved=frozenset({"x_mm", "y_mm", "turn_deg", "mirror", "points"}))
+        case What.PLAN_RULES:
+            return ["rules of the plan changed"]
         case What.POWER:
             return ["power settings changed"]
         case What.FADE:

@@ -7,7 +7,7 @@ from probe.document.model import PlayfieldMap
 
 
 def shared_copy(map_: PlayfieldMap) -> PlayfieldMap:
-    """Machine, lamp list, places with their positions, and the drawing; no chain, power, light, note, proof or history."""
+    """Machine, lamp list, places with their positions, the drawing, and what wire keeps clear of; no chain, power, light, note, proof or history."""
     places = tuple(
         place.model_copy(update={"note": "", "level": None, "colour": "", "depth_mm": None, "diffuser": False})
         for place in map_.places
@@ -16,6 +16,7 @@ def shared_copy(map_: PlayfieldMap) -> PlayfieldMap:
         machine=map_.machine.model_copy(update={"note": ""}),
         places=places,
         shapes=map_.shapes,
+        keep_outs=map_.keep_outs,
         lamps=tuple(lamp.model_copy(update={"note": ""}) for lamp in map_.lamps),
     )
 

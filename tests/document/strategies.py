@@ -26,6 +26,7 @@ from probe.document.model.game import Group, Observation, Proof, Verdict
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.light import Fade, Measure, Rating, Reading
 from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.document.model.planning import Entry, KeepOut, KeepOutShape, PlanRules, Side
 from probe.document.model.shape import DRAWN_BY_POINTS, USUAL_SIZES, Shape, ShapeKind
 
 HOSTILE = (
@@ -255,6 +256,29 @@ shapes = st.one_of(
         )
     ),
 )
+_coordinates = st.floats(-5_000, 5_000)
+_extents = st.floats(0.001, 5_000)
+_clearances = {"clearance_mm": st.floats(0, 500), "name": texts}
+keep_outs = st.builds(
+    KeepOut, kind=st.just(KeepOutShape.RECTANGLE), x_mm=_coordinates, y_mm=_coordinates, width_mm=_extents,
+    height_mm=_extents, **_clearances,
+) | st.builds(
+    KeepOut, kind=st.just(KeepOutShape.CIRCLE), x_mm=_coordinates, y_mm=_coordinates, radius_mm=_extents, **_clearances
+)  # fmt: skip
+_pairs = st.lists(st.tuples(identifiers, identifiers), max_size=2).map(tuple)
+plan_rules = st.builds(
+    PlanRules,
+    seating_mm=st.floats(0, 1_000),
+    loop_mm=st.floats(0, 1_000),
+    rounding_mm=st.floats(1, 1_000),
+    area_change_mm=st.floats(0, 5_000),
+    largest_chain=st.none() | st.integers(1, 65_535),
+    spare_percent=st.integers(0, 100),
+    hinge=st.sampled_from(Side),
+    entries=st.lists(st.builds(Entry, chain=identifiers, x_mm=_coordinates, y_mm=_coordinates), max_size=2).map(tuple),
+    pinned=_pairs,
+    forbidden=_pairs,
+)
 joints = st.builds(
     Joint,
     after=st.none() | identifiers,
@@ -363,6 +387,8 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         batches=draw(_some(batches)),
         groups=tuple(draw(st.lists(groups, max_size=2))),
         shapes=tuple(draw(st.lists(shapes, max_size=6))),
+        keep_outs=tuple(draw(st.lists(keep_outs, max_size=2))),
+        plan_rules=draw(st.none() | plan_rules),
         proofs=tuple(draw(st.lists(proofs, max_size=2))),
         observations=tuple(draw(st.lists(observations, max_size=2))),
         fade=draw(st.none() | fades),

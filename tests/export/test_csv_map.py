@@ -90,6 +90,7 @@ def test_copies_on_pixel_rows_may_go() -> None:
     rows = [
         {**row, **({"name": "", "area": "", "kind": "", "lamps": ""} if row["record"] == "pixel" else {})}
         for row in ROWS
+        if not row["record"].startswith("keep")  # it is nowhere without these columns
     ]
     without = read_csv(table(rows, columns))
     assert without.chains == HALF.chains

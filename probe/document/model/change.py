@@ -25,6 +25,8 @@ class What(StrEnum):
     JOINT = "joint"
     PLACE = "place"
     SHAPE = "shape"
+    KEEP_OUT = "keep-out"
+    PLAN_RULES = "plan rules"
     LAMP = "lamp"
     GROUP = "group"
     SUPPLY = "supply"

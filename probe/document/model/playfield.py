@@ -20,6 +20,7 @@ from probe.document.model.game import Group, LightColour, Observation, Proof
 from probe.document.model.harness import Batch, Connector, Feed, Gauge, Joint, MeterReading, Power, Supply
 from probe.document.model.light import Fade, Reading
 from probe.document.model.open_recheck import OpenRecheck
+from probe.document.model.planning import KeepOut, PlanRules
 from probe.document.model.record import MAX_TEXT as MAX_TEXT
 from probe.document.model.record import Identifier, Label, Text
 from probe.document.model.record import Record as Record
@@ -206,7 +207,8 @@ class PlayfieldMap(Record):
     """The whole map of one machine. `pending` is what changed since the last revision, while a session is open.
 
     `rechecks`: answers of rechecks that are not finished, at most one for each chain; nothing of them holds yet.
-    `shapes`: what is drawn of the playfield; none: a neutral field of the machine's size.
+    `shapes`: what is drawn of the playfield; none: a neutral field of the machine's size. `keep_outs`: what wire keeps
+    clear of below it; `plan_rules`: what a plan of the chains keeps to, None: the usual rules.
     """
 
     format: Literal["playfield-probe map"] = "playfield-probe map"
@@ -216,7 +218,9 @@ class PlayfieldMap(Record):
     chains: tuple[Chain, ...] = Field(default=(), max_length=64)
     places: tuple[Place, ...] = ()
     shapes: tuple[Shape, ...] = Field(default=(), max_length=500)
+    keep_outs: tuple[KeepOut, ...] = Field(default=(), max_length=200)
     lamps: tuple[Lamp, ...] = ()
+    plan_rules: PlanRules | None = None
     power: Power | None = None
     supplies: tuple[Supply, ...] = ()
     feeds: tuple[Feed, ...] = ()

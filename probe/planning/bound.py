@@ -1,0 +1,492 @@
+"""How far a plan can be from the best: lower bounds and proofs by linear and integer programming (HiGHS, in scipy).
+
+Variables: whether two seats are neighbours, whether a seat is the first of a chain, and whether it is an end. Each seat has
+two of these, each chain one first seat. Added as they are violated, for sets S of seats:
+
+- neighbours within S ≤ |S| - (chains that S needs at the least, from the most seats of a chain): no ring, no chain too long
+  (Dantzig, Fulkerson and Johnson 1954; rounded capacities as Laporte and Nobert 1983);
+- wire into S ≥ 1: with several chains, no piece without a start.
+
+Any linear programme with some of these constraints is a lower bound. It begins with few pairs of neighbours; the others are
+priced by its dual values, and those that would lower it come in, so that the bound holds for all pairs. What is too dear to be in any
+better plan is left out for good (reduced cost above the gap); the integer programme on the rest, again with constraints added until the answer is
+a plan, proves the best.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from heapq import heappop, heappush
+from itertools import pairwise
+from math import ceil
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from probe.planning.search import NEVER_MM, Network, Order
+
+Array = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int_]
+
+_EPSILON = 1e-6
+_NEIGHBOURS = 6
+_SUPPORT = 1e-6
+_IDLE = 8
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What is known of the best: its cost is at least `bound_mm`. `order` is the best found, `cost_mm` what it costs.
+
+    `proved`: no other costs less (by more than a millionth of a millimetre for each seat).
+    """
+
+    order: Order
+    cost_mm: float
+    bound_mm: float
+    proved: bool
+
+    @property
+    def gap(self) -> float:
+        """How much more than the bound the order costs at the most, as a share of the bound."""
+        return max(0.0, self.cost_mm / self.bound_mm - 1) if self.bound_mm > 0 else 0.0
+
+
+@dataclass(eq=False)
+class _Cut:
+    """A constraint: pairs within `seats`, and the `teeth` out of it, are at most `limit`; or, `entered`: wire gets in at all.
+
+    A tooth (-1 - chain, seat) is a first seat, (seat, number of seats) an end. `idle`: answers since it last mattered.
+    """
+
+    seats: frozenset[int]
+    limit: float
+    teeth: frozenset[tuple[int, int]] = frozenset()
+    entered: bool = False
+    idle: int = 0
+
+    @property
+    def key(self) -> object:
+        """What it is known by."""
+        return self.seats, self.teeth, self.entered
+
+
+class Prover:
+    """Works out a bound for a network, and raises it step by step. Every call of `step` does one round of work."""
+
+    def __init__(self, network: Network, order: Order) -> None:
+        self.network = network
+        self.order, self.cost_mm = order, network.cost_mm(order)
+        self.bound_mm = 0.0
+        self.proved = False
+        self.stuck = False
+        """Whether the linear bound is as high as it gets: what follows is integer work."""
+        self._branches: list[tuple[float, int, frozenset[int], frozenset[int]]] = []
+        self._count = 0
+        self._cuts: dict[object, _Cut] = {}
+        self._one, self._other = np.triu_indices(network.seats, 1)
+        self._price = network.between_mm[self._one, self._other]
+        self._number_of = np.zeros((network.seats, network.seats), dtype=int)
+        self._number_of[self._one, self._other] = np.arange(len(self._one))
+        self._in = self._begin_with()
+        self._allowed = self._price < NEVER_MM / 2
+        self._enter_allowed = network.enter_mm < NEVER_MM / 2
+        if network.chains > 1 and network.chains * network.largest < network.seats + network.largest:
+            self._add(_Cut(frozenset(range(network.seats)), network.seats - network.chains))
+
+    @property
+    def proof(self) -> Proof:
+        """What is known now."""
+        return Proof(self.order, self.cost_mm, min(self.bound_mm, self.cost_mm), self.proved)
+
+    def improve_with(self, order: Order) -> None:
+        """Take another order if it costs less."""
+        cost = self.network.cost_mm(order)
+        if cost < self.cost_mm - 1e-9:
+            self.order, self.cost_mm = order, cost
+            self._done_if_closed()
+
+    def step(self) -> None:
+        """One round: the linear programme with its cuts and prices, or, once that is stuck, the integer programme."""
+        if self.proved:
+            return
+        if self.network.seats == 1:
+            self.bound_mm, self.proved = self.cost_mm, True
+            return
+        self._forget()
+        if self.stuck:
+            self._branch_round()
+        else:
+            self._linear_round()
+        self._done_if_closed()
+
+    def _done_if_closed(self) -> None:
+        if self.bound_mm >= self.cost_mm - _EPSILON * self.network.seats:
+            self.proved = True
+
+    # -- the linear programme ------------------------------------------------------------------------------------------
+
+    def _begin_with(self) -> npt.NDArray[np.bool_]:
+        seats = self.network.seats
+        chosen = np.zeros((seats, seats), dtype=bool)
+        near = np.argsort(self.network.between_mm + np.diag(np.full(seats, np.inf)), axis=1)[:, :_NEIGHBOURS]
+        np.put_along_axis(chosen, near, True, axis=1)
+        for chain in self.order:
+            for a, b in pairwise(chain):
+                chosen[a, b] = True
+        chosen |= chosen.T
+        return np.asarray(chosen[self._one, self._other])
+
+    def _programme(self, pairs: Ints) -> tuple[Array, object, Array, object, Array]:
+        """Costs, equalities and inequalities of the programme with these pairs: x (pairs), first (chains × seats), ends."""
+        from scipy.sparse import coo_array, csr_array
+
+        network = self.network
+        seats, chains, count = network.seats, network.chains, len(pairs)
+        firsts, ends = count, count + chains * seats
+        width = ends + seats
+        one, other = self._one[pairs], self._other[pairs]
+        costs = np.concatenate((self._price[pairs], network.enter_mm.ravel(), np.zeros(seats)))
+        every = np.arange(seats)
+        rows = [one, other, np.tile(every, chains), every]
+        columns = [np.arange(count), np.arange(count), np.arange(firsts, ends), np.arange(ends, width)]
+        rows += [seats + np.repeat(np.arange(chains), seats), np.full(seats, seats + chains)]
+        columns += [np.arange(firsts, ends), np.arange(ends, width)]
+        row, column = np.concatenate(rows), np.concatenate(columns)
+        equal = csr_array(coo_array((np.ones(len(row)), (row, column)), shape=(seats + chains + 1, width)))
+        right = np.concatenate((np.full(seats, 2.0), np.ones(chains), [float(chains)]))
+        cuts = list(self._cuts.values())
+        if not cuts:
+            return costs, equal, right, None, np.zeros(0)
+        table = np.zeros((len(cuts), width))
+        member = self._members(cuts)
+        entered = np.array([cut.entered for cut in cuts])
+        table[:, :count] = np.where(
+            entered[:, None], -1.0 * (member[:, one] ^ member[:, other]), 1.0 * (member[:, one] & member[:, other])
+        )
+        if entered.any():
+            table[entered, firsts:ends] = -1.0 * np.tile(member[entered], chains)
+        column = np.full(len(self._one), -1)
+        column[pairs] = np.arange(count)
+        for at, cut in enumerate(cuts):
+            for a, b in cut.teeth:
+                where = (
+                    firsts + (-1 - a) * seats + b
+                    if a < 0
+                    else ends + a
+                    if b == seats
+                    else column[self._number_of[a, b]]
+                )
+                if where >= 0:
+                    table[at, where] = 1.0
+        return costs, equal, right, csr_array(table), np.array([cut.limit for cut in cuts], dtype=float)
+
+    def _members(self, cuts: list[_Cut]) -> npt.NDArray[np.bool_]:
+        member = np.zeros((len(cuts), self.network.seats), dtype=bool)
+        for at, cut in enumerate(cuts):
+            member[at, list(cut.seats)] = True
+        return member
+
+    def _solved(self, pairs: Ints, no: frozenset[int] = frozenset(), yes: frozenset[int] = frozenset()) -> Any:
+        """The answer of the linear programme with some variables fixed; None if there is none. Constraints that did nothing for long are dropped."""
+        from scipy.optimize import linprog
+
+        costs, equal, right, cuts, most = self._programme(pairs)
+        bounds = np.column_stack((np.zeros(len(costs)), np.ones(len(costs))))
+        bounds[len(pairs) : len(pairs) + self._enter_allowed.size, 1] = self._enter_allowed.ravel()
+        for names, column in ((no, 1), (yes, 0)):
+            for name in names:
+                at = (
+                    int(np.searchsorted(pairs, name))
+                    if name < len(self._price)
+                    else name - len(self._price) + len(pairs)
+                )
+                if name < len(self._price) and (at == len(pairs) or pairs[at] != name):
+                    if column == 0:
+                        return None  # it has to be, and is too dear
+                    continue
+                bounds[at, column] = 1 - column
+        found = linprog(
+            costs, A_ub=cuts, b_ub=most if cuts is not None else None, A_eq=equal, b_eq=right,
+            bounds=bounds, method="highs",
+        )  # fmt: skip
+        if found.status != 0:
+            return None
+        if cuts is not None:
+            for cut, slack in zip(list(self._cuts.values()), found.ineqlin.residual, strict=True):
+                cut.idle = cut.idle + 1 if slack > 1e-9 else 0
+        return found
+
+    def _forget(self) -> None:
+        """Drop constraints that did not matter for long; they are found again where they do."""
+        for key in [key for key, cut in self._cuts.items() if cut.idle > _IDLE]:
+            del self._cuts[key]
+
+    def _linear_round(self) -> None:
+        pairs = np.flatnonzero(self._in & self._allowed)
+        found = self._solved(pairs)
+        if found is None:
+            self._in |= self._allowed  # too few pairs for a plan: take all of them
+            if len(pairs) == int(self._allowed.sum()):
+                raise ArithmeticError("the linear programme has no answer, and there is a plan")
+            return
+        reduced = self._reduced_costs(found)
+        outside = ~self._in & self._allowed
+        cheap = np.flatnonzero(outside & (reduced < -1e-7))
+        lacking = float(np.minimum(reduced[cheap], 0.0).sum())
+        bound = float(found.fun) + lacking  # each pair outside is taken at most once
+        if bound > self.bound_mm:
+            self.bound_mm = bound
+        gap = self.cost_mm - bound
+        if not len(cheap):
+            self._allowed &= ~(reduced > gap + 1e-6)
+            ends = found.lower.marginals[len(pairs) : len(pairs) + self._enter_allowed.size]
+            self._enter_allowed &= (np.asarray(ends) <= gap + 1e-6).reshape(self._enter_allowed.shape)
+        else:
+            take = cheap[np.argsort(reduced[cheap])[: 10 * self.network.seats]]
+            self._in[take] = True
+        fresh = self._violated(pairs, np.asarray(found.x))
+        if not len(cheap) and not fresh:
+            self.stuck = True
+            heappush(self._branches, (bound, 0, frozenset(), frozenset()))
+
+    def _reduced_costs(self, found: object) -> Array:
+        """Of every pair, from the dual values."""
+        seats = self.network.seats
+        dual = np.asarray(found.eqlin.marginals)[:seats]  # type: ignore[attr-defined]
+        reduced = self._price - dual[self._one] - dual[self._other]
+        cuts = list(self._cuts.values())
+        if cuts:
+            values = np.asarray(found.ineqlin.marginals)  # type: ignore[attr-defined]
+            member = self._members(cuts).astype(float)
+            entered = np.array([cut.entered for cut in cuts])
+            within, crossed = member[~entered], member[entered]
+            both = within.T @ (within * values[~entered, None])
+            for cut, value in zip(cuts, values.tolist(), strict=True):
+                for a, b in cut.teeth:
+                    if a >= 0 and b < seats:
+                        both[a, b] += value
+            reduced -= both[self._one, self._other]
+            if len(crossed):
+                total = crossed.T @ (crossed * values[entered, None])
+                alone = np.diag(total)
+                crossing = alone[:, None] + alone[None, :] - 2 * total
+                reduced += crossing[self._one, self._other]
+        return np.asarray(reduced)
+
+    # -- constraints that are violated ------------------------------------------------------------------------------
+
+    def _add(self, cut: _Cut) -> None:
+        self._cuts.setdefault(cut.key, cut)
+
+    def _least_chains(self, size: int) -> int:
+        return max(1, ceil(size / self.network.largest))
+
+    def _violated(self, pairs: Ints, values: Array) -> int:
+        """Add what this answer violates; gives how many were added."""
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
+
+        seats, chains, count = self.network.seats, self.network.chains, len(pairs)
+        one, other = self._one[pairs], self._other[pairs]
+        x = values[:count]
+        first = values[count : count + chains * seats].reshape(chains, seats).sum(axis=0)
+        ends = values[count + chains * seats :]
+        before = len(self._cuts)
+        for threshold in (_SUPPORT, 0.5 - 1e-6, 0.95):
+            strong = x > threshold
+            if not strong.any():
+                continue
+            graph = coo_array((x[strong], (one[strong], other[strong])), shape=(seats, seats))
+            parts, label = connected_components(graph, directed=False)
+            if parts > 1:
+                self._add_sets((np.flatnonzero(label == part) for part in range(parts)), one, other, x, first)
+        if len(self._cuts) == before:
+            self._add_sets(self._small_cuts(one, other, x, first + ends), one, other, x, first)
+        if len(self._cuts) == before:
+            self._add_combs(one, other, values)
+        return len(self._cuts) - before
+
+    def _add_sets(self, sets: Iterable[Ints], one: Ints, other: Ints, x: Array, first: Array) -> None:
+        for some in sets:
+            if len(some) < 2 and self.network.chains == 1:
+                continue
+            member = np.zeros(self.network.seats, dtype=bool)
+            member[some] = True
+            inside = float(x[member[one] & member[other]].sum())
+            limit = len(some) - self._least_chains(len(some))
+            key = frozenset(some.tolist())
+            if len(some) > 1 and inside > limit + 1e-5:
+                self._add(_Cut(key, limit))
+            if self.network.chains > 1:
+                entering = float(x[member[one] != member[other]].sum() + first[member].sum())
+                if entering < 1 - 1e-5:
+                    self._add(_Cut(key, -1, entered=True))
+
+    def _add_combs(self, one: Ints, other: Ints, values: Array) -> None:
+        """Handles with an odd number of pairs out of them, nearly whole: at most half of these pairs can be beyond |handle|.
+
+        Two-matching constraints (Edmonds 1965), searched for among the pieces that hang together by broken pairs
+        (Padberg and Hong 1980).
+        """
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
+
+        seats, chains, count = self.network.seats, self.network.chains, len(one)
+        x = values[:count]
+        first = values[count : count + chains * seats].reshape(chains, seats)
+        ends = values[count + chains * seats :]
+        for low in (_SUPPORT, 0.1, 0.3):
+            for high in (1 - _SUPPORT, 0.8):
+                broken = (x > low) & (x < high)
+                if not broken.any():
+                    continue
+                graph = coo_array((np.ones(int(broken.sum())), (one[broken], other[broken])), shape=(seats, seats))
+                parts, label = connected_components(graph, directed=False)
+                for part in range(parts):
+                    member = label == part
+                    if member.sum() >= 3:
+                        self._comb(member, one, other, x, first, ends)
+
+    def _comb(self, member: npt.NDArray[np.bool_], one: Ints, other: Ints, x: Array, first: Array, ends: Array) -> None:
+        seats = self.network.seats
+        outward = [
+            (float(x[k]), (int(one[k]), int(other[k])))
+            for k in np.flatnonzero((member[one] != member[other]) & (x > _SUPPORT)).tolist()
+        ]
+        outward += [
+            (float(first[chain, seat]), (-1 - int(chain), int(seat)))
+            for chain, seat in np.argwhere(first * member > _SUPPORT)
+        ]
+        outward += [
+            (float(ends[seat]), (int(seat), seats)) for seat in np.flatnonzero(ends * member > _SUPPORT).tolist()
+        ]
+        outward.sort(reverse=True)
+        inside = float(x[member[one] & member[other]].sum()) - float(member.sum())
+        best, found, total = 1e-4, 0, 0.0
+        for taken, (value, _) in enumerate(outward, start=1):
+            total += value
+            if taken % 2 and inside + total - taken // 2 > best:
+                best, found = inside + total - taken // 2, taken
+        if found:
+            teeth = frozenset(pair for _, pair in outward[:found])
+            seats_in = frozenset(np.flatnonzero(member).tolist())
+            self._add(_Cut(seats_in, len(seats_in) + len(teeth) // 2, teeth))
+
+    def _small_cuts(self, one: Ints, other: Ints, x: Array, outward: Array) -> list[Ints]:
+        """Sets of seats with less than 2 of wire across, ends and firsts (`outward`) included.
+
+        Pairs that are whole are drawn together first (Padberg and Rinaldi 1990), then one node after the other (Stoer and Wagner 1997):
+        the least cut of all is among those found on the way.
+        """
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
+
+        seats = self.network.seats
+        tied = x > 1 - 1e-7
+        graph = coo_array((np.ones(int(tied.sum())), (one[tied], other[tied])), shape=(seats, seats))
+        parts, label = connected_components(graph, directed=False)
+        weight = np.zeros((parts + 1, parts + 1))
+        np.add.at(weight, (label[one], label[other]), x)
+        weight += weight.T
+        np.add.at(weight[parts], label, outward)
+        weight[:parts, parts] = weight[parts, :parts]
+        np.fill_diagonal(weight, 0.0)
+        member = np.zeros((parts + 1, seats), dtype=bool)
+        member[label, np.arange(seats)] = True
+        alive = np.ones(parts + 1, dtype=bool)
+        found: list[Ints] = []
+        for _ in range(parts):
+            reach = np.where(alive, 0.0, -1.0)
+            reach[parts] = 0.0
+            last = parts  # outside, which is never drawn into another
+            before = parts
+            reach += np.where(alive, weight[parts], 0.0)
+            reach[parts] = -1.0
+            cut = 0.0
+            for _ in range(int(alive.sum()) - 1):
+                before, last = last, int(reach.argmax())
+                cut = float(reach[last])
+                reach[last] = -1.0
+                open_ = reach >= 0
+                reach[open_] += weight[last][open_]
+            if cut < 2 - 1e-5 and member[last].sum() >= 1:
+                found.append(np.flatnonzero(member[last]))
+            weight[before] += weight[last]
+            weight[:, before] += weight[:, last]
+            weight[before, before] = 0.0
+            weight[last] = weight[:, last] = 0.0
+            member[before] |= member[last]
+            alive[last] = False
+        return found
+
+    # -- the integer programme --------------------------------------------------------------------------------------
+
+    def _branch_round(self) -> None:
+        """Take the branch with the lowest bound, and either close it or part it in two at a variable that is broken."""
+        if not self._branches:
+            self.bound_mm, self.proved = self.cost_mm, True
+            return
+        bound, _, no, yes = heappop(self._branches)
+        self.bound_mm = max(self.bound_mm, min(bound, self.cost_mm))
+        if bound >= self.cost_mm - _EPSILON * self.network.seats:
+            self._branches.clear()
+            self.bound_mm, self.proved = self.cost_mm, True
+            return
+        pairs = np.flatnonzero(self._allowed)
+        while True:
+            found = self._solved(pairs, no, yes)
+            if found is None or found.fun >= self.cost_mm - _EPSILON * self.network.seats:
+                return
+            values = np.asarray(found.x)
+            if self._violated(pairs, values) == 0:
+                break
+        whole = np.abs(values - np.rint(values)) < 1e-6
+        if whole.all():
+            order = self._as_order(pairs, np.rint(values))
+            if order is None:
+                raise ArithmeticError("an answer that is no plan violates nothing")
+            self.improve_with(order)
+            return
+        at = int(np.argmin(np.abs(values - 0.5)))
+        name = self._name_of(at, pairs)
+        for less, more in ((no | {name}, yes), (no, yes | {name})):
+            self._count += 1
+            heappush(self._branches, (float(found.fun), self._count, less, more))
+
+    def _name_of(self, at: int, pairs: Ints) -> int:
+        """A variable, so that it is the same whichever pairs are in the programme."""
+        return int(pairs[at]) if at < len(pairs) else len(self._price) + at - len(pairs)
+
+    def _as_order(self, pairs: Ints, values: Array) -> Order | None:
+        """The order that an answer in whole numbers means; None if it is none."""
+        seats, chains, count = self.network.seats, self.network.chains, len(pairs)
+        ties: list[list[int]] = [[] for _ in range(seats)]
+        for at in np.flatnonzero(values[:count] > 0.5).tolist():
+            a, b = int(self._one[pairs[at]]), int(self._other[pairs[at]])
+            ties[a].append(b)
+            ties[b].append(a)
+        first = values[count : count + chains * seats].reshape(chains, seats)
+        order = []
+        for chain in range(chains):
+            at, last, line = int(first[chain].argmax()), -1, []
+            while at >= 0:
+                line.append(at)
+                if len(line) > seats:
+                    return None
+                last, at = at, next((seat for seat in ties[at] if seat != last), -1)
+            order.append(tuple(line))
+        found = tuple(order)
+        return found if self.network.allows(found) else None
+
+
+def proved(network: Network, order: Order, *, rounds: int = 500) -> Proof:
+    """The proof after at most so many rounds."""
+    prover = Prover(network, order)
+    for _ in range(rounds):
+        if prover.proved:
+            break
+        prover.step()
+    return prover.proof
