@@ -19,7 +19,31 @@ from probe.document.file.map_file import saving_error
 from probe.document.file.reading import decode, parse_json, read_bytes, validated
 
 PROGRAM = "playfield-probe"
-RENAMED_COMMANDS: Mapping[str, str] = {}
+RENAMED_COMMANDS: Mapping[str, str] = {
+    "walk.table": "app.table",
+    "walk.power": "app.power",
+    "walk.harness": "app.harness",
+    "walk.faults": "app.faults",
+    "walk.recheck": "app.recheck",
+    "walk.find": "app.find",
+    "walk.tour": "app.tour",
+    "walk.end_tour": "app.end_tour",
+    "walk.picture": "app.picture",
+    "walk.lamps": "app.lamps",
+    "table.revisions": "app.revisions",
+    "power.harness": "app.harness",
+    "harness.power": "app.power",
+    "lamps.board": "app.board",
+    "lamps.watch": "app.watch",
+    "lamps.prove": "app.prove",
+    "board.watch": "app.watch",
+    "board.prove": "app.prove",
+    "prove.board": "app.board",
+    "picture.evenness": "app.evenness",
+    "evenness.rate.FAIR": "evenness.take",
+    "joint.read.1": "joint.read",
+    "joint.read.-1": "joint.read",
+}
 """Names that commands had in earlier settings files, and the ones they have now."""
 MAX_RECENT = 10
 Theme = Literal["dark-shop", "high-contrast", "light-room"]
@@ -44,7 +68,7 @@ class Settings(BaseModel):
 
     recent: tuple[str, ...] = Field(default=(), max_length=MAX_RECENT, description="map files, last used first")
     ports: dict[str, RememberedPort] = Field(default={}, description="the board of each map file")
-    keys: dict[str, str] = Field(default={}, description="keys that replace the usual ones, by command")
+    keys: dict[str, str] = Field(default={}, description="keys beside the usual ones, by command")
     bell: bool = Field(default=True, description="a bell when something changed")
     steady_only: bool = Field(default=False, description="nothing flashes")
     theme: Theme = Field(default="dark-shop", description="colours of the screen: dark-shop, high-contrast, light-room")

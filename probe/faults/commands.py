@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, Means
 from probe.task.screen import ReadOn
 
 
@@ -36,19 +37,23 @@ class StepPattern:
     by: int
 
 
+def _asks_yes_or_no(s: Any) -> bool:
+    return any(item.key == "no" for item in s.items)
+
+
 COMMANDS = (
-    Command("faults.take", ("enter",), "Take", ev.Take(), shown=True),
-    Command("faults.unsure", ("f2", "question_mark"), "Not sure", Unsure(), shown=True, empty=True),
-    Command("faults.heat", ("f3",), "Heat, smell", Heat(), shown=True),
-    Command("faults.choose.1", ("down", "pagedown"), "Next answer", ev.Choose(1)),
-    Command("faults.choose.-1", ("up", "pageup"), "Answer before", ev.Choose(-1)),
-    Command("faults.yes", ("y",), "Yes", SayYesNo(yes=True), empty=True),
-    Command("faults.no", ("n",), "No", SayYesNo(yes=False), empty=True),
-    Command("faults.step.1", ("right",), "Next step of the pattern, other settings", StepPattern(1), empty=True),
-    Command("faults.step.-1", ("left",), "Step before", StepPattern(-1), empty=True),
-    Command("faults.read.1", ("f6",), "Read on", ReadOn(1), shown=True),
-    Command("faults.read.-1", ("f5",), "Read back", ReadOn(-1)),
-    Command("faults.undo", ("ctrl+z",), "Undo", ev.Undo(), shown=True),
-    Command("faults.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
-    Command("faults.leave", ("escape",), "Back", ev.Leave()),
+    Command("faults.take", Means.DO, "Take", ev.Take(), shown=True),
+    Command("faults.no", Means.NO, "No", SayYesNo(yes=False), shown=_asks_yes_or_no, letter="n"),
+    Command("faults.heat", Means.YES_BUT, "Heat, smell", Heat(), shown=True),
+    Command("faults.unsure", Means.NOT_SURE, "Not sure", Unsure(), shown=True),
+    Command("faults.choose.1", Means.DOWN, "Next answer", ev.Choose(1)),
+    Command("faults.choose.-1", Means.UP, "Answer before", ev.Choose(-1)),
+    Command("faults.yes", Means.BY_LETTER, "Yes", SayYesNo(yes=True), letter="y"),
+    Command("faults.step.1", Means.RIGHT, "Next step of the pattern, other settings", StepPattern(1)),
+    Command("faults.step.-1", Means.LEFT, "Step before", StepPattern(-1)),
+    Command("faults.read.1", Means.ONWARD, "Read on", ReadOn(1), shown=True),
+    Command("faults.read.-1", Means.BEFORE, "Read back", ReadOn(-1)),
+    Command("faults.undo", Means.UNDO, "Undo", ev.Undo()),
+    Command("faults.retry", Means.AGAIN, "Save and light again", ev.Retry()),
+    Command("faults.leave", Means.BACK, "Back", ev.Leave()),
 )

@@ -7,7 +7,7 @@ from typing import Any
 
 from probe.document.model.game import Verdict
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, Means
 from probe.task.screen import FlipPicture, ReadOn
 
 # -- the lamp list -------------------------------------------------------------------------------------------------
@@ -50,36 +50,40 @@ class Unjoin:
     """Take all places off the row in hand."""
 
 
+def _joining(s: Any) -> bool:
+    return bool(s.matches)
+
+
 LAMPS = (
-    Command("lamps.take", ("enter",), "Change", ev.Take(), shown=True),
-    Command("lamps.add", ("f2",), "Add", AddLamp(), shown=True),
-    Command("lamps.skip", ("f3",), "Join by name", JoinByName(), shown=True),
-    Command("lamps.join", ("f4",), "Join to a place", JoinByHand()),
-    Command("lamps.all_sure", ("f6",), "Join all sure ones", JoinAllSure()),
-    Command("lamps.unjoin", ("f7",), "Take its places off", Unjoin()),
-    Command("lamps.remove", ("f8", "delete"), "Take this row out", RemoveLamp()),
-    Command("lamps.move_row.-1", ("minus",), "Move the row up", MoveLamp(-1)),
-    Command("lamps.move_row.1", ("plus",), "Move the row down", MoveLamp(1)),
-    Command("lamps.board", ("f5",), "Board", ev.GoOpen("board"), shown=True),
-    Command("lamps.watch", ("f9",), "Watch", ev.GoOpen("watch"), shown=True),
-    Command("lamps.prove", ("f12", "asterisk"), "Prove", ev.GoOpen("prove")),
-    Command("lamps.undo", ("ctrl+z",), "Undo", ev.Undo()),
-    Command("lamps.retry", ("ctrl+r",), "Save again", ev.Retry()),
-    Command("lamps.leave", ("escape",), "Out of joining, or back", ev.Leave()),
+    Command("lamps.take", Means.DO, "Change", ev.Take(), shown=True),
+    Command("lamps.add", Means.ADD, "Add", AddLamp(), shown=True),
+    Command("lamps.skip", Means.MORE, "Join by name", JoinByName(), shown=True, letter="a"),
+    Command("lamps.join", Means.MORE, "Join to a place", JoinByHand(), letter="j"),
+    Command("lamps.all_sure", Means.MORE, "Join all sure ones", JoinAllSure(), letter="e"),
+    Command("lamps.unjoin", Means.MORE, "Take its places off", Unjoin(), letter="t"),
+    Command("lamps.not_so", Means.NO, "Not this one", JoinByName(), shown=True, when=_joining),
+    Command("lamps.remove", Means.TAKE_OUT, "Take this row out", RemoveLamp()),
+    Command("lamps.move_row.-1", Means.MORE, "Move the row up", MoveLamp(-1), letter="u", stays=True),
+    Command("lamps.move_row.1", Means.MORE, "Move the row down", MoveLamp(1), letter="d", stays=True),
+    Command("lamps.undo", Means.UNDO, "Undo", ev.Undo()),
+    Command("lamps.retry", Means.AGAIN, "Save again", ev.Retry()),
+    Command("lamps.leave", Means.BACK, "Back", ev.Leave()),
 )
 
 LAMP = (
-    Command("lamp.take", ("enter",), "Keep it", ev.Take(), shown=True),
-    Command("lamp.choose.1", ("down", "tab"), "Next field", ev.Choose(1)),
-    Command("lamp.choose.-1", ("up", "shift+tab"), "Field before", ev.Choose(-1)),
-    Command("lamp.leave", ("escape",), "Back", ev.Leave(), shown=True),
+    Command("lamp.take", Means.DO, "Keep it", ev.Take(), shown=True),
+    Command("lamp.choose.1", Means.DOWN, "Next field", ev.Choose(1)),
+    Command("lamp.choose.-1", Means.UP, "Field before", ev.Choose(-1)),
+    Command("lamp.pane.1", Means.NEXT_PANE, "Next field", ev.Choose(1)),
+    Command("lamp.pane.-1", Means.PANE_BEFORE, "Field before", ev.Choose(-1)),
+    Command("lamp.leave", Means.BACK, "Back", ev.Leave(), shown=True),
 )
 
 PICK = (
-    Command("pick.take", ("enter",), "Take", ev.Take(), shown=True),
-    Command("pick.choose.1", ("down",), "Next", ev.Choose(1)),
-    Command("pick.choose.-1", ("up",), "Before", ev.Choose(-1)),
-    Command("pick.leave", ("escape",), "Back", ev.Leave(), shown=True),
+    Command("pick.take", Means.DO, "Take", ev.Take(), shown=True),
+    Command("pick.choose.1", Means.DOWN, "Next", ev.Choose(1)),
+    Command("pick.choose.-1", Means.UP, "Before", ev.Choose(-1)),
+    Command("pick.leave", Means.BACK, "Back", ev.Leave(), shown=True),
 )
 
 # -- the board's table ---------------------------------------------------------------------------------------------
@@ -103,14 +107,14 @@ class HandOver:
 
 
 BOARD = (
-    Command("board.write", ("f2",), "Write it", WriteWhole(), shown=True),
-    Command("board.compare", ("f5", "enter"), "Read again", CompareTables(), shown=True),
-    Command("board.hand_over", ("f6",), "Game lights", HandOver(), shown=True),
-    Command("board.watch", ("f9",), "Watch", ev.GoOpen("watch"), shown=True),
-    Command("board.prove", ("f12", "asterisk"), "Prove", ev.GoOpen("prove"), shown=True),
-    Command("board.read.1", ("down", "pagedown"), "Read on", ReadOn(1)),
-    Command("board.read.-1", ("up", "pageup"), "Read back", ReadOn(-1)),
-    Command("board.leave", ("escape",), "Back", ev.Leave()),
+    Command("board.write", Means.MORE, "Write it", WriteWhole(), shown=True, letter="w"),
+    Command("board.compare", Means.DO, "Read again", CompareTables(), shown=True),
+    Command("board.hand_over", Means.MORE, "Game lights", HandOver(), shown=True, letter="g"),
+    Command("board.read.1", Means.ONWARD, "Read on", ReadOn(1)),
+    Command("board.read.-1", Means.BEFORE, "Read back", ReadOn(-1)),
+    Command("board.line.1", Means.DOWN, "A few lines on", ReadOn(1)),
+    Command("board.line.-1", Means.UP, "A few lines back", ReadOn(-1)),
+    Command("board.leave", Means.BACK, "Back", ev.Leave()),
 )
 
 # -- the game's lamps, live ----------------------------------------------------------------------------------------
@@ -155,18 +159,36 @@ def _watching(s: Any) -> bool:
 
 
 WATCH = (
-    Command("watch.choose.1", ("down", "pagedown"), "Next change", ev.Choose(1)),
-    Command("watch.choose.-1", ("up", "pageup"), "Change before", ev.Choose(-1)),
-    Command("watch.learn", ("enter",), "That is …", ev.Take(), shown=True),
-    Command("watch.forget", ("f2",), "Start anew", ForgetChanges(), shown=True),
-    Command("watch.mismatch", ("f4",), "Not so", Mismatch(), shown=True, when=_watching),
-    Command("watch.hand_over", ("f6",), "Game lights", HandOver(True), shown=True),
-    Command("watch.linger.1", ("plus",), "Longer hold-on time", ChangeLinger(1), when=_watching),
-    Command("watch.linger.-1", ("minus",), "Shorter hold-on time", ChangeLinger(-1), when=_watching),
-    Command("watch.press", ("p",), "Demo: press a target", PressTarget(), shown=True, empty=True, when=_simulated),
-    Command("watch.lamp_test", ("t",), "Demo: lamp test", LampTest(), shown=True, empty=True, when=_simulated),
-    Command("watch.undo", ("ctrl+z",), "Undo", ev.Undo()),
-    Command("watch.leave", ("escape",), "Back", ev.Leave()),
+    Command("watch.choose.1", Means.DOWN, "Next change", ev.Choose(1)),
+    Command("watch.choose.-1", Means.UP, "Change before", ev.Choose(-1)),
+    Command("watch.learn", Means.DO, "That is …", ev.Take(), shown=True),
+    Command("watch.mismatch", Means.NO, "Not so", Mismatch(), shown=True, when=_watching),
+    Command("watch.linger.1", Means.RIGHT, "Longer hold-on time", ChangeLinger(1), when=_watching),
+    Command("watch.linger.-1", Means.LEFT, "Shorter hold-on time", ChangeLinger(-1), when=_watching),
+    Command(
+        "watch.press",
+        Means.BY_LETTER,
+        "Demo: press a target",
+        PressTarget(),
+        shown=True,
+        when=_simulated,
+        letter="p",
+        short="Press one",
+    ),
+    Command(
+        "watch.lamp_test",
+        Means.BY_LETTER,
+        "Demo: lamp test",
+        LampTest(),
+        shown=True,
+        when=_simulated,
+        letter="t",
+        short="Lamp test",
+    ),
+    Command("watch.forget", Means.MORE, "Start anew", ForgetChanges(), shown=True, letter="x"),
+    Command("watch.hand_over", Means.MORE, "Game lights", HandOver(True), shown=True, letter="g"),
+    Command("watch.undo", Means.UNDO, "Undo", ev.Undo()),
+    Command("watch.leave", Means.BACK, "Back", ev.Leave()),
 )
 
 # -- the proof -----------------------------------------------------------------------------------------------------
@@ -190,17 +212,16 @@ class SayVerdict:
 
 
 PROVE = (
-    Command("prove.say.RIGHT", ("enter", "y"), "Right", SayVerdict(Verdict.RIGHT), shown=True),
-    Command("prove.say.WRONG", ("f2", "n"), "Wrong", SayVerdict(Verdict.WRONG), shown=True),
-    Command("prove.say.UNSEEN", ("f3",), "Not seen", SayVerdict(Verdict.UNSEEN), shown=True),
-    Command("prove.move.1", ("pagedown", "down", "right"), "Next", NextLamp(1)),
-    Command("prove.move.-1", ("pageup", "up", "left"), "Before", NextLamp(-1)),
-    Command("prove.next_open", ("ctrl+n", "end"), "Next not proved", NextLamp(open_only=True)),
-    Command("prove.board", ("f5",), "Board", ev.GoOpen("board"), shown=True),
-    Command("prove.flip", ("comma",), "Picture from above or below", FlipPicture()),
-    Command("prove.undo", ("ctrl+z",), "Undo", ev.Undo(), shown=True),
-    Command("prove.again", ("ctrl+r",), "Light again", ev.Retry()),
-    Command("prove.leave", ("escape",), "Back", ev.Leave()),
+    Command("prove.say.RIGHT", Means.DO, "Right", SayVerdict(Verdict.RIGHT), shown=True, letter="y"),
+    Command("prove.say.WRONG", Means.NO, "Wrong", SayVerdict(Verdict.WRONG), shown=True, letter="n"),
+    Command("prove.say.UNSEEN", Means.YES_BUT, "Not seen", SayVerdict(Verdict.UNSEEN), shown=True),
+    Command("prove.move.1", Means.ONWARD, "Next", NextLamp(1)),
+    Command("prove.move.-1", Means.BEFORE, "Before", NextLamp(-1)),
+    Command("prove.next_open", Means.NEXT_OPEN, "Next not proved", NextLamp(open_only=True)),
+    Command("prove.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command("prove.undo", Means.UNDO, "Undo", ev.Undo(), shown=True),
+    Command("prove.again", Means.AGAIN, "Light again", ev.Retry()),
+    Command("prove.leave", Means.BACK, "Back", ev.Leave()),
 )
 
 COMMANDS = (*LAMPS, *LAMP, *PICK, *BOARD, *WATCH, *PROVE)

@@ -319,16 +319,16 @@ def _proposal(s: LampsWork, match: Match) -> tuple[Line, ...]:
     return (
         Line(f"Is the place {place.label} ({place.area}) the row {match.lamp.name}, {who}?", "bold"),
         Line(f"{sign}, {match.likeness:.0f} % alike; {len(s.matches or ())} left"),
-        Line("Enter joins it, F3 skips it, F6 joins all sure ones, Esc ends"),
+        Line("Enter joins it, F2 passes over it, F5, E joins all sure ones, Esc ends"),
     )
 
 
 def _detail(s: LampsWork) -> tuple[Line, ...]:
     lamp = s.lamp
     if lamp is None:
-        return (Line("The list is empty: F2 adds a row; `playfield-probe lamps MAP --from FILE` reads one."),)
+        return (Line("The list is empty: F7 adds a row; `playfield-probe lamps MAP --from FILE` reads one."),)
     places = s.listing.joined[s.at][0]
-    names = ", ".join(f"{p.label} ({p.area})" if p.area else p.label for p in places) or "no place yet: F4 joins one"
+    names = ", ".join(f"{p.label} ({p.area})" if p.area else p.label for p in places) or "no place yet: F5, J joins one"
     extra = " · ".join(part for part in (lamp.insert_colour, lamp.note) if part)
     return Line(f"{lamp.name}: {names}"), Line(extra), Line(_proof(s, lamp), "dim")
 

@@ -360,7 +360,7 @@ def _feed_entries(map_: PlayfieldMap, feed: Feed) -> Iterator[PlanEntry]:
         "" if number is None else str(number), PIXEL.hint,
     )  # fmt: skip
     supply = next((s.name for s in map_.supplies if s.id == feed.supply), None)
-    known = " / ".join(spaced(s.name) for s in map_.supplies) or "none yet: F5 adds one"
+    known = " / ".join(spaced(s.name) for s in map_.supplies) or "none yet: F7, S adds one"
     yield PlanEntry(
         SUPPLY.label, "not in the map" if supply is None else spaced(supply), Key(Feed, feed.id, "supply"), supply or "",
         known,
@@ -395,7 +395,7 @@ def step(map_: PlayfieldMap, key: Key, by: int) -> PlayfieldMap:
         return _move_feed(map_, key.id, (0 if number is None else number) + by)
     if key.kind is Feed and key.field == "supply":
         if not map_.supplies:
-            raise PowerError("there is no supply yet: F5 adds one.")
+            raise PowerError("there is no supply yet: F7, S adds one.")
         names = [supply.id for supply in map_.supplies]
         feed = _feed(map_, key.id)
         at = names.index(feed.supply) if feed.supply in names else -by
@@ -504,7 +504,7 @@ def _supply_named(map_: PlayfieldMap, text: str) -> Supply:
     exact = [s for s in map_.supplies if s.name.strip().casefold() == folded]
     near = exact or [s for s in map_.supplies if folded and s.name.casefold().startswith(folded)]
     if len(near) != 1 and not exact:
-        known = ", ".join(spaced(s.name) for s in map_.supplies) or "none yet (F5 adds one)"
+        known = ", ".join(spaced(s.name) for s in map_.supplies) or "none yet (F7, S adds one)"
         raise PowerError(f"from supply: type the name of one: {known}.")
     return near[0]
 

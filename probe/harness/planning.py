@@ -1,6 +1,6 @@
 """Planning power and keeping the harness sheet: four tasks on one state. Nothing is lit from here.
 
-The power plan and the harness sheet are one visit, whichever comes first: the other one lies over it, and F12 goes back and
+The power plan and the harness sheet are one visit, whichever comes first: the other one lies over it, and the menu goes back and
 forth. A joint and the batches lie over the sheet. What all of them changed is one revision.
 """
 
@@ -46,12 +46,12 @@ from probe.task.views import FigureRow, FormEntry, FormView, Line, Row, RowsView
 LOADS = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
 _MOST_NAME = 24
 _COLUMNS = ("Joint", "Flag", "plus/ground/data out", "plus/ground/data in", "mm", "Held", "Made", "Batches")
-_READ_FIRST = "Unplugged at the wall, charge drained, pixel supply off? F9 says all cautions."
+_READ_FIRST = "Unplugged at the wall, charge drained, pixel supply off? F5, C says all cautions."
 _BATCHES = (
     "Pixels bought together have one colour code. Another batch may have another one: that is normal, and colours join "
     "nothing here.",
     "Find out with a meter and by the arrow printed on the pixel which wire does what. Do not trust the colours.",
-    "F3 adds a batch. Back in the sheet, F3 says which pixels are of it.",
+    "F7 adds a batch. Back in the sheet, F5, B says which pixels are of it.",
 )
 
 
@@ -147,7 +147,7 @@ class PlanningTask(Task[PlanningState]):
     """What the four have in common: entries, the line to type in, chains, and the way back."""
 
     other: ClassVar[str] = ""
-    """The task on the other side of F12."""
+    """The task on the other side of the visit."""
 
     def entries(self, s: PlanningState) -> tuple[PlanEntry, ...]:
         """What can be changed here."""

@@ -8,7 +8,7 @@ from enum import Enum, auto
 from probe.cautions import Moment
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.command import Command
+from probe.task.command import Command, Means
 
 
 class LineUse(Enum):
@@ -86,56 +86,62 @@ class OpenBatches:
 
 def _shared(scope: str, moment: Moment) -> tuple[Command, ...]:
     return (
-        Command(f"{scope}.undo", ("ctrl+z",), "Undo", ev.Undo()),
-        Command(f"{scope}.redo", ("ctrl+y",), "Redo", ev.Redo()),
-        Command(f"{scope}.retry", ("ctrl+r",), "Save again", ev.Retry()),
-        Command(f"{scope}.cautions", ("f9",), "Cautions", se.ReadCautions(moment), shown=True),
-        Command(f"{scope}.leave", ("escape",), "Out of the line, or back", ev.Leave()),
+        Command(f"{scope}.undo", Means.UNDO, "Undo", ev.Undo()),
+        Command(f"{scope}.redo", Means.REDO, "Redo", ev.Redo()),
+        Command(f"{scope}.retry", Means.AGAIN, "Save again", ev.Retry()),
+        Command(f"{scope}.cautions", Means.MORE, "Cautions", se.ReadCautions(moment), shown=True, letter="c"),
+        Command(f"{scope}.leave", Means.BACK, "Back", ev.Leave()),
     )
 
 
 def _entries(scope: str) -> tuple[Command, ...]:
     return (
-        Command(f"{scope}.take", ("enter",), "Change", ev.Take(), shown=True),
-        Command(f"{scope}.step.1", ("plus",), "A step up, thicker, next", StepEntry(1)),
-        Command(f"{scope}.step.-1", ("minus",), "A step down, thinner, before", StepEntry(-1)),
-        Command(f"{scope}.read.1", ("pagedown",), "Read on", se.ReadOn(1)),
-        Command(f"{scope}.read.-1", ("pageup",), "Read back", se.ReadOn(-1)),
+        Command(f"{scope}.take", Means.DO, "Change", ev.Take(), shown=True),
+        Command(f"{scope}.step.1", Means.RIGHT, "A step up, thicker, next", StepEntry(1)),
+        Command(f"{scope}.step.-1", Means.LEFT, "A step down, thinner, before", StepEntry(-1)),
+    )
+
+
+def _reading(scope: str) -> tuple[Command, ...]:
+    return (
+        Command(f"{scope}.read.1", Means.ONWARD, "Read on", se.ReadOn(1)),
+        Command(f"{scope}.read.-1", Means.BEFORE, "Read back", se.ReadOn(-1)),
     )
 
 
 POWER = (
     *_entries("power"),
-    Command("power.load", ("f2",), "Load", NextLoad(), shown=True),
-    Command("power.feed", ("f3",), "Add feed", OpenLine(LineUse.FEED), shown=True),
-    Command("power.levels", ("f4",), "Levels of places", OpenLine(LineUse.LEVELS)),
-    Command("power.supply", ("f5",), "Add supply", OpenLine(LineUse.SUPPLY)),
-    Command("power.next_chain", ("f6", "ctrl+o"), "Next chain", PlanNextChain()),
-    Command("power.remove", ("f8", "delete"), "Take out this feed or supply", RemoveEntry()),
-    Command("power.harness", ("f12", "ampersand"), "Harness", ev.GoOpen("harness"), shown=True),
+    *_reading("power"),
+    Command("power.load", Means.MORE, "Load", NextLoad(), shown=True, letter="l"),
+    Command("power.feed", Means.ADD, "Add feed", OpenLine(LineUse.FEED), shown=True, letter="f"),
+    Command("power.levels", Means.MORE, "Levels of places", OpenLine(LineUse.LEVELS), letter="v"),
+    Command("power.supply", Means.ADD, "Add supply", OpenLine(LineUse.SUPPLY), letter="s"),
+    Command("power.next_chain", Means.NEXT_KIND, "Next chain", PlanNextChain()),
+    Command("power.remove", Means.TAKE_OUT, "Take out this feed or supply", RemoveEntry()),
     *_shared("power", Moment.PLANNING),
 )
 
 HARNESS = (
-    Command("harness.take", ("enter",), "Open", ev.Take(), shown=True),
-    Command("harness.batches", ("f2",), "Batches", OpenBatches(), shown=True),
-    Command("harness.give_batch", ("f3",), "Give batch", OpenLine(LineUse.BATCH_OF_PIXELS), shown=True),
-    Command("harness.next_flag", ("f4",), "Next flag", NextFlag(), shown=True),
-    Command("harness.next_chain", ("f6", "ctrl+o"), "Next chain", PlanNextChain()),
-    Command("harness.power", ("f12", "exclamation_mark"), "Power plan", ev.GoOpen("power")),
+    Command("harness.take", Means.DO, "Open", ev.Take(), shown=True),
+    Command("harness.batches", Means.MORE, "Batches", OpenBatches(), shown=True, letter="o"),
+    Command("harness.give_batch", Means.MORE, "Give batch", OpenLine(LineUse.BATCH_OF_PIXELS), shown=True, letter="b"),
+    Command("harness.next_flag", Means.NEXT_OPEN, "Next flag", NextFlag(), shown=True),
+    Command("harness.next_chain", Means.NEXT_KIND, "Next chain", PlanNextChain()),
     *_shared("harness", Moment.OPENING),
 )
 
 JOINT = (
     *_entries("joint"),
-    Command("joint.neighbour.1", ("f2", "right"), "Next joint", NextJoint(1), shown=True),
-    Command("joint.neighbour.-1", ("f3", "left"), "Joint before", NextJoint(-1), shown=True),
+    Command("joint.neighbour.1", Means.ONWARD, "Next joint", NextJoint(1), shown=True),
+    Command("joint.neighbour.-1", Means.BEFORE, "Joint before", NextJoint(-1)),
+    Command("joint.read", Means.NEXT_PANE, "To the text and back", se.NextPane()),
     *_shared("joint", Moment.OPENING),
 )
 
 BATCH = (
     *_entries("batch"),
-    Command("batch.add", ("f3",), "Add batch", OpenLine(LineUse.BATCH), shown=True),
-    Command("batch.remove", ("f8", "delete"), "Take out this batch", RemoveEntry(), shown=True),
+    *_reading("batch"),
+    Command("batch.add", Means.ADD, "Add batch", OpenLine(LineUse.BATCH), shown=True),
+    Command("batch.remove", Means.TAKE_OUT, "Take out this batch", RemoveEntry(), shown=True, short="Take out"),
     *_shared("batch", Moment.PLANNING),
 )

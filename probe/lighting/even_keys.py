@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from probe.document.model.light import Measure, Rating
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, Means
 from probe.task.screen import FlipPicture, ReadOnOr
 
 
@@ -55,18 +55,17 @@ class NewRound:
 
 
 COMMANDS = (
-    Command("evenness.rate.DARK", ("f2",), "Dark", Rate(Rating.DARK), shown=True),
-    Command("evenness.rate.FAIR", ("f3",), "Fair", Rate(Rating.FAIR), shown=True),
-    Command("evenness.rate.HOT", ("f4",), "Hot", Rate(Rating.HOT), shown=True),
-    Command("evenness.take", ("enter",), "Take the reading, or the trims", ev.Take()),
-    Command("evenness.finish", ("f5",), "Result", Finish(), shown=True),
-    Command("evenness.alone", ("f6",), "Which?", ToggleAlone(), shown=True),
-    Command("evenness.measure", ("f7",), "Numbers are lux or camera values", ChangeMeasure()),
-    Command("evenness.new_round", ("f8",), "Walk again", NewRound()),
-    Command("evenness.flip", ("f9",), "Picture from above or below", FlipPicture()),
-    Command("evenness.move.1", ("pagedown", "down"), "Next stop", ReadOnOr(MoveStop(1), 1)),
-    Command("evenness.move.-1", ("pageup", "up"), "Stop before", ReadOnOr(MoveStop(-1), -1)),
-    Command("evenness.undo", ("ctrl+z",), "Undo", ev.Undo()),
-    Command("evenness.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
-    Command("evenness.leave", ("escape",), "Out of the line, or back", ev.Leave()),
+    Command("evenness.rate.DARK", Means.NO, "Dark", Rate(Rating.DARK), shown=True),
+    Command("evenness.rate.HOT", Means.YES_BUT, "Hot", Rate(Rating.HOT), shown=True),
+    Command("evenness.take", Means.DO, "Fair, or take the reading or the trims", ev.Take()),
+    Command("evenness.finish", Means.MORE, "Result", Finish(), shown=True, letter="r"),
+    Command("evenness.alone", Means.NOT_SURE, "Which?", ToggleAlone(), shown=True),
+    Command("evenness.measure", Means.MORE, "Numbers are lux or camera values", ChangeMeasure(), letter="m"),
+    Command("evenness.new_round", Means.MORE, "Walk again", NewRound(), letter="a"),
+    Command("evenness.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command("evenness.move.1", Means.ONWARD, "Next stop", ReadOnOr(MoveStop(1), 1)),
+    Command("evenness.move.-1", Means.BEFORE, "Stop before", ReadOnOr(MoveStop(-1), -1)),
+    Command("evenness.undo", Means.UNDO, "Undo", ev.Undo()),
+    Command("evenness.retry", Means.AGAIN, "Save and light again", ev.Retry()),
+    Command("evenness.leave", Means.BACK, "Back", ev.Leave()),
 )

@@ -212,7 +212,7 @@ class EvennessTask(Task[EvenWalk]):
             head=f"{s.map.machine.name} · evenness, walk {s.round}",
             board=s.board.words if s.board.here else "no board: nothing is lit",
             above=_stop_lines(s),
-            prompt="Enter takes the trims" if s.done else f"Reading ({s.measure.value}), or F2 F3 F4:",
+            prompt="Enter takes the trims" if s.done else f"Reading ({s.measure.value}), or F2 Enter F3:",
             typed=s.typed,
             details=_result(s) if s.done else _asking(s),
             long=s.done,
@@ -246,9 +246,11 @@ def _go(s: EvenWalk, at: int) -> EvenWalk:
 def _take(s: EvenWalk, time: str) -> Next[EvenWalk]:
     if s.done:
         return _take_trims(s)
+    if not s.typed.strip():
+        return _read(s, time, rating=Rating.FAIR)
     found = _NUMBER.fullmatch(s.typed.strip())
     if found is None:
-        words = "press a key for dark, fair or hot, or type a reading (such as 120) and Enter"
+        words = "type a reading (such as 120) and Enter; or nothing and a key for dark, fair or hot"
         return replace(s, message=words), (fx.Bell(),)
     value = float(found[1].replace(",", "."))
     measure = Measure.LUX if found[2] else s.measure
@@ -335,7 +337,7 @@ def _asking(s: EvenWalk) -> tuple[Line, ...]:
     lit = "all general illumination is lit" if s.is_lit else "not lit yet"
     return (
         Line("lit alone: these places" if s.alone else lit),
-        Line("F2 dark, F3 fair, F4 hot: against the whole, eyes half closed."),
+        Line("F2 dark, Enter fair, F3 hot: against the whole, eyes half closed."),
         Line("Or hold the meter (or look the photo up) there and type the number."),
         Line(f"said: {rated}" if rated else "not rated yet"),
         Line(f"so far: {evenness_words(*s.now)}"),

@@ -101,7 +101,7 @@ def _named(s: PictureState, place: Place) -> list[Line]:
     if place.group:
         lines.append(Line(f"group {place.group}"))
     if place.position is None:
-        return [*lines, Line("no position: F2 points, F3 types")]
+        return [*lines, Line("no position: F9, P points; F5, P types")]
     x, y = shown_length(place.position.x_mm, s.unit), shown_length(place.position.y_mm, s.unit)
     guess = ", guessed" if place.position.guessed else ""
     return [*lines, Line(f"{x} from the left, {y} from you ({grid_square(place.position)}{guess})")]

@@ -22,7 +22,7 @@ from probe.playfield.field import neutral_field, shapes_of
 from probe.playfield.strokes import extent_of, strokes_of
 from probe.task import effects as fx
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, Means
 from probe.task.light import AsBelow, Light
 from probe.task.screen import FlipPicture
 from probe.task.task import Next, Opened, Task, TaskState
@@ -100,25 +100,27 @@ def _lists(s: ShapesState) -> bool:
 
 
 COMMANDS = (
-    Command("shapes.take", ("enter",), "Change", ev.Take(), shown=True),
-    Command("shapes.choose.1", ("down",), "Next row", ev.Choose(1), when=_stands),
-    Command("shapes.choose.-1", ("up",), "Row before", ev.Choose(-1), when=_stands),
-    Command("shapes.go.up", ("up",), "Move up", ev.GoTowards(0, 1), when=_moves),
-    Command("shapes.go.down", ("down",), "Move down", ev.GoTowards(0, -1), when=_moves),
-    Command("shapes.go.left", ("left",), "Move left", ev.GoTowards(-1, 0), when=_moves),
-    Command("shapes.go.right", ("right",), "Move right", ev.GoTowards(1, 0), when=_moves),
-    Command("shapes.step.1", ("right",), "A step up", StepField(1), when=_fields),
-    Command("shapes.step.-1", ("left",), "A step down", StepField(-1), when=_fields),
-    Command("shapes.length.1", ("pagedown",), "Longer steps", StepLength(1), shown=True, when=_moves),
-    Command("shapes.length.-1", ("pageup",), "Shorter steps", StepLength(-1), when=_moves),
-    Command("shapes.add", ("f7",), "Add", AddShape(), shown=True, when=_stands),
-    Command("shapes.take_out", ("f8", "delete"), "Take out", TakeOutShape(), shown=True, when=_stands),
-    Command("shapes.neutral", ("f5",), "The neutral field", Neutral(), when=_lists),
-    Command("shapes.flip", ("f9",), "Picture from above or below", FlipPicture()),
-    Command("shapes.undo", ("ctrl+z",), "Undo", ev.Undo()),
-    Command("shapes.redo", ("ctrl+y",), "Redo", ev.Redo()),
-    Command("shapes.retry", ("ctrl+r",), "Save again", ev.Retry()),
-    Command("shapes.leave", ("escape",), "Back", ev.Leave(), shown=True),
+    Command("shapes.take", Means.DO, "Change", ev.Take(), shown=True),
+    Command("shapes.choose.1", Means.DOWN, "Next row", ev.Choose(1), when=_stands),
+    Command("shapes.choose.-1", Means.UP, "Row before", ev.Choose(-1), when=_stands),
+    Command("shapes.go.up", Means.UP, "Move up", ev.GoTowards(0, 1), when=_moves),
+    Command("shapes.go.down", Means.DOWN, "Move down", ev.GoTowards(0, -1), when=_moves),
+    Command("shapes.go.left", Means.LEFT, "Move left", ev.GoTowards(-1, 0), when=_moves),
+    Command("shapes.go.right", Means.RIGHT, "Move right", ev.GoTowards(1, 0), when=_moves),
+    Command("shapes.step.1", Means.RIGHT, "A step up", StepField(1), when=_fields),
+    Command("shapes.step.-1", Means.LEFT, "A step down", StepField(-1), when=_fields),
+    Command(
+        "shapes.length.1", Means.MORE, "Longer steps", StepLength(1), shown=True, when=_moves, letter="l", stays=True
+    ),
+    Command("shapes.length.-1", Means.MORE, "Shorter steps", StepLength(-1), when=_moves, letter="s", stays=True),
+    Command("shapes.add", Means.ADD, "Add", AddShape(), shown=True, when=_stands),
+    Command("shapes.take_out", Means.TAKE_OUT, "Take out", TakeOutShape(), shown=True, when=_stands),
+    Command("shapes.neutral", Means.MORE, "The neutral field", Neutral(), when=_lists, letter="n"),
+    Command("shapes.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command("shapes.undo", Means.UNDO, "Undo", ev.Undo()),
+    Command("shapes.redo", Means.REDO, "Redo", ev.Redo()),
+    Command("shapes.retry", Means.AGAIN, "Save again", ev.Retry()),
+    Command("shapes.leave", Means.BACK, "Back", ev.Leave(), shown=True),
 )
 
 

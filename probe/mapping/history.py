@@ -27,7 +27,7 @@ from probe.document.revisions import (
 )
 from probe.task import effects as fx
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, Means
 from probe.task.screen import ReadOn
 from probe.task.task import Next, Opened, Task, TaskState
 from probe.task.views import Line, TaskView
@@ -53,16 +53,16 @@ class Travel:
 _Next = Next["History"]
 
 COMMANDS = (
-    Command("revisions.go_back", ("enter",), "Back to this one", ev.Take(), shown=True),
-    Command("revisions.mark", ("f2", "space"), "Compare", Mark(), shown=True),
-    Command("revisions.choose.1", ("down",), "The revision before", ev.Choose(1)),
-    Command("revisions.choose.-1", ("up",), "The revision after", ev.Choose(-1)),
-    Command("revisions.read.1", ("pagedown",), "Read on", ReadOn(1)),
-    Command("revisions.read.-1", ("pageup",), "Read back", ReadOn(-1)),
-    Command("revisions.undo", ("ctrl+z",), "Undo", Travel(), shown=True),
-    Command("revisions.redo", ("ctrl+y",), "Redo", Travel(redo=True), shown=True),
-    Command("revisions.retry", ("ctrl+r",), "Save again", ev.Retry()),
-    Command("revisions.leave", ("escape",), "Back", ev.Leave(), shown=True),
+    Command("revisions.go_back", Means.DO, "Back to this one", ev.Take(), shown=True),
+    Command("revisions.mark", Means.AS_WELL, "Compare", Mark(), shown=True),
+    Command("revisions.choose.1", Means.DOWN, "The revision before", ev.Choose(1)),
+    Command("revisions.choose.-1", Means.UP, "The revision after", ev.Choose(-1)),
+    Command("revisions.read.1", Means.ONWARD, "Read on", ReadOn(1)),
+    Command("revisions.read.-1", Means.BEFORE, "Read back", ReadOn(-1)),
+    Command("revisions.undo", Means.UNDO, "Undo", Travel(), shown=True),
+    Command("revisions.redo", Means.REDO, "Redo", Travel(redo=True)),
+    Command("revisions.retry", Means.AGAIN, "Save again", ev.Retry()),
+    Command("revisions.leave", Means.BACK, "Back", ev.Leave(), shown=True),
 )
 
 

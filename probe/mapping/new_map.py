@@ -18,7 +18,7 @@ from probe.frozen import frozen
 from probe.mapping.searches import SPAN, STRETCH, CountSearch, OrderSearch, SeenColour, colour_of
 from probe.task import effects as fx
 from probe.task import events as ev
-from probe.task.command import Command, rows_by_digit
+from probe.task.command import Command, Means, rows_by_digit
 from probe.task.light import Dark, Light, OutputSetup, Pixels
 from probe.task.screen import PickPort
 from probe.task.task import Next, Opened, Task, TaskState
@@ -75,17 +75,26 @@ def _can_go_on_paper(s: Setting) -> bool:
 
 
 COMMANDS = (
-    Command("setup.take", ("enter",), "Take", ev.Take(), shown=True),
-    Command("setup.choose.1", ("down",), "Next answer", ev.Choose(1)),
-    Command("setup.choose.-1", ("up",), "Answer before", ev.Choose(-1)),
-    Command("setup.again", ("f2",), "This output again", Again(), shown=True),
-    Command("setup.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
-    Command("setup.port", ("f6",), "Another port", PickPort(), shown=True),
-    Command("setup.paper", ("p",), "On paper", GoOnOnPaper(), empty=True, when=_can_go_on_paper),
-    Command("setup.yes", ("y",), "Yes, something lights", ev.TakeRow(0), empty=True, when=_asks_yes_or_no),
-    Command("setup.no", ("n",), "No, nothing lights", ev.TakeRow(1), empty=True, when=_asks_yes_or_no),
+    Command("setup.take", Means.DO, "Take", ev.Take(), shown=True),
+    Command("setup.choose.1", Means.DOWN, "Next answer", ev.Choose(1)),
+    Command("setup.choose.-1", Means.UP, "Answer before", ev.Choose(-1)),
+    Command(
+        "setup.no",
+        Means.NO,
+        "No, nothing lights",
+        ev.TakeRow(1),
+        shown=True,
+        when=_asks_yes_or_no,
+        letter="n",
+        short="No",
+    ),
+    Command("setup.again", Means.NOT_SURE, "This output again", Again(), shown=True, short="Show again"),
+    Command("setup.retry", Means.AGAIN, "Save and light again", ev.Retry()),
+    Command("setup.port", Means.NEXT_KIND, "Another port", PickPort(), shown=True),
+    Command("setup.paper", Means.BY_LETTER, "On paper", GoOnOnPaper(), when=_can_go_on_paper, letter="p"),
+    Command("setup.yes", Means.BY_LETTER, "Yes, something lights", ev.TakeRow(0), when=_asks_yes_or_no, letter="y"),
     *rows_by_digit("setup", 7, when=_has_rows),
-    Command("setup.leave", ("escape",), "Question before", ev.Leave(), shown=True),
+    Command("setup.leave", Means.BACK, "Question before", ev.Leave(), shown=True, short="Back"),
 )
 
 

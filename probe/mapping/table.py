@@ -20,7 +20,7 @@ from probe.mapping.walk_keys import GoTo
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.command import Command
+from probe.task.command import Command, Means
 from probe.task.light import AsBelow, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import Line, Row, RowsView
@@ -86,26 +86,35 @@ def _asks(s: MapTableState) -> bool:
 
 
 COMMANDS = (
-    Command("table.leave", ("escape",), "Back", ev.Leave(), shown=True),
-    Command("table.light_row", ("enter",), "Light this pixel", ev.Take()),
-    Command("table.search", ("slash",), "Search", se.Search(), shown=True),
-    Command("table.sort", ("f2",), "Sort", SortBy(), shown=True),
-    Command("table.findings", ("f3",), "Findings", se.Details(), shown=True),
-    Command("table.walk_here", ("f4",), "Walk from here", WalkHere(), shown=True),
-    Command("table.mark", ("space",), "Mark this row too", MarkRow(), shown=True, when=_lists),
-    Command("table.mark_all", ("m",), "Mark all rows shown, or none", MarkAll(), when=_lists),
-    Command("table.edit.NAME", ("n",), "Name", EditRows(Column.NAME), when=_lists),
-    Command("table.edit.AREA", ("a",), "Area", EditRows(Column.AREA), when=_lists),
-    Command("table.edit.KIND", ("k",), "Kind", EditRows(Column.KIND), when=_lists),
-    Command("table.edit.STATE", ("s",), "State", EditRows(Column.STATE), when=_lists),
-    Command("table.edit.NOTE", ("t",), "Note", EditRows(Column.NOTE), when=_lists),
-    Command("table.chain", ("f5",), "Chains", PickChain(), shown=True, when=_lists),
-    Command("table.choose.1", ("down",), "Next offer", ev.Choose(1), when=_asks),
-    Command("table.choose.-1", ("up",), "Offer before", ev.Choose(-1), when=_asks),
-    Command("table.undo", ("ctrl+z",), "Undo", ev.Undo()),
-    Command("table.redo", ("ctrl+y",), "Redo", ev.Redo()),
-    Command("table.retry", ("ctrl+r",), "Save again", ev.Retry()),
-    Command("table.revisions", ("f6",), "Revisions", ev.GoOpen("revisions")),
+    Command("table.back", Means.TABLE, "Back from the table", ev.Leave()),
+    Command("table.leave", Means.BACK, "Back", ev.Leave(), shown=True),
+    Command("table.light_row", Means.DO, "Light this pixel", ev.Take(), shown=_lists, short="Light it"),
+    Command(
+        "table.edit.NAME",
+        Means.MORE,
+        "Name",
+        EditRows(Column.NAME),
+        shown=True,
+        when=_lists,
+        letter="n",
+        short="Change",
+    ),
+    Command("table.edit.AREA", Means.MORE, "Area", EditRows(Column.AREA), when=_lists, letter="a"),
+    Command("table.edit.KIND", Means.MORE, "Kind", EditRows(Column.KIND), when=_lists, letter="k"),
+    Command("table.edit.STATE", Means.MORE, "State", EditRows(Column.STATE), when=_lists, letter="s"),
+    Command("table.edit.NOTE", Means.MORE, "Note", EditRows(Column.NOTE), when=_lists, letter="t"),
+    Command("table.sort", Means.MORE, "Sort", SortBy(), letter="o", stays=True),
+    Command("table.findings", Means.MORE, "Findings", se.Details(), letter="f"),
+    Command("table.walk_here", Means.MORE, "Walk from here", WalkHere(), letter="w"),
+    Command("table.mark_all", Means.MORE, "Mark all rows shown, or none", MarkAll(), when=_lists, letter="m"),
+    Command("table.mark", Means.AS_WELL, "Mark this row too", MarkRow(), shown=True, when=_lists, short="Mark"),
+    Command("table.search", Means.FIND, "Search", se.Search(), shown=True, when=_lists),
+    Command("table.chain", Means.NEXT_KIND, "Chains", PickChain(), when=_lists),
+    Command("table.choose.1", Means.DOWN, "Next offer", ev.Choose(1), when=_asks),
+    Command("table.choose.-1", Means.UP, "Offer before", ev.Choose(-1), when=_asks),
+    Command("table.undo", Means.UNDO, "Undo", ev.Undo()),
+    Command("table.redo", Means.REDO, "Redo", ev.Redo()),
+    Command("table.retry", Means.AGAIN, "Save again", ev.Retry()),
 )
 
 

@@ -44,14 +44,16 @@ STOPS: tuple[TourStop, ...] = (
         lambda then, now: now.answered < then.answered or (now.chain, now.number) < (then.chain, then.number),
     ),
     TourStop("F1 says the keys of the screen you are on, and the cautions. Esc closes it.", _opened("HelpScreen")),
-    TourStop("F12 is the whole map as a table, with what does not agree in it. Esc comes back.", _opened("RowsScreen")),
     TourStop(
-        "Once a pixel has been spliced in, all later numbers are off. Esc here, then the recheck, finds where with a few"
+        "Ctrl+T is the whole map as a table, with what does not agree in it. Esc comes back.", _opened("RowsScreen")
+    ),
+    TourStop(
+        "Once a pixel has been spliced in, all later numbers are off. Esc here, then 3 and R, the recheck, finds where with a few"
         " questions instead of a new walk.",
         lambda then, now: now.screen not in ("WalkScreen", "HelpScreen", "RowsScreen"),
     ),
     TourStop(
-        "Power plan, harness sheet, fault finder and the game's lamps are behind Esc as well. With a board of your own:"
+        "Power plan, harness sheet, fault finder and the game's lamps are in that menu as well (Esc here, F10 everywhere). With a board of your own:"
         " playfield-probe walk FILE. That was the tour.",
         lambda then, now: False,
     ),

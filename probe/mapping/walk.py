@@ -240,7 +240,7 @@ class WalkTask(Task[Walk]):
             return ""
         if s.board.here:
             return s.board.refused or f"{shown_number(s.number)} is not lit yet: wait for it, then answer"
-        return "no board, so nothing is lit: wait for it, or enter from paper (=)"
+        return "no board, so nothing is lit: wait for it, or answer on paper (F10, Map)"
 
     def _refuse(self, s: Walk) -> _N:
         """Not taken; nothing that is typed after it is held for another pixel."""

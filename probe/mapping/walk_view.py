@@ -22,8 +22,8 @@ from probe.mapping.walk_keys import (
 )
 from probe.mapping.walk_state import OneKey, Walk, WalkEntry
 from probe.task import events as ev
-from probe.task.command import Command, rows_by_digit
-from probe.task.screen import FlipPicture, MarkInPicture, NextZoom, ShowRoute, TourOn, TourOver
+from probe.task.command import Command, Group, Means, rows_by_digit
+from probe.task.screen import FlipPicture, MarkInPicture
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
 
 _BAR = 20
@@ -34,50 +34,60 @@ _PROMPTS = {
     WalkEntry.GOTO: "Go to number:",
 }
 
+
+def _walks(s: Walk) -> bool:
+    return s.end is None
+
+
+def _can_say_no(s: Walk) -> bool:
+    return s.end is None or asks_yes_or_no(s)
+
+
+def _has_last(s: Walk) -> bool:
+    return s.last_place is not None and s.end is None
+
+
 COMMANDS = (
-    Command("walk.take", ("enter",), "Take", ev.Take(), shown=True),
-    Command("walk.say.NOTHING_LIT", ("f2",), "Nothing lit", Say(OneKey.NOTHING_LIT), shown=True),
-    Command("walk.say.HIDDEN", ("f3",), "Hidden", Say(OneKey.HIDDEN), shown=True),
-    Command("walk.say.SAME_PLACE", ("f4", "full_stop"), "Same place as the last", Say(OneKey.SAME_PLACE), empty=True),
-    Command("walk.say.SPARE", ("f5",), "Spare", Say(OneKey.SPARE)),
-    Command("walk.say.REPEATER", ("f6",), "Repeater", Say(OneKey.REPEATER)),
-    Command("walk.ask.NOTE", ("f7",), "Note", UseLine(WalkEntry.NOTE)),
-    Command("walk.ask.AREA", ("f8",), "Area", UseLine(WalkEntry.AREA)),
-    Command("walk.kind", ("f9",), "Kind", ChangeKind()),
-    Command("walk.ask.GOTO", ("slash", "ctrl+g"), "Go to a number", UseLine(WalkEntry.GOTO), empty=True),
-    Command("walk.forward", ("pagedown", "right"), "Next pixel", Move(1), empty=True),
-    Command("walk.backward", ("pageup", "left"), "Pixel before", Move(-1), empty=True),
-    Command("walk.unseen", ("ctrl+n", "end"), "Next unseen", Move(unseen=True), empty=True),
-    Command("walk.blink", ("asterisk", "ctrl+l"), "Blink", ToggleBlink(), empty=True),
-    Command("walk.level.1", ("plus",), "Brighter", ev.ChangeLevel(1), empty=True),
-    Command("walk.level.-1", ("minus",), "Dimmer", ev.ChangeLevel(-1), empty=True),
-    Command("walk.choose.1", ("down",), "Next offer", ev.Choose(1)),
-    Command("walk.choose.-1", ("up",), "Offer before", ev.Choose(-1)),
-    Command("walk.undo", ("ctrl+z",), "Undo", ev.Undo(), shown=True),
-    Command("walk.redo", ("ctrl+y",), "Redo", ev.Redo()),
-    Command("walk.point", ("ctrl+t",), "Point at the place in the picture", MarkInPicture()),
-    Command("walk.paper", ("equals_sign",), "Paper entry on or off", TogglePaper(), empty=True),
-    Command("walk.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
-    Command("walk.flip", ("comma",), "Picture from above or below", FlipPicture(), empty=True),
-    Command("walk.zoom", (), "Picture: whole, half, area", NextZoom()),
-    Command("walk.route", (), "Picture: how the chain runs", ShowRoute()),
-    Command("walk.next_chain", ("ctrl+o",), "Next chain", ev.NextChain()),
-    Command("walk.table", ("f12", "ctrl+s"), "Map table", ev.GoOpen("table")),
-    Command("walk.leave", ("escape",), "What next", ev.Leave(), shown=True),
-    Command("walk.power", ("exclamation_mark", "f10"), "Power plan", ev.GoOpen("power"), empty=True),
-    Command("walk.harness", ("ampersand",), "Harness sheet", ev.GoOpen("harness"), empty=True),
-    Command("walk.faults", ("question_mark",), "Fault finder", ev.GoOpen("faults"), empty=True),
-    Command("walk.recheck", ("semicolon",), "Recheck after a change", ev.GoOpen("recheck"), empty=True),
-    Command("walk.find", ("colon",), "Which number is at this place", ev.GoOpen("find"), empty=True),
-    Command("walk.tour", ("greater_than_sign",), "Tour: begin it, or its next sentence", TourOn(), empty=True),
-    Command("walk.end_tour", ("less_than_sign",), "Tour: end it", TourOver(), empty=True),
-    Command("walk.picture", ("percent_sign",), "Picture: positions, levels, colours", ev.GoOpen("picture"), empty=True),
+    Command("walk.take", Means.DO, "Take", ev.Take(), shown=True),
+    Command("walk.say.NOTHING_LIT", Means.NO, "Nothing lit", Say(OneKey.NOTHING_LIT), shown=_can_say_no),
+    Command("walk.say.HIDDEN", Means.YES_BUT, "Hidden", Say(OneKey.HIDDEN), shown=_walks),
     Command(
-        "walk.lamps", ("number_sign",), "Lamp list, board's table, game's lamps, proof", ev.GoOpen("lamps"), empty=True
+        "walk.say.SAME_PLACE",
+        Means.AS_WELL,
+        "Same place as the last",
+        Say(OneKey.SAME_PLACE),
+        shown=_has_last,
+        short="Same place",
     ),
-    Command("walk.count", (), "Count of this chain", ChangeCount()),
-    Command("walk.yes", ("y",), "At the end: yes, something lights", ev.TakeRow(0), empty=True, when=asks_yes_or_no),
-    Command("walk.no", ("n",), "At the end: no, nothing lights", ev.TakeRow(1), empty=True, when=asks_yes_or_no),
+    Command("walk.say.SPARE", Means.MORE, "Spare", Say(OneKey.SPARE), letter="s"),
+    Command("walk.say.REPEATER", Means.MORE, "Repeater", Say(OneKey.REPEATER), letter="r"),
+    Command("walk.ask.NOTE", Means.MORE, "Note", UseLine(WalkEntry.NOTE), letter="n"),
+    Command("walk.ask.AREA", Means.MORE, "Area", UseLine(WalkEntry.AREA), letter="a"),
+    Command("walk.kind", Means.MORE, "Kind", ChangeKind(), letter="k", stays=True),
+    Command("walk.ask.GOTO", Means.FIND, "Go to a number", UseLine(WalkEntry.GOTO)),
+    Command("walk.forward", Means.ONWARD, "Next pixel", Move(1)),
+    Command("walk.backward", Means.BEFORE, "Pixel before", Move(-1)),
+    Command("walk.unseen", Means.NEXT_OPEN, "Next unseen", Move(unseen=True)),
+    Command("walk.blink", Means.LIGHT, "Blink", ToggleBlink(), letter="b"),
+    Command("walk.level.1", Means.LIGHT, "Brighter", ev.ChangeLevel(1), letter="up", stays=True),
+    Command("walk.level.-1", Means.LIGHT, "Dimmer", ev.ChangeLevel(-1), letter="down", stays=True),
+    Command("walk.choose.1", Means.DOWN, "Next offer", ev.Choose(1)),
+    Command("walk.choose.-1", Means.UP, "Offer before", ev.Choose(-1)),
+    Command("walk.undo", Means.UNDO, "Undo", ev.Undo()),
+    Command("walk.redo", Means.REDO, "Redo", ev.Redo()),
+    Command("walk.point", Means.PICTURE, "Point at the place in the picture", MarkInPicture(), letter="p"),
+    Command("walk.paper", Means.IN_MENU, "Paper entry on or off", TogglePaper(), letter="p", group=Group.MAP),
+    Command("walk.retry", Means.AGAIN, "Save and light again", ev.Retry()),
+    Command("walk.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command("walk.next_chain", Means.NEXT_KIND, "Next chain", ev.NextChain()),
+    Command("walk.leave", Means.BACK, "What next", ev.Leave(), shown=True),
+    Command("walk.count", Means.IN_MENU, "Count of this chain", ChangeCount(), letter="c", group=Group.MAP),
+    Command(
+        "walk.yes", Means.BY_LETTER, "At the end: yes, something lights", ev.TakeRow(0), when=asks_yes_or_no, letter="y"
+    ),
+    Command(
+        "walk.no", Means.BY_LETTER, "At the end: no, nothing lights", ev.TakeRow(1), when=asks_yes_or_no, letter="n"
+    ),
     *rows_by_digit("walk", 9, when=at_end),
 )
 

@@ -14,7 +14,7 @@ from importlib.resources import files
 from probe.document.operations import new_map
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.command import Command, rows_by_digit
+from probe.task.command import Command, Means, rows_by_digit
 from probe.task.light import AsBelow, Light
 from probe.task.task import Next, Opened, Task, TaskState
 from probe.task.views import Line, TaskView
@@ -103,13 +103,13 @@ def _lists(s: GuideState) -> bool:
 
 
 COMMANDS = (
-    Command("guide.take", ("enter",), "Read", ev.Take(), shown=True, when=_lists),
-    Command("guide.choose.1", ("down",), "Next page", ev.Choose(1), when=_lists),
-    Command("guide.choose.-1", ("up",), "Page before", ev.Choose(-1), when=_lists),
+    Command("guide.take", Means.DO, "Read", ev.Take(), shown=True, when=_lists),
+    Command("guide.choose.1", Means.DOWN, "Next page, or a few lines on", se.ReadOnOr(ev.Choose(1), 1)),
+    Command("guide.choose.-1", Means.UP, "Page before, or a few lines back", se.ReadOnOr(ev.Choose(-1), -1)),
     *rows_by_digit("guide", 9, when=_lists),
-    Command("guide.read.1", ("pagedown", "down"), "Read on", se.ReadOn(1), shown=True, when=_reads),
-    Command("guide.read.-1", ("pageup", "up"), "Read back", se.ReadOn(-1), shown=True, when=_reads),
-    Command("guide.leave", ("escape",), "Back", ev.Leave(), shown=True),
+    Command("guide.read.1", Means.ONWARD, "Read on", se.ReadOn(1), shown=True, when=_reads),
+    Command("guide.read.-1", Means.BEFORE, "Read back", se.ReadOn(-1), when=_reads),
+    Command("guide.leave", Means.BACK, "Back", ev.Leave(), shown=True),
 )
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from probe.document.operations import new_map
 from probe.task import effects as fx
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, Means
 from probe.task.light import AsBelow, Light
 from probe.task.task import Next, Opened, Task, TaskState
 from probe.task.views import FormEntry, FormView, Line
@@ -128,11 +128,11 @@ class UsualSetting:
 
 
 COMMANDS = (
-    Command("settings.take", ("enter",), "Change", ev.Take(), shown=True),
-    Command("settings.step.1", ("right", "plus"), "Next value", StepSetting(1), shown=True),
-    Command("settings.step.-1", ("left", "minus"), "Value before", StepSetting(-1)),
-    Command("settings.usual", ("f8",), "The usual value", UsualSetting(), shown=True),
-    Command("settings.leave", ("escape",), "Back", ev.Leave(), shown=True),
+    Command("settings.take", Means.DO, "Change", ev.Take(), shown=True),
+    Command("settings.step.1", Means.RIGHT, "Next value", StepSetting(1), shown=True),
+    Command("settings.step.-1", Means.LEFT, "Value before", StepSetting(-1)),
+    Command("settings.usual", Means.MORE, "The usual value", UsualSetting(), shown=True, letter="u"),
+    Command("settings.leave", Means.BACK, "Back", ev.Leave(), shown=True),
 )
 
 

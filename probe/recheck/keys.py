@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import Command, Means
 from probe.task.screen import FlipPicture, UnderTheGlass
 
 
@@ -38,40 +38,40 @@ class Singles:
 
 
 RECHECK = (
-    Command("recheck.take", ("enter",), "Take", ev.Take(), shown=True),
-    Command("recheck.say.NOTHING_LIT", ("f2",), "Nothing lit", SayQuick(Quick.NOTHING_LIT), shown=True),
-    Command("recheck.say.EXTRA_LIGHT", ("f3",), "Light elsewhere", SayQuick(Quick.EXTRA_LIGHT), shown=True),
-    Command("recheck.say.NOT_SURE", ("f4",), "Not sure", SayQuick(Quick.NOT_SURE), shown=True),
-    Command("recheck.choose.1", ("down",), "Next line", ev.Choose(1)),
-    Command("recheck.choose.-1", ("up",), "Line before", ev.Choose(-1)),
-    Command("recheck.choose.10", ("pagedown",), "Ten lines on", ev.Choose(10)),
-    Command("recheck.choose.-10", ("pageup",), "Ten lines back", ev.Choose(-10)),
-    Command("recheck.undo", ("ctrl+z",), "Undo", ev.Undo(), shown=True),
-    Command("recheck.level.1", ("plus",), "Brighter", ev.ChangeLevel(1), empty=True),
-    Command("recheck.level.-1", ("minus",), "Dimmer", ev.ChangeLevel(-1), empty=True),
-    Command("recheck.flip", ("comma",), "Picture from above or below", FlipPicture(), empty=True),
-    Command("recheck.eyes", ("f6",), "Demo: what is lit under the glass", UnderTheGlass()),
-    Command("recheck.singles", ("f8",), "Single pixels only, no pictures", Singles()),
-    Command("recheck.next_chain", ("ctrl+o",), "Next chain, before the first question", ev.NextChain()),
-    Command("recheck.retry", ("ctrl+r",), "Save and light again", ev.Retry()),
-    Command("recheck.leave", ("escape",), "Empty the line, or back", ev.Leave()),
+    Command("recheck.take", Means.DO, "Take", ev.Take(), shown=True),
+    Command("recheck.say.NOTHING_LIT", Means.NO, "Nothing lit", SayQuick(Quick.NOTHING_LIT), shown=True),
+    Command("recheck.say.EXTRA_LIGHT", Means.YES_BUT, "Light elsewhere", SayQuick(Quick.EXTRA_LIGHT), shown=True),
+    Command("recheck.say.NOT_SURE", Means.NOT_SURE, "Not sure", SayQuick(Quick.NOT_SURE), shown=True),
+    Command("recheck.choose.1", Means.DOWN, "Next line", ev.Choose(1)),
+    Command("recheck.choose.-1", Means.UP, "Line before", ev.Choose(-1)),
+    Command("recheck.choose.10", Means.ONWARD, "Ten lines on", ev.Choose(10)),
+    Command("recheck.choose.-10", Means.BEFORE, "Ten lines back", ev.Choose(-10)),
+    Command("recheck.undo", Means.UNDO, "Undo", ev.Undo(), shown=True),
+    Command("recheck.level.1", Means.LIGHT, "Brighter", ev.ChangeLevel(1), letter="up", stays=True),
+    Command("recheck.level.-1", Means.LIGHT, "Dimmer", ev.ChangeLevel(-1), letter="down", stays=True),
+    Command("recheck.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command("recheck.eyes", Means.PICTURE, "Demo: what is lit under the glass", UnderTheGlass(), letter="s"),
+    Command("recheck.singles", Means.MORE, "Single pixels only, no pictures", Singles(), letter="p"),
+    Command("recheck.next_chain", Means.NEXT_KIND, "Next chain, before the first question", ev.NextChain()),
+    Command("recheck.retry", Means.AGAIN, "Save and light again", ev.Retry()),
+    Command("recheck.leave", Means.BACK, "Back", ev.Leave()),
 )
 
 FIND = (
-    Command("find.take", ("enter",), "Take", ev.Take(), shown=True),
-    Command("find.say.NOTHING_LIT", ("f2", "0"), "Dark", SayQuick(Quick.NOTHING_LIT), shown=True),
-    Command("find.say.NOT_SURE", ("f4",), "Not sure", SayQuick(Quick.NOT_SURE), shown=True),
-    Command("find.colour.0", ("1", "r"), "Red", SayColour(0)),
-    Command("find.colour.1", ("2", "y"), "Yellow", SayColour(1)),
-    Command("find.colour.2", ("3", "b"), "Blue", SayColour(2)),
-    Command("find.colour.3", ("4", "w"), "White", SayColour(3)),
-    Command("find.choose.1", ("down", "right", "pagedown"), "Next colour", ev.Choose(1)),
-    Command("find.choose.-1", ("up", "left", "pageup"), "Colour before", ev.Choose(-1)),
-    Command("find.undo", ("ctrl+z",), "Undo", ev.Undo(), shown=True),
-    Command("find.next_chain", ("ctrl+o",), "Next chain", ev.NextChain(), shown=True),
-    Command("find.level.1", ("plus",), "Brighter", ev.ChangeLevel(1)),
-    Command("find.level.-1", ("minus",), "Dimmer", ev.ChangeLevel(-1)),
-    Command("find.flip", ("comma",), "Picture from above or below", FlipPicture()),
-    Command("find.retry", ("ctrl+r",), "Light again", ev.Retry()),
-    Command("find.leave", ("escape",), "Back", ev.Leave()),
+    Command("find.take", Means.DO, "Take", ev.Take(), shown=True),
+    Command("find.say.NOTHING_LIT", Means.NO, "Dark", SayQuick(Quick.NOTHING_LIT), shown=True),
+    Command("find.say.NOT_SURE", Means.NOT_SURE, "Not sure", SayQuick(Quick.NOT_SURE), shown=True),
+    Command("find.colour.0", Means.BY_LETTER, "Red", SayColour(0), letter="1"),
+    Command("find.colour.1", Means.BY_LETTER, "Yellow", SayColour(1), letter="2"),
+    Command("find.colour.2", Means.BY_LETTER, "Blue", SayColour(2), letter="3"),
+    Command("find.colour.3", Means.BY_LETTER, "White", SayColour(3), letter="4"),
+    Command("find.choose.1", Means.DOWN, "Next colour", ev.Choose(1)),
+    Command("find.choose.-1", Means.UP, "Colour before", ev.Choose(-1)),
+    Command("find.undo", Means.UNDO, "Undo", ev.Undo(), shown=True),
+    Command("find.next_chain", Means.NEXT_KIND, "Next chain", ev.NextChain(), shown=True),
+    Command("find.level.1", Means.LIGHT, "Brighter", ev.ChangeLevel(1), letter="up", stays=True),
+    Command("find.level.-1", Means.LIGHT, "Dimmer", ev.ChangeLevel(-1), letter="down", stays=True),
+    Command("find.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command("find.retry", Means.AGAIN, "Light again", ev.Retry()),
+    Command("find.leave", Means.BACK, "Back", ev.Leave()),
 )

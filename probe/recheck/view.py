@@ -57,7 +57,7 @@ def _refused(s: Rechecking) -> str:
     """Why the board does not show what is asked about, with the way round it."""
     if not s.board.refused:
         return ""
-    return s.board.refused + (" (F8: go on with single pixels)" if s.look is not None and s.board.here else "")
+    return s.board.refused + (" (F5, P: go on with single pixels)" if s.look is not None and s.board.here else "")
 
 
 def _line(s: Rechecking, item: RecheckItem) -> Line:

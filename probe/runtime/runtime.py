@@ -305,6 +305,9 @@ class Runtime:
         if found is not None:
             self._became(target, found)
             return
+        if isinstance(event, ev.GoOpen):
+            self._open(event.task, None)
+            return
         target.state, effects = by_default(state, event)
         for effect in effects:
             self._perform(target, effect, state)
@@ -375,7 +378,17 @@ class Runtime:
             self._bell()
 
     def _open(self, name: str, facts: object) -> None:
+        """Put a task on top; one that is open already is gone back to."""
+        if any(layer.name == name for layer in self.layers):
+            closed = None
+            while self.layers[-1].name != name:
+                closed = self.layers[-1]
+                self._pop(closed)
+            if closed is not None:
+                self._events.append((self.top, ev.TaskClosed(closed.name, None)))
+            return
         map_ = self.document.map if self.document.has_map else None
+        facts = self._pixel_in_hand() if facts is None else facts
         try:
             task, state = self._makers[name](Opened(map=map_, facts=facts, **self._options()))  # type: ignore[arg-type]
         except CannotOpenError as error:
@@ -389,6 +402,16 @@ class Runtime:
         layer = OpenTask(name, task, state, scope)
         self.layers.append(layer)
         self._became(layer, task.begin(self.seen(layer), self._now_s()))
+
+    def _pixel_in_hand(self) -> tuple[str, int | None] | None:
+        """Chain and number where the person is, by the uppermost task that knows them."""
+        if not self.document.has_map:
+            return None
+        for layer in reversed(self.layers):
+            match layer.task.where(self.seen(layer)):
+                case (str() as chain, (int() | None) as number) if chain in self.document.map.chain_by_id:
+                    return chain, number
+        return None
 
     def _pop(self, layer: OpenTask) -> None:
         self.layers.remove(layer)

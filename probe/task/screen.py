@@ -46,6 +46,11 @@ class ReadOnOr(ScreenEvent):
 
 
 @frozen
+class NextPane(ScreenEvent):
+    """The keys go to the pane that can be read, or back."""
+
+
+@frozen
 class UnderTheGlass(ScreenEvent):
     """In the demo: the picture as it should be, or as it is under the glass."""
 
@@ -85,6 +90,26 @@ class ReadCautions(ScreenEvent):
 @frozen
 class Quit(ScreenEvent):
     """Leave the program."""
+
+
+@frozen
+class OpenMenu(ScreenEvent):
+    """Everything there is to do, in groups."""
+
+
+@frozen
+class OpenPalette(ScreenEvent):
+    """Find a command by its name."""
+
+
+@frozen
+class OpenGuide(ScreenEvent):
+    """Read the guide."""
+
+
+@frozen
+class OpenSettings(ScreenEvent):
+    """Change the settings."""
 
 
 @frozen

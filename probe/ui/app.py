@@ -30,12 +30,12 @@ from probe.runtime.ending import HEAD_START_S, SAVE_S, Ending, Endings, EndingWo
 from probe.runtime.runtime import Maker, OpenTask, Runtime
 from probe.task import events as ev
 from probe.task import screen as se
+from probe.task.command import Command, Group, Means
 from probe.task.task import AnyTask, Opened, TaskState
 from probe.task.views import FormView, RowsView, TaskView
 from probe.ui.ascii_only import AsciiOnly, BlocksOnly
 from probe.ui.command_screen import CommandScreen
-from probe.ui.elsewhere import ElsewhereScreen
-from probe.ui.keys import all_keys, keys_of, program_bindings, typing_key
+from probe.ui.keys import OF_PROGRAM, key_name, keys_of, keys_words, program_bindings, while_empty
 from probe.ui.launch import LaunchOptions, Opener, Seen, Session
 from probe.ui.start import HomeScreen, PortChoice, PortScreen
 from probe.ui.task_screen import TaskScreen
@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from probe.cautions import Moment
     from probe.document.needs import Need
     from probe.link import BoardLink, LinkEvent
+    from probe.ui.menu import Choice
 
 log = logging.getLogger(__name__)
 
@@ -212,8 +213,8 @@ class ProbeApp(App[str]):
         self._filter_signs()
         asyncio.get_running_loop().set_exception_handler(self._trouble_beside)
         changed = self.options.changed_keys
-        rows = [row for row in all_keys() if row.id in changed] if changed else []
-        self.set_keymap({r.id: ",".join(k for k in keys_of(r, changed) if not typing_key(k)) for r in rows})
+        rows = [row for row in OF_PROGRAM if row.id in changed]
+        self.set_keymap({r.id: ",".join(k for k in keys_of(r, changed) if not while_empty(k)) for r in rows})
         if self.options.ask_signs:
             from probe.ui.signs import SignsScreen
 
@@ -386,19 +387,70 @@ class ProbeApp(App[str]):
             self.another_round = result == "again"
             self.call_next(self.action_quit)
         elif self.runtime.layers[0].name == "walk":
-            self.push_screen(ElsewhereScreen(), self._go_elsewhere)
+            self.open_menu(Group.MAP)
         else:
             self.action_leave()
 
-    async def _go_elsewhere(self, name: str | None) -> None:
-        if name is None:
+    # -- the menu -------------------------------------------------------------------------------------------------------
+
+    def open_menu(self, group: Group = Group.HERE) -> None:
+        """Everything there is to do; asked for in the menu, it is closed."""
+        from probe.ui.menu import MenuScreen
+
+        if isinstance(self.screen, MenuScreen):
+            self.screen.dismiss(None)
             return
-        if name.startswith("app."):
-            await self.run_action(name)
-        elif isinstance(self.screen, CommandScreen) and name in self.screen.commands:
-            self.screen.action_command(name)
+        below = self.screen if isinstance(self.screen, CommandScreen) else None
+        self.push_screen(MenuScreen(below, group), self._chosen)
+
+    def _chosen(self, command: Command | None) -> None:
+        """A command from the menu: the screen's own, or the program's."""
+        if command is None:
+            return
+        if isinstance(self.screen, CommandScreen):
+            self.screen.run_command(command.event)
         else:
-            self.runtime.dispatch(ev.GoOpen(name))
+            self.run_event(command.event)
+
+    def run_event(self, event: object) -> None:
+        """Do what is the program's own, or give the event to the task in hand."""
+        if isinstance(event, se.ScreenEvent):
+            self.screen_event(event)
+        else:
+            self.runtime.dispatch(event)
+
+    def action_program(self, name: str) -> None:
+        """One of the program's own commands, by its id."""
+        command = next(row for row in OF_PROGRAM if row.id == name)
+        why = self.why_not(command)
+        if why:
+            self.notify(f"{command.words}: {why}", markup=False)
+        elif command.means is Means.BACK:
+            self.action_leave()
+        else:
+            self.run_event(command.event)
+
+    def why_not(self, command: Command) -> str:
+        """Why one of the program's own commands cannot be done now; empty if it can."""
+        match command.event:
+            case ev.GoOpen(task):
+                map_, open_now = self.map_now(), [layer.name for layer in self.runtime.layers]
+                if map_ is None or not map_.chains or open_now[:1] == ["setup"]:
+                    return "needs a map with a chain"
+                if self.options.practice is not None:
+                    return "not in a practice round"
+                if open_now[-1:] == [task]:
+                    return "you are there"
+            case se.TourOn() if self.truth is None:
+                return "in the demo: playfield-probe demo --tour"
+            case se.TourOver() if not self._tour_is_on():
+                return "no tour is on"
+        return ""
+
+    def _tour_is_on(self) -> bool:
+        from probe.ui.tour import TourLine
+
+        return any(screen.query(TourLine) for screen in self.screen_stack)
 
     def show_instead(self, screen: Screen[Any]) -> None:
         """Another screen for the layer on top."""
@@ -466,6 +518,16 @@ class ProbeApp(App[str]):
                 self.action_end_tour()
             case se.Help():
                 self.action_help()
+            case se.OpenMenu():
+                self.open_menu()
+            case se.OpenPalette():
+                self.action_command_palette()
+            case se.OpenGuide():
+                self.action_guide()
+            case se.OpenSettings():
+                self.action_settings()
+            case se.Quit():
+                self.run_worker(self.action_quit(), name="leaving by command")
             case se.ReadCautions(moment):
                 from probe.ui.help import CautionScreen
 
@@ -484,8 +546,6 @@ class ProbeApp(App[str]):
             lines.first().skip()
         elif self.truth is not None:
             self.screen.mount(TourLine())
-        else:
-            self.notify("the tour is in the demo: playfield-probe demo --tour", markup=False)
 
     def action_end_tour(self) -> None:
         """End the tour."""
@@ -586,21 +646,27 @@ class ProbeApp(App[str]):
                 screen.redraw()
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Every action of this screen, and the themes, for the command palette."""
+        """All that the menu holds, and the themes, for the command palette."""
+        from probe.ui.menu import menu_choices
+
         for theme in OURS:
             yield SystemCommand(
                 f"Theme: {theme.name}", "colours of the screen", partial(self.change_setting, "theme", theme.name)
             )
-        scope = self._scope(screen)
-        for row in all_keys():
-            if row.scope in (scope, "app"):
-                target = screen if row.scope == scope and scope else self
+        below = screen if isinstance(screen, CommandScreen) else None
+        for group in Group:
+            for choice in menu_choices(self, below, group):
+                row = choice.command
+                keys = keys_words(row, self.options.changed_keys)
+                place = f"{key_name('f10')}, {group.value}"
+                yield SystemCommand(row.words, choice.why_not or keys or place, partial(self._chosen_here, choice))
 
-                async def act(row_action: str = row.action, where: Screen[object] | App[str] = target) -> None:
-                    await where.run_action(row_action)
-
-                keys = ", ".join(keys_of(row, self.options.changed_keys))
-                yield SystemCommand(row.words, f"key: {keys}", act)
+    def _chosen_here(self, choice: Choice) -> None:
+        """A command from the palette."""
+        if choice.why_not:
+            self.notify(f"{choice.command.words}: {choice.why_not}", markup=False)
+        else:
+            self._chosen(choice.command)
 
     async def settled(self) -> None:
         """Wait until nothing is left to do."""

@@ -10,16 +10,17 @@ from textual import events
 from textual.binding import Binding, BindingsMap
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Static
+from textual.widgets import Input, Static
 
 from probe.document.document import now_text
 from probe.task import events as ev
-from probe.task.command import Command
+from probe.task.command import PICKERS, Command, Means
 from probe.task.screen import ScreenEvent
 from probe.task.views import Line, View
-from probe.ui.help import key_name
-from probe.ui.keys import keys_of, typing_key
+from probe.ui.footer import KeyHint, hints_for
+from probe.ui.keys import key_name, keys_of, while_empty
 from probe.ui.text import cut, cut_inside, plain
+from probe.ui.widgets.key_line import KeyLine
 
 if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
@@ -66,15 +67,18 @@ class CommandScreen(Screen[None]):
         self._lines: dict[str, Content] = {}
         self.commands: dict[str, Command] = {command.id: command for command in self.open_task.task.commands}
         self._by_key: dict[str, list[Command]] = {}
+        self._changed_keys = changed
         bound = []
         for command in self.open_task.task.commands:
             keys = keys_of(command, changed)
             for key in keys:
                 self._by_key.setdefault(key, []).append(command)
-            keys = tuple(key for key in keys if not (command.empty and typing_key(key)))
+            keys = tuple(key for key in keys if not while_empty(key))
             if keys:
-                action = f"command('{command.id}')"
-                bound.append(Binding(",".join(keys), action, command.words, show=command.shown, id=command.id))
+                bound.append(Binding(",".join(keys), f"command('{command.id}')", command.words, show=False))
+        for means in PICKERS:
+            if any(command.in_picker and command.means is means for command in self.commands.values()):
+                bound.append(Binding(",".join(means.keys), f"picker('{means.name}')", means.words, show=False))
         self._bindings = BindingsMap.merge([self._bindings, BindingsMap(bound)])
 
     @property
@@ -85,8 +89,8 @@ class CommandScreen(Screen[None]):
     @property
     def keys_while_empty(self) -> dict[str, str]:
         """Key → action for keys that type, and act only while the entry line is empty."""
-        found = ((key, self._command_of(key)) for key in self._by_key if typing_key(key))
-        return {key: f"key('{key}')" for key, command in found if command is not None and command.empty}
+        found = ((key, self._command_of(key)) for key in self._by_key if while_empty(key))
+        return {key: f"key('{key}')" for key, command in found if command is not None}
 
     def _applies(self, command: Command) -> bool:
         """Whether a command does anything in this state."""
@@ -97,6 +101,20 @@ class CommandScreen(Screen[None]):
     def _command_of(self, key: str) -> Command | None:
         """What a key means in this state: the first of its commands that applies."""
         return next((command for command in self._by_key.get(key, ()) if self._applies(command)), None)
+
+    def why_not(self, command: Command) -> str:
+        """Why one of its commands cannot be done now; empty if it can."""
+        return "" if self._applies(command) else "not at this moment"
+
+    def picker_rows(self, means: Means) -> list[Command]:
+        """The commands that a picker of this screen holds."""
+        return [command for command in self.commands.values() if command.in_picker and command.means is means]
+
+    def key_hints(self) -> list[KeyHint]:
+        """What the footer says in this state."""
+        is_open = self.open_task in self.app.runtime.layers
+        state = self.app.runtime.seen(self.open_task) if is_open else None
+        return hints_for(self.commands.values(), state, self._changed_keys)
 
     @property
     def save_key(self) -> str:
@@ -124,8 +142,8 @@ class CommandScreen(Screen[None]):
         """Draw what the task says now."""
         if self.is_mounted and self.query(Static) and self.open_task in self.app.runtime.layers:
             self.draw(self.current_view())
-            if any(command.when is not None for command in self.commands.values()):
-                self.refresh_bindings()
+            for line in self.query(KeyLine):
+                line.follow()
 
     def draw(self, view: object) -> None:
         """Draw a view."""
@@ -156,12 +174,22 @@ class CommandScreen(Screen[None]):
         """Do what a key does here."""
         self.run_key(key)
 
+    def action_picker(self, name: str) -> None:
+        """Open the picker of a meaning."""
+        from probe.ui.menu import PickerScreen
+
+        self.app.push_screen(PickerScreen(Means[name], self), self._picked)
+
+    def _picked(self, command: Command | None) -> None:
+        if command is not None:
+            self.run_command(command.event)
+
     def on_key(self, event: events.Key) -> None:
         """Keys that type act as commands where there is nothing to type in."""
-        command = self._command_of(event.key) if self.focused is None else None
-        if command is not None and command.empty:
+        if isinstance(self.focused, Input) or not while_empty(event.key):
+            return
+        if self.run_key(event.key):
             event.stop()
-            self.run_key(event.key)
 
     def run_key(self, key: str) -> bool:
         """What a key does here; False if it does nothing."""

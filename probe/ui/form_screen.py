@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from probe.task import events as ev
@@ -18,6 +18,7 @@ from probe.task.views import FormEntry, FormView
 from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
+from probe.ui.widgets.key_line import KeyLine
 
 if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
@@ -72,7 +73,7 @@ class FormScreen(CommandScreen):
         yield Static(id="form-figure")
         with Horizontal(id="form-middle"):
             yield EntryList(self._moved, id="form-entries")
-            with VerticalScroll(id="form-side", can_focus=False):
+            with VerticalScroll(id="form-side"):
                 yield Static(id="form-text")
         yield Static(id="form-message")
         with Horizontal(id="form-asking"):
@@ -84,7 +85,7 @@ class FormScreen(CommandScreen):
                 on_enter=lambda: self.dispatch(ev.Take()),
             )
         yield Static(id="form-progress")
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def _typed(self) -> str:
         view = self.current_view()
@@ -180,6 +181,10 @@ class FormScreen(CommandScreen):
 
     def run_command(self, event: object) -> None:
         """As for every screen; the text is scrolled here."""
+        if isinstance(event, se.NextPane):
+            pane = self.query_one("#form-side" if isinstance(self.focused, EntryList) else EntryList)
+            pane.focus()
+            return
         if isinstance(event, se.ReadOn):
             side = self.query_one("#form-side", VerticalScroll)
             side.scroll_relative(y=event.by * max(1, side.size.height - 1), animate=False)

@@ -10,43 +10,11 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen, Screen
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 
 from probe.cautions import HELP, Moment, cautions
-from probe.ui.keys import all_keys, keys_of
-
-_NAMES = {
-    "pagedown": "PageDown",
-    "pageup": "PageUp",
-    "full_stop": ".",
-    "slash": "/",
-    "asterisk": "*",
-    "plus": "+",
-    "minus": "-",
-    "comma": ",",
-    "equals_sign": "=",
-    "semicolon": ";",
-    "colon": ":",
-    "question_mark": "?",
-    "exclamation_mark": "!",
-    "ampersand": "&",
-    "number_sign": "#",
-    "percent_sign": "%",
-    "greater_than_sign": ">",
-    "less_than_sign": "<",
-    "right": "→",
-    "left": "←",
-    "up": "↑",
-    "down": "↓",
-    "escape": "Esc",
-}
-
-
-def key_name(key: str) -> str:
-    """A key as it is printed on a keyboard."""
-    if key.startswith("ctrl+"):
-        return f"Ctrl+{key[5:].upper()}"
-    return _NAMES.get(key, key.upper() if len(key) < 4 else key.capitalize())
+from probe.ui.keys import all_keys, key_name, keys_words, while_empty
+from probe.ui.widgets.key_line import KeyLine
 
 
 def other_keys(screen: Screen[Any]) -> list[tuple[str, str]]:
@@ -88,19 +56,14 @@ class HelpScreen(ModalScreen[None]):
         for row in all_keys():
             if row.scope not in (self._scope, "app") or (row.scope == "app" and own.intersection(row.keys)):
                 continue
-            if not keys_of(row, self._changed_keys):
-                continue  # it is only in a list that a key opens
-            keys = "  ".join(key_name(key) for key in keys_of(row, self._changed_keys))
-            mark = " ¹" if row.empty_only else ""
-            noted |= row.empty_only
-            lines.append(Content(f"  {keys:<22}{row.words}{mark}"))
+            keys = keys_words(row, self._changed_keys)
+            if not keys:
+                continue  # it is only in the menu
+            typing = any(while_empty(key) for key in row.keys)
+            noted |= typing
+            lines.append(Content(f"  {keys:<22}{row.words}{' ¹' if typing else ''}"))
         if noted:
-            lines += [
-                Content(
-                    "  ¹ single signs and arrows while nothing is typed; for a label that begins with such a sign,"
-                ),
-                Content("    type a space first"),
-            ]
+            lines.append(Content("  ¹ while nothing is typed"))
         lines += [Content("  Ctrl+P                every action by name"), Content("")]
         lines += [Content("Cautions").stylize("bold")]
         lines += [Content(f"  - {caution}") for caution in HELP]
@@ -129,7 +92,7 @@ class CautionScreen(ModalScreen[bool]):
         lines += [Content(f"- {caution.text}") for caution in cautions(self._moment)]
         with VerticalScroll(id="caution-box"):
             yield Static(Content("\n").join(lines), id="cautions")
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self.query_one("#caution-box").focus()

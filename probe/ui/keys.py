@@ -1,7 +1,6 @@
-"""Every key of the program, in one table: action, default keys, what it says, whether the footer shows it.
+"""The commands of the program itself, the one list of every command, and which keys carry a command out after the settings.
 
-Keys are Textual's names. `empty_only` keys act only while the entry line is empty; otherwise they type. Settings may
-map any action to other keys. Nothing here needs Ctrl with punctuation or keys that tmux and terminals keep for themselves.
+Keys are Textual's names. Nothing here needs Ctrl with punctuation or keys that tmux and terminals keep for themselves.
 """
 
 from __future__ import annotations
@@ -12,51 +11,57 @@ from functools import cache
 
 from textual.binding import Binding
 
-from probe.frozen import frozen
-from probe.task.command import Command
+from probe.task import events as ev
+from probe.task import screen as se
+from probe.task.command import Command, Group, Means
 
-
-@frozen
-class KeyRow:
-    """One action. `scope` is the screen it belongs to; `shown` puts it in the footer (six at most for a screen)."""
-
-    action: str
-    scope: str
-    keys: tuple[str, ...]
-    words: str
-    shown: bool = False
-    empty_only: bool = False
-    name: str = ""
-
-    @property
-    def id(self) -> str:
-        """The name that settings use to map it to other keys."""
-        if self.name:
-            return self.name
-        return f"{self.scope}.{self.action.split('(')[0]}" + (
-            "." + self.action.split("(")[1].strip("')").replace("', '", "-") if "(" in self.action else ""
-        )
-
-
-def _of(commands: tuple[Command, ...]) -> tuple[KeyRow, ...]:
-    """The commands of a task as rows of the one table."""
-    return tuple(KeyRow(f"command('{c.id}')", c.scope, c.keys, c.words, c.shown, c.empty, name=c.id) for c in commands)
-
-
-OF_PROGRAM: tuple[KeyRow, ...] = (
-    KeyRow("help", "app", ("f1",), "Help", shown=True),
-    KeyRow("leave", "app", ("escape",), "Back"),
-    KeyRow("quit", "app", ("ctrl+q",), "Quit"),
-    KeyRow("settings", "app", (), "Settings: colours, drawing, brightness, steady light, bell"),
-    KeyRow("guide", "app", (), "Guide: how each part of the work goes"),
-    KeyRow("save_picture", "app", ("ctrl+x",), "Save this screen as a picture (SVG)"),
+_IN = Means.IN_MENU
+OF_PROGRAM: tuple[Command, ...] = (
+    Command("app.leave", Means.BACK, "Back", ev.Leave(), shown=True),
+    Command("app.table", Means.TABLE, "Map table", ev.GoOpen("table"), group=Group.MAP, letter="t"),
+    Command("app.revisions", _IN, "Revisions, compare", ev.GoOpen("revisions"), group=Group.MAP, letter="r"),
+    Command("app.port", _IN, "Pick the port of the board", se.PickPort(), group=Group.MAP, letter="b"),
+    Command("app.walk", _IN, "Walk a chain", ev.GoOpen("walk"), group=Group.LIGHT, letter="w"),
+    Command("app.find", _IN, "Which number is at this place", ev.GoOpen("find"), group=Group.LIGHT, letter="n"),
+    Command("app.recheck", _IN, "Recheck after a change", ev.GoOpen("recheck"), group=Group.LIGHT, letter="r"),
+    Command("app.picture", _IN, "Places, levels, colours", ev.GoOpen("picture"), group=Group.LIGHT, letter="p"),
+    Command("app.evenness", _IN, "Even out the light", ev.GoOpen("evenness"), group=Group.LIGHT, letter="e"),
+    Command("app.faults", _IN, "Find a fault", ev.GoOpen("faults"), group=Group.LIGHT, letter="f"),
+    Command("app.power", _IN, "Power and feeds", ev.GoOpen("power"), group=Group.PLAN, letter="p"),
+    Command("app.harness", _IN, "Harness, joints", ev.GoOpen("harness"), group=Group.PLAN, letter="h"),
+    Command("app.shapes", _IN, "Shapes of the playfield", ev.GoOpen("shapes"), group=Group.PLAN, letter="d"),
+    Command("app.batches", _IN, "Batches of pixels", ev.GoOpen("batch"), group=Group.PLAN, letter="b"),
+    Command("app.lamps", _IN, "Lamp list, join", ev.GoOpen("lamps"), group=Group.GAME, letter="l"),
+    Command("app.board", _IN, "Table into the board", ev.GoOpen("board"), group=Group.GAME, letter="b"),
+    Command("app.watch", _IN, "Watch the game", ev.GoOpen("watch"), group=Group.GAME, letter="w"),
+    Command("app.prove", _IN, "Prove", ev.GoOpen("prove"), group=Group.GAME, letter="p"),
+    Command("app.menu", Means.MENU, "Menu", se.OpenMenu(), shown=True, group=Group.PROGRAM, letter="m"),
+    Command("app.help", Means.HELP, "Help for this screen", se.Help(), shown=True, group=Group.PROGRAM, letter="h"),
+    Command("app.guide", _IN, "Guide: how each part of the work goes", se.OpenGuide(), group=Group.PROGRAM, letter="g"),
+    Command(
+        "app.settings",
+        _IN,
+        "Settings: colours, drawing, brightness, steady light, bell",
+        se.OpenSettings(),
+        group=Group.PROGRAM,
+        letter="s",
+    ),
+    Command("app.tour", _IN, "Tour: begin it, or its next sentence", se.TourOn(), group=Group.PROGRAM, letter="t"),
+    Command("app.end_tour", _IN, "Tour: end it", se.TourOver(), group=Group.PROGRAM, letter="e"),
+    Command(
+        "app.palette", Means.PALETTE, "Find a command by its name", se.OpenPalette(), group=Group.PROGRAM, letter="c"
+    ),
+    Command(
+        "app.save_picture", _IN, "Save this screen as a picture (SVG)", se.SaveScreen(), group=Group.PROGRAM, letter="v"
+    ),
+    Command("app.quit", Means.QUIT, "Leave the program", se.Quit(), group=Group.PROGRAM, letter="q"),
 )
 """The program's own, which every screen has."""
 
 
 @cache
-def all_keys() -> tuple[KeyRow, ...]:
-    """The whole table. The first call imports every room's commands: no screen needs more than its own."""
+def all_keys() -> tuple[Command, ...]:
+    """Every command there is. The first call imports every room's commands: no screen needs more than its own."""
     from probe.faults.commands import COMMANDS as FAULTS
     from probe.game.keys import COMMANDS as GAME
     from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
@@ -90,14 +95,17 @@ def all_keys() -> tuple[KeyRow, ...]:
         GUIDE,
         EVENNESS,
     )
-    return (*OF_PROGRAM, *(row for commands in rooms for row in _of(commands)))
+    return (*OF_PROGRAM, *(row for commands in rooms for row in commands))
 
 
-def keys_of(row: KeyRow | Command, changed: Mapping[str, str]) -> tuple[str, ...]:
-    """The keys of an action after the settings' changes (`{"walk.undo": "ctrl+u,f10"}`)."""
-    if row.id in changed:
-        return tuple(k.strip() for k in changed[row.id].split(",") if k.strip())
-    return row.keys
+NOT_TO_BE_TAKEN = frozenset((*Means.DO.keys, *Means.BACK.keys, *Means.HELP.keys))
+"""Keys that settings cannot give to a command: the way on, the way out and help stay where they are."""
+
+
+def keys_of(row: Command, changed: Mapping[str, str]) -> tuple[str, ...]:
+    """The keys of a command, those that the settings add to it first (`{"walk.undo": "ctrl+g"}`)."""
+    added = (key.strip() for key in changed.get(row.id, "").split(","))
+    return tuple(dict.fromkeys([*(key for key in added if key and key not in NOT_TO_BE_TAKEN), *row.keys]))
 
 
 def typing_key(key: str) -> bool:
@@ -107,29 +115,55 @@ def typing_key(key: str) -> bool:
     return not (function_key or key.startswith(("ctrl+", "page", "alt+", "shift+")))
 
 
+_ALWAYS = frozenset(
+    key for means in (Means.DO, Means.BACK, Means.UP, Means.DOWN, Means.NEXT_PANE) for key in means.keys
+)
+
+
+def while_empty(key: str) -> bool:
+    """Whether a key acts only while nothing is typed: it types, or moves within the line."""
+    return typing_key(key) and key not in _ALWAYS
+
+
+_NAMES = {
+    "pagedown": "PageDown",
+    "pageup": "PageUp",
+    "right": "→",
+    "left": "←",
+    "up": "↑",
+    "down": "↓",
+    "escape": "Esc",
+}
+
+
+def key_name(key: str) -> str:
+    """A key as it is printed on a keyboard."""
+    if key.startswith(("ctrl+", "shift+", "alt+")):
+        held, _, rest = key.partition("+")
+        return f"{held.capitalize()}+{key_name(rest)}"
+    return _NAMES.get(key, key.upper() if len(key) < 4 and key != "tab" else key.capitalize())
+
+
+def keys_words(row: Command, changed: Mapping[str, str] | None = None) -> str:
+    """The keys of a command as they are printed: `F8  Delete`, or `F5, S` through a picker. Empty if it has none."""
+    keys = [key_name(key) for key in keys_of(row, changed or {})]
+    if row.in_picker:
+        keys.append(f"{key_name(row.means.keys[0])}, {key_name(row.letter)}")
+    return "  ".join(keys)
+
+
 def program_bindings() -> list[Binding]:
     """The bindings of the program itself."""
     return [
         Binding(
-            ",".join(row.keys),
-            row.action,
+            ",".join(row.keys) or f"f{99 + at}",  # no key sends that: a key that the settings add takes its place
+            f"program('{row.id}')",
             row.words,
-            show=row.shown,
+            show=bool(row.shown),
             # a line to type in would cut its text instead; a screen over another would have no help and no way out
-            priority=row.id in ("app.save_picture", "app.help", "app.quit"),
+            priority=row.means in (Means.HELP, Means.QUIT, Means.MENU),
             id=row.id,
         )
-        for row in OF_PROGRAM
-        if row.keys
+        for at, row in enumerate(OF_PROGRAM)
+        if row.means is not Means.PALETTE  # the terminal library binds it
     ]
-
-
-def while_empty(scope: str, changed: Mapping[str, str] | None = None) -> dict[str, str]:
-    """Key → action for the keys that act only while the entry line is empty."""
-    return {
-        key: row.action
-        for row in all_keys()
-        if row.scope == scope and row.empty_only
-        for key in keys_of(row, changed or {})
-        if typing_key(key)
-    }

@@ -11,7 +11,7 @@ from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.coordinate import Coordinate
-from textual.widgets import DataTable, Footer, Input, Static
+from textual.widgets import DataTable, Input, Static
 
 from probe.task import events as ev
 from probe.task import screen as se
@@ -19,6 +19,7 @@ from probe.task.views import Line, Row, RowsView
 from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
+from probe.ui.widgets.key_line import KeyLine
 
 if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
@@ -70,7 +71,7 @@ class RowsScreen(CommandScreen):
             yield Static(id="rows-text")
         yield Static(id="rows-message")
         yield Static(id="rows-progress")
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def _typed(self) -> str:
         view = self.current_view()

@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.screen import ModalScreen
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 
 from probe.document.model import Machine
 from probe.document.settings import Signs
@@ -17,6 +17,7 @@ from probe.playfield.cells import shape_cells
 from probe.playfield.field import neutral_field
 from probe.playfield.window import Window
 from probe.ui.ascii_only import to_blocks
+from probe.ui.widgets.key_line import KeyLine
 
 _COLUMNS, _ROWS = 15, 13
 _BOX = (0.0, 0.0, 514.35, 900.0)
@@ -53,7 +54,7 @@ class SignsScreen(ModalScreen["Signs | None"]):
                     yield Static(Content(sample(name)), classes="signs-sample")
             yield OptionList(*(Content(f" {n}  {words}") for n, words in enumerate(CHOICES.values(), 1)), markup=False)
             yield Static("Asked once; “Settings” changes it.", id="signs-note")
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self.query_one(OptionList).highlighted = 0

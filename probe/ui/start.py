@@ -12,11 +12,12 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Key
 from textual.screen import ModalScreen, Screen
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from probe.frozen import frozen
 from probe.ui.text import plain
+from probe.ui.widgets.key_line import KeyLine
 
 if TYPE_CHECKING:
     from probe.document.model import PlayfieldMap
@@ -57,7 +58,7 @@ class PortScreen(ModalScreen[PortChoice | None]):
             yield OptionList(id="port-list", markup=False)
             yield Static("Or type another address: a device, socket://HOST:PORT, simulated://", id="port-hint")
             yield Input(id="port-entry", placeholder="an address; Tab leads here and back", select_on_focus=False)
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self._fill()
@@ -123,7 +124,7 @@ class HomeScreen(Screen[None]):
             "Unplug the machine at the wall before you touch its wiring.",
             id="home-caution",
         )
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self.query_one("#home-entry", Input).display = False

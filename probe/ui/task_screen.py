@@ -10,7 +10,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.css.query import NoMatches
 from textual.events import Click
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from probe.task import events as ev
@@ -21,6 +21,7 @@ from probe.ui.seen import under_the_glass
 from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
+from probe.ui.widgets.key_line import KeyLine
 from probe.ui.widgets.picture import PlayfieldPicture, legend
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ class TaskScreen(CommandScreen):
                 yield Static(id="seen")
         yield Static(id="message-below")
         yield Static(id="progress")
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def _typed(self) -> str:
         view = self.current_view()
@@ -232,7 +233,7 @@ class TaskScreen(CommandScreen):
             legend((p.kind.value for p in map_.places), plain=picture.plain_ascii) if map_ and view.map_legend else ""
         )
         self.put("legend", plain(view.legend or "\n".join(wrapped(signs, max(20, right.size.width - 1)))))
-        glass_words = Content("The picture shows what is lit under the glass (F6)")
+        glass_words = Content("The picture shows what is lit under the glass (F9, S)")
         picture.entitle("Under the glass" if glass else view.title)
         self.put("seen", glass_words if glass else under_the_glass(truth, seen, view.at), layout=False)
 

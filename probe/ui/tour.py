@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from probe.ui.app import ProbeApp
 
 LOOK_EVERY_S = 0.2
-SIGNS = "(>\u00a0next,\u00a0<\u00a0end)"
+SIGNS = "(F10,\u00a06:\u00a0T\u00a0next,\u00a0E\u00a0end)"
 
 
 class TourLine(Static):

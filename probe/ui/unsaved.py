@@ -11,13 +11,14 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.events import Key
 from textual.screen import ModalScreen
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 
 from probe.document.document import Unsaved
 from probe.document.file.errors import StorageError
 from probe.runtime.ending import SAVE_S
 from probe.runtime.runtime import Runtime
 from probe.ui.text import plain
+from probe.ui.widgets.key_line import KeyLine
 
 _AGAIN, _AS, _OVER, _LEAVE, _BACK = "r", "a", "o", "l", "b"
 _NO_ANSWER = "the disk has not answered yet"
@@ -44,7 +45,7 @@ class UnsavedScreen(ModalScreen[bool]):
             yield OptionList(id="unsaved-choices", markup=False)
             yield Input(id="unsaved-name", placeholder="file name; Enter saves, Esc goes back to the list")
             yield Static(id="unsaved-why")
-        yield Footer(show_command_palette=False)
+        yield KeyLine()
 
     def on_mount(self) -> None:
         self.query_one(Input).display = False

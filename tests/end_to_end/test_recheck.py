@@ -18,6 +18,7 @@ from tests.end_to_end.test_compiled_board import playfield_only
 from tests.firmware.simulated_avr import SimulatedAvr
 from tests.recheck.test_recheck import CHAIN, REWIRED
 from tests.support.examples import first_now
+from tests.support.keys import to
 from tests.support.rechecker import agrees, keys_for, seen, wiring_of_chain
 from tests.ui.conftest import NoOpener, text_of
 from tests.ui.test_recheck_screen import presses
@@ -50,7 +51,7 @@ async def test_recheck_on_the_compiled_firmware(avr_elf: Path, tmp_path: Path, r
                 await pilot.pause(0.02)
                 if app.walk is not None and app.walk.is_lit:
                     break
-            await pilot.press("semicolon")
+            await pilot.press(*to("app.recheck"))
             for _ in range(6000):
                 await pilot.pause(0.02)
                 top = app.runtime.top

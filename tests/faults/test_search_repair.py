@@ -198,9 +198,3 @@ def test_cautions_name_the_key_that_stops_everything() -> None:
     play = begun()
     assert f"{key.upper()} and off" in SOAK
     assert any(f"{key.upper()}, then off" in line for line in details(replace(play.search, mode=SearchMode.CONTEXT)))
-
-
-def test_no_key_of_a_fault_search_means_two_things_and_the_footer_holds_five() -> None:
-    keys = [key for command in COMMANDS for key in command.keys]
-    assert len(keys) == len(set(keys))
-    assert sum(command.shown for command in COMMANDS) == 5  # help stands there too

@@ -20,6 +20,7 @@ from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture, legend
 from tests.sheet.test_sheet import HOSTILE
 from tests.support.examples import first_now
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 DEMO = load_map(demo_map_path())
@@ -28,7 +29,7 @@ DEMO = load_map(demo_map_path())
 async def shown(stage: Stage) -> TaskScreen:
     """The picture, opened from the walk, with its place lit."""
     await stage.lit()
-    await stage.pilot.press("percent_sign")
+    await stage.pilot.press(*to("app.picture"))
     await settled(stage)
     screen = stage.app.screen
     assert isinstance(screen, TaskScreen)
@@ -88,7 +89,7 @@ async def test_a_click_picks_the_place_under_it_above_and_below(open_app: OpenAp
         assert wanted.position is not None
         for below in (False, True):
             if below:
-                await stage.pilot.press("b")
+                await stage.pilot.press(*to("picture.flip"))
                 await stage.pilot.pause()
             column, row = picture.cell_of(wanted.position)
             await stage.pilot.click(PlayfieldPicture, offset=(column, row))
@@ -103,7 +104,7 @@ async def test_a_click_picks_the_place_under_it_above_and_below(open_app: OpenAp
 async def test_from_below_the_left_arrow_goes_to_what_is_drawn_at_the_left(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
-        await stage.pilot.press("b")
+        await stage.pilot.press(*to("picture.flip"))
         stage.app.runtime.dispatch(PickPlace("dive-again"))
         await settled(stage)
         await stage.pilot.press("left")
@@ -121,7 +122,7 @@ async def test_a_position_by_pointing_by_grid_and_by_tape(open_app: OpenApp) -> 
         screen = await shown(stage)
         place = work(stage).place
         assert place is not None
-        await stage.pilot.press("f2", *["up"] * 5, *["left"] * 5, "enter")
+        await stage.pilot.press(*to("picture.point"), *["up"] * 5, *["left"] * 5, "enter")
         await settled(stage)
         pointed = work(stage).map.place_by_id[place].position
         before = DEMO.place_by_id[place].position
@@ -130,7 +131,7 @@ async def test_a_position_by_pointing_by_grid_and_by_tape(open_app: OpenApp) -> 
         assert pointed.y_mm > before.y_mm
         assert pointed.x_mm < before.x_mm
         for text, wanted in (("C7", (125.0, 325.0)), ('10 1/4", 5 in', (260.35, 127.0))):
-            await stage.pilot.press("f3")
+            await stage.pilot.press(*to("picture.ask.POSITION"))
             await stage.pilot.pause()
             screen.query_one("#entry", Input).value = text
             await stage.pilot.press("enter")
@@ -147,7 +148,7 @@ async def test_levels_travel_back_to_the_walk_and_to_disk(open_app: OpenApp) -> 
         await shown(stage)
         place = work(stage).place
         assert place is not None
-        await stage.pilot.press("minus", "minus", "w")
+        await stage.pilot.press("ctrl+l", "down", "down", "w", "escape")
         await settled(stage)
         changed = work(stage).map.place_by_id[place]
         await stage.pilot.press("escape")
@@ -161,7 +162,7 @@ async def test_levels_travel_back_to_the_walk_and_to_disk(open_app: OpenApp) -> 
 async def test_lighting_all_stays_under_the_ceiling_and_says_so(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
-        await stage.pilot.press("m", "m")
+        await stage.pilot.press("ctrl+l", "a", "a", "escape")
         await settled(stage)
         assert len(seen(stage)) > 80
         words = " ".join(text_of(stage.app).split())
@@ -173,7 +174,7 @@ async def test_comparing_alternates_on_the_board(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
         held = work(stage).place
-        await stage.pilot.press("x", "up", "x")
+        await stage.pilot.press(*to("picture.compare"), "up", *to("picture.compare"))
         await settled(stage)
         other = work(stage).place
         found = []
@@ -188,7 +189,7 @@ async def test_with_steady_only_comparing_lights_both(open_app: OpenApp) -> None
     async with open_app(DEMO, DEMO, size=(120, 40), steady_only=True) as stage:
         await shown(stage)
         held = work(stage).place
-        await stage.pilot.press("x", "up", "x")
+        await stage.pilot.press(*to("picture.compare"), "up", *to("picture.compare"))
         await settled(stage)
         assert seen(stage) == {held, work(stage).place}
 
@@ -197,7 +198,7 @@ async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> 
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         screen = await shown(stage)
         assert not any(arrow in text_of(stage.app) for arrow in "◂▴▾")
-        await stage.pilot.press("r", "n")
+        await stage.pilot.press(*to("picture.route"), *to("picture.grid"))
         await stage.pilot.pause()
         text = text_of(stage.app)
         assert any(arrow in text for arrow in "◂▴▾")
@@ -206,14 +207,14 @@ async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> 
             assert word in " ".join(text.split())
         stage.app.runtime.dispatch(PickPlace("otter-bonus-3"))
         await settled(stage)
-        await stage.pilot.press("z")
+        await stage.pilot.press(*to("picture.zoom"))
         await settled(stage)
         assert "Otter den" in text_of(stage.app).splitlines()[0]
         picture = screen.query_one(PlayfieldPicture)
         inside = [p for p in DEMO.places if p.position is not None and picture.layout_now.window_of(p.position)]
         assert {p.area for p in inside} >= {"Otter den"}
         assert len(inside) < 40
-        await stage.pilot.press("z")
+        await stage.pilot.press(*to("picture.zoom"))
         await settled(stage)
         assert "whole playfield" in text_of(stage.app)
 
@@ -221,7 +222,7 @@ async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> 
 async def test_plain_ascii_draws_plain_ascii(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40), signs="ascii") as stage:
         screen = await shown(stage)
-        await stage.pilot.press("r", "n")
+        await stage.pilot.press(*to("picture.route"), *to("picture.grid"))
         await settled(stage)
         picture = screen.query_one(PlayfieldPicture)
         strips = [picture.render_line(y) for y in range(picture.size.height)]
@@ -241,8 +242,8 @@ async def test_hostile_labels_and_sizes(open_app: OpenApp, size: tuple[int, int]
         for place in map_.places[: len(labels)]:
             stage.app.runtime.dispatch(PickPlace(place.id))
             await stage.pilot.pause()
-            await stage.pilot.press("z")
-        await stage.pilot.press("a", "g", "f4")
+            await stage.pilot.press(*to("picture.zoom"))
+        await stage.pilot.press(*to("picture.advice"), *to("picture.whole"), *to("picture.compare"))
         await settled(stage)
         text = text_of(stage.app)
         assert "\x1b" not in text
@@ -260,7 +261,7 @@ async def test_losing_the_board_is_a_state_and_the_place_lights_again(open_app: 
             if not work(stage).board.here:
                 break
         assert "no board" in text_of(stage.app)
-        await stage.pilot.press("minus")
+        await stage.pilot.press(*to("picture.level.-1"), "escape")
         stage.port.plug()
         for _ in range(400):
             await stage.pilot.pause(0.02)
@@ -272,13 +273,13 @@ async def test_losing_the_board_is_a_state_and_the_place_lights_again(open_app: 
 async def test_the_walk_for_evenness_from_ratings_to_trims(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
-        await stage.pilot.press("f5")
+        await stage.pilot.press(*to("app.evenness"))
         await settled(stage)
         assert len(seen(stage)) == 25
         count = len(even(stage).stops)
-        rating = {0: "f2", 1: "f4"}
+        rating = {0: "f2", 1: "f3"}
         for number in range(count):
-            await stage.pilot.press(rating.get(number % 9, "f3"))
+            await stage.pilot.press(rating.get(number % 9, "enter"))
         await settled(stage)
         assert even(stage).done
         for _ in range(400):
@@ -311,7 +312,7 @@ async def test_the_walk_for_evenness_from_ratings_to_trims(open_app: OpenApp) ->
 async def test_typed_readings(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(80, 24)) as stage:
         await shown(stage)
-        await stage.pilot.press("f5")
+        await stage.pilot.press(*to("app.evenness"))
         await settled(stage)
         await stage.pilot.press("8", "5", "enter")
         await settled(stage)
@@ -323,7 +324,7 @@ async def test_no_general_illumination_to_walk_is_said(open_app: OpenApp) -> Non
     bare = DEMO.model_copy(update={"places": tuple(p.model_copy(update={"position": None}) for p in DEMO.places)})
     async with open_app(bare, bare, size=(80, 24)) as stage:
         await shown(stage)
-        await stage.pilot.press("f5")
+        await stage.pilot.press(*to("app.evenness"))
         await settled(stage)
         assert stage.app.runtime.top is not None
         assert stage.app.runtime.top.name == "picture"
@@ -333,9 +334,9 @@ async def test_no_general_illumination_to_walk_is_said(open_app: OpenApp) -> Non
 async def test_a_screen_is_saved_as_a_picture_that_needs_no_network(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(80, 24)) as stage:
         await shown(stage)
-        await stage.pilot.press("ctrl+x")
+        await stage.pilot.press(*to("app.save_picture"))
         await stage.pilot.pause()
-        await stage.pilot.press("ctrl+x")
+        await stage.pilot.press(*to("app.save_picture"))
         await stage.pilot.pause()
         made = sorted(stage.path.parent.glob("map-screen-*.svg"))
         assert [path.name for path in made] == ["map-screen-1.svg", "map-screen-2.svg"]

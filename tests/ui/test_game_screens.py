@@ -12,6 +12,7 @@ from probe.document.operations import add_chain, add_place, assign_place, new_ma
 from probe.document.proving import Standing, standings, tally
 from probe.game.lamps import LampsWork
 from tests.support.examples import first_now
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 from tests.ui.test_walk_screen import HOSTILE
 
@@ -61,7 +62,7 @@ def work(stage: Stage) -> LampsWork:
 
 async def to_lamps(stage: Stage) -> None:
     await stage.lit()
-    await stage.pilot.press("number_sign")
+    await stage.pilot.press(*to("app.lamps"))
     await shows(stage, "lamps: ")
     assert top_name(stage) == "lamps"
 
@@ -72,12 +73,12 @@ async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, siz
     async with open_app(map_, map_, size=size, config=ROOM) as stage:
         await to_lamps(stage)
         await shows(stage, "95 rows", "Launch arrow")
-        await stage.pilot.press("f5")
+        await stage.pilot.press(*to("app.board"))
         await shows(stage, "the board holds no table yet")
-        await stage.pilot.press("f2")
+        await stage.pilot.press(*to("board.write"))
         await shows(stage, "THE SAME", "written, read back")
         assert stage.board.store.held is not None
-        await stage.pilot.press("f12")
+        await stage.pilot.press(*to("app.prove"))
         await shows(stage, "lamp 1 Launch arrow", "LIT", "0 of 73 proved", "Under the glass: Launch arrow")
         assert {place for place, _ in stage.board.lit()} == {"launch-arrow"}
         await stage.pilot.press("enter")
@@ -91,10 +92,10 @@ async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, siz
         assert [(proof.lamp, proof.verdict.value, proof.by_table) for proof in on_disk.proofs] == [
             (1, "right", True), (2, "wrong", True),
         ]  # fmt: skip
-        await stage.pilot.press("escape", "f12")
+        await stage.pilot.press("escape", *to("app.table"))
         await stage.pilot.pause()
         await shows(stage, "108 of 108 pixels", "proved 1/73")
-        await stage.pilot.press("f3")
+        await stage.pilot.press(*to("table.findings"))
         await shows(stage, "1 of 73 proved since the last change, 1 wrong")
 
 
@@ -103,7 +104,7 @@ async def test_the_whole_proof_by_one_key(open_app: OpenApp) -> None:
     map_ = demo()
     async with open_app(map_, map_, config=ROOM) as stage:
         await to_lamps(stage)
-        await stage.pilot.press("f12")
+        await stage.pilot.press(*to("app.prove"))
         for _ in range(73):
             await shows(stage, "LIT")
             await stage.pilot.press("y")
@@ -121,7 +122,7 @@ async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[i
     map_ = update_place(map_, target.model_copy(update={"lamps": ()}))
     async with open_app(map_, map_, size=size, config=ROOM) as stage:
         await to_lamps(stage)
-        await stage.pilot.press("f9")
+        await stage.pilot.press(*to("app.watch"))
         await shows(stage, "lamp inputs", "what changed")
         stage.port.set_input(21, True)
         await shows(stage, "21", "Kelp target 3: on")
@@ -132,7 +133,7 @@ async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[i
         assert load_map(stage.path).place_by_id[target.id].lamps == (21,)
         stage.port.set_input(30, True)
         await shows(stage, "30 Wreck flasher")
-        await stage.pilot.press("f4")
+        await stage.pilot.press(*to("watch.mismatch"))
         await shows(stage, "noted", "what did you see?")
         await stage.pilot.pause(0.1)
         await stage.pilot.press(*"both on")
@@ -151,7 +152,7 @@ async def test_rows_are_added_changed_moved_and_taken_out(open_app: OpenApp) -> 
     map_ = demo()
     async with open_app(map_, map_, size=(120, 40), config=ROOM) as stage:
         await to_lamps(stage)
-        await stage.pilot.press("f2")
+        await stage.pilot.press(*to("lamps.add"))
         await shows(stage, "A new row")
         await stage.pilot.press(*"70", "enter")
         await shows(stage, "every lamp needs one")
@@ -162,7 +163,7 @@ async def test_rows_are_added_changed_moved_and_taken_out(open_app: OpenApp) -> 
         await shows(stage, "A row of the lamp list")
         await stage.pilot.press("backspace", "backspace", "up", "up", *"[/x] always", "enter")
         await shows(stage, "Apron changed", "[/x] always")
-        await stage.pilot.press("plus")
+        await stage.pilot.press(*to("lamps.move_row.1"), "escape")
         await stage.pilot.pause()
         assert [lamp.name for lamp in work(stage).map.lamps[:3]] == ["Launch arrow", "Shooter lane glow 1", "Apron"]
         await stage.pilot.press("f8")
@@ -185,9 +186,9 @@ async def test_places_join_by_name_all_sure_ones_at_once(open_app: OpenApp) -> N
     map_ = unjoined()
     async with open_app(map_, map_, config=ROOM) as stage:
         await to_lamps(stage)
-        await stage.pilot.press("f3")
+        await stage.pilot.press(*to("lamps.skip"))
         await shows(stage, "proposals", "Is the place")
-        await stage.pilot.press("f6")
+        await stage.pilot.press(*to("lamps.all_sure"))
         await shows(stage, "joined")
         for _ in range(40):
             if not work(stage).matches:
@@ -203,12 +204,12 @@ async def test_a_row_joins_to_a_place_picked_by_hand(open_app: OpenApp) -> None:
     map_ = unjoined()
     async with open_app(map_, map_, config=ROOM) as stage:
         await to_lamps(stage)
-        await stage.pilot.press("f4")
+        await stage.pilot.press(*to("lamps.join"))
         await shows(stage, "Which place does Launch arrow light?")
         await stage.pilot.press(*"whirl", "enter")
         await shows(stage, "WHIRLPOOL joined to Launch arrow")
         assert next(p for p in work(stage).map.places if p.label == "WHIRLPOOL").lamps == (1,)
-        await stage.pilot.press("f7")
+        await stage.pilot.press(*to("lamps.unjoin"))
         await shows(stage, "1 places taken off")
 
 
@@ -219,29 +220,29 @@ async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int
         await to_lamps(stage)
         text = await shows(stage, f"{len(HOSTILE)} rows", "[/x]")
         assert "\x1b" not in text
-        await stage.pilot.press("f4")
+        await stage.pilot.press(*to("lamps.join"))
         await shows(stage, "Which place does", "[bold]not bold")
         await stage.pilot.press("escape", "enter")
         await shows(stage, "A row of the lamp list")
-        await stage.pilot.press("escape", "f5")
+        await stage.pilot.press("escape", *to("app.board"))
         await shows(stage, "no table")
-        await stage.pilot.press("f2")
+        await stage.pilot.press(*to("board.write"))
         await shows(stage, "THE SAME")
-        await stage.pilot.press("f9")
+        await stage.pilot.press(*to("app.watch"))
         await shows(stage, "lamp inputs")
         for number in range(1, len(HOSTILE)):
             stage.port.set_input(number, True)
         await shows(stage, "[@cli", "on, ")
-        await stage.pilot.press("f4")
+        await stage.pilot.press(*to("watch.mismatch"))
         await shows(stage, "what did you see?")
         await stage.pilot.press("escape")
         stage.port.set_input(1, False)  # changed within the last five seconds, however slow the machine is
         await shows(stage, "off, ")
         await stage.pilot.press("enter")
         await shows(stage, "Which place is that lamp?")
-        await stage.pilot.press("escape", "f12")
+        await stage.pilot.press("escape", *to("app.prove"))
         await stage.pilot.pause()
-        await stage.pilot.press("escape", "f12")
+        await stage.pilot.press("escape", *to("app.prove"))
         for _ in HOSTILE:
             await shows(stage, "LIT")
             await stage.pilot.press("n")
@@ -252,13 +253,13 @@ async def test_a_lost_board_is_a_state_not_an_end(open_app: OpenApp) -> None:
     map_ = demo()
     async with open_app(map_, map_, config=ROOM) as stage:
         await to_lamps(stage)
-        for key, screen in (("f5", "board"), ("f9", "watch"), ("f12", "prove")):
-            await stage.pilot.press(key)
+        for screen in ("board", "watch", "prove"):
+            await stage.pilot.press(*to(f"app.{screen}"))
             await stage.pilot.pause(0.2)
             assert top_name(stage) == screen
             stage.port.unplug()
             await stage.pilot.pause(0.2)
-            await stage.pilot.press("f2", "f6")
+            await stage.pilot.press("f2", "f5", "g", "escape")
             stage.port.plug()
             for _ in range(100):
                 await stage.pilot.pause(0.05)
@@ -275,11 +276,11 @@ async def test_paper_needs_no_board(open_app: OpenApp) -> None:
     map_ = demo()
     async with open_app(map_, map_, paper=True) as stage:
         await stage.pilot.pause(0.2)
-        await stage.pilot.press("number_sign")
+        await stage.pilot.press(*to("app.lamps"))
         await stage.pilot.pause(0.1)
         assert top_name(stage) == "lamps"
-        for key in ("f5", "f9", "f12"):
-            await stage.pilot.press(key)
+        for screen in ("board", "watch", "prove"):
+            await stage.pilot.press(*to(f"app.{screen}"))
             await stage.pilot.pause(0.1)
             await stage.pilot.press("f2", "enter", "escape")
             await stage.pilot.pause(0.1)

@@ -14,21 +14,22 @@ from probe.ui.command_screen import CommandScreen
 from probe.ui.help import HelpScreen
 from probe.ui.keys import all_keys
 from probe.ui.start import PortChoice, PortScreen
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 OPENED = {
     "walk": (),
     "what next": ("escape",),
-    "table": ("f12",),
-    "revisions": ("f12", "f6"),
-    "power": ("exclamation_mark",),
-    "harness": ("ampersand",),
-    "fault finder": ("question_mark",),
-    "recheck": ("semicolon",),
-    "find": ("colon",),
-    "lamps": ("number_sign",),
-    "picture": ("percent_sign",),
-    "evenness": ("percent_sign", "f5"),
+    "table": to("app.table"),
+    "revisions": to("app.table") + to("app.revisions"),
+    "power": to("app.power"),
+    "harness": to("app.harness"),
+    "fault finder": to("app.faults"),
+    "recheck": to("app.recheck"),
+    "find": to("app.find"),
+    "lamps": to("app.lamps"),
+    "picture": to("app.picture"),
+    "evenness": to("app.evenness"),
 }
 BASES = {"LineScreen", "GameScreen", "PlanningScreen", "EntriesScreen", "HelpScreen"}
 
@@ -113,7 +114,7 @@ async def test_f1_helps_while_a_port_is_picked(open_app: OpenApp) -> None:
 
 async def test_help_names_each_key_once_and_only_ours(open_app: OpenApp) -> None:
     async with open_app(load_map(demo_map_path())) as stage:
-        await opened(stage, ("f12", "f1"))
+        await opened(stage, ("ctrl+t", "f1"))
         shown = text_of(stage.app)
         assert shown.count("Esc ") == 1
         for not_ours in ("Focus Next", "Focus Previous", "Copy selected text"):

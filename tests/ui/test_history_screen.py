@@ -11,8 +11,7 @@ from probe.document.file import load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.model import PlayfieldMap
 from probe.document.revisions import at_revision
-from probe.ui.elsewhere import places_to_go
-from probe.ui.keys import all_keys
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.test_power_screens import press
 from tests.ui.test_walk_screen import HOSTILE, small
@@ -34,7 +33,7 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
     map_ = with_history()
     async with open_app(map_, size=size) as stage:
         await stage.lit()
-        shown = await press(stage, "f12", "f6")
+        shown = await press(stage, *to("app.table"), *to("app.revisions"))
         assert stage.app.runtime.top is not None
         assert stage.app.runtime.top.name == "revisions"
         for words in ("2  2026-03-02 20:00  took one out", "1  2026-03-01 19:30  lit the reef better"):
@@ -43,11 +42,11 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
         assert "taken out: was 0" in shown
         assert "0 of 7 verified since revision 2" in shown
         assert "new: 3–4 after" in await press(stage, "down")
-        shown = await press(stage, "f2", "up")
+        shown = await press(stage, *to("revisions.mark"), "up")
         assert "◂    1" in shown, "what is compared with is marked"
         shown = await press(stage, "down", "down")
         assert "From before the first revision to revision 1" in shown
-        shown = await press(stage, "up", "f2", "enter")
+        shown = await press(stage, "up", *to("revisions.mark"), "enter")
         assert "Enter once more" in shown
         assert load_map(stage.path) == map_
         shown = await press(stage, "enter")
@@ -68,9 +67,8 @@ async def test_from_the_walks_list_and_the_open_session(open_app: OpenApp) -> No
     map_ = with_history()
     async with open_app(map_) as stage:
         await stage.lit()
-        await press(stage, "f5")
-        at = [action for action, _ in places_to_go()].index("revisions")
-        shown = await press(stage, "escape", *["down"] * at, "enter")
+        await press(stage, *to("walk.say.SPARE"))
+        shown = await press(stage, "escape", "2", "r")
         assert stage.app.runtime.top is not None
         assert stage.app.runtime.top.name == "revisions"
         assert "Walked: Playfield (open session)" in shown
@@ -80,7 +78,7 @@ async def test_from_the_walks_list_and_the_open_session(open_app: OpenApp) -> No
         assert [r.reason for r in saved.revisions[2:]] == ["Walked: Playfield", "Undone: revision 3, Walked: Playfield"]
         await press(stage, "ctrl+y", "escape")
         await stage.lit()
-        await press(stage, "f5")
+        await press(stage, *to("walk.say.SPARE"))
     after = load_map(stage.path)
     assert [r.number for r in after.revisions] == [1, 2, 3, 4, 5, 6], "the walk went on from there"
 
@@ -89,7 +87,17 @@ async def test_looking_changes_nothing(open_app: OpenApp) -> None:
     map_ = with_history()
     async with open_app(map_) as stage:
         await stage.lit()
-        await press(stage, "f12", "f6", "down", "f2", "up", "pagedown", "pageup", "escape")
+        await press(
+            stage,
+            *to("app.table"),
+            *to("app.revisions"),
+            "down",
+            *to("revisions.mark"),
+            "up",
+            "pagedown",
+            "pageup",
+            "escape",
+        )
         assert stage.app.runtime.top is not None
         assert stage.app.runtime.top.name == "walk"
     assert load_map(stage.path) == map_
@@ -99,7 +107,7 @@ async def test_looking_changes_nothing(open_app: OpenApp) -> None:
 async def test_hostile_reasons(open_app: OpenApp, reason: str) -> None:
     async with open_app(with_history(reason)) as stage:
         await stage.lit()
-        shown = await press(stage, "f12", "f6", "enter", "down", "enter", "enter")
+        shown = await press(stage, *to("app.table"), *to("app.revisions"), "enter", "down", "enter", "enter")
         assert "\x1b" not in shown
         assert "\u202e" not in shown
         assert "Back to revision 2" in shown
@@ -109,7 +117,7 @@ async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatc
     map_ = with_history()
     async with open_app(map_) as stage:
         await stage.lit()
-        await press(stage, "f12", "f6")
+        await press(stage, *to("app.table"), *to("app.revisions"))
 
         def full(_: SaveJob) -> None:
             raise CannotSaveError(stage.path, "the disk is full", "make room")
@@ -125,19 +133,14 @@ async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatc
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(with_history(*["one more"] * 40), size=size) as stage:
         await stage.lit()
-        await press(stage, "f12", "f6", *["down"] * 12)
+        await press(stage, *to("app.table"), *to("app.revisions"), *["down"] * 12)
         await stage.pilot.resize_terminal(80, 24)
         shown = await press(stage)
         assert "▸   30" in shown
-
-
-def test_at_most_six_keys_in_the_footer() -> None:
-    for scope in ("revisions", "table"):
-        assert sum(row.shown and row.scope in (scope, "app") for row in all_keys()) <= 6
 
 
 async def test_without_a_board_everything_is_drawn_at_once(open_app: OpenApp) -> None:
     async with open_app(with_history(), paper=True) as stage:
         await stage.pilot.pause(0.2)
         assert "○ on paper" in text_of(stage.app)
-        assert "took one out" in await press(stage, "f12", "f6")
+        assert "took one out" in await press(stage, *to("app.table"), *to("app.revisions"))

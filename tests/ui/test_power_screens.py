@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from textual.widgets import Footer, Input
+from textual.widgets import Input
 
 from probe.document.document import SaveJob
 from probe.document.file import demo_map_path, load_map
@@ -12,11 +12,11 @@ from probe.document.model.harness import JoinedTo
 from probe.document.wiring import joint_at, put, put_joint
 from probe.ui.form_screen import FormScreen
 from probe.ui.help import CautionScreen
-from probe.ui.keys import all_keys
 from probe.ui.rows_screen import RowsScreen, RowTable
 from probe.ui.task_screen import TaskScreen
 from tests.document.strategies import HOSTILE
 from tests.support.examples import first_now
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 DEMO = load_map(demo_map_path())
@@ -40,10 +40,10 @@ def shows(stage: Stage) -> str:
     return screen.open_task.name
 
 
-async def opened(stage: Stage, key: str) -> str:
-    """From the walk to the power plan (`!`) or the harness (`&`), cautions read."""
+async def opened(stage: Stage, name: str) -> str:
+    """From the walk to the power plan or the harness by the menu, cautions read."""
     await stage.lit()
-    shown = await press(stage, key)
+    shown = await press(stage, *to(f"app.{name}"))
     assert isinstance(stage.app.screen, CautionScreen)
     assert "Cautions:" in shown
     return await press(stage, "enter")
@@ -51,17 +51,17 @@ async def opened(stage: Stage, key: str) -> str:
 
 async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        shown = await opened(stage, "exclamation_mark")
+        shown = await opened(stage, "power")
         assert shows(stage) == "power"
         for words in ("lowest 4.95 V", "4.50 ┤", "▲Board end@0", "▲Bumper cove@56", "Trench glow 2@83", "20 AWG"):
             assert words in shown, words
-        thin = await press(stage, "minus", "minus", "minus")
+        thin = await press(stage, "left", "left", "left")
         assert "26 AWG" in thin
         assert "lowest 4.89 V at pixel 29" in thin
         assert load_map(stage.path).chain("playfield").wire == "26 AWG", "saved at once"
         typed = await press(stage, "enter", *["backspace"] * 6, *"0.5", "enter")
         assert "0.5 mm²" in typed
-        white = await press(stage, "f2", "f2")
+        white = await press(stage, *to("power.load"), *to("power.load"))
         assert "full white" in white
         back = await press(stage, "ctrl+z", "ctrl+z", "ctrl+z", "ctrl+z")
         assert "20 AWG" in back
@@ -71,16 +71,16 @@ async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
 async def test_a_feed_where_it_helps_most(open_app: OpenApp) -> None:
     map_ = DEMO.model_copy(update={"feeds": ()})
     async with open_app(map_) as stage:
-        shown = await opened(stage, "exclamation_mark")
+        shown = await opened(stage, "power")
         assert "assumed" in shown or "nothing to mend" in shown
-        shown = await press(stage, "f3")
+        shown = await press(stage, *to("power.feed"))
         assert "one more feed helps most" in shown
         shown = await press(stage, "enter")
         assert "feed added" in shown
         saved = load_map(stage.path)
         assert saved.feeds[0].name == "board end"
         assert len(saved.feeds) == 2
-        shown = await press(stage, "plus")
+        shown = await press(stage, "right")
         assert load_map(stage.path).feeds[1].pixel != saved.feeds[1].pixel
         await press(stage, "f8")
         assert len(load_map(stage.path).feeds) == 1
@@ -88,7 +88,7 @@ async def test_a_feed_where_it_helps_most(open_app: OpenApp) -> None:
 
 async def test_what_is_refused_stays_in_the_line_with_the_reason(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "exclamation_mark")
+        await opened(stage, "power")
         shown = await press(stage, "enter", *["backspace"] * 6, *"thick", "enter")
         assert "is not understood" in shown
         line = stage.app.screen.query_one("#entry", Input)
@@ -100,11 +100,11 @@ async def test_what_is_refused_stays_in_the_line_with_the_reason(open_app: OpenA
 
 async def test_the_walk_goes_on_with_the_changed_map(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "exclamation_mark")
-        await press(stage, "plus", "escape")
+        await opened(stage, "power")
+        await press(stage, "right", "escape")
         assert isinstance(stage.app.screen, TaskScreen)
         await stage.lit()
-        await press(stage, "f5", "f5")  # pixel 0 was verified, so it is asked twice
+        await press(stage, *to("walk.say.SPARE"), *to("walk.say.SPARE"))  # pixel 0 was verified, so it is asked twice
         saved = load_map(stage.path)
         assert saved.chain("playfield").wire == "18 AWG", "the answer did not put the old map back"
         assert saved.chain("playfield").pixels[0].state == "spare"
@@ -118,27 +118,27 @@ async def test_the_walk_goes_on_with_the_changed_map(open_app: OpenApp) -> None:
 async def test_cautions_come_first_and_esc_leaves_them(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await stage.lit()
-        await press(stage, "ampersand")
+        await press(stage, *to("app.harness"))
         assert isinstance(stage.app.screen, CautionScreen)
         await press(stage, "escape")
         assert isinstance(stage.app.screen, TaskScreen)
-        await opened(stage, "ampersand")
+        await opened(stage, "harness")
         assert shows(stage) == "harness"
-        shown = await press(stage, "escape", "ampersand")
+        shown = await press(stage, "escape", *to("app.harness"))
         assert shows(stage) == "harness", "read once, not every time"
-        shown = await press(stage, "f9")
+        shown = await press(stage, *to("harness.cautions"))
         assert "Do not plug or unplug pixels with power on" in shown
-        await press(stage, "enter", "f12")
+        await press(stage, "enter", *to("app.power"))
         assert isinstance(stage.app.screen, CautionScreen), "planning has cautions of its own"
         await press(stage, "enter")
         assert shows(stage) == "power"
-        await press(stage, "f12")
+        await press(stage, *to("app.harness"))
         assert shows(stage) == "harness"
 
 
 async def test_home_and_end_of_a_table_and_its_columns_by_arrows(open_app: OpenApp) -> None:
     async with open_app(DEMO, size=(40, 24)) as stage:
-        await opened(stage, "ampersand")
+        await opened(stage, "harness")
         table = stage.app.screen.query_one(RowTable)
         await press(stage, "end")
         assert table.cursor_row == table.row_count - 1
@@ -157,9 +157,9 @@ async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
     number = DEMO.pixels_at["whirlpool"][0][1]
     joint = joint_at(DEMO.chain("playfield"), number).model_copy(update={"data_to": JoinedTo.GROUND})
     async with open_app(put_joint(DEMO, "playfield", joint)) as stage:
-        shown = await opened(stage, "ampersand")
+        shown = await opened(stage, "harness")
         assert "1 refused" in shown
-        shown = await press(stage, "f4")
+        shown = await press(stage, *to("harness.next_flag"))
         assert "REFUSED: data out of pixel 78 (its blue) is joined to ground of pixel 79 (its blue)" in " ".join(
             shown.split()
         )
@@ -175,25 +175,25 @@ async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
 
 async def test_joints_one_after_the_other(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "ampersand")
+        await opened(stage, "harness")
         await press(stage, "down", "down", "enter")
-        shown = await press(stage, "f2")
+        shown = await press(stage, *to("joint.neighbour.1"))
         assert "Joint 2 to 3" in shown
         await press(stage, "enter", *"70", "enter")
         assert joint_at(load_map(stage.path).chain("playfield"), 3).length_mm == 70
-        await press(stage, "f3", "f3", "escape")
+        await press(stage, *to("joint.neighbour.-1"), *to("joint.neighbour.-1"), "escape")
         assert shows(stage) == "harness"
         assert "joint 0 to 1" in text_of(stage.app)
 
 
 async def test_batches_by_keys(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "ampersand")
-        shown = await press(stage, "f2", "f3", *"Loose", "enter")
+        await opened(stage, "harness")
+        shown = await press(stage, *to("harness.batches"), *to("batch.add"), *"Loose", "enter")
         assert shows(stage) == "batch"
         assert "Batch Loose, 0 pixels" in shown
         await press(stage, "enter", *"pink", "enter", "escape")
-        await press(stage, "down", "f3", *"Loose", "enter")
+        await press(stage, "down", *to("harness.give_batch"), *"Loose", "enter")
         saved = load_map(stage.path)
         assert (saved.batches[-1].name, saved.batches[-1].five_volt) == ("Loose", "pink")
         assert saved.chain("playfield").pixels[1].batch == "loose"
@@ -211,9 +211,9 @@ async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> No
     places = tuple(p.model_copy(update={"label": text, "area": text}) for p in map_.places)
     map_ = map_.model_copy(update={"chains": chains, "places": places})
     async with open_app(map_) as stage:
-        screens = [await opened(stage, "exclamation_mark"), await press(stage, "down", "f3")]
-        screens.append(await press(stage, "escape", "f12", "enter"))
-        screens += [await press(stage, "enter"), await press(stage, "escape", "f2")]
+        screens = [await opened(stage, "power"), await press(stage, "down", *to("power.feed"))]
+        screens.append(await press(stage, "escape", *to("app.harness"), "enter"))
+        screens += [await press(stage, "enter"), await press(stage, "escape", *to("harness.batches"))]
         assert shows(stage) == "batch"
         screens += [await press(stage, "enter"), await press(stage, "enter")]
         assert load_map(stage.path) == map_, "a name that was looked at and left is as it was"
@@ -224,43 +224,38 @@ async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> No
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(DEMO, size=size) as stage:
-        await opened(stage, "exclamation_mark")
-        await press(stage, "f12", "enter", "enter")
+        await opened(stage, "power")
+        await press(stage, *to("app.harness"), "enter", "enter")
         assert shows(stage) == "joint"
         await stage.pilot.resize_terminal(120, 40)
-        await press(stage, "escape", "f12")
+        await press(stage, "escape", *to("app.power"))
         assert shows(stage) == "power"
         shown = text_of(stage.app)
         assert "Board end@0" in shown
         assert "Chain Playfield" in shown
 
 
-async def test_at_most_six_keys_in_the_footer_and_none_twice(open_app: OpenApp) -> None:
-    for scope in ("power", "harness", "joint", "batch"):
-        rows = [row for row in all_keys() if row.scope in (scope, "app")]
-        assert sum(row.shown for row in rows) <= 6
-        own = [key for row in all_keys() if row.scope == scope for key in row.keys]
-        assert len(own) == len(set(own))
+async def test_the_footer_says_what_matters_and_help_the_rest(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        shown = await opened(stage, "exclamation_mark")
-        assert stage.app.screen.query_one(Footer)
+        shown = await opened(stage, "power")
         last = shown.splitlines()[-1]
-        for words in ("Change", "Load", "Add feed", "Harness", "Cautions", "Help"):
+        for words in ("Change", "Load", "Add feed", "Menu"):
             assert words in last
+        assert last.rstrip().endswith("Back")
         shown = await press(stage, "f1")
         assert "A step up, thicker, next" in shown
 
 
 async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatch: pytest.MonkeyPatch) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "exclamation_mark")
+        await opened(stage, "power")
 
         def full(job: SaveJob) -> None:
             raise CannotSaveError(stage.path, "the disk is full", "Make room, then save again")
 
         with monkeypatch.context() as patched:
             patched.setattr(SaveJob, "run", full)
-            shown = await press(stage, "plus")
+            shown = await press(stage, "right")
             assert "NOT SAVED" in shown
         shown = await press(stage, "ctrl+r")
         assert "NOT SAVED" not in shown
@@ -269,10 +264,10 @@ async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatc
 
 async def test_losing_the_board_does_not_stop_the_planning(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "exclamation_mark")
+        await opened(stage, "power")
         stage.port.unplug()
         await stage.pilot.pause(0.3)
-        await press(stage, "plus")
+        await press(stage, "right")
         assert load_map(stage.path).chain("playfield").wire == "18 AWG"
         stage.port.plug()
         await press(stage, "escape")

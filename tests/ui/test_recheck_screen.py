@@ -18,6 +18,7 @@ from probe.recheck.keys import Quick, SayQuick
 from probe.recheck.state import Rechecking, RecheckStage
 from probe.task.events import Choose, Take, Typed
 from tests.recheck.test_recheck import CHAIN, REWIRED
+from tests.support.keys import to
 from tests.support.rechecker import Key, agrees, keys_for, new_pixels, seen, wiring_of_chain
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.conftest import Stage as Opened
@@ -75,7 +76,7 @@ def shining(board: SimulatedBoard, chain: Chain) -> dict[str, list[int]]:
 async def recheck(stage: Opened, *, most: int = 80) -> list[str]:
     """Open the recheck from the walk and answer until the map is kept; what was asked, in order."""
     await stage.lit()
-    await stage.pilot.press("semicolon")
+    await stage.pilot.press(*to("app.recheck"))
     await stage.pilot.pause()
     asked_for: list[str] = []
     for _ in range(most):
@@ -124,7 +125,7 @@ async def test_changes_said_on_the_screen(open_app: OpenApp) -> None:
     assert gone is not None
     async with open_app(map_, wirings=real) as stage:
         await stage.lit()
-        await stage.pilot.press("semicolon")
+        await stage.pilot.press(*to("app.recheck"))
         await stage.pilot.pause()
         for words in ("1 new after Launch arrow", "took out nowhere at all"):
             await stage.pilot.press(*presses(Typed(words)), "enter")
@@ -150,7 +151,7 @@ async def test_undo_and_losing_the_board(open_app: OpenApp) -> None:
     real = wirings(map_, "two spliced in")
     async with open_app(map_, wirings=real) as stage:
         await stage.lit()
-        await stage.pilot.press("semicolon", "enter")
+        await stage.pilot.press(*to("app.recheck"), "enter")
         state = await asked(stage)
         assert state.stage is RecheckStage.LOOK
         first = state.look
@@ -194,7 +195,7 @@ async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int
     real = wirings(map_, "two spliced in")
     async with open_app(map_, wirings=real, size=size) as stage:
         await stage.lit()
-        await stage.pilot.press("semicolon")
+        await stage.pilot.press(*to("app.recheck"))
         while not (await asked(stage)).names:
             for key in keys_for(state_of(stage), shining(stage.board, state_of(stage).here)):
                 await stage.pilot.press(*presses(key))
@@ -207,7 +208,7 @@ async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int
     assert load_map(stage.path) == left
     async with open_app(left, wirings=real, size=size) as stage:
         await stage.lit()
-        await stage.pilot.press("semicolon")
+        await stage.pilot.press(*to("app.recheck"))
         assert (await asked(stage)).stage is RecheckStage.OFFER
         shown = text_of(stage.app)
         assert "Go on with it?" in shown
@@ -215,7 +216,7 @@ async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int
         await stage.pilot.press("escape")
         await stage.lit()
         assert load_map(stage.path) == left
-        await stage.pilot.press("semicolon", "enter")
+        await stage.pilot.press(*to("app.recheck"), "enter")
         again = await asked(stage)
         assert (again.action, again.names, again.answers) == (before.action, before.names, before.answers)
         assert "going on after" in text_of(stage.app)
@@ -247,7 +248,7 @@ async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
     map_ = small(label, area=label)
     async with open_app(map_, wirings=[wiring_of_chain(map_, map_.chain("a"))]) as stage:
         await stage.lit()
-        await stage.pilot.press("semicolon")
+        await stage.pilot.press(*to("app.recheck"))
         await stage.pilot.pause()
         entry = stage.app.screen.query_one("#entry", Input)
         entry.value = f"took out {label}"
@@ -256,7 +257,7 @@ async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
         await stage.pilot.pause()
         if state_of(stage).typed:
             await stage.pilot.press("escape")
-        await stage.pilot.press("escape", "semicolon", "enter")
+        await stage.pilot.press("escape", *to("app.recheck"), "enter")
         await asked(stage)
         entry = stage.app.screen.query_one("#entry", Input)
         entry.value = label
@@ -271,7 +272,7 @@ async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
                 break
             await stage.pilot.press("escape")
             await stage.pilot.pause(0.05)
-        await stage.pilot.press("colon")
+        await stage.pilot.press(*to("app.find"))
         await stage.pilot.pause()
         assert stage.app.runtime.top is not None
         assert stage.app.runtime.top.name == "find"
@@ -283,7 +284,7 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
     map_ = load_map(demo_map_path())
     async with open_app(map_, size=size) as stage:
         await stage.lit()
-        await stage.pilot.press("semicolon", "enter")
+        await stage.pilot.press(*to("app.recheck"), "enter")
         await asked(stage)
         await stage.pilot.resize_terminal(80, 24)
         await stage.pilot.pause()
@@ -300,7 +301,7 @@ async def test_find_the_number_at_a_place(open_app: OpenApp) -> None:
     assert target is not None
     async with open_app(map_) as stage:
         await stage.lit()
-        await stage.pilot.press("colon")
+        await stage.pilot.press(*to("app.find"))
         looks = 0
         for _ in range(400):
             await stage.pilot.pause(0.01)
@@ -311,7 +312,7 @@ async def test_find_the_number_at_a_place(open_app: OpenApp) -> None:
                 if state.found is not None:
                     break
                 (colour,) = shining(stage.board, state.here)[target]
-                await stage.pilot.press("ryb"[colour] if colour < 3 else "w")
+                await stage.pilot.press(str(colour + 1))
                 looks += 1
                 await stage.pilot.pause()
         assert looks <= 4, "84 pixels need ⌈log4 84⌉ = 4 looks at most"

@@ -6,6 +6,7 @@ from probe.document.diff import diff
 from probe.document.edits import Insert, renumber
 from probe.document.file import load_map
 from probe.document.revisions import verified_count
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.test_walk_screen import small
 
@@ -70,7 +71,7 @@ async def test_the_screens_say_what_is_not_verified_since_a_change(open_app: Ope
     map_ = renumber(map_, [Insert(chain="a", after=2)], time="2026-03-01T00:00:01Z", reason="second")
     async with open_app(map_) as stage:
         await stage.lit()
-        await stage.pilot.press("slash", "0", "enter")
+        await stage.pilot.press(*to("walk.ask.GOTO"), "0", "enter")
         await stage.lit()
         assert "● LIT   ? not verified" in text_of(stage.app)
         await stage.pilot.press("enter")
@@ -78,7 +79,7 @@ async def test_the_screens_say_what_is_not_verified_since_a_change(open_app: Ope
         await stage.pilot.press("left")
         await stage.lit()
         assert "● LIT   ✓ verified" in text_of(stage.app)
-        await stage.pilot.press("f12")
+        await stage.pilot.press(*to("app.table"))
         await stage.pilot.pause()
         shown = text_of(stage.app)
         assert "✓" in shown

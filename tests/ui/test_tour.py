@@ -7,6 +7,7 @@ import pytest
 from probe.document.file import demo_map_path, load_map
 from probe.mapping.tour import STOPS, Sight, Tour, look, skip
 from probe.ui.tour import TourLine
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 HALF = "kelp_forest_half.json"
@@ -47,7 +48,7 @@ async def test_it_goes_on_with_what_is_tried(open_app: OpenApp) -> None:
         await stage.pilot.pause(0.5)
         await stage.pilot.press("escape")
         await until_at(stage, 5)
-        await stage.pilot.press("f12")
+        await stage.pilot.press(*to("app.table"))
         await stage.pilot.pause(0.5)
         await stage.pilot.press("escape")
         await until_at(stage, 6)
@@ -55,7 +56,7 @@ async def test_it_goes_on_with_what_is_tried(open_app: OpenApp) -> None:
         await stage.pilot.pause(0.5)
         await stage.pilot.press("escape")
         await until_at(stage, 7)
-        await stage.pilot.press("greater_than_sign")
+        await stage.pilot.press(*to("app.tour"))
         await until_at(stage, 0)
 
 
@@ -64,9 +65,9 @@ async def test_it_can_be_ended_and_begun_again(open_app: OpenApp) -> None:
     async with open_app(map_, load_map(demo_map_path())) as stage:
         await stage.lit()
         assert at(stage) == 0
-        await stage.pilot.press("greater_than_sign")
+        await stage.pilot.press(*to("app.tour"))
         await until_at(stage, 1)
-        await stage.pilot.press("less_than_sign")
+        await stage.pilot.press(*to("app.end_tour"))
         await until_at(stage, 0)
         await stage.app.settled()
     assert load_map(stage.path).chains == map_.chains
@@ -75,10 +76,10 @@ async def test_it_can_be_ended_and_begun_again(open_app: OpenApp) -> None:
 async def test_with_a_real_board_it_says_where_the_tour_is(open_app: OpenApp) -> None:
     async with open_app(load_map(demo_map_path(HALF))) as stage:
         await stage.lit()
-        await stage.pilot.press("greater_than_sign")
+        await stage.pilot.press(*to("app.tour"))
         await stage.pilot.pause(0.2)
         assert at(stage) == 0
-        assert any("demo --tour" in note.message for note in stage.app._notifications)
+        assert "demo --tour" in text_of(stage.app)
 
 
 @pytest.mark.parametrize("size", [(80, 24), (40, 12), (20, 5)])
@@ -91,8 +92,8 @@ async def test_every_sentence_fits(open_app: OpenApp, size: tuple[int, int]) -> 
                 shown = " ".join(text_of(stage.app).split())
                 assert stop.words.split()[-1] in shown
                 assert "LIT" in shown
-                assert "(> next, < end)" in shown
-            await stage.pilot.press("greater_than_sign")
+                assert "T next, E end)" in shown
+            await stage.pilot.press(*to("app.tour"))
         await until_at(stage, 0)
 
 

@@ -9,6 +9,7 @@ from probe.document.file import load_map
 from probe.document.revisions import at_revision
 from probe.task.views import FormView
 from probe.ui.form_screen import FormScreen
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp
 from tests.ui.test_game_screens import ROOM, demo, shows, to_lamps
 from tests.ui.test_power_screens import DEMO, opened, press
@@ -19,9 +20,11 @@ NEW = len(DEMO.revisions)
 async def test_power_edits_are_one_revision_apart_from_the_walk(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await stage.lit()
-        await press(stage, "f5", "f5")  # an answer of the walk comes first; pixel 0 was verified, so it is asked twice
-        await opened(stage, "exclamation_mark")
-        await press(stage, "minus", "minus")
+        await press(
+            stage, *to("walk.say.SPARE"), *to("walk.say.SPARE")
+        )  # an answer of the walk comes first; pixel 0 was verified, so it is asked twice
+        await opened(stage, "power")
+        await press(stage, "left", "left")
         crashed = load_map(stage.path)
         assert {c.what.value for c in crashed.pending} == {"chain", "pixel"}, "on disk, if the program is killed here"
         await press(stage, "escape")
@@ -42,7 +45,7 @@ async def test_power_edits_are_one_revision_apart_from_the_walk(open_app: OpenAp
 
 async def test_a_feed_that_is_moved_says_so(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "exclamation_mark")
+        await opened(stage, "power")
         for _ in range(40):
             screen = stage.app.screen
             assert isinstance(screen, FormScreen)
@@ -52,24 +55,24 @@ async def test_a_feed_that_is_moved_says_so(open_app: OpenApp) -> None:
                 break
             await stage.pilot.press("down")
             await stage.pilot.pause()
-        await press(stage, "plus", "escape")
+        await press(stage, "right", "escape")
     assert [r.reason for r in load_map(stage.path).revisions[NEW:]] == ["Feed Board end moved"]
 
 
 async def test_a_visit_that_changes_nothing_makes_no_revision(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "exclamation_mark")
-        await press(stage, "minus", "ctrl+z", "escape")
+        await opened(stage, "power")
+        await press(stage, "left", "ctrl+z", "escape")
         assert load_map(stage.path) == DEMO
-        await press(stage, "ampersand", "enter", "escape")
+        await press(stage, *to("app.harness"), "enter", "escape")
     assert load_map(stage.path) == DEMO
 
 
 async def test_harness_and_power_are_one_visit(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "exclamation_mark")
-        await press(stage, "minus", "f12", "enter")
-        await press(stage, "f12", "minus", "escape")
+        await opened(stage, "power")
+        await press(stage, "left", *to("app.harness"), "enter")
+        await press(stage, *to("app.power"), "left", "escape")
         saved = load_map(stage.path)
     assert [r.reason for r in saved.revisions[NEW:]] == ["Playfield: wire changed"]
 
@@ -78,11 +81,11 @@ async def test_lamps_are_revisions_and_undone_across_sessions(open_app: OpenApp)
     map_ = demo()
     async with open_app(map_, map_, size=(120, 40), config=ROOM) as stage:
         await to_lamps(stage)
-        await stage.pilot.press("f2")
+        await stage.pilot.press(*to("lamps.add"))
         await shows(stage, "A new row")
         await stage.pilot.press(*"70", "down", *"Apron", "enter")
         await shows(stage, "Apron added")
-        await stage.pilot.press("f5")
+        await stage.pilot.press(*to("app.board"))
         await shows(stage, "the board's lamp table")
         saved = load_map(stage.path)
         assert saved.pending == ()
@@ -101,8 +104,8 @@ async def test_lamps_are_revisions_and_undone_across_sessions(open_app: OpenApp)
 
 async def test_leaving_the_program_from_a_visit_keeps_the_reason(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
-        await opened(stage, "exclamation_mark")
-        await press(stage, "minus", "ctrl+q")
+        await opened(stage, "power")
+        await press(stage, "left", "ctrl+q")
     saved = load_map(stage.path)
     assert [r.reason for r in saved.revisions[NEW:]] == ["Playfield: wire changed"]
     assert saved.pending == ()

@@ -9,7 +9,11 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.mapping.walk_keys import Say
+from probe.task import events as ev
+from probe.task.command import Group
 from probe.task.events import Choose, Take, Typed
+from probe.ui.keys import OF_PROGRAM
+from tests.support.keys import to
 from tests.support.person import Person, same_answers
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -57,8 +61,8 @@ def keys_for(given: object) -> list[str]:
         case Typed(text):
             return [_key(character) for character in text]
         case Say(answer):
-            row = {"NOTHING_LIT": "f2", "HIDDEN": "f3", "SAME_PLACE": "f4", "SPARE": "f5", "REPEATER": "f6"}
-            return [row[answer.name]]
+            row = {"NOTHING_LIT": "f2", "HIDDEN": "f3", "SAME_PLACE": "space"}
+            return [row[answer.name]] if answer.name in row else [*to(f"walk.say.{answer.name}")]
         case _:
             raise AssertionError(given)
 
@@ -118,9 +122,9 @@ async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> 
         await stage.pilot.pause()
         await stage.pilot.press("enter")
         await stage.pilot.pause()
-        await stage.pilot.press("f12")
+        await stage.pilot.press(*to("app.table"))
         await stage.pilot.pause()
-        await stage.pilot.press("f3")
+        await stage.pilot.press(*to("table.findings"))
         await stage.pilot.pause()
         shown = text_of(stage.app)
         assert "\x1b" not in shown
@@ -162,10 +166,10 @@ async def _until(stage: Stage, what: object, seconds: float = 5) -> None:
 async def test_keys_while_the_line_is_empty_and_while_it_is_not(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
-        await stage.pilot.press("right")
+        await stage.pilot.press("pagedown")
         await stage.lit()
         assert stage.walk.number == 1
-        await stage.pilot.press("plus")
+        await stage.pilot.press(*to("walk.level.1"), "escape")
         await stage.lit()
         assert stage.walk.level == 64
         await stage.pilot.press("a", "plus", "b", "left", "left")
@@ -175,7 +179,7 @@ async def test_keys_while_the_line_is_empty_and_while_it_is_not(open_app: OpenAp
         await stage.pilot.press("escape")
         await stage.pilot.pause()
         assert stage.walk.typed == ""
-        await stage.pilot.press("slash", "4", "enter")
+        await stage.pilot.press(*to("walk.ask.GOTO"), "4", "enter")
         await stage.lit()
         assert stage.walk.number == 4
 
@@ -203,14 +207,14 @@ async def test_paper_entry_needs_no_board(open_app: OpenApp) -> None:
 async def test_table_sorts_searches_and_lights(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
-        await stage.pilot.press("f12")
+        await stage.pilot.press(*to("app.table"))
         await stage.pilot.pause()
-        await stage.pilot.press("slash", *"lane5")
+        await stage.pilot.press(*to("table.search"), *"lane5")
         await stage.pilot.pause()
         assert "0 of 6" in text_of(stage.app)
         await stage.pilot.press("escape")
         await stage.pilot.pause()
-        await stage.pilot.press("slash", *"lane", "space", "5", "enter")
+        await stage.pilot.press(*to("table.search"), *"lane", "space", "5", "enter")
         await stage.pilot.pause()
         assert "1 of 6" in text_of(stage.app)
         await stage.pilot.press("enter")
@@ -222,7 +226,7 @@ async def test_table_sorts_searches_and_lights(open_app: OpenApp) -> None:
 async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
     async with open_app(small(), size=(120, 40)) as stage:
         await stage.lit()
-        await stage.pilot.press("ctrl+t", "right", "right", "up")
+        await stage.pilot.press(*to("walk.point"), "right", "right", "up")
         await stage.pilot.pause()
         assert stage.walk.number == 0, "arrows move the mark, not the walk"
         await stage.pilot.press("enter")
@@ -235,7 +239,7 @@ async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
 
 
 async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
-    from probe.ui.elsewhere import places_to_go
+    from probe.ui.menu import MenuScreen
     from probe.ui.rows_screen import RowsScreen
     from probe.ui.task_screen import TaskScreen
 
@@ -243,7 +247,7 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
         await stage.lit()
         await stage.pilot.press("escape")
         await stage.pilot.pause()
-        assert "What next?" in text_of(stage.app)
+        assert isinstance(stage.app.screen, MenuScreen)
         await stage.pilot.press("escape")
         await stage.pilot.pause()
 
@@ -252,14 +256,19 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
             return isinstance(screen, TaskScreen) and screen.open_task.name == "walk"
 
         assert on_walk()
-        for at, (action, _) in enumerate(places_to_go()):
-            if action.startswith("app."):
-                continue
-            await stage.pilot.press("escape", *(["down"] * at), "enter")
+        rooms = [row for row in OF_PROGRAM if isinstance(row.event, ev.GoOpen)]
+        assert len(rooms) > 12
+        for row in rooms:
+            if row.id == "app.walk":
+                continue  # there already
+            await stage.pilot.press("escape", str([*Group].index(row.group) + 1), row.letter)
             await stage.pilot.pause()
             opened: type[object] = type(stage.app.screen)
-            assert action in ("walk.next_chain", "walk.count") or not on_walk(), action
-            assert action != "walk.table" or opened is RowsScreen
+            if row.id == "app.evenness":  # there is nothing to even out in this map
+                assert "general illumination" in text_of(stage.app)
+                continue
+            assert not on_walk(), row.id
+            assert row.id != "app.table" or opened is RowsScreen
             for _ in range(6):
                 if on_walk():
                     break
