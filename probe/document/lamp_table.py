@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 from device_protocol.lightness import at_level
 from device_protocol.values import Colour
-from probe.document.model import Place, PlayfieldMap
+from probe.document.model import Pixel, Place, PlayfieldMap
 from probe.document.operations import folded
 from probe.frozen import frozen
 
@@ -90,6 +90,27 @@ def light_of(map_: PlayfieldMap, place: Place) -> tuple[int, Colour]:
     )
 
 
+BULB_WHITE = Colour(255, 191, 18)
+"""The white of a bulb of 2,700 K with common parts (405, 690 and 190 mcd of red, green and blue)."""
+
+
+def balanced(map_: PlayfieldMap, pixel: Pixel, colour: Colour) -> Colour:
+    """A colour as a pixel's batch has to be sent it to look like that of common parts; as it is where no white is noted.
+
+    Each of red, green and blue in the proportion that the batch's white has to `BULB_WHITE`; where one would be above
+    full, all are lowered alike.
+    """
+    batch = next((b for b in map_.batches if b.id == pixel.batch), None) if pixel.batch else None
+    if batch is None or not batch.white:
+        return colour
+    white = Colour.from_text(batch.white)
+    pairs = ((white.red, BULB_WHITE.red), (white.green, BULB_WHITE.green), (white.blue, BULB_WHITE.blue))
+    wanted = [v * own / common for v, (own, common) in zip((colour.red, colour.green, colour.blue), pairs, strict=True)]
+    most = max(1.0, max(wanted) / 255)
+    red, green, blue = (round(value / most) for value in wanted)
+    return Colour(red, green, blue, round(colour.white / most))
+
+
 def pixels_of(map_: PlayfieldMap, places: Iterable[Place]) -> tuple[TablePixel, ...]:
     """Pixels of some places, each once, by output and number."""
     found: dict[tuple[int, int], TablePixel] = {}
@@ -97,7 +118,8 @@ def pixels_of(map_: PlayfieldMap, places: Iterable[Place]) -> tuple[TablePixel, 
         level, colour = light_of(map_, place)
         for chain, number in map_.pixels_at.get(place.id, ()):
             output = map_.chain(chain).output
-            found.setdefault((output, number), TablePixel(output, number, level, colour))
+            own = balanced(map_, map_.chain(chain).pixels[number], colour)
+            found.setdefault((output, number), TablePixel(output, number, level, own))
     return tuple(found[key] for key in sorted(found))
 
 

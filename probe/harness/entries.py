@@ -266,6 +266,7 @@ FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
         Field("data_in", "data in", How.TEXT, optional=True),
         Field("data_out", "data out", How.TEXT, optional=True),
         Field("chip", "pixel kind", How.TEXT, optional=True, silent="as the chain"),
+        Field("white", "white as a bulb, RRGGBB", How.TEXT, optional=True, silent="as common parts, FFBF12"),
         _note(),
     ),
 }
@@ -448,6 +449,8 @@ def _set(map_: PlayfieldMap, key: Key, value: Any) -> PlayfieldMap:
     record = _record(map_, key)
     if isinstance(record, Batch) and key.field == "chip":
         value = _chip(value)
+    if isinstance(record, Batch) and key.field == "white":
+        value = value.strip().removeprefix("#").upper()
     held = getattr(record, key.field)
     if isinstance(held, StrEnum):
         value = type(held)(value)

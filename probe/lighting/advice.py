@@ -10,6 +10,7 @@ from pathlib import Path
 from device_protocol.values import Colour
 from probe.document.model import Place, PlayfieldMap
 from probe.document.operations import folded
+from probe.lighting.plastics import Tint, insert_tint
 
 TABLE = Path(__file__).with_name("data") / "advice.csv"
 
@@ -52,6 +53,11 @@ def table() -> tuple[Advice, ...]:
 def warmths() -> tuple[Advice, ...]:
     """Whites from warm to cool."""
     return tuple(row for row in table() if row.about == "warmth")
+
+
+def tint_at(map_: PlayfieldMap, place: Place) -> Tint | None:
+    """The plastic over a place, by the insert colours of its lamps; None where they say nothing or disagree."""
+    return insert_tint(lamp.insert_colour for lamp in map_.lamps if lamp.number in place.lamps)
 
 
 def advise(map_: PlayfieldMap, place: Place) -> Advice:

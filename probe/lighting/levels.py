@@ -14,7 +14,7 @@ from device_protocol.errors import HostFault
 from device_protocol.lightness import at_level
 from device_protocol.orders import Identity, palette_of
 from device_protocol.values import DARK, PALETTE_LAST, Colour
-from probe.document.lamp_table import group_names, light_of
+from probe.document.lamp_table import balanced, group_names, light_of
 from probe.document.model import Chain, Place, PlayfieldMap
 from probe.document.model.game import Group
 from probe.document.model.light import Fade
@@ -127,7 +127,7 @@ def shown_on(
     asked = [DARK] * length
     for number, pixel in enumerate(chain.pixels[:length]):
         if pixel.place is not None and pixel.place in wanted:
-            asked[number] = wanted[pixel.place]
+            asked[number] = balanced(map_, pixel, wanted[pixel.place])
     asked_ma = need_ma(asked, idle_ua=idle_ua, channel_ua=channel_ua)
     few, merged = _few_colours(asked)
     try:

@@ -7,7 +7,7 @@ from enum import Enum, auto
 
 from device_protocol.values import Colour
 from probe.document.operations import folded
-from probe.lighting.advice import advise, warmths
+from probe.lighting.advice import advise, tint_at, warmths
 from probe.lighting.levels import PlaceLight, follow_group, group_of, members, set_group_light, set_light
 from probe.lighting.picture_keys import (
     CopyLight,
@@ -19,6 +19,7 @@ from probe.lighting.picture_keys import (
     UseAdvice,
 )
 from probe.lighting.picture_state import PictureState, change_map, no_place, refuse, target_light
+from probe.lighting.plastics import cannot
 from probe.task.task import Next
 
 LightKey = StepLevel | NextWhite | UseAdvice | ToggleWhole | FollowGroup | CopyLight | PasteLight
@@ -83,7 +84,9 @@ def light_key(s: PictureState, event: LightKey) -> Next[PictureState]:
             moved, effects = set_target(
                 s, colour=advice.colour.text, level=level if advice.level is None else advice.level
             )
-            return replace(moved, message=f"{advice.advice} ({advice.provenance})"), effects
+            poor = cannot(advice.colour, tint_at(s.map, place))
+            words = f"{advice.advice} ({advice.provenance})" + (f"; {poor}" if poor else "")
+            return replace(moved, message=words), effects
         case ToggleWhole():
             if not place.group and not s.whole:
                 return refuse(s, f"{place.label} belongs to no group")
@@ -120,14 +123,15 @@ def parse_colour(text: str) -> str:
     bare = text.strip().removeprefix("#")
     if not bare:
         return ""
+    name = {"warm": "bulb", "cool": "daylight"}.get(folded(bare), folded(bare))
     for row in warmths():
-        if folded(bare) == row.match:
+        if name == row.match:
             return row.colour.text
     try:
         colour = Colour.from_text(bare.upper())
     except ValueError:
         names = ", ".join(row.match for row in warmths())
-        raise ValueError(f"{text[:20]!r} is no colour: type RRGGBB (duty, such as FFB46B), or {names}") from None
+        raise ValueError(f"{text[:20]!r} is no colour: type RRGGBB (duty, such as FFBF12), or {names}") from None
     if colour.is_dark:
         raise ValueError("000000 is dark: to switch a place off, set its level to 0")
     return bare.upper()

@@ -5,12 +5,13 @@ from __future__ import annotations
 from device_protocol.lightness import DUTY, linear_to_srgb
 from device_protocol.values import Colour
 from probe.document.model import Place, Position, shown_number
-from probe.lighting.advice import advise
+from probe.lighting.advice import advise, tint_at
 from probe.lighting.choosing import nearest
 from probe.lighting.lengths import grid_square, shown_length
 from probe.lighting.levels import current_lines
 from probe.lighting.picture_keys import EntryUse, MovePlace, PickPlace
 from probe.lighting.picture_state import PictureState, target_light
+from probe.lighting.plastics import SeenWord, cannot, colour_words, seen, strength
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
 
 _PROMPTS = {
@@ -65,11 +66,13 @@ def about_place(s: PictureState) -> tuple[Line, ...]:
     own = place.level is not None or bool(place.colour)
     depth = "not measured" if place.depth_mm is None else shown_length(place.depth_mm, s.unit)
     fade = s.map.fade
+    tint = tint_at(s.map, place)
     lines = [
         *_named(s, place),
         Line(f"{bar(level, plain_ascii=s.plain_ascii)} level {level} ({100 * level / 255:.0f} %)"),
         Line(f"keys change the {whose}; duty {DUTY[level]}" + ("" if own else "; says nothing itself")),
-        Line(f" {colour.text}", swatch=swatch(colour)),
+        Line(f" {colour_words(colour, tint)} {colour.text}", swatch=swatch(colour)),
+        *_behind(s, place),
         Line(f"depth {depth}" + (", diffuser" if place.diffuser else "")),
         Line(f"fade {fade.rise_ms}/{fade.fall_ms} ms" if fade else "no fade: lamps switch at once"),
     ]
@@ -77,6 +80,16 @@ def about_place(s: PictureState) -> tuple[Line, ...]:
         words = "compared with" if s.comparing else "kept to compare:"
         lines.append(Line(f"{words} {s.held_place.label}"))
     return (*lines, Line(f"advice: {advise(s.map, place).advice} (taste)", "dim"))
+
+
+def _behind(s: PictureState, place: Place) -> tuple[Line, ...]:
+    """What is seen of its colour behind the insert, and what no red, green and blue can make there."""
+    tint, colour = tint_at(s.map, place), target_light(s)[1]
+    if tint is None or colour.is_dark:
+        return ()
+    shown = SeenWord("", seen(colour, tint), strength(colour, tint)).words
+    poor = cannot(colour, tint)
+    return (Line(f"seen behind {tint} plastic: {shown} (a model)"), *((Line(poor, wrap=True),) if poor else ()))
 
 
 def _named(s: PictureState, place: Place) -> list[Line]:

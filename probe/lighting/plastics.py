@@ -326,3 +326,82 @@ def insert_tint(colours: Iterable[str]) -> Tint | None:
     """The tint of a place by the insert colours of its lamps; None where they say nothing, or disagree."""
     found = {tint for text in colours if (tint := tint_of(text)) is not None}
     return next(iter(found)) if len(found) == 1 else None
+
+
+# -- whites to be made --------------------------------------------------------------------------------------------
+
+WHITES_K: Final[Mapping[str, float]] = {"candle": 1_900.0, "bulb": BULB_K, "neutral": 4_000.0, "daylight": 6_500.0}
+"""Whites by name: that of a black body; daylight is near D65."""
+MADE_UV: Final = 0.04
+"""How far from a bulb's colour behind the same plastic still passes for it. Own choice."""
+
+
+def duty_for(x: float, y: float, *, part: Part = COMMON_PART) -> Colour | None:
+    """The brightest duty of red, green and blue with that chromaticity; None where these three cannot make it.
+
+    The inverse of the primaries: XYZ of the target as a sum of theirs (Cramer's rule).
+    """
+    rows = primaries(part)[:3]
+    target = (x / y, 1.0, (1 - x - y) / y)
+
+    def determinant(a: Sequence[float], b: Sequence[float], c: Sequence[float]) -> float:
+        return (
+            a[0] * (b[1] * c[2] - b[2] * c[1]) - a[1] * (b[0] * c[2] - b[2] * c[0]) + a[2] * (b[0] * c[1] - b[1] * c[0])
+        )
+
+    whole = determinant(*rows)
+    parts = [determinant(*(target if k == at else row for k, row in enumerate(rows))) / whole for at in range(3)]
+    if min(parts) < -1e-6:
+        return None
+    red, green, blue = (round(255 * max(0.0, p) / max(parts)) for p in parts)
+    return Colour(red, green, blue)
+
+
+def white_duty(kelvin: float, *, part: Part = COMMON_PART) -> Colour:
+    """The brightest white of that temperature. Raises ValueError where the part cannot make it."""
+    x, y, z = tristimulus(black_body(kelvin))
+    found = duty_for(x / (x + y + z), y / (x + y + z), part=part)
+    if found is None:
+        raise ValueError(f"these three colours make no white of {kelvin:g} K")
+    return found
+
+
+def cannot(colour: Colour, tint: Tint | None, *, part: Part = COMMON_PART) -> str:
+    """Why this colour behind that plastic is not what a bulb shows there, where no red, green and blue can be; else empty.
+
+    Between the red and the green of a pixel there is no light, and amber plastic shows little else.
+    """
+    if tint is None or colour.white:
+        return ""
+    bulb = bulb_seen(tint)
+    steps = range(0, 256, 51)
+    tried = (seen(Colour(r, g, b), tint, part=part) for r in steps for g in steps for b in steps if r or g or b)
+    enough = BRIGHT_SHARE * sum(part.mcd[:3]) * PLASTICS[tint].most * bulb.mcd / 1000
+    if any(s.mcd >= enough and math.dist(s.uv, bulb.uv) <= MADE_UV for s in tried):
+        return ""
+    shown = seen(colour, tint, part=part)
+    if shown.hue == bulb.hue:
+        return ""
+    return (
+        f"behind {tint} plastic this shows {shown.hue}, where a bulb shows {bulb.hue}: red, green and blue cannot make it "
+        "there; the white of a four-colour pixel can"
+    )
+
+
+def colour_words(colour: Colour, tint: Tint | None = None, *, part: Part = COMMON_PART) -> str:
+    """A colour in words before numbers: `as a bulb`, `neutral`, `the plastic's own colour`, or its hue."""
+    lit = max(colour.red, colour.green, colour.blue, colour.white)
+    if not lit:
+        return "dark"
+    full = Colour(*(round(255 * v / lit) for v in (colour.red, colour.green, colour.blue, colour.white)))
+    for name, kelvin in WHITES_K.items():
+        white = white_duty(kelvin, part=part)
+        if max(abs(a - b) for a, b in zip(_values(full), _values(white), strict=True)) <= 8:
+            return "as a bulb" if name == "bulb" else "as a candle" if name == "candle" else name
+    bare = seen(full, part=part)
+    own = {Tint.RED: "red", Tint.GREEN: "green", Tint.BLUE: "blue"}.get(tint) if tint is not None else None
+    return "the plastic's own colour" if own is not None and bare.hue == own else bare.hue
+
+
+def _values(colour: Colour) -> tuple[int, int, int, int]:
+    return colour.red, colour.green, colour.blue, colour.white

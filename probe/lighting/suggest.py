@@ -18,10 +18,10 @@ from device_protocol.lightness import DUTY, level_for_duty
 from device_protocol.orders import Identity
 from probe.document.lamp_table import light_of
 from probe.document.model import Kind, Place, PlayfieldMap
+from probe.lighting.advice import tint_at
 from probe.lighting.evenness import Evenness, Fit, Scene, candela, evenness
 from probe.lighting.levels import places_lit, set_light, shown_on
 from probe.lighting.optics import DIFFUSER_PASSES, Array, Seat
-from probe.lighting.plastics import insert_tint
 
 HELPS_BY = 1.10
 """A change is offered if it makes uniformity a tenth better than trims alone. Own choice."""
@@ -257,7 +257,7 @@ def _behind_insert(map_: PlayfieldMap, place: Place) -> bool:
     """Whether a place shines through a translucent insert: only there does depth mix light instead of hiding it."""
     if place.kind is Kind.INSERT:
         return True
-    return insert_tint(lamp.insert_colour for lamp in map_.lamps if lamp.number in place.lamps) is not None
+    return tint_at(map_, place) is not None
 
 
 def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array) -> list[SeatChange]:

@@ -113,7 +113,7 @@ def test_copy_and_paste() -> None:
     type_in(p, key.EntryUse.COLOUR, "warm")
     p.give(key.StepLevel(-100), key.CopyLight(), key.PickPlace("dive-again"), key.PasteLight())
     one, other = p.state.map.place_by_id["launch-arrow"], p.state.map.place_by_id["dive-again"]
-    assert (one.level, one.colour) == (other.level, other.colour) == (155, "FFB46B")
+    assert (one.level, one.colour) == (other.level, other.colour) == (155, "FFBF12")
 
 
 def test_comparing_alternates_once_a_second_at_most() -> None:
@@ -258,10 +258,10 @@ def test_advice_and_warmth_say_that_they_are_taste() -> None:
     p.give(key.UseAdvice())
     assert "common practice" in p.state.message
     assert p.state.here is not None
-    assert p.state.here.colour == "FF2000"
+    assert p.state.here.colour == "FF0000"
     p.give(key.NextWhite(1))
     assert p.state.here is not None
-    assert p.state.here.colour == "FF9329"
+    assert p.state.here.colour == "FF8404"
 
 
 def test_trouble_with_the_board_is_said_and_nothing_counts_as_lit() -> None:
@@ -367,7 +367,7 @@ def test_what_a_level_and_a_colour_may_be() -> None:
     assert parse_level("0") == 0
     assert parse_level("") is None
     assert parse_colour("#ffb46b") == "FFB46B"
-    assert parse_colour("Cool") == "F0F0FF"
+    assert parse_colour("Cool") == "C8FF58"
     assert parse_colour("") == ""
     for wrong in ("-1", "256", "101 %", "٣", "1e2"):
         with pytest.raises(ValueError):

@@ -41,6 +41,9 @@ Gauge = Annotated[str, AfterValidator(_is_gauge), Field(json_schema_extra={"patt
 Date = Annotated[str, AfterValidator(_is_date), Field(json_schema_extra={"pattern": DATE_PATTERN})]
 
 
+BatchWhite = Annotated[str, Field(pattern=r"^(?:[0-9A-F]{6})?$")]
+
+
 class WireFunction(StrEnum):
     """What a wire does."""
 
@@ -122,7 +125,8 @@ class MeterReading(Record):
 class Batch(Record):
     """Pixels bought together, and the colours their wires happen to have ("": not noted).
 
-    `chip` is the pixel kind if it is not the chain's.
+    `chip` is the pixel kind if it is not the chain's. `white`: the duty at which its white looks as that of a bulb, RRGGBB,
+    found by eye beside another batch ("": as common parts).
     """
 
     id: Identifier
@@ -132,6 +136,7 @@ class Batch(Record):
     data_in: Text = ""
     data_out: Text = ""
     chip: Identifier | None = None
+    white: BatchWhite = ""
     note: Text = ""
 
 
