@@ -371,6 +371,8 @@ def wired(map_: PlayfieldMap) -> PlayfieldMap:
 
 SEATING_MM = 12.0
 """Wire that goes up into the seat of a pixel and comes down again, at either end of a stretch."""
+DETOURS_MM = {("playfield", 10): 10.0}
+"""What the way round a mechanism adds to a stretch, where it is more than the steps of the lengths leave."""
 
 
 def _with_long_stretches(map_: PlayfieldMap, chain: Chain) -> PlayfieldMap:
@@ -386,7 +388,8 @@ def _with_long_stretches(map_: PlayfieldMap, chain: Chain) -> PlayfieldMap:
             assert before is not None
             apart = hypot(place.position.x_mm - before.x_mm, place.position.y_mm - before.y_mm)
             stretches = number - last
-            needed = apart / stretches + 2 * SEATING_MM
+            detour = DETOURS_MM.get((chain.id, number), 0.0)
+            needed = (apart + detour) / stretches + 2 * SEATING_MM
             if chain.spacing_mm < needed:
                 for at in range(last + 1, number + 1):
                     joint = joint_at(map_.chain(chain.id), at)

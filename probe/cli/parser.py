@@ -139,6 +139,36 @@ def _power(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser.add_argument("--ascii", action="store_true", help="draw with ASCII signs only")
 
 
+def _plan(commands: argparse._SubParsersAction[CommandParser]) -> None:
+    parser = commands.add_parser(
+        "plan", help="plan the order of pixels with least wire, where to splice, or whether the wire is long enough"
+    )
+    _file(parser)
+    parser.add_argument("--part", choices=("playfield", "backbox"), help="which part (default: the first there is)")
+    parser.add_argument("--chains", type=int, metavar="N", help="how many chains (default: as many as there are)")
+    parser.add_argument("--least", action="store_true", help="least wire, even if the chain zigzags between areas")
+    parser.add_argument(
+        "--effort",
+        choices=("quick", "usual", "proof"),
+        default="usual",
+        help="how long to look: at once, some seconds, or until the best is proved",
+    )
+    other = parser.add_mutually_exclusive_group()
+    other.add_argument(
+        "--splice",
+        nargs="*",
+        metavar="PLACE",
+        help="where to splice pixels for these places (none named: all that lack one)",
+    )
+    other.add_argument("--dead", type=int, metavar="NUMBER", help="what to do about this dead pixel")
+    other.add_argument("--slack", action="store_true", help="whether the noted wire is long enough, stretch by stretch")
+    other.add_argument("--csv", action="store_true", help="the stretches as a table")
+    parser.add_argument(
+        "--chain", metavar="NAME", help="which chain, for --splice, --dead and --slack (default: the first)"
+    )
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
 def _harness(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("harness", help="print the sheet of joints: which wire to join to which, by function")
     _file(parser)
@@ -322,6 +352,7 @@ COMMANDS: Mapping[str, Callable[[argparse._SubParsersAction[CommandParser]], Non
     "merge": _merge,
     "lamps": _lamps,
     "table": _table,
+    "plan": _plan,
     "power": _power,
     "harness": _harness,
     "faults": _faults,

@@ -140,6 +140,10 @@ def _dispatch(arguments: argparse.Namespace) -> int:
             from probe.cli.power import show_power
 
             return show_power(arguments.map, as_json=arguments.json, plain_ascii=arguments.ascii)
+        case "plan":
+            from probe.cli.plan import plan_command
+
+            return plan_command(arguments)
         case "harness":
             from probe.cli.power import show_harness
 
