@@ -317,6 +317,36 @@ def _sheet(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser.add_argument("--from-below", action="store_true", help="mirror the picture, for work under the playfield")
 
 
+def _worklist(commands: argparse._SubParsersAction[CommandParser]) -> None:
+    parser = commands.add_parser(
+        "worklist", help="print what is left to do, by moment and area; add a line of your own"
+    )
+    _file(parser)
+    parser.add_argument("--add", metavar="WORDS", help="keep this line in the map")
+    moments = ("before power", "power on", "game on")
+    parser.add_argument("--moment", choices=moments, default=moments[0], help="when the line can be done")
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _log(commands: argparse._SubParsersAction[CommandParser]) -> None:
+    parser = commands.add_parser("log", help="print what was done each evening, time spent, what was left")
+    _file(parser)
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _photo(commands: argparse._SubParsersAction[CommandParser]) -> None:
+    parser = commands.add_parser(
+        "photo", help="attach a photo in the map's folder, by its file name, to a place or joint; or list them"
+    )
+    _file(parser)
+    parser.add_argument("photo", metavar="NAME", nargs="?", help="file name of the photo; it has to lie beside the map")
+    parser.add_argument("--place", metavar="PLACE", help="the place it shows")
+    parser.add_argument("--joint", metavar="CHAIN:N", help="the joint that arrives at this pixel")
+    parser.add_argument("--caption", metavar="WORDS", default="", help="words under it")
+    parser.add_argument("--remove", action="store_true", help="take it off; the file is left as it is")
+    parser.add_argument("--json", action="store_true", help="as JSON")
+
+
 def _board_check(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("board-check", help="hold any board's firmware to the protocol, clause by clause")
     parser.add_argument("port", metavar="PORT", help="serial device, or a socket://, rfc2217:// or simulated:// URL")
@@ -358,6 +388,9 @@ COMMANDS: Mapping[str, Callable[[argparse._SubParsersAction[CommandParser]], Non
     "faults": _faults,
     "practice": _practice,
     "sheet": _sheet,
+    "worklist": _worklist,
+    "log": _log,
+    "photo": _photo,
     "board-check": _board_check,
     "completion": _completion,
 }

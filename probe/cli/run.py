@@ -132,6 +132,26 @@ def _dispatch(arguments: argparse.Namespace) -> int:
             return write_sheet(
                 arguments.map, output=arguments.output, picture=arguments.picture, from_below=arguments.from_below
             )
+        case "worklist":
+            from probe.cli.evenings import show_worklist
+
+            return show_worklist(arguments.map, add=arguments.add, moment=arguments.moment, as_json=arguments.json)
+        case "log":
+            from probe.cli.evenings import show_log
+
+            return show_log(arguments.map, as_json=arguments.json)
+        case "photo":
+            from probe.cli.evenings import attach_photo
+
+            return attach_photo(
+                arguments.map,
+                photo=arguments.photo,
+                place=arguments.place,
+                pixel=arguments.joint,
+                caption=arguments.caption,
+                remove=arguments.remove,
+                as_json=arguments.json,
+            )
         case "import":
             from probe.cli.exchange import import_csv
 

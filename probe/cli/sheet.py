@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from probe.cli.outcome import Exit, complain, say_document
+
+if TYPE_CHECKING:
+    from probe.document.model import PlayfieldMap
 
 
 def write_sheet(path: str, *, output: str | None, picture: str | None, from_below: bool) -> int:
@@ -23,8 +27,29 @@ def write_sheet(path: str, *, output: str | None, picture: str | None, from_belo
     map_ = load_map(path)
     if picture is not None:
         save_copy(picture, picture_svg(map_, from_below=from_below).encode("utf-8"))
+    if output is None and picture is not None:
+        return Exit.FINE
+    html = sheet_html(map_, from_below=from_below, photos=photos_beside(path, map_))
     if output is not None:
-        save_copy(output, sheet_html(map_, from_below=from_below).encode("utf-8"))
-    elif picture is None:
-        say_document(sheet_html(map_, from_below=from_below))
+        save_copy(output, html.encode("utf-8"))
+    else:
+        say_document(html)
     return Exit.FINE
+
+
+MOST_PHOTO_BYTES = 20_000_000
+"""A photo that is larger is named, and not shown: the page would be too slow to print."""
+
+
+def photos_beside(path: str, map_: PlayfieldMap) -> dict[str, bytes]:
+    """Content of the map's photos that lie in its folder, by name. None from elsewhere, also not by a link."""
+    folder = Path(path).resolve().parent
+    found = {}
+    for photo in map_.photos:
+        where = (folder / photo.file).resolve()
+        try:
+            if where.parent == folder and where.is_file() and where.stat().st_size <= MOST_PHOTO_BYTES:
+                found[photo.file] = where.read_bytes()
+        except OSError:
+            continue
+    return found

@@ -161,7 +161,7 @@ def _value(value: object) -> str:
 
 def _record_line(change: Change) -> str:
     record = change.after or change.before or {}
-    name = str(record.get("label") or record.get("name") or change.key)
+    name = str(record.get("label") or record.get("name") or record.get("words") or record.get("file") or change.key)
     if change.what is What.ORDER:
         return f"{change.key}: put in another order"
     head = f"{change.what.value} {name}".strip()

@@ -1,7 +1,7 @@
 """What differs between two maps, record by record; and the way back.
 
 `revert(after, diff(before, after))` is `before` again. Proofs, observations and readings are logs of their own; the
-bookmark and rechecks that are not finished are no part of a map's content: `NOT_COMPARED` names what is left as it is.
+bookmark, the person's meter and rechecks that are not finished are no part of a map's content: `NOT_COMPARED` names what is left as it is.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Any
 
 from probe.document.model import Chain, Lamp, Machine, Pixel, Place, PlayfieldMap, Record
 from probe.document.model.change import Change, What, fields_of
+from probe.document.model.evenings import Photo, WorkLine
 from probe.document.model.game import Group
 from probe.document.model.harness import Batch, Feed, Joint, Power, Supply
 from probe.document.model.light import Fade
@@ -20,7 +21,7 @@ from probe.document.model.shape import Shape
 from probe.frozen import frozen
 
 NOT_COMPARED = frozenset(
-    {"format", "version", "bookmark", "proofs", "observations", "readings", "revisions", "pending", "rechecks"}
+    {"format", "version", "bookmark", "meter", "proofs", "observations", "readings", "revisions", "pending", "rechecks"}
 )
 _CHAIN_BLOCKS = frozenset({"pixels", "joints"})
 _RUN = re.compile(r"\+?\d+(?:-\d+)?")
@@ -53,6 +54,8 @@ LISTS = (
     RecordList(What.SUPPLY, "supplies", Supply, _id),
     RecordList(What.FEED, "feeds", Feed, _id),
     RecordList(What.BATCH, "batches", Batch, _id),
+    RecordList(What.WORK, "worklist", WorkLine, _id),
+    RecordList(What.PHOTO, "photos", Photo, _id),
     RecordList(What.GROUP, "groups", Group, lambda group: str(group.name)),
 )
 ALONE: tuple[tuple[What, str, type[Record]], ...] = (

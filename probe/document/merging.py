@@ -111,6 +111,7 @@ def merge(
         for chain in dict.fromkeys([*open_now[1], *open_now[2]])
         if (kept := judge.value(f"the recheck of {chain} that is not finished", *(m.get(chain) for m in open_now)))
     )
+    update["meter"] = judge.value("the meter", *(getattr(m, "meter", None) for m in (base, ours, theirs)))
     marks = None if base is None else base.bookmark, ours.bookmark, theirs.bookmark
     update["bookmark"] = marks[2] if marks[1] == marks[0] else marks[1]
     return Merged(_with_what_is_named(ours.model_copy(update=update), ours, theirs), tuple(judge.conflicts))

@@ -8,6 +8,7 @@ from typing import Any
 from probe.document.model import PlayfieldMap
 from probe.document.model.change import Change, What, differing
 from probe.document.model.record import MAX_TEXT
+from probe.document.plural import many
 
 _MOST_NAMED = 3
 _LONGEST_NAME = 40
@@ -26,6 +27,8 @@ _ORDER = (
     What.SHAPE,
     What.KEEP_OUT,
     What.PLAN_RULES,
+    What.WORK,
+    What.PHOTO,
     What.JOINT,
     What.POWER,
     What.FADE,
@@ -75,6 +78,8 @@ def _parts(map_: PlayfieldMap, what: What, changes: Sequence[Change]) -> list[st
             return _places(changes)
         case What.FEED:
             return _verbs("feed", changes, moved=frozenset({"chain", "pixel"}))
+        case What.WORK:
+            return [f"{many(len(changes), 'line')} of the worklist written or ticked off"]
         case What.SHAPE:
             return _verbs("shape", changes, moved=frozenset({"x_mm", "y_mm", "turn_deg", "mirror", "points"}))
         case What.PLAN_RULES:
@@ -163,7 +168,7 @@ def _named(changes: Sequence[Change]) -> str:
 
 def _name(change: Change) -> str:
     record: Mapping[str, Any] = change.after or change.before or {}
-    words = str(record.get("label") or record.get("name") or change.key)
+    words = str(record.get("label") or record.get("name") or record.get("words") or record.get("file") or change.key)
     return words if len(words) <= _LONGEST_NAME else words[: _LONGEST_NAME - 1] + "…"
 
 

@@ -21,9 +21,9 @@ from probe.export.sheet_text import bullets, clean, escape, own, section
 
 PICTURE_HEIGHT_MM = 218.0
 PICTURE_WIDTH_MM = 92.0
-MOST_LISTED = 114
+MOST_LISTED = 105
 """Lines of the list by number that fit in three columns; `IN_TWO` of them in two."""
-IN_TWO = 76
+IN_TWO = 70
 MOST_LINES = 8
 """Lines of feeds, and again of chains and supplies."""
 LABEL_SIGNS = 34

@@ -7,7 +7,8 @@ any network, runs no script, and the same map gives the same bytes (dates in it 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from base64 import b64encode
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from pathlib import Path
 
@@ -16,8 +17,11 @@ from probe.cautions import Moment, cautions
 from probe.document.lamp_table import lamp_table, light_of
 from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
+from probe.document.photos import titles
 from probe.document.proving import Standing, standings
 from probe.document.wiring import is_blank
+from probe.evenings.log import evenings
+from probe.evenings.worklist import all_left
 from probe.export.first_page import date_of, first_page
 from probe.export.sheet_text import bullets, clean, escape, own, section, table
 from probe.export.tables import seats
@@ -34,8 +38,11 @@ LONGEST_LINE = 4_000
 _POWER_SECTIONS = ("Feeds and fuses", "Supplies", "Lowest voltage", "Assumed, for want of a note")
 
 
-def sheet_html(map_: PlayfieldMap, *, from_below: bool = False) -> str:
-    """The sheet. `from_below`: the picture is mirrored, for work under the raised playfield."""
+def sheet_html(map_: PlayfieldMap, *, from_below: bool = False, photos: Mapping[str, bytes] | None = None) -> str:
+    """The sheet. `from_below`: the picture is mirrored, for work under the raised playfield.
+
+    `photos`: content of the map's photos, by file name; those that are pictures become part of the page.
+    """
     title = f"{clean(map_.machine.name) or 'Machine'}: sheet for the cabinet"
     body = [
         first_page(map_, from_below=from_below),
@@ -50,14 +57,18 @@ def sheet_html(map_: PlayfieldMap, *, from_below: bool = False) -> str:
         *_cuts(map_),
         _parts(map_),
         _seats(map_),
+        _left(map_),
+        _log(map_),
+        _photos(map_, photos or {}),
         _revisions(map_),
         "<footer>Made with playfield-probe from the map file; print it again after every change.</footer>",
     ]
     css = CSS.read_text(encoding="utf-8")
     inside = "\n".join(part for part in body if part)
+    may_show = "; img-src data:" if photos else ""
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n"
+        f"<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'{may_show}\">\n"
         '<meta name="viewport" content="width=device-width">\n'
         f"<title>{own(title)}</title>\n<style>\n{css}</style>\n</head>\n<body>\n{inside}\n</body>\n</html>\n"
     )
@@ -351,6 +362,49 @@ def _seats(map_: PlayfieldMap) -> str:
         "look at what is on both sides of the wood before you drill.</p>"
     )
     return section("Drilling and seating, by area", words, table(heads, rows, name="dense")) if rows else ""
+
+
+def _left(map_: PlayfieldMap) -> str:
+    """The worklist, with boxes to tick on paper."""
+    rows = [
+        (
+            "☑" if item.done else "☐",
+            own(item.need.moment.value),
+            escape(item.need.area),
+            escape(item.need.words),
+            escape(item.need.detail),
+        )
+        for item in all_left(map_)
+    ]
+    heads = ("", "When", "Area", "What", "More")
+    return section("What is left", table(heads, rows, name="dense")) if rows else ""
+
+
+def _log(map_: PlayfieldMap) -> str:
+    rows = []
+    for evening in reversed(evenings(map_)[-REVISIONS_SHOWN:]):
+        left = "" if evening.left is None else f"{len(evening.left)}"
+        rows.append((own(evening.day), own(evening.time), escape("; ".join(evening.done), most=LONGEST_LINE), left))
+    words = "<p>Time is from the first to the last thing saved: at least so much.</p>"
+    heads = ("Evening", "Time", "Done", "Lines left")
+    return section("Log of evenings", words, table(heads, rows, name="dense text")) if rows else ""
+
+
+_PICTURES = ((b"\xff\xd8\xff", "jpeg"), (b"\x89PNG\r\n\x1a\n", "png"), (b"GIF8", "gif"), (b"RIFF", "webp"))
+"""How pictures begin, and their kind: JPEG (ITU-T T.81), PNG (W3C), GIF89a, WebP (RFC 9649)."""
+
+
+def _photos(map_: PlayfieldMap, contents: Mapping[str, bytes]) -> str:
+    """Photos with what they show; one whose file is not there, or is no picture, by its name alone."""
+    parts = []
+    for name, of, words in titles(map_):
+        content = contents.get(name, b"")
+        kind = next((kind for head, kind in _PICTURES if content.startswith(head)), "")
+        shown = f'<img src="data:image/{kind};base64,{b64encode(content).decode()}" alt="">' if kind else ""
+        missing = "" if kind else " (not beside the map file when this was made)"
+        caption = f"{escape(of)}" + (f": {escape(words)}" if words else "")
+        parts.append(f"<p>{shown}{caption}, {escape(name)}{missing}</p>")
+    return section("Photos, from the folder of the map file", *parts, name="photos") if parts else ""
 
 
 def _revisions(map_: PlayfieldMap) -> str:

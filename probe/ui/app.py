@@ -79,6 +79,9 @@ MAKERS: Mapping[str, str] = {
     "harness": "probe.harness.planning:make_harness",
     "joint": "probe.harness.planning:make_joint",
     "batch": "probe.harness.planning:make_batch",
+    "worklist": "probe.evenings.worklist:make",
+    "log": "probe.evenings.log:make",
+    "restore": "probe.evenings.restore:make",
     "settings": "probe.program.settings:make",
     "guide": "probe.program.guide:make",
 }
@@ -272,7 +275,7 @@ class ProbeApp(App[str]):
         if need.chain is not None:
             number = need.number if need.number is not None else 0
             self.runtime.dispatch(GoTo(number, need.chain))
-        if need.task != "walk":
+        if need.task not in ("", "walk"):
             self.runtime.dispatch(ev.GoOpen(need.task))
 
     def _take_link_if_due(self) -> None:

@@ -20,6 +20,8 @@ OF_PROGRAM: tuple[Command, ...] = (
     Command("app.leave", Means.BACK, "Back", ev.Leave(), shown=True),
     Command("app.table", Means.TABLE, "Map table", ev.GoOpen("table"), group=Group.MAP, letter="t"),
     Command("app.revisions", _IN, "Revisions, compare", ev.GoOpen("revisions"), group=Group.MAP, letter="r"),
+    Command("app.worklist", _IN, "Worklist: what is left", ev.GoOpen("worklist"), group=Group.MAP, letter="w"),
+    Command("app.log", _IN, "Log of evenings", ev.GoOpen("log"), group=Group.MAP, letter="l"),
     Command("app.port", _IN, "Pick the port of the board", se.PickPort(), group=Group.MAP, letter="b"),
     Command("app.walk", _IN, "Walk a chain", ev.GoOpen("walk"), group=Group.LIGHT, letter="w"),
     Command("app.find", _IN, "Which number is at this place", ev.GoOpen("find"), group=Group.LIGHT, letter="n"),
@@ -35,6 +37,7 @@ OF_PROGRAM: tuple[Command, ...] = (
     Command("app.board", _IN, "Table into the board", ev.GoOpen("board"), group=Group.GAME, letter="b"),
     Command("app.watch", _IN, "Watch the game", ev.GoOpen("watch"), group=Group.GAME, letter="w"),
     Command("app.prove", _IN, "Prove", ev.GoOpen("prove"), group=Group.GAME, letter="p"),
+    Command("app.restore", _IN, "The board died: a new one", ev.GoOpen("restore"), group=Group.GAME, letter="n"),
     Command("app.menu", Means.MENU, "Menu", se.OpenMenu(), shown=True, group=Group.PROGRAM, letter="m"),
     Command("app.help", Means.HELP, "Help for this screen", se.Help(), shown=True, group=Group.PROGRAM, letter="h"),
     Command("app.guide", _IN, "Guide: how each part of the work goes", se.OpenGuide(), group=Group.PROGRAM, letter="g"),
@@ -62,6 +65,9 @@ OF_PROGRAM: tuple[Command, ...] = (
 @cache
 def all_keys() -> tuple[Command, ...]:
     """Every command there is. The first call imports every room's commands: no screen needs more than its own."""
+    from probe.evenings.log import COMMANDS as LOG
+    from probe.evenings.restore import COMMANDS as RESTORE
+    from probe.evenings.worklist import COMMANDS as WORKLIST
     from probe.faults.commands import COMMANDS as FAULTS
     from probe.game.keys import COMMANDS as GAME
     from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
@@ -94,6 +100,9 @@ def all_keys() -> tuple[Command, ...]:
         SETTINGS,
         GUIDE,
         EVENNESS,
+        WORKLIST,
+        LOG,
+        RESTORE,
     )
     return (*OF_PROGRAM, *(row for commands in rooms for row in commands))
 

@@ -91,12 +91,13 @@ class PortScreen(ModalScreen[PortChoice | None]):
         self.dismiss(None)
 
 
-MOST_NEEDS = 6
+NEXT = 3
+"""Lines of the worklist that home shows."""
 NO_HARDWARE = "a simulated board, no hardware needed"
 
 
 class HomeScreen(Screen[None]):
-    """What the map used last needs, most useful first; other maps; a new one; the demo."""
+    """The next lines of the worklist of the map used last; other maps; a new one; the demo."""
 
     app: ProbeApp
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "Leave")]
@@ -106,9 +107,13 @@ class HomeScreen(Screen[None]):
         super().__init__()
         self._recent = list(recent)
         self._last = last
-        from probe.document.needs import needs
+        from probe.document.needs import Need, open_items, worklist
 
-        self._needs = needs(last)[:MOST_NEEDS] if last is not None else ()
+        left = open_items(worklist(last)) if last is not None and last.chains else ()
+        self._needs = tuple(item.need for item in left[:NEXT])
+        if len(left) > NEXT:
+            more = Need("worklist", "The whole worklist", f"{len(left) - NEXT} more lines")
+            self._needs = (*self._needs, more)
         self._entry_for_file = False
 
     def compose(self) -> ComposeResult:

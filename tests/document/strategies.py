@@ -22,6 +22,7 @@ from probe.document.model import (
     Revision,
 )
 from probe.document.model.change import Change, What
+from probe.document.model.evenings import Photo, WorkLine, WorkMoment
 from probe.document.model.game import Group, Observation, Proof, Verdict
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.light import Fade, Measure, Rating, Reading
@@ -302,6 +303,27 @@ joints = st.builds(
 )
 
 
+work_lines = st.builds(
+    WorkLine,
+    id=identifiers,
+    words=labels,
+    moment=st.sampled_from(WorkMoment),
+    area=texts,
+    about=texts,
+    state=texts,
+    done=texts,
+)
+photos = st.builds(
+    Photo,
+    id=identifiers,
+    file=st.sampled_from(["otter gate.jpg", "IMG_0012.JPG", "фото.png", "a;b=c&d.webp"]),
+    place=st.none() | identifiers,
+    chain=st.none() | identifiers,
+    pixel=st.none() | identifiers,
+    caption=texts,
+)
+
+
 def _some(records: st.SearchStrategy[Any]) -> st.SearchStrategy[tuple[Any, ...]]:
     return st.lists(records, max_size=2, unique_by=lambda record: record.id).map(tuple)
 
@@ -391,6 +413,8 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         plan_rules=draw(st.none() | plan_rules),
         proofs=tuple(draw(st.lists(proofs, max_size=2))),
         observations=tuple(draw(st.lists(observations, max_size=2))),
+        worklist=draw(_some(work_lines)),
+        photos=draw(_some(photos)),
         fade=draw(st.none() | fades),
         readings=tuple(draw(st.lists(readings, max_size=2))),
         revisions=tuple(closed),

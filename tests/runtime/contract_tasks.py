@@ -495,7 +495,49 @@ def _picture() -> Played:
     return Played("picture", glowing, lambda: {"picture": make}, events, lambda map_: ("playfield", 0), moves)
 
 
+def _worklist() -> Played:
+    from probe.evenings.worklist import AddLine, ChooseLine, TickOff, make
+    from probe.task.events import Take, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        for words in ("order fuses", "look at the eel"):
+            yield AddLine()
+            yield Typed(words)
+            yield Take()
+        yield TickOff("2026-03-01T19:30:00Z")
+
+    moves = (ChooseLine(1), ChooseLine(0))
+    return Played("worklist", with_lamps, lambda: {"worklist": make}, events, moves=moves, lights=1)
+
+
+def _log() -> Played:
+    from probe.evenings.log import ChooseEvening, make
+    from probe.task.events import Choose
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Choose(1)
+        yield ChooseEvening(0)
+
+    return Played("log", with_lamps, lambda: {"log": make}, events, moves=(Choose(1),), lights=1, changes_map=False)
+
+
+def _restore() -> Played:
+    from probe.evenings.restore import make
+    from probe.task.events import Choose
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Choose(1)
+        yield Choose(1)
+
+    return Played(
+        "restore", with_lamps, lambda: {"restore": make}, events, moves=(Choose(1),), lights=1, changes_map=False
+    )
+
+
 TASKS: dict[str, Played] = {
+    "worklist": _worklist(),
+    "log": _log(),
+    "restore": _restore(),
     "setup": _setup(),
     "walk": _walk(),
     "recheck": _recheck(),

@@ -231,7 +231,13 @@ def _dangling(data: Any) -> Iterator[tuple[Path_, str]]:
             pixels.add(pixel["id"])
             if pixel.get("place") is not None and pixel["place"] not in places:
                 yield (*at, "place"), f"there is no place with the id {pixel['place']!r}"
-    for kind, singular in (("supplies", "supply"), ("feeds", "feed"), ("batches", "batch")):
+    for kind, singular in (
+        ("supplies", "supply"),
+        ("feeds", "feed"),
+        ("batches", "batch"),
+        ("worklist", "work line"),
+        ("photos", "photo"),
+    ):
         ids: set[str] = set()
         for index, record in enumerate(data.get(kind, ())):
             if record["id"] in ids:

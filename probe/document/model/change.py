@@ -32,6 +32,8 @@ class What(StrEnum):
     SUPPLY = "supply"
     FEED = "feed"
     BATCH = "batch"
+    WORK = "work line"
+    PHOTO = "photo"
     POWER = "power"
     FADE = "fade"
 

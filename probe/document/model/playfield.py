@@ -16,6 +16,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, model_validator
 
 from probe.document.model.change import Change
+from probe.document.model.evenings import Photo, WorkLine
 from probe.document.model.game import Group, LightColour, Observation, Proof
 from probe.document.model.harness import Batch, Connector, Feed, Gauge, Joint, MeterReading, Power, Supply
 from probe.document.model.light import Fade, Reading
@@ -209,6 +210,7 @@ class PlayfieldMap(Record):
     `rechecks`: answers of rechecks that are not finished, at most one for each chain; nothing of them holds yet.
     `shapes`: what is drawn of the playfield; none: a neutral field of the machine's size. `keep_outs`: what wire keeps
     clear of below it; `plan_rules`: what a plan of the chains keeps to, None: the usual rules.
+    `worklist`: what a person wrote down to do, or ticked off; the rest of the worklist is computed.
     """
 
     format: Literal["playfield-probe map"] = "playfield-probe map"
@@ -228,6 +230,8 @@ class PlayfieldMap(Record):
     groups: tuple[Group, ...] = ()
     proofs: tuple[Proof, ...] = ()
     observations: tuple[Observation, ...] = ()
+    worklist: tuple[WorkLine, ...] = Field(default=(), max_length=2_000)
+    photos: tuple[Photo, ...] = Field(default=(), max_length=2_000)
     fade: Fade | None = None
     readings: tuple[Reading, ...] = ()
     meter: tuple[MeterReading, ...] = ()
@@ -259,7 +263,13 @@ class PlayfieldMap(Record):
             for number, pixel in enumerate(chain.pixels):
                 if pixel.place not in places:
                     raise ValueError(f"chain {chain.id!r}, pixel {number}: there is no place with id {pixel.place!r}")
-        for what, found in (("supply", self.supplies), ("feed", self.feeds), ("batch", self.batches)):
+        for what, found in (
+            ("supply", self.supplies),
+            ("feed", self.feeds),
+            ("batch", self.batches),
+            ("work line", self.worklist),
+            ("photo", self.photos),
+        ):
             names = [record.id for record in found]
             if len(set(names)) != len(names):
                 raise ValueError(f"{what} id {_first_twice(names)!r} is used twice")

@@ -1,0 +1,228 @@
+"""The log of evenings: what was done, how long, what was left then. Computed from the map's revisions and dated records.
+
+An evening is what lies less than `PAUSE_H` hours apart. Time spent is from its first dated record to its last: what came before
+the first answer was saved is not known, so that it is "at least".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+from probe.document.model import PlayfieldMap, Revision
+from probe.document.needs import WorkItem, open_items, worklist
+from probe.document.plural import many
+from probe.document.revisions import NoRevisionError, at_revision
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.command import Command, Means
+from probe.task.light import AsBelow, Light
+from probe.task.screen import Details
+from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.views import Line, Row, RowsView
+
+PAUSE_H = 5
+"""A longer pause ends an evening. Own choice, no source."""
+_MOST_LEFT = 12
+_WIDTHS = (10, 8, 60, 8)
+COLUMNS = ("Evening", "Time", "Done", "Left")
+
+
+@dataclass(frozen=True)
+class Evening:
+    """One evening. `day` is that of its first record; `minutes` at least spent; `left` None where a map of then is not known."""
+
+    day: str
+    minutes: int
+    revisions: tuple[Revision, ...]
+    proved: int
+    readings: int
+    left: tuple[WorkItem, ...] | None
+
+    @property
+    def done(self) -> tuple[str, ...]:
+        """What was done, a line each."""
+        lines = [revision.reason for revision in self.revisions]
+        lines += [f"{many(self.proved, 'lamp')} looked at in the game"] if self.proved else []
+        lines += [f"{many(self.readings, 'reading')} of evenness"] if self.readings else []
+        return tuple(lines)
+
+    @property
+    def time(self) -> str:
+        """Time spent in words."""
+        hours, minutes = divmod(self.minutes, 60)
+        return f"{hours} h {minutes:02d}" if hours else f"{minutes} min"
+
+
+def evenings(map_: PlayfieldMap) -> tuple[Evening, ...]:
+    """Every evening, the first one first. Records whose time is no date are passed over."""
+    dated: list[tuple[datetime, str, object]] = []
+    for kind, records in (("revision", map_.revisions), ("proof", map_.proofs), ("reading", map_.readings)):
+        for record in records:
+            when = _when(record.time)
+            if when is not None:
+                dated.append((when, kind, record))
+    dated.sort(key=lambda entry: entry[0])
+    runs: list[list[tuple[datetime, str, object]]] = []
+    for entry in dated:
+        if runs and entry[0] - runs[-1][-1][0] < timedelta(hours=PAUSE_H):
+            runs[-1].append(entry)
+        else:
+            runs.append([entry])
+    return tuple(_evening(map_, run) for run in runs)
+
+
+def _evening(map_: PlayfieldMap, run: list[tuple[datetime, str, object]]) -> Evening:
+    revisions = tuple(record for _, _, record in run if isinstance(record, Revision))
+    kinds = [kind for _, kind, _ in run]
+    left: tuple[WorkItem, ...] | None = None
+    if revisions:
+        try:
+            left = open_items(worklist(at_revision(map_, revisions[-1].number)))
+        except NoRevisionError:
+            left = None
+    spent = run[-1][0] - run[0][0]
+    return Evening(
+        day=run[0][0].strftime("%Y-%m-%d"),
+        minutes=round(spent.total_seconds() / 60),
+        revisions=revisions,
+        proved=kinds.count("proof"),
+        readings=kinds.count("reading"),
+        left=left,
+    )
+
+
+def _when(text: str) -> datetime | None:
+    """An RFC 3339 time; None if it is none."""
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return found.replace(tzinfo=UTC) if found.tzinfo is None else found.astimezone(UTC)
+
+
+def evening_data(evening: Evening) -> dict[str, Any]:
+    """An evening as JSON."""
+    return {
+        "day": evening.day,
+        "minutes_at_least": evening.minutes,
+        "done": list(evening.done),
+        "revisions": [revision.number for revision in evening.revisions],
+        "left": None if evening.left is None else [item.need.words for item in evening.left],
+    }
+
+
+def evening_lines(evening: Evening) -> Iterator[str]:
+    """An evening in lines, as the page and the command say it."""
+    yield f"{evening.day}, {evening.time} at least"
+    yield from (f"  {line}" for line in evening.done)
+    if evening.left is None:
+        return
+    yield f"  left then: {many(len(evening.left), 'line')}"
+    yield from (f"    {item.need.words}" for item in evening.left[:_MOST_LEFT])
+    if len(evening.left) > _MOST_LEFT:
+        yield f"    and {len(evening.left) - _MOST_LEFT} more"
+
+
+@dataclass(frozen=True)
+class ChooseEvening:
+    """A certain row."""
+
+    at: int
+
+
+COMMANDS = (
+    Command("log.back", Means.DO, "Back", ev.Take()),
+    Command("log.details", Means.AS_WELL, "All of it", Details(), shown=True),
+    Command("log.revisions", Means.MORE, "Revisions", ev.GoOpen("revisions"), shown=True),
+    Command("log.retry", Means.AGAIN, "Save again", ev.Retry()),
+    Command("log.leave", Means.BACK, "Back", ev.Leave(), shown=True),
+)
+
+
+@dataclass(frozen=True, eq=False)
+class _Log:
+    map: PlayfieldMap
+
+    @cached_property
+    def evenings(self) -> tuple[Evening, ...]:
+        return tuple(reversed(evenings(self.map)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class EveningLog(TaskState):
+    """The state. The last evening comes first."""
+
+    log: _Log
+    at: int = 0
+
+
+class LogTask(Task[EveningLog]):
+    """What was done, evening by evening."""
+
+    name = "log"
+    commands = COMMANDS
+    own_revision = False
+
+    def step(self, s: EveningLog, event: object, now_s: float) -> Next[EveningLog] | None:
+        """The state after an event, and what is to be done."""
+        match event:
+            case ev.Choose(by):
+                return _at(s, s.at + by), ()
+            case ChooseEvening(at):
+                return _at(s, at), ()
+            case ev.Take():
+                return s, (fx.Close(),)
+            case ev.GoOpen(task):
+                return s, (fx.Open(task),)
+            case ev.TaskClosed() | ev.MapChanged():
+                return _at(replace(s, log=_Log(s.map)), s.at), ()
+            case _:
+                return None
+
+    def light(self, s: EveningLog) -> Light:
+        """What is lit stays."""
+        return AsBelow()
+
+    def view(self, s: EveningLog) -> RowsView:
+        """The evenings; below them all of the one in hand."""
+        listed = s.log.evenings
+        here = listed[min(s.at, len(listed) - 1)] if listed else None
+        lines = tuple(evening_lines(here)) if here is not None else ("No evening is in this map yet.",)
+        total = sum(evening.minutes for evening in listed)
+        return RowsView(
+            f"{s.map.machine.name} · log of evenings",
+            COLUMNS,
+            tuple(Row(at, _cells(evening)) for at, evening in enumerate(listed)),
+            board=s.board.words,
+            at=min(s.at, max(0, len(listed) - 1)),
+            beside=tuple(Line(line) for line in lines[:3]),
+            details=tuple(Line(line) for line in lines),
+            message=s.message,
+            unsaved=s.unsaved,
+            progress=f" {many(len(listed), 'evening')}, {total // 60} h {total % 60:02d} at least",
+            choose=lambda key: ChooseEvening(key),  # type: ignore[arg-type]
+        )
+
+    def where(self, s: EveningLog) -> object:
+        """The row in hand."""
+        return s.at
+
+
+def make(opened: Opened) -> tuple[LogTask, EveningLog]:
+    """The log of the open map."""
+    assert opened.map is not None, "the log is opened with a map"
+    return LogTask(), EveningLog(map=opened.map, log=_Log(opened.map))
+
+
+def _at(s: EveningLog, at: int) -> EveningLog:
+    return replace(s, at=max(0, min(len(s.log.evenings) - 1, at)))
+
+
+def _cells(evening: Evening) -> tuple[str, ...]:
+    left = "?" if evening.left is None else str(len(evening.left))
+    cells = (evening.day, evening.time, "; ".join(evening.done), left)
+    return tuple(cell if len(cell) <= w else f"{cell[: w - 1]}…" for cell, w in zip(cells, _WIDTHS, strict=True))
