@@ -17,6 +17,9 @@ settings.register_profile("full", deadline=None, suppress_health_check=[HealthCh
 settings.register_profile("quick", settings.get_profile("full"), max_examples=25)
 settings.load_profile("quick")  # `.ci/run` asks for the full one
 
+# A program that a test starts would compile all its modules anew each time, which takes longer than most tests.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 __all__ = ["avr_elf", "host_program"]
 
 pytest_plugins = ["pytester"]

@@ -16,6 +16,7 @@ from probe.document.model import PlayfieldMap
 from probe.document.model.harness import JoinedTo
 from probe.document.wiring import joint_at, put, put_joint
 from tests.document.strategies import HOSTILE
+from tests.support.examples import first_now
 
 
 @pytest.fixture
@@ -66,7 +67,7 @@ def test_the_sheet_and_a_joint_of_unlike_functions(demo: Path, capsys: pytest.Ca
     assert json.loads(capsys.readouterr().out)["refused"] == 1
 
 
-@pytest.mark.parametrize("text", HOSTILE)
+@pytest.mark.parametrize("text", first_now(HOSTILE, now=3))
 def test_hostile_names_stay_names(text: str, demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     map_ = load_map(demo)
     map_ = put(map_, map_.feeds[0].model_copy(update={"name": text}))

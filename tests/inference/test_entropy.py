@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import entropy as scipy_entropy
 
 from probe.inference.entropy import (
     binary_entropy_bits,
@@ -42,6 +41,8 @@ def test_binary_entropy(p: float, bits: float) -> None:
 
 @given(st.lists(st.floats(0.0, 1e6), min_size=1, max_size=30).filter(lambda w: sum(w) > 1e-3))
 def test_entropy_agrees_with_scipy_and_is_bounded(weights: list[float]) -> None:
+    from scipy.stats import entropy as scipy_entropy  # which takes long to load
+
     bits = entropy_bits(weights)
     assert bits == pytest.approx(float(scipy_entropy(weights, base=2)), abs=1e-9)
     assert 0.0 <= bits <= math.log2(len(weights)) + 1e-9

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -19,10 +20,6 @@ from device_protocol.lightness import (
     srgb_to_linear,
 )
 from device_protocol.values import DARK, Colour
-
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")  # it says at import which drawing library it misses
-    import colour as colour_science
 
 # colour-science 0.4.7, documentation of lightness_CIE1976 (12.197... is its example) and the formula of CIE 15 for the rest
 LIGHTNESS = [
@@ -64,8 +61,18 @@ def test_white_may_be_another() -> None:
     assert luminance(42.5199307, white=95) == pytest.approx(12.19722535, abs=1e-6)
 
 
+def _library() -> Any:
+    """colour-science, which takes seconds to load: what asks it is slow."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it says at import which drawing library it misses
+        import colour
+    return colour
+
+
+@pytest.mark.slow
 @given(st.floats(0, 100))
 def test_lightness_is_that_of_colour_science(y: float) -> None:
+    colour_science = _library()
     assert lightness(y) == pytest.approx(float(colour_science.lightness(y, method="CIE 1976")), abs=1e-9)
     assert luminance(lightness(y)) == pytest.approx(y, abs=1e-9)
 
@@ -76,8 +83,10 @@ def test_srgb_is_the_published_one(value: int, light: float) -> None:
     assert linear_to_srgb(light) == value
 
 
+@pytest.mark.slow
 @given(st.integers(0, 255))
 def test_srgb_is_that_of_colour_science(value: int) -> None:
+    colour_science = _library()
     assert srgb_to_linear(value) == pytest.approx(float(colour_science.eotf(value / 255, "sRGB")), abs=1e-7)
     assert linear_to_srgb(srgb_to_linear(value)) == value
 

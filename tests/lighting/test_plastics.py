@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 
-import colour
 import numpy as np
 import pytest
 from hypothesis import given
@@ -41,20 +40,26 @@ LOOK = {"red": RED, "yellow": Colour(255, 255, 0), "blue": BLUE, "white": WHITE}
 
 def _by_library(light: tuple[float, ...]) -> tuple[float, float]:
     """x, y from the library's tables of the CIE 1931 observer."""
+    import colour  # which takes seconds to load: what asks it is slow
+
     cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     rows = np.array([cmfs[nm] for nm in WAVELENGTHS_NM])
     total = np.array(light) @ rows
     return float(total[0] / total.sum()), float(total[1] / total.sum())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kelvin", [2000, 2700, 2856, 4000, 6500])
 def test_a_black_body_is_where_the_library_has_it(kelvin: int) -> None:
+    import colour
+
     x, y, z = tristimulus(black_body(kelvin))
     assert (x / (x + y + z), y / (x + y + z)) == pytest.approx(_by_library(black_body(kelvin)), abs=0.004)
     uv = colour.temperature.CCT_to_uv(np.array([kelvin, 0.0]), method="Ohno 2013")
     assert _by_library(black_body(kelvin)) == pytest.approx(colour.UCS_uv_to_xy(uv), abs=0.002)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("nm", "width"), [(622.5, 20), (523.5, 34), (466, 26), (590, 15)])
 def test_diodes_by_the_librarys_observer(nm: float, width: float) -> None:
     x, y, z = tristimulus(diode(nm, width))

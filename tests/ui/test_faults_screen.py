@@ -21,6 +21,7 @@ from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.practice.round import CHAIN, PracticeRound
 from probe.ui.task_screen import TaskScreen
+from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -87,7 +88,7 @@ def practice_port(practice: PracticeRound) -> SimulatedPort:
     return SimulatedPort(practice.board, name="practice")
 
 
-@pytest.mark.parametrize(("seed", "size"), ROUNDS)
+@pytest.mark.parametrize(("seed", "size"), first_now(ROUNDS, several=True))
 async def test_a_planted_fault_is_found_by_keys(open_app: OpenApp, seed: int, size: tuple[int, int]) -> None:
     practice = a_round(seed)
     port = practice_port(practice)
@@ -238,7 +239,9 @@ async def test_the_flex_log_and_the_return_wire_reach_the_file(open_app: OpenApp
         await until(stage, lambda: any("5 pixels found" in r.reason for r in load_map(stage.path).revisions))
 
 
-@pytest.mark.parametrize(("hostile", "size"), list(zip(HOSTILE, SIZES, strict=True)), ids=range(len(HOSTILE)))
+@pytest.mark.parametrize(
+    ("hostile", "size"), first_now(zip(HOSTILE, SIZES, strict=True), several=True), ids=range(len(HOSTILE))
+)
 async def test_hostile_text_is_only_text(open_app: OpenApp, hostile: str, size: tuple[int, int]) -> None:
     map_ = a_map(name=hostile, chain=hostile)
     batch = Batch(id="bag", name=hostile, five_volt=hostile, ground=hostile, data_in=hostile, data_out=hostile)

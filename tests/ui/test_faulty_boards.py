@@ -20,6 +20,7 @@ from probe.link.errors import link_error
 from probe.link.simulated_wire import SimulatedPort
 from probe.link.wire import Inbox, Wire
 from probe.ui.app import ProbeApp
+from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 PIXELS = 12
@@ -172,7 +173,7 @@ def dishonest(app: ProbeApp, board: SimulatedBoard) -> str:
     return f"says {walk.number} is lit; lit is {board.lit()}; {walk.board}"
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", first_now(BOARDS, now=3))
 async def test_a_bad_board_is_told_and_loses_nothing(name: str, open_app: OpenApp) -> None:
     kind, words = BOARDS[name]
     board = kind()
@@ -240,7 +241,7 @@ NOISES: dict[str, tuple[Callable[[bytes], bytes], float]] = {
 }
 
 
-@pytest.mark.parametrize("name", NOISES)
+@pytest.mark.parametrize("name", first_now(NOISES))
 async def test_another_device_is_told(name: str, open_app: OpenApp) -> None:
     says, every_s = NOISES[name]
 

@@ -11,6 +11,7 @@ from probe.document.file import load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.model import PlayfieldMap
 from probe.document.revisions import at_revision
+from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.test_power_screens import press
@@ -28,7 +29,7 @@ def with_history(*reasons: str) -> PlayfieldMap:
     return map_
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40)]))
 async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = with_history()
     async with open_app(map_, size=size) as stage:
@@ -103,7 +104,7 @@ async def test_looking_changes_nothing(open_app: OpenApp) -> None:
     assert load_map(stage.path) == map_
 
 
-@pytest.mark.parametrize("reason", HOSTILE)
+@pytest.mark.parametrize("reason", first_now(HOSTILE))
 async def test_hostile_reasons(open_app: OpenApp, reason: str) -> None:
     async with open_app(with_history(reason)) as stage:
         await stage.lit()
@@ -129,7 +130,7 @@ async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatc
         assert len(load_map(stage.path).revisions) == 3
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (40, 12), (20, 5)]))
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(with_history(*["one more"] * 40), size=size) as stage:
         await stage.lit()

@@ -10,6 +10,7 @@ from probe.document.file import demo_map_path, load_map
 from probe.ui.app import ProbeApp
 from probe.ui.launch import LaunchOptions, Session
 from probe.ui.start import HomeScreen
+from tests.support.examples import first_now
 from tests.ui.conftest import NoOpener, text_of
 
 HALF = load_map(demo_map_path("kelp_forest_half.json"))
@@ -36,7 +37,7 @@ class Opens(NoOpener):
         raise FileNotFoundError("no demo here")
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (200, 60)]))
 async def test_it_shows_needs_maps_and_the_way_out(size: tuple[int, int]) -> None:
     app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
     async with app.run_test(size=size) as pilot:

@@ -221,7 +221,7 @@ async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> No
             assert not any(character in shown for character in "\x00\x07\x1b\x9b\u202e\u2066")
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (40, 12), (20, 5)]))
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(DEMO, size=size) as stage:
         await opened(stage, "power")

@@ -18,6 +18,7 @@ from probe.recheck.keys import Quick, SayQuick
 from probe.recheck.state import Rechecking, RecheckStage
 from probe.task.events import Choose, Take, Typed
 from tests.recheck.test_recheck import CHAIN, REWIRED
+from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.support.rechecker import Key, agrees, keys_for, new_pixels, seen, wiring_of_chain
 from tests.ui.conftest import OpenApp, text_of
@@ -98,7 +99,8 @@ def wirings(map_: PlayfieldMap, rewire: str) -> Sequence[ChainWiring]:
 
 
 @pytest.mark.parametrize(
-    "rewire", ["nothing", "two spliced in", "a run taken out", "a run reversed", "one at each of three"]
+    "rewire",
+    first_now(["two spliced in", "nothing", "a run taken out", "a run reversed", "one at each of three"]),
 )
 async def test_the_map_comes_right_by_keys(open_app: OpenApp, rewire: str) -> None:
     map_ = load_map(demo_map_path())
@@ -189,7 +191,7 @@ async def test_undo_and_losing_the_board(open_app: OpenApp) -> None:
     assert load_map(stage.path) == map_, "a recheck that was left changes nothing"
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40)]))
 async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = load_map(demo_map_path())
     real = wirings(map_, "two spliced in")
@@ -243,7 +245,7 @@ def small(label: str, area: str = "") -> PlayfieldMap:
     return map_
 
 
-@pytest.mark.parametrize("label", HOSTILE)
+@pytest.mark.parametrize("label", first_now(HOSTILE))
 async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
     map_ = small(label, area=label)
     async with open_app(map_, wirings=[wiring_of_chain(map_, map_.chain("a"))]) as stage:
@@ -279,7 +281,7 @@ async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
         assert "\x1b" not in text_of(stage.app)
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (40, 12), (20, 5)]))
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = load_map(demo_map_path())
     async with open_app(map_, size=size) as stage:

@@ -18,6 +18,7 @@ from probe.ui.ascii_only import to_blocks
 from probe.ui.launch import LaunchOptions, Session
 from probe.ui.signs import SignsScreen, sample
 from probe.ui.start import HomeScreen
+from tests.support.examples import first_now
 from tests.ui.conftest import NoOpener, OpenApp, text_of
 from tests.ui.test_walk_screen import small
 
@@ -157,7 +158,7 @@ async def test_they_open_from_home_without_a_map_and_lead_back() -> None:
 # -- signs of the font -------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (200, 60)]))
 async def test_the_first_run_asks_for_signs_once(size: tuple[int, int]) -> None:
     keeps = Keeps()
     app = ProbeApp(LaunchOptions(start_here=True, ask_signs=True), Session(), keeps)

@@ -10,12 +10,13 @@ from probe.mapping.walk_keys import GoTo
 from probe.task import screen as se
 from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture, Zoom
+from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, text_of
 
 KELP = load_map(demo_map_path("kelp_forest.json"))
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (200, 60)]))
 async def test_a_click_picks_and_arrows_move(size: tuple[int, int], open_app: OpenApp) -> None:
     async with open_app(KELP, size=size) as stage:
         await stage.lit()

@@ -7,6 +7,7 @@ import pytest
 from probe.document.file import demo_map_path, load_map
 from probe.mapping.tour import STOPS, Sight, Tour, look, skip
 from probe.ui.tour import TourLine
+from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -82,7 +83,7 @@ async def test_with_a_real_board_it_says_where_the_tour_is(open_app: OpenApp) ->
         assert "demo --tour" in text_of(stage.app)
 
 
-@pytest.mark.parametrize("size", [(80, 24), (40, 12), (20, 5)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (40, 12), (20, 5)]))
 async def test_every_sentence_fits(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(load_map(demo_map_path(HALF)), load_map(demo_map_path()), tour=True, size=size) as stage:
         await stage.lit()

@@ -7,6 +7,7 @@ from textual import events
 
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
+from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage
 
 NAMES = ("Otter grotto", "Left kelp lane", "Wreck light 3", "Top of the reef", "Diver's lamp", "Anchor")
@@ -35,7 +36,7 @@ async def arrived(stage: Stage, number: int) -> None:
             return
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40)]))
 async def test_names_from_a_paper_list_pasted_at_once_arrive_whole(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(unnamed(), size=size, paper=True) as stage:
         await stage.pilot.pause()

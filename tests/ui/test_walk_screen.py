@@ -13,6 +13,7 @@ from probe.task import events as ev
 from probe.task.command import Group
 from probe.task.events import Choose, Take, Typed
 from probe.ui.keys import OF_PROGRAM
+from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.support.person import Person, same_answers
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -93,7 +94,7 @@ async def test_map_the_whole_demo_by_keys(open_app: OpenApp) -> None:
     assert same_answers(load_map(stage.path), truth) == []
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (40, 12), (20, 5)])
+@pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (40, 12), (20, 5)]))
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(small(), size=size) as stage:
         await stage.lit()
@@ -106,7 +107,7 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
         assert "LIT" in shown
 
 
-@pytest.mark.parametrize("label", HOSTILE)
+@pytest.mark.parametrize("label", first_now(HOSTILE))
 async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> None:
     map_ = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=3))
     map_ = set_count(map_, "a", 3)
@@ -278,7 +279,9 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
             await stage.lit()
 
 
-@pytest.mark.parametrize(("size", "roomy"), [((80, 24), False), ((120, 40), True), ((200, 60), True)])
+@pytest.mark.parametrize(
+    ("size", "roomy"), first_now([((80, 24), False), ((120, 40), True), ((200, 60), True)], now=2, several=True)
+)
 async def test_what_is_around_and_left_is_shown_where_there_is_room(
     open_app: OpenApp, size: tuple[int, int], *, roomy: bool
 ) -> None:
