@@ -1,7 +1,7 @@
 """Fault finder: how often the right cause is found, and in how many questions.
 
 In the first part the answers are drawn from the finder's own table, in the second from a model of wiring that does not
-know the table, in the third from stories told from electronics. Nobody has counted real sessions yet.
+know the table, in the third from stories written from electronics. Nobody has counted real sessions yet.
 """
 
 from __future__ import annotations

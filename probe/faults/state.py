@@ -180,7 +180,7 @@ class FaultSearch(TaskState):
 
     @property
     def is_lit(self) -> bool:
-        """Whether the board has said that it shows the light of this question."""
+        """Whether the board has confirmed that it shows the light of this question."""
         return self.board.here and self.board.lit == self.light
 
     @property

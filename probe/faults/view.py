@@ -206,7 +206,7 @@ def sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
 
 
 def light_words(search: FaultSearch) -> tuple[bool, str]:
-    """Whether the board has said that it shows the light of this question, and what that is."""
+    """Whether the board has confirmed that it shows the light of this question, and what that is."""
     if not search.board.here:
         return False, f"no board: {search.board.words}" if not search.paper else "no board: on paper"
     if search.session.unsafe:

@@ -1,4 +1,4 @@
-"""Stories of faults, told from electronics, and the finder scored on them.
+"""Stories of faults, written from electronics, and the finder scored on them.
 
 A story names its cause, and what is seen or measured for each question that the fault touches; to any other question it
 gives what a sound chain gives. Noise replaces some answers by another one and some by "not sure".
@@ -42,10 +42,10 @@ class Story:
 
 def read(path: Path) -> tuple[Story, ...]:
     """The stories of a file. Raises KeyError for an unknown group, ValueError for an answer without a reason."""
-    told = tomllib.loads(path.read_text(encoding="utf-8"))
+    written = tomllib.loads(path.read_text(encoding="utf-8"))
     stories = []
-    for found in told["story"]:
-        lines = {**(told["group"][found["like"]] if "like" in found else {}), **found["seen"]}
+    for found in written["story"]:
+        lines = {**(written["group"][found["like"]] if "like" in found else {}), **found["seen"]}
         parts = {asked: line.partition(": ") for asked, line in lines.items()}
         if bare := [asked for asked, (_, colon, why) in parts.items() if not colon or not why]:
             raise ValueError(f"{path.name}, {found['name']}: {bare[0]} has no reason")
@@ -133,7 +133,7 @@ def searched(
 def score(
     knowledge: Knowledge, stories: Sequence[Story], *, seeds: int = 1, wrong: float = 0.0, unsure: float = 0.0
 ) -> StoryScore:
-    """The finder on stories, each told with as many seeds."""
+    """The finder on stories, each with as many seeds."""
     total = StoryScore()
     for story, seed in _all(stories, seeds):
         session, unsafe = searched(knowledge, story, seed=seed, wrong=wrong, unsure=unsure)

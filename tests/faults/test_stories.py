@@ -1,4 +1,4 @@
-"""The finder on stories told from electronics: right outside its own tables, calibrated in its words, never unsafe."""
+"""The finder on stories written from electronics: right outside its own tables, calibrated in its words, never unsafe."""
 
 from __future__ import annotations
 
