@@ -330,7 +330,7 @@ def _best(bits: Mapping[str, float], may: Sequence[FaultObservation]) -> Questio
 def next_measurements(knowledge: Knowledge, session: FaultSession, *, most: int = 3) -> tuple[FaultObservation, ...]:
     """What would tell most, best first, of all that may be put now: for whoever goes on after the questions."""
     bits = expected_bits(knowledge, belief(knowledge, session))
-    may = list(allowed(knowledge, session))
+    may = [asked for asked in allowed(knowledge, session) if asked.id != STOP_OBSERVATION]  # its row is always there
     found: list[FaultObservation] = []
     while len(found) < most and (best := _best(bits, may)) is not None:
         found.append(knowledge.observation(best.key))

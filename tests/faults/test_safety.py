@@ -187,6 +187,22 @@ def test_not_sure_and_a_doubtful_reading_clear_nothing() -> None:
         doubtful, _ = answered_by_reading(K, session, observation="supply-ohms", typed=typed)
         assert doubtful.unsafe
     assert answered(K, session, observation="supply-ohms", answer=UNSURE).unsafe
+    high, _ = after(FaultSession(), frozenset(), "volts-first", "high")
+    for typed in ("5.28", "5.3", "5.32"):  # on the limit of 5.3 V: as much too high as good
+        doubtful, _ = answered_by_reading(K, high, observation="supply-open", typed=typed)
+        assert doubtful.hazards == {Hazard.SUPPLY_HIGH}
+
+
+def test_a_supply_read_too_high_is_not_read_again_before_it_is_trimmed() -> None:
+    high, _ = after(FaultSession(), frozenset(), "volts-first", "high")
+    asked = next_step(K, high).question
+    assert asked is None or asked.id != "supply-open"
+    warm, _ = after(FaultSession(), frozenset(), "heat", "yes")  # heat only raises the suspicion
+    for reading, safe in (("supply-ohms", "free"), ("pads-first", "right"), ("pads-joints", "right")):
+        warm = answered(K, warm, observation=reading, answer=safe)
+    asked = next_step(K, warm).question
+    assert asked is not None
+    assert asked.id == "supply-open"
 
 
 def test_what_clears_a_danger_is_no_question_of_the_search() -> None:

@@ -276,6 +276,23 @@ def test_a_rail_through_a_data_pin_starves_the_tail_and_stops_the_data(cause: st
     assert reads(person, "pads-next") == reads(person, "pads-joints") == cause.removeprefix("joint-")
 
 
+@pytest.mark.parametrize(("cause", "diode_v"), [("joint-data-gnd", 0.0), ("joint-data-five", 0.6)])
+def test_the_drop_over_a_data_pin_is_its_ohms_times_the_tails_idle_current(cause: str, diode_v: float) -> None:
+    """40 ohm of a CMOS output, 1 mA for each dark pixel, 0.6 V for a protection diode (electronics, no source)."""
+    short = 0
+    for seed in range(40):
+        planted = plant([cause], seed=seed)
+        place = planted.places[0]
+        assert place is not None
+        tail = 50 - place - 1
+        if tail > 15:
+            continue
+        short += 1
+        volts = rails(planted.wiring, whole(DARK, 50)).volts
+        assert volts[place] - volts[place + 1] == pytest.approx(40 * 0.001 * tail + diode_v, abs=0.05)
+    assert short >= 3
+
+
 def test_a_charger_that_is_the_only_ground_cures_while_it_is_plugged() -> None:
     seen = {at("ground-by-charger", seed).look() for seed in range(12)}
     assert "comes-goes" in seen
