@@ -179,7 +179,7 @@ def _piece_reversed(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | Non
 def _far_fuse(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     """Thin wire that two feeds would carry, the far one open."""
     w, place = _sag(w, rng)
-    return replace(w, supply=replace(w.supply, far_fuse_ok=False)), place
+    return replace(w, supply=replace(w.supply, far_feed=True, far_fuse_ok=False)), place
 
 
 def _one_of_three(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:

@@ -46,6 +46,8 @@ READINGS = {
         ("0.2", {OHMS, JOINT}),
         ("1.4", {OHMS, JOINT}),
         ("5.9", {HIGH}),
+        ("5.3", {HIGH}),
+        ("2.02", {OHMS, JOINT}),
     ],
     "volts-last": [("-5", {OHMS, JOINT}), ("0.1", {OHMS, JOINT}), ("5.4", {HIGH}), ("12", {HIGH})],
     "supply-ohms": [("0", {OHMS}), ("0.4", {OHMS}), ("2.5", {OHMS}), ("12", {OHMS})],
