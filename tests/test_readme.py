@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import re
 from pathlib import Path
 from typing import Literal, get_args, get_origin
@@ -93,3 +94,18 @@ def test_it_opens_with_the_job_in_one_paragraph() -> None:
     assert title == "# playfield-probe"
     assert first.count("\n") < 10
     assert "pinball" in first
+
+
+def test_two_commands_open_the_demo_and_pass_the_tests_as_ci_does() -> None:
+    install, tests, *_ = re.findall(r"^    (\S.*)$", section("Two commands"), re.MULTILINE)
+    assert install.endswith("playfield-probe demo")
+    assert "pip install" in install
+    assert tests == ".ci/run"
+    assert os.access(ROOT / tests, os.X_OK)
+    assert "python -m pytest" in (ROOT / tests).read_text(encoding="utf-8")
+
+
+def test_what_is_needed_and_a_picture_come_before_the_commands() -> None:
+    before = README.split("## Two commands")[0]
+    assert "**What is needed.**" in before
+    assert "](probe/guide/pictures/walk.svg)" in before

@@ -29,7 +29,7 @@ from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import Line, Row, RowsView
 
 COLUMNS = ("", "When", "Area", "What", "More")
-_WIDTHS = (1, 12, 14, 44, 60)
+_WIDTHS = (1, 12, 12, 42, 20)
 
 
 @dataclass(frozen=True)
