@@ -15,7 +15,7 @@ from probe.document.checks import check_map
 from probe.document.file.layout import render_map
 from probe.document.model import Chain, Kind, Lamp, Pixel, PixelState, PlayfieldMap, Position
 from probe.document.model.harness import Batch, Fixing, JoinedTo, Power
-from probe.document.model.planning import Entry, KeepOut, KeepOutShape, PlanRules
+from probe.document.model.planning import KeepOut, KeepOutShape, PlanRules, WireEntry
 from probe.document.model.shape import Shape, ShapeKind
 from probe.document.wiring import add_feed, add_supply, joint_at, put, put_joint
 from probe.export import write_lamp_list
@@ -275,8 +275,8 @@ KEEP_OUTS = (
 """What wire keeps clear of below the playfield."""
 
 ENTRIES = (
-    Entry(chain="playfield", x_mm=514.35, y_mm=0),
-    Entry(chain="backbox", x_mm=255, y_mm=1_150),
+    WireEntry(chain="playfield", x_mm=514.35, y_mm=0),
+    WireEntry(chain="backbox", x_mm=255, y_mm=1_150),
 )
 """Where the wires of the chains come in: at the near right corner, and up the neck."""
 

@@ -50,7 +50,7 @@ class Need:
 
 
 def needs(map_: PlayfieldMap) -> tuple[Need, ...]:
-    """Unfinished rechecks; faults; chains changed but not looked at since; pixels unseen; lamps without a place; proof.
+    """Unfinished rechecks; faults; chains changed but not looked at since; pixels unseen; places that lack a pixel; lamps without a place; proof.
 
     Empty for a map without chains: it has to be set up first.
     """
@@ -82,6 +82,11 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
         ]
         if unseen:
             yield Need("walk", f"Walk {chain.name}", f"{many(len(unseen), 'pixel')} unseen", chain.id, unseen[0])
+    lit = map_.pixels_at
+    lacking = [place for place in map_.places if place.position is not None and place.id not in lit]
+    if lacking and not any(chain.length > len(chain.pixels) for chain in map_.chains):
+        names = ", ".join(place.label for place in lacking[:2]) + (" …" if len(lacking) > 2 else "")
+        yield Need("plan", f"Plan where to splice {many(len(lacking), 'pixel')}", f"no pixel yet: {names}")
     rows = open_rows(map_)
     if rows:
         detail = f"{many(len(rows), 'lamp')} without a pixel"

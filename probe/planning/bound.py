@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from probe.planning.search import NEVER_MM, Network, Order
+from probe.planning.search import NEVER_MM, Network, SeatOrder
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int_]
@@ -37,13 +37,13 @@ _IDLE = 8
 
 
 @dataclass(frozen=True)
-class Proof:
+class OrderProof:
     """What is known of the best: its cost is at least `bound_mm`. `order` is the best found, `cost_mm` what it costs.
 
     `proved`: no other costs less (by more than a millionth of a millimetre for each seat).
     """
 
-    order: Order
+    order: SeatOrder
     cost_mm: float
     bound_mm: float
     proved: bool
@@ -76,7 +76,7 @@ class _Cut:
 class Prover:
     """Works out a bound for a network, and raises it step by step. Every call of `step` does one round of work."""
 
-    def __init__(self, network: Network, order: Order) -> None:
+    def __init__(self, network: Network, order: SeatOrder) -> None:
         self.network = network
         self.order, self.cost_mm = order, network.cost_mm(order)
         self.bound_mm = 0.0
@@ -97,11 +97,11 @@ class Prover:
             self._add(_Cut(frozenset(range(network.seats)), network.seats - network.chains))
 
     @property
-    def proof(self) -> Proof:
+    def proof(self) -> OrderProof:
         """What is known now."""
-        return Proof(self.order, self.cost_mm, min(self.bound_mm, self.cost_mm), self.proved)
+        return OrderProof(self.order, self.cost_mm, min(self.bound_mm, self.cost_mm), self.proved)
 
-    def improve_with(self, order: Order) -> None:
+    def improve_with(self, order: SeatOrder) -> None:
         """Take another order if it costs less."""
         cost = self.network.cost_mm(order)
         if cost < self.cost_mm - 1e-9:
@@ -460,7 +460,7 @@ class Prover:
         """A variable, so that it is the same whichever pairs are in the programme."""
         return int(pairs[at]) if at < len(pairs) else len(self._price) + at - len(pairs)
 
-    def _as_order(self, pairs: Ints, values: Array) -> Order | None:
+    def _as_order(self, pairs: Ints, values: Array) -> SeatOrder | None:
         """The order that an answer in whole numbers means; None if it is none."""
         seats, chains, count = self.network.seats, self.network.chains, len(pairs)
         ties: list[list[int]] = [[] for _ in range(seats)]
@@ -482,7 +482,7 @@ class Prover:
         return found if self.network.allows(found) else None
 
 
-def proved(network: Network, order: Order, *, rounds: int = 500) -> Proof:
+def proved(network: Network, order: SeatOrder, *, rounds: int = 500) -> OrderProof:
     """The proof after at most so many rounds."""
     prover = Prover(network, order)
     for _ in range(rounds):

@@ -18,12 +18,12 @@ import numpy as np
 
 from probe.document import operations as op
 from probe.document.model import Chain, Kind, Pixel, PixelState, PlayfieldMap, shown_number
-from probe.document.model.planning import Entry, PlanRules, Side
+from probe.document.model.planning import HingeSide, PlanRules, WireEntry
 from probe.document.operations import slug
 from probe.document.wiring import joint_at, put_joint
 from probe.planning.bound import Prover
 from probe.planning.routes import Routes, routes
-from probe.planning.search import NEVER_MM, Network, Order, Search, first_order, nearest_neighbour
+from probe.planning.search import NEVER_MM, Network, OrderSearch, SeatOrder, first_order, nearest_neighbour
 
 if TYPE_CHECKING:
     from probe.harness.report import FeedSuggestion
@@ -43,7 +43,7 @@ class PlanError(ValueError):
 
 
 @dataclass(frozen=True)
-class Seat:
+class PixelSeat:
     """Where one pixel goes: a place's id, which of its pixels, name, area, and where, in mm."""
 
     place: str
@@ -60,14 +60,14 @@ class Brief:
     """What a plan rests on. `entries` has one point for each chain; `order_now` is how the map's chains run, None if they are not there."""
 
     part: str
-    seats: tuple[Seat, ...]
+    seats: tuple[PixelSeat, ...]
     chains: tuple[str, ...]
     entries: tuple[tuple[float, float], ...]
     rules: PlanRules
     network: Network
     ways: Routes
     doubts: tuple[str, ...]
-    order_now: Order | None
+    order_now: SeatOrder | None
 
     def way_mm(self, chain: int, before: int | None, seat: int) -> float:
         """The way to a seat, from the one before or from the entry."""
@@ -100,7 +100,7 @@ def brief_of(map_: PlayfieldMap, part: str = PLAYFIELD, *, chains: int | None = 
     Raises PlanError if no place has a position, or the chains cannot carry the seats.
     """
     rules = map_.plan_rules or PlanRules()
-    seats: list[Seat] = []
+    seats: list[PixelSeat] = []
     doubts: list[str] = []
     without: list[str] = []
     for place in map_.places:
@@ -111,7 +111,7 @@ def brief_of(map_: PlayfieldMap, part: str = PLAYFIELD, *, chains: int | None = 
             continue
         count = max(1, len(map_.pixels_at.get(place.id, ())))
         spot = (place.position.x_mm, place.position.y_mm)
-        seats += [Seat(place.id, k, place.label, place.area, *spot, place.position.guessed) for k in range(count)]
+        seats += [PixelSeat(place.id, k, place.label, place.area, *spot, place.position.guessed) for k in range(count)]
     if not seats:
         raise PlanError(f"no place of the {part} has a position: put places into the picture first")
     if without:
@@ -166,11 +166,11 @@ def entry_of(map_: PlayfieldMap, rules: PlanRules, chain: str, part: str) -> tup
     if part == BEYOND:
         return width / 2, length
     return {
-        Side.NEAR: (width / 2, 0.0), Side.FAR: (width / 2, length), Side.LEFT: (0.0, length / 2), Side.RIGHT: (width, length / 2),
+        HingeSide.NEAR: (width / 2, 0.0), HingeSide.FAR: (width / 2, length), HingeSide.LEFT: (0.0, length / 2), HingeSide.RIGHT: (width, length / 2),
     }[rules.hinge]  # fmt: skip
 
 
-def _network(seats: Sequence[Seat], ways: Routes, rules: PlanRules, chains: int, *, tidy: bool) -> Network:
+def _network(seats: Sequence[PixelSeat], ways: Routes, rules: PlanRules, chains: int, *, tidy: bool) -> Network:
     count = len(seats)
     between = ways.length_mm[:count, :count].copy()
     areas = np.array(_numbered([seat.area for seat in seats]))
@@ -203,7 +203,7 @@ def _numbered(words: Sequence[str]) -> list[int]:
     return [numbers.setdefault(word, len(numbers)) for word in words]
 
 
-def _order_now(own: Sequence[Chain], seats: Sequence[Seat], wanted: int) -> Order | None:
+def _order_now(own: Sequence[Chain], seats: Sequence[PixelSeat], wanted: int) -> SeatOrder | None:
     """How the map's chains visit these seats; None if they are not as many as are planned, or do not visit all."""
     at = {(seat.place, seat.index): number for number, seat in enumerate(seats)}
     seen: dict[str, int] = {}
@@ -230,8 +230,8 @@ class Stretch:
 
     chain: str
     number: int
-    before: Seat | None
-    seat: Seat
+    before: PixelSeat | None
+    seat: PixelSeat
     way_mm: float
     cut_mm: float
     way: tuple[tuple[float, float], ...]
@@ -242,7 +242,7 @@ class Plan:
     """An order, and how good it is: no order of these seats costs less than `bound_mm`; `proved`: this one costs as little."""
 
     brief: Brief
-    order: Order
+    order: SeatOrder
     name: str = "plan"
     bound_mm: float = 0.0
     proved: bool = False
@@ -318,7 +318,7 @@ class Plan:
 
 def first_plan(brief: Brief, *, seed: int = 0) -> Plan:
     """A good plan at once."""
-    search = Search(brief.network, first_order(brief.network), seed=seed)
+    search = OrderSearch(brief.network, first_order(brief.network), seed=seed)
     return Plan(brief, search.order, "plan")
 
 
@@ -341,7 +341,7 @@ class Improver:
 
     def __post_init__(self) -> None:
         """Begin from the plan."""
-        self._search = Search(self.plan.brief.network, self.plan.order, seed=self.seed)
+        self._search = OrderSearch(self.plan.brief.network, self.plan.order, seed=self.seed)
         self._prover = Prover(self.plan.brief.network, self._search.order)
         self._turn = 0
 
@@ -499,13 +499,13 @@ def spare_seats(plan: Plan, count: int) -> tuple[tuple[str, int, str], ...]:
 def withentry_of(rules: PlanRules, chain: str, x_mm: float, y_mm: float) -> PlanRules:
     """The rules with the entry of a chain there."""
     rest = tuple(entry for entry in rules.entries if entry.chain != chain)
-    return rules.model_copy(update={"entries": (*rest, Entry(chain=chain, x_mm=x_mm, y_mm=y_mm))})
+    return rules.model_copy(update={"entries": (*rest, WireEntry(chain=chain, x_mm=x_mm, y_mm=y_mm))})
 
 
 # -- pre-wired strips --------------------------------------------------------------------------------------------------
 
 
-def fewest_cuts(brief: Brief, *, pitch_mm: float, pieces: int = 60) -> tuple[int, int, Order]:
+def fewest_cuts(brief: Brief, *, pitch_mm: float, pieces: int = 60) -> tuple[int, int, SeatOrder]:
     """Cuts that pixels bought on a wire of that pitch need: (fewest found, fewest possible by the bound, order).
 
     A stretch needs a cut, and wire soldered in, where the pitch less seats and loop does not reach over it.
@@ -514,7 +514,7 @@ def fewest_cuts(brief: Brief, *, pitch_mm: float, pieces: int = 60) -> tuple[int
     count = len(brief.seats)
     cut = brief.ways.length_mm[:count, :count] > reach
     network = Network(np.where(cut, 1_000.0, 0.0), np.zeros((len(brief.chains), count)), brief.network.largest)
-    improver = Improver(Plan(replace(brief, network=network), Search(network, first_order(network)).order))
+    improver = Improver(Plan(replace(brief, network=network), OrderSearch(network, first_order(network)).order))
     for _ in range(pieces):
         if (
             improver.work().proved

@@ -1,6 +1,6 @@
 """Good orders of seats on the wire of one or several chains: construction, local search, and kicks that go on improving.
 
-A `Network` is what has to be visited; an `Order` a list of seats for each chain. Costs are millimetres of wire, penalties
+A `Network` is what has to be visited; a `SeatOrder` a list of seats for each chain. Costs are millimetres of wire, penalties
 included. Moves: a run turned round (2-opt, Croes 1958), a run of up to three moved elsewhere (Or-opt, Or 1976), the ends of
 two chains exchanged, and local kicks (two neighbouring runs exchanged, Martin, Otto and Felten 1991) after which the neighbourhood is searched again. A chain has
 a fixed start and a free end. Deterministic for a seed; effort is counted, never timed.
@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
-Order = tuple[tuple[int, ...], ...]
+SeatOrder = tuple[tuple[int, ...], ...]
 
 NEVER_MM = 1e7
 """Cost of what must not be: no real plan has so much wire."""
@@ -60,7 +60,7 @@ class Network:
         """How many chains there are."""
         return len(self.enter_mm)
 
-    def cost_mm(self, order: Order) -> float:
+    def cost_mm(self, order: SeatOrder) -> float:
         """What an order costs."""
         total = 0.0
         for chain, seats in enumerate(order):
@@ -68,7 +68,7 @@ class Network:
             total += sum(float(self.between_mm[a, b]) for a, b in pairwise(seats))
         return total
 
-    def allows(self, order: Order) -> bool:
+    def allows(self, order: SeatOrder) -> bool:
         """Whether every seat is visited once, and no chain is empty or too long."""
         visited = sorted(seat for seats in order for seat in seats)
         return (
@@ -98,7 +98,7 @@ class Network:
         return near
 
 
-def first_order(network: Network) -> Order:
+def first_order(network: Network) -> SeatOrder:
     """An order at once: the cheapest free stretch first (greedy edges), pieces joined up, then chains cut to length."""
     seats, chains = network.seats, network.chains
     one, other = np.triu_indices(seats, 1)
@@ -148,7 +148,7 @@ def first_order(network: Network) -> Order:
     return tuple(order)
 
 
-def nearest_neighbour(network: Network) -> Order:
+def nearest_neighbour(network: Network) -> SeatOrder:
     """The order of somebody who always goes to the nearest seat left; one chain after the other."""
     free = np.ones(network.seats, dtype=bool)
     order = []
@@ -165,10 +165,10 @@ def nearest_neighbour(network: Network) -> Order:
     return tuple(order)
 
 
-class Search:
+class OrderSearch:
     """A search that can be gone on with. `order` and `cost_mm` are the best so far; `improve` goes on by so many kicks."""
 
-    def __init__(self, network: Network, order: Order, *, seed: int = 0) -> None:
+    def __init__(self, network: Network, order: SeatOrder, *, seed: int = 0) -> None:
         self.network = network
         self._cost = network._table
         self._near = network._near
@@ -183,7 +183,7 @@ class Search:
         self.cost_mm = self._total()
 
     @property
-    def order(self) -> Order:
+    def order(self) -> SeatOrder:
         """The best order so far."""
         order: list[list[int]] = []
         for node in self._line[:-1]:
@@ -422,8 +422,8 @@ class Search:
         return gain, [node for node in (a, c, after, p) if node < self._seats]
 
 
-def improved(network: Network, order: Order, *, kicks: int, seed: int = 0) -> Order:
+def improved(network: Network, order: SeatOrder, *, kicks: int, seed: int = 0) -> SeatOrder:
     """The order after a search of so many kicks from the one given; never worse."""
-    search = Search(network, order, seed=seed)
+    search = OrderSearch(network, order, seed=seed)
     search.improve(kicks)
     return search.order if search.cost_mm < network.cost_mm(order) else order

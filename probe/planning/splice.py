@@ -28,7 +28,7 @@ MOST_PLACES = 8
 
 
 @dataclass(frozen=True)
-class Cut:
+class SpliceCut:
     """Places spliced in after a number (None: before the first pixel), in the order of the wire."""
 
     after: int | None
@@ -40,7 +40,7 @@ class Splice:
     """One way to splice: where, the wire it takes beyond what is there, joints to solder, and pixels whose number changes."""
 
     chain: str
-    cuts: tuple[Cut, ...]
+    cuts: tuple[SpliceCut, ...]
     wire_mm: float
     joints: int
     shifted: int
@@ -186,15 +186,15 @@ def _swept(chain: str, pixels: int, places: tuple[str, ...], gaps: _Gaps) -> tup
     kept = [one for one in found if not any(_beats(other, one) for other in found)]
     made = []
     for wire, cuts, shifted, gap in sorted(kept):
-        line: list[Cut] = []
+        line: list[SpliceCut] = []
         left, some = cuts, subsets - 1
         for at in range(gap, end):
             pick = int(picked[at][left, some]) if at in picked else 0
             if pick:
-                line.append(Cut(gaps.after[at], tuple(places[k] for k in gaps.order(at, pick))))
+                line.append(SpliceCut(gaps.after[at], tuple(places[k] for k in gaps.order(at, pick))))
                 some, left = some ^ pick, left - 1
         if some:
-            line.append(Cut(gaps.after[end], tuple(places[k] for k in gaps.order(end, some))))
+            line.append(SpliceCut(gaps.after[end], tuple(places[k] for k in gaps.order(end, some))))
         made.append(Splice(chain, tuple(line), wire, count + cuts, shifted, pixels - shifted))
     return tuple(made)
 

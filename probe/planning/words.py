@@ -111,8 +111,9 @@ def thinned(found: Sequence[Splice]) -> tuple[Splice, ...]:
         return tuple(found)
     ends = {found[0], min(found, key=lambda s: (s.shifted, s.wire_mm)), min(found, key=lambda s: (s.joints, s.wire_mm))}
     most, least = max(s.shifted for s in found), min(s.shifted for s in found)
-    for step in range(1, MOST_SPLICES - len(ends)):
-        limit = most - (most - least) * step / (MOST_SPLICES - len(ends))
+    steps = MOST_SPLICES - len(ends)
+    for step in range(1, steps):
+        limit = most - (most - least) * step / steps
         ends.add(min((s for s in found if s.shifted <= limit), key=lambda s: s.wire_mm))
     return tuple(sorted(ends, key=lambda s: s.wire_mm))
 

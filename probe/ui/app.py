@@ -75,6 +75,7 @@ MAKERS: Mapping[str, str] = {
     "watch": "probe.game.watch:make",
     "prove": "probe.game.prove:make",
     "pick": "probe.game.pick:make",
+    "plan": "probe.planning.task:make",
     "power": "probe.harness.planning:make_power",
     "harness": "probe.harness.planning:make_harness",
     "joint": "probe.harness.planning:make_joint",

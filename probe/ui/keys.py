@@ -29,6 +29,7 @@ OF_PROGRAM: tuple[Command, ...] = (
     Command("app.picture", _IN, "Places, levels, colours", ev.GoOpen("picture"), group=Group.LIGHT, letter="p"),
     Command("app.evenness", _IN, "Even out the light", ev.GoOpen("evenness"), group=Group.LIGHT, letter="e"),
     Command("app.faults", _IN, "Find a fault", ev.GoOpen("faults"), group=Group.LIGHT, letter="f"),
+    Command("app.plan", _IN, "Order of pixels, splices, wire", ev.GoOpen("plan"), group=Group.PLAN, letter="o"),
     Command("app.power", _IN, "Power and feeds", ev.GoOpen("power"), group=Group.PLAN, letter="p"),
     Command("app.harness", _IN, "Harness, joints", ev.GoOpen("harness"), group=Group.PLAN, letter="h"),
     Command("app.shapes", _IN, "Shapes of the playfield", ev.GoOpen("shapes"), group=Group.PLAN, letter="d"),
@@ -78,6 +79,7 @@ def all_keys() -> tuple[Command, ...]:
     from probe.mapping.new_map import COMMANDS as SETUP
     from probe.mapping.table import COMMANDS as TABLE
     from probe.mapping.walk_view import COMMANDS as WALK
+    from probe.planning.keys import COMMANDS as PLAN
     from probe.program.guide import COMMANDS as GUIDE
     from probe.program.settings import COMMANDS as SETTINGS
     from probe.recheck.keys import FIND, RECHECK
@@ -89,6 +91,7 @@ def all_keys() -> tuple[Command, ...]:
         RECHECK,
         FIND,
         REVISIONS,
+        PLAN,
         POWER,
         HARNESS,
         JOINT,

@@ -27,7 +27,7 @@ from probe.document.model.game import Group, Observation, Proof, Verdict
 from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
 from probe.document.model.light import Fade, Measure, Rating, Reading
 from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
-from probe.document.model.planning import Entry, KeepOut, KeepOutShape, PlanRules, Side
+from probe.document.model.planning import HingeSide, KeepOut, KeepOutShape, PlanRules, WireEntry
 from probe.document.model.shape import DRAWN_BY_POINTS, USUAL_SIZES, Shape, ShapeKind
 
 HOSTILE = (
@@ -275,8 +275,10 @@ plan_rules = st.builds(
     area_change_mm=st.floats(0, 5_000),
     largest_chain=st.none() | st.integers(1, 65_535),
     spare_percent=st.integers(0, 100),
-    hinge=st.sampled_from(Side),
-    entries=st.lists(st.builds(Entry, chain=identifiers, x_mm=_coordinates, y_mm=_coordinates), max_size=2).map(tuple),
+    hinge=st.sampled_from(HingeSide),
+    entries=st.lists(st.builds(WireEntry, chain=identifiers, x_mm=_coordinates, y_mm=_coordinates), max_size=2).map(
+        tuple
+    ),
     pinned=_pairs,
     forbidden=_pairs,
 )

@@ -7,7 +7,7 @@ from itertools import pairwise, permutations
 import numpy as np
 import numpy.typing as npt
 
-from probe.planning.search import Network, Order
+from probe.planning.search import Network, SeatOrder
 
 Array = npt.NDArray[np.float64]
 
@@ -29,11 +29,11 @@ def drawn(seats: int, chains: int, seed: int, *, largest: int | None = None, one
     return network_of(points, starts, largest)
 
 
-def brute_force(network: Network) -> tuple[float, Order]:
+def brute_force(network: Network) -> tuple[float, SeatOrder]:
     """The best order, by trying all of them."""
     sizes = _all_sizes(network.seats, network.chains, network.largest)
     best = float("inf")
-    found: Order = ()
+    found: SeatOrder = ()
     for seats in permutations(range(network.seats)):
         for counts in sizes:
             cuts = np.cumsum([0, *counts]).tolist()

@@ -26,6 +26,7 @@ from probe.planning.splice import (
     splice_words,
     spliced,
 )
+from probe.planning.words import MOST_SPLICES, thinned
 from tests.support.examples import examples
 
 DEMO = load_map(demo_map_path())
@@ -178,3 +179,17 @@ def test_a_splice_says_where_in_words() -> None:
     assert splice_words(map_, splice) == ("between 1 (2nd) lit 1 and 2 (3rd) lit 2: missing 0",)
     assert declared_words(splice) == ("1 new after #1",)
     assert (splice.joints, splice.shifted, splice.before) == (2, 1, 2)
+
+
+def test_a_few_of_a_long_frontier_are_shown_and_its_ends_are_among_them() -> None:
+    rng = np.random.default_rng(4)
+    points = [(float(x), float(y)) for x, y in rng.uniform((0, 0), (500, 1_000), (60, 2))]
+    missing = [(float(x), float(y)) for x, y in rng.uniform((0, 0), (500, 1_000), (5, 2))]
+    map_, names = laid(points, missing)
+    found = frontier(map_, "k", names)
+    assert len(found) > MOST_SPLICES
+    few = thinned(found)
+    assert 3 <= len(few) <= MOST_SPLICES
+    assert few[0] == found[0]
+    assert min(s.shifted for s in few) == min(s.shifted for s in found)
+    assert min(s.joints for s in few) == min(s.joints for s in found)

@@ -534,6 +534,31 @@ def _restore() -> Played:
     )
 
 
+def _plan() -> Played:
+    from probe.planning.keys import ForbidStretch, MoveInOrder, PlanMode, ShowPlanMode, TidyOrLeast
+    from probe.planning.task import make
+    from probe.task.events import Choose, Take
+
+    def lacking() -> PlayfieldMap:
+        map_, _ = add_place(two_chains(), "Reef lane 4", position=Position(x_mm=160, y_mm=330))
+        return map_
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        yield Choose(1)
+        yield Take()
+        yield Choose(1)
+        yield ForbidStretch()
+        yield TidyOrLeast()
+        yield MoveInOrder(1)
+        yield ShowPlanMode(PlanMode.SLACK)
+        yield ShowPlanMode(PlanMode.SPLICE)
+        yield Choose(1)
+        yield Take("2026-03-01T19:30:00Z")
+        yield ShowPlanMode(PlanMode.ORDER)
+
+    return Played("plan", lacking, lambda: {"plan": make}, events, lights=0, dark=True, moves=(Choose(1), Choose(-1)))
+
+
 TASKS: dict[str, Played] = {
     "worklist": _worklist(),
     "log": _log(),
@@ -555,6 +580,7 @@ TASKS: dict[str, Played] = {
     "settings": _settings(),
     "guide": _guide(),
     **{name: _planning(name) for name in _PLANNED},
+    "plan": _plan(),
     "evenness": _evenness(),
     "picture": _picture(),
 }

@@ -47,7 +47,7 @@ class KeepOut(Record):
         return self
 
 
-class Side(StrEnum):
+class HingeSide(StrEnum):
     """An edge of the playfield."""
 
     NEAR = "near"
@@ -56,7 +56,7 @@ class Side(StrEnum):
     RIGHT = "right"
 
 
-class Entry(Record):
+class WireEntry(Record):
     """Where the wire of a chain comes in from the board: mm, as places."""
 
     chain: Identifier
@@ -80,7 +80,7 @@ class PlanRules(Record):
     area_change_mm: float = Field(default=100.0, ge=0, le=5_000, allow_inf_nan=False)
     largest_chain: int | None = Field(default=None, ge=1, le=65_535)
     spare_percent: int = Field(default=10, ge=0, le=100)
-    hinge: Side = Side.FAR
-    entries: tuple[Entry, ...] = Field(default=(), max_length=64)
+    hinge: HingeSide = HingeSide.FAR
+    entries: tuple[WireEntry, ...] = Field(default=(), max_length=64)
     pinned: tuple[tuple[Identifier, Identifier], ...] = Field(default=(), max_length=5_000)
     forbidden: tuple[tuple[Identifier, Identifier], ...] = Field(default=(), max_length=5_000)

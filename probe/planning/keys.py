@@ -1,0 +1,96 @@
+"""What a person may do while chains are planned: events, and the commands that stand for them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any
+
+from probe.task import events as ev
+from probe.task.command import Command, Means
+
+
+class PlanMode(Enum):
+    """What is on the screen."""
+
+    ORDER = "order"
+    SPLICE = "splice"
+    SLACK = "wire"
+
+
+@dataclass(frozen=True)
+class ShowPlanMode:
+    """Show this."""
+
+    mode: PlanMode
+
+
+@dataclass(frozen=True)
+class MoveInOrder:
+    """Move the marked seat along its chain."""
+
+    by: int
+
+
+@dataclass(frozen=True)
+class ForbidStretch:
+    """The marked stretch must not be, or may be again."""
+
+
+@dataclass(frozen=True)
+class TidyOrLeast:
+    """Keep areas together, or take the least wire."""
+
+
+@dataclass(frozen=True)
+class OneMoreChain:
+    """Plan one chain more, and after the most one again."""
+
+
+@dataclass(frozen=True)
+class KeepToCompare:
+    """Keep this plan to compare with."""
+
+
+@dataclass(frozen=True)
+class PlanAnew:
+    """Begin anew from the rules."""
+
+
+@dataclass(frozen=True)
+class MakeChains:
+    """Take the plan over into the map."""
+
+
+def _in_order(s: Any) -> bool:
+    return s is None or s.mode is PlanMode.ORDER
+
+
+def _in_splices(s: Any) -> bool:
+    return s is not None and s.mode is PlanMode.SPLICE
+
+
+COMMANDS = (
+    Command("plan.pin", Means.DO, "Pin this stretch, or take the pin off", ev.Take(), shown=True, when=_in_order, short="Pin"),
+    Command("plan.splice", Means.DO, "Splice so; once more when it is soldered", ev.Take(), shown=True, when=_in_splices, short="Splice so"),
+    Command("plan.choose.1", Means.DOWN, "Next", ev.Choose(1)),
+    Command("plan.choose.-1", Means.UP, "The one before", ev.Choose(-1)),
+    Command("plan.page.1", Means.ONWARD, "Ten on", ev.Choose(10)),
+    Command("plan.page.-1", Means.BEFORE, "Ten back", ev.Choose(-10)),
+    Command("plan.later", Means.RIGHT, "This seat one later on the wire", MoveInOrder(1), when=_in_order),
+    Command("plan.earlier", Means.LEFT, "This seat one earlier on the wire", MoveInOrder(-1), when=_in_order),
+    Command("plan.forbid", Means.TAKE_OUT, "Forbid this stretch", ForbidStretch(), shown=True, when=_in_order, short="Forbid"),
+    Command("plan.part", Means.NEXT_KIND, "Next part or chain", ev.NextChain(), shown=True, short="Next part"),
+    Command("plan.order", Means.MORE, "Order of the pixels", ShowPlanMode(PlanMode.ORDER), letter="o"),
+    Command("plan.splices", Means.MORE, "Where to splice what lacks a pixel", ShowPlanMode(PlanMode.SPLICE), letter="s"),
+    Command("plan.slack", Means.MORE, "Is the wire long enough", ShowPlanMode(PlanMode.SLACK), letter="w"),
+    Command("plan.tidy", Means.MORE, "Tidy by area, or least wire", TidyOrLeast(), letter="t"),
+    Command("plan.chains", Means.MORE, "One more chain", OneMoreChain(), letter="c"),
+    Command("plan.keep", Means.MORE, "Keep this plan to compare with", KeepToCompare(), letter="k"),
+    Command("plan.anew", Means.MORE, "Plan anew from the rules", PlanAnew(), letter="a"),
+    Command("plan.make", Means.MORE, "Make these chains in the map", MakeChains(), letter="m"),
+    Command("plan.undo", Means.UNDO, "Undo", ev.Undo()),
+    Command("plan.redo", Means.REDO, "Redo", ev.Redo()),
+    Command("plan.retry", Means.AGAIN, "Save again", ev.Retry()),
+    Command("plan.leave", Means.BACK, "Back", ev.Leave()),
+)  # fmt: skip

@@ -1,0 +1,486 @@
+"""Planning on screen: the order of a part's pixels, where to splice what lacks one, and whether the wire is long enough.
+
+A task that lights nothing. A plan is there at once; jobs go on improving it and raise the bound until it is proved, the task is
+left, or the order was changed by hand. Pins and bans are rules of the map, and undone as any change. A splice that was soldered
+is declared with one key: the map is renumbered, and the recheck opens to prove it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+
+from probe.document.model import PlayfieldMap, shown_number
+from probe.document.model.planning import KeepOutShape, PlanRules
+from probe.document.model.playfield import Position
+from probe.planning.keys import (
+    COMMANDS,
+    ForbidStretch,
+    KeepToCompare,
+    MakeChains,
+    MoveInOrder,
+    OneMoreChain,
+    PlanAnew,
+    PlanMode,
+    ShowPlanMode,
+    TidyOrLeast,
+)
+from probe.planning.plan import (
+    Improver,
+    Plan,
+    PlanError,
+    Stretch,
+    brief_of,
+    compared,
+    first_plan,
+    part_of,
+    parts_of,
+    plan_now,
+    with_plan,
+)
+from probe.planning.splice import Slack, Splice, frontier, missing_places, slacks, splice_words, spliced
+from probe.planning.words import CAUTION, goodness, headline, slack_line, splice_figures, thinned
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.task import CannotOpenError, Next, Opened, Task, TaskState
+from probe.task.views import Line, Pane, PictureView, Spot, TaskView
+
+MOST_PIECES = 600
+"""Pieces of work until a plan is left as it is."""
+_MOST_CHAINS = 4
+_GRID_MM = 22.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChainPlanning(TaskState):
+    """The state. `tag` names the job whose answer counts; `pieces`: work done on this plan; `asked`: the splice that is soldered now.
+
+    `now`: the chains as they are; `kept`: the plan to compare with. `trouble`: why there is no plan.
+    """
+
+    part: str
+    chains: int | None = None
+    tidy: bool = True
+    mode: PlanMode = PlanMode.ORDER
+    plan: Plan | None = None
+    now: Plan | None = None
+    kept: Plan | None = None
+    by_hand: bool = False
+    tag: int = 0
+    pieces: int = 0
+    working: bool = False
+    trouble: str = ""
+    chosen: int = 0
+    chain: str = ""
+    splices: tuple[Splice, ...] = ()
+    slack: tuple[Slack, ...] = ()
+    asked: Splice | None = None
+
+    @property
+    def rules(self) -> PlanRules:
+        """The rules that hold."""
+        return self.map.plan_rules or PlanRules()
+
+    @property
+    def rows(self) -> int:
+        """How many rows there are to choose from."""
+        if self.mode is PlanMode.ORDER:
+            return len(self.plan.stretches) if self.plan else 0
+        return len(self.splices) if self.mode is PlanMode.SPLICE else len(self.slack)
+
+    @property
+    def stretch(self) -> Stretch | None:
+        """The marked stretch."""
+        if self.plan is None or self.mode is not PlanMode.ORDER:
+            return None
+        return self.plan.stretches[min(self.chosen, self.rows - 1)]
+
+
+_N = Next[ChainPlanning]
+
+
+@dataclass(frozen=True)
+class _Begun:
+    """What the first job comes to."""
+
+    plan: Plan
+    now: Plan | None
+    improver: Improver
+
+
+@dataclass(frozen=True)
+class _Better:
+    """What a later job comes to."""
+
+    plan: Plan
+    improver: Improver
+
+
+def _begin_plan(map_: PlayfieldMap, part: str, chains: int | None, tidy: bool) -> _Begun | PlanError:
+    try:
+        brief = brief_of(map_, part, chains=chains, tidy=tidy)
+    except PlanError as error:
+        return error
+    plan = first_plan(brief)
+    return _Begun(plan, plan_now(brief), Improver(plan))
+
+
+def _go_on(improver: Improver) -> _Better:
+    return _Better(improver.work(), improver)
+
+
+def _splices_of(map_: PlayfieldMap, chain: str) -> tuple[Splice, ...] | PlanError:
+    try:
+        return thinned(frontier(map_, chain, missing_places(map_, chain)))
+    except PlanError as error:
+        return error
+
+
+class PlanTask(Task[ChainPlanning]):
+    """Order, splices, and slack of the wire."""
+
+    name = "plan"
+    commands = COMMANDS
+
+    def begin(self, s: ChainPlanning, now_s: float) -> _N:
+        """Plan at once."""
+        return _anew(s)
+
+    def step(self, s: ChainPlanning, event: object, now_s: float) -> _N | None:
+        """The state after an event, and what is to be done."""
+        match event:
+            case ev.JobDone(tag, result):
+                return _computed(s, result) if tag == s.tag else (s, ())
+            case ev.Choose(by) if s.rows:
+                at = (s.chosen + by) % s.rows if abs(by) == 1 else max(0, min(s.rows - 1, s.chosen + by))
+                return replace(s, chosen=at, asked=None, message=""), ()
+            case ev.TakeRow(row) if row < s.rows:
+                return replace(s, chosen=row, asked=None, message=""), ()
+            case ev.Take(time):
+                return _take(s, time)
+            case ev.NextChain():
+                return _next(s)
+            case ShowPlanMode(mode):
+                return _show(replace(s, chain=s.chain or _first_chain(s), chosen=0, asked=None), mode)
+            case MoveInOrder(by):
+                return _moved(s, by), ()
+            case ForbidStretch():
+                return _ruled(s, "forbidden")
+            case TidyOrLeast():
+                return _anew(replace(s, tidy=not s.tidy))
+            case OneMoreChain():
+                count = len(s.plan.order) if s.plan is not None else 1
+                return _anew(replace(s, chains=count % _MOST_CHAINS + 1))
+            case KeepToCompare() if s.plan is not None:
+                return replace(
+                    s, kept=replace(s.plan, name="kept"), message="kept: the next plans are compared with it"
+                ), ()
+            case PlanAnew():
+                return _anew(s)
+            case MakeChains():
+                return _make(s)
+            case ev.MapChanged(words):
+                return _anew(replace(s, message=words))
+            case ev.Leave() if s.asked is not None:
+                return replace(s, asked=None, message=""), ()
+            case ev.Leave() if s.mode is not PlanMode.ORDER:
+                return replace(s, mode=PlanMode.ORDER, chosen=0, message=""), ()
+            case ev.TaskClosed():
+                return _show(s, s.mode)
+            case _:
+                return None
+
+    def view(self, s: ChainPlanning) -> TaskView:
+        """The rows, what is known of the plan, and the picture."""
+        return _view(s)
+
+
+def make(opened: Opened) -> tuple[PlanTask, ChainPlanning]:
+    """Planning of the open map. Facts: chain and number of the walk, or a part. Raises CannotOpenError without positions."""
+    assert opened.map is not None, "planning is opened with a map"
+    parts = parts_of(opened.map)
+    if not parts:
+        raise CannotOpenError("no place has a position yet: put places into the picture first, then plan")
+    part, chain = parts[0], ""
+    match opened.facts:
+        case (str() as chain, int()):
+            lit = [p.place for p in opened.map.chain(chain).pixels if p.place is not None]
+            part = part_of(opened.map, lit[0]) if lit else part
+        case str() as named if named in parts:
+            part = named
+    return PlanTask(), ChainPlanning(map=opened.map, part=part if part in parts else parts[0], chain=chain)
+
+
+def _first_chain(s: ChainPlanning) -> str:
+    return s.map.chains[0].id if s.map.chains else ""
+
+
+def _anew(s: ChainPlanning) -> _N:
+    """Plan from the rules; an answer that is out counts no more."""
+    tag = s.tag + 1
+    s = replace(s, tag=tag, pieces=0, working=True, by_hand=False, trouble="", plan=None, chosen=0, asked=None)
+    job = fx.Job(tag, partial(_begin_plan, s.map, s.part, s.chains, s.tidy))
+    if s.mode is PlanMode.ORDER:
+        return s, (job,)
+    after, more = _show(s, s.mode)
+    return after, (job, *more)
+
+
+def _computed(s: ChainPlanning, result: object) -> _N:
+    match result:
+        case PlanError():
+            return replace(s, working=False, trouble=str(result), plan=None), ()
+        case _Begun(plan, now, improver):
+            s = replace(s, plan=plan, now=now)
+        case _Better(plan, improver):
+            s = replace(s, plan=plan, pieces=s.pieces + 1)
+        case _:
+            return s, ()
+    assert s.plan is not None
+    if s.plan.proved or s.pieces >= MOST_PIECES:
+        return replace(s, working=False), ()
+    return s, (fx.Job(s.tag, partial(_go_on, improver)),)
+
+
+def _next(s: ChainPlanning) -> _N:
+    """The next part; of splices and slack the next chain."""
+    if s.mode is PlanMode.ORDER:
+        parts = parts_of(s.map)
+        after = parts[(parts.index(s.part) + 1) % len(parts)] if s.part in parts else s.part
+        return _anew(replace(s, part=after, chains=None, kept=None))
+    names = [chain.id for chain in s.map.chains]
+    at = names.index(s.chain) if s.chain in names else -1
+    return _show(replace(s, chain=names[(at + 1) % len(names)] if names else "", chosen=0, asked=None), s.mode)
+
+
+def _show(s: ChainPlanning, mode: PlanMode) -> _N:
+    """Show the order, the splices or the slack. Both are there in no time: they are computed in the step."""
+    s = replace(s, mode=mode, message="", chosen=min(s.chosen, max(0, s.rows - 1)))
+    if mode is PlanMode.ORDER:
+        return s, ()
+    if s.chain not in s.map.chain_by_id:
+        return replace(s, mode=PlanMode.ORDER, message="the map has no chain yet: plan one first"), (fx.Bell(),)
+    if mode is PlanMode.SLACK:
+        return replace(s, slack=tuple(sorted(slacks(s.map, s.chain), key=lambda one: one.slack_mm))), ()
+    found = _splices_of(s.map, s.chain)
+    if isinstance(found, PlanError):
+        return replace(s, splices=(), message=str(found)), (fx.Bell(),)
+    return replace(s, splices=found), ()
+
+
+def _take(s: ChainPlanning, time: str) -> _N:
+    if s.mode is PlanMode.ORDER:
+        return _ruled(s, "pinned")
+    if s.mode is PlanMode.SLACK or not s.splices:
+        return s, ()
+    splice = s.splices[min(s.chosen, len(s.splices) - 1)]
+    if s.asked != splice:
+        words = "power off, then solder it as below; once it is done, Enter renumbers the map and the recheck proves it"
+        return replace(s, asked=splice, message=words), ()
+    map_ = spliced(s.map, splice, made_on=time[:10])
+    names = [s.map.place_by_id[name].label for cut in splice.cuts for name in cut.places]
+    words = f"Spliced in: {', '.join(names)}"
+    effects = (
+        fx.Commit(map_, words),
+        fx.MakeRevision(words[:200]),
+        fx.Open("recheck", (splice.chain, ())),
+    )
+    return replace(s, asked=None, message=words), effects
+
+
+def _ruled(s: ChainPlanning, field: str) -> _N:
+    """Pin or forbid the marked stretch, or take that back; the plan is made anew with it."""
+    stretch = s.stretch
+    if stretch is None or stretch.before is None or stretch.before.place == stretch.seat.place:
+        return replace(s, message="a stretch between two places can be pinned or forbidden, this one cannot"), (
+            fx.Bell(),
+        )
+    pair = (stretch.before.place, stretch.seat.place)
+    held: tuple[tuple[str, str], ...] = getattr(s.rules, field)
+    rest = tuple(one for one in held if set(one) != set(pair))
+    added = len(rest) == len(held)
+    other = "forbidden" if field == "pinned" else "pinned"
+    update = {
+        field: (*rest, pair) if added else rest,
+        other: tuple(one for one in getattr(s.rules, other) if set(one) != set(pair)),
+    }
+    rules = s.rules.model_copy(update=update)
+    words = f"{stretch.before.label} to {stretch.seat.label}: {field if added else 'no longer ' + field}"
+    map_ = s.map.model_copy(update={"plan_rules": rules})
+    if field == "pinned" or s.by_hand:
+        # the order stands: a pin holds what is there
+        return replace(s, message=words), (fx.Commit(map_, words),)
+    after, effects = _anew(replace(s, map=map_))
+    return replace(after, message=words), (fx.Commit(map_, words), *effects)
+
+
+def _moved(s: ChainPlanning, by: int) -> ChainPlanning:
+    """The marked seat one further along its chain, by hand; from now on nothing improves this order unasked."""
+    stretch, plan = s.stretch, s.plan
+    if stretch is None or plan is None:
+        return s
+    chain = plan.brief.chains.index(stretch.chain)
+    line = list(plan.order[chain])
+    at, to = stretch.number, stretch.number + by
+    if not 0 <= to < len(line):
+        return replace(s, message="it is at the end of its chain")
+    line[at], line[to] = line[to], line[at]
+    order = (*plan.order[:chain], tuple(line), *plan.order[chain + 1 :])
+    bound = plan.bound_mm
+    after = replace(plan, order=order, proved=plan.brief.network.cost_mm(order) <= bound + 1e-6)
+    return replace(s, plan=after, by_hand=True, tag=s.tag + 1, working=False, chosen=s.chosen + by, message="by hand")
+
+
+def _make(s: ChainPlanning) -> _N:
+    if s.plan is None:
+        return s, ()
+    try:
+        map_ = with_plan(s.map, s.plan)
+    except PlanError as error:
+        return replace(s, message=str(error)), (fx.Bell(),)
+    words = f"Planned: {', '.join(map_.chain(name).name for name in s.plan.brief.chains)}"
+    return replace(s, message=words), (fx.Commit(map_, words),)
+
+
+# -- what is to be seen --------------------------------------------------------------------------------------------
+
+
+def _view(s: ChainPlanning) -> TaskView:
+    head = f"Plan · {s.part}" if s.mode is PlanMode.ORDER else f"Plan · {s.mode.value} · {_chain_name(s)}"
+    items, empty = _rows(s)
+    return TaskView(
+        head=head,
+        above=_above(s),
+        items=items,
+        chosen=min(s.chosen, max(0, len(items) - 1)),
+        empty=empty,
+        below=_below(s),
+        panes=lambda: _panes(s),
+        message=s.message or s.trouble,
+        unsaved=s.unsaved,
+        progress=f" {_progress(s)}" if s.mode is PlanMode.ORDER else "",
+        picture=PictureView(_spots(s), legend="░ keep-out  1–3 what follows on the wire"),
+    )
+
+
+def _chain_name(s: ChainPlanning) -> str:
+    return s.map.chain(s.chain).name if s.chain in s.map.chain_by_id else "no chain"
+
+
+def _progress(s: ChainPlanning) -> str:
+    if s.plan is None:
+        return "planning …" if s.working else ""
+    state = "by hand" if s.by_hand else "improving …" if s.working else "done"
+    return f"{state} · {goodness(s.plan)}"
+
+
+def _above(s: ChainPlanning) -> tuple[Line, ...]:
+    if s.mode is PlanMode.ORDER:
+        if s.plan is None:
+            return ()
+        rule = "tidy by area" if s.tidy else "least wire"
+        saved = ""
+        if s.now is not None and s.now.way_mm:
+            saved = f", {100 * (1 - s.plan.way_mm / s.now.way_mm):.0f} % less way than now"
+        return (Line(headline(s.plan), "bold", wrap=True), Line(f"{rule}{saved}", "dim", wrap=True))
+    if s.mode is PlanMode.SPLICE:
+        return (
+            Line(f"{len(missing_places(s.map, s.chain))} places lack a pixel. Least wire first:", "bold", wrap=True),
+        )
+    short = sum(one.slack_mm < 0 for one in s.slack)
+    return (Line(f"{short} stretches are too short" if short else "the wire reaches everywhere", "bold"),)
+
+
+def _rows(s: ChainPlanning) -> tuple[tuple[Line, ...], tuple[Line, ...]]:
+    if s.mode is PlanMode.ORDER:
+        pinned = {frozenset(pair) for pair in s.rules.pinned}
+        stretches = s.plan.stretches if s.plan is not None else ()
+        return tuple(
+            Line(
+                f"{shown_number(one.number):>9} {one.cut_mm:4.0f} mm  {one.seat.label}",
+                note=("pinned · " if one.before and frozenset((one.before.place, one.seat.place)) in pinned else "") + one.seat.area,
+            )
+            for one in stretches
+        ), (Line(s.trouble or "planning …", wrap=True),)  # fmt: skip
+    if s.mode is PlanMode.SPLICE:
+        return tuple(Line(splice_figures(splice)) for splice in s.splices), (
+            Line("every place has a pixel: nothing to splice"),
+        )
+    return tuple(Line(f"{one.slack_mm:4.0f} mm left  {_ends(s, one)}") for one in s.slack), (
+        Line("no stretch has both its wire and its positions noted", wrap=True),
+    )
+
+
+def _ends(s: ChainPlanning, one: Slack) -> str:
+    """`14 (15th) Reef lane 1 to Reef lane 2`."""
+    pixels = s.map.chain(one.chain).pixels
+    names = [place.label if (place := s.map.place_of(pixels[n])) is not None else "?" for n in (one.first, one.last)]
+    return f"{shown_number(one.last)} {' to '.join(names)}"
+
+
+def _below(s: ChainPlanning) -> tuple[Line, ...]:
+    if s.mode is PlanMode.SPLICE and s.splices:
+        splice = s.splices[min(s.chosen, len(s.splices) - 1)]
+        return tuple(Line(words, wrap=True) for words in (*splice_words(s.map, splice), CAUTION))
+    if s.mode is PlanMode.SLACK and s.slack:
+        return (Line(slack_line(s.map, s.slack[min(s.chosen, len(s.slack) - 1)]), wrap=True),)
+    return ()
+
+
+def _panes(s: ChainPlanning) -> tuple[Pane, ...]:
+    panes = []
+    if s.plan is not None:
+        for other in (s.now, s.kept):
+            if other is not None:
+                rows = compared(s.plan, other)
+                lines = tuple(Line(f"{what}: {mine} (there {theirs})", wrap=True) for what, mine, theirs in rows)
+                panes.append(Pane(f"This plan, and {'as it is' if other is s.now else 'the kept one'}", lines))
+        doubts = (*s.plan.brief.doubts, *s.plan.broken_rules)
+        if doubts:
+            panes.append(Pane("To look at", tuple(Line(doubt, wrap=True) for doubt in doubts)))
+    panes.append(Pane("Before you cut", (Line(CAUTION, wrap=True),)))
+    return tuple(panes)
+
+
+def _spots(s: ChainPlanning) -> tuple[Spot, ...]:
+    spots = (
+        [Spot(Position(x_mm=x, y_mm=y), "░", "off") for x, y in _keep_out_points(s.map)]
+        if s.part == "playfield"
+        else []
+    )
+    if s.mode is PlanMode.SPLICE and s.splices:
+        splice = s.splices[min(s.chosen, len(s.splices) - 1)]
+        for number, name in enumerate((name for cut in splice.cuts for name in cut.places), start=1):
+            position = s.map.place_by_id[name].position
+            if position is not None:
+                spots.append(Spot(position, str(number), "offered", s.map.place_by_id[name].label))
+    stretch, plan = s.stretch, s.plan
+    if stretch is not None and plan is not None:
+        own = [one for one in plan.stretches if one.chain == stretch.chain]
+        for step in (3, 2, 1):
+            if stretch.number + step < len(own):
+                seat = own[stretch.number + step].seat
+                spots.append(Spot(Position(x_mm=seat.x_mm, y_mm=seat.y_mm), str(step), "mark"))
+        if stretch.before is not None:
+            spots.append(Spot(Position(x_mm=stretch.before.x_mm, y_mm=stretch.before.y_mm), "·", "offered"))
+        here = Position(x_mm=stretch.seat.x_mm, y_mm=stretch.seat.y_mm)
+        spots.append(Spot(here, "◆", "held", stretch.seat.label))
+    return tuple(spots)
+
+
+def _keep_out_points(map_: PlayfieldMap) -> list[tuple[float, float]]:
+    """Points that fill the keep-outs, so that they are seen."""
+    points = []
+    for keep_out in map_.keep_outs:
+        if keep_out.kind is KeepOutShape.CIRCLE:
+            reach = keep_out.radius_mm or 0.0
+            low_x, low_y, wide, deep = keep_out.x_mm - reach, keep_out.y_mm - reach, 2 * reach, 2 * reach
+        else:
+            low_x, low_y, wide, deep = keep_out.x_mm, keep_out.y_mm, keep_out.width_mm or 0.0, keep_out.height_mm or 0.0
+        across, up = max(1, min(12, int(wide / _GRID_MM))), max(1, min(12, int(deep / _GRID_MM)))
+        for i in range(across):
+            for j in range(up):
+                x, y = low_x + (i + 0.5) * wide / across, low_y + (j + 0.5) * deep / up
+                if abs(x) < 5_000 and abs(y) < 5_000:
+                    points.append((x, y))
+    return points

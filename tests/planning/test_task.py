@@ -1,0 +1,205 @@
+"""Planning on screen, played without a loop: the plan is there at once and gets better; rules, splices and chains change the map."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.document.checks import check_map
+from probe.document.edits import Remove, apply_edits
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import PlayfieldMap
+from probe.document.needs import needs
+from probe.document.operations import new_map
+from probe.planning.keys import (
+    ForbidStretch,
+    KeepToCompare,
+    MakeChains,
+    MoveInOrder,
+    OneMoreChain,
+    PlanMode,
+    ShowPlanMode,
+    TidyOrLeast,
+)
+from probe.planning.plan import bare_of, brief_of
+from probe.planning.task import ChainPlanning, PlanTask, make
+from probe.task import effects as fx
+from probe.task import events as ev
+from probe.task.task import CannotOpenError, Opened
+from tests.support.played import Played
+
+DEMO = load_map(demo_map_path())
+NOW = "2026-03-01T19:30:00Z"
+
+
+@pytest.fixture(autouse=True)
+def few_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plan is left as it is after a little work."""
+    monkeypatch.setattr("probe.planning.task.MOST_PIECES", 2)
+
+
+class Bench:
+    """Played, whose jobs are answered at once."""
+
+    def __init__(self, map_: PlayfieldMap) -> None:
+        task, state = make(Opened(map=map_))
+        self.task = task
+        self.played: Played[ChainPlanning] = Played(task, state)
+
+    @property
+    def state(self) -> ChainPlanning:
+        return self.played.state
+
+    def do(self, event: object) -> None:
+        self.played(event)
+
+
+def without(label: str) -> PlayfieldMap:
+    number = next(n for n, p in enumerate(DEMO.chain("playfield").pixels) if p.place == label)
+    return apply_edits(DEMO, [Remove(chain="playfield", first=number, last=number)])
+
+
+def test_a_plan_is_there_at_once_and_gets_better_with_its_bound_shown(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("probe.planning.task.MOST_PIECES", 0)
+    bench = Bench(DEMO)
+    first = bench.state.plan
+    assert first is not None
+    assert bench.state.now is not None
+    view = bench.task.view(bench.state)
+    assert len(view.items) == 80
+    assert "not compared with the least possible yet" in view.progress
+    monkeypatch.setattr("probe.planning.task.MOST_PIECES", 6)
+    bench = Bench(DEMO)
+    later = bench.state.plan
+    assert later is not None
+    assert later.cost_mm <= first.cost_mm
+    assert later.bound_mm > 0
+    assert "above the least possible" in bench.task.view(bench.state).progress
+    assert bench.state.pieces == 6
+    jobs = [effect for effect in bench.played.effects if isinstance(effect, fx.Job)]
+    assert len(jobs) == 7, "each piece is a job of its own: keys are heard between them"
+
+
+def test_an_answer_of_a_plan_that_is_no_longer_wanted_counts_no_more() -> None:
+    bench = Bench(DEMO)
+    old = next(effect for effect in bench.played.effects if isinstance(effect, fx.Job))
+    bench.do(TidyOrLeast())
+    wanted = bench.state
+    assert not wanted.tidy
+    bench.do(ev.JobDone(old.tag, old.run()))
+    assert bench.state == wanted
+
+
+def test_pins_and_bans_are_rules_of_the_map_and_are_undone_with_it() -> None:
+    bench = Bench(DEMO)
+    bench.do(ev.Choose(1))
+    stretch = bench.state.stretch
+    assert stretch is not None
+    assert stretch.before is not None
+    pair = (stretch.before.place, stretch.seat.place)
+    bench.do(ev.Take(NOW))
+    rules = bench.played.map.plan_rules
+    assert rules is not None
+    assert rules.pinned == (pair,)
+    bench.do(ForbidStretch())
+    rules = bench.played.map.plan_rules
+    assert rules is not None
+    assert (rules.pinned, rules.forbidden) == ((), (pair,))
+    assert bench.state.plan is not None
+    ties = {frozenset((s.before.place, s.seat.place)) for s in bench.state.plan.stretches if s.before is not None}
+    assert frozenset(pair) not in ties
+    bench.do(ev.Undo())
+    bench.do(ev.Undo())
+    assert bench.played.map.plan_rules == DEMO.plan_rules
+
+
+def test_an_order_changed_by_hand_stays_and_is_compared() -> None:
+    bench = Bench(DEMO)
+    bench.do(KeepToCompare())
+    before = bench.state.plan
+    assert before is not None
+    bench.do(ev.Choose(5))
+    for _ in range(4):
+        bench.do(ev.Choose(1))
+    bench.do(MoveInOrder(1))
+    after = bench.state.plan
+    assert after is not None
+    assert after.order != before.order
+    assert sorted(after.order[0]) == sorted(before.order[0])
+    assert not bench.state.working
+    view = bench.task.view(bench.state)
+    assert "by hand" in view.progress
+    assert view.panes is not None
+    assert any("kept" in pane.title for pane in view.panes())
+
+
+def test_more_chains_and_the_other_part() -> None:
+    bench = Bench(DEMO)
+    bench.do(OneMoreChain())
+    assert bench.state.plan is not None
+    assert len(bench.state.plan.order) == 2
+    bench.do(ev.NextChain())
+    assert bench.state.plan is not None
+    assert bench.state.plan.brief.part == "backbox"
+
+
+def test_a_splice_is_declared_with_one_key_and_the_recheck_opens() -> None:
+    map_ = without("reef-lane-2")
+    assert any(need.task == "plan" and "Reef lane 2" in need.detail for need in needs(map_))
+    bench = Bench(map_)
+    bench.do(ShowPlanMode(PlanMode.SPLICE))
+    assert bench.state.splices
+    assert "51 (52nd)" in " ".join(line.text for line in bench.task.view(bench.state).below)
+    bench.do(ev.Take(NOW))
+    assert bench.played.map == map_, "nothing is changed before it is soldered"
+    assert "power off" in bench.state.message
+    bench.do(ev.Leave())
+    assert bench.state.asked is None
+    bench.do(ev.Take(NOW))
+    bench.do(ev.Take(NOW))
+    changed = bench.played.map
+    (spliced,) = changed.pixels_at["reef-lane-2"]
+    assert spliced == ("playfield", 51)
+    assert changed.chain("playfield").pixels[51].verified == 0
+    assert not [f for f in check_map(changed) if f.code in ("wire-too-short", "joint-lost")]
+    assert [opened.task for opened in bench.played.opened] == ["recheck"]
+    assert not any(need.task == "plan" for need in needs(changed))
+
+
+def test_chains_are_made_from_places_alone_and_not_over_wired_ones() -> None:
+    bench = Bench(DEMO)
+    bench.do(MakeChains())
+    assert bench.played.map == DEMO
+    assert "has a pixel already" in bench.state.message
+    fresh = bare_of(DEMO, brief_of(DEMO))
+    bench = Bench(fresh)
+    bench.do(MakeChains())
+    assert bench.played.map.chain("playfield").length == 76, "one for each place"
+
+
+def test_the_wire_is_looked_over() -> None:
+    bench = Bench(DEMO)
+    bench.do(ShowPlanMode(PlanMode.SLACK))
+    view = bench.task.view(bench.state)
+    assert view.above[0].text == "the wire reaches everywhere"
+    assert len(view.items) > 60
+    bench.do(ev.Leave())
+    assert bench.state.mode is PlanMode.ORDER
+
+
+def test_without_positions_it_says_what_to_do() -> None:
+    with pytest.raises(CannotOpenError, match="put places into the picture first"):
+        make(Opened(map=new_map("Kelp Forest")))
+    assert PlanTask.name == "plan"
+
+
+def test_a_splice_after_other_changes_of_the_evening_is_a_change_of_the_map_as_it_is() -> None:
+    bench = Bench(without("reef-lane-2"))
+    bench.do(ev.Choose(1))
+    bench.do(ev.Take(NOW))
+    assert bench.played.map.pending
+    bench.do(ShowPlanMode(PlanMode.SPLICE))
+    bench.do(ev.Take(NOW))
+    bench.do(ev.Take(NOW))
+    assert bench.played.map.pixels_at["reef-lane-2"] == (("playfield", 51),)
+    assert bench.played.map.plan_rules is not None
+    assert len(bench.played.map.plan_rules.pinned) == 1
