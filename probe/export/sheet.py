@@ -26,6 +26,7 @@ from probe.export.first_page import date_of, first_page
 from probe.export.sheet_text import bullets, clean, escape, own, section, table
 from probe.export.tables import seats
 from probe.export.voltage_svg import drawings
+from probe.game.circuits import CAUTIONS, CIRCUITS, circuit_lines, circuit_svg, drives_of
 from probe.harness.from_map import compute
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
 from probe.harness.parts import cut_list, parts_list, wire_needed
@@ -55,6 +56,7 @@ def sheet_html(map_: PlayfieldMap, *, from_below: bool = False, photos: Mapping[
         *_power(map_),
         *_joints(map_),
         *_cuts(map_),
+        _circuits(map_),
         _parts(map_),
         _seats(map_),
         _left(map_),
@@ -311,6 +313,19 @@ def _worth_a_line(map_: PlayfieldMap, chain: Chain, row: SheetRow) -> bool:
     before = chain.pixels[row.number - 1] if row.number else None
     noted = [joint.model_copy(update={"length_mm": None}) for joint in chain.joints if joint.before == pixel.id]
     return not all(map(is_blank, noted)) or row.refused or before is None or before.batch != pixel.batch
+
+
+def _circuits(map_: PlayfieldMap) -> str:
+    """Circuits for the drives that the lamp list speaks of."""
+    parts = []
+    for drive in drives_of(map_):
+        circuit = CIRCUITS[drive]
+        lines = "\n".join(f"<li>{own(line)}</li>" for line in circuit_lines(circuit))
+        parts.append(
+            f'<h3>{own(drive.value)}</h3><p class="volts circuit">{circuit_svg(circuit).strip()}</p><ul>{lines}</ul>'
+        )
+    warned = "\n".join(f"<li>{own(line)}</li>" for line in CAUTIONS)
+    return section("Circuits at the game's lamp outputs", f"<ul>{warned}</ul>", *parts) if parts else ""
 
 
 def _cuts(map_: PlayfieldMap) -> Iterator[str]:

@@ -13,6 +13,7 @@ What others use:
 - `sync.make`: the table in the board ("board"): read, compare, write, read back. The command line runs the same task:
   `BoardFacts` opens it, `Sync.stage` says how far it is (`SyncStage`), `obstacle` why nothing can be written.
 - `watch.make`: the game's inputs live ("watch").
+- `circuits`: a circuit for each kind of lamp drive, computed and drawn: `CIRCUITS`, `circuit_svg`, `circuit_lines`.
 - `prove.make`: the final check in the game ("prove").
 
 The names in quotes are those by which a task opens another (`effects.Open`). The table itself, and what is wrong with

@@ -19,7 +19,7 @@ from probe.task.light import AsBelow, Light
 from probe.task.task import Next, Opened, Task, TaskState
 from probe.task.views import Line, TaskView
 
-ORDER = ("map", "recheck", "tables", "power", "faults", "light")
+ORDER = ("map", "recheck", "tables", "power", "faults", "light", "circuits")
 """The pages in the order of the job; others follow by name."""
 
 

@@ -57,7 +57,7 @@ async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
             assert words in shown, words
         thin = await press(stage, "left", "left", "left")
         assert "26 AWG" in thin
-        assert "lowest 4.89 V at pixel 29" in thin
+        assert "lowest 4.88 V at pixel 29" in thin
         assert load_map(stage.path).chain("playfield").wire == "26 AWG", "saved at once"
         typed = await press(stage, "enter", *["backspace"] * 6, *"0.5", "enter")
         assert "0.5 mm²" in typed
