@@ -13,7 +13,7 @@ from typing import ClassVar
 
 from probe.cautions import Moment
 from probe.document.model import PlayfieldMap, shown_number
-from probe.document.model.harness import Fixing
+from probe.document.model.harness import Fixing, Judged, Metered, MeterReading
 from probe.document.outside_text import spaced
 from probe.harness import entries as en
 from probe.harness.base import PowerError
@@ -26,6 +26,7 @@ from probe.harness.planning_keys import (
     HARNESS,
     JOINT,
     POWER,
+    POWER_UP,
     LineUse,
     NextFlag,
     NextJoint,
@@ -38,6 +39,7 @@ from probe.harness.planning_keys import (
     RemoveEntry,
     StepEntry,
 )
+from probe.harness.power_up import BENCH, STAGES, UNITS, barred, last_readings, note
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
@@ -380,6 +382,78 @@ class PowerTask(PlanningTask):
         return self.form(s, head, s.figures.report, Curve(s.figures, s.chain, s.load))
 
 
+# -- first power-up -----------------------------------------------------------------------------------------------------
+
+
+class PowerUpTask(PlanningTask):
+    """First power-up of one chain, in stages: what to measure, the reading typed, what it means. Nothing is lit from here."""
+
+    name = "power_up"
+    commands = POWER_UP
+    read_first = Moment.OPENING
+
+    def entries(self, s: PlanningState) -> tuple[PlanEntry, ...]:
+        """One entry for each stage, with its last reading."""
+        found = last_readings(s.map, s.chain)
+        return tuple(
+            PlanEntry(
+                what.value,
+                _reading_words(found.get(what)),
+                Key(MeterReading, s.chain, what.value),
+                hint=f"a number in {UNITS[what]}",
+            )
+            for what in Metered
+        )
+
+    def _stage(self, s: PlanningState) -> Metered:
+        key = self._key(s)
+        return Metered(key.field) if key is not None else Metered.POLARITY
+
+    def _open(self, s: PlanningState) -> Next[PlanningState]:
+        what = self._stage(s)
+        stopped = barred(s.map, s.chain, what)
+        if stopped is not None:
+            raise PowerError(f"first mend what {stopped.what} showed, and measure that again: it says stop.")
+        line = TypingIn(what.value, lambda map_, text: (map_, None), "", f"a number in {UNITS[what]}")
+        return self._typing(self._at(s, Key(MeterReading, s.chain, what.value)), line), ()
+
+    def _step(self, s: PlanningState, event: object) -> Next[PlanningState] | None:
+        match event:
+            case ev.Take(time) if s.line is not None:
+                what = self._stage(s)
+                map_, words = note(s.map, s.figures.power, s.chain, what, s.line.text, time)
+                order = list(Metered)
+                stopped = map_.meter[-1].judged is Judged.STOP
+                following = what if stopped else order[min(order.index(what) + 1, len(order) - 1)]
+                s = self._at(replace(s, line=None), Key(MeterReading, s.chain, following.value))
+                return replace(s, message=words), (
+                    fx.Commit(map_, f"{what.value}: {words}"),
+                    *((fx.Bell(),) if stopped else ()),
+                )
+            case StepEntry() | RemoveEntry():
+                return s, ()
+            case _:
+                return super()._step(s, event)
+
+    def view(self, s: PlanningState) -> FormView:
+        """What to do at this stage, and the bench test of a batch."""
+        what = self._stage(s)
+        text = (
+            Line(_READ_FIRST, "bold", wrap=True),
+            Line(""),
+            *_titled(what.value, (STAGES[what],)),
+            *_titled("A batch on the bench, before it is fitted", BENCH),
+        )
+        return self.form(s, self._head(s, "First power-up"), text)
+
+
+def _reading_words(reading: MeterReading | None) -> str:
+    if reading is None:
+        return "not measured"
+    value = "open" if reading.value is None else f"{reading.value:g} {UNITS[reading.what]}"
+    return f"{value}, {reading.judged}" + (f", {reading.time[:10]}" if reading.time else "")
+
+
 # -- the harness sheet --------------------------------------------------------------------------------------------------
 
 
@@ -571,6 +645,11 @@ def make_power(opened: Opened) -> tuple[PlanningTask, PlanningState]:
     """The power plan, beginning with a chain. Raises ValueError for a map without chains."""
     state = _start(opened)
     return (_PowerOver() if state.over else PowerTask()), state
+
+
+def make_power_up(opened: Opened) -> tuple[PlanningTask, PlanningState]:
+    """The first power-up of a chain. Raises ValueError for a map without chains."""
+    return PowerUpTask(), _start(opened)
 
 
 def make_harness(opened: Opened) -> tuple[PlanningTask, PlanningState]:

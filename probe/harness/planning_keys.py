@@ -121,6 +121,13 @@ POWER = (
     *_shared("power", Moment.PLANNING),
 )
 
+POWER_UP = (
+    Command("power_up.take", Means.DO, "Type the reading", ev.Take(), shown=True),
+    *_reading("power_up"),
+    Command("power_up.next_chain", Means.NEXT_KIND, "Next chain", PlanNextChain()),
+    *_shared("power_up", Moment.OPENING),
+)
+
 HARNESS = (
     Command("harness.take", Means.DO, "Open", ev.Take(), shown=True),
     Command("harness.batches", Means.MORE, "Batches", OpenBatches(), shown=True, letter="o"),

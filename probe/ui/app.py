@@ -77,6 +77,7 @@ MAKERS: Mapping[str, str] = {
     "pick": "probe.game.pick:make",
     "plan": "probe.planning.task:make",
     "power": "probe.harness.planning:make_power",
+    "power_up": "probe.harness.planning:make_power_up",
     "harness": "probe.harness.planning:make_harness",
     "joint": "probe.harness.planning:make_joint",
     "batch": "probe.harness.planning:make_batch",

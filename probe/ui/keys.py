@@ -31,6 +31,7 @@ OF_PROGRAM: tuple[Command, ...] = (
     Command("app.faults", _IN, "Find a fault", ev.GoOpen("faults"), group=Group.LIGHT, letter="f"),
     Command("app.plan", _IN, "Order of pixels, splices, wire", ev.GoOpen("plan"), group=Group.PLAN, letter="o"),
     Command("app.power", _IN, "Power and feeds", ev.GoOpen("power"), group=Group.PLAN, letter="p"),
+    Command("app.power_up", _IN, "First power-up", ev.GoOpen("power_up"), group=Group.PLAN, letter="u"),
     Command("app.harness", _IN, "Harness, joints", ev.GoOpen("harness"), group=Group.PLAN, letter="h"),
     Command("app.shapes", _IN, "Shapes of the playfield", ev.GoOpen("shapes"), group=Group.PLAN, letter="d"),
     Command("app.batches", _IN, "Batches of pixels", ev.GoOpen("batch"), group=Group.PLAN, letter="b"),
@@ -71,7 +72,7 @@ def all_keys() -> tuple[Command, ...]:
     from probe.evenings.worklist import COMMANDS as WORKLIST
     from probe.faults.commands import COMMANDS as FAULTS
     from probe.game.keys import COMMANDS as GAME
-    from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER
+    from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER, POWER_UP
     from probe.lighting.even_keys import COMMANDS as EVENNESS
     from probe.lighting.picture_keys import COMMANDS as PICTURE
     from probe.lighting.shapes import COMMANDS as SHAPES
@@ -93,6 +94,7 @@ def all_keys() -> tuple[Command, ...]:
         REVISIONS,
         PLAN,
         POWER,
+        POWER_UP,
         HARNESS,
         JOINT,
         BATCH,

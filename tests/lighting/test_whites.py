@@ -141,8 +141,8 @@ def test_balance_never_goes_above_full_and_keeps_the_proportion() -> None:
     map_ = _map("", white="80BF12")  # red twice as strong as common
     pixel = map_.chains[0].pixels[1]
     assert balanced(map_, pixel, Colour(255, 191, 18)) == Colour(128, 191, 18)
-    weak = _map("", white="FF6009")
-    assert max(balanced(weak, pixel, Colour(255, 255, 255)).total / 3, 255) == 255
+    strong = _map("", white="FFFF12")  # green weak: 255 where common parts want 191
+    assert balanced(strong, pixel, Colour(255, 255, 255)) == Colour(191, 255, 191)
     assert balanced(map_, map_.chains[0].pixels[0], Colour(1, 2, 3)) == Colour(1, 2, 3)
 
 

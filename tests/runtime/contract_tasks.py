@@ -286,6 +286,15 @@ def _note_joint(task: Any, state: Any) -> Iterator[object]:
         yield NextJoint(1)
 
 
+def _power_up(task: Any, state: Any) -> Iterator[object]:
+    from probe.task.events import Take, Typed
+
+    for text in ("5.0", "open", "3", "4.98"):
+        yield Take()
+        yield Typed(text)
+        yield Take("2026-03-01T19:30:00Z")
+
+
 def _note_batch(task: Any, state: Any) -> Iterator[object]:
     from probe.harness.planning_keys import LineUse, OpenLine
     from probe.task.events import Take, Typed
@@ -409,7 +418,13 @@ def _guide() -> Played:
     )  # fmt: skip
 
 
-_PLANNED = {"power": _plan_power, "harness": _note_harness, "joint": _note_joint, "batch": _note_batch}
+_PLANNED = {
+    "power": _plan_power,
+    "power_up": _power_up,
+    "harness": _note_harness,
+    "joint": _note_joint,
+    "batch": _note_batch,
+}
 
 
 def glowing() -> PlayfieldMap:

@@ -567,7 +567,7 @@ async def test_leaving_makes_one_revision_and_gives_the_light_back(bench: Any, n
 def _answers(map_: PlayfieldMap) -> object:
     pixels = [chain.pixels for chain in map_.chains]
     wiring = [(chain.wire, chain.joints) for chain in map_.chains]
-    harness = (wiring, map_.feeds, map_.supplies, map_.batches, map_.power)
+    harness = (wiring, map_.feeds, map_.supplies, map_.batches, map_.power, map_.meter)
     return (map_.places, pixels, map_.lamps, map_.machine, map_.proofs, map_.observations, map_.readings, harness)
 
 

@@ -1,0 +1,192 @@
+"""First power-up, in stages: what to measure, what a reading means, and how it is kept in the map.
+
+The order is that of danger: what can be found with the supply off comes before it is switched on, volts before light, dark
+before bright. A reading that is judged to stop bars all that come after it, until it has been taken again and is not.
+
+Limits that come from no sheet are common practice, no source: 0.2 V off the plan, a third to three times the computed
+current, below 2 ohm a short, below 20 ohm to be looked at (a large capacitor reads low at first and climbs).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from probe.document.model import PlayfieldMap
+from probe.document.model.harness import Judged, Metered, MeterReading
+from probe.harness.base import PowerError
+from probe.harness.copper import FuseVerdict, fuse_carries, fuse_protects
+from probe.harness.from_map import MapPower
+from probe.harness.plan import LoadState
+
+UNITS: Final = {
+    Metered.POLARITY: "V", Metered.OHMS: "Ω", Metered.FUSE: "A", Metered.FIRST_VOLT: "V", Metered.LAST_VOLT: "V",
+    Metered.DARK_MA: "mA", Metered.RED_MA: "mA", Metered.CEILING_MA: "mA",
+}  # fmt: skip
+STAGES: Final[dict[Metered, str]] = {
+    Metered.POLARITY: "The chain unplugged from the feed, supply on: red lead to the feed's plus, black to its ground. Type "
+    "the volts, with a minus if the meter shows one. Supply off again",
+    Metered.OHMS: "Supply off and unplugged, the feed joined to the chain: ohms from plus to ground at the first pixel. Wait "
+    "until it stands still. Type the ohms, or `open` if the meter shows none",
+    Metered.FUSE: "Supply off: read the fuse in the feed. Type its amperes",
+    Metered.FIRST_VOLT: "Supply on, nothing lit, one hand behind your back: volts at the first pixel's pads. Smell, heat or a "
+    "tick: off and unplug at once",
+    Metered.LAST_VOLT: "Supply on, nothing lit: volts at the last pixel's pads",
+    Metered.DARK_MA: "Meter in series with the feed's plus, in its 10 A socket: milliamperes with every pixel dark. One feed "
+    "only, the others open",
+    Metered.RED_MA: "The same with every pixel full red (light them from here; a ceiling that dims them spoils it). Type the mA",
+    Metered.CEILING_MA: "The same with everything lit as bright as the ceiling lets it, after ten minutes: is a wire, plug or "
+    "fuse hot?",
+}
+BENCH: Final = (
+    "On the bench, each new batch before it is fitted: ten pixels on short wires, a fuse of 1 A, nothing of the game near.",
+    "Order of colours: light red, then green, then blue; note which came (F6 in the faults' patterns says it in words).",
+    "Width: light pixel 0 white; if a second one lights dimly the batch has four colours where three are sent, or the reverse.",
+    "Current: dark, and all red, as above: the figures of a batch are its own. Note them with the batch.",
+    "Burn-in: an hour of slow white, red, green, blue at half level, steady in between; then touch each: none hot, none dark.",
+    "Mark the bag with the batch's name in the map.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What a reading means, and why."""
+
+    judged: Judged
+    why: str
+
+
+def read_value(what: Metered, text: str) -> float | None:
+    """The number typed; None for `open` where ohms are measured. Raises PowerError."""
+    bare = text.strip().lower().replace(",", ".").replace("−", "-")
+    if what is Metered.OHMS and bare in ("open", "ol", "o.l", "inf", "none"):
+        return None
+    for unit in ("kω", "kohm", "k"):
+        if what is Metered.OHMS and bare.endswith(unit):
+            return 1000 * read_value(what, bare.removesuffix(unit)) if bare != unit else _refuse(what, text)  # type: ignore[operator]
+    unit = UNITS[what].lower()
+    bare = bare.removesuffix("ohm").removesuffix(unit).strip()
+    try:
+        value = float(bare)
+    except ValueError:
+        return _refuse(what, text)
+    if (
+        value != value
+        or abs(value) > 1e9
+        or (value < 0 and what not in (Metered.POLARITY, Metered.FIRST_VOLT, Metered.LAST_VOLT))
+    ):
+        return _refuse(what, text)
+    return value
+
+
+def _refuse(what: Metered, text: str) -> float:
+    more = ", or `open`" if what is Metered.OHMS else ""
+    raise PowerError(f"{text.strip()[:20]!r} is not understood: type a number in {UNITS[what]}{more}.")
+
+
+def judge(power: MapPower, chain: str, what: Metered, value: float | None) -> Judgement:
+    """What a reading of a chain (its id) means against the plan. Raises PowerError where the plan has no figures."""
+    if power.solved is None:
+        raise PowerError(power.trouble or "the plan has no figures yet: enter its wiring first.")
+    made, solved = power.solved
+    name = made.chain_names.get(chain)
+    if name is None:
+        raise PowerError("this chain has no pixels yet.")
+    plan = made.plan.chain(name)
+    low = max(kind.low_line_volt for kind, _ in plan.kinds)
+    least, high = max(k.lowest_volt for k, _ in plan.kinds), min(k.highest_volt for k, _ in plan.kinds)
+    nominal = max(kind.nominal_volt for kind, _ in plan.kinds)
+    feeds = [feed for feed in solved.feeds if next(f for f in made.plan.feeds if f.name == feed.name).chain == name]
+    stop, look, good = Judged.STOP, Judged.LOOK, Judged.GOOD
+    if what is Metered.OHMS:
+        if value is None or value >= 20:
+            return Judgement(good, "no short from plus to ground")
+        if value < 2:
+            return Judgement(stop, "as good as a short: do not switch on. Take joints apart by halves until it is gone")
+        return Judgement(look, "low: wait until the capacitor has charged, swap the leads, measure again")
+    assert value is not None
+    if what in (Metered.POLARITY, Metered.FIRST_VOLT, Metered.LAST_VOLT):
+        if value < 0:
+            return Judgement(stop, "the wrong way round: off and unplug; swap the two wires of the feed")
+        if value > high:
+            return Judgement(stop, f"above the {high:g} V that these pixels take: off and unplug")
+    if what is Metered.POLARITY:
+        if value < 0.9 * nominal:
+            return Judgement(look, f"less than {plan.volts}: fuse, switch, plug; measure again at the supply")
+        return Judgement(good, "the right way round")
+    if what is Metered.FUSE:
+        for feed in feeds:
+            if feed.wire_rating_a is not None and not fuse_protects(fuse_a=value, wire_rating_a=feed.wire_rating_a):
+                return Judgement(
+                    stop,
+                    f"larger than {feed.thinnest} wire behind it is good for ({feed.wire_rating_a:.2g} A): fit a smaller one",
+                )
+        if any(not fuse_carries(fuse_a=value, load_a=feed.planned_a) for feed in feeds):
+            return Judgement(look, "below 125 % of what is planned: it may open")
+        if any(feed.fuse.verdict is FuseVerdict.UNKNOWN for feed in feeds):
+            return Judgement(look, "the wire's rating is not known: enter its gauge")
+        return Judgement(good, "it protects the wire and carries the load")
+    if what in (Metered.FIRST_VOLT, Metered.LAST_VOLT):
+        if value < 0.5:
+            return Judgement(stop, "no volts: off and unplug, then ohms, before anything is concluded")
+        if value < least:
+            return Judgement(
+                stop, f"below the {least:g} V that these pixels need: off; a joint, the fuse's holder or the wire"
+            )
+        expected = max(s.volt for s in made.plan.supplies_of(plan))
+        if value < low or expected - value > 0.2:
+            return Judgement(
+                look, f"{expected - value:.2f} V are lost with nothing lit: a joint or a plug has resistance"
+            )
+        return Judgement(good, f"as it should be, above {low:g} V")
+    state = LoadState.CEILING if what is Metered.CEILING_MA else LoadState.FULL_WHITE
+    idle = 1000 * float(plan.per_pixel("idle_a").sum())
+    if what is Metered.DARK_MA:
+        computed = idle
+    elif what is Metered.RED_MA:
+        white = 3 if all(kind.channels == 3 for kind, _ in plan.kinds) else 4
+        computed = idle + 1000 * float(plan.per_pixel("light_a").sum()) / white
+    else:
+        computed = 1000 * solved.state(state).chain(name).total_a
+    fuse = min((f.fuse.rating_a for f in feeds if f.fuse.rating_a), default=None)
+    if fuse is not None and value > 1000 * fuse:
+        return Judgement(stop, f"above the {fuse:g} A fuse: off and unplug; look for a short and for white pixels")
+    if what is Metered.CEILING_MA and plan.ceiling_ma is not None and value > 1.1 * plan.ceiling_ma:
+        return Judgement(
+            look,
+            f"above the ceiling of {plan.ceiling_ma} mA: the figures of a pixel are too low; measure dark and all red",
+        )
+    if not computed / 3 <= value <= 3 * computed and not (what is Metered.CEILING_MA and value < computed):
+        return Judgement(look, f"computed are {computed:.0f} mA: another kind of pixel, or some that do not light")
+    return Judgement(good, f"computed are {computed:.0f} mA")
+
+
+def last_readings(map_: PlayfieldMap, chain: str) -> dict[Metered, MeterReading]:
+    """The last reading of each stage."""
+    return {reading.what: reading for reading in map_.meter if reading.chain == chain}
+
+
+def barred(map_: PlayfieldMap, chain: str, what: Metered) -> MeterReading | None:
+    """The reading that bars a stage: an earlier one that was judged to stop."""
+    order = list(Metered)
+    found = last_readings(map_, chain)
+    return next((found[m] for m in order[: order.index(what)] if m in found and found[m].judged is Judged.STOP), None)
+
+
+def note(
+    map_: PlayfieldMap, power: MapPower, chain: str, what: Metered, text: str, time: str
+) -> tuple[PlayfieldMap, str]:
+    """The map with a reading, and its judgement in words. Raises PowerError for a barred stage or a text that is none.
+
+    Every reading is kept; the last of a stage counts.
+    """
+    stopped = barred(map_, chain, what)
+    if stopped is not None:
+        raise PowerError(f"first mend what {stopped.what} showed, and measure that again: it says stop.")
+    value = read_value(what, text)
+    found = judge(power, chain, what, value)
+    made = MeterReading(
+        chain=chain, what=what, value=value, judged=found.judged, time=time, pixels=map_.chain(chain).length
+    )
+    words = f"{found.judged}: {found.why}"
+    return map_.model_copy(update={"meter": (*map_.meter, made)}), words

@@ -1,0 +1,125 @@
+"""First power-up: what readings mean, what bars what, how they are kept; and the task behind the screen."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.model.harness import Judged, Metered
+from probe.harness.base import PowerError
+from probe.harness.from_map import compute, plan_of
+from probe.harness.power_up import BENCH, STAGES, UNITS, barred, judge, last_readings, note, read_value
+
+DEMO = load_map(demo_map_path())
+POWER = compute(DEMO)
+TIME = "2025-04-03T20:00:00Z"
+
+
+def judged(what: Metered, value: float | None) -> Judged:
+    return judge(POWER, "backbox", what, value).judged
+
+
+@pytest.mark.parametrize(
+    ("what", "value", "expected"),
+    [
+        (Metered.POLARITY, 5.0, Judged.GOOD),
+        (Metered.POLARITY, -5.0, Judged.STOP),
+        (Metered.POLARITY, 5.4, Judged.STOP),  # WS2812B sheet: 5.3 V at most
+        (Metered.POLARITY, 4.4, Judged.LOOK),
+        (Metered.OHMS, 0.3, Judged.STOP),
+        (Metered.OHMS, 1.99, Judged.STOP),
+        (Metered.OHMS, 2.0, Judged.LOOK),
+        (Metered.OHMS, 20.0, Judged.GOOD),
+        (Metered.OHMS, None, Judged.GOOD),
+        (Metered.FUSE, 2.0, Judged.GOOD),
+        (Metered.FUSE, 5.5, Judged.GOOD),  # as the wire's rating
+        (Metered.FUSE, 5.51, Judged.STOP),
+        (Metered.FUSE, 0.3, Judged.LOOK),
+        (Metered.FIRST_VOLT, 5.0, Judged.GOOD),
+        (Metered.FIRST_VOLT, 4.7, Judged.LOOK),
+        (Metered.FIRST_VOLT, 0.2, Judged.STOP),
+        (Metered.FIRST_VOLT, 3.4, Judged.STOP),  # sheet: 3.5 V at least
+        (Metered.FIRST_VOLT, -0.1, Judged.STOP),
+        (Metered.LAST_VOLT, 5.31, Judged.STOP),
+        (Metered.LAST_VOLT, 4.9, Judged.GOOD),
+        (Metered.DARK_MA, 24, Judged.GOOD),
+        (Metered.DARK_MA, 100, Judged.LOOK),
+        (Metered.DARK_MA, 2_500, Judged.STOP),
+        (Metered.RED_MA, 500, Judged.GOOD),
+        (Metered.RED_MA, 60, Judged.LOOK),
+        (Metered.CEILING_MA, 440, Judged.GOOD),
+        (Metered.CEILING_MA, 20, Judged.GOOD),
+        (Metered.CEILING_MA, 520, Judged.LOOK),
+        (Metered.CEILING_MA, 2_100, Judged.STOP),
+    ],
+)
+def test_what_a_reading_means(what: Metered, value: float | None, expected: Judged) -> None:
+    """The demonstration's backbox: 24 pixels of 20 mA a colour (assumed) and 1 mA dark, a 2 A fuse, wire good for 5.5 A."""
+    assert judged(what, value) is expected
+
+
+@pytest.mark.parametrize(
+    ("text", "what", "value"),
+    [
+        ("4,98 V", Metered.FIRST_VOLT, 4.98),
+        ("-5.02", Metered.POLARITY, -5.02),
+        ("−5.02", Metered.POLARITY, -5.02),
+        ("open", Metered.OHMS, None),
+        ("OL", Metered.OHMS, None),
+        ("1.2 k", Metered.OHMS, 1200.0),
+        ("47 ohm", Metered.OHMS, 47.0),
+        ("47 Ω", Metered.OHMS, 47.0),
+        ("24 mA", Metered.DARK_MA, 24.0),
+    ],
+)
+def test_readings_as_they_are_typed(text: str, what: Metered, value: float | None) -> None:
+    found = read_value(what, text)
+    assert found == (None if value is None else pytest.approx(value))
+
+
+@given(st.text(max_size=12), st.sampled_from(list(Metered)))
+def test_any_text_is_a_reading_or_refused_in_words(text: str, what: Metered) -> None:
+    try:
+        value = read_value(what, text)
+    except PowerError as error:
+        assert "type a number" in str(error)  # noqa: PT017
+    else:
+        assert value is None or abs(value) <= 1e12
+
+
+def test_a_reading_that_says_stop_bars_all_that_comes_after_until_it_is_taken_again() -> None:
+    map_, words = note(DEMO, POWER, "backbox", Metered.OHMS, "0.4", TIME)
+    assert words.startswith("stop: as good as a short")
+    for what in list(Metered)[2:]:
+        assert barred(map_, "backbox", what) is not None
+        with pytest.raises(PowerError, match="first mend what ohms showed"):
+            note(map_, POWER, "backbox", what, "1", TIME)
+    assert barred(map_, "backbox", Metered.POLARITY) is None
+    assert barred(map_, "playfield", Metered.LAST_VOLT) is None
+    again, words = note(map_, POWER, "backbox", Metered.OHMS, "open", TIME)
+    assert words.startswith("good")
+    assert barred(again, "backbox", Metered.FIRST_VOLT) is None
+    assert [reading.value for reading in again.meter] == [0.4, None]
+
+
+def test_readings_are_kept_with_date_and_judgement_and_two_of_them_make_the_plan() -> None:
+    map_, _ = note(DEMO, POWER, "backbox", Metered.DARK_MA, "16.8", TIME)
+    map_, _ = note(map_, POWER, "backbox", Metered.RED_MA, "304.8", TIME)
+    found = last_readings(map_, "backbox")[Metered.RED_MA]
+    assert (found.value, found.judged, found.time, found.pixels) == (304.8, Judged.GOOD, TIME, 24)
+    kind = plan_of(map_).plan.chain("Backbox").kinds[0][0]
+    assert kind.idle_a == pytest.approx(0.0007)
+    assert kind.channel_a == pytest.approx(0.012)
+
+
+def test_stages_are_in_the_order_of_danger_and_all_have_words() -> None:
+    order = list(STAGES)
+    assert order == list(Metered)
+    assert order.index(Metered.OHMS) < order.index(Metered.FIRST_VOLT) < order.index(Metered.DARK_MA)
+    assert order.index(Metered.DARK_MA) < order.index(Metered.RED_MA) < order.index(Metered.CEILING_MA)
+    assert set(UNITS) == set(Metered)
+    text = " ".join(BENCH)
+    for word in ("Order", "Width", "Current", "Burn-in"):
+        assert word in text
