@@ -83,6 +83,8 @@ class Prover:
         self.proved = False
         self.stuck = False
         """Whether the linear bound is as high as it gets: what follows is integer work."""
+        self._reduced: tuple[float, Array, Array] | None = None
+        """The last linear bound over all pairs, and what each pair and first seat costs beyond it."""
         self._branches: list[tuple[float, int, frozenset[int], frozenset[int]]] = []
         self._count = 0
         self._cuts: dict[object, _Cut] = {}
@@ -106,6 +108,7 @@ class Prover:
         cost = self.network.cost_mm(order)
         if cost < self.cost_mm - 1e-9:
             self.order, self.cost_mm = order, cost
+            self._leave_out()
             self._done_if_closed()
 
     def step(self) -> None:
@@ -239,11 +242,10 @@ class Prover:
         bound = float(found.fun) + lacking  # each pair outside is taken at most once
         if bound > self.bound_mm:
             self.bound_mm = bound
-        gap = self.cost_mm - bound
         if not len(cheap):
-            self._allowed &= ~(reduced > gap + 1e-6)
-            ends = found.lower.marginals[len(pairs) : len(pairs) + self._enter_allowed.size]
-            self._enter_allowed &= (np.asarray(ends) <= gap + 1e-6).reshape(self._enter_allowed.shape)
+            ends = np.asarray(found.lower.marginals[len(pairs) : len(pairs) + self._enter_allowed.size])
+            self._reduced = (bound, reduced, ends.reshape(self._enter_allowed.shape))
+            self._leave_out()
         else:
             take = cheap[np.argsort(reduced[cheap])[: 10 * self.network.seats]]
             self._in[take] = True
@@ -251,6 +253,14 @@ class Prover:
         if not len(cheap) and not fresh:
             self.stuck = True
             heappush(self._branches, (bound, 0, frozenset(), frozenset()))
+
+    def _leave_out(self) -> None:
+        """Leave out for good what is too dear to be in a better plan than the one there is."""
+        if self._reduced is not None:
+            bound, pairs, firsts = self._reduced
+            gap = self.cost_mm - bound + 1e-6
+            self._allowed &= ~(pairs > gap)
+            self._enter_allowed &= firsts <= gap
 
     def _reduced_costs(self, found: object) -> Array:
         """Of every pair, from the dual values."""

@@ -34,6 +34,7 @@ MOST_CHAINS = 16
 """As many as a board has outputs."""
 _PINNED_MM = -100_000.0
 _MOST_FEEDS = 4
+SEARCHES, KICKS = 20, 100
 _ENOUGH_VOLT = 0.95
 """Of the supply: a chain whose lowest pixel has less at the ceiling gets one more feed. Our own choice."""
 
@@ -348,8 +349,8 @@ class Improver:
     def work(self) -> Plan:
         """The plan after one more piece of work."""
         self._turn += 1
-        if self._turn % 2 and self._turn < 40:
-            self._search.improve(60)
+        if self._turn % 2 and self._turn < 2 * SEARCHES:
+            self._search.improve(KICKS)
             self._prover.improve_with(self._search.order)
         else:
             self._prover.step()
