@@ -142,6 +142,18 @@ def test_with_steady_light_two_places_are_lit_side_by_side() -> None:
     assert "side by side" in p.state.message
 
 
+def test_another_mode_ends_the_comparison() -> None:
+    p = player(place="launch-arrow")
+    p.give(key.ComparePlaces(), key.PickPlace("dive-again"), key.ComparePlaces())
+    assert p.state.comparing
+    assert isinstance(p.wanted, Alternate)
+    p.give(key.NextLitMode())
+    assert not p.state.comparing
+    assert not isinstance(p.wanted, Alternate)
+    assert not p.task.ticks
+    assert p.state.message.startswith("lit: ")
+
+
 def test_light_modes() -> None:
     p = player(place="left-sling-glow-1")
     p.give(key.NextLitMode())

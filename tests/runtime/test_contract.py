@@ -7,6 +7,7 @@ run over every task; what the rules say is independent of what a task is for.
 from __future__ import annotations
 
 import asyncio
+import threading
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field, replace
@@ -17,13 +18,16 @@ from typing import Any
 import pytest
 
 from device_protocol.board import BoardConfig
-from device_protocol.orders import Darken, ReadTableState, SetupOutput
+from device_protocol.orders import ButtonNotice, Darken, ReadTableState, SetupOutput
 from device_protocol.values import Colour
 from probe.cli.screens import wiring_of
 from probe.document.document import Document, SaveJob, Unsaved
 from probe.document.file.disk import Disk
 from probe.document.file.map_file import load_map
 from probe.document.model import PlayfieldMap
+from probe.link import NoticeArrived
+from probe.link.errors import LinkErrorKind
+from probe.link.events import ConnectReason
 from probe.runtime.runtime import OpenTask, Runtime
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -44,7 +48,8 @@ class SlowDocument(Document):
 
     delay_s = 0.0
     failures = 0
-    gate: asyncio.Event | None = None
+    hangs: threading.Event | None = None
+    """The disk answers nothing until this is set."""
     saves = 0
 
     def save_job(self) -> SaveJob | None:
@@ -56,6 +61,8 @@ class SlowDocument(Document):
     def _run(self, run: Callable[[], None]) -> None:
         self.saves += 1
         time.sleep(self.delay_s)
+        if self.hangs is not None:
+            assert self.hangs.wait(30)
         if self.failures:
             self.failures -= 1
             raise OSError(28, "No space left on device")
@@ -72,6 +79,8 @@ class Bench:
     played: Played
     faults: list[Exception] = field(default_factory=list)
     claims: list[str] = field(default_factory=list)
+    rings: list[str] = field(default_factory=list)
+    """A line each time the bell rang."""
 
     @property
     def top(self) -> OpenTask:
@@ -157,8 +166,11 @@ def bench(tmp_path: Path) -> Any:
         real = one.wired() if one.wired is not None else map_
         line = ScriptedBoard(tuple(wiring_of(real, chain) for chain in real.chains), config=CONFIG, script=script)
         faults: list[Exception] = []
-        runtime = Runtime(document, {**one.makers(), "below": make_below}, on_fault=faults.append)
-        found = Bench(runtime, line, document, one, faults)
+        rings: list[str] = []
+        runtime = Runtime(
+            document, {**one.makers(), "below": make_below}, on_fault=faults.append, bell=lambda: rings.append("bell")
+        )
+        found = Bench(runtime, line, document, one, faults, rings=rings)
         runtime._on_change = found.looked
         line.on_event = runtime.link_event
         line.saved = lambda: document.is_saved
@@ -654,4 +666,66 @@ async def test_ready_to_leave_is_all_dark_with_a_revision_and_staying_lights_aga
     one.runtime.stay()
     await one.settled()
     assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
+
+
+# -- facts of the line and of the disk, as they are said ----------------------------------------------------------------
+
+
+@ALL
+async def test_a_lost_board_rings_once_and_not_at_every_attempt_to_find_it(bench: Any, name: str) -> None:
+    one = await bench(name)
+    one.rings.clear()
+    one.board.lose()
+    await one.settled()
+    assert one.rings == ["bell"]
+    for _ in range(3):
+        one.board.lose(LinkErrorKind.NO_SUCH_PORT)
+        await one.settled()
+    one.board.connect(ConnectReason.AGAIN)
+    await one.settled()
+    assert one.rings == ["bell"]
+    one.board.lose()
+    await one.settled()
+    assert one.rings == ["bell", "bell"]
+    one.hold()
+
+
+async def test_a_notice_of_the_button_is_at_least_one_press(bench: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Presses whose notice was lost count too; a total that went back (a restart nobody saw) is one press, never none."""
+    one = await bench("walk")
+    seen: list[object] = []
+    monkeypatch.setattr(one.runtime, "dispatch", seen.append)
+    for total in (1, 4, 4, 2, 3):
+        one.runtime.link_event(NoticeArrived(ButtonNotice(total)))
+    assert seen == [ev.StepButton(times) for times in (1, 3, 1, 1, 1)]
+    seen.clear()
+    one.board.restart()
+    one.runtime.link_event(NoticeArrived(ButtonNotice(2)))
+    assert [event for event in seen if isinstance(event, ev.StepButton)] == [ev.StepButton(2)]
+
+
+@CHANGING
+async def test_whether_all_is_saved_within_a_time_also_on_a_disk_that_hangs_or_fails(bench: Any, name: str) -> None:
+    one = await bench(name)
+    one.document.hangs = threading.Event()
+    saved = one.document.saved_version
+    for event in one.played.events(one.runtime, lambda: one.state):
+        one.runtime.dispatch(event)
+        if one.document.version != saved:
+            break
+        await one.settled()
+    try:
+        assert await one.runtime.saved_within(0.01) is None, "the disk has not answered"
+        assert not one.document.is_saved
+    finally:
+        one.document.hangs.set()
+    assert await one.runtime.saved_within(10.0) is True
+    await one.settled()
+    one.document.failures = 1
+    machine = one.document.map.machine.model_copy(update={"name": "Kelp Forest again"})
+    one.document.commit(one.document.map.model_copy(update={"machine": machine}), "renamed")
+    assert await one.runtime.saved_within(10.0) is False
+    assert await one.runtime.saved_within(10.0) is True
+    await one.settled()
     one.hold()
