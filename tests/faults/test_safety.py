@@ -17,13 +17,17 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 from probe.faults.commands import Heat, SayYesNo, Unsure
 from probe.faults.engine import (
     STOP_STEPS,
+    SURE,
     UNSURE,
     FaultSession,
     allowed,
     answered,
     answered_by_reading,
+    belief,
+    marginals,
     next_step,
 )
+from probe.faults.explain import hand_over
 from probe.faults.knowledge import ChainPower, FaultObservation, Hazard, Who
 from probe.faults.search import start
 from probe.faults.state import FaultSearch, SearchMode
@@ -282,6 +286,27 @@ def test_after_a_repair_a_safe_reading_comes_before_power() -> None:
     assert play.mode() is SearchMode.REPAIR
     assert not play.search.session.unsafe
     assert {"cured", "not-cured"} <= {item.key for item in play.search.items}
+
+
+def test_heat_in_the_middle_of_a_repair_leaves_the_repair() -> None:
+    play = begun().choose("random")
+    put_and_answer(play, "volts-first", "high")
+    while play.mode() is SearchMode.QUESTION:
+        play.give(Unsure(NOW))
+    play.choose("repair:supply-high").give(Heat())
+    assert play.search.repairing == ""
+    while play.mode() is SearchMode.QUESTION:
+        assert is_safe_to_show(play.search)
+        play.give(Unsure(NOW))
+    assert play.mode() is SearchMode.FINDING
+
+
+def test_a_sure_cause_that_is_dangerous_hands_over_what_would_make_it_safe() -> None:
+    session, _ = after(FaultSession(), frozenset(), "look", "random")
+    session, _ = after(session, frozenset(), "volts-first", "high")
+    session, _ = after(session, frozenset(), "volts-last", "high")
+    assert float(marginals(K, belief(K, session)).max()) >= SURE
+    assert hand_over(K, session)[0] == "Not safe to power before:"
 
 
 @pytest.mark.parametrize("job", ["flex", "return", "soak"])

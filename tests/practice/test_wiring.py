@@ -368,3 +368,16 @@ def test_twelve_volt_parts_stay_dark_at_five() -> None:
 def test_a_leak_goes_with_the_light_it_comes_from() -> None:
     assert (at("light-leaks").look(), reads(at("light-leaks"), "cover")) == ("two-places", "gone")
     assert (at("data-teed").look(), reads(at("data-teed"), "cover")) == ("two-places", "stays")
+
+
+@pytest.mark.parametrize(
+    ("cause", "reading"),
+    [
+        ("data-ground-swapped", "apart"),
+        ("polarity-swapped", "apart"),
+        ("data-five-swapped", "joined"),
+        ("no-5v", "joined"),
+    ],
+)
+def test_grounds_meet_unless_a_plug_leads_the_boards_ground_elsewhere(cause: str, reading: str) -> None:
+    assert reads(at(cause), "ground-ohms") == reading
