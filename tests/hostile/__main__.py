@@ -58,6 +58,9 @@ PROPERTIES: dict[str, tuple[str, ...]] = {
         "tests/link/test_diagnosis.py",
     ),
     "a board takes any bytes": ("tests/firmware/test_hostile.py",),
+    "a clock that goes back and any time zone change nothing but what is written down": (
+        "tests/hostile/test_clocks.py",
+    ),
     "archives hold what they should and no more": ("tests/test_archives.py", "tests/test_licences.py"),
 }
 
