@@ -38,7 +38,7 @@ from probe.document.settings import (
     usable_keys,
 )
 from probe.mapping.walk_state import start
-from probe.ui.keys import all_keys
+from probe.ui.keys import HOME, all_keys
 from probe.ui.launch import LaunchOptions, Seen, Session
 from probe.ui.start import PortChoice
 
@@ -431,16 +431,38 @@ def open_program(arguments: argparse.Namespace) -> int:
         session.close()
         complain("this needs a terminal to draw on and a keyboard to read; here one of them is a file or a pipe")
         return Exit.USAGE
-    code, again = _run(options, session, opening)
-    while again:
-        launch = _launch(argparse.Namespace(**{**vars(arguments), "seed": None}), opening)
-        assert launch is not None, "a practice round can always be opened"
-        code, again = _run(*launch, opening)
+    code, then = _run(options, session, opening)
+    while then:
+        opening = Opening(_arguments_for(then, arguments), settings_again(settings))
+        if then == (HOME,):
+            launch = replace(opening.options(), start_here=True), Session()
+        else:
+            launch = _launch(opening.arguments, opening)
+        assert launch is not None, "what is offered inside can be opened"
+        code, then = _run(*launch, opening)
     return code
 
 
-def _run(options: LaunchOptions, session: Session, opening: Opening) -> tuple[int, bool]:
-    """Run the full-screen program to its end: the exit code, and whether another practice round is wanted."""
+def settings_again(before: Settings) -> Settings:
+    """The settings as they are now, with the keys that were usable."""
+    try:
+        return load_settings().model_copy(update={"keys": before.keys})
+    except StorageError as exc:
+        log.warning("settings: %s", exc)
+        return before
+
+
+def _arguments_for(words: tuple[str, ...], first: argparse.Namespace) -> argparse.Namespace:
+    """A command line for what was chosen inside; how things are drawn stays as it was asked for at first."""
+    from probe.cli.parser import build_parser
+
+    parsed = build_parser().parse_args([word for word in words if word != HOME])
+    looks = {name: value for name, value in vars(first).items() if name in ("ascii", "steady_only")}
+    return argparse.Namespace(**{**vars(parsed), **looks})
+
+
+def _run(options: LaunchOptions, session: Session, opening: Opening) -> tuple[int, tuple[str, ...]]:
+    """Run the full-screen program to its end: the exit code, and what is gone on with, as words of a command line."""
     from probe.cli.leaving import Leaving
     from probe.ui.app import ProbeApp
 
@@ -450,7 +472,7 @@ def _run(options: LaunchOptions, session: Session, opening: Opening) -> tuple[in
         with Leaving(app.endings, restore=partial(_restore_terminal, app)) as leaving:
             app.run()
             code = leaving.finish(app.session.goodbye)
-            return code, app.another_round and code == Exit.FINE
+            return code, app.then if code == Exit.FINE else ()
     finally:
         session.close()
         app.session.close()

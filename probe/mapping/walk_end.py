@@ -15,7 +15,18 @@ from probe.document.operations import set_count
 from probe.document.plural import many
 from probe.frozen import frozen
 from probe.mapping.searches import SPAN, CountSearch
-from probe.mapping.walk_keys import ChangeCount, ChangeKind, GoTo, Move, PutAt, Say, ToggleBlink, TogglePaper, UseLine
+from probe.mapping.walk_keys import (
+    ChangeCount,
+    ChangeKind,
+    GoTo,
+    Move,
+    PutAt,
+    Say,
+    ShowNext,
+    ToggleBlink,
+    TogglePaper,
+    UseLine,
+)
 from probe.mapping.walk_state import EndStage, OneKey, Walk, WalkEnd, next_unseen
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -74,6 +85,8 @@ def end_of_walk(s: Walk, go: _Go) -> Walk:
 def end_step(s: Walk, event: object, go: _Go) -> _N | None:
     """What an event does on the page; None for what it does there as everywhere on the walk."""
     end = s.end
+    if isinstance(event, ShowNext):
+        return replace(s, end=WalkEnd(EndStage.NEXT), typed="", chosen=0, message=""), ()
     if isinstance(event, ChangeCount):
         return replace(s, end=WalkEnd(EndStage.COUNT, asked=True), typed="", chosen=0, message=""), ()
     if end is None:
@@ -282,10 +295,10 @@ def next_steps(map_: PlayfieldMap) -> tuple[NextStep, ...]:
     if findings:
         steps.append(NextStep(f"See {many(len(findings), 'finding')} in the map table", "", ev.GoOpen("table")))
     steps.append(NextStep("Write the table into the board", "", ev.GoOpen("board")))
-    sheet = "the sheet is made in the shell: playfield-probe sheet MAP"
-    export = "tables are written in the shell: playfield-probe export MAP"
-    steps.append(NextStep("Print the sheet for the cabinet", "in the shell", outside=sheet))
-    steps.append(NextStep("Export", "in the shell", outside=export))
+    sheet = "F10, Plan, S makes the sheet"
+    export = "F10, Map, X writes tables"
+    steps.append(NextStep("Print the sheet for the cabinet", "F10, Plan, S", outside=sheet))
+    steps.append(NextStep("Export", "F10, Map, X", outside=export))
     return tuple(steps[:ROWS])
 
 

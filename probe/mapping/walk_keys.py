@@ -62,5 +62,10 @@ class ToggleBlink:
 
 
 @frozen
+class ShowNext:
+    """What the map needs, most useful first."""
+
+
+@frozen
 class TogglePaper:
     """Answer without a board, or stop doing so."""

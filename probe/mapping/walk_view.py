@@ -16,6 +16,7 @@ from probe.mapping.walk_keys import (
     Move,
     PutAt,
     Say,
+    ShowNext,
     ToggleBlink,
     TogglePaper,
     UseLine,
@@ -81,6 +82,7 @@ COMMANDS = (
     Command("walk.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
     Command("walk.next_chain", Means.NEXT_KIND, "Next chain", ev.NextChain()),
     Command("walk.leave", Means.BACK, "What next", ev.Leave(), shown=True),
+    Command("walk.needs", Means.IN_MENU, "What this map needs", ShowNext(), letter="w", group=Group.MAP),
     Command("walk.count", Means.IN_MENU, "Count of this chain", ChangeCount(), letter="c", group=Group.MAP),
     Command(
         "walk.yes", Means.BY_LETTER, "At the end: yes, something lights", ev.TakeRow(0), when=asks_yes_or_no, letter="y"

@@ -113,6 +113,28 @@ class OpenSettings(ScreenEvent):
 
 
 @frozen
+class WriteExport(ScreenEvent):
+    """Write the map in another form."""
+
+
+@frozen
+class WriteSheet(ScreenEvent):
+    """Write the papers for the cabinet."""
+
+
+@frozen
+class GoOn(ScreenEvent):
+    """Save, close this map, and go on with something else: words of a command line, or `home`."""
+
+    then: tuple[str, ...]
+
+
+@frozen
+class InTheShell(ScreenEvent):
+    """Nothing: it is done by a command in the shell."""
+
+
+@frozen
 class SaveScreen(ScreenEvent):
     """Save what the screen shows, as SVG, beside the map."""
 

@@ -35,7 +35,7 @@ from probe.task.task import AnyTask, Opened, TaskState
 from probe.task.views import FormView, RowsView, TaskView
 from probe.ui.ascii_only import AsciiOnly, BlocksOnly
 from probe.ui.command_screen import CommandScreen
-from probe.ui.keys import OF_PROGRAM, key_name, keys_of, keys_words, program_bindings, while_empty
+from probe.ui.keys import HOME, IN_THE_SHELL, OF_PROGRAM, key_name, keys_of, keys_words, program_bindings, while_empty
 from probe.ui.launch import LaunchOptions, Opener, Seen, Session
 from probe.ui.start import HomeScreen, PortChoice, PortScreen
 from probe.ui.task_screen import TaskScreen
@@ -126,7 +126,7 @@ class ProbeApp(App[str]):
         self.opener = opener
         self.link: BoardLink | None = None
         self._need: Need | None = None
-        self.another_round = False
+        self.then: tuple[str, ...] = ()
         """Whether a practice round was left for another one."""
         self.cautions_read: set[Moment] = set()
         self._shown: list[tuple[OpenTask, Screen[Any]]] = []
@@ -389,7 +389,7 @@ class ProbeApp(App[str]):
             self.runtime.close_last()
             self.call_next(self._restack)
         elif self.options.practice is not None and result in ("again", "leave"):
-            self.another_round = result == "again"
+            self.then = self._another_round() if result == "again" else ()
             self.call_next(self.action_quit)
         elif self.runtime.layers[0].name == "walk":
             self.open_menu(Group.MAP)
@@ -412,10 +412,22 @@ class ProbeApp(App[str]):
         """A command from the menu: the screen's own, or the program's."""
         if command is None:
             return
-        if isinstance(self.screen, CommandScreen):
+        if command.scope not in ("app", self._scope(self.screen)):
+            self.runtime.dispatch(ev.GoOpen(command.scope))
+            self.run_worker(self._run_there(command), name="a command of another screen")
+        elif isinstance(self.screen, CommandScreen):
             self.screen.run_command(command.event)
         else:
             self.run_event(command.event)
+
+    async def _run_there(self, command: Command) -> None:
+        """Once the screen that the command belongs to is on top."""
+        await self._restack()
+        if isinstance(self.screen, CommandScreen) and self._scope(self.screen) == command.scope:
+            self.screen.run_command(command.event)
+
+    def _another_round(self) -> tuple[str, ...]:
+        return ("practice", "--words") if self.options.in_words else ("practice",)
 
     def run_event(self, event: object) -> None:
         """Do what is the program's own, or give the event to the task in hand."""
@@ -437,7 +449,7 @@ class ProbeApp(App[str]):
 
     def why_not(self, command: Command) -> str:
         """Why one of the program's own commands cannot be done now; empty if it can."""
-        match command.event:
+        match ev.GoOpen(command.scope) if command.scope != "app" else command.event:
             case ev.GoOpen(task):
                 map_, open_now = self.map_now(), [layer.name for layer in self.runtime.layers]
                 if map_ is None or not map_.chains or open_now[:1] == ["setup"]:
@@ -446,6 +458,12 @@ class ProbeApp(App[str]):
                     return "not in a practice round"
                 if open_now[-1:] == [task]:
                     return "you are there"
+            case se.InTheShell():
+                return IN_THE_SHELL[command.id]
+            case se.GoOn((then,)) if then == HOME and isinstance(self.screen_stack[-1], HomeScreen):
+                return "you are there"
+            case se.WriteExport() | se.WriteSheet() if self.map_now() is None:
+                return "needs a map"
             case se.TourOn() if self.truth is None:
                 return "in the demo: playfield-probe demo --tour"
             case se.TourOver() if not self._tour_is_on():
@@ -527,6 +545,17 @@ class ProbeApp(App[str]):
                 self.open_menu()
             case se.OpenPalette():
                 self.action_command_palette()
+            case se.WriteExport():
+                from probe.ui.files import FileScreen, export_forms
+
+                self.push_screen(FileScreen("Export: what is written?", export_forms()))
+            case se.WriteSheet():
+                from probe.ui.files import FileScreen, sheet_forms
+
+                self.push_screen(FileScreen("Papers for the cabinet: what is written?", sheet_forms()))
+            case se.GoOn(then):
+                self.then = then
+                self.run_worker(self.action_quit(), name="going on with something else")
             case se.OpenGuide():
                 self.action_guide()
             case se.OpenSettings():
@@ -578,7 +607,16 @@ class ProbeApp(App[str]):
             return
         scope = self._scope(self.screen) or "app"
         others = other_keys(self.screen) if scope == "app" else []
-        self.push_screen(HelpScreen(scope, dict(self.options.changed_keys), others))
+        self.push_screen(HelpScreen(scope, dict(self.options.changed_keys), others, self._prose()))
+
+    def _prose(self) -> str:
+        """What this screen is for, and what is asked in this state."""
+        from probe.ui.prose import prose
+
+        screen = self.screen
+        if not isinstance(screen, CommandScreen) or screen.open_task not in self.runtime.layers:
+            return ""
+        return prose(screen.open_task.name, self.runtime.seen(screen.open_task), screen.current_view())
 
     @staticmethod
     def _scope(screen: Screen[Any]) -> str:
@@ -692,6 +730,7 @@ class ProbeApp(App[str]):
         await self.runtime.prepare_to_leave(HEAD_START_S)
         if await self.runtime.saved_within(SAVE_S) is False and not await self._ask_unsaved(leaving=True):
             self._leaving = False
+            self.then = ()
             self.runtime.stay()
             return
         self.endings.request(Ending(Reason.LEFT))

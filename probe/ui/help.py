@@ -37,9 +37,12 @@ class HelpScreen(ModalScreen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,f1,enter,q", "close", "Close", priority=True)]
 
-    def __init__(self, scope: str, changed_keys: dict[str, str], others: Sequence[tuple[str, str]] = ()) -> None:
-        """`others`: keys and words beside those of the table of keys."""
+    def __init__(
+        self, scope: str, changed_keys: dict[str, str], others: Sequence[tuple[str, str]] = (), prose: str = ""
+    ) -> None:
+        """`others`: keys and words beside those of the table of keys. `prose` comes before them."""
         super().__init__()
+        self._prose = prose
         self._scope = scope
         self._others = others
         self._changed_keys = changed_keys
@@ -49,7 +52,8 @@ class HelpScreen(ModalScreen[None]):
             yield Static(self._text())
 
     def _text(self) -> Content:
-        lines = [Content("Keys").stylize("bold")]
+        lines = [Content(self._prose), Content("")] if self._prose else []
+        lines += [Content("Keys").stylize("bold")]
         lines += [Content(f"  {keys:<22}{words}") for keys, words in self._others]
         noted = False
         own = {key for row in all_keys() if row.scope == self._scope != "app" for key in row.keys}

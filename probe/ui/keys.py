@@ -15,13 +15,20 @@ from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.command import Command, Group, Means
 
+HOME = "home"
+"""What is gone on with where no command line has a word for it."""
 _IN = Means.IN_MENU
 OF_PROGRAM: tuple[Command, ...] = (
     Command("app.leave", Means.BACK, "Back", ev.Leave(), shown=True),
     Command("app.table", Means.TABLE, "Map table", ev.GoOpen("table"), group=Group.MAP, letter="t"),
     Command("app.revisions", _IN, "Revisions, compare", ev.GoOpen("revisions"), group=Group.MAP, letter="r"),
-    Command("app.worklist", _IN, "Worklist: what is left", ev.GoOpen("worklist"), group=Group.MAP, letter="w"),
-    Command("app.log", _IN, "Log of evenings", ev.GoOpen("log"), group=Group.MAP, letter="l"),
+    Command("app.worklist", _IN, "Worklist: what is left", ev.GoOpen("worklist"), group=Group.MAP, letter="l"),
+    Command("app.log", _IN, "Log of evenings", ev.GoOpen("log"), group=Group.MAP, letter="e"),
+    Command("app.export", _IN, "Export", se.WriteExport(), group=Group.MAP, letter="x"),
+    Command("app.import", _IN, "Import a map", se.InTheShell(), group=Group.MAP, letter="i"),
+    Command("app.merge", _IN, "Merge two people's work", se.InTheShell(), group=Group.MAP, letter="m"),
+    Command("app.photo", _IN, "Photos beside the map", se.InTheShell(), group=Group.MAP, letter="h"),
+    Command("app.another", _IN, "Another map, or a new one", se.GoOn((HOME,)), group=Group.MAP, letter="o"),
     Command("app.port", _IN, "Pick the port of the board", se.PickPort(), group=Group.MAP, letter="b"),
     Command("app.walk", _IN, "Walk a chain", ev.GoOpen("walk"), group=Group.LIGHT, letter="w"),
     Command("app.find", _IN, "Which number is at this place", ev.GoOpen("find"), group=Group.LIGHT, letter="n"),
@@ -29,13 +36,16 @@ OF_PROGRAM: tuple[Command, ...] = (
     Command("app.picture", _IN, "Places, levels, colours", ev.GoOpen("picture"), group=Group.LIGHT, letter="p"),
     Command("app.evenness", _IN, "Even out the light", ev.GoOpen("evenness"), group=Group.LIGHT, letter="e"),
     Command("app.faults", _IN, "Find a fault", ev.GoOpen("faults"), group=Group.LIGHT, letter="f"),
+    Command("app.board_check", _IN, "Check the board's program", se.InTheShell(), group=Group.LIGHT, letter="k"),
     Command("app.plan", _IN, "Order of pixels, splices, wire", ev.GoOpen("plan"), group=Group.PLAN, letter="o"),
     Command("app.power", _IN, "Power and feeds", ev.GoOpen("power"), group=Group.PLAN, letter="p"),
     Command("app.power_up", _IN, "First power-up", ev.GoOpen("power_up"), group=Group.PLAN, letter="u"),
     Command("app.harness", _IN, "Harness, joints", ev.GoOpen("harness"), group=Group.PLAN, letter="h"),
     Command("app.shapes", _IN, "Shapes of the playfield", ev.GoOpen("shapes"), group=Group.PLAN, letter="d"),
+    Command("app.sheet", _IN, "Cabinet sheet", se.WriteSheet(), group=Group.PLAN, letter="s"),
     Command("app.batches", _IN, "Batches of pixels", ev.GoOpen("batch"), group=Group.PLAN, letter="b"),
     Command("app.lamps", _IN, "Lamp list, join", ev.GoOpen("lamps"), group=Group.GAME, letter="l"),
+    Command("app.lamp_file", _IN, "Read a lamp list", se.InTheShell(), group=Group.GAME, letter="i"),
     Command("app.board", _IN, "Table into the board", ev.GoOpen("board"), group=Group.GAME, letter="b"),
     Command("app.watch", _IN, "Watch the game", ev.GoOpen("watch"), group=Group.GAME, letter="w"),
     Command("app.prove", _IN, "Prove", ev.GoOpen("prove"), group=Group.GAME, letter="p"),
@@ -51,6 +61,8 @@ OF_PROGRAM: tuple[Command, ...] = (
         group=Group.PROGRAM,
         letter="s",
     ),
+    Command("app.practice", _IN, "Practice finding faults", se.GoOn(("practice",)), group=Group.PROGRAM, letter="p"),
+    Command("app.demo", _IN, "The demo", se.GoOn(("demo",)), group=Group.PROGRAM, letter="d"),
     Command("app.tour", _IN, "Tour: begin it, or its next sentence", se.TourOn(), group=Group.PROGRAM, letter="t"),
     Command("app.end_tour", _IN, "Tour: end it", se.TourOver(), group=Group.PROGRAM, letter="e"),
     Command(
@@ -62,6 +74,45 @@ OF_PROGRAM: tuple[Command, ...] = (
     Command("app.quit", Means.QUIT, "Leave the program", se.Quit(), group=Group.PROGRAM, letter="q"),
 )
 """The program's own, which every screen has."""
+
+
+IN_THE_SHELL: Mapping[str, str] = {
+    "app.import": "in the shell: playfield-probe import CSV -o MAP",
+    "app.photo": "in the shell: playfield-probe photo MAP",
+    "app.merge": "in the shell: playfield-probe merge",
+    "app.board_check": "in the shell: playfield-probe board-check PORT",
+    "app.lamp_file": "in the shell: playfield-probe lamps MAP --from FILE",
+}
+"""What is not done inside, and the command that does it."""
+
+VERBS: Mapping[str, str] = {
+    "demo": "app.demo",
+    "walk": "app.walk",
+    "ports": "app.port",
+    "export": "app.export",
+    "import": "app.import",
+    "check": "table.findings",
+    "power": "app.power",
+    "harness": "app.harness",
+    "lamps": "app.lamps",
+    "table": "app.board",
+    "renumber": "app.recheck",
+    "undo": "walk.undo",
+    "revisions": "app.revisions",
+    "diff": "app.revisions",
+    "merge": "app.merge",
+    "recheck": "app.recheck",
+    "faults": "app.faults",
+    "practice": "app.practice",
+    "sheet": "app.sheet",
+    "plan": "app.plan",
+    "photo": "app.photo",
+    "worklist": "app.worklist",
+    "log": "app.log",
+    "board-check": "app.board_check",
+    "completion": "only a shell has a use for it",
+}
+"""Where each command of the command line is inside, or why it is not."""
 
 
 @cache

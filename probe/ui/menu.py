@@ -243,7 +243,11 @@ def menu_choices(app: ProbeApp, below: CommandScreen | None, group: Group) -> tu
         return tuple(
             Choice(row, letter, _why_not(app, below, row)) for row, letter in zip(own, letters(own), strict=True)
         )
-    rows = [row for row in all_keys() if row.group is group]
+    order = _ORDER.get(group, "")
+    rows = sorted(
+        (row for row in all_keys() if row.group is group),
+        key=lambda row: order.index(row.letter) if row.letter in order else len(order),
+    )
     return tuple(Choice(row, row.letter, _why_not(app, below, row)) for row in rows)
 
 
@@ -272,10 +276,38 @@ def _why_not(app: ProbeApp, below: CommandScreen | None, row: Command) -> str:
     """Why a command cannot be done now; empty if it can."""
     if below is not None and row.id in below.commands:
         return below.why_not(row)
-    if row.scope != "app":
-        return f"in {SCREENS.get(row.scope, row.scope)}"
     return app.why_not(row)
 
 
-SCREENS = {"walk": "the walk", "table": "the map table", "harness": "the harness sheet"}
-"""What the screens with commands in the groups of the menu are called."""
+_ORDER = {Group.MAP: "wtrfc", Group.LIGHT: "wnrepf", Group.PLAN: "phbds", Group.GAME: "libwp", Group.PROGRAM: "hgcts"}
+"""The letters of what stands first in a group, most used first."""
+
+SCREENS = {
+    "walk": "the walk",
+    "setup": "set-up of a new map",
+    "table": "the map table",
+    "recheck": "recheck",
+    "find": "the search for a number",
+    "revisions": "revisions",
+    "power": "the power plan",
+    "plan": "the plan of the chains",
+    "harness": "the harness sheet",
+    "joint": "a joint",
+    "batch": "batches",
+    "faults": "the fault finder",
+    "lamps": "the lamp list",
+    "lamp": "a row of the lamp list",
+    "pick": "the choice of a place",
+    "board": "the board's table",
+    "watch": "the game's lamps",
+    "prove": "the proof",
+    "picture": "places, levels, colours",
+    "shapes": "shapes of the playfield",
+    "evenness": "the walk for evenness",
+    "worklist": "the worklist",
+    "log": "the log of evenings",
+    "restore": "the way back after a board died",
+    "settings": "settings",
+    "guide": "the guide",
+}
+"""What each task's screen is called."""

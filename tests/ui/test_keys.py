@@ -6,6 +6,7 @@ from __future__ import annotations
 import string
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from importlib.resources import files
 
 import pytest
 from textual.keys import _character_to_key
@@ -14,8 +15,10 @@ from probe.document.settings import RENAMED_COMMANDS
 from probe.task import events as ev
 from probe.task.command import PICKERS, Command, Group, Means
 from probe.ui.app import MAKERS
+from probe.ui.key_table import key_table
 from probe.ui.keys import NOT_TO_BE_TAKEN, all_keys, key_name, keys_of, program_bindings, typing_key, while_empty
 from probe.ui.menu import letters
+from probe.ui.prose import ABOUT
 from tests.ui.conftest import OpenApp
 from tests.ui.test_walk_screen import small
 
@@ -178,3 +181,10 @@ async def test_the_program_can_be_left_from_what_lies_over_a_screen(over: tuple[
         await stage.pilot.press("ctrl+q")
         await stage.pilot.pause(0.3)
         assert not stage.app.is_running
+
+
+def test_the_guides_page_of_keys_is_made_from_the_commands() -> None:
+    page = files("probe").joinpath("guide", "keys.md").read_text(encoding="utf-8")
+    assert page == key_table(), "python -m probe.ui.key_table > probe/guide/keys.md"
+    assert all(row.words in page for row in all_keys() if row.id != "app.leave")
+    assert set(ABOUT) == set(MAKERS)

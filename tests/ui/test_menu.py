@@ -1,0 +1,256 @@
+"""The menu, the pickers and the line of keys: everything there is stands in them, by letter, by arrows and by mouse."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from textual.widgets import Input, OptionList
+
+from probe.cli.parser import build_parser
+from probe.task.command import Group, Means
+from probe.ui.app import MAKERS
+from probe.ui.keys import IN_THE_SHELL, OF_PROGRAM, VERBS, all_keys
+from probe.ui.menu import SCREENS, ChoiceScreen, MenuScreen, PickerScreen, menu_choices
+from probe.ui.widgets.key_line import KeyLine
+from tests.support.keys import to
+from tests.ui.conftest import OpenApp, Stage, text_of
+from tests.ui.test_walk_screen import small
+
+
+def below(scope: str) -> Any:
+    """A screen as the menu sees it."""
+    commands = {row.id: row for row in all_keys() if row.scope == scope}
+    return SimpleNamespace(commands=commands, why_not=lambda row: "")
+
+
+@pytest.mark.parametrize("scope", sorted(MAKERS))
+def test_every_command_is_in_the_menu_of_its_screen(scope: str) -> None:
+    app: Any = SimpleNamespace(why_not=lambda row: "")
+    found = {choice.command.id for group in Group for choice in menu_choices(app, below(scope), group)}
+    wanted = {row.id for row in all_keys() if row.scope in (scope, "app")} - {"app.leave"}
+    assert wanted <= found
+    assert any(choice.command.means is Means.BACK for choice in menu_choices(app, below(scope), Group.HERE))
+
+
+@pytest.mark.parametrize("scope", sorted(MAKERS))
+def test_the_groups_are_the_same_on_every_screen(scope: str) -> None:
+    app: Any = SimpleNamespace(why_not=lambda row: "")
+    for group in Group:
+        if group is not Group.HERE:
+            rows = [choice.command.id for choice in menu_choices(app, below(scope), group)]
+            assert rows == [choice.command.id for choice in menu_choices(app, None, group)]
+    assert scope in SCREENS
+
+
+def test_every_verb_of_the_command_line_has_a_place_or_a_reason() -> None:
+    (verbs,) = [action.choices for action in build_parser()._actions if isinstance(action, argparse._SubParsersAction)]
+    known = {row.id for row in all_keys()}
+    assert set(verbs) == set(VERBS)
+    for verb, place in VERBS.items():
+        assert place in known or len(place.split()) > 3, f"{verb}: neither a command nor a reason"
+    assert set(IN_THE_SHELL) <= {row.id for row in OF_PROGRAM}
+
+
+async def opened(stage: Stage, *keys: str) -> ChoiceScreen:
+    """The frame that the keys open."""
+    await stage.lit()
+    await stage.pilot.press(*keys)
+    await stage.pilot.pause()
+    screen = stage.app.screen
+    assert isinstance(screen, ChoiceScreen)
+    return screen
+
+
+async def test_what_cannot_be_done_now_says_why_and_stays(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        screen = await opened(stage, "f10", "3")
+        assert "Walk a chain" in text_of(stage.app)
+        assert "you are there" in text_of(stage.app)
+        await stage.pilot.press("w")
+        await stage.pilot.pause()
+        assert stage.app.screen is screen
+        assert "Walk a chain: you are there" in text_of(stage.app)
+        await stage.pilot.press("j", "7")
+        await stage.pilot.pause()
+        assert stage.app.screen is screen, "a letter that means nothing goes nowhere"
+        assert stage.walk.typed == ""
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert not isinstance(stage.app.screen, ChoiceScreen)
+
+
+async def test_the_menu_by_mouse(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        screen = await opened(stage, "f10")
+        assert isinstance(screen, MenuScreen)
+        assert screen.opened.value == "Here"
+        await stage.pilot.click("#choice-head", offset=(12, 0))
+        await stage.pilot.pause()
+        assert screen.opened.value == "Map"
+        at = next(n for n, choice in enumerate(screen.choices) if choice.command.id == "app.table")
+        await stage.pilot.click("#choices", offset=(6, at))
+        await stage.pilot.pause()
+        assert stage.app.runtime.top is not None
+        assert stage.app.runtime.top.name == "table"
+
+
+async def test_the_wheel_scrolls_the_menu(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        screen = await opened(stage, "f10")
+        rows = screen.query_one(OptionList)
+        assert rows.max_scroll_y > 0
+        await stage.pilot._post_mouse_events([_wheel()], "#choices", offset=(4, 4))
+        await stage.pilot.pause(0.3)
+        assert rows.scroll_target_y > 0
+
+
+def _wheel() -> Any:
+    from textual.events import MouseScrollDown
+
+    return MouseScrollDown
+
+
+async def test_a_picker_by_letter_by_arrows_and_by_mouse(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        for number, how in enumerate(("letter", "arrows", "mouse")):
+            screen = await opened(stage, "f5")
+            assert isinstance(screen, PickerScreen)
+            at = next(n for n, choice in enumerate(screen.choices) if choice.command.id == "walk.say.REPEATER")
+            if how == "letter":
+                await stage.pilot.press("r")
+            elif how == "arrows":
+                await stage.pilot.press(*["down"] * at, "enter")
+            else:
+                await stage.pilot.click("#choices", offset=(6, at))
+            await stage.lit()
+            await stage.app.settled()
+            assert stage.walk.map.chains[0].pixels[number].state.value == "repeater", how
+
+
+async def test_the_light_picker_stays_open(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        before = stage.walk.level
+        screen = await opened(stage, "ctrl+l", "up")
+        assert isinstance(screen, PickerScreen)
+        assert stage.walk.level > before
+        assert f"level {stage.walk.level}" in text_of(stage.app)
+        await stage.pilot.press("down", "down", "escape")
+        await stage.lit()
+        assert stage.walk.level < before
+
+
+async def test_the_line_of_keys_can_be_clicked(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        line = stage.app.screen.query_one(KeyLine)
+        left = 0
+        for hint in line.hints:
+            if hint.key == "F10":
+                break
+            left += hint.cells + 2
+        await stage.pilot.click("#keys", offset=(left + 1, 0))
+        await stage.pilot.pause()
+        assert isinstance(stage.app.screen, MenuScreen)
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        await stage.pilot.click("#keys", offset=(1 + len(line.hints[0].key + line.hints[0].words) + 4, 0))
+        await stage.lit()
+        await stage.app.settled()
+        assert stage.walk.map.chains[0].pixels[0].state.value == "dark", "F2 Nothing lit"
+
+
+async def test_keys_pressed_at_once_reach_the_picker(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press(*to("walk.say.SPARE"))
+        await stage.lit()
+        await stage.app.settled()
+        assert stage.walk.map.chains[0].pixels[0].state.value == "spare"
+        assert stage.walk.typed == ""
+
+
+async def written(stage: Stage, path: Path) -> str:
+    """What is in a file, once it is there."""
+    for _ in range(100):
+        await stage.pilot.pause(0.05)
+        if text := _text_in(path):
+            return text
+    raise AssertionError(text_of(stage.app))
+
+
+def _text_in(path: Path) -> str:
+    return path.read_text(encoding="utf-8") if path.exists() else ""
+
+
+async def test_export_is_written_from_inside_and_never_over_the_map(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        before = stage.path.read_bytes()
+        await stage.pilot.press(*to("app.export"), "h")
+        await stage.pilot.pause()
+        line = stage.app.screen.query_one(Input)
+        wanted = Path(line.value)
+        assert wanted.parent == stage.path.parent
+        line.value = str(stage.path)
+        await stage.pilot.press("enter")
+        await stage.pilot.pause()
+        assert "the map itself" in text_of(stage.app)
+        line.value = str(wanted)
+        await stage.pilot.press("enter")
+        assert "#ifndef" in await written(stage, wanted)
+        assert stage.path.read_bytes() == before
+
+
+async def test_the_sheet_is_written_from_inside_and_esc_goes_back_step_by_step(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press(*to("app.sheet"))
+        await stage.pilot.pause()
+        await stage.pilot.click("#choices", offset=(6, 0))
+        await stage.pilot.pause()
+        wanted = Path(stage.app.screen.query_one(Input).value)
+        await stage.pilot.press("escape")
+        await stage.pilot.pause()
+        assert not stage.app.screen.query_one(Input).display
+        await stage.pilot.press("s", "enter")
+        assert "<html" in await written(stage, wanted)
+
+
+async def test_what_belongs_to_another_screen_is_done_there(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press("ctrl+t")
+        await stage.pilot.pause()
+        await stage.pilot.press(*to("walk.needs"))
+        await stage.pilot.pause(0.3)
+        assert stage.app.runtime.top is not None
+        assert stage.app.runtime.top.name == "walk"
+        assert "What comes next" in text_of(stage.app)
+
+
+async def test_another_map_saves_leaves_and_says_what_to_go_on_with(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press(*to("app.another"))
+        for _ in range(100):
+            await stage.pilot.pause(0.05)
+            if not stage.app.is_running:
+                break
+        assert stage.app.then == ("home",)
+        assert stage.app.document.is_saved
+
+
+async def test_help_begins_with_a_paragraph_for_this_screen(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await stage.lit()
+        await stage.pilot.press("f1")
+        await stage.pilot.pause()
+        shown = " ".join(text_of(stage.app).replace("│", " ").split())
+        assert "say what lights, and the answer is saved" in shown
+        assert "Asked now: What lights?" in shown
