@@ -293,6 +293,7 @@ SCREENS = {
     "plan": "the plan of the chains",
     "harness": "the harness sheet",
     "joint": "a joint",
+    "power_up": "the first power-up",
     "batch": "batches",
     "faults": "the fault finder",
     "lamps": "the lamp list",

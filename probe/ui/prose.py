@@ -40,6 +40,10 @@ ABOUT: Mapping[str, str] = {
         " and it cannot see your wiring. Enter changes the marked row; ← and → step it."
     ),
     "harness": "Every joint of the chain and which wire goes to which, by function, with what is refused or to be asked.",
+    "power_up": (
+        "The first power-up in stages: each reading is judged and kept with its date; while one says stop, nothing that comes"
+        " after it is offered."
+    ),
     "joint": "One joint: which wire is joined to which. Unplug at the wall before you touch it.",
     "batch": "Batches of pixels and what the colours of their wires mean; makers differ, also within one bag.",
     "faults": (
