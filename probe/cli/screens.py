@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from probe.cli.outcome import Exit, complain
-from probe.document.document import Document
+from probe.document.document import Document, now_text
 from probe.document.file import (
     CannotReadError,
     StorageError,
@@ -29,6 +29,7 @@ from probe.document.model import Chain, Kind, Lamp, PixelState, PlayfieldMap, Po
 from probe.document.operations import add_place, assign_place, new_map, set_lamps
 from probe.document.settings import (
     RememberedPort,
+    SeenTable,
     Settings,
     Signs,
     change_settings,
@@ -150,6 +151,15 @@ class Opening:
     def remember_map(self, path: str) -> None:
         """The map used last is in this file."""
         _remember(lambda s: s.with_map(path))
+
+    def remember_table(self, path: str, crc: int) -> None:
+        """The board of this map holds a table with this checksum."""
+        if path:
+            _remember(lambda s: s.with_table(path, SeenTable(crc=crc, time=now_text())))
+
+    def table_seen(self, path: str) -> SeenTable | None:
+        """What the board of a map was last seen to hold, or None."""
+        return self.settings.table_for(path)
 
     def remember_setting(self, name: str, value: object) -> None:
         """A setting to begin with the next time. Raises StorageError where it cannot be kept."""

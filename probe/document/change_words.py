@@ -10,6 +10,7 @@ from probe.document.diff import expanded
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.change import Change, What, differing
 from probe.document.model.record import MAX_TEXT
+from probe.document.plural import many
 
 MOST_LINES = 60
 
@@ -39,9 +40,9 @@ def _chain_lines(before: PlayfieldMap, after: PlayfieldMap, chain_id: str, chang
     old, new = before.chain_by_id.get(chain_id), after.chain_by_id.get(chain_id)
     if old is None:
         assert new is not None
-        return [f"{new.name}: new chain on output {new.output}, {len(new.pixels)} pixels"]
+        return [f"{new.name}: new chain on output {new.output}, {many(len(new.pixels), 'pixel')}"]
     if new is None:
-        return [f"{old.name}: chain taken out, {len(old.pixels)} pixels"]
+        return [f"{old.name}: chain taken out, {many(len(old.pixels), 'pixel')}"]
     lines: list[str] = []
     for change in changes:
         if change.what is What.CHAIN:

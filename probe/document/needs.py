@@ -9,6 +9,7 @@ from dataclasses import field
 from probe.document.checks import Severity, check_map
 from probe.document.joining import open_rows
 from probe.document.lamp_table import lamp_table
+from probe.document.local_time import local_date
 from probe.document.model import Kind, PixelState, Place, PlayfieldMap, shown_number
 from probe.document.model.evenings import WorkLine, WorkMoment
 from probe.document.model.game import Verdict
@@ -112,11 +113,17 @@ class WorkItem:
     done: str = ""
 
 
-def worklist(map_: PlayfieldMap, more: Iterable[Need] = ()) -> tuple[WorkItem, ...]:
-    """All that is left: open lines by moment and area, then those ticked off. `more`: what others computed of this map."""
+def worklist(
+    map_: PlayfieldMap, more: Iterable[Need] = (), *, in_board: int | None = None, seen: str = ""
+) -> tuple[WorkItem, ...]:
+    """All that is left: open lines by moment and area, then those ticked off. `more`: what others computed of this map.
+
+    `in_board`: the checksum of the table that the map's board was last seen to hold, and `seen` when (RFC 3339); None if
+    nobody has looked.
+    """
     ticks = {line.about: line for line in map_.worklist if line.about}
     items = []
-    for need in (*needs(map_), *_details(map_), *more):
+    for need in (*needs(map_), *_details(map_, in_board, seen), *more):
         tick = ticks.get(need.name)
         items.append(WorkItem(need, done=tick.done if tick is not None and tick.state == need.holds else ""))
     for line in map_.worklist:
@@ -142,7 +149,7 @@ def open_items(items: Iterable[WorkItem]) -> tuple[WorkItem, ...]:
     return tuple(item for item in items if not item.done)
 
 
-def _details(map_: PlayfieldMap) -> Iterator[Need]:
+def _details(map_: PlayfieldMap, in_board: int | None, seen: str) -> Iterator[Need]:
     """What `needs` does not say in one line: pixels missing or dark, joints to redo, readings, table, papers."""
     if not map_.chains:
         return
@@ -150,7 +157,7 @@ def _details(map_: PlayfieldMap) -> Iterator[Need]:
     yield from _joints(map_)
     yield from _light(map_)
     yield from _seen_otherwise(map_)
-    yield from _papers(map_)
+    yield from _papers(map_, in_board, seen)
 
 
 def _by_area(places: Iterable[Place]) -> Iterator[tuple[str, list[Place]]]:
@@ -256,13 +263,16 @@ def _seen_otherwise(map_: PlayfieldMap) -> Iterator[Need]:
         )
 
 
-def _papers(map_: PlayfieldMap) -> Iterator[Need]:
-    """Table and sheet: nobody but the person knows whether they are as new as the map, so a tick says it."""
+def _papers(map_: PlayfieldMap, in_board: int | None, seen: str) -> Iterator[Need]:
+    """Table and sheet: where nobody has looked into the board, only the person knows whether they are as new as the map, and a
+    tick says it."""
     table = lamp_table(map_)
-    if table.lamps or table.groups:
+    if (table.lamps or table.groups) and (in_board is None or not _is_table_of(map_, in_board)):
         pixels = [row.pixels for row in table.lamps] + [row.pixels for row in table.groups]
         state = f"{zlib.crc32(repr(pixels).encode()):08x}"
         detail = "until a line ticked off says that the board has this one"
+        if in_board is not None:
+            detail = f"the map has changed since the board was looked at{f' on {local_date(seen)}' if seen else ''}"
         yield Need("board", "Put the table into the board", detail, key="table", state=state)
     number = map_.revisions[-1].number if map_.revisions else 0
     detail = f"a sheet of before revision {number} is older than the map" if number else "none is noted"
@@ -317,3 +327,13 @@ def _fresh_id(map_: PlayfieldMap) -> str:
     while f"line-{number}" in taken:
         number += 1
     return f"line-{number}"
+
+
+def _is_table_of(map_: PlayfieldMap, crc: int) -> bool:
+    """Whether the table of the map has this checksum; one too large for any board is nothing to write."""
+    from probe.document.board_table import TableTooLargeError, board_table  # only where a board was looked at
+
+    try:
+        return board_table(map_).crc == crc
+    except TableTooLargeError:
+        return True

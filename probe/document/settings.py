@@ -61,6 +61,15 @@ class RememberedPort(BaseModel):
     address: str = Field(default="", max_length=1_000)
 
 
+class SeenTable(BaseModel):
+    """The table that a map's board was last seen to hold: its checksum, and when that was (RFC 3339 UTC)."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+    crc: int = Field(ge=0, le=0xFFFF)
+    time: str = Field(default="", max_length=40)
+
+
 class Settings(BaseModel):
     """The user's settings. Paths are absolute; keys are names of commands, values names of keys."""
 
@@ -68,6 +77,7 @@ class Settings(BaseModel):
 
     recent: tuple[str, ...] = Field(default=(), max_length=MAX_RECENT, description="map files, last used first")
     ports: dict[str, RememberedPort] = Field(default={}, description="the board of each map file")
+    tables: dict[str, SeenTable] = Field(default={}, description="what the board of each map was last seen to hold")
     keys: dict[str, str] = Field(default={}, description="keys beside the usual ones, by command")
     bell: bool = Field(default=True, description="a bell when something changed")
     steady_only: bool = Field(default=False, description="nothing flashes")
@@ -84,6 +94,14 @@ class Settings(BaseModel):
     def with_port(self, path: str | os.PathLike[str], port: RememberedPort) -> Settings:
         """With the board of a map remembered."""
         return self.model_copy(update={"ports": {**self.ports, _absolute(path): port}})
+
+    def with_table(self, path: str | os.PathLike[str], table: SeenTable) -> Settings:
+        """With what the board of a map holds remembered."""
+        return self.model_copy(update={"tables": {**self.tables, _absolute(path): table}})
+
+    def table_for(self, path: str | os.PathLike[str]) -> SeenTable | None:
+        """What the board of a map was last seen to hold, or None."""
+        return self.tables.get(_absolute(path))
 
     def port_for(self, path: str | os.PathLike[str]) -> RememberedPort | None:
         """The board a map was last used with, or None."""

@@ -7,8 +7,10 @@ from functools import cached_property
 
 from probe.document.joining import Match, join, join_all, places_of_lamp, propose, unjoin
 from probe.document.lamp_table import pixels_of
+from probe.document.local_time import local_date
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import folded, set_lamps, update_place
+from probe.document.plural import many
 from probe.document.proving import Proved, standings
 from probe.game.keys import LAMPS, AddLamp, JoinAllSure, JoinByHand, JoinByName, MoveLamp, RemoveLamp, Unjoin
 from probe.game.lamp_form import LampFacts
@@ -163,7 +165,7 @@ class LampsTask(Task[LampsWork]):
     def view(self, s: LampsWork) -> RowsView:
         """The rows; below them what is known of the one in hand, or the proposal."""
         return RowsView(
-            f"{s.map.machine.name} · lamps: {len(s.map.lamps)} rows",
+            f"{s.map.machine.name} · lamps: {many(len(s.map.lamps), 'row')}",
             COLUMNS,
             s.listing.rows,
             board=s.board.words,
@@ -297,7 +299,7 @@ def _unjoin(s: LampsWork) -> _N:
     places = places_of_lamp(map_, lamp)
     for place in places:
         map_ = unjoin(map_, place.id, lamp)
-    words = f"{len(places)} places taken off {lamp.name}" if places else f"{lamp.name} has no place"
+    words = f"{many(len(places), 'place')} taken off {lamp.name}" if places else f"{lamp.name} has no place"
     return _changed(s, map_, words)
 
 
@@ -340,5 +342,5 @@ def _proof(s: LampsWork, lamp: Lamp) -> str:
             if row.proof is None:
                 return "in the game: not proved"
             how = "by the board's table" if row.proof.by_table else "by pixel numbers"
-            return f"in the game: {row.state.value} ({row.proof.time}, revision {row.proof.revision}, lit {how})"
+            return f"in the game: {row.state.value} ({local_date(row.proof.time)}, revision {row.proof.revision}, lit {how})"
     return "in the game: not proved"

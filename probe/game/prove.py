@@ -179,7 +179,7 @@ def _board(s: Prove) -> _N:
         return s, ()
     if s.ours is None or not s.board.has("play"):
         return replace(s, by_table=False, table_words="this board has no table: pixels are lit by number"), ()
-    return replace(s, asked=True), (fx.Ask((ReadTableState(),), _ASKED),)
+    return replace(s, asked=True), (fx.Ask((ReadTableState(),), _ASKED, "asking for the board's table"),)
 
 
 def _table_known(s: Prove, held: TableState) -> Prove:

@@ -26,6 +26,7 @@ from device_protocol.orders import (
 )
 from probe.document.board_table import BoardTable, TableTooLargeError, board_table, differences
 from probe.document.model import PlayfieldMap
+from probe.document.plural import many
 from probe.game.keys import BOARD, CompareTables, HandOver, WriteWhole
 from probe.game.watch import WatchFacts
 from probe.task import effects as fx
@@ -204,7 +205,7 @@ def _board(s: Sync) -> _N:
 def _read(s: Sync) -> _N:
     orders = (ReadTableState(), *((Play(),) if s.board.has("play") else ()))
     reading = replace(s, stage=SyncStage.READING, image=b"", done=0, total=0, message="")
-    return reading, (fx.Ask(orders, "table"),)
+    return reading, (fx.Ask(orders, "table", "asking for the board's table"),)
 
 
 def _answered(s: Sync, tag: str, replies: tuple[Reply, ...]) -> _N:
@@ -227,11 +228,12 @@ def _answered(s: Sync, tag: str, replies: tuple[Reply, ...]) -> _N:
 
 def _read_on(s: Sync) -> _N:
     assert s.held is not None
-    return s, (fx.Ask(_piece(table_read_orders(s.held.length), s.done), "table-bytes"),)
+    return s, (_ask_piece(s, table_read_orders(s.held.length), "table-bytes", "reading the board's table"),)
 
 
-def _piece(orders: list[Order], done: int) -> tuple[Order, ...]:
-    return tuple(orders[done : done + PIECES_AT_ONCE])
+def _ask_piece(s: Sync, orders: list[Order], tag: str, words: str) -> fx.Ask:
+    """The next orders of a long question."""
+    return fx.Ask(tuple(orders[s.done : s.done + PIECES_AT_ONCE]), tag, words, before=s.done, of=s.total)
 
 
 def _compared(s: Sync) -> _N:
@@ -252,13 +254,14 @@ def _compared(s: Sync) -> _N:
     elif not held.length:
         words = "the board holds no table yet"
     elif unlike:
-        words = f"the tables differ in {len(unlike)} points"
+        words = f"the tables differ in {many(len(unlike), 'point')}"
     else:
         words = "they light the same; the board's table has another revision or order"
     failed = s.written and not s.same
     if failed:
         words = f"written, but {words}: write again"
-    return replace(s, message=words, written=False), (fx.Bell(),) if failed else ()
+    noted = (fx.NoteTable(held.crc),) if held.length else ()
+    return replace(s, message=words, written=False), (*noted, fx.Bell()) if failed else noted
 
 
 # -- writing -------------------------------------------------------------------------------------------------------
@@ -279,7 +282,7 @@ def _write(s: Sync) -> _N:
 
 def _write_on(s: Sync) -> _N:
     assert s.ours is not None
-    return s, (fx.Ask(_piece(table_orders(s.ours.image, s.ours.revision), s.done), "table-write"),)
+    return s, (_ask_piece(s, table_orders(s.ours.image, s.ours.revision), "table-write", "writing the table"),)
 
 
 def obstacle(s: Sync) -> str:
@@ -354,8 +357,8 @@ def _lines(s: Sync) -> list[Line]:
     if s.ours is None:
         lines.append(Line(f"  Map    {s.problem}"))
     else:
-        what = f"{len(s.ours.table.lamps())} lamps, {len(s.ours.table.groups())} groups"
-        size = f"{len(s.ours.table.entries)} pixels · {len(s.ours.image)} bytes, CRC {s.ours.crc:04X}"
+        what = f"{many(len(s.ours.table.lamps()), 'lamp')}, {many(len(s.ours.table.groups()), 'group')}"
+        size = f"{many(len(s.ours.table.entries), 'pixel')} · {len(s.ours.image)} bytes, CRC {s.ours.crc:04X}"
         lines.append(Line(f"  Map    revision {s.ours.revision} · {what}, {size}"))
     held = s.held
     if held is None:
@@ -364,7 +367,11 @@ def _lines(s: Sync) -> list[Line]:
         lines.append(Line(f"  Board  no table · room for {held.capacity} bytes"))
     else:
         theirs = s.theirs
-        what = f"{len(theirs.lamps())} lamps, {len(theirs.groups())} groups" if theirs is not None else "not read yet"
+        what = (
+            f"{many(len(theirs.lamps()), 'lamp')}, {many(len(theirs.groups()), 'group')}"
+            if theirs is not None
+            else "not read yet"
+        )
         size = f"{held.length} bytes of {held.capacity}, CRC {held.crc:04X}"
         lines.append(Line(f"  Board  revision {held.revision} · {what} · {size}"))
     lines.append(Line(""))

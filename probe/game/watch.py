@@ -236,7 +236,7 @@ def _board(s: Watch) -> _N:
     s = replace(s, subscribed=True)
     if not s.board.has("inputs"):
         return replace(s, message="this board reads no lamp inputs of the game"), ()
-    return s, (fx.Ask((ReadInputs(1), WatchInputs(True)), "watch-on"),)
+    return s, (fx.Ask((ReadInputs(1), WatchInputs(True)), "watch-on", "asking for the lamp inputs"),)
 
 
 def _fact(s: Watch, event: object) -> _N | None:

@@ -316,12 +316,12 @@ class SheetRow:
 
     @property
     def flag(self) -> str:
-        """One word: what the sheet makes of it."""
+        """What the sheet makes of it, in a word or three."""
         if self.refused:
             return "REFUSE"
         if self.problems:
             return "ask"
-        return "checked" if self.view.checked else "by function"
+        return "checked" if self.view.checked else "not checked"
 
     @property
     def joining(self) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from probe.cautions import Moment
 from probe.document.model import PlayfieldMap, shown_number
 from probe.document.model.harness import Fixing, Judged, Metered, MeterReading
 from probe.document.outside_text import spaced
+from probe.document.plural import many
 from probe.harness import entries as en
 from probe.harness.base import PowerError
 from probe.harness.entries import Key, PlanEntry
@@ -47,7 +48,7 @@ from probe.task.views import FigureRow, FormEntry, FormView, Line, Row, RowsView
 
 LOADS = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
 _MOST_NAME = 24
-_COLUMNS = ("Joint", "Flag", "plus/ground/data out", "plus/ground/data in", "mm", "Held", "Made", "Batches")
+_COLUMNS = ("Joint", "State", "plus/ground/data out", "plus/ground/data in", "mm", "Held", "Made", "Batches")
 _READ_FIRST = "Unplugged at the wall, charge drained, pixel supply off? F5, C says all cautions."
 _BATCHES = (
     "Pixels bought together have one colour code. Another batch may have another one: that is normal, and colours join "
@@ -511,7 +512,7 @@ class HarnessTask(PlanningTask):
                 if found is None:
                     found = next((at for at in order if rows[at].problems), None)
                 if found is None:
-                    return s, (fx.Notify("Every joint is by function, and all is noted."),)
+                    return s, (fx.Notify("Every joint joins like to like, and all is noted."),)
                 return replace(s, number=found), ()
             case _:
                 return super()._step(s, event)
@@ -523,7 +524,7 @@ class HarnessTask(PlanningTask):
         ask = sum(bool(row.problems) and not row.refused for row in rows)
         line = s.line
         return RowsView(
-            f"{self._head(s, 'Harness')} · {len(rows)} joints · {refused} refused · {ask} to ask",
+            f"{self._head(s, 'Harness')} · {many(len(rows), 'joint')} · {refused} refused · {ask} to ask",
             _COLUMNS,
             tuple(_row(number, row) for number, row in enumerate(rows)),
             at=s.number,

@@ -17,6 +17,7 @@ from probe.cautions import LIGHT
 from probe.document.lamp_table import light_of
 from probe.document.model import Place, PlayfieldMap, Position
 from probe.document.model.light import Measure, Rating, Reading
+from probe.document.plural import many
 from probe.lighting.choosing import nearest
 from probe.lighting.even_keys import (
     COMMANDS,
@@ -289,11 +290,11 @@ def _read(s: EvenWalk, time: str, **reading: object) -> Next[EvenWalk]:
 
 def _finish(s: EvenWalk) -> Next[EvenWalk]:
     if len(s.readings) < 3:
-        return replace(s, message=f"{len(s.readings)} readings: rate three stops or more"), (fx.Bell(),)
+        return replace(s, message=f"{many(len(s.readings), 'reading')}: rate three stops or more"), (fx.Bell(),)
     left = len(s.stops) - len(s.readings)
     words = "every stop is read" if left <= 0 else f"{left} stops are open: the answer is vaguer"
     map_, number, identity = s.map, s.round, s.board.identity
-    job = fx.Job(("evenness", number), lambda: analyse(map_, number, identity))
+    job = fx.Job(("evenness", number), lambda: analyse(map_, number, identity), "computing how even the light is")
     return replace(s, done=True, alone=False, fit=None, suggestion=None, trouble="", message=words), (job,)
 
 
@@ -303,7 +304,7 @@ def _take_trims(s: EvenWalk) -> Next[EvenWalk]:
     if s.suggestion is None or not s.suggestion.trims:
         return replace(s, message="there are no trims to take"), (fx.Bell(),)
     map_ = apply(s.map, s.suggestion.trims)
-    words = f"{len(s.suggestion.trims)} levels trimmed: they are in the map, and so in the table"
+    words = f"{many(len(s.suggestion.trims), 'level')} trimmed: in the map, and so in the table"
     return replace(s, map=map_, trimmed=True, message=words), (fx.Commit(map_, words),)
 
 
@@ -315,7 +316,7 @@ def evenness_words(found: Evenness | None, of: str) -> str:
     if found is None:
         return "nothing read"
     of_average, of_brightest = round(100 * found.uniformity), round(100 * found.diversity)
-    points = "1 point" if found.count == 1 else f"{found.count} points"
+    points = many(found.count, "point")
     return (
         f"the worst spot gets {of_average} % of the average and {of_brightest} % of the brightest"
         f" (Emin/Eavg {found.uniformity:.2f}; {points}, {of})"
@@ -324,7 +325,7 @@ def evenness_words(found: Evenness | None, of: str) -> str:
 
 def _stop_lines(s: EvenWalk) -> tuple[Line, ...]:
     if s.done:
-        return (Line(f"Walk {s.round}: {len(s.readings)} of {len(s.stops)} stops read", "bold"),)
+        return (Line(f"Walk {s.round}: {len(s.readings)} of {many(len(s.stops), 'stop')} read", "bold"),)
     kind = "gap" if s.stop[1] is not None else "place"
     return (Line(f"{kind} {s.at + 1} of {len(s.stops)}"), Line(s.named(s.stop), "bold"))
 

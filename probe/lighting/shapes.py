@@ -24,7 +24,7 @@ from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.command import Command, Means
 from probe.task.light import AsBelow, Light
-from probe.task.screen import FlipPicture
+from probe.task.screen import FlipPicture, NextZoom
 from probe.task.task import Next, Opened, Task, TaskState
 from probe.task.views import Line, PictureView, TaskView
 
@@ -117,6 +117,7 @@ COMMANDS = (
     Command("shapes.take_out", Means.TAKE_OUT, "Take out", TakeOutShape(), shown=True, when=_stands),
     Command("shapes.neutral", Means.MORE, "The neutral field", Neutral(), when=_lists, letter="n"),
     Command("shapes.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command("shapes.zoom", Means.PICTURE, "Whole, half, area", NextZoom(), letter="z", stays=True),
     Command("shapes.undo", Means.UNDO, "Undo", ev.Undo()),
     Command("shapes.redo", Means.REDO, "Redo", ev.Redo()),
     Command("shapes.retry", Means.AGAIN, "Save again", ev.Retry()),
@@ -281,7 +282,7 @@ def _hint(s: ShapesState) -> str:
     match s.stage:
         case ShapesStage.MOVE:
             return (
-                f"Arrows move it {STEPS_MM[s.step]:g} mm, PageDown and PageUp change that; a click puts it there. "
+                f"Arrows move it {STEPS_MM[s.step]:g} mm (F5: longer, shorter); a click puts it there. "
                 "Enter keeps it, Esc puts it back."
             )
         case ShapesStage.FIELDS:

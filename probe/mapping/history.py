@@ -11,6 +11,7 @@ from functools import cached_property
 
 from probe.document.change_words import change_lines
 from probe.document.diff import ConflictError, diff
+from probe.document.local_time import local_minute
 from probe.document.model import PlayfieldMap, Revision
 from probe.document.plural import many
 from probe.document.revisions import (
@@ -189,9 +190,9 @@ class HistoryTask(Task[History]):
 
 def _row(s: History, line: RevisionLine) -> Line:
     number = {NOW: "now", 0: ""}.get(line.number, str(line.number))
-    when = line.time[:16].replace("T", " ")
+    when = local_minute(line.time) if line.time else ""
     words = line.reason + (f" · {line.summary}" if line.summary else "")
-    return Line(f"{number:>4}  {when:<16}  {words}", lead="◂ " if line.number == s.marked else "")
+    return Line(f"{number:>4}  {when:<18}  {words}", lead="◂ " if line.number == s.marked else "")
 
 
 def _verified(map_: PlayfieldMap) -> str:

@@ -14,6 +14,7 @@ from enum import Enum, auto
 from device_protocol.values import Colour
 from probe.document.model import MAX_PIXELS, MAX_TEXT, Chain, Lamp, PlayfieldMap
 from probe.document.operations import add_chain, grown, new_map, set_lamps, slug
+from probe.document.plural import many
 from probe.frozen import frozen
 from probe.mapping.searches import SPAN, STRETCH, CountSearch, OrderSearch, SeenColour, colour_of
 from probe.task import effects as fx
@@ -155,7 +156,7 @@ class Setting(TaskState):
                 last = self.count.first + self.count.lit - 1
                 return f"{where}: only pixels {self.count.first} to {last} are lit. Does anything light?"
             case SetupStage.NAME:
-                return f"{where}: {self.found_count or 'unknown number of'} pixels, byte order {self.found_order}. Its name?"
+                return f"{where}: {many(self.found_count, 'pixel') if self.found_count else 'unknown number of pixels'}, byte order {self.found_order}. Its name?"
             case SetupStage.CEILING:
                 return f"{where}: how many mA may this chain draw at most? (The board allows {self._board_ceiling} mA.)"
             case _:

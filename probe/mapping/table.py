@@ -426,7 +426,7 @@ def _cells(
 
 def _findings(map_: PlayfieldMap) -> tuple[Line, ...]:
     findings = check_map(map_)
-    head = Line(f"{len(findings)} findings · in the game: {tally(map_).words}", "bold")
+    head = Line(f"{many(len(findings), 'finding')} · in the game: {tally(map_).words}", "bold")
     lines = [Line(f"  {f.severity.value}: {where_words(map_, f.where)}: {f.what} - {f.what_to_do}") for f in findings]
     return (head, *lines)
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from probe.document.model import MAX_PIXELS, Chain, PixelState, PlayfieldMap, shown_number
-from probe.document.operations import set_count
+from probe.document.operations import folded, set_count
 from probe.document.plural import many
 from probe.frozen import frozen
 from probe.mapping.searches import SPAN, CountSearch
@@ -34,6 +34,8 @@ from probe.task.task import Next
 from probe.task.views import Line, PictureView, TaskView
 
 ALL_ANSWERED = "every pixel has been answered"
+COUNTS = 5
+"""How often the board counts by the return wire: all have to agree."""
 NAMED = 6
 """How many numbers a row names at most."""
 ROWS = 9
@@ -97,6 +99,12 @@ def end_step(s: Walk, event: object, go: _Go) -> _N | None:
         case ev.Choose(by):
             size = len(end_rows(s))
             return (replace(s, chosen=(s.chosen + by) % size), ()) if size else (s, ())
+        case ev.Answered(tag="count by wire", replies=replies) if end.by_wire:
+            return _by_wire(s, replies, go)
+        case ev.NotAnswered(tag="count by wire", why=why) if end.by_wire:
+            return replace(s, end=replace(end, by_wire=False), message=why), (fx.Bell(),)
+        case ev.Take() | ev.Typed() | ev.TakeRow() if end.by_wire:
+            return s, ()
         case ev.Take() if end.stage is EndStage.COUNT:
             return _counted(s, s.typed.strip(), go)
         case ev.Take():
@@ -175,6 +183,8 @@ def _counted(s: Walk, typed: str, go: _Go) -> _N:
     """The count as typed; with nothing typed it is looked for by light."""
     identity, asked = s.board.identity, s.end is not None and s.end.asked
     least, top = 1 if asked else s.here.length + 1, identity.pixels if identity is not None else MAX_PIXELS
+    if folded(typed) in ("w", "wire", "return wire"):
+        return _ask_by_wire(s)
     if not typed:
         if identity is None:
             return replace(s, message="no board to find it by light: plug it in, or type the number"), (fx.Bell(),)
@@ -186,6 +196,41 @@ def _counted(s: Walk, typed: str, go: _Go) -> _N:
         why = "" if asked else f": pixels past {s.here.length - 1} lit, and the board drives {top}"
         return replace(s, message=f"type a number from {least} to {top}{why}"), (fx.Bell(),)
     return _corrected(s, int(typed), go)
+
+
+def _ask_by_wire(s: Walk) -> _N:
+    """Have the board count the chain by what comes back from its last pixel."""
+    from device_protocol.orders import CountChain
+
+    identity = s.board.identity
+    if identity is None or not identity.has("count"):
+        why = "this board has no input for a return wire" if identity is not None else "no board to count: plug it in"
+        return replace(s, message=why), (fx.Bell(),)
+    assert s.end is not None, "the count is asked for"
+    orders = (CountChain(s.here.output, identity.pixels, COUNTS),)
+    ask = fx.Ask(orders, "count by wire", "counting by the return wire")
+    return replace(s, end=replace(s.end, by_wire=True), typed="", message=""), (ask,)
+
+
+def _by_wire(s: Walk, replies: tuple[object, ...], go: _Go) -> _N:
+    """What came back by the return wire: the count, if every count said the same."""
+    from device_protocol.orders import ChainCount
+
+    assert s.end is not None, "the count is asked for"
+    s = replace(s, end=replace(s.end, by_wire=False))
+    match replies:
+        case (ChainCount(least=0, most=0),):
+            why = "nothing came back: is the return wire on the last pixel's data output, and on the board's input?"
+        case (ChainCount(least=least, most=most),) if least != most:
+            why = f"the counts differ, {least} to {most}: look at the joints, or find it by light"
+        case (ChainCount(most=count),):
+            asked = s.end is not None and s.end.asked
+            if asked or count > s.here.length:
+                return _corrected(s, count, go)
+            why = f"{many(count, 'pixel')} came back, but pixels past {s.here.length - 1} lit: look at the return wire"
+        case _:
+            why = "the board's answer was not understood: find it by light"
+    return replace(s, message=why), (fx.Bell(),)
 
 
 def _corrected(s: Walk, count: int, go: _Go) -> _N:
@@ -239,7 +284,7 @@ def end_view(s: Walk) -> TaskView:
             held = many(chain.length, "pixel") if chain.count is not None else "an open count"
             more = f"{chain.name} has more than {many(chain.length, 'pixel')}."
             question = f"{chain.name} has {held} in the map." if end.asked else more
-            prompt, hint = "How many?", "type the number; Enter alone finds it by light"
+            prompt, hint = "How many?", "type the number; Enter alone finds it by light, W and Enter by a return wire"
         case _:
             question = "What comes next, most useful first:"
     findings: tuple[str, ...] = ()

@@ -12,7 +12,7 @@ from probe.document.operations import folded, pixel_at
 from probe.frozen import frozen
 from probe.mapping.offers import Offer, Surroundings, offers
 from probe.mapping.searches import CountSearch
-from probe.task.light import Alternate, Dark, Light, OutputSetup, Pixels
+from probe.task.light import Alternate, Dark, HandsOff, Light, OutputSetup, Pixels
 from probe.task.task import TaskState
 
 START_LEVEL = 32
@@ -55,11 +55,13 @@ class EndStage(Enum):
 
 @frozen
 class WalkEnd:
-    """The page at the end of a chain; or, with `asked`, its count, which somebody wants to change."""
+    """The page at the end of a chain; or, with `asked`, its count, which somebody wants to change. `by_wire`: the board is
+    counting by the return wire."""
 
     stage: EndStage
     search: CountSearch | None = None
     asked: bool = False
+    by_wire: bool = False
 
 
 @frozen
@@ -121,6 +123,8 @@ class Walk(TaskState):
         """The pixel that is asked about, white; at the end of a chain the pixels past it."""
         white = Colour(self.level, self.level, self.level)
         pixel = Pixels.one(self.here.output, self.number, white)
+        if self.end is not None and self.end.by_wire:
+            return HandsOff()
         if self.end is not None:
             if self.past is None:
                 return Dark()

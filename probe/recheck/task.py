@@ -467,7 +467,7 @@ def _computing(s: Rechecking, work: _Work) -> _N:
     """Compute, and let nothing be asked meanwhile."""
     tag = s.tag + 1
     s = replace(s, stage=RecheckStage.THINK, tag=tag, typed="", chosen=0, pointed=None, message="")
-    return s, (fx.Job(tag, work),)
+    return s, (fx.Job(tag, work, "working out what to ask next"),)
 
 
 def _first(setup: Setup, options: Options) -> Advanced:

@@ -92,7 +92,7 @@ def _result(s: Rechecking) -> tuple[Line, ...]:
     chain = map_.chain(s.chain)
     return (
         Line(f"{100 * sure:.2f} % sure that every number is right", "bold"),
-        Line(f"{verified_count(map_, chain)} of {len(chain.pixels)} pixels seen since the change"),
+        Line(f"{verified_count(map_, chain)} of {many(len(chain.pixels), 'pixel')} seen since the change"),
         Line(""),
         *(Line(line) for line in lines),
     )

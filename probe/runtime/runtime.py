@@ -45,6 +45,7 @@ from probe.task.light import (
     Light,
     OutputSetup,
     Pixels,
+    lights_something,
 )
 from probe.task.task import AnyTask, BoardView, CannotOpenError, Opened, TaskState, by_default
 
@@ -56,6 +57,8 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 TICK_S = 0.5
+SHOWN_AFTER_S = 0.3
+"""What takes longer is shown."""
 LEAST_HALF_S = 0.17
 """Two pictures in turn change at most three times a second, whatever a task asks for."""
 
@@ -91,6 +94,21 @@ class _Question:
     layer: OpenTask
     ask: fx.Ask
     epoch: int
+    begun_s: float
+    done: int = 0
+    stopped: bool = False
+
+
+@dataclass(frozen=True)
+class Work:
+    """Something that a task waits for: what, for how long already, how far it is (`total` 0: nobody knows), and whether Esc
+    stops it."""
+
+    words: str
+    for_s: float
+    done: int = 0
+    total: int = 0
+    can_stop: bool = False
 
 
 class _Stale(Exception):  # noqa: N818 - no fault: the world changed meanwhile
@@ -110,6 +128,7 @@ _FACTS = (
     ev.Answered,
     ev.NotAnswered,
     ev.JobDone,
+    ev.JobStopped,
     ev.MapChanged,
     ev.MapSaved,
     ev.MapNotSaved,
@@ -145,7 +164,8 @@ class Runtime:
     bell, `notify` shows a passing message, `on_change` is called (once for any number of events) when something may have to be
     drawn again, `on_fault` is given an exception that no effect may raise; without it the worker stops at one. `on_bottom` is
     called when the last task is left, with what it came to, `on_not_saved` when a save fails that a person asked for again.
-    `on_setting` puts a setting into effect, and remembers it; `on_game` plays a simulated game.
+    `on_setting` puts a setting into effect, and remembers it; `on_game` plays a simulated game, `on_table`
+    remembers what the board holds.
     """
 
     def __init__(
@@ -160,6 +180,7 @@ class Runtime:
         on_bottom: Callable[[object], None] = lambda _: None,
         on_not_saved: Callable[[], None] = lambda: None,
         on_setting: Callable[[str, object], None] = lambda name, value: None,
+        on_table: Callable[[int], None] = lambda crc: None,
         on_game: Callable[[int | None], None] = lambda lamp: None,
         on_fault: Callable[[Exception], None] | None = None,
         now_s: Callable[[], float] = time.monotonic,
@@ -175,13 +196,17 @@ class Runtime:
         self._on_not_saved = on_not_saved
         self._on_setting = on_setting
         self._on_game = on_game
+        self._on_table = on_table
         self._on_fault = on_fault
         self._now_s = now_s
         self._events: deque[tuple[OpenTask | None, object]] = deque()
         self._draining = False
         self._change_due = False
         self._workers: list[asyncio.Task[None]] = []
-        self._jobs: set[asyncio.Task[None]] = set()
+        self._jobs: dict[asyncio.Task[None], tuple[OpenTask, fx.Job, float]] = {}
+        self._asked: _Question | None = None
+        self._work_timer: asyncio.TimerHandle | None = None
+        self._unlit_since_s: float | None = None
         self._woken = False
         self._waiter: asyncio.Future[None] | None = None
         self._save_due = asyncio.Event()
@@ -300,6 +325,8 @@ class Runtime:
         target = layer or self.top
         if target is None or target not in self.layers:
             return
+        if isinstance(event, ev.Leave) and self._stop_work(target):
+            return
         state = self.seen(target)
         found = target.task.step(state, event, self._now_s())
         if found is not None:
@@ -329,9 +356,12 @@ class Runtime:
             case fx.Commit(map_, words, where):
                 self.document.commit(map_, words, layer.task.where(before) if where is None else where)
             case fx.Ask():
-                self._questions.append(_Question(layer, effect, self._epoch))
+                self._questions.append(_Question(layer, effect, self._epoch, self._now_s()))
+                self._show_work_later()
             case fx.Bell():
                 self._bell()
+            case fx.NoteTable(crc):
+                self._on_table(crc)
             case fx.PlayGame(lamp):
                 self._on_game(lamp)
             case fx.ChangeSetting(name, value):
@@ -341,8 +371,9 @@ class Runtime:
                 self._notify(words)
             case fx.Job():
                 job = asyncio.get_running_loop().create_task(self._compute(layer, effect))
-                self._jobs.add(job)
-                job.add_done_callback(self._jobs.discard)
+                self._jobs[job] = (layer, effect, self._now_s())
+                job.add_done_callback(lambda done: self._jobs.pop(done, None))
+                self._show_work_later()
             case fx.MakeRevision(reason):
                 self._revise(layer, reason)
             case fx.TakeBack(redo):
@@ -564,13 +595,18 @@ class Runtime:
         if await self._light_once():
             return True
         if self._questions:
-            await self._put(self._questions.popleft())
+            self._asked = self._questions.popleft()
+            try:
+                await self._put(self._asked)
+            finally:
+                self._asked = None
             return True
         return False
 
     async def _light_once(self) -> bool:
         board = self._board
         identity = board.identity if board is not None else None
+        since, self._unlit_since_s = self._unlit_since_s, None
         if board is None or identity is None:
             return False
         from probe.link import LinkError, OrderRefused
@@ -591,6 +627,9 @@ class Runtime:
         elif wanted == self._confirmed:
             return False
         epoch = self._epoch
+        if lights_something(wanted) and not isinstance(wanted, Alternate):
+            self._unlit_since_s = self._now_s() if since is None else since
+            self._show_work_later()
         try:
             await self._show(board, identity, wanted)
         except (_Stale, _Held) as exc:
@@ -603,6 +642,7 @@ class Runtime:
 
     def _cannot(self, wanted: Light, why: str) -> None:
         """The board did not show it: nothing is believed lit, and it is not asked again until something else is wanted."""
+        self._unlit_since_s = None
         self._forget()
         self._refused = (wanted, why)
         self._bell()
@@ -713,6 +753,7 @@ class Runtime:
             self._half = 1 - self._half
             if len(self._halves_seen) < 2:
                 return
+        self._unlit_since_s = None
         if self._confirmed != wanted:
             self._confirmed = wanted
             self._board_changed()
@@ -733,19 +774,83 @@ class Runtime:
 
         try:
             for order in ask.orders:
+                if question.stopped:
+                    return
                 replies.append(await self._order(board, order, lights=False))
+                question.done += 1
         except (LinkError, OrderRefused, ProtocolFault) as exc:
+            if question.stopped:
+                return
             code = exc.code if isinstance(exc, OrderRefused) else None
             self.dispatch(ev.NotAnswered(ask.tag, why_not(exc), code, tuple(replies)), question.layer)
         except _Stale:
+            if question.stopped:
+                return
             why = self._trouble or "the board restarted meanwhile"
             self.dispatch(ev.NotAnswered(ask.tag, why, None, tuple(replies)), question.layer)
         else:
+            if question.stopped:
+                return
             self.dispatch(ev.Answered(ask.tag, tuple(replies)), question.layer)
 
     def _not_answered(self, question: _Question, why: str) -> None:
         self._events.append((question.layer, ev.NotAnswered(question.ask.tag, why)))
         self._drain()
+
+    # -- what takes long ----------------------------------------------------------------------------------------------------
+
+    def work(self, layer: OpenTask) -> Work | None:
+        """What a task waits for, longest first, if it takes long enough to be shown."""
+        now_s = self._now_s()
+        asked = [question for question, _ in self._foreground(layer)]
+        found = [(question.begun_s, self._asking_work(question, now_s)) for question in asked]
+        found += [(begun_s, _job_work(job, now_s - begun_s)) for of, job, begun_s in self._jobs.values() if of is layer]
+        if self._unlit_since_s is not None and layer is self.top and self._refused is None:
+            waited_s = now_s - self._unlit_since_s
+            found.append((self._unlit_since_s, Work("waiting for the board to light it", waited_s)))
+        long = [(begun_s, work) for begun_s, work in found if work.for_s >= SHOWN_AFTER_S]
+        return min(long, key=lambda each: each[0])[1] if long else None
+
+    def _foreground(self, layer: OpenTask) -> list[tuple[_Question, bool]]:
+        """A task's questions with words, each with whether it is being asked."""
+        found = [(self._asked, True)] if self._asked is not None else []
+        found += [(question, False) for question in self._questions]
+        return [(q, out) for q, out in found if q.layer is layer and q.ask.words and not q.stopped]
+
+    @staticmethod
+    def _asking_work(question: _Question, now_s: float) -> Work:
+        ask = question.ask
+        total = ask.of or len(ask.orders)
+        return Work(ask.words, now_s - question.begun_s, ask.before + question.done, total, can_stop=True)
+
+    def _stop_work(self, layer: OpenTask) -> bool:
+        """Stop what a task waits for, if it is shown and can be stopped: Esc does that before it leaves anything."""
+        work = self.work(layer)
+        if work is None or not work.can_stop:
+            return False
+        for question, out in self._foreground(layer):
+            question.stopped = True
+            if not out:
+                self._questions.remove(question)
+            self._events.append((layer, ev.NotAnswered(question.ask.tag, f"stopped: {question.ask.words}")))
+        for task, (of, job, _) in list(self._jobs.items()):
+            if of is layer and job.progress is not None:
+                job.progress.stopped = True
+                task.cancel()
+                self._jobs.pop(task, None)
+                self._events.append((layer, ev.JobStopped(job.tag)))
+        return True
+
+    def _show_work_later(self) -> None:
+        """Draw again while something takes long, so that it is seen to go on."""
+        if self._work_timer is None:
+            self._work_timer = asyncio.get_running_loop().call_later(SHOWN_AFTER_S, self._show_work)
+
+    def _show_work(self) -> None:
+        self._work_timer = None
+        if self._jobs or self._questions or self._asked is not None or self._unlit_since_s is not None:
+            self._tell_soon()
+            self._work_timer = asyncio.get_running_loop().call_later(TICK_S, self._show_work)
 
     # -- saving, jobs, ticks ----------------------------------------------------------------------------------------------
 
@@ -808,6 +913,8 @@ class Runtime:
     async def _compute(self, layer: OpenTask, job: fx.Job) -> None:
         try:
             result = await run_in_daemon(job.run, undo=lambda _: None, name=f"computing {job.tag}")
+        except fx.StoppedError:
+            return
         except Exception as exc:
             self._fault(exc)
             return
@@ -858,6 +965,8 @@ class Runtime:
     async def darken(self) -> None:
         """Nothing lights any more from now on, no event counts, and the board is dark."""
         self._ending = True
+        if self._work_timer is not None:
+            self._work_timer.cancel()
         for worker in (*self._workers[:-1], *self._jobs):
             worker.cancel()
         await asyncio.gather(*self._workers[:-1], *self._jobs, return_exceptions=True)
@@ -890,6 +999,11 @@ class Runtime:
         """Dark, then saved."""
         await self.darken()
         await self.save()
+
+
+def _job_work(job: fx.Job, for_s: float) -> Work:
+    done, total = (job.progress.done, job.progress.total) if job.progress is not None else (0, 0)
+    return Work(job.words, for_s, done, total, can_stop=job.progress is not None)
 
 
 def why_not(exc: Exception) -> str:

@@ -26,10 +26,16 @@ class Ask:
     """A question to the board: orders one after another, none of which lights anything; the first that fails ends them.
 
     Answered exactly once, by `Answered` or `NotAnswered` with the same tag; never repeated after a restart.
+
+    `words` say what is being done: shown where it takes long, with how far it is, and then Esc stops it (`NotAnswered`).
+    Without words it goes on beside the work. Of a long question asked piece by piece, `before` orders of `of` are done.
     """
 
     orders: tuple[Order, ...]
     tag: str
+    words: str = ""
+    before: int = 0
+    of: int = 0
 
 
 @frozen
@@ -37,12 +43,35 @@ class Bell:
     """Sound the terminal's bell, if the settings allow it."""
 
 
+class StoppedError(Exception):
+    """Raised in a job that nobody waits for any more, by its next step."""
+
+
+class Progress:
+    """How far a job is: `step` is called by it now and then, and raises StoppedError once it is stopped."""
+
+    def __init__(self, total: int = 0) -> None:
+        self.done, self.total, self.stopped = 0, total, False
+
+    def step(self, by: int = 1) -> None:
+        """So much more is done."""
+        if self.stopped:
+            raise StoppedError
+        self.done += by
+
+
 @frozen
 class Job:
-    """Compute something while keys and the screen go on. `run` is a pure function; `tag` names the answer."""
+    """Compute something while keys and the screen go on. `run` is a pure function; `tag` names the answer.
+
+    `words` say what is computed, where it takes long. With a `progress` that `run` steps on, it is said how far it is, and Esc
+    stops it: then `JobStopped` comes in place of `JobDone`.
+    """
 
     tag: object
     run: Callable[[], object]
+    words: str = "computing"
+    progress: Progress | None = None
 
 
 @frozen
@@ -110,6 +139,13 @@ class PlayGame:
 
 
 @frozen
+class NoteTable:
+    """The board was seen to hold a table with this checksum: remembered beside the map."""
+
+    crc: int
+
+
+@frozen
 class Notify:
     """A passing word for the person, beside the task."""
 
@@ -130,6 +166,7 @@ Effect = (
     | MakeRevision
     | ChangeSetting
     | PlayGame
+    | NoteTable
     | Notify
 )
 Effects = tuple[Effect, ...]

@@ -135,6 +135,13 @@ class JobDone:
 
 
 @frozen
+class JobStopped:
+    """A job with a progress was stopped by the person; it comes to nothing."""
+
+    tag: object
+
+
+@frozen
 class MapChanged:
     """The map was changed by undo, redo or another task. `where` is where the person was when it was so, if known."""
 

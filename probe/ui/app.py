@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import sys
+import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import partial
@@ -16,6 +17,7 @@ from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.driver import Driver
 from textual.screen import Screen
+from textual.worker import Worker
 
 from probe.document.document import Document, now_text, rescue_folders
 from probe.document.file.errors import StorageError
@@ -23,11 +25,12 @@ from probe.document.file.trouble import log_trouble
 from probe.document.model import PlayfieldMap
 from probe.document.plural import many
 from probe.document.settings import Signs, level_of, settings_path
+from probe.link.daemon_thread import run_in_daemon
 from probe.mapping.walk import WalkFacts
 from probe.mapping.walk_keys import GoTo
 from probe.mapping.walk_state import Walk
 from probe.runtime.ending import HEAD_START_S, SAVE_S, Ending, Endings, EndingWork, Reason, save_hangs
-from probe.runtime.runtime import Maker, OpenTask, Runtime
+from probe.runtime.runtime import SHOWN_AFTER_S, Maker, OpenTask, Runtime, Work
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.command import Command, Group, Means
@@ -40,6 +43,7 @@ from probe.ui.launch import LaunchOptions, Opener, Seen, Session
 from probe.ui.start import HomeScreen, PortChoice, PortScreen
 from probe.ui.task_screen import TaskScreen
 from probe.ui.themes import FACE_DEFAULTS, OURS
+from probe.ui.waiting import work_words
 
 if TYPE_CHECKING:
     from probe.cautions import Moment
@@ -126,6 +130,7 @@ class ProbeApp(App[str]):
         self.opener = opener
         self.link: BoardLink | None = None
         self._need: Need | None = None
+        self._opening: Worker[None] | None = None
         self.then: tuple[str, ...] = ()
         """Whether a practice round was left for another one."""
         self.cautions_read: set[Moment] = set()
@@ -168,6 +173,7 @@ class ProbeApp(App[str]):
             on_not_saved=self._not_saved,
             on_setting=self.change_setting,
             on_game=self._play_game,
+            on_table=self._note_table,
             on_fault=self._handle_exception,
         )
 
@@ -237,7 +243,8 @@ class ProbeApp(App[str]):
         if self.options.start_here:
             self.runtime.start()
             recent = self.opener.recent()
-            self.push_screen(HomeScreen(recent, self.opener.look(recent[0]) if recent else None))
+            last = self.opener.look(recent[0]) if recent else None
+            self.push_screen(HomeScreen(recent, last, self.opener.table_seen(recent[0]) if recent else None))
         else:
             self._begin(self.session)
 
@@ -489,7 +496,7 @@ class ProbeApp(App[str]):
         self._pick_port()
 
     def _pick_port(self) -> None:
-        self.push_screen(PortScreen(self.opener.ports()), self._port_picked)
+        self.push_screen(PortScreen(), self._port_picked)
 
     async def _port_picked(self, choice: PortChoice | None) -> None:
         started = bool(self.runtime.layers)
@@ -507,20 +514,51 @@ class ProbeApp(App[str]):
     def open_file(self, path: str, need: Need | None = None) -> None:
         """Open a map from home, and what it needs, if that was chosen."""
         self._need = need
-        self._open(lambda: self.opener.open_file(path))
+        self._open(lambda: self.opener.open_file(path), f"reading {PurePath(path).name}")
 
     def open_demo(self) -> None:
         """Open the demo from home."""
-        self._open(self.opener.open_demo)
+        self._open(self.opener.open_demo, "making the demo's map")
 
-    def _open(self, how: Callable[[], Session]) -> None:
+    def _open(self, how: Callable[[], Session], words: str) -> None:
+        """Open off the loop, one at a time: a great file, or one on a slow disk, takes a while."""
+        if self._opening is None:
+            self._opening = self.run_worker(self._open_soon(how, words), name=words, exit_on_error=False)
+
+    async def _open_soon(self, how: Callable[[], Session], words: str) -> None:
+        begun_s = time.monotonic()
+
+        def say() -> None:
+            for_s = time.monotonic() - begun_s
+            if for_s >= SHOWN_AFTER_S and isinstance(self.screen, HomeScreen):
+                self.screen.complain(work_words(Work(words, for_s, can_stop=True)))
+
+        timer = self.set_interval(0.25, say)
         try:
-            session = how()
+            session = await run_in_daemon(how, undo=lambda session: session.close(), name=words)
         except (StorageError, OSError) as exc:
             if isinstance(self.screen, HomeScreen):
                 self.screen.complain(str(exc))
             return
+        except Exception as exc:
+            self._handle_exception(exc)
+            return
+        finally:
+            timer.stop()
+            self._opening = None
         self._begin(session)
+
+    def stop_opening(self) -> bool:
+        """Stop what is being opened; whether anything was."""
+        if self._opening is None:
+            return False
+        self._opening.cancel()
+        return True
+
+    def _note_table(self, crc: int) -> None:
+        """A demo's board is no board of the map."""
+        if self.truth is None:
+            self.opener.remember_table(self.document.path, crc)
 
     def _play_game(self, lamp: int | None) -> None:
         if self.session.game is not None:

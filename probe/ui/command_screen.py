@@ -20,6 +20,7 @@ from probe.task.views import Line, View
 from probe.ui.footer import KeyHint, hints_for
 from probe.ui.keys import key_name, keys_of, while_empty
 from probe.ui.text import cut, cut_inside, plain
+from probe.ui.waiting import waiting_words
 from probe.ui.widgets.key_line import KeyLine
 
 if TYPE_CHECKING:
@@ -148,6 +149,14 @@ class CommandScreen(Screen[None]):
     def draw(self, view: object) -> None:
         """Draw a view."""
         raise NotImplementedError
+
+    def progress_words(self, progress: str) -> str:
+        """What is waited for, else how far the task is."""
+        shown, runtime = self.open_task, self.app.runtime
+        if shown not in runtime.layers:
+            return progress
+        waited = waiting_words(shown.task, runtime.seen(shown), runtime.work(shown), paper=self.app.session.paper)
+        return f" {waited}" if waited else progress
 
     def put(self, name: str, content: Content, *, layout: bool = True) -> None:
         """Change a line if it differs. `layout`: its height or width may change with it."""

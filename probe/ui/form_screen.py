@@ -105,8 +105,9 @@ class FormScreen(CommandScreen):
         self._fill(view)
         self.put("form-text", Content("\n").join([line_content(line) for line in view.text]))
         self.put("form-message", message_line(view.unsaved, view.message, self.save_key))
-        self.put("form-progress", plain(view.progress, width=width))
-        self.query_one("#form-progress").display = bool(view.progress)
+        progress = self.progress_words(view.progress)
+        self.put("form-progress", plain(progress, width=width))
+        self.query_one("#form-progress").display = bool(progress)
         self._show_line(before, view)
 
     def _show_figure(self, view: FormView) -> None:

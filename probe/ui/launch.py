@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from probe.document.document import Document
 from probe.document.model import Lamp, PlayfieldMap
-from probe.document.settings import Signs
+from probe.document.settings import SeenTable, Signs
 from probe.frozen import frozen
 from probe.mapping.walk_state import START_LEVEL
 from probe.ui.start import PortChoice
@@ -47,6 +47,12 @@ class Opener(Protocol):
 
     def remember_map(self, path: str) -> None:
         """A map went on in another file: that is the one used lately."""
+
+    def remember_table(self, path: str, crc: int) -> None:
+        """The board of this map holds a table with this checksum."""
+
+    def table_seen(self, path: str) -> SeenTable | None:
+        """What the board of a map was last seen to hold, or None."""
 
     def remember_setting(self, name: str, value: object) -> None:
         """A setting to begin with the next time. Raises StorageError where it cannot be kept."""

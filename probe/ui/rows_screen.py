@@ -112,7 +112,7 @@ class RowsScreen(CommandScreen):
             self.call_after_refresh(self._in_sight)
         self.put("rows-text", Content("\n").join([line_content(line) for line in view.details]))
         self.put("rows-message", message_line(view.unsaved, view.message, self.save_key))
-        self.put("rows-progress", plain(view.progress, width=width))
+        self.put("rows-progress", plain(self.progress_words(view.progress), width=width))
 
     def _in_sight(self) -> None:
         """The marked row stays in sight where what stands below takes room from the table."""

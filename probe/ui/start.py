@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -16,12 +17,16 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from probe.frozen import frozen
+from probe.link.daemon_thread import run_in_daemon
+from probe.runtime.runtime import SHOWN_AFTER_S, Work
 from probe.ui.text import plain
+from probe.ui.waiting import work_words
 from probe.ui.widgets.key_line import KeyLine
 
 if TYPE_CHECKING:
     from probe.document.model import PlayfieldMap
     from probe.document.needs import Need
+    from probe.document.settings import SeenTable
     from probe.ui.app import ProbeApp
 
 
@@ -42,33 +47,56 @@ def type_on(screen: Screen[Any], key: Key) -> None:
         key.stop()
 
 
+PORT_HINT = "Or type another address: a device, socket://HOST:PORT, simulated://"
+
+
 class PortScreen(ModalScreen[PortChoice | None]):
-    """Pick the port the board is on. None is opened before it is picked."""
+    """Pick the port the board is on. None is opened before it is picked; that they are looked for, which some systems take
+    long over, keeps nobody from typing an address or going back."""
 
     app: ProbeApp
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "cancel", "Back"), Binding("f5", "again", "Look again")]
 
-    def __init__(self, choices: Sequence[PortChoice]) -> None:
+    def __init__(self, choices: Sequence[PortChoice] | None = None) -> None:
+        """`choices`: what there is to pick from; None: it is looked for."""
         super().__init__()
-        self._choices = list(choices)
+        self._choices = list(choices or ())
+        self._known = choices is not None
+        self._begun_s = 0.0
 
     def compose(self) -> ComposeResult:
         with Vertical(id="help-box"):
             yield Static("Which port is the board on? (None is opened before you pick it.)", id="question")
             yield OptionList(id="port-list", markup=False)
-            yield Static("Or type another address: a device, socket://HOST:PORT, simulated://", id="port-hint")
+            yield Static(PORT_HINT, id="port-hint")
             yield Input(id="port-entry", placeholder="an address; Tab leads here and back", select_on_focus=False)
         yield KeyLine()
 
     def on_mount(self) -> None:
+        self.set_interval(0.25, self._say_waiting)
         self._fill()
+        if not self._known:
+            self.action_again()
 
     def _fill(self) -> None:
         listed = self.query_one(OptionList)
         listed.clear_options()
         listed.add_options([plain(choice.words) for choice in self._choices])
-        listed.highlighted = 0
+        listed.highlighted = 0 if self._choices else None
         listed.focus()
+
+    def _say_waiting(self) -> None:
+        """That ports are looked for, once that takes long."""
+        work = Work("looking for ports", time.monotonic() - self._begun_s)
+        long = not self._known and work.for_s >= SHOWN_AFTER_S
+        words = f"{work_words(work)}; an address can be typed meanwhile" if long else PORT_HINT
+        self.query_one("#port-hint", Static).update(plain(words))
+
+    async def _look(self) -> None:
+        choices = await run_in_daemon(self.app.opener.ports, undo=lambda _: None, name="looking for ports")
+        self._known, self._choices = True, list(choices)
+        self._fill()
+        self._say_waiting()
 
     def on_key(self, event: Key) -> None:
         type_on(self, event)
@@ -83,8 +111,8 @@ class PortScreen(ModalScreen[PortChoice | None]):
 
     def action_again(self) -> None:
         """Look for ports again."""
-        self._choices = list(self.app.opener.ports())
-        self._fill()
+        self._known, self._begun_s = False, time.monotonic()
+        self.run_worker(self._look(), name="looking for ports", exclusive=True)
 
     def action_cancel(self) -> None:
         """Back."""
@@ -102,14 +130,15 @@ class HomeScreen(Screen[None]):
     app: ProbeApp
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "Leave")]
 
-    def __init__(self, recent: Sequence[str], last: PlayfieldMap | None = None) -> None:
-        """`last` is the map in the first file of `recent`, if it can be read."""
+    def __init__(self, recent: Sequence[str], last: PlayfieldMap | None = None, table: SeenTable | None = None) -> None:
+        """`last` is the map in the first file of `recent`, if it can be read; `table` what its board was last seen to hold."""
         super().__init__()
         self._recent = list(recent)
         self._last = last
         from probe.document.needs import Need, open_items, worklist
 
-        left = open_items(worklist(last)) if last is not None and last.chains else ()
+        crc, seen = (table.crc, table.time) if table is not None else (None, "")
+        left = open_items(worklist(last, in_board=crc, seen=seen)) if last is not None and last.chains else ()
         self._needs = tuple(item.need for item in left[:NEXT])
         if len(left) > NEXT:
             more = Need("worklist", "The whole worklist", f"{len(left) - NEXT} more lines")
@@ -201,7 +230,10 @@ class HomeScreen(Screen[None]):
             self.app.open_file(event.value.strip())
 
     def action_leave(self) -> None:
-        """One step back: out of the line, else out of the program."""
+        """One step back: what is being opened is stopped, else out of the line, else out of the program."""
+        if self.app.stop_opening():
+            self.complain("stopped; nothing was changed")
+            return
         entry = self.query_one("#home-entry", Input)
         if entry.display:
             entry.value, entry.display = "", False

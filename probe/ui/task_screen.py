@@ -138,8 +138,9 @@ class TaskScreen(CommandScreen):
         self._put_lines("below", view.below)
         self._put_panes(view)
         self._put_message(message_line(view.unsaved, view.message, self.save_key))
-        self.query_one("#progress").display = bool(view.progress) or not self.has_class("wide")
-        self.put("progress", plain(view.progress, width=width), layout=False)
+        progress = self.progress_words(view.progress)
+        self.query_one("#progress").display = bool(progress) or not self.has_class("wide")
+        self.put("progress", plain(progress, width=width), layout=False)
         self._show_picture(view.picture)
         self._show_second(view)
 

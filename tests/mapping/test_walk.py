@@ -7,6 +7,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
+from device_protocol.orders import ChainCount, CountChain
 from device_protocol.values import Colour
 from probe.document.model import Chain, Kind, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
@@ -24,8 +25,20 @@ from probe.mapping.walk_keys import (
 )
 from probe.mapping.walk_state import OneKey, Walk, WalkEntry, start
 from probe.task import effects as fx
-from probe.task.events import ChangeLevel, Choose, Leave, Redo, StepButton, Take, TakeRow, Typed, Undo
-from probe.task.light import Alternate, Dark, Pixels
+from probe.task.events import (
+    Answered,
+    ChangeLevel,
+    Choose,
+    Leave,
+    NotAnswered,
+    Redo,
+    StepButton,
+    Take,
+    TakeRow,
+    Typed,
+    Undo,
+)
+from probe.task.light import Alternate, Dark, HandsOff, Pixels
 from probe.task.views import TaskView
 from tests.support.boards import identity
 from tests.support.examples import examples
@@ -507,3 +520,66 @@ def test_or_found_by_light_from_the_first_pixel() -> None:
     assert walk.map.chain("playfield").count == 7
     walk(ChangeCount(), Leave())
     assert walk.state.is_lit, "one step back is the walk"
+
+
+Answer = Answered | NotAnswered
+
+
+def asked_by_wire(answer: Answer, walk: Played[Walk] | None = None, **board: object) -> Played[Walk]:
+    """The count of a chain is asked of the return wire, and this is what the board says; nothing is lit meanwhile."""
+    walk = walk or Played(WalkTask(), start(two_chains()), identity=identity(**board))
+
+    def say(ask: fx.Ask) -> Answer:
+        assert ask.orders == (CountChain(0, 1_000, 5),)
+        assert ask.words
+        assert isinstance(walk.wanted, HandsOff)
+        return answer
+
+    walk.answer = say
+    walk(*(() if walk.state.end is not None else (ChangeCount(),)), Typed(" W "), Take())
+    return walk
+
+
+def counted(least: int, most: int) -> Answered:
+    return Answered("count by wire", (ChainCount(least, most, 20),))
+
+
+def test_a_count_is_found_by_the_return_wire() -> None:
+    walk = asked_by_wire(counted(7, 7))
+    assert walk.map.chain("playfield").count == 7
+    walk(Undo())
+    assert walk.map.chain("playfield").count == 10
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [
+        (counted(0, 0), "nothing came back"),
+        (counted(6, 7), "the counts differ, 6 to 7"),
+        (NotAnswered("count by wire", "stopped: counting by the return wire"), "stopped"),
+    ],
+)
+def test_what_the_return_wire_does_not_say_for_sure_changes_nothing(answer: Answer, said: str) -> None:
+    walk = asked_by_wire(answer)
+    assert walk.map.chain("playfield").count == 10
+    assert said in walk.state.message
+    assert walk.state.end is not None, "the question stands"
+    walk(Leave())
+    assert walk.state.is_lit, "one step back is the walk"
+
+
+def test_a_board_without_that_input_says_so() -> None:
+    walk = asked_by_wire(counted(7, 7), features=frozenset())
+    assert "no input for a return wire" in walk.state.message
+    assert walk.map.chain("playfield").count == 10
+
+
+def test_past_the_end_a_count_that_is_not_longer_is_not_believed() -> None:
+    walk = at_the_end(10)
+    walk.plug(identity())
+    walk(TakeRow(0))
+    asked_by_wire(counted(10, 10), walk)
+    assert walk.map.chains[0].count == 10
+    assert "10 pixels came back, but pixels past 9 lit" in walk.state.message
+    asked_by_wire(counted(24, 24), walk)
+    assert walk.map.chains[0].count == 24

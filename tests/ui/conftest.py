@@ -14,6 +14,7 @@ from textual.pilot import Pilot
 from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from probe.cli.screens import document_at, seen_on, wiring_of
 from probe.document.model import PlayfieldMap
+from probe.document.settings import SeenTable
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.mapping.walk_state import Walk
@@ -45,6 +46,12 @@ class NoOpener:
 
     def remember_map(self, path: str) -> None:
         self.remembered = path
+
+    def remember_table(self, path: str, crc: int) -> None:
+        self.table = (path, crc)
+
+    def table_seen(self, path: str) -> SeenTable | None:
+        return None
 
     def remember_setting(self, name: str, value: object) -> None:
         pass

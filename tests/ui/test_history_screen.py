@@ -9,6 +9,7 @@ from probe.document.document import SaveJob
 from probe.document.edits import Insert, Remove, renumber
 from probe.document.file import load_map
 from probe.document.file.errors import CannotSaveError
+from probe.document.local_time import local_minute
 from probe.document.model import PlayfieldMap
 from probe.document.revisions import at_revision
 from tests.support.examples import first_now
@@ -37,7 +38,8 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
         shown = await press(stage, *to("app.table"), *to("app.revisions"))
         assert stage.app.runtime.top is not None
         assert stage.app.runtime.top.name == "revisions"
-        for words in ("2  2026-03-02 20:00  took one out", "1  2026-03-01 19:30  lit the reef better"):
+        when = [local_minute(time) for time in ("2026-03-02T20:00:00Z", "2026-03-01T19:30:00Z")]
+        for words in (f"2  {when[0]:<18}  took one out", f"1  {when[1]:<18}  lit the reef better"):
             assert words in shown, words
         assert "From revision 1 to revision 2" in shown
         assert "taken out: was 0" in shown

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
+import threading
 from pathlib import Path
 
 import pytest
+from textual.pilot import Pilot
 
 from probe.document.file import demo_map_path, load_map
 from probe.ui.app import ProbeApp
 from probe.ui.launch import LaunchOptions, Session
-from probe.ui.start import HomeScreen
+from probe.ui.start import HomeScreen, PortChoice, PortScreen
 from tests.support.examples import first_now
 from tests.ui.conftest import NoOpener, text_of
 
@@ -37,6 +40,15 @@ class Opens(NoOpener):
         raise FileNotFoundError("no demo here")
 
 
+async def answered(app: ProbeApp, pilot: Pilot[str]) -> None:
+    """Wait until what is being opened is there, or refused."""
+    for _ in range(500):
+        await pilot.pause(0.01)
+        if app._opening is None:
+            return
+    raise AssertionError("still opening")
+
+
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (200, 60)]))
 async def test_it_shows_needs_maps_and_the_way_out(size: tuple[int, int]) -> None:
     app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
@@ -55,13 +67,12 @@ async def test_every_row_has_one_key_and_trouble_stays_at_home() -> None:
     app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("1")
-        await pilot.pause()
+        await answered(app, pilot)
         assert isinstance(app.screen, HomeScreen)
         assert "is not there" in text_of(app)
-        await pilot.press("d")
-        await pilot.press("m")
-        await pilot.press("enter")
-        await pilot.pause()
+        for key in ("d", "m", "enter"):
+            await pilot.press(key)
+            await answered(app, pilot)
         assert opener.asked == ["/maps/kelp.json", "demo", "/maps/kelp.json", "/maps/kelp.json"]
 
 
@@ -70,9 +81,80 @@ async def test_the_file_line_takes_letters_and_esc_leads_back_out_of_it() -> Non
     app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("n", *"d1q.json", "enter")
-        await pilot.pause()
+        await answered(app, pilot)
         assert opener.asked == ["d1q.json"]
         await pilot.press("escape")
         await pilot.press("d")
-        await pilot.pause()
+        await answered(app, pilot)
         assert opener.asked == ["d1q.json", "demo"]
+
+
+class Slow(Opens):
+    """A disk and a system that take their time, until they are let."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.let = threading.Event()
+        self.closed = threading.Event()
+
+    def open_file(self, path: str) -> Session:
+        self.asked.append(path)
+        self.let.wait(20)
+        return ClosesLoudly(self.closed)
+
+    def ports(self) -> list[PortChoice]:
+        self.let.wait(20)
+        return [PortChoice(None, "paper")]
+
+
+class ClosesLoudly(Session):
+    """A session that says that it was closed."""
+
+    def __init__(self, closed: threading.Event) -> None:
+        super().__init__(paper=True)
+        object.__setattr__(self, "shut", closed)
+
+    def close(self) -> None:
+        super().close()
+        self.shut.set()  # type: ignore[attr-defined]
+
+
+async def test_a_slow_file_says_so_and_esc_stops_it_with_nothing_left_open() -> None:
+    opener = Slow()
+    app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("1")
+        for _ in range(500):
+            await pilot.pause(0.02)
+            if "Reading kelp.json" in text_of(app):
+                break
+        assert "Esc stops it" in text_of(app)
+        await pilot.press("escape")
+        await pilot.pause(0.1)
+        assert isinstance(app.screen, HomeScreen), "the first Esc stops, and does not leave"
+        assert "stopped; nothing was changed" in text_of(app)
+        opener.let.set()
+        assert await asyncio.to_thread(opener.closed.wait, 10), "what was opened too late is closed again"
+        await pilot.pause(0.05)
+        assert isinstance(app.screen, HomeScreen)
+
+
+async def test_slow_ports_say_so_and_an_address_can_be_typed_meanwhile() -> None:
+    opener, picked = Slow(), []  # type: ignore[var-annotated]
+    app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)
+    async with app.run_test(size=(80, 24)) as pilot:
+        app.push_screen(PortScreen(), picked.append)
+        for _ in range(500):
+            await pilot.pause(0.02)
+            if "Looking for ports" in text_of(app):
+                break
+        assert "Esc goes back" in text_of(app)
+        opener.let.set()
+        for _ in range(500):
+            await pilot.pause(0.02)
+            if "paper" in text_of(app):
+                break
+        assert "Looking for ports" not in text_of(app)
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        assert picked == [PortChoice(None, "paper")]

@@ -168,7 +168,7 @@ async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
         assert "Unplugged at the wall" in shown
         await press(stage, *["down"] * 5, "enter", *["backspace"] * 6, *"data", "space", *"in", "enter")
         shown = text_of(stage.app)
-        assert "by function" in shown
+        assert "not checked" in shown
         await press(stage, "escape")
         assert "0 refused" in text_of(stage.app)
 

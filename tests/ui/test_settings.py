@@ -39,7 +39,7 @@ class Keeps(NoOpener):
 
 
 def test_every_setting_of_the_file_can_be_changed_but_lists_of_files_ports_and_keys() -> None:
-    assert {setting.name for setting in SETTINGS} == set(Settings.model_fields) - {"recent", "ports", "keys"}
+    assert {setting.name for setting in SETTINGS} == set(Settings.model_fields) - {"recent", "ports", "tables", "keys"}
 
 
 def test_every_value_is_one_that_the_file_takes_and_the_usual_one_is_the_files() -> None:

@@ -266,7 +266,7 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
             await stage.pilot.pause()
             opened: type[object] = type(stage.app.screen)
             if row.id == "app.evenness":  # there is nothing to even out in this map
-                assert "general illumination" in text_of(stage.app)
+                assert "evenness needs two places of general" in text_of(stage.app)
                 continue
             assert not on_walk(), row.id
             assert row.id != "app.table" or opened is RowsScreen

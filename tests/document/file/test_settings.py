@@ -85,7 +85,12 @@ def test_the_list_of_maps_stays_short_and_without_doubles() -> None:
             "bel",
             "'bel' is not known here .did you mean 'bell'..; known are bell, ",
         ),
-        ('{"volume": 3}', 1, "volume", "known are bell, brightness_percent, keys, ports, recent, signs, steady_only"),
+        (
+            '{"volume": 3}',
+            1,
+            "volume",
+            "known are bell, brightness_percent, keys, ports, recent, signs, steady_only, tables",
+        ),
         ('{\n"brightness_percent": 101}', 2, "brightness_percent", "less than or equal to 100 .found: 101"),
         ('{\n"brightness_percent": "50"}', 2, "brightness_percent", "valid integer"),
         ('{\n"bell": 1\n}', 2, "bell", "valid boolean"),
