@@ -210,7 +210,7 @@ async def test_a_row_joins_to_a_place_picked_by_hand(open_app: OpenApp) -> None:
         await shows(stage, "WHIRLPOOL joined to Launch arrow")
         assert next(p for p in work(stage).map.places if p.label == "WHIRLPOOL").lamps == (1,)
         await stage.pilot.press(*to("lamps.unjoin"))
-        await shows(stage, "1 places taken off")
+        await shows(stage, "1 place taken off")
 
 
 @pytest.mark.parametrize("size", first_now(SIZES))
