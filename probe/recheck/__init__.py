@@ -1,6 +1,6 @@
 """The recheck, and the search for the number at a place: after a change, the map right again by a few answers.
 
-`engine` knows whole numbers only: what is believed of a chain, which question is worth most, when the map is proved. The
+`engine` knows whole numbers only: what is believed of a chain, which question is worth most, when nothing more is asked. The
 rest joins it to a map and a person.
 
 - `keys`: what a person can do, and the commands of both tasks. It loads nothing of the inference.

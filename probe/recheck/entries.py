@@ -132,12 +132,23 @@ def found_map(entries: Entries, result: Result, names: Mapping[int, Name]) -> Pl
             continue
         base = next(declared, None) if found.declared else None
         pixel = base if base is not None else Pixel(id=next(ids))
+        if found.silent:
+            pixel = pixel.model_copy(update={"state": PixelState.DARK, "verified": number if found.verified else 0})
         name = names.get(found.number)
+        if found.further is not None:
+            place_id = entries.pixels[found.further].place
+            pixel = pixel.model_copy(
+                update={"state": PixelState.PLACED, "place": place_id, "verified": number if found.verified else 0}
+            )
+            name = None
         if name is not None:
             map_, place = _place(map_, name, pixels)
             update = {"state": PixelState.PLACED, "place": place, "verified": number}
             pixel = pixel.model_copy(update=update)
         pixels.append(pixel)
+    if result.stops_at is not None:
+        # nothing behind is seen, but it is there: it keeps its numbers
+        pixels += entries.chain.pixels[result.stops_at :]
     update_chain: dict[str, object] = {"pixels": tuple(pixels)}
     if chain.count is not None:
         update_chain["count"] = max(1, len(pixels))

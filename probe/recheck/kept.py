@@ -6,17 +6,20 @@ What is kept is every question with its answer. Going on is answering them again
 from __future__ import annotations
 
 import hashlib
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from probe.document.diff import as_order, expanded
 from probe.document.model import storable
-from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.document.model.open_recheck import OpenRecheck, PlaceShows, RecheckAnswer, Said
 from probe.recheck.engine import Options, Recheck, RecheckStep
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
+    Action,
     AllAsShown,
     Answer,
+    AskStop,
     AtNewPlace,
     AtPlace,
     Differs,
@@ -26,14 +29,18 @@ from probe.recheck.engine.model import (
     NothingLit,
     NotSure,
     Observation,
+    PlaceSeen,
     Probe,
     Setup,
+    Stops,
+    TakenOut,
 )
 from probe.recheck.entries import Entries, Name
 from probe.recheck.state import Advanced, advanced
 
 _SIGNS = "rybw"
 _DARK = "."
+MOST_SEEDS = 100_000
 
 
 class KeptError(ValueError):
@@ -54,15 +61,15 @@ def digest(entries: Entries) -> str:
 # -- one answer -----------------------------------------------------------------------------------------------------
 
 
-def row_of(
-    seen: Observation, *, name: Name | None = None, naming: bool = False, forced: Sequence[int] = ()
-) -> RecheckAnswer:
+def row_of(seen: Observation, *, name: Name | None = None, naming: bool = False) -> RecheckAnswer:
     """A question and its answer as the map keeps it. `name`: what the pixel that was lit is called from now on."""
     said, more = _said(seen.answer)
     if name is not None:
         more |= {"label": storable(name.label), "known": name.place}
     if isinstance(seen.action, Probe):
         more["number"] = seen.action.number
+    elif isinstance(seen.action, AskStop):
+        more |= {"number": seen.action.number, "colours": _signs(seen.action.colours)}
     else:
         look = seen.action
         more |= {
@@ -71,15 +78,16 @@ def row_of(
             "expected": _signs(look.expected),
             "named": as_order(sorted(look.named)),
         }
-    return RecheckAnswer.model_validate({"said": said, "naming": naming, "forced": as_order(forced), **more})
+    return RecheckAnswer.model_validate({"said": said, "naming": naming, **more})
 
 
 def _said(answer: Answer) -> tuple[Said, dict[str, object]]:
     match answer:
         case AllAsShown():
             return Said.AS_SHOWN, {}
-        case Differs(place=place, colour=colour):
-            return Said.DIFFERS, {"place": place, "colour": _signs((colour,))}
+        case Differs(seen=seen):
+            first, *rest = (PlaceShows(place=one.place, colour=_signs(one.colours) or _DARK) for one in seen)
+            return Said.DIFFERS, {"place": first.place, "colour": first.colour, "more": tuple(rest)}
         case NewPlaceDiffers(number=number, colour=colour):
             return Said.NEW_DIFFERS, {"new": number, "colour": _signs((colour,))}
         case ExtraLight():
@@ -90,8 +98,14 @@ def _said(answer: Answer) -> tuple[Said, dict[str, object]]:
             return Said.NEW_PLACE, {}
         case NothingLit():
             return Said.NOTHING_LIT, {}
+        case Stops():
+            return Said.DATA_STOP, {}
+        case TakenOut():
+            return Said.TAKEN_OUT, {}
         case NotSure():
             return Said.NOT_SURE, {}
+        case _:
+            raise KeptError(f"{type(answer).__name__} is no answer that a map keeps")
 
 
 def seen_in(row: RecheckAnswer, setup: Setup) -> Observation:
@@ -102,13 +116,15 @@ def seen_in(row: RecheckAnswer, setup: Setup) -> Observation:
         raise KeptError(f"“{row.said.value}” answers another kind of question") from error
 
 
-def _action(row: RecheckAnswer, setup: Setup) -> Look | Probe:
+def _action(row: RecheckAnswer, setup: Setup) -> Action:
+    if row.number is not None and row.colours:
+        return AskStop(number=row.number, colours=_colours(row.colours))
     if row.number is not None:
         return Probe(number=row.number)
     if not row.colours:
         raise KeptError("an answer does not say what was lit")
     places = numbers_in(row.places)
-    if len(places) != len(row.expected) or len(set(places)) != len(places):
+    if len(places) != len(row.expected):
         raise KeptError("a picture does not say one colour for each place")
     for place in places:
         _entry(place, setup)
@@ -125,7 +141,8 @@ def _answer(row: RecheckAnswer, setup: Setup) -> Answer:
         case Said.AS_SHOWN:
             return AllAsShown()
         case Said.DIFFERS:
-            return Differs(_entry(row.place, setup), _colour(row.colour))
+            first = PlaceSeen(_entry(row.place, setup), _seen(row.colour))
+            return Differs((first, *(PlaceSeen(_entry(one.place, setup), _seen(one.colour)) for one in row.more)))
         case Said.NEW_DIFFERS:
             if row.new is None:
                 raise KeptError("an answer does not say which new place differed")
@@ -140,6 +157,10 @@ def _answer(row: RecheckAnswer, setup: Setup) -> Answer:
             return NothingLit()
         case Said.NOT_SURE:
             return NotSure()
+        case Said.DATA_STOP:
+            return Stops()
+        case Said.TAKEN_OUT:
+            return TakenOut()
 
 
 def _entry(entry: int | None, setup: Setup) -> int:
@@ -162,6 +183,13 @@ def _colour(sign: str) -> int:
     return _colours(sign)[0]
 
 
+def _seen(signs: str) -> tuple[int, ...]:
+    """Several pixels shine at one place: several colours; dark: none."""
+    if not signs:
+        raise KeptError("an answer does not say which colour was seen")
+    return tuple(c for c in _colours(signs) if c != UNLIT)
+
+
 def numbers_in(runs: str) -> tuple[int, ...]:
     """The numbers of a text of runs. Raises KeptError for new ones, which have no number yet."""
     found: list[int] = []
@@ -170,6 +198,12 @@ def numbers_in(runs: str) -> tuple[int, ...]:
             raise KeptError("an answer names pixels without a number")
         found.append(number)
     return tuple(found)
+
+
+def options_of(kept: OpenRecheck) -> Options:
+    """How this recheck asks. Its pictures are its own: another revision or another attempt shows others."""
+    seed = zlib.crc32(f"{kept.rests_on} {kept.begun}".encode()) % MOST_SEEDS
+    return Options(looks=kept.looks, seed=seed)
 
 
 # -- all of them ----------------------------------------------------------------------------------------------------
@@ -181,7 +215,6 @@ class Given:
 
     seen: Observation
     naming: bool
-    forced: tuple[int, ...]
     names: Mapping[int, Name]
 
 
@@ -204,7 +237,7 @@ def given_in(kept: OpenRecheck, setup: Setup) -> tuple[Given, ...]:
     for row in kept.answers:
         seen = seen_in(row, setup)
         names = names_after(names, seen, Name(row.label, row.known) if row.label.strip() else None)
-        found.append(Given(seen, row.naming, numbers_in(row.forced), names))
+        found.append(Given(seen, row.naming, names))
     return tuple(found)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum, auto
 from functools import cached_property
+from itertools import combinations
 
 from device_protocol.values import Colour
 from probe.document.edits import Edit
@@ -16,7 +17,7 @@ from probe.mapping.offers import abbreviates, next_in_pattern
 from probe.recheck.colours import LOOK_COLOURS, START_LEVEL, colour_word, light_of
 from probe.recheck.engine import Recheck, RecheckStep
 from probe.recheck.engine.codes import UNLIT
-from probe.recheck.engine.model import END, Action, Look, Probe
+from probe.recheck.engine.model import END, MOST_NAMED, Action, AskStop, Look, PlaceSeen, Probe
 from probe.recheck.engine.result import Result
 from probe.recheck.entries import Entries, Name, finished, without_recheck
 from probe.task.light import Dark, Light, OutputSetup, Pixels
@@ -37,11 +38,12 @@ class RecheckStage(Enum):
     LOOK = auto()
     COLOUR = auto()
     PROBE = auto()
+    STOP = auto()
     DONE = auto()
     SAVED = auto()
 
 
-ASKING = frozenset({RecheckStage.LOOK, RecheckStage.COLOUR, RecheckStage.PROBE})
+ASKING = frozenset({RecheckStage.LOOK, RecheckStage.COLOUR, RecheckStage.PROBE, RecheckStage.STOP})
 
 
 class Does(Enum):
@@ -55,6 +57,9 @@ class Does(Enum):
     NOTHING_LIT = auto()
     EXTRA_LIGHT = auto()
     NOT_SURE = auto()
+    THAT_IS_ALL = auto()
+    DATA_STOP = auto()
+    TAKEN_OUT = auto()
     SAVE = auto()
     GO_ON = auto()
     ANEW = auto()
@@ -100,7 +105,7 @@ def advanced(engine: Recheck, following: RecheckStep | None = None) -> Advanced:
         step=following,
         found=tuple(engine.best_map.tolist()),
         confidence=engine.confidence,
-        doubts=tuple(doubt.index for doubt in engine.doubts(least=DOUBT)) if engine.observations else (),
+        doubts=tuple(doubt.index for doubt in engine.doubts(least=DOUBT)),
         result=engine.result() if following.action is None else None,
     )
 
@@ -111,7 +116,7 @@ class Rechecking(TaskState):
 
     `opened_at`: the number of the pixel that was walked on this chain, if it is known. `declared`: the changes that were said, in words, and
     `edits` the same as edits. `kept` is what the map keeps of this recheck so far, or in stage OFFER of the one that can be
-    gone on with. `tag` names the job that is out. `past`: the states that undo goes back to, each with the map of then.
+    gone on with. `gathered`: places of this look named as differing so far. `tag` names the job that is out. `past`: the states that undo goes back to, each with the map of then.
     """
 
     chain: str
@@ -122,7 +127,7 @@ class Rechecking(TaskState):
     kept: OpenRecheck | None = None
     entries: Entries | None = None
     now: Advanced | None = None
-    forced: tuple[int, ...] = ()
+    gathered: tuple[PlaceSeen, ...] = ()
     pointed: RecheckItem | None = None
     names: Mapping[int, Name] = field(default_factory=dict)
     typed: str = ""
@@ -143,14 +148,12 @@ class Rechecking(TaskState):
     @property
     def action(self) -> Action | None:
         """What is asked now."""
-        if self.forced:
-            return Probe(number=self.forced[0])
         return self.now.step.action if self.now is not None else None
 
     @property
     def naming(self) -> bool:
         """Whether what is asked now has to be asked anyhow: the name of a new pixel."""
-        return not self.forced and self.now is not None and self.now.step.naming
+        return self.now is not None and self.now.step.naming
 
     @property
     def light(self) -> Light:
@@ -158,9 +161,9 @@ class Rechecking(TaskState):
         if self.stage not in ASKING or self.action is None:
             return Dark()
         chain = self.here
-        reach = chain.length if self.now is None else max(chain.length, self.now.engine.evidence.numbers)
+        reach = chain.length if self.now is None else max(chain.length, self.now.engine.numbers)
         setup = OutputSetup.of(chain, count=reach)
-        if isinstance(self.action, Look):
+        if isinstance(self.action, Look | AskStop):
             return Pixels(chain.output, 0, light_of(self.action.colours, self.level), setup)
         white = Colour(self.level, self.level, self.level)
         return Pixels.one(chain.output, self.action.number, white, setup=setup)
@@ -198,6 +201,8 @@ class Rechecking(TaskState):
             case RecheckStage.THINK:
                 return "thinking …"
             case RecheckStage.LOOK:
+                if self.gathered:
+                    return "The next one on the list that differs? Enter alone: that is all that I say."
                 return "Is every place lit as listed? If not: the first one on the list that differs."
             case RecheckStage.COLOUR:
                 return f"What does {self.pointed.words if self.pointed else 'it'} show?"
@@ -205,10 +210,17 @@ class Rechecking(TaskState):
                 number = self.action.number if isinstance(self.action, Probe) else 0
                 what = "New pixel: what" if self.naming else "What"
                 return f"{what} does pixel {shown_number(number)} light?"
+            case RecheckStage.STOP:
+                number = self.action.number if isinstance(self.action, AskStop) else 0
+                return f"From pixel {shown_number(number)} on nothing shines. Were those pixels taken out, or are they there?"
             case RecheckStage.DONE:
                 return "This is what was found. Enter keeps it as a new revision."
             case RecheckStage.SAVED:
-                return "Saved. Enter goes back to the walk."
+                return (
+                    "Saved. Enter goes to the fault finder."
+                    if self.stops_at is not None
+                    else "Saved. Enter goes back to the walk."
+                )
 
     @cached_property
     def items(self) -> tuple[RecheckItem, ...]:
@@ -222,6 +234,12 @@ class Rechecking(TaskState):
                 return self._colour_items()
             case RecheckStage.PROBE:
                 return self._probe_items()
+            case RecheckStage.STOP:
+                return (
+                    RecheckItem(Does.TAKEN_OUT, "They were taken out"),
+                    RecheckItem(Does.DATA_STOP, "They are there: the data stop here"),
+                    RecheckItem(Does.NOT_SURE, "Not sure"),
+                )
             case RecheckStage.DONE:
                 return (RecheckItem(Does.SAVE, "Keep this map"),)
             case _:
@@ -289,6 +307,9 @@ class Rechecking(TaskState):
         typed = self.typed.strip()
         if typed:
             return tuple(i for i in items if _fits(typed, i.words))
+        if self.gathered:
+            said = {one.place for one in self.gathered}
+            return (RecheckItem(Does.THAT_IS_ALL, "That is all"), *(i for i in items if not said & set(i.entries)))
         return (RecheckItem(Does.AS_SHOWN, "All as shown, and no other light"), *items)
 
     def _label(self, at: str, numbers: tuple[int, ...]) -> str:
@@ -300,13 +321,30 @@ class Rechecking(TaskState):
         return name.label if name is not None else at.removeprefix("#")
 
     def _colour_items(self) -> tuple[RecheckItem, ...]:
+        """What the place may show instead: one colour, dark, or several pixels' colours at once."""
         expected = self.pointed.colours if self.pointed is not None else ()
+        usual = {c for c in expected if c != UNLIT}
+        most = min(MOST_NAMED, len(expected) + 1)
+        found = [
+            set[int](),
+            *(set(some) for size in range(1, most + 1) for some in combinations(range(len(LOOK_COLOURS)), size)),
+        ]
+        found.sort(key=lambda some: (len(some) != 1, len(some)))
         items = [
-            RecheckItem(Does.COLOUR, colour_word(c), colours=(c,))
-            for c in (*range(len(LOOK_COLOURS)), UNLIT)
-            if c not in expected
+            RecheckItem(
+                Does.COLOUR,
+                "+".join(colour_word(c) for c in sorted(some)) or colour_word(UNLIT),
+                colours=tuple(sorted(some)) or (UNLIT,),
+            )
+            for some in found
+            if some != usual
         ]
         return tuple(i for i in items if i.words.startswith(folded(self.typed))) or tuple(items)
+
+    @property
+    def stops_at(self) -> int | None:
+        """The number from which the data stop, once that was said and nothing is asked any more."""
+        return self.now.result.stops_at if self.now is not None and self.now.result is not None else None
 
     def _probe_items(self) -> tuple[RecheckItem, ...]:
         entries = self.entries

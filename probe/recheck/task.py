@@ -21,9 +21,11 @@ from probe.recheck.colours import level_beside
 from probe.recheck.engine import Options, Recheck
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
+    MOST_NAMED,
     Action,
     AllAsShown,
     Answer,
+    AskStop,
     AtNewPlace,
     AtPlace,
     Differs,
@@ -33,11 +35,14 @@ from probe.recheck.engine.model import (
     NothingLit,
     NotSure,
     Observation,
+    PlaceSeen,
     Probe,
     Setup,
+    Stops,
+    TakenOut,
 )
 from probe.recheck.entries import Entries, Name, entries_of, open_recheck, with_recheck, without_recheck
-from probe.recheck.kept import Replayed, Unusable, digest, names_after, replayed, row_of
+from probe.recheck.kept import Replayed, Unusable, digest, names_after, options_of, replayed, row_of
 from probe.recheck.keys import RECHECK, Quick, SayQuick, Singles
 from probe.recheck.state import ASKING, Advanced, Does, Rechecking, RecheckItem, RecheckStage, advanced
 from probe.recheck.view import view
@@ -185,7 +190,7 @@ def _go_on(s: Rechecking) -> _N:
     setup = entries.setup(declared=bool(s.edits), most_numbers=kept.most_numbers)
     looks = kept.looks and _has_pictures(s)
     s = replace(s, entries=entries, looks=looks, past=(*s.past, s))
-    after, effects = _computing(s, partial(replayed, setup, Options(looks=looks), kept))
+    after, effects = _computing(s, partial(replayed, setup, options_of(kept.model_copy(update={"looks": looks})), kept))
     return replace(after, message=f"going on after {counted(kept)}"), effects
 
 
@@ -205,7 +210,7 @@ def _take(s: Rechecking, time: str) -> _N:
             return _go_on(s) if s.item is not None and s.item.does is Does.GO_ON else _anew(s)
         case RecheckStage.DECLARE:
             return _declare(s, time) if s.typed.strip() else _ask_first(s, time)
-        case RecheckStage.LOOK | RecheckStage.COLOUR | RecheckStage.PROBE:
+        case RecheckStage.LOOK | RecheckStage.COLOUR | RecheckStage.PROBE | RecheckStage.STOP:
             item = s.item
             if item is None:
                 return replace(s, message="no place fits what is typed: Esc empties the line"), (fx.Bell(),)
@@ -213,6 +218,8 @@ def _take(s: Rechecking, time: str) -> _N:
         case RecheckStage.DONE:
             return _keep(s, time)
         case RecheckStage.SAVED:
+            if s.stops_at is not None:
+                return s, (fx.Open("faults", (s.chain, s.stops_at)),)
             return s, (_close(s),)
         case _:
             return s, ()
@@ -308,7 +315,7 @@ def _ask_first(s: Rechecking, time: str) -> _N:
     looks = s.looks and _has_pictures(s)
     s = replace(s, entries=entries, looks=looks, past=(*s.past, s))
     s = replace(s, kept=_kept_of(s, entries, time))
-    return _computing(s, partial(_first, setup, Options(looks=looks)))
+    return _computing(s, partial(_first, setup, options_of(_kept_of(s, entries, time))))
 
 
 def _singles(s: Rechecking) -> _N:
@@ -366,13 +373,19 @@ def _taken(s: Rechecking, item: RecheckItem) -> _N:
         case Does.EXTRA_LIGHT:
             return _answered(s, ExtraLight())
         case Does.NOT_SURE:
-            return _answered(s, NotSure(), forced=s.forced[1:])
+            return _answered(s, NotSure())
         case Does.NOTHING_LIT:
             return _answered(s, NothingLit())
         case Does.DIFFERS:
-            return _differs(s, item)
+            return replace(s, stage=RecheckStage.COLOUR, pointed=item, typed="", chosen=0, message=""), ()
         case Does.COLOUR:
-            return _coloured(s, item.colours[0])
+            return _coloured(s, item.colours)
+        case Does.THAT_IS_ALL:
+            return _answered(s, Differs(s.gathered))
+        case Does.DATA_STOP:
+            return _answered(s, Stops())
+        case Does.TAKEN_OUT:
+            return _answered(s, TakenOut())
         case Does.AT_PLACE:
             return _at_place(s, item)
         case Does.NEW_PLACE:
@@ -390,7 +403,7 @@ def _not_lit(s: Rechecking) -> str:
     return s.board.refused or "it is not lit yet: wait for it, then answer"
 
 
-def _answered(s: Rechecking, answer: Answer, *, forced: tuple[int, ...] = (), name: Name | None = None) -> _N:
+def _answered(s: Rechecking, answer: Answer, *, name: Name | None = None) -> _N:
     """Keep an answer, then hand it to the inference; what was there before stays for undo.
 
     `name`: what the pixel that is lit is called from now on.
@@ -400,10 +413,10 @@ def _answered(s: Rechecking, answer: Answer, *, forced: tuple[int, ...] = (), na
     assert kept is not None
     assert s.now is not None
     seen = Observation(action=action, answer=answer)
-    row = row_of(seen, name=name, naming=s.naming, forced=forced)
+    row = row_of(seen, name=name, naming=s.naming)
     after = replace(
         s,
-        forced=forced,
+        gathered=(),
         names=names_after(s.names, seen, name),
         answers=s.answers + (0 if s.naming else 1),
         namings=s.namings + (1 if s.naming else 0),
@@ -420,35 +433,28 @@ def _put_aside(s: Rechecking, kept: OpenRecheck) -> _N:
     return replace(s, map=map_, kept=kept), (fx.Commit(map_, "answers of a recheck"),)
 
 
-def _differs(s: Rechecking, item: RecheckItem) -> _N:
-    if len(item.entries) + len(item.numbers) < 2:
-        return replace(s, stage=RecheckStage.COLOUR, pointed=item, typed="", chosen=0, message=""), ()
-    # Several pixels light this place and nobody can tell which of them is wrong: they are asked one by one.
-    assert s.now is not None
-    numbers = [n for n, entry in enumerate(s.now.found) if entry in item.entries]
-    return _answered(s, NotSure(), forced=tuple(sorted({*numbers, *item.numbers})))
-
-
-def _coloured(s: Rechecking, colour: int) -> _N:
+def _coloured(s: Rechecking, colours: tuple[int, ...]) -> _N:
+    """What a place shows: up to three are gathered, in the order of the list, and are one answer."""
     item = s.pointed
     if item is None:
         return _at_list(s), ()
-    if item.numbers:
-        return _answered(s, NewPlaceDiffers(item.numbers[0], colour))
-    return _answered(s, Differs(item.entries[0], colour))
+    if not item.entries:
+        return _answered(s, NewPlaceDiffers(item.numbers[0], colours[0]))
+    gathered = (*s.gathered, PlaceSeen(item.entries[0], tuple(c for c in colours if c != UNLIT)))
+    if len(gathered) == MOST_NAMED:
+        return _answered(s, Differs(gathered))
+    listed = _at_list(s)
+    return replace(listed, gathered=gathered, typed="", chosen=0, message="", past=(*s.past, listed)), ()
 
 
 def _at_place(s: Rechecking, item: RecheckItem) -> _N:
     assert s.now is not None
     assert isinstance(s.action, Probe)
-    number, found = s.action.number, s.now.found
-    name = s.names.get(number)
+    name = s.names.get(s.action.number)
     if name is not None and item.name is not None and name.place == item.name.place:
         # the new pixel is still where it was named
-        return _answered(s, AtNewPlace(), forced=s.forced[1:], name=name)
-    predicted = found[number] if number < len(found) else None
-    as_predicted = predicted in item.entries
-    return _answered(s, AtPlace(item.entries[0]), forced=s.forced[1:] if as_predicted else ())
+        return _answered(s, AtNewPlace(), name=name)
+    return _answered(s, AtPlace(item.entries[0]))
 
 
 def _new_place(s: Rechecking, item: RecheckItem) -> _N:
@@ -512,10 +518,9 @@ def _went_on(s: Rechecking, replay: Replayed) -> _N:
     for index, (one, now) in enumerate(zip(replay.given, replay.advanced, strict=False)):
         then = kept.model_copy(update={"answers": kept.answers[:index]})
         asked = replace(s, map=with_recheck(map_, then), kept=then, now=now, message="")
-        asked = replace(asked, stage=RecheckStage.LOOK if isinstance(asked.action, Look) else RecheckStage.PROBE)
+        asked = replace(asked, stage=_stage_of(asked))
         s = replace(
             asked,
-            forced=one.forced,
             names=one.names,
             answers=s.answers + (not asked.naming),
             namings=s.namings + asked.naming,
@@ -528,6 +533,8 @@ def _went_on(s: Rechecking, replay: Replayed) -> _N:
 def _stage_of(s: Rechecking) -> RecheckStage:
     if s.action is None:
         return RecheckStage.DONE
+    if isinstance(s.action, AskStop):
+        return RecheckStage.STOP
     return RecheckStage.LOOK if isinstance(s.action, Look) else RecheckStage.PROBE
 
 
@@ -535,7 +542,8 @@ def _answer_words(s: Rechecking, seen: Observation) -> str:
     """An earlier answer in words."""
     what = "the picture" if isinstance(seen.action, Look) else f"pixel {shown_number(seen.action.number)}"
     match seen.answer:
-        case AtPlace(place=entry) | Differs(place=entry) if s.entries is not None:
+        case AtPlace() | Differs() if s.entries is not None:
+            entry = seen.answer.place if isinstance(seen.answer, AtPlace) else seen.answer.seen[0].place
             place = s.entries.place(entry)
             label = place.label if place is not None else f"pixel {entry}"
             return f"{what}, {label}" + (" differed" if isinstance(seen.answer, Differs) else "")
@@ -570,8 +578,8 @@ def _undo(s: Rechecking) -> _N:
 
 def _leave(s: Rechecking) -> _N:
     """Esc: empty the line, or from a place's colours to the list; else out. What was answered is kept, to go on with."""
-    if s.typed or s.stage is RecheckStage.COLOUR:
-        return replace(_at_list(s), typed="", chosen=0, message=""), ()
+    if s.typed or s.stage is RecheckStage.COLOUR or s.gathered:
+        return replace(_at_list(s), typed="", chosen=0, message="", gathered=()), ()
     words = "What was answered is kept: the recheck goes on where it was."
     open_still = s.stage not in (RecheckStage.OFFER, RecheckStage.SAVED) and bool(s.answers or s.namings)
     return s, (*((fx.Notify(words),) if open_still else ()), _close(s))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from probe.document.model import Place
+from probe.document.model import Place, shown_number
 from probe.document.plural import many
 from probe.document.revisions import changed_in, verified_count
 from probe.recheck.colours import colours_words, legend, look_spots, signs_by_word
@@ -48,7 +48,7 @@ def view(s: Rechecking) -> TaskView:
 def _lit_words(s: Rechecking) -> str:
     if s.stage in ASKING:
         if s.is_lit:
-            return "● LIT: " + ("the whole chain in four colours" if s.look else "one pixel")
+            return "● LIT: " + ("one pixel" if s.stage is RecheckStage.PROBE else "the whole chain in four colours")
         return "○ not lit yet" if s.board.here else "○ no board"
     return "Say each change, then Enter; or just Enter." if s.stage is RecheckStage.DECLARE else ""
 
@@ -92,10 +92,32 @@ def _result(s: Rechecking) -> tuple[Line, ...]:
     chain = map_.chain(s.chain)
     return (
         Line(f"{100 * sure:.2f} % sure that every number is right", "bold"),
+        *_open(s),
         Line(f"{verified_count(map_, chain)} of {many(len(chain.pixels), 'pixel')} seen since the change"),
         Line(""),
         *(Line(line) for line in lines),
     )
+
+
+def _open(s: Rechecking) -> tuple[Line, ...]:
+    """What no answer settled: said before anybody relies on the map."""
+    result = s.now.result if s.now is not None else None
+    if result is None:
+        return ()
+    found: list[Line] = []
+    if not result.proved:
+        found.append(
+            Line("Not proved: the answers leave more doubt than usual. Recheck once more, or walk the chain.", "bold")
+        )
+    if result.alike:
+        found.append(
+            Line("Other arrangements of pixels that nobody sees fit as well; nothing visible depends on which it is.")
+        )
+    if result.stops_at is not None:
+        found.append(
+            Line(f"The data stop at pixel {shown_number(result.stops_at)}: nothing was taken out of the map there.")
+        )
+    return tuple(found)
 
 
 def _progress(s: Rechecking) -> str:

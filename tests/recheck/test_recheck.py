@@ -15,7 +15,7 @@ from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
 from probe.document.revisions import changed_in, undo
 from probe.recheck.engine import Look, Probe
-from probe.recheck.keys import Singles
+from probe.recheck.keys import Quick, SayQuick, Singles
 from probe.recheck.state import Does, Rechecking, RecheckStage
 from probe.recheck.task import RecheckFacts, make
 from probe.task import effects as fx
@@ -46,7 +46,7 @@ REWIRED: dict[str, Change] = {
     "one spliced in at the end": lambda w: w.spliced_in(len(w), *new_pixels("Otter lamp")),
     "one taken out": lambda w: w.removed(20),
     "a run taken out": lambda w: w.removed(60, 4),
-    "two swapped": lambda w: w.swapped(12, 40),
+    "two swapped": lambda w: w.swapped(12, 41),
     "a run reversed": lambda w: w.reversed_run(25, 7),
     "a run moved": lambda w: w.moved(10, 5, 50),
     "one at each of three": lambda w: (
@@ -277,10 +277,12 @@ def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
     for _ in range(80):
         if bench.state.stage is RecheckStage.SAVED:
             break
-        if bench.state.stage is RecheckStage.PROBE and not lied and not bench.state.naming:
+        if bench.state.stage is RecheckStage.LOOK and not lied:
             lied = True
-            wrong = next(i for i, item in enumerate(bench.state.items) if item.does is Does.AT_PLACE and i > 3)
+            wrong = next(i for i, item in enumerate(bench.state.items) if item.does is Does.DIFFERS and i > 20)
             bench(Choose(wrong))
+            bench(Take(NOW))
+            bench(SayQuick(Quick.NOTHING_LIT))
             bench(Take(NOW))
             continue
         bench(*bench.answers())
@@ -381,7 +383,7 @@ def test_a_refused_picture_says_the_way_round_it() -> None:
     bench.refuse("too bright for its ceiling")
     view = bench.task.view(bench.state)
     assert isinstance(view, TaskView)
-    assert view.message == "too bright for its ceiling (F8: go on with single pixels)"
+    assert view.message == "too bright for its ceiling (F5, P: go on with single pixels)"
     assert bench(Take(NOW)).message == "too bright for its ceiling"
 
 
@@ -412,6 +414,6 @@ def test_the_board_is_set_up_to_reach_every_number_that_may_be_asked_about() -> 
     assert bench.state.now is not None
     assert isinstance(bench.wanted, Pixels)
     assert bench.wanted.setup is not None
-    numbers = bench.state.now.engine.evidence.numbers
+    numbers = bench.state.now.engine.numbers
     assert bench.wanted.setup.count == numbers > bench.state.here.length
     assert len(bench.wanted.colours) <= numbers

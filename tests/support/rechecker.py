@@ -55,9 +55,10 @@ def keys_for(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
         case RecheckStage.COLOUR:
             item = state.pointed
             assert item is not None
-            here = shines.get(_place_of(state, item), [])
-            odd = [c for c in here if c not in item.colours] or [UNLIT]
-            return _choose(state, next(i for i, x in enumerate(state.items) if x.colours[0] == odd[0]))
+            here = tuple(sorted(set(shines.get(_place_of(state, item), [])))) or (UNLIT,)
+            return _choose(state, next(i for i, x in enumerate(state.items) if x.colours == here))
+        case RecheckStage.STOP:
+            return [Take(NOW)]
         case RecheckStage.PROBE:
             return _probe(state, shines)
         case _:
@@ -78,6 +79,8 @@ def _place_of(state: Rechecking, item: RecheckItem) -> str:
 
 
 def _look(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
+    if state.gathered:
+        return _choose(state, 0)
     listed = set()
     for index, item in enumerate(state.items):
         if item.does is not Does.DIFFERS:

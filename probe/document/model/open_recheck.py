@@ -19,7 +19,7 @@ MOST_NUMBERS = 65_535
 MOST_ANSWERS = 10_000
 Signs = Annotated[str, StringConstraints(pattern=r"^[rybw.]*$", max_length=MOST_NUMBERS)]
 """Colours, a letter each: red, yellow, blue, white, `.` dark."""
-Sign = Annotated[str, StringConstraints(pattern=r"^[rybw.]?$")]
+Sign = Annotated[str, StringConstraints(pattern=r"^(\.|[rybw]{0,4})$")]
 Digest = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
 Number = Annotated[int, Field(ge=0, le=MOST_NUMBERS)]
 
@@ -35,15 +35,25 @@ class Said(StrEnum):
     NEW_PLACE = "new place"
     NOTHING_LIT = "nothing lit"
     NOT_SURE = "not sure"
+    DATA_STOP = "data stop"
+    TAKEN_OUT = "taken out"
+
+
+class PlaceShows(Record):
+    """A place (entry) and the colours seen there, a letter each, `.` dark."""
+
+    place: Number
+    colour: Sign
 
 
 class RecheckAnswer(Record):
     """One question and its answer.
 
-    With `number` that one pixel was lit. Else the whole chain: `colours` by number; `places` (entries, in the order of
+    With `number` that one pixel was lit; with `number` and `colours` it was asked whether the data stop there. Else the whole chain: `colours` by number; `places` (entries, in the order of
     the list) with the colours `expected` there; `named`: numbers whose new place was on the list too. `place` is the
-    entry pointed at, `new` a new pixel's number, `colour` what was seen. `label` and `known` name the place of a new
-    pixel, `known` by its id. `naming`: asked only for that name. `forced`: numbers to be asked one by one after this.
+    entry pointed at, `new` a new pixel's number, `colour` what was seen (several pixels: several letters), `more` further
+    places named in the same answer. `label` and `known` name the place of a new
+    pixel, `known` by its id. `naming`: asked only for that name. `forced` is written no longer.
     """
 
     said: Said
@@ -55,6 +65,7 @@ class RecheckAnswer(Record):
     place: Number | None = None
     new: Number | None = None
     colour: Sign = ""
+    more: tuple[PlaceShows, ...] = Field(default=(), max_length=2)
     label: Text = ""
     known: Identifier | None = None
     naming: bool = False

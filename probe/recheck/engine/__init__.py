@@ -1,34 +1,15 @@
-"""Finding the right map again after a change, as Bayesian alignment.
+"""Finding the right map again after a change, as inference over whole maps.
 
 Entry points: `Setup` (what the chain was), `Recheck` (what to ask next, what is believed, the result), `Locate` (which
 number is at this place).  Old numbers, places and chains are plain whole numbers here; joining them to a map is the
-caller's part.  One `Recheck` is one chain: a change in one chain never renumbers another.
+caller's part.  `model`: maps, questions, answers.  `world`: what a map would show, and what an answer says of it.
+`moves`: the kinds of edits.  `engine`: the belief, the choice, and the proof that it ends.
 """
 
-from probe.recheck.engine.belief import Options
-from probe.recheck.engine.codes import UNLIT, complement_code, frame_code, look_code
-from probe.recheck.engine.engine import Recheck, RecheckStep
+from probe.recheck.engine.codes import UNLIT
+from probe.recheck.engine.engine import Options, Recheck, RecheckStep
 from probe.recheck.engine.locate import Locate
-from probe.recheck.engine.model import (
-    END,
-    NEW,
-    Action,
-    AllAsShown,
-    Answer,
-    AtNewPlace,
-    AtPlace,
-    Differs,
-    ExtraLight,
-    Look,
-    NewPlaceDiffers,
-    NothingLit,
-    NotSure,
-    Observation,
-    Person,
-    Prior,
-    Probe,
-    Setup,
-)
+from probe.recheck.engine.model import END, NEW, Action, Answer, Look, Observation, Probe, Setup
 from probe.recheck.engine.result import Doubt, Found, FoundKind, Result
 
 __all__ = [
@@ -36,30 +17,17 @@ __all__ = [
     "NEW",
     "UNLIT",
     "Action",
-    "AllAsShown",
     "Answer",
-    "AtNewPlace",
-    "AtPlace",
-    "Differs",
     "Doubt",
-    "ExtraLight",
     "Found",
     "FoundKind",
     "Locate",
     "Look",
-    "NewPlaceDiffers",
-    "NotSure",
-    "NothingLit",
     "Observation",
     "Options",
-    "Person",
-    "Prior",
     "Probe",
     "Recheck",
     "RecheckStep",
     "Result",
     "Setup",
-    "complement_code",
-    "frame_code",
-    "look_code",
 ]

@@ -2,15 +2,15 @@
 
 The person answers with keys.  A predicted answer is confirmed by one key; another place is picked by typing a few
 letters of its name.  The model has no operators for looking over a playfield or for turning from it to a screen two
-metres away: SCAN_SECONDS per place and TURN_SECONDS per answer are our own assumptions, no source.  Whole groups of
-places are taken in at a glance, so the first is small.
+metres away: SCAN_SECONDS, one fixation for each place, and TURN_SECONDS for each answer are our own assumptions, no
+source.
 """
 
 from __future__ import annotations
 
 from probe.inference.keystroke import Operator, klm_seconds
 
-SCAN_SECONDS = 0.01
+SCAN_SECONDS = 0.2
 TURN_SECONDS = 4.0
 CONFIRM = klm_seconds([Operator.THINK, Operator.KEY])
 """Mental preparation and one key: 1.55 s."""

@@ -1,75 +1,98 @@
-"""The recheck itself: what is believed, what to do next, when it is proved.
-
-`Recheck` is immutable.  `next_step()` gives the action worth most; `answered()` gives the next state; going back is
-keeping the earlier one.  Nothing here knows a screen, a wire or a clock.
+"""The recheck itself: a belief over whole maps, what to ask next, when nothing more is asked.
 
     state = Recheck.start(Setup.unchanged(100))
     while (action := state.next_step().action) is not None:
         state = state.answered(action, ask_the_person(action))
     state.result()
 
-How an action is chosen
-* A pixel that is very probably new is lit and named at once: it has to be named anyhow, so the answer costs nothing
-  more, and it settles where the new run is.
-* Otherwise whole maps are drawn from the posterior.  What a map would show in a look, and where it puts a number, is
-  certain; so the spread of outcomes over the drawn maps is the expected information of the action.  It is divided by
-  the human time (`costs`) and the best one wins.
-* A look is always predicted from the most likely map and has a new code, so that "all as shown" is proof of the whole
-  map and "differs" finds the next edit.
+The belief is a weighted set of whole maps.  After every answer the likeliest maps are edited in every way the list of
+kinds knows (`moves`), and every map is weighed by every answer (`world`), each answer being meant or, with its own
+chance, wrong.  Maps that answer every action alike are one class; confidence is the weight of the best class against
+all others, those included that became no map.  What to ask is what is expected to say most about answers: a look at
+what the best map predicts, in new colours each time, or one pixel alone.
 
-When it stops: the most likely map's exact posterior, less the share of doubt that unlisted rearrangements keep, is above
-the confidence asked for.  An answer that does not fit is never averaged in: either hypotheses that explain it take over, or the
-look stays under a hypothesis that says "this answer was wrong", `doubts()` names it, and the next actions ask again.
+**It ends.**  `next_step` asks nothing once `most_actions` answers were given: MOST_ANSWERS, and one more for each number
+that can be lit, whatever was answered.  Proof: every step that asks is followed by one observation more, and the bound
+does not depend on the answers.  Long before, a single light is not asked when every map that counts gives it the same
+answer, nor when it was answered twice the same, nor more than MOST_ASKED times; so in practice it ends after a few.
+What was not proved by then is stated as the confidence that it has.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
 from probe.inference.entropy import binary_entropy_bits, entropy_bits
-from probe.inference.questions import Question, best_question
-from probe.recheck.engine.belief import WORTH_DOUBTING, Belief, Options
+from probe.recheck.engine.codes import UNLIT, frame_code
 from probe.recheck.engine.costs import look_seconds, probe_seconds
-from probe.recheck.engine.evidence import Evidence
-from probe.recheck.engine.frames import LOOK_CLEAN, build_look, look_outcomes, numbers_at
-from probe.recheck.engine.hypotheses import Hypothesis, first_hypothesis
 from probe.recheck.engine.model import (
     END,
+    FURTHER,
     NEW,
     Action,
     AllAsShown,
     Answer,
+    AskStop,
+    AtNewPlace,
     AtPlace,
+    Bools,
     Differs,
     Floats,
+    Ints,
     Look,
     NotSure,
     Observation,
     Probe,
     Setup,
+    Stops,
+    TakenOut,
 )
-from probe.recheck.engine.proposals import explanations, from_differing_look, from_probed_place
-from probe.recheck.engine.result import Result, build_result
+from probe.recheck.engine.moves import fitted_to_probes, single_edits
+from probe.recheck.engine.result import Doubt, Result, build_result
+from probe.recheck.engine.world import AS_SHOWN, NEW_SPOT, World, answer_of, length_of, log_likelihood
 
-PROBE_CANDIDATES = 48
-"""Most numbers that are weighed as probes for each choice."""
-LIKELY_NEW = 0.8
-"""A number that is new with this chance is lit to be named."""
-SURPRISE = -6.0
-"""An answer is a surprise when its chance (natural logarithm) under all hypotheses was below this."""
-PROOF_STAGE = 0.9
-"""From this chance of the best map on, what is left is proof, and a look will be needed anyhow: a probe is asked only
-if it is expected to tell more than the look, not merely because it is quicker."""
-MOST_ASKED = 5
-"""A number is not asked more often than this only because its answers differ."""
-MOST_LOOKS_ALIKE = 5
-"""After so many looks in a row with the same answer a pixel is lit alone instead: the one asked least."""
-REVISIONS = 2
-"""How often contradicted answers are looked at again for another explanation, after each answer."""
-HALF = 12
-"""Half-width of the band at the start: so many pixels more or less at any spot, without a rearrangement."""
+MOST_ANSWERS = 40
+"""So many answers at most, beside one for each number: see the proof above."""
+MOST_ASKED = 3
+"""A number is lit alone at most so often."""
+MOST_LOOKS_ALIKE = 4
+"""After so many looks in a row with the same answer a pixel is lit alone instead."""
+SLACK = 26
+"""Numbers considered beyond the predicted end."""
+TAIL_NUMBERS = 6
+"""A look lights this many numbers beyond the predicted end, so that a pixel added there is seen."""
+MOST_MAPS = 320
+MOST_PARENTS = 3
+SETTLED = 0.9
+"""While the best map has less, edits begin from the maps before it as well."""
+WORTH_KEEPING = 24.0
+"""Maps this far (natural logarithm) below the best are dropped."""
+LIKELY_NEW = 0.75
+"""A number that is new with this chance is lit to be named: that has to be asked anyhow."""
+CANDIDATES = 40
+MOST_UNSEEN = 2.0
+"""What became no map counts at most so much against the best map: the tables are too rough to say more."""
+PREDICT_BEST = 0.5
+PREDICTED = 5
+"""So many maps are tried as what a picture predicts, while the best has less than that chance."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """confidence: stop when the class of the best map has at least this chance.  clean_looks: so many looks must have
+    found it as shown since it last changed.  looks: use pictures, not only single lights; without them what only
+    pictures could show (dead, exchanged, reversed) is not doubted.  seed: pictures are different for each."""
+
+    confidence: float = 0.9995
+    clean_looks: int = 2
+    looks: bool = True
+    seed: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,263 +107,484 @@ class RecheckStep:
 
 
 @dataclass(frozen=True)
-class Recheck(Belief):
-    """State of one chain's recheck."""
+class Recheck:
+    """State of one chain's recheck; immutable, so that going back is keeping the earlier one.
+
+    maps: shape (n, numbers); log_prior: shape (n,); parents: which earlier map each is an edit of, shape (n,), an index
+    into `bases`, maps with their log_prior that further edits may begin from again; meant: shape (observations, n), wrong: the same for a wrong answer,
+    shape (observations,).  Sorted, the likeliest first.  unseen: weight of what became no map against the best map.
+    changed_at: how many observations there were when the best class last changed.
+    """
+
+    setup: Setup
+    options: Options
+    observations: tuple[Observation, ...]
+    maps: Ints
+    log_prior: Floats
+    parents: Ints
+    bases: tuple[tuple[Ints, float, int], ...]
+    meant: Floats
+    wrong: Floats
+    unseen: Floats
+    changed_at: int = 0
+    named: Mapping[int, int] = field(default_factory=dict)
+    lit_alone: frozenset[int] = frozenset()
 
     @staticmethod
     def start(setup: Setup, options: Options | None = None) -> Recheck:
         """Nothing asked yet."""
+        options = options or Options()
         length = len(setup.order)
-        half = HALF if setup.new_count is None else max(HALF, abs(setup.new_count - length) + 12)
-        evidence = Evidence(setup, half=half)
-        first = first_hypothesis(setup)
-        empty = Recheck(
-            setup=setup, options=options or Options(), evidence=evidence, hypotheses=(), log_weights=(), runs=()
+        width = length + SLACK
+        if setup.most_numbers is not None:
+            width = max(length, min(width, setup.most_numbers))
+        first = np.full((1, width), END, dtype=np.int64)
+        first[0, :length] = setup.order
+        prior = setup.prior
+        return Recheck(
+            setup=setup,
+            options=options,
+            observations=(),
+            maps=first,
+            log_prior=np.array([math.log(1 - prior.another)]),
+            parents=np.zeros(1, dtype=np.int64),
+            bases=((first[0], math.log(1 - prior.another), 0),),
+            meant=np.zeros((0, 1)),
+            wrong=np.zeros(0),
+            unseen=np.full(width + 1, prior.another / (1 - prior.another) / (width + 1)),
         )
-        return empty.with_hypotheses([first])
+
+    # -- what is believed -----------------------------------------------------------------------------------------
+
+    @cached_property
+    def world(self) -> World:
+        """Who is seen where."""
+        return World(self.setup)
+
+    @property
+    def numbers(self) -> int:
+        """How many numbers are considered."""
+        return int(self.maps.shape[1])
+
+    @cached_property
+    def _totals(self) -> Floats:
+        if not len(self.wrong):
+            return self.log_prior
+        return np.asarray(self.log_prior + np.logaddexp(self.meant, self.wrong[:, None]).sum(axis=0))
+
+    @cached_property
+    def weights(self) -> Floats:
+        """Chance of every map, what became no map taken into account; shape (n,)."""
+        shares = np.exp(self._totals - self._totals.max())
+        return np.asarray(shares / (shares.sum() + self.unseen.sum()))
+
+    @cached_property
+    def classes(self) -> tuple[tuple[float, Ints], ...]:
+        """Chance and rows of every class of maps, the likeliest first."""
+        rows: dict[bytes, list[int]] = {}
+        for row in range(len(self.maps)):
+            if row == 0 or self.weights[row] > 1e-8:
+                rows.setdefault(self.world.key(self.maps[row]), []).append(row)
+        found = [(float(self.weights[one].sum()), np.array(one)) for one in rows.values()]
+        return tuple(sorted(found, key=lambda pair: -pair[0]))
+
+    @cached_property
+    def best_map(self) -> Ints:
+        """The likeliest map of the likeliest class; shape (numbers,)."""
+        return np.asarray(self.maps[int(self.classes[0][1][0])])
+
+    @property
+    def confidence(self) -> float:
+        """Chance that what can be seen of the chain is as the best map says."""
+        return min(1.0, self.classes[0][0])
+
+    @property
+    def likely_as_good(self) -> tuple[Ints, ...]:
+        """Other maps that no answer can tell from the best one, and that are not much less likely."""
+        rows = self.classes[0][1]
+        return tuple(self.maps[r] for r in rows[1:].tolist() if self.weights[r] > 0.1 * self.weights[rows[0]])
+
+    @property
+    def ends_early(self) -> int | None:
+        """The number from which nothing shines though places of the chain are behind; None when nothing is missing there."""
+        best = self.best_map
+        length = length_of(best)
+        base = {e: n for n, e in enumerate(self.setup.order)}
+        here = {int(v) % self.setup.entries for v in best[:length].tolist() if v >= 0}
+        last = self.setup.order[-1]
+        missing = [e for e in self.setup.order if e not in here and self.setup.has_place[e]]
+        if last in here or not missing or not self.setup.has_place[last]:
+            return None
+        behind = max((base[e] for e in here if e in base), default=-1)
+        return length if any(base[e] > behind for e in missing) else None
+
+    @property
+    def stops(self) -> bool | None:
+        """Whether the data stop where the best map ends early; None while nobody said."""
+        said = [
+            o.answer for o in self.observations if isinstance(o.action, AskStop) and o.action.number == self.ends_early
+        ]
+        return next((isinstance(a, Stops) for a in reversed(said) if isinstance(a, Stops | TakenOut)), None)
 
     def unnamed(self) -> tuple[int, ...]:
         """Numbers of the best map that are new and have no name yet."""
-        best = self.best_map
-        return tuple(n for n in np.flatnonzero(best == NEW).tolist() if n not in self.named)
+        return tuple(n for n in np.flatnonzero(self._new(self.best_map)).tolist() if n not in self.named)
 
-    def next_step(self) -> RecheckStep:
-        """The action with the most expected information per second of human time, or a finished step."""
-        naming = self._naming()
-        if naming is not None:
-            return naming
-        again = self._believed_dark() or self._ask_again()
-        if again is not None:
-            return again
-        if self.confidence >= self.goal:
-            stuck = self._beside_contradiction()
-            if stuck is not None:
-                return stuck
-            left = self.unnamed()
-            looks = self.options.clean_looks if self.as_predicted else self.options.clean_looks_after_finds
-            if not left and self.options.looks and self.clean_looks() < looks:
-                return self._proof()
-            if not left:
-                return RecheckStep(action=None)
-            return RecheckStep(action=Probe(number=left[0]), naming=True, seconds=probe_seconds(predicted=0.0))
-        questions = self._probe_questions()
-        if self.options.looks:
-            frames = self._look_questions()
-            if self.draws.best_chance >= PROOF_STAGE:
-                most = max(frame.expected_bits for frame in frames)
-                questions = [q for q in questions if q.expected_bits > most]
-            questions += frames
-        best = best_question(questions)
-        if best is None or best.expected_bits < 1e-6 or self._looks_in_vain():
-            return self._proof()
-        return RecheckStep(action=best.key, expected_bits=best.expected_bits, seconds=best.seconds)
+    def _new(self, maps: Ints) -> Bools:
+        """Which numbers are new pixels at places of their own, declared ones among them."""
+        return np.asarray((maps == NEW) | np.isin(maps, sorted(self.setup.declared_new)))
 
-    def _proof(self) -> RecheckStep:
-        """Everything drawn agrees, yet the confidence is not reached: one more proof by looking, or by probing."""
-        if self.options.looks and not self._looks_in_vain():
-            return RecheckStep(action=self.look(), seconds=look_seconds(places=len(self.setup.order), differs=0.0))
-        asked = [o.action.number for o in self.observations if isinstance(o.action, Probe)]
-        counts = np.bincount(np.array(asked, dtype=np.int64), minlength=len(self.best_map))[: len(self.best_map)]
-        counts = np.where(self.best_map == END, counts.max() + 1, counts)
-        return RecheckStep(action=Probe(number=int(counts.argmin())), seconds=probe_seconds(predicted=1.0))
+    def contradicts(self, index: int) -> bool:
+        """Whether an answer is likelier wrong than meant under the best map."""
+        return bool(self.meant[index, int(self.classes[0][1][0])] < self.wrong[index])
+
+    def doubts(self, *, least: float = 0.3) -> tuple[Doubt, ...]:
+        """The answers that are wrong with at least this chance."""
+        if not self.observations:
+            return ()
+        chance = 1.0 / (1.0 + np.exp(np.clip(self.meant - self.wrong[:, None], -50, 50)))
+        shares = self.weights / self.weights.sum()
+        each = chance @ shares
+        unsure = [isinstance(o.answer, NotSure) or isinstance(o.action, AskStop) for o in self.observations]
+        return tuple(Doubt(index=i, chance=float(c)) for i, c in enumerate(each) if c >= least and not unsure[i])
 
     def clean_looks(self) -> int:
-        """How many looks found all as shown that the best map would indeed show like that."""
+        """Looks since the best class last changed that found all as shown, as the best map would be seen."""
         best = self.best_map[None, :]
-        at = numbers_at(best, self.setup.entries)
-        unlit = self.best_map[(self.dark_chance > 0.5) & (self.best_map >= 0)]
-        at[0, unlit] = -1  # gives no light any more: its place is dark, as the look said
         return sum(
             isinstance(seen.action, Look)
             and isinstance(seen.answer, AllAsShown)
-            and int(look_outcomes(seen.action, best, at)[0]) == LOOK_CLEAN
-            for seen in self.observations
+            and int(answer_of(self.world, seen.action, best)[0]) == AS_SHOWN
+            for seen in self.observations[self.changed_at :]
         )
 
-    def look(self, *, turn: int | None = None) -> Look:
-        """The look frame for the best map; turn: which code (default: one that was not used yet)."""
-        base = self.draws.best_hypothesis
-        used = len(self.evidence.look_indexes)
+    # -- what is asked --------------------------------------------------------------------------------------------
+
+    @property
+    def most_actions(self) -> int:
+        """So many answers are asked for at most."""
+        return MOST_ANSWERS + len(self.setup.order)
+
+    def next_step(self) -> RecheckStep:
+        """The action with the most expected information for its cost, or a finished step."""
+        if len(self.observations) >= self.most_actions:
+            return RecheckStep(action=None)
+        new = self.weights @ self._new(self.maps)
+        free = [n for n in self.unnamed() if n not in self.lit_alone]
+        for number in free:
+            if new[number] >= LIKELY_NEW:
+                return self._probe(number, naming=True)
+        proved = self.confidence >= self.options.confidence
+        if proved and (not self.options.looks or self.clean_looks() >= self.options.clean_looks or self._looks_alike()):
+            if free:
+                return self._probe(free[0], naming=True)
+            ends = self.ends_early
+            asked = any(isinstance(o.action, AskStop) for o in self.observations)
+            if ends is not None and not asked:
+                return RecheckStep(
+                    action=AskStop(number=ends, colours=self.look().colours), seconds=probe_seconds(predicted=0.5)
+                )
+            return RecheckStep(action=None)
+        if sum(not self._was_naming(o) for o in self.observations) >= MOST_ANSWERS:
+            return self._probe(free[0], naming=True) if free else RecheckStep(action=None)
+        best: RecheckStep | None = None
+        worth = 0.0
+        if self.options.looks and not self._looks_alike():
+            # which map the picture predicts is free: the one whose answer says most, the best one when it is nearly sure
+            tried = 1 if self.confidence > PREDICT_BEST else PREDICTED
+            for _, rows in self.classes[:tried]:
+                look = self.look(of=self.maps[int(rows[0])])
+                bits = self._bits(look) + self._undiscovered()
+                if bits > worth + 0.1 or best is None:
+                    seconds = look_seconds(places=len(look.places), differs=0.5)
+                    best, worth = RecheckStep(action=look, expected_bits=bits, seconds=seconds), max(bits, 1e-9)
+        for number in self._candidates():
+            action = Probe(number=number)
+            bits = self._bits(action) + self._undiscovered_at(number)
+            cost = 1.0 if number in self.lit_alone else 1.05 - float(new[number])
+            if bits > 1e-3 and bits / cost > worth:
+                best, worth = replace(self._probe(number), expected_bits=bits), bits / cost
+        if best is None and not self.options.looks:
+            middle = self._middle()
+            return RecheckStep(action=None) if middle is None else self._probe(middle)
+        return best or (self._probe(free[0], naming=True) if free else RecheckStep(action=None))
+
+    def _probe(self, number: int, *, naming: bool = False) -> RecheckStep:
+        return RecheckStep(action=Probe(number=number), naming=naming, seconds=probe_seconds(predicted=0.5))
+
+    def _was_naming(self, seen: Observation) -> bool:
+        return isinstance(seen.action, Probe) and isinstance(seen.answer, AtNewPlace)
+
+    def _looks_alike(self) -> bool:
+        last = [o.answer for o in self.observations[-MOST_LOOKS_ALIKE:] if isinstance(o.action, Look)]
+        return len(last) == MOST_LOOKS_ALIKE and all(answer == last[0] for answer in last)
+
+    def _bits(self, action: Action) -> float:
+        """Expected information of an action about its own answer, over the maps that count."""
+        rows = np.flatnonzero(self.weights > 1e-7)[: CANDIDATES * 5]
+        shares = self.weights[rows] / self.weights[rows].sum()
+        _, which = np.unique(answer_of(self.world, action, self.maps[rows]), return_inverse=True)
+        return float(entropy_bits(np.bincount(which, weights=shares)))
+
+    def _undiscovered(self) -> float:
+        """What a look is expected to say beyond the maps that are listed."""
+        rest = float(self.unseen.sum() / (1.0 + self.unseen.sum()))
+        return float(binary_entropy_bits(rest)) + rest * 0.7 * math.log2(len(self.setup.order) + 2)
+
+    def _undiscovered_at(self, number: int) -> float:
+        """The same of a single light: what begins here, and is no listed map."""
+        rest = float(self.unseen[max(0, number - 1) : number + 1].sum() / (1.0 + self.unseen.sum()))
+        return float(binary_entropy_bits(rest)) + rest * 0.9 * math.log2(len(self.setup.order) + 2)
+
+    def _asked(self) -> dict[int, list[Answer]]:
+        found: dict[int, list[Answer]] = {}
+        for seen in self.observations:
+            if isinstance(seen.action, Probe):
+                found.setdefault(seen.action.number, []).append(seen.answer)
+        return found
+
+    def _candidates(self) -> list[int]:
+        """Numbers worth lighting alone: those that the maps that count put at different places."""
+        rows = np.flatnonzero(self.weights > 1e-6)[:CANDIDATES]
+        spots = self.world.spots(self.maps[rows])
+        differ = (spots != spots[0]).astype(float)
+        share = self.weights[rows] @ differ
+        asked = self._asked()
+        fine = [
+            n
+            for n in np.argsort(-share)[: 2 * CANDIDATES].tolist()
+            if share[n] > 0 and len(asked.get(n, ())) < MOST_ASKED and not _twice(asked.get(n, []))
+        ]
+        return fine[:CANDIDATES]
+
+    def _middle(self) -> int | None:
+        """Without pictures: the number in the middle of the longest stretch that nobody lit."""
+        length = length_of(self.best_map)
+        marks = sorted({-1, length, *(n for n in self._asked() if n < length)})
+        if length - 1 not in marks:
+            return length - 1
+        if length not in self._asked() and length < self.numbers:
+            return length
+        gap, start = max((b - a, a) for a, b in pairwise(marks))
+        return start + gap // 2 if gap > 1 else None
+
+    def look(self, *, turn: int | None = None, of: Ints | None = None) -> Look:
+        """The picture of a map (default: the best); turn: which code (default: one that was not used yet)."""
+        used = sum(isinstance(o.action, Look) for o in self.observations)
         return build_look(
             self.setup,
-            self.best_map,
-            order=base.order,
+            self.best_map if of is None else of,
             named=self.named,
-            dark=self.dark_chance > 0.5,
             turn=used if turn is None else turn,
             seed=self.options.seed,
         )
 
-    def _new_share(self) -> Floats:
-        return np.asarray(self.draw_weights @ (self.draws.maps == NEW), dtype=np.float64)
-
-    def _naming(self) -> RecheckStep | None:
-        share = self._new_share()
-        for number in self.unnamed():
-            if share[number] >= LIKELY_NEW and number not in self.lit_alone:
-                return RecheckStep(
-                    action=Probe(number=number), naming=True, seconds=probe_seconds(predicted=float(share[number]))
-                )
-        return None
-
-    def _believed_dark(self) -> RecheckStep | None:
-        """A pixel that is believed to give no light any more is lit once, alone.
-
-        A place that is dark in a look may as well have lost its pixel to a new one elsewhere; lit alone, one answer
-        tells the two apart, and a pixel that stopped shining has to be recorded as such anyhow.
-        """
-        believed = np.flatnonzero((self.dark_chance > 0.5) & (self.best_map >= 0))
-        for number in believed.tolist():
-            if number not in self.lit_alone:
-                return RecheckStep(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
-        return None
-
-    def _looks_in_vain(self) -> bool:
-        """Whether the last answers were all looks with one and the same answer: the next one would say it again."""
-        last = [seen.answer for seen in self.observations[-MOST_LOOKS_ALIKE:] if isinstance(seen.action, Look)]
-        return len(last) == MOST_LOOKS_ALIKE and all(answer == last[0] for answer in last)
-
-    def _ask_again(self) -> RecheckStep | None:
-        """The question behind an answer that contradicts the best map, or came as a surprise, if it was asked only once,
-        or that was answered differently each time.
-
-        A lie nearly always surprises, and one that happens to fit some rearrangement would decide the map alone.
-        A look that differed at a place is asked again as a probe of the number predicted there: that answer is
-        decisive, while another look could be overlooked again.
-        """
-        best = self.best_map
-        void = self.draws.best_hypothesis.void
-        asked: dict[int, list[int]] = {}
-        for index, seen in enumerate(self.observations):
-            if isinstance(seen.action, Probe) and not isinstance(seen.answer, NotSure):
-                asked.setdefault(seen.action.number, []).append(index)
-        for index, seen in enumerate(self.observations):
-            number: int | None = None
-            if isinstance(seen.action, Look):
-                if index in void and isinstance(seen.answer, Differs):
-                    there = np.flatnonzero(best == seen.answer.place)
-                    if there.size and not any(i > index for i in asked.get(int(there[0]), [])):
-                        number = int(there[0])
-            elif not isinstance(seen.answer, NotSure) and self._open(asked[seen.action.number]):
-                number = seen.action.number
-            if number is not None:
-                return RecheckStep(action=Probe(number=number), seconds=probe_seconds(predicted=0.5))
-        return None
-
-    def _open(self, indexes: list[int]) -> bool:
-        """Whether the answers about one number leave it open: a single doubtful one, or several without a majority."""
-        first = indexes[0]
-        if len(indexes) == 1:
-            return first in self.surprises or self.contradicts(self.observations[first])
-        answers = [self.observations[i].answer for i in indexes]
-        most = max(answers.count(answer) for answer in answers)
-        return 2 * most <= len(answers) and len(answers) < MOST_ASKED
-
-    def _beside_contradiction(self) -> RecheckStep | None:
-        """The nearest number not asked yet, while a number that gave the same answer twice contradicts the best map.
-
-        Such answers are not to be outvoted: either their explanation is found or the stretch is stepped through.
-        """
-        answers: dict[int, list[Observation]] = {}
-        for seen in self.observations:
-            if isinstance(seen.action, Probe) and not isinstance(seen.answer, NotSure):
-                answers.setdefault(seen.action.number, []).append(seen)
-        for number, given in answers.items():
-            twice = any(sum(o.answer == one.answer for o in given) > 1 and self.contradicts(one) for one in given)
-            if twice:
-                length = int(np.count_nonzero(self.best_map != END))
-                free = [n for n in range(length) if n not in answers]
-                if free:
-                    nearest = min(free, key=lambda n: (abs(n - number), n))
-                    return RecheckStep(action=Probe(number=nearest), seconds=probe_seconds(predicted=0.5))
-        return None
-
-    def _unsure(self) -> dict[int, int]:
-        count: dict[int, int] = {}
-        for seen in self.observations:
-            if isinstance(seen.action, Probe) and isinstance(seen.answer, NotSure):
-                count[seen.action.number] = count.get(seen.action.number, 0) + 1
-        return count
-
-    def _probe_questions(self) -> list[Question[Action]]:
-        maps, weight = self.draws.maps, self.draw_weights
-        varies = np.flatnonzero((maps != maps[0]).any(axis=0))
-        if not varies.size:
-            return []
-        if varies.size > PROBE_CANDIDATES:
-            jumps = np.diff(self.draws.positions[:, varies] - varies[None, :], axis=1, prepend=0) != 0
-            order = np.argsort(-(weight @ jumps), kind="stable")[: PROBE_CANDIDATES // 2]
-            spread = np.linspace(0, varies.size - 1, PROBE_CANDIDATES // 2).astype(np.int64)
-            varies = varies[np.unique(np.concatenate([order, spread]))]
-        fresh = self._new_share()
-        unsure = self._unsure()
-        made: list[Question[Action]] = []
-        for number in varies.tolist():
-            _, inverse = np.unique(maps[:, number], return_inverse=True)
-            shares = np.bincount(inverse.ravel(), weights=weight)
-            bits = entropy_bits(shares) * 0.5 ** unsure.get(number, 0)
-            seconds = probe_seconds(predicted=float(shares.max())) * (1.0 - float(fresh[number]))
-            made.append(Question(key=Probe(number=number), expected_bits=bits, seconds=max(seconds, 0.1)))
-        return made
-
-    def _look_questions(self) -> list[Question[Action]]:
-        maps, weight = self.draws.maps, self.draw_weights
-        at = numbers_at(maps, self.setup.entries)
-        frame = self.look()
-        outcome = look_outcomes(frame, maps, at)
-        _, inverse = np.unique(outcome, return_inverse=True)
-        shares = np.bincount(inverse.ravel(), weights=weight)
-        differs = float(weight[outcome >= 0].sum())
-        seconds = look_seconds(places=len(frame.places), differs=differs)
-        return [Question(key=frame, expected_bits=entropy_bits(shares) + self._unlisted_bits(), seconds=seconds)]
-
-    def _unlisted_bits(self) -> float:
-        """A look also speaks on rearrangements that are no hypothesis yet."""
-        return binary_entropy_bits(self.unlisted) if self.draws.best_chance >= PROOF_STAGE else 0.0
+    # -- what is answered -----------------------------------------------------------------------------------------
 
     def answered(self, action: Action, answer: Answer) -> Recheck:
-        """The state after an answer.
+        """The state after an answer. Raises TypeError or ValueError for one that cannot be."""
+        seen = Observation(action=action, answer=answer)
+        most = self.numbers if self.setup.most_numbers is None else max(self.numbers, self.setup.most_numbers)
+        if isinstance(action, Probe) and not 0 <= action.number < most:
+            raise ValueError(f"number {action.number} is outside the numbers 0..{most - 1}")
+        before = self.world.key(self.best_map)
+        meant, wrong = log_likelihood(self.world, seen, self.maps)
+        named = dict(self.named)
+        lit = self.lit_alone
+        if isinstance(action, Probe):
+            lit = lit | {action.number}
+            if isinstance(answer, AtNewPlace):
+                named[action.number] = len(self.observations)
+            elif isinstance(answer, AtPlace):
+                named.pop(action.number, None)
+        state = replace(
+            self,
+            observations=(*self.observations, seen),
+            meant=np.vstack([self.meant, meant[None, :]]),
+            wrong=np.append(self.wrong, wrong),
+            named=named,
+            lit_alone=lit,
+        )
+        if not isinstance(answer, NotSure) and not isinstance(action, AskStop):
+            state = state._pruned()
+            surprised = bool((state.meant[-1] < state.wrong[-1])[: max(1, len(state.maps) // 8)].all())
+            state = state._expanded(bases=3 if surprised else 1)
+            if state.contradicts(len(state.observations) - 1):
+                state = state._expanded(bases=3)
+        if state.world.key(state.best_map) != before:
+            state = replace(state, changed_at=len(state.observations))
+        return state
 
-        Raises TypeError for an answer of the wrong kind and ValueError for a place that was not on the list.
-        """
-        observation = Observation(action=action, answer=answer)
-        evidence = self.evidence.with_answer(observation)
-        index = len(self.observations)
-        kept = list(self.hypotheses)
-        extra: list[Hypothesis] = []
-        if isinstance(action, Look) and not isinstance(answer, NotSure):
-            extra += [
-                replace(h, void=h.void | {index}) for h, w in zip(kept, self.weights, strict=True) if w > WORTH_DOUBTING
-            ]
-            if isinstance(answer, Differs):
-                extra += from_differing_look(self, answer.place, evidence)
-        elif isinstance(action, Probe) and isinstance(answer, AtPlace):
-            extra += from_probed_place(self, action.number, self.setup.like(answer.place), evidence)
-        state = replace(self, evidence=evidence, hypotheses=(), log_weights=(), runs=()).with_hypotheses(kept + extra)
-        before = float(np.logaddexp.reduce(np.array(self.log_weights)))
-        if state.weight_of(kept) - before < SURPRISE and not isinstance(answer, NotSure):
-            state = replace(state, surprises=(*self.surprises, index))
-            state = state.with_hypotheses(
-                [replace(h, void=h.void | {i}) for h in state.hypotheses[:3] for i in evidence.look_indexes]
-            )
-        for _ in range(REVISIONS):
-            proposed = explanations(state)
-            if not proposed:
+    def _pruned(self) -> Recheck:
+        """The likeliest maps, sorted."""
+        totals = self._totals
+        order = np.argsort(-totals, kind="stable")[:MOST_MAPS]
+        order = order[totals[order] > totals[order[0]] - WORTH_KEEPING]
+        return replace(
+            self,
+            maps=self.maps[order],
+            log_prior=self.log_prior[order],
+            parents=self.parents[order],
+            meant=self.meant[:, order],
+        )
+
+    def _expanded(self, *, bases: int) -> Recheck:
+        """With every single edit of the likeliest maps; more bases: also of the maps that those are edits of."""
+        state = self._widened()
+        maps, priors, parents = [state.maps], [state.log_prior], [state.parents]
+        unseen = state.unseen
+        rng = np.random.default_rng([state.options.seed, len(state.observations)])
+        last = len(state.observations) - 1
+        known = list(state.bases)
+        begin: list[int] = []
+        for row in range(min(bases, len(state.maps))):
+            if row > 1 and state.weights[row] < 1e-4 * state.weights[0]:
                 break
-            state = state.with_hypotheses(proposed)
-        return state.widened_if_needed()
+            known.append((state.maps[row], float(state.log_prior[row]), int(state.parents[row])))
+            begin.append(len(known) - 1)
+        above = int(state.parents[0]) if bases > 1 or state.weights[0] < SETTLED else begin[0]
+        while len(begin) < bases + MOST_PARENTS and above not in begin:
+            begin.append(above)
+            above = known[above][2]
+        if 0 not in begin and state.weights[0] < SETTLED:
+            begin.append(0)
+        plan = [(base, state._fitting(known[base][0], last)) for base in begin]
+        if bases > 2:
+            # an earlier picture may have been answered wrong: without it other edits come to light
+            recent = [o for i, o in enumerate(state.observations) if i == last or isinstance(o.action, Probe)]
+            plan += [(base, recent) for base in dict.fromkeys((begin[0], 0))]
+        for order, (base, believed) in enumerate(plan):
+            map_, log_prior, _ = known[base]
+            edited = single_edits(state.world, map_, believed, looks=state.options.looks, rng=rng)
+            if order == 0:
+                unseen = edited.unseen
+            maps.append(edited.maps)
+            priors.append(log_prior + edited.log_prior)
+            parents.append(np.full(len(edited.maps), base))
+        found, prior, source = fitted_to_probes(
+            state.setup, state.world, np.vstack(maps), np.concatenate(priors), state.observations
+        )
+        state = replace(state, bases=tuple(known))
+        return state._with(found, prior, np.concatenate(parents)[source], unseen)
+
+    def _fitting(self, map_: Ints, last: int) -> list[Observation]:
+        """The answers that a map does not take for wrong, and the last one."""
+        row = map_[None, :]
+        fits = [log_likelihood(self.world, o, row)[0][0] >= self.wrong[i] for i, o in enumerate(self.observations)]
+        return [o for i, o in enumerate(self.observations) if fits[i] or i == last]
+
+    def _widened(self) -> Recheck:
+        """With more numbers when the best map nears the end of those considered."""
+        if length_of(self.maps[0]) + SLACK // 2 <= self.numbers:
+            return self
+        most = self.setup.most_numbers
+        width = self.numbers + SLACK if most is None else max(self.numbers, min(self.numbers + SLACK, most))
+        more = np.full((len(self.maps), width - self.numbers), END, dtype=np.int64)
+        wider = np.full(width - self.numbers, END, dtype=np.int64)
+        bases = tuple((np.concatenate([map_, wider]), weight, above) for map_, weight, above in self.bases)
+        unseen = np.concatenate([self.unseen, np.zeros(len(wider))])
+        return replace(self, maps=np.hstack([self.maps, more]), bases=bases, unseen=unseen)
+
+    def _with(self, maps: Ints, log_prior: Floats, parents: Ints, unseen: Floats) -> Recheck:
+        """These maps, each once, weighed by all answers; the ones that are here already keep their weights."""
+        entries, old = self.setup.entries, len(self.maps)
+        values = np.where(maps >= 0, maps % entries, -1 - np.arange(maps.shape[1])[None, :])
+        values.sort(axis=1)
+        once = (values[:, 1:] != values[:, :-1]).all(axis=1)
+        seen: dict[bytes, int] = {}
+        keep: list[int] = []
+        for row in np.flatnonzero(once).tolist():
+            at = seen.setdefault(maps[row].tobytes(), row)
+            if at == row:
+                keep.append(row)
+            elif log_prior[row] > log_prior[at]:
+                log_prior[at], parents[at] = log_prior[row], parents[row]
+        fresh = [row for row in keep if row >= old]
+        kept = [row for row in keep if row < old]
+        meant = np.empty((len(self.observations), len(keep)))
+        meant[:, : len(kept)] = self.meant[:, kept]
+        for index, one in enumerate(self.observations):
+            meant[index, len(kept) :] = log_likelihood(self.world, one, maps[fresh])[0]
+        state = replace(self, maps=maps[keep], log_prior=log_prior[keep], parents=parents[keep], meant=meant)
+        state = state._pruned()
+        used = {0}
+        for base in state.parents.tolist():
+            while base not in used:
+                used.add(base)
+                base = state.bases[base][2]
+        order = sorted(used)
+        where = np.zeros(len(state.bases), dtype=np.int64)
+        where[order] = np.arange(len(order))
+        bases = tuple((state.bases[i][0], state.bases[i][1], int(where[state.bases[i][2]])) for i in order)
+        state = replace(state, parents=where[state.parents], bases=bases)
+        # what became no map was weighed against the map it was an edit of
+        shift = float(self._totals[0] - state._totals[0])
+        unseen = unseen * math.exp(min(shift, 0.0))
+        return replace(state, unseen=unseen * min(1.0, MOST_UNSEEN / max(float(unseen.sum()), 1e-300)))
+
+    # -- the end --------------------------------------------------------------------------------------------------
 
     def result(self) -> Result:
-        """The map as found, with what is verified and how sure it is."""
+        """The best map, number by number."""
         return build_result(
-            setup=self.setup,
+            world=self.world,
             found=self.best_map,
-            declared=(self.best_map == NEW) & (self.draws.best_positions >= 0),
-            maps=self.draws.maps,
-            weights=self.draw_weights,
-            dark=self.dark_chance,
+            maps=self.maps,
+            weights=self.weights,
             confidence=self.confidence,
             observations=self.observations,
-            doubted=frozenset(d.index for d in self.doubts()),
+            changed_at=self.changed_at,
+            doubted=frozenset(i for i in range(len(self.observations)) if self.contradicts(i)),
             named=self.named,
+            proved=self.confidence >= self.options.confidence,
+            alike=self.likely_as_good,
+            stops_at=self.ends_early if self.stops else None,
         )
+
+
+def _twice(answers: list[Answer]) -> bool:
+    sure = [a for a in answers if not isinstance(a, NotSure)]
+    return any(sure.count(a) > 1 for a in sure)
+
+
+def build_look(setup: Setup, map_: Ints, *, named: Mapping[int, int], turn: int, seed: int) -> Look:
+    """The picture that a map predicts.
+
+    Places are listed in the order of the map, then the missing ones, expected dark: so the first place that differs says
+    how far the map is right.  Numbers that are new
+    and not named yet stay dark, so that any light off the list is an answer; a few numbers behind the end are lit, so
+    that a pixel added there is seen.  turn: how many pictures came before; each has a code of its own.
+    """
+    numbers, end = len(map_), length_of(map_)
+    lit_until = min(numbers, end + TAIL_NUMBERS)
+    colours = frame_code(length=numbers, turn=turn, seed=seed).astype(np.int64)
+    colours[lit_until:] = UNLIT
+    places: list[int] = []
+    expected: list[int] = []
+    position = {entry: at for at, entry in enumerate(setup.order)}
+    here = {int(v) for v in map_[:end].tolist() if v >= 0}
+    missing = [e for e in setup.order if e not in here and e + setup.entries not in here and setup.has_place[e]]
+    for number in range(end):
+        value = int(map_[number])
+        if value == NEW or value in setup.declared_new:
+            if number not in named:
+                colours[number] = UNLIT
+            continue
+        entry = FURTHER - value if value <= FURTHER else value % setup.entries if value >= 0 else -1
+        if entry >= 0 and setup.has_place[entry]:
+            places.append(entry)
+            expected.append(UNLIT if value >= setup.entries else int(colours[number]))
+    gone = [e for e in range(setup.entries) if setup.has_place[e] and e not in position and e not in here]
+    foreign = {e for chain in setup.foreign for e in chain}
+    rest = [*missing, *(e for e in gone if e not in foreign)]
+    places += rest
+    expected += [UNLIT] * len(rest)
+    return Look(
+        colours=tuple(colours.tolist()),
+        places=tuple(places),
+        expected=tuple(expected),
+        named=frozenset(n for n in named if n < numbers),
+    )
+
+
+__all__ = ["NEW_SPOT", "Differs", "Options", "Recheck", "RecheckStep", "build_look"]

@@ -1,8 +1,17 @@
-"""What a recheck knows and assumes: the old chain, priors, what answers mean.
+"""What a recheck knows, asks and hears.
 
-Old numbers are 0..old_count-1; each has one place of its own, or none that can be seen (dark, spare, repeater, hidden).
-New numbers are 0..; a *map* gives for every new number the old number that it used to be, or NEW for a pixel spliced
-in, or END for a number behind the end of the chain.  An old number in no new number is *removed*.
+Entries are the old pixels, 0..entries-1; each has a place where its light is seen, or none.  A *whole map* gives for
+every number of the chain as it is now one value:
+
+    0 ≤ v < entries            the old pixel v, which shines
+    entries ≤ v < 2 entries    the old pixel v − entries, which passes the data on but gives no light any more
+    NEW                        a pixel spliced in, at a place that nobody has named yet
+    SILENT                     a pixel spliced in whose light is not seen: repeater, spare, hidden, or dead
+    FURTHER − v                a pixel spliced in whose light is seen at the place of the old pixel v as well
+    END                        nothing: the chain ends before, or the data stop before
+
+Old pixels in no number are *removed*.  Pixels of other chains are entries too (`Setup.foreign`); they are in no map
+until ends or outputs were exchanged.
 """
 
 from __future__ import annotations
@@ -20,75 +29,81 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 NEW = -1
-"""Map value: a pixel that was spliced in."""
 END = -2
-"""Map value: behind the end of the chain."""
+SILENT = -3
+FURTHER = -10
+COLOURS = 4
+PLAIN = (0, 1, 2, 3)
+"""Words for the four colours where nothing tints them."""
+MOST_NAMED = 3
+"""So many differing places can be named in one answer."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Prior:
-    """What changes are expected before anything was asked.  Rates are expected counts for the whole chain.
+    """What changes are expected.  All of it is judgement, no source.
 
-    The defaults are judgement, not field data.  After declared changes use `Prior.after_declaration()`.
+    The count of edits is negative binomial with one success, a Poisson count whose rate is itself unknown: each edit
+    found makes a further one as likely as the first was, and no likelier (`another`).  `kinds`: how edits share out.
     """
 
-    insertion_sites: float = 2.0
-    removal_sites: float = 1.0
-    swap: float = 0.05
-    reversal: float = 0.05
-    move: float = 0.05
-    insertion_goes_on: float = 0.5
-    """Chance that a run of new pixels has one more; runs are geometric, mean 1 / (1 - this)."""
-    removal_goes_on: float = 0.15
-    """Chance that a removed run has one more, for the short kind of removal."""
-    long_removal: float = 0.1
-    """Share of removals that are of the long kind: any length up to the band, all alike."""
-    went_dark: float = 1e-4
-    """Chance that one pixel stopped giving light but still passes data."""
-    new_is_dark: float = 0.01
-    """Chance that a new pixel gives no light."""
-    longest_run: int = 20
-    """Longest reversed or moved run that is considered."""
+    another: float = 0.6
+    insertion: float = 0.44
+    removal: float = 0.2
+    replaced: float = 0.06
+    moved: float = 0.08
+    """Two runs side by side exchanged: the same as one run moved."""
+    exchanged: float = 0.04
+    """Two runs apart exchanged, as when two plugs are put in each other's place."""
+    reversed: float = 0.06
+    dead: float = 0.06
+    stops: float = 0.03
+    other_end: float = 0.03
+    """The chain goes on as another chain: ends or outputs exchanged."""
+    goes_on: float = 0.5
+    """Chance that a run of new pixels has one more."""
+    further: float = 0.08
+    silent: float = 0.04
+    """Shares of new pixels that are at a known place, or give no visible light."""
+    long: float = 0.15
+    """Share of removed or rearranged runs of any length; the others are short."""
 
     @staticmethod
     def after_declaration() -> Prior:
         """The change was stated; what is left is the chance of a mistake in the statement."""
-        return Prior(insertion_sites=0.3, removal_sites=0.2, swap=0.01, reversal=0.01, move=0.01)
-
-    @property
-    def rearranged(self) -> float:
-        """Chance that something was swapped, reversed or moved."""
-        return self.swap + self.reversal + self.move
+        return Prior(another=0.25)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Person:
-    """How often a person's answer is wrong.  Chances."""
+    """How often a person's answer is wrong.  Chances; judgement, no source."""
 
-    answer_wrong: float = 0.005
+    answer_wrong: float = 0.01
     """Any answer is wrong altogether."""
-    look_miss: float = 0.05
-    """One wrong place is overlooked in a look frame; also one light where no place is known."""
+    neighbour: float = 0.5
+    """Share of wrong answers to a single light that name a place two or less away."""
+    look_miss: float = 0.06
+    """One wrong place is overlooked in a look; also one light where no place is known."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Setup:
     """The chain as it is believed to be now, before the recheck.
 
-    order: entries of the old chain in the order now predicted; values 0..entries-1, normally 0, 1, 2, ….
-    has_place: for each entry, whether its light is seen at a place of its own.
+    order: entries in the order now predicted.  has_place: whether an entry's light is seen at a place.
     declared_new: entries that stand for pixels declared as spliced in; they shine, but their place is not named yet.
-    new_count: length of the new chain, or None when it is not known.
-    most_numbers: the board lights no numbers from here on, or None.
-    alike: groups of entries whose light is seen at one and the same place; a probe cannot tell those of a group apart.
+    most_numbers: the board lights no numbers from here on, or None.  alike: groups of entries seen at one place.
+    words: for each entry the word for each of the four colours as seen there, UNLIT where it looks dark; colours with
+    the same word look the same.  Empty: every place shows all four.  foreign: the entries of other chains, by chain.
     """
 
     order: tuple[int, ...]
     has_place: tuple[bool, ...]
     declared_new: frozenset[int] = frozenset()
-    new_count: int | None = None
     most_numbers: int | None = None
     alike: tuple[tuple[int, ...], ...] = ()
+    words: tuple[tuple[int, ...], ...] = ()
+    foreign: tuple[tuple[int, ...], ...] = ()
     prior: Prior = field(default_factory=Prior)
     person: Person = field(default_factory=Person)
 
@@ -100,15 +115,15 @@ class Setup:
             raise ValueError("an entry stands twice in the predicted order")
         if min(self.order) < 0 or max(self.order) >= entries:
             raise ValueError(f"the predicted order names an entry outside 0..{entries - 1}")
-        if self.new_count is not None and self.new_count < 1:
-            raise ValueError(f"a chain has at least 1 pixel, not {self.new_count}")
+        if self.words and len(self.words) != entries:
+            raise ValueError("words are for every entry or for none")
 
     @staticmethod
     def unchanged(
         old_count: int,
         *,
         dark: Sequence[int] = (),
-        new_count: int | None = None,
+        words: Sequence[tuple[int, ...]] = (),
         most_numbers: int | None = None,
         prior: Prior | None = None,
         person: Person | None = None,
@@ -118,7 +133,7 @@ class Setup:
         return Setup(
             order=tuple(range(old_count)),
             has_place=tuple(i not in gone for i in range(old_count)),
-            new_count=new_count,
+            words=tuple(words),
             most_numbers=most_numbers,
             prior=prior or Prior(),
             person=person or Person(),
@@ -130,7 +145,6 @@ class Setup:
         expected: Sequence[int],
         *,
         dark: Sequence[int] = (),
-        new_count: int | None = None,
         most_numbers: int | None = None,
         prior: Prior | None = None,
         person: Person | None = None,
@@ -151,7 +165,6 @@ class Setup:
             order=tuple(order),
             has_place=(*(i not in gone for i in range(old_count)), *(False for _ in fresh)),
             declared_new=frozenset(fresh),
-            new_count=new_count,
             most_numbers=most_numbers,
             prior=prior or Prior.after_declaration(),
             person=person or Person(),
@@ -163,17 +176,20 @@ class Setup:
 
     @property
     def entries(self) -> int:
-        """Count of old numbers plus declared new pixels."""
+        """Count of old numbers plus declared new pixels plus pixels of other chains."""
         return len(self.has_place)
+
+
+# -- what is asked ----------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
-    """A look frame as it was shown.
+    """A picture as it was shown: the whole chain at once.
 
-    colours: shape (numbers,): the colour each number was lit in, or UNLIT.
-    places: entries in the order in which the person goes through them; expected: the colour of each, or UNLIT for a
-    place that should be dark.  named: numbers whose new place was on the list too.
+    colours: shape (numbers,): the colour each number was lit in, or UNLIT.  places: entries in the order in which the
+    person goes through them, a place once for every pixel that shines there; expected: the colour of each, or UNLIT.
+    named: numbers whose new place was on the list too.
     """
 
     colours: tuple[int, ...]
@@ -189,7 +205,21 @@ class Probe:
     number: int
 
 
-Action = Look | Probe
+@dataclass(frozen=True, kw_only=True)
+class AskStop:
+    """From this number on nothing shines: were the pixels taken out, or do the data stop here?  No light tells.
+
+    colours: the picture that is shown with the question, as in `Look`.
+    """
+
+    number: int
+    colours: tuple[int, ...]
+
+
+Action = Look | Probe | AskStop
+
+
+# -- what is answered -------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -198,11 +228,27 @@ class AllAsShown:
 
 
 @dataclass(frozen=True)
-class Differs:
-    """Look: the first place that differs, by entry, and the colour it has (UNLIT: dark)."""
+class PlaceSeen:
+    """A place, by entry, and the words of the colours that it shows (none: dark)."""
 
     place: int
-    colour: int
+    colours: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Differs:
+    """Look: the first places that differ, in the order of the list, one to three.  What comes behind the last is not said."""
+
+    seen: tuple[PlaceSeen, ...]
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.seen) <= MOST_NAMED:
+            raise ValueError(f"one to {MOST_NAMED} places are named in an answer, not {len(self.seen)}")
+
+    @staticmethod
+    def at(place: int, *colours: int) -> Differs:
+        """One place; UNLIT stands for dark."""
+        return Differs((PlaceSeen(place, tuple(sorted(c for c in colours if c != UNLIT))),))
 
 
 @dataclass(frozen=True)
@@ -216,6 +262,14 @@ class NewPlaceDiffers:
 @dataclass(frozen=True)
 class ExtraLight:
     """Look: all listed places as shown, but there is a light where no place is known."""
+
+
+@dataclass(frozen=True)
+class OtherChain:
+    """Look: the list is as shown up to `place` (None: to its end), from there the light is at that chain's places."""
+
+    chain: int
+    place: int | None = None
 
 
 @dataclass(frozen=True)
@@ -236,11 +290,38 @@ class NothingLit:
 
 
 @dataclass(frozen=True)
+class Stops:
+    """AskStop: the pixels are still there, so the data stop."""
+
+
+@dataclass(frozen=True)
+class TakenOut:
+    """AskStop: the pixels were taken out."""
+
+
+@dataclass(frozen=True)
 class NotSure:
-    """Either: no telling."""
+    """Any: no telling."""
 
 
-Answer = AllAsShown | Differs | NewPlaceDiffers | ExtraLight | AtPlace | AtNewPlace | NothingLit | NotSure
+Answer = (
+    AllAsShown
+    | Differs
+    | NewPlaceDiffers
+    | ExtraLight
+    | OtherChain
+    | AtPlace
+    | AtNewPlace
+    | NothingLit
+    | Stops
+    | TakenOut
+    | NotSure
+)
+_FITTING: dict[type, tuple[type, ...]] = {
+    Look: (AllAsShown, Differs, NewPlaceDiffers, ExtraLight, OtherChain, NotSure),
+    Probe: (AtPlace, AtNewPlace, NothingLit, NotSure),
+    AskStop: (Stops, TakenOut, NotSure),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -251,113 +332,5 @@ class Observation:
     answer: Answer
 
     def __post_init__(self) -> None:
-        look_answers = (AllAsShown, Differs, NewPlaceDiffers, ExtraLight, NotSure)
-        probe_answers = (AtPlace, AtNewPlace, NothingLit, NotSure)
-        fits = look_answers if isinstance(self.action, Look) else probe_answers
-        if not isinstance(self.answer, fits):
+        if not isinstance(self.answer, _FITTING[type(self.action)]):
             raise TypeError(f"{type(self.answer).__name__} does not answer a {type(self.action).__name__}")
-
-
-IMPOSSIBLE = -60.0
-"""Natural logarithm used for 'cannot be'; a wrong answer is always likelier than this."""
-
-
-@dataclass(frozen=True)
-class LookTerms:
-    """A look's likelihood, one factor per place (natural logarithms).
-
-    at_entry: shape (entries, colours + 1): factor when the pixel at that place has colour c; the last column is dark.
-    new_noticed: shape (numbers,): factor when the number is a new pixel without a name.
-    tail_new, tail_none: factor when the chain ends in a new pixel without a name, and when it does not.
-    void: logarithm of the chance of this answer when it is wrong altogether, chance of being wrong included.
-    """
-
-    at_entry: Floats
-    new_noticed: Floats
-    tail_new: float
-    tail_none: float
-    void: float
-
-
-def look_terms(setup: Setup, observation: Observation, *, numbers: int, colours: int = 4) -> LookTerms:
-    """Likelihood of a look's answer as a product over places.
-
-    The person goes through the list.  A place before the one pointed at (all places, when nothing was pointed at) is
-    as shown, or was overlooked with `look_miss`.  The place pointed at has the colour named.  Places behind it say
-    nothing.  So the likelihood is a product with one factor per place and fits into an alignment cell by cell.
-    That the answer is wrong altogether is not a product; it is carried as a hypothesis of its own (`void`).
-    """
-    look, answer = observation.action, observation.answer
-    if not isinstance(look, Look):
-        raise TypeError("only a look has look terms")
-    person = setup.person
-    miss, seen = np.log(person.look_miss), np.log1p(-person.look_miss)
-    table = np.zeros((setup.entries, colours + 1))
-    noticed = np.zeros(numbers)
-    tail_new = tail_none = 0.0
-    stop = len(look.places)
-    void = np.log(person.answer_wrong) + np.log(0.5 / max(1, len(look.places) * (colours + 1)))
-    if isinstance(answer, Differs):
-        if answer.place not in look.places:
-            raise ValueError(f"place {answer.place} was not on the list of this look")
-        stop = look.places.index(answer.place)
-        shown = answer.colour if answer.colour != UNLIT else colours
-        table[answer.place, :] = IMPOSSIBLE
-        if answer.colour != look.expected[stop]:
-            table[answer.place, shown] = seen
-    elif isinstance(answer, NewPlaceDiffers):
-        stop = 0  # the place is defined by its number: such an answer can only be a mistake and says nothing
-        tail_new = tail_none = IMPOSSIBLE
-    elif isinstance(answer, ExtraLight):
-        tail_new, tail_none = seen, IMPOSSIBLE
-    elif isinstance(answer, AllAsShown):
-        void = np.log(person.answer_wrong) + np.log(0.5)
-        lit = np.array(look.colours[:numbers] + (UNLIT,) * (numbers - len(look.colours))) != UNLIT
-        lit[[n for n in look.named if n < numbers]] = False
-        noticed[lit] = miss
-    if not isinstance(answer, NotSure):
-        for place, colour in zip(look.places[:stop], look.expected[:stop], strict=True):
-            table[place, :] = miss
-            table[place, colour if colour != UNLIT else colours] = 0.0
-    return LookTerms(at_entry=table, new_noticed=noticed, tail_new=tail_new, tail_none=tail_none, void=float(void))
-
-
-@dataclass(frozen=True)
-class ProbeTerms:
-    """A probe's likelihood (natural logarithms) for its number.
-
-    at_entry: shape (entries,): the number is this entry and gives light; dark: it gives no light; new: it is a new
-    pixel; end: it is behind the end.
-    """
-
-    at_entry: Floats
-    dark: float
-    new: float
-    end: float
-
-
-def probe_terms(setup: Setup, observation: Observation) -> ProbeTerms:
-    """Likelihood of a probe's answer: right with 1 - answer_wrong, else any other answer alike."""
-    answer, entries = observation.answer, setup.entries
-    if isinstance(answer, NotSure):
-        return ProbeTerms(at_entry=np.zeros(entries), dark=0.0, new=0.0, end=0.0)
-    right = float(np.log1p(-setup.person.answer_wrong))
-    wrong = float(np.log(setup.person.answer_wrong / (entries + 1)))
-    at_entry = np.full(entries, wrong)
-    dark = new = wrong
-    unseen = np.array([not p for p in setup.has_place])
-    if len(setup.declared_new):
-        unseen[sorted(setup.declared_new)] = False
-    if isinstance(answer, AtPlace):
-        if not 0 <= answer.place < entries or not setup.has_place[answer.place]:
-            raise ValueError(f"entry {answer.place} has no place that a probe could be seen at")
-        at_entry[list(setup.like(answer.place))] = right
-    elif isinstance(answer, AtNewPlace):
-        new = right
-        at_entry[sorted(setup.declared_new)] = right
-    else:
-        dark = right
-        at_entry[unseen] = right
-    p_dark = setup.prior.new_is_dark
-    new = float(np.logaddexp(np.log1p(-p_dark) + new, np.log(p_dark) + dark))
-    return ProbeTerms(at_entry=at_entry, dark=dark, new=new, end=dark)

@@ -9,20 +9,19 @@ from enum import Enum
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
     END,
+    FURTHER,
     NEW,
     AllAsShown,
-    AtNewPlace,
-    AtPlace,
-    Bools,
     Differs,
     ExtraLight,
     Floats,
     Ints,
     Look,
-    NothingLit,
+    NotSure,
     Observation,
-    Setup,
+    Probe,
 )
+from probe.recheck.engine.world import World, log_likelihood
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,8 +44,9 @@ class Found:
     """One new number.
 
     old: the entry it used to be, None for a new pixel.  declared: it is a pixel that was declared as new.  dark: it
-    gives no light any more.  confidence: chance that this number is right.  verified: an answer since the change
-    confirmed this number itself: a probe, or a look in which its place was passed as being as shown.
+    gives no light any more.  further: for a new pixel the entry at whose place it is seen as well.  silent: a new pixel
+    whose light is not seen.  confidence: chance that this number is right.  verified: an answer since the best map last
+    changed confirmed this number itself: a probe, or a look in which its place was passed as being as shown.
     """
 
     number: int
@@ -56,82 +56,100 @@ class Found:
     dark: bool
     confidence: float
     verified: bool
+    further: int | None = None
+    silent: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class Result:
-    """The whole map: numbers in order, entries that are no longer in the chain, chance that all of it is right."""
+    """The whole map: numbers in order, entries that are no longer in the chain, chance that what can be seen is right.
+
+    proved: that chance reached what was asked for.  alike: how many other maps no answer can tell from this one.
+    stops_at: the data stop at this number, so that the entries behind it are there but dark; None when they do not.
+    """
 
     numbers: tuple[Found, ...]
     removed: tuple[int, ...]
     confidence: float
+    proved: bool = True
+    alike: int = 0
+    stops_at: int | None = None
 
 
 def build_result(
     *,
-    setup: Setup,
+    world: World,
     found: Ints,
-    declared: Bools,
     maps: Ints,
     weights: Floats,
-    dark: Floats,
     confidence: float,
     observations: tuple[Observation, ...],
+    changed_at: int,
     doubted: frozenset[int],
     named: Mapping[int, int],
+    proved: bool,
+    alike: tuple[Ints, ...],
+    stops_at: int | None,
 ) -> Result:
-    """Put a map of shape (numbers,), which of its new pixels were declared, and draws of shape (n, numbers) with weights (n,) into words."""
-    agree = weights @ (maps == found[None, :])
-    verified = _verified(setup, found, observations, doubted)
+    """Put a map of shape (numbers,) and all maps of shape (n, numbers) with weights (n,) into words."""
+    setup = world.setup
+    agree = weights @ (world.spots(maps) == world.spots(found[None, :]))
+    verified = _verified(world, found, observations, changed_at, doubted)
     numbers: list[Found] = []
-    for number, entry in enumerate(found.tolist()):
-        if entry == END:
+    for number, value in enumerate(found.tolist()):
+        if value == END:
             break
-        is_new = entry == NEW
+        is_new = value < 0 or value in setup.declared_new
         numbers.append(
             Found(
                 number=number,
                 kind=FoundKind.NEW if is_new else FoundKind.OLD,
-                old=None if is_new else entry,
-                declared=bool(declared[number]),
-                dark=bool(dark[number] > 0.5),
+                old=None if is_new else value % setup.entries,
+                declared=value in setup.declared_new,
+                dark=value >= setup.entries,
                 confidence=max(float(agree[number]), confidence),
                 verified=number in verified or number in named,
+                further=FURTHER - value if value <= FURTHER else None,
+                silent=value < 0 and value != NEW and value > FURTHER,
             )
         )
-    present = set(found[found >= 0].tolist())
-    removed = tuple(e for e in range(setup.entries) if e not in present and e not in setup.declared_new)
-    return Result(numbers=tuple(numbers), removed=removed, confidence=confidence)
+    present = {one.old for one in numbers}
+    known = set(setup.order) | {e for e in range(setup.entries) if not any(e in chain for chain in setup.foreign)}
+    removed = tuple(e for e in sorted(known) if e not in present and e not in setup.declared_new)
+    return Result(
+        numbers=tuple(numbers),
+        removed=removed,
+        confidence=confidence,
+        proved=proved,
+        alike=len(alike),
+        stops_at=stops_at,
+    )
 
 
-def _verified(setup: Setup, found: Ints, observations: tuple[Observation, ...], doubted: frozenset[int]) -> set[int]:
-    at = {int(entry): number for number, entry in enumerate(found.tolist()) if entry >= 0}
+def _verified(
+    world: World, found: Ints, observations: tuple[Observation, ...], changed_at: int, doubted: frozenset[int]
+) -> set[int]:
+    """Numbers that an answer confirmed itself; looks count from the last change on, single lights always."""
+    at = {int(value): number for number, value in enumerate(found.tolist()) if 0 <= value < world.setup.entries}
+    spots = world.spots(found[None, :])[0]
     done: set[int] = set()
     for index, seen in enumerate(observations):
-        if index in doubted:
+        if index in doubted or isinstance(seen.answer, NotSure):
             continue
-        if isinstance(seen.action, Look):
+        if isinstance(seen.action, Look) and index >= changed_at:
             stop = 0
             if isinstance(seen.answer, AllAsShown | ExtraLight):
                 stop = len(seen.action.places)
             elif isinstance(seen.answer, Differs):
-                stop = seen.action.places.index(seen.answer.place)
+                stop = min(seen.action.places.index(one.place) for one in seen.answer.seen)
             for place, colour in zip(seen.action.places[:stop], seen.action.expected[:stop], strict=True):
                 number = at.get(place)
                 if number is None or colour == UNLIT or number >= len(seen.action.colours):
                     continue
                 if seen.action.colours[number] == colour:
                     done.add(number)
-            continue
-        number, entry = seen.action.number, int(found[seen.action.number])
-        if isinstance(seen.answer, AtPlace):
-            right = entry in setup.like(seen.answer.place)
-        elif isinstance(seen.answer, AtNewPlace):
-            right = entry == NEW
-        elif isinstance(seen.answer, NothingLit):
-            right = entry >= 0 and not setup.has_place[entry]
-        else:
-            right = False
-        if right:
-            done.add(number)
+        elif isinstance(seen.action, Probe) and seen.action.number < len(spots):
+            meant, wrong = log_likelihood(world, seen, found[None, :])
+            if meant[0] > wrong:
+                done.add(seen.action.number)
     return done

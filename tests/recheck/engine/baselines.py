@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from probe.recheck.engine.model import END, NEW, Answer, AtNewPlace, AtPlace, Probe
-from tests.recheck.engine.sim import Person
+from tests.recheck.engine.worlds import Person
 
 
 def _value(answer: Answer) -> int:

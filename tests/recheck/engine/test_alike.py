@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from probe.recheck.engine import AtNewPlace, AtPlace, NothingLit, Options, Probe, Recheck, Setup
-from probe.recheck.engine.model import NEW
+from probe.recheck.engine import Options, Probe, Recheck, Setup
+from probe.recheck.engine.model import NEW, AtNewPlace, AtPlace, NothingLit
 
 LENGTH = 40
 
 
 def setup() -> Setup:
-    return Setup(order=tuple(range(LENGTH)), has_place=(True,) * LENGTH, alike=((10, 11), (20, 21, 22)), new_count=None)
+    return Setup(order=tuple(range(LENGTH)), has_place=(True,) * LENGTH, alike=((10, 11), (20, 21, 22)))
 
 
 def test_a_group_is_found_from_each_of_its_pixels() -> None:
