@@ -50,11 +50,6 @@ class RemoveLine:
 
 
 @dataclass(frozen=True)
-class NextMoment:
-    """While a line is being written: it is for another moment."""
-
-
-@dataclass(frozen=True)
 class ChooseLine:
     """A certain row."""
 
@@ -73,7 +68,8 @@ COMMANDS = (
     Command("worklist.take", Means.DO, "Do it, or keep the line", ev.Take(), shown=True, short="Take"),
     Command("worklist.tick", Means.AS_WELL, "Tick off", TickOff(), shown=_listing, when=_listing),
     Command("worklist.add", Means.ADD, "Add a line", AddLine(), shown=_listing, when=_listing),
-    Command("worklist.moment", Means.NEXT_PANE, "For another moment", NextMoment(), shown=_writing, when=_writing),
+    Command("worklist.choose.1", Means.DOWN, "Next line, or moment", ev.Choose(1), when=_writing),
+    Command("worklist.choose.-1", Means.UP, "Line or moment before", ev.Choose(-1), when=_writing),
     Command("worklist.remove", Means.TAKE_OUT, "Take my line out", RemoveLine()),
     Command("worklist.undo", Means.UNDO, "Undo", ev.Undo()),
     Command("worklist.redo", Means.REDO, "Redo", ev.Redo()),
@@ -187,6 +183,9 @@ class WorklistTask(Task[Worklist]):
     def step(self, s: Worklist, event: object, now_s: float) -> _N | None:
         """The state after an event, and what is to be done."""
         match event:
+            case ev.Choose(by) if s.typed is not None:
+                moments = tuple(WorkMoment)
+                return replace(s, moment=moments[(moments.index(s.moment) + by) % len(moments)]), ()
             case ev.Choose(by):
                 return _at(s, s.at + by), ()
             case ChooseLine(at):
@@ -194,9 +193,6 @@ class WorklistTask(Task[Worklist]):
             case AddLine():
                 moment = s.item.need.moment if s.item is not None else s.moment
                 return replace(s, typed="", moment=moment, message=""), ()
-            case NextMoment() if s.typed is not None:
-                moments = tuple(WorkMoment)
-                return replace(s, moment=moments[(moments.index(s.moment) + 1) % len(moments)]), ()
             case ev.Typed(text) if s.typed is not None:
                 return replace(s, typed=text, message=""), ()
             case ev.Take():
@@ -238,8 +234,10 @@ class WorklistTask(Task[Worklist]):
             tuple(Row(at, _cells(item), "dim" if item.done else "") for at, item in enumerate(s.items)),
             board=s.board.words,
             at=min(s.at, max(0, len(s.items) - 1)),
-            prompt=f"To do {s.moment.value} (Tab: another moment):" if s.typed is not None else "",
+            prompt="To do:" if s.typed is not None else "",
             typed=s.typed,
+            items=tuple(Line(moment.value) for moment in WorkMoment) if s.typed is not None else (),
+            chosen=tuple(WorkMoment).index(s.moment),
             beside=beside,
             message=s.message,
             unsaved=s.unsaved,

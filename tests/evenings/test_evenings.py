@@ -21,7 +21,6 @@ from probe.evenings.restore import RestoreTask, Restoring, build_options
 from probe.evenings.restore import make as make_restore
 from probe.evenings.worklist import (
     AddLine,
-    NextMoment,
     RemoveLine,
     TickOff,
     Worklist,
@@ -80,7 +79,7 @@ def test_a_line_leads_to_its_task_and_back_to_the_list() -> None:
 
 def test_a_line_is_written_for_a_moment_ticked_off_and_taken_out() -> None:
     task, s = opened()
-    s, effects = play(task, s, AddLine(), ev.Typed("order fuses"), NextMoment(), ev.Take())
+    s, effects = play(task, s, AddLine(), ev.Typed("order fuses"), ev.Choose(1), ev.Take())
     (commit,) = effects
     assert isinstance(commit, fx.Commit)
     (line,) = s.map.worklist

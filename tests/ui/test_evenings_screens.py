@@ -1,0 +1,61 @@
+"""The worklist, the log and the way back after a board died, by keys."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.document.file import demo_map_path, load_map
+from tests.ui.conftest import OpenApp, Stage, text_of
+
+DEMO = load_map(demo_map_path())
+
+
+async def settle(stage: Stage) -> None:
+    for _ in range(4):
+        await stage.pilot.pause(0.05)
+        await stage.app.settled()
+
+
+async def menu(stage: Stage, group: str, letter: str) -> None:
+    await stage.lit()
+    await stage.pilot.press("f10", group, letter)
+    await settle(stage)
+
+
+async def test_a_line_is_typed_kept_and_ticked_off(open_app: OpenApp) -> None:
+    async with open_app(DEMO, DEMO) as stage:
+        await menu(stage, "2", "w")
+        assert "Replace the dead pixel Playfield 77" in text_of(stage.app)
+        await stage.pilot.press("f7", *"order", "space", *"fuses", "down", "enter")
+        await settle(stage)
+        (line,) = stage.app.document.map.worklist
+        assert (line.words, line.moment.value, line.done) == ("order fuses", "power on", "")
+        await stage.pilot.press("space")
+        await settle(stage)
+        assert sum(bool(item.done) for item in stage.app.document.map.worklist) == 1
+        assert "ticked off" in text_of(stage.app)
+        await stage.pilot.press("ctrl+z")
+        await settle(stage)
+        assert not any(item.done for item in stage.app.document.map.worklist)
+        await stage.pilot.press("escape")
+        await settle(stage)
+        assert "What lights?" in text_of(stage.app)
+    assert len(load_map(stage.path).worklist) == 1
+
+
+@pytest.mark.parametrize(
+    ("group", "letter", "wanted"),
+    [("2", "l", "log of evenings"), ("5", "n", "a new board")],
+)
+async def test_log_and_restore_are_in_the_menu_and_esc_leads_back(
+    open_app: OpenApp, group: str, letter: str, wanted: str
+) -> None:
+    async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
+        await menu(stage, group, letter)
+        if "nterstand" in text_of(stage.app) or "wall" in text_of(stage.app):
+            await stage.pilot.press("enter")
+            await settle(stage)
+        assert wanted in text_of(stage.app)
+        await stage.pilot.press("escape")
+        await settle(stage)
+        assert "What lights?" in text_of(stage.app)
