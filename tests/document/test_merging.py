@@ -317,6 +317,13 @@ def test_proofs_of_both_sides_stay_by_time() -> None:
     assert merged(ours, theirs).map.revisions == base.revisions, "only what is written of a map's content is a revision"
 
 
+def test_entries_that_are_alike_are_kept_as_often_as_the_side_that_has_more() -> None:
+    base = kelp()
+    proof = Proof(lamp=5, verdict=Verdict.RIGHT, time=NOW, revision=1)
+    ours, theirs = (base.model_copy(update={"proofs": (proof,) * count}) for count in (1, 2))
+    assert merge(base, ours, theirs).map.proofs == merge(base, theirs, ours).map.proofs == (proof, proof)
+
+
 def test_joints_and_feeds_of_a_renamed_pixel_go_with_it() -> None:
     base = kelp()
     theirs = spliced(base, 4)

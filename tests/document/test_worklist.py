@@ -14,7 +14,7 @@ from probe.document.model.game import Observation
 from probe.document.model.harness import Fixing, Joint
 from probe.document.model.light import Rating, Reading
 from probe.document.needs import WorkItem, needs, open_items, take_out_line, tick, worklist, write_line
-from probe.document.operations import set_pixel
+from probe.document.operations import add_place, set_pixel
 from probe.document.photos import NoSuchTargetError, attach, detach, titles
 from probe.document.wiring import put_joint
 from tests.document.strategies import maps
@@ -52,7 +52,11 @@ def test_a_dead_pixel_a_loose_wire_and_a_missing_one_come_before_power_at_their_
     bare = set_pixel(DEMO, "playfield", 10, pixel.model_copy(update={"place": None, "state": PixelState.SPARE}))
     missing = find(bare, "Fit 1 missing pixel").need
     assert (missing.detail, missing.area) == ("Dive again", "Tide pool")
-    assert not any(line.startswith("Fit") for line in words(HALF)), "what nobody walked yet is not missing"
+    for map_, is_missing in ((HALF, False), (DEMO, True)):
+        more, _ = add_place(map_, "Otter gate")
+        assert any(line.startswith("Fit") for line in words(more)) == is_missing, (
+            "what nobody walked yet is not missing"
+        )
 
 
 def test_spots_of_the_last_walk_and_what_was_seen_otherwise_are_on_it() -> None:
@@ -90,6 +94,7 @@ def test_a_tick_holds_only_while_what_it_was_about_is_the_same() -> None:
     for start in ("Print the sheet", "Put the table", "Replace the dead"):
         ticked = tick(ticked, find(ticked, start), time=NOW)
     assert {item.need.words[:9] for item in worklist(ticked) if item.done} == {"Print the", "Put the t", "Replace t"}
+    assert [bool(item.done) for item in worklist(ticked)] == [False, False, True, True, True], "what is done comes last"
     again = tick(ticked, find(ticked, "Print the sheet"), time=NOW)
     assert not find(again, "Print the sheet").done
     newer = ticked.model_copy(

@@ -139,7 +139,7 @@ def three_revisions() -> PlayfieldMap:
     start = new_map("Kelp")
     map_ = revised(start, map_, time="2026-01-10T20:00:00Z", reason="Set up")
     map_ = revised(map_, set_note(map_, "a", 0, "x"), time="2026-01-10T23:30:00Z", reason="Walked")
-    return revised(map_, set_note(map_, "a", 1, "y"), time="2026-01-17T19:00:00+02:00", reason="Again")
+    return revised(map_, set_note(map_, "a", 1, "y"), time="2026-01-17T01:00:00+02:00", reason="Again")
 
 
 def test_an_evening_goes_past_midnight_and_ends_with_a_long_pause() -> None:
@@ -149,7 +149,7 @@ def test_an_evening_goes_past_midnight_and_ends_with_a_long_pause() -> None:
         for n, t in enumerate(["2026-01-11T00:40:00Z", "whenever"])
     )
     found = evenings(map_.model_copy(update={"proofs": proofs}))
-    assert [(e.day, e.minutes, e.time) for e in found] == [("2026-01-10", 280, "4 h 40"), ("2026-01-17", 0, "0 min")]
+    assert [(e.day, e.minutes, e.time) for e in found] == [("2026-01-10", 280, "4 h 40"), ("2026-01-16", 0, "0 min")]
     assert found[0].done == ("Set up", "Walked", "1 lamp looked at in the game")
     assert [r.number for r in found[0].revisions] == [1, 2]
 
@@ -168,7 +168,7 @@ def test_the_last_evening_comes_first_on_screen() -> None:
     task, s = make_log(Opened(three_revisions()))
     assert isinstance(task, LogTask)
     assert isinstance(s, EveningLog)
-    assert [row.cells[0] for row in task.view(s).rows] == ["2026-01-17", "2026-01-10"]
+    assert [row.cells[0] for row in task.view(s).rows] == ["2026-01-16", "2026-01-10"]
     s, _ = play(task, s, ev.Choose(1), ev.Choose(1))
     assert "Walked" in " ".join(line.text for line in task.view(s).details)
     _, effects = play(task, s, ev.GoOpen("revisions"))
