@@ -19,7 +19,11 @@ async def settle(stage: Stage) -> None:
 async def menu(stage: Stage, group: str, letter: str) -> None:
     await stage.lit()
     await stage.pilot.press("f10", group, letter)
-    await settle(stage)
+    for _ in range(200):
+        await settle(stage)
+        top = stage.app.runtime.top
+        if top is not None and top.name != "walk":
+            return
 
 
 async def test_a_line_is_typed_kept_and_ticked_off(open_app: OpenApp) -> None:
