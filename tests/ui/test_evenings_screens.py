@@ -28,7 +28,7 @@ async def menu(stage: Stage, group: str, letter: str) -> None:
 
 async def test_a_line_is_typed_kept_and_ticked_off(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO) as stage:
-        await menu(stage, "2", "w")
+        await menu(stage, "2", "l")
         assert "Replace the dead pixel Playfield 77" in text_of(stage.app)
         await stage.pilot.press("f7", *"order", "space", *"fuses", "down", "enter")
         await settle(stage)
@@ -49,7 +49,7 @@ async def test_a_line_is_typed_kept_and_ticked_off(open_app: OpenApp) -> None:
 
 @pytest.mark.parametrize(
     ("group", "letter", "wanted"),
-    [("2", "l", "log of evenings"), ("5", "n", "a new board")],
+    [("2", "e", "log of evenings"), ("5", "n", "a new board")],
 )
 async def test_log_and_restore_are_in_the_menu_and_esc_leads_back(
     open_app: OpenApp, group: str, letter: str, wanted: str

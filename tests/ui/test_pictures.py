@@ -39,7 +39,7 @@ async def _menu(stage: Stage, group: str, letter: str) -> None:
 
 
 async def _worklist(stage: Stage) -> None:
-    await _menu(stage, "2", "w")
+    await _menu(stage, "2", "l")
 
 
 async def _lamps(stage: Stage) -> None:
