@@ -213,8 +213,9 @@ CIRCUITS: Final[dict[Drive, Circuit]] = {
                 Fact("One for each lamp that matters: column and row at the same instant, by itself. Eight on columns and eight on "
                      "rows do for all 64 with the board's matrix build.", "V"),
                 Fact("A reversed LED sees up to 18 V and stands 6: both diodes.", "D"),
-                Fact("Turning off takes 100 to 250 µs with 10 kΩ: the board counts a lamp at its second sighting, 300 µs or more "
-                     "after the strobe's edge.", "M"),
+                Fact("Turning off takes 100 to 250 µs with 10 kΩ: so long after the strobe's edge the lamp of the column before is seen "
+                     "at this one. The board looks twice in a row, which is too soon to tell: take a faster optocoupler, or a "
+                     "smaller pull-up, where neighbours ghost.", "M"),
                 Fact("A strobe that sticks puts 18 V on a 6.3 V bulb: eight times its power. Never stop the game with a lamp "
                      "selected.", "V"),
                 Fact("A lamp dimmed by the game to half wants linger 80.", "CP"),
@@ -273,7 +274,8 @@ CIRCUITS: Final[dict[Drive, Circuit]] = {
                 Fact("The LED is dark for 1.3 ms (60 Hz), 1.6 ms (50 Hz) at each zero: hold-on 25 ms; with a plain optocoupler "
                      "and a reverse diode 45.", "V"),
                 Fact("A dimmed string makes pulses narrower: measure their width, do not just look for them.", "CP"),
-                Fact("Map this input to a group: it switches all general illumination of the map at once.", "V"),
+                Fact("An input switches one lamp, not a group: give the string a lamp number of its own, and the pixels that follow it that "
+                     "lamp.", "V"),
             ),
             measure=(
                 "a.c. volts across the string, and from each side to ground",
