@@ -67,6 +67,8 @@ def list_revisions(path: str, *, as_json: bool) -> int:
     from probe.document.model.open_recheck import begun_words, counted
     from probe.document.revisions import changed_in, verified_count
 
+    from probe.document.local_time import local_minute
+
     map_ = load_map(path)
     chains = [
         {
@@ -93,7 +95,7 @@ def list_revisions(path: str, *, as_json: bool) -> int:
         say_json({"revisions": rows, "open": len(map_.pending), "chains": chains})
         return Exit.FINE
     for revision in map_.revisions:
-        say(f"{revision.number}  {revision.time}  {revision.reason}")
+        say(f"{revision.number}  {local_minute(revision.time)}  {revision.reason}")
         for line in revision.changes:
             say(f"     {line}")
     if not map_.revisions:

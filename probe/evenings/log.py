@@ -33,7 +33,9 @@ COLUMNS = ("Evening", "Time", "Done", "Left")
 
 @dataclass(frozen=True)
 class Evening:
-    """One evening. `day` is that of its first record; `minutes` at least spent; `left` None where a map of then is not known."""
+    """One evening. `day` is that of its first record, in the computer's time zone; `minutes` are those spent at least;
+    `left` is None where a map of then is not known.
+    """
 
     day: str
     minutes: int
@@ -86,7 +88,7 @@ def _evening(map_: PlayfieldMap, run: list[tuple[datetime, str, object]]) -> Eve
             left = None
     spent = run[-1][0] - run[0][0]
     return Evening(
-        day=run[0][0].strftime("%Y-%m-%d"),
+        day=run[0][0].astimezone().strftime("%Y-%m-%d"),
         minutes=round(spent.total_seconds() / 60),
         revisions=revisions,
         proved=kinds.count("proof"),

@@ -128,8 +128,8 @@ def test_two_programs_on_one_file(tmp_path: Path) -> None:
 
 def test_the_theme_of_the_settings_is_used(tmp_path: Path) -> None:
     settings = tmp_path / "settings.json"
-    change_settings(lambda s: s.model_copy(update={"theme": "high-contrast"}), settings)
-    assert load_settings(settings) == Settings(theme="high-contrast")
+    change_settings(lambda s: s.model_copy(update={"theme": "high-contrast", "signs": "fine"}), settings)
+    assert load_settings(settings) == Settings(theme="high-contrast", signs="fine")
     with opened(["demo"], tmp_path) as terminal:
         terminal.until("LIT")
         colours = {cell.bg for line in terminal.screen.buffer.values() for cell in line.values()}

@@ -116,7 +116,7 @@ def test_a_shared_map_holds_nothing_of_our_wiring_and_can_be_merged_back(tmp_pat
     assert map_.shapes == whole.shapes
     assert [lamp.name for lamp in map_.lamps] == [lamp.name for lamp in whole.lamps]
     held = {name for name in PlayfieldMap.model_fields if getattr(map_, name)}
-    assert held == {"format", "version", "machine", "places", "shapes", "lamps"}
+    assert held == {"format", "version", "machine", "places", "shapes", "keep_outs", "lamps"}
     words = ["merge", str(ours), str(shared), "-o", str(out), "--choose", "ours"]
     assert main(words) == Exit.FINE
     assert load_map(out).chains == whole.chains

@@ -75,6 +75,10 @@ def named_alike(map_: PlayfieldMap) -> dict[str, Any]:
         for pixel in chain["pixels"]:
             pixel["place"] = label.get(pixel["place"])
             pixel.pop("id")
+    for entry in (*plain.get("readings", ()), *plain.get("observations", ())):
+        for name in ("place", "to"):
+            if name in entry:
+                entry[name] = label.get(entry[name], entry[name])
     for place in plain["places"]:
         place.pop("id")
     plain["places"] = sorted(map(repr, plain["places"]))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable, Iterator
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 
 from device_protocol.orders import Identity, RestartCause
@@ -142,7 +145,31 @@ def three_revisions() -> PlayfieldMap:
     return revised(map_, set_note(map_, "a", 1, "y"), time="2026-01-17T01:00:00+02:00", reason="Again")
 
 
-def test_an_evening_goes_past_midnight_and_ends_with_a_long_pause() -> None:
+@pytest.fixture
+def zone(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[str], None]]:
+    """Sets this computer's time zone."""
+
+    def set_to(name: str) -> None:
+        monkeypatch.setenv("TZ", name)
+        time.tzset()
+
+    yield set_to
+    monkeypatch.undo()
+    time.tzset()
+
+
+def test_an_evening_is_that_of_the_computers_time_zone(zone: Callable[[str], None]) -> None:
+    days = {}
+    for name in ("UTC", "America/New_York", "Pacific/Kiritimati"):
+        zone(name)
+        days[name] = [evening.day for evening in evenings(three_revisions())]
+    assert days["UTC"] == ["2026-01-10", "2026-01-16"]
+    assert days["America/New_York"] == ["2026-01-10", "2026-01-16"]
+    assert days["Pacific/Kiritimati"] == ["2026-01-11", "2026-01-17"]
+
+
+def test_an_evening_goes_past_midnight_and_ends_with_a_long_pause(zone: Callable[[str], None]) -> None:
+    zone("UTC")
     map_ = three_revisions()
     proofs = tuple(
         Proof(lamp=n, verdict=Verdict.RIGHT, time=t, revision=2)

@@ -56,7 +56,7 @@ def one_round(path: Path, moment: random.Random, *, kill: bool) -> int:
     os.close(writing)
     said = b""
     if kill:
-        for _ in range(moment.randrange(1, 4)):  # the first is that it goes on
+        for _ in range(moment.randrange(2, 6)):  # the first is that it goes on, and a look is a few keys
             said += os.read(reading, 8)
         time.sleep(moment.uniform(0, 0.06))
         os.kill(child, signal.SIGKILL)

@@ -37,7 +37,7 @@ def test_it_prints_on_both_papers_with_nothing_cut_off(tmp_path: Path, paper: st
     assert width == pytest.approx(PAPERS[paper][0], abs=1)
     assert height == pytest.approx(PAPERS[paper][1], abs=1)
     pages = int(re.findall(r"Pages:\s+(\d+)", info)[0])
-    assert 6 <= pages <= 13
+    assert 6 <= pages <= 15  # the first stands by itself; cut list, worklist, log and circuits follow
     found = boxes_of(pdf, tmp_path)
     assert len(found) > 1_500
     for left, top, right, bottom in found:
