@@ -35,11 +35,9 @@ class Page:
 @cache
 def pages() -> tuple[Page, ...]:
     """Every page of the guide, in the order of the job."""
-    found = {item.name.removesuffix(".md"): item for item in files("probe").joinpath("guide").iterdir()}
-    names = sorted(
-        (name for name, item in found.items() if item.name.endswith(".md")),
-        key=lambda name: (ORDER.index(name) if name in ORDER else len(ORDER), name),
-    )
+    folder = files("probe").joinpath("guide")
+    found = {item.name.removesuffix(".md"): item for item in folder.iterdir() if item.name.endswith(".md")}
+    names = sorted(found, key=lambda name: (ORDER.index(name) if name in ORDER else len(ORDER), name))
     return tuple(page_of(name, found[name].read_text(encoding="utf-8")) for name in names)
 
 

@@ -57,7 +57,7 @@ class HelpScreen(ModalScreen[None]):
         lines += [Content(f"  {keys:<22}{words}") for keys, words in self._others]
         noted = False
         own = {key for row in all_keys() if row.scope == self._scope != "app" for key in row.keys}
-        for row in all_keys():
+        for row in sorted(all_keys(), key=lambda row: row.scope == "app"):  # those of this screen first
             if row.scope not in (self._scope, "app") or (row.scope == "app" and own.intersection(row.keys)):
                 continue
             keys = keys_words(row, self._changed_keys)
@@ -68,7 +68,7 @@ class HelpScreen(ModalScreen[None]):
             lines.append(Content(f"  {keys:<22}{row.words}{' ¹' if typing else ''}"))
         if noted:
             lines.append(Content("  ¹ while nothing is typed"))
-        lines += [Content("  Ctrl+P                every action by name"), Content("")]
+        lines += [Content("")]
         lines += [Content("Cautions").stylize("bold")]
         lines += [Content(f"  - {caution}") for caution in HELP]
         return Content("\n").join(lines)

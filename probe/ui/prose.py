@@ -88,7 +88,7 @@ def prose(task: str, state: TaskState | None, view: View | None) -> str:
     sentences = [ABOUT[task]] if task in ABOUT else []
     if state is not None and state.unsaved:
         sentences.append("The last change is not on disk yet: Ctrl+R saves again, or elsewhere.")
-    if state is not None and not state.board.here:
+    if state is not None and not state.board.here and state.board.trouble:
         sentences.append(
             "No board answers now, so nothing is lit: plug it in and it goes on by itself; what needs no light can be done meanwhile."
         )

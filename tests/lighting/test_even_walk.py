@@ -73,10 +73,12 @@ def test_numbers_may_be_lux_or_camera_values() -> None:
     assert "0 to 255" in p.state.message
     p.give(ev.Typed("188"), ev.Take(TIME))
     assert p.map.readings[-1].measure is Measure.CAMERA
-    for wrong in ("", "-1", "x", "1 2", "٣"):
+    for wrong in ("-1", "x", "1 2", "٣"):
         before = len(p.map.readings)
         assert p.give(ev.Typed(wrong), ev.Take(TIME)) == [fx.Bell()]
         assert len(p.map.readings) == before
+    p.give(ev.Typed(""), ev.Take(TIME))
+    assert p.map.readings[-1].rating is Rating.FAIR, "Enter alone: this stop is fair"
 
 
 def test_a_walk_goes_on_where_it_stopped_and_a_complete_one_is_followed_by_another() -> None:

@@ -105,7 +105,7 @@ def test_a_board_s_own_figures_count_where_one_is_there() -> None:
 def test_advice_says_where_it_comes_from() -> None:
     assert all(row.provenance and row.advice for row in table())
     assert {row.match for row in table() if row.about == "kind"} == {kind.value for kind in Kind}
-    assert [row.match for row in warmths()] == ["candle", "warm", "neutral", "cool"]
+    assert [row.match for row in warmths()] == ["candle", "bulb", "neutral", "daylight"]
     shares = [row.colour.blue / row.colour.red for row in warmths()]
     assert shares == sorted(shares)
 

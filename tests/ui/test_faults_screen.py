@@ -182,7 +182,7 @@ async def test_a_lost_board_is_said_and_lit_again_when_it_is_back(open_app: Open
 async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: OpenApp) -> None:
     async with open_app(a_map(), size=(120, 40)) as stage:
         await stage.lit()
-        await press(stage, *to("faults.unsure"))
+        await press(stage, *to("app.faults"))
         await until(stage, lambda: in_search(stage) and search_of(stage).board.here)
         await press(stage, "enter")
         await choose(stage, "to-k-dark")
@@ -279,7 +279,7 @@ async def test_help_names_the_keys_and_the_footer_what_matters(open_app: OpenApp
     async with open_app(a_map(), faults_on="a") as stage:
         await until(stage, lambda: in_search(stage))
         footer = text_of(stage.app).splitlines()[-1]
-        for words in ("Take", "Not sure", "Heat", "Menu", "Help"):
+        for words in ("Take", "Not sure", "Heat", "Menu", "Back"):
             assert words in footer
         await press(stage, "f1")
         assert "Heat, smell" in text_of(stage.app)

@@ -76,7 +76,7 @@ async def test_the_screens_say_what_is_not_verified_since_a_change(open_app: Ope
         assert "● LIT   ? not verified" in text_of(stage.app)
         await stage.pilot.press("enter")
         await stage.lit()
-        await stage.pilot.press("left")
+        await stage.pilot.press("pageup")
         await stage.lit()
         assert "● LIT   ✓ verified" in text_of(stage.app)
         await stage.pilot.press(*to("app.table"))

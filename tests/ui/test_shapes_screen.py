@@ -29,7 +29,7 @@ async def test_a_click_picks_and_arrows_move(size: tuple[int, int], open_app: Op
         top = stage.app.runtime.top
         assert top is not None
         assert stage.app.runtime.seen(top).chosen == n
-        await stage.pilot.press("enter", "enter", "pagedown", "up", "up")
+        await stage.pilot.press("enter", "enter", "f5", "l", "escape", "up", "up")
         await stage.pilot.pause(0.1)
         assert picture._shape is not None
         assert picture._shape.y_mm == KELP.shapes[n].y_mm + 50, "it is drawn where it would be"
