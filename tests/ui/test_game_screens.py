@@ -256,17 +256,19 @@ async def test_a_lost_board_is_a_state_not_an_end(open_app: OpenApp) -> None:
         for screen in ("board", "watch", "prove"):
             await stage.pilot.press(*to(f"app.{screen}"))
             await stage.pilot.pause(0.2)
-            assert top_name(stage) == screen
+            assert top_name(stage) == screen, text_of(stage.app)
             stage.port.unplug()
             await stage.pilot.pause(0.2)
-            await stage.pilot.press("f2", "f5", "g", "escape")
+            await stage.pilot.press("f2", *(() if screen == "prove" else ("f5", "g", "escape")))
             stage.port.plug()
             for _ in range(100):
                 await stage.pilot.pause(0.05)
                 if "simulated 1.0" in text_of(stage.app):
                     break
             assert "simulated 1.0" in text_of(stage.app)
-            if screen != "prove":
+            for _ in range(3):
+                if screen == "prove" or top_name(stage) == "lamps":
+                    break
                 await stage.pilot.press("escape")
                 await stage.pilot.pause(0.1)
         await shows(stage, "LIT")

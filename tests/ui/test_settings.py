@@ -222,7 +222,9 @@ def test_every_page_is_there_in_the_order_of_the_job() -> None:
 
 @pytest.mark.parametrize("page", pages(), ids=lambda page: page.name)
 def test_no_word_of_a_page_is_lost(page) -> None:  # type: ignore[no-untyped-def]
-    text = re.sub(r"!\[.*?\]\(.*?\)", "", (GUIDE / f"{page.name}.md").read_text(encoding="utf-8"))  # pictures are left out
+    text = re.sub(
+        r"!\[.*?\]\(.*?\)", "", (GUIDE / f"{page.name}.md").read_text(encoding="utf-8")
+    )  # pictures are left out
     shown = " ".join(line.text for line in page.lines)
     for word in ("".join(c if c.isalpha() else " " for c in text)).split():
         assert word in shown or word in ("svg", "console", "md", "sh", "json", "guide", "probe", "images"), word

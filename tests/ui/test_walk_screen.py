@@ -268,6 +268,9 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
             if row.id == "app.evenness":  # there is nothing to even out in this map
                 assert "evenness needs two places of general" in text_of(stage.app)
                 continue
+            if row.id == "app.plan":
+                assert "no place has a position yet" in " ".join(text_of(stage.app).split())
+                continue
             assert not on_walk(), row.id
             assert row.id != "app.table" or opened is RowsScreen
             for _ in range(6):
