@@ -64,10 +64,9 @@ def undo_revision(path: str, *, redo: bool, dry_run: bool, as_json: bool) -> int
 def list_revisions(path: str, *, as_json: bool) -> int:
     """Print every revision, and what is verified since the last change of each chain."""
     from probe.document.file import load_map
+    from probe.document.local_time import local_minute
     from probe.document.model.open_recheck import begun_words, counted
     from probe.document.revisions import changed_in, verified_count
-
-    from probe.document.local_time import local_minute
 
     map_ = load_map(path)
     chains = [
