@@ -20,7 +20,7 @@ from probe.mapping.walk_keys import GoTo
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.command import Command, Group, Means
+from probe.task.command import Command, Means, MenuGroup
 from probe.task.light import AsBelow, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import Line, Row, RowsView
@@ -104,7 +104,7 @@ COMMANDS = (
     Command("table.edit.STATE", Means.MORE, "State", EditRows(Column.STATE), when=_lists, letter="s"),
     Command("table.edit.NOTE", Means.MORE, "Note", EditRows(Column.NOTE), when=_lists, letter="t"),
     Command("table.sort", Means.MORE, "Sort", SortBy(), letter="o", stays=True),
-    Command("table.findings", Means.MORE, "Findings", se.Details(), letter="f", group=Group.MAP),
+    Command("table.findings", Means.MORE, "Findings", se.Details(), letter="f", group=MenuGroup.MAP),
     Command("table.walk_here", Means.MORE, "Walk from here", WalkHere(), letter="w"),
     Command("table.mark_all", Means.MORE, "Mark all rows shown, or none", MarkAll(), when=_lists, letter="m"),
     Command("table.mark", Means.AS_WELL, "Mark this row too", MarkRow(), shown=True, when=_lists, short="Mark"),

@@ -23,7 +23,7 @@ from probe.mapping.walk_keys import (
 )
 from probe.mapping.walk_state import OneKey, Walk, WalkEntry
 from probe.task import events as ev
-from probe.task.command import Command, Group, Means, rows_by_digit
+from probe.task.command import Command, Means, MenuGroup, rows_by_digit
 from probe.task.screen import FlipPicture, MarkInPicture, NextZoom, ShowRoute
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
 
@@ -77,15 +77,15 @@ COMMANDS = (
     Command("walk.undo", Means.UNDO, "Undo", ev.Undo()),
     Command("walk.redo", Means.REDO, "Redo", ev.Redo()),
     Command("walk.point", Means.PICTURE, "Point at the place in the picture", MarkInPicture(), letter="p"),
-    Command("walk.paper", Means.IN_MENU, "Paper entry on or off", TogglePaper(), letter="p", group=Group.MAP),
+    Command("walk.paper", Means.IN_MENU, "Paper entry on or off", TogglePaper(), letter="p", group=MenuGroup.MAP),
     Command("walk.retry", Means.AGAIN, "Save and light again", ev.Retry()),
     Command("walk.zoom", Means.PICTURE, "Whole, half, area", NextZoom(), letter="z", stays=True),
     Command("walk.route", Means.PICTURE, "How the chain runs", ShowRoute(), letter="r", stays=True),
     Command("walk.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
     Command("walk.next_chain", Means.NEXT_KIND, "Next chain", ev.NextChain()),
     Command("walk.leave", Means.BACK, "What next", ev.Leave(), shown=True),
-    Command("walk.needs", Means.IN_MENU, "What this map needs", ShowNext(), letter="w", group=Group.MAP),
-    Command("walk.count", Means.IN_MENU, "Count of this chain", ChangeCount(), letter="c", group=Group.MAP),
+    Command("walk.needs", Means.IN_MENU, "What this map needs", ShowNext(), letter="w", group=MenuGroup.MAP),
+    Command("walk.count", Means.IN_MENU, "Count of this chain", ChangeCount(), letter="c", group=MenuGroup.MAP),
     Command(
         "walk.yes", Means.BY_LETTER, "At the end: yes, something lights", ev.TakeRow(0), when=asks_yes_or_no, letter="y"
     ),

@@ -12,5 +12,5 @@ first screen needs imports this room, except `keys`.
 | `words` | lines, JSON and rows of a table of all these |
 | `task`, `keys` | the screen: `make`, and its commands |
 | `routes` | shortest ways round keep-outs |
-| `search`, `bound` | `Network`, `OrderSearch`, `first_order`; `Prover` |
+| `search`, `bound` | `Network`, `TourSearch`, `first_order`; `Prover` |
 """

@@ -23,7 +23,7 @@ from probe.document.operations import slug
 from probe.document.wiring import joint_at, put_joint
 from probe.planning.bound import Prover
 from probe.planning.routes import Routes, routes
-from probe.planning.search import NEVER_MM, Network, OrderSearch, SeatOrder, first_order, nearest_neighbour
+from probe.planning.search import NEVER_MM, Network, SeatOrder, TourSearch, first_order, nearest_neighbour
 
 if TYPE_CHECKING:
     from probe.harness.report import FeedSuggestion
@@ -319,7 +319,7 @@ class Plan:
 
 def first_plan(brief: Brief, *, seed: int = 0) -> Plan:
     """A good plan at once."""
-    search = OrderSearch(brief.network, first_order(brief.network), seed=seed)
+    search = TourSearch(brief.network, first_order(brief.network), seed=seed)
     return Plan(brief, search.order, "plan")
 
 
@@ -342,7 +342,7 @@ class Improver:
 
     def __post_init__(self) -> None:
         """Begin from the plan."""
-        self._search = OrderSearch(self.plan.brief.network, self.plan.order, seed=self.seed)
+        self._search = TourSearch(self.plan.brief.network, self.plan.order, seed=self.seed)
         self._prover = Prover(self.plan.brief.network, self._search.order)
         self._turn = 0
 
@@ -515,7 +515,7 @@ def fewest_cuts(brief: Brief, *, pitch_mm: float, pieces: int = 60) -> tuple[int
     count = len(brief.seats)
     cut = brief.ways.length_mm[:count, :count] > reach
     network = Network(np.where(cut, 1_000.0, 0.0), np.zeros((len(brief.chains), count)), brief.network.largest)
-    improver = Improver(Plan(replace(brief, network=network), OrderSearch(network, first_order(network)).order))
+    improver = Improver(Plan(replace(brief, network=network), TourSearch(network, first_order(network)).order))
     for _ in range(pieces):
         if (
             improver.work().proved

@@ -165,7 +165,7 @@ def nearest_neighbour(network: Network) -> SeatOrder:
     return tuple(order)
 
 
-class OrderSearch:
+class TourSearch:
     """A search that can be gone on with. `order` and `cost_mm` are the best so far; `improve` goes on by so many kicks."""
 
     def __init__(self, network: Network, order: SeatOrder, *, seed: int = 0) -> None:
@@ -424,6 +424,6 @@ class OrderSearch:
 
 def improved(network: Network, order: SeatOrder, *, kicks: int, seed: int = 0) -> SeatOrder:
     """The order after a search of so many kicks from the one given; never worse."""
-    search = OrderSearch(network, order, seed=seed)
+    search = TourSearch(network, order, seed=seed)
     search.improve(kicks)
     return search.order if search.cost_mm < network.cost_mm(order) else order

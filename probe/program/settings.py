@@ -20,7 +20,7 @@ _STEP_PERCENT = 5
 
 
 @dataclass(frozen=True)
-class Choice:
+class SettingChoice:
     """A value of a setting, as it is stored, as it is shown, and what it does."""
 
     value: object
@@ -29,14 +29,14 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Setting:
+class SettingRow:
     """A setting: what it is for, and the values there are; none where it is a number from `least` to `most`."""
 
     name: str
     label: str
     group: str
     does: str
-    choices: tuple[Choice, ...] = ()
+    choices: tuple[SettingChoice, ...] = ()
     usual: object = None
     least: int = 1
     most: int = 100
@@ -48,36 +48,36 @@ class Setting:
         return found if found is not None else f"{value} {self.unit}".strip()
 
 
-def _switch(on: str, off: str) -> tuple[Choice, ...]:
-    return Choice(False, "no", off), Choice(True, "yes", on)
+def _switch(on: str, off: str) -> tuple[SettingChoice, ...]:
+    return SettingChoice(False, "no", off), SettingChoice(True, "yes", on)
 
 
 SETTINGS = (
-    Setting(
+    SettingRow(
         "theme",
         "Colours",
         "Screen",
         "The colours of every screen. No state is shown by colour alone.",
         (
-            Choice("dark-shop", "dark shop", "dim greys; what is lit is the brightest thing"),
-            Choice("high-contrast", "high contrast", "black, white and yellow"),
-            Choice("light-room", "light room", "dark on a light ground, for a bright workshop"),
+            SettingChoice("dark-shop", "dark shop", "dim greys; what is lit is the brightest thing"),
+            SettingChoice("high-contrast", "high contrast", "black, white and yellow"),
+            SettingChoice("light-room", "light room", "dark on a light ground, for a bright workshop"),
         ),
         "dark-shop",
     ),
-    Setting(
+    SettingRow(
         "signs",
         "Drawing",
         "Screen",
         "What the playfield and other pictures are drawn with. Take the first that your terminal's font shows whole.",
         (
-            Choice("fine", "fine dots", "lines of braille dots: ⢀⠤⠒⠉⠑⠢⡀"),
-            Choice("blocks", "blocks", "lines of block signs, half as fine: ▗▄▀▀▄▖"),
-            Choice("ascii", "ASCII", "only the signs of a typewriter, on every screen: .-'-."),
+            SettingChoice("fine", "fine dots", "lines of braille dots: ⢀⠤⠒⠉⠑⠢⡀"),
+            SettingChoice("blocks", "blocks", "lines of block signs, half as fine: ▗▄▀▀▄▖"),
+            SettingChoice("ascii", "ASCII", "only the signs of a typewriter, on every screen: .-'-."),
         ),
         "fine",
     ),
-    Setting(
+    SettingRow(
         "brightness_percent",
         "Lit pixel",
         "Light",
@@ -86,7 +86,7 @@ SETTINGS = (
         usual=25,
         unit="%",
     ),
-    Setting(
+    SettingRow(
         "steady_only",
         "Steady light only",
         "Light",
@@ -97,7 +97,7 @@ SETTINGS = (
         ),
         False,
     ),
-    Setting(
+    SettingRow(
         "bell",
         "Bell",
         "Sound",
@@ -145,7 +145,7 @@ class SettingsState(TaskState):
     typed: str | None = None
 
     @property
-    def setting(self) -> Setting:
+    def setting(self) -> SettingRow:
         """The setting in hand."""
         return next(setting for setting in SETTINGS if setting.name == self.at)
 

@@ -70,7 +70,7 @@ PICKERS = (Means.MORE, Means.ADD, Means.PICTURE, Means.LIGHT)
 """What opens a picker of commands with letters."""
 
 
-class Group(Enum):
+class MenuGroup(Enum):
     """A group of the menu. The value is its title."""
 
     HERE = "Here"
@@ -98,7 +98,7 @@ class Command:
     shown: bool | Callable[[Any], bool] = False
     when: Callable[[Any], bool] | None = None
     letter: str = ""
-    group: Group = Group.HERE
+    group: MenuGroup = MenuGroup.HERE
     stays: bool = False
     short: str = ""
 
@@ -117,7 +117,7 @@ class Command:
         """The keys that carry it out at once, wherever nothing was changed by the settings."""
         if self.in_picker:
             return ()
-        in_menu = self.group is not Group.HERE or self.means is Means.IN_MENU
+        in_menu = self.group is not MenuGroup.HERE or self.means is Means.IN_MENU
         return self.means.keys if in_menu or not self.letter else (*self.means.keys, self.letter)
 
 

@@ -33,7 +33,7 @@ from probe.runtime.ending import HEAD_START_S, SAVE_S, Ending, Endings, EndingWo
 from probe.runtime.runtime import SHOWN_AFTER_S, Maker, OpenTask, Runtime, Work
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.command import Command, Group, Means
+from probe.task.command import Command, Means, MenuGroup
 from probe.task.task import AnyTask, Opened, TaskState
 from probe.task.views import FormView, RowsView, TaskView
 from probe.ui.ascii_only import AsciiOnly, BlocksOnly
@@ -399,13 +399,13 @@ class ProbeApp(App[str]):
             self.then = self._another_round() if result == "again" else ()
             self.call_next(self.action_quit)
         elif self.runtime.layers[0].name == "walk":
-            self.open_menu(Group.MAP)
+            self.open_menu(MenuGroup.MAP)
         else:
             self.action_leave()
 
     # -- the menu -------------------------------------------------------------------------------------------------------
 
-    def open_menu(self, group: Group = Group.HERE) -> None:
+    def open_menu(self, group: MenuGroup = MenuGroup.HERE) -> None:
         """Everything there is to do; asked for in the menu, it is closed."""
         from probe.ui.menu import MenuScreen
 
@@ -735,7 +735,7 @@ class ProbeApp(App[str]):
                 f"Theme: {theme.name}", "colours of the screen", partial(self.change_setting, "theme", theme.name)
             )
         below = screen if isinstance(screen, CommandScreen) else None
-        for group in Group:
+        for group in MenuGroup:
             for choice in menu_choices(self, below, group):
                 row = choice.command
                 keys = keys_words(row, self.options.changed_keys)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from probe.task.command import Command, Group, Means
+from probe.task.command import Command, Means, MenuGroup
 from probe.ui.keys import all_keys, key_name, keys_words
 from probe.ui.menu import SCREENS
 
@@ -31,11 +31,11 @@ def _lines() -> Iterator[str]:
     yield ""
     yield "Digits, or ← and →, open a group; a letter does its row; what cannot be done now says why. “Here” holds what the screen"
     yield "below can do."
-    for group in Group:
+    for group in MenuGroup:
         rows = [row for row in all_keys() if row.group is group]
-        if group is not Group.HERE:
+        if group is not MenuGroup.HERE:
             yield ""
-            yield f"**{[*Group].index(group) + 1} {group.value}**"
+            yield f"**{[*MenuGroup].index(group) + 1} {group.value}**"
             yield ""
             for row in rows:
                 keys = keys_words(row)
@@ -49,7 +49,7 @@ def _lines() -> Iterator[str]:
         yield "| key | does |"
         yield "|---|---|"
         for row in all_keys():
-            if row.scope == scope and (row.group is Group.HERE):
+            if row.scope == scope and (row.group is MenuGroup.HERE):
                 yield f"| {_keys(row)} | {row.words} |"
 
 

@@ -16,7 +16,7 @@ from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from probe.task.command import Command, Group, Means
+from probe.task.command import Command, Means, MenuGroup
 from probe.ui.keys import OF_PROGRAM, all_keys, key_name, keys_of, keys_words
 from probe.ui.text import cut, plain
 from probe.ui.widgets.key_line import KeyLine
@@ -185,15 +185,15 @@ class MenuScreen(ChoiceScreen):
     """Every command, in groups: digits or Left and Right open a group, a letter does its row."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left", "group(-1)", "Group before", show=False),
+        Binding("left", "group(-1)", "MenuGroup before", show=False),
         Binding("right", "group(1)", "Next group", show=False),
     ]
 
-    def __init__(self, below: CommandScreen | None, opened: Group) -> None:
+    def __init__(self, below: CommandScreen | None, opened: MenuGroup) -> None:
         """`below`: the screen whose commands stand under `Here`; None: it has none of its own."""
         super().__init__()
         self._below = below
-        self.groups = [group for group in Group if group is not Group.HERE or below is not None]
+        self.groups = [group for group in MenuGroup if group is not MenuGroup.HERE or below is not None]
         self.opened = opened if opened in self.groups else self.groups[0]
 
     def on_mount(self) -> None:
@@ -233,13 +233,13 @@ class MenuScreen(ChoiceScreen):
                 return
 
 
-def menu_choices(app: ProbeApp, below: CommandScreen | None, group: Group) -> tuple[Choice, ...]:
+def menu_choices(app: ProbeApp, below: CommandScreen | None, group: MenuGroup) -> tuple[Choice, ...]:
     """The rows of a group, as they are on the screen `below`: each has a letter as long as there are letters."""
-    if group is Group.HERE:
+    if group is MenuGroup.HERE:
         rows: Sequence[Command] = () if below is None else [*below.commands.values()]
         if not any(row.means is Means.BACK for row in rows):
             rows = [*rows, OF_PROGRAM[0]]
-        own = [row for row in rows if row.group is Group.HERE]
+        own = [row for row in rows if row.group is MenuGroup.HERE]
         return tuple(
             Choice(row, letter, _why_not(app, below, row)) for row, letter in zip(own, letters(own), strict=True)
         )
@@ -279,7 +279,13 @@ def _why_not(app: ProbeApp, below: CommandScreen | None, row: Command) -> str:
     return app.why_not(row)
 
 
-_ORDER = {Group.MAP: "wtrfc", Group.LIGHT: "wnrepf", Group.PLAN: "phbds", Group.GAME: "libwp", Group.PROGRAM: "hgcts"}
+_ORDER = {
+    MenuGroup.MAP: "wtrfc",
+    MenuGroup.LIGHT: "wnrepf",
+    MenuGroup.PLAN: "phbds",
+    MenuGroup.GAME: "libwp",
+    MenuGroup.PROGRAM: "hgcts",
+}
 """The letters of what stands first in a group, most used first."""
 
 SCREENS = {

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from probe.planning.bound import proved
-from probe.planning.search import NEVER_MM, Network, OrderSearch, first_order
+from probe.planning.search import NEVER_MM, Network, TourSearch, first_order
 from tests.planning.networks import Array
 from tests.support.examples import first_now
 
@@ -62,7 +62,7 @@ def closed(length: Array) -> Network:
 def test_the_published_tour_is_found_and_proved(name: str) -> None:
     text, tour, _ = PUBLISHED[name]
     network = closed(distances(text))
-    search = OrderSearch(network, first_order(network))
+    search = TourSearch(network, first_order(network))
     search.improve(1_500)
     proof = proved(network, search.order, rounds=1_500)
     assert proof.proved
@@ -74,7 +74,7 @@ def test_the_open_way_from_the_first_city_is_proved(name: str) -> None:
     text, _, way = PUBLISHED[name]
     length = distances(text)
     network = Network(length[1:, 1:], length[:1, 1:], len(length) - 1)
-    search = OrderSearch(network, first_order(network))
+    search = TourSearch(network, first_order(network))
     search.improve(1_500)
     proof = proved(network, search.order, rounds=1_500)
     assert proof.proved

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from probe.planning.bound import Prover, proved
-from probe.planning.search import NEVER_MM, Network, OrderSearch, first_order, improved, nearest_neighbour
+from probe.planning.search import NEVER_MM, Network, TourSearch, first_order, improved, nearest_neighbour
 from tests.planning.networks import brute_force, drawn, least_cost
 from tests.support.examples import examples
 
@@ -46,7 +46,7 @@ def test_a_search_keeps_every_seat_and_its_own_account(seats: int, chains: int, 
     network = drawn(seats, chains, seed, largest=-(-seats // chains) + seed % 3)
     order = first_order(network)
     assert network.allows(order)
-    search = OrderSearch(network, order, seed=seed)
+    search = TourSearch(network, order, seed=seed)
     begun = search.cost_mm
     search.improve(kicks)
     assert network.allows(search.order)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from probe.task.command import Group, Means
+from probe.task.command import Means, MenuGroup
 from probe.ui.keys import all_keys
 
 
@@ -14,4 +14,4 @@ def to(name: str) -> tuple[str, ...]:
     if row.keys:
         return (row.keys[0],)
     assert row.means in (Means.IN_MENU, Means.PALETTE), name
-    return ("f10", str([*Group].index(row.group) + 1), row.letter)
+    return ("f10", str([*MenuGroup].index(row.group) + 1), row.letter)

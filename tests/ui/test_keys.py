@@ -13,7 +13,7 @@ from textual.keys import _character_to_key
 
 from probe.document.settings import RENAMED_COMMANDS
 from probe.task import events as ev
-from probe.task.command import PICKERS, Command, Group, Means
+from probe.task.command import PICKERS, Command, Means, MenuGroup
 from probe.ui.app import MAKERS
 from probe.ui.key_table import key_table
 from probe.ui.keys import NOT_TO_BE_TAKEN, all_keys, key_name, keys_of, program_bindings, typing_key, while_empty
@@ -108,19 +108,19 @@ def test_events_that_all_tasks_know_have_one_meaning() -> None:
 def test_every_command_has_a_key_a_letter_or_a_place_in_the_menu() -> None:
     for row in all_keys():
         assert row.keys or row.letter, row.id
-        if row.means is Means.IN_MENU or row.group is not Group.HERE:
+        if row.means is Means.IN_MENU or row.group is not MenuGroup.HERE:
             assert row.letter, row.id
         assert row.words, row.id
 
 
-@pytest.mark.parametrize("group", [group for group in Group if group is not Group.HERE])
-def test_letters_of_a_group_of_the_menu_differ(group: Group) -> None:
+@pytest.mark.parametrize("group", [group for group in MenuGroup if group is not MenuGroup.HERE])
+def test_letters_of_a_group_of_the_menu_differ(group: MenuGroup) -> None:
     assert not twice(row.letter for row in all_keys() if row.group is group)
 
 
 @pytest.mark.parametrize("scope", SCOPES)
 def test_letters_of_a_screens_commands_differ_and_none_without_a_key_lacks_one(scope: str) -> None:
-    rows = [row for row in rows_of(scope) if row.group is Group.HERE]
+    rows = [row for row in rows_of(scope) if row.group is MenuGroup.HERE]
     given = letters(rows)
     assert not twice(letter for letter in given if letter)
     assert all(letter or row.keys for row, letter in zip(rows, given, strict=True))

@@ -11,7 +11,7 @@ import pytest
 from textual.widgets import Input, OptionList
 
 from probe.cli.parser import build_parser
-from probe.task.command import Group, Means
+from probe.task.command import Means, MenuGroup
 from probe.ui.app import MAKERS
 from probe.ui.keys import IN_THE_SHELL, OF_PROGRAM, VERBS, all_keys
 from probe.ui.menu import SCREENS, ChoiceScreen, MenuScreen, PickerScreen, menu_choices
@@ -30,17 +30,17 @@ def below(scope: str) -> Any:
 @pytest.mark.parametrize("scope", sorted(MAKERS))
 def test_every_command_is_in_the_menu_of_its_screen(scope: str) -> None:
     app: Any = SimpleNamespace(why_not=lambda row: "")
-    found = {choice.command.id for group in Group for choice in menu_choices(app, below(scope), group)}
+    found = {choice.command.id for group in MenuGroup for choice in menu_choices(app, below(scope), group)}
     wanted = {row.id for row in all_keys() if row.scope in (scope, "app")} - {"app.leave"}
     assert wanted <= found
-    assert any(choice.command.means is Means.BACK for choice in menu_choices(app, below(scope), Group.HERE))
+    assert any(choice.command.means is Means.BACK for choice in menu_choices(app, below(scope), MenuGroup.HERE))
 
 
 @pytest.mark.parametrize("scope", sorted(MAKERS))
 def test_the_groups_are_the_same_on_every_screen(scope: str) -> None:
     app: Any = SimpleNamespace(why_not=lambda row: "")
-    for group in Group:
-        if group is not Group.HERE:
+    for group in MenuGroup:
+        if group is not MenuGroup.HERE:
             rows = [choice.command.id for choice in menu_choices(app, below(scope), group)]
             assert rows == [choice.command.id for choice in menu_choices(app, None, group)]
     assert scope in SCREENS

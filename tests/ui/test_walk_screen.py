@@ -10,7 +10,7 @@ from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
 from probe.mapping.walk_keys import Say
 from probe.task import events as ev
-from probe.task.command import Group
+from probe.task.command import MenuGroup
 from probe.task.events import Choose, Take, Typed
 from probe.ui.keys import OF_PROGRAM
 from tests.support.examples import first_now
@@ -262,7 +262,7 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
         for row in rooms:
             if row.id == "app.walk":
                 continue  # there already
-            await stage.pilot.press("escape", str([*Group].index(row.group) + 1), row.letter)
+            await stage.pilot.press("escape", str([*MenuGroup].index(row.group) + 1), row.letter)
             await stage.pilot.pause()
             opened: type[object] = type(stage.app.screen)
             if row.id == "app.evenness":  # there is nothing to even out in this map
