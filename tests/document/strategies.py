@@ -24,9 +24,21 @@ from probe.document.model import (
 from probe.document.model.change import Change, What
 from probe.document.model.evenings import Photo, WorkLine, WorkMoment
 from probe.document.model.game import Group, Observation, Proof, Verdict
-from probe.document.model.harness import Batch, Feed, Fixing, JoinedTo, Joint, Power, Supply
+from probe.document.model.harness import (
+    Batch,
+    Connector,
+    Feed,
+    Fixing,
+    JoinedTo,
+    Joint,
+    Judged,
+    Metered,
+    MeterReading,
+    Power,
+    Supply,
+)
 from probe.document.model.light import Fade, Measure, Rating, Reading
-from probe.document.model.open_recheck import OpenRecheck, RecheckAnswer, Said
+from probe.document.model.open_recheck import OpenRecheck, PlaceShows, RecheckAnswer, Said
 from probe.document.model.planning import HingeSide, KeepOut, KeepOutShape, PlanRules, WireEntry
 from probe.document.model.shape import DRAWN_BY_POINTS, USUAL_SIZES, Shape, ShapeKind
 
@@ -220,6 +232,7 @@ feeds = st.builds(
     wire=gauges,
     length_mm=sizes,
     fuse_a=st.none() | st.floats(0.001, 1_000),
+    connector=st.sampled_from(Connector),
     note=texts,
 )
 batches = st.builds(
@@ -231,6 +244,7 @@ batches = st.builds(
     data_in=texts,
     data_out=texts,
     chip=st.none() | st.sampled_from(["ws2812b", "sk6812-rgbw"]),
+    white=st.sampled_from(["", "FFBF12"]),
     note=texts,
 )
 
@@ -325,6 +339,17 @@ photos = st.builds(
     caption=texts,
 )
 
+meter_readings = st.builds(
+    MeterReading,
+    chain=identifiers,
+    what=st.sampled_from(Metered),
+    value=st.none() | st.floats(-1_000, 1_000_000, allow_nan=False),
+    judged=st.sampled_from(Judged),
+    time=texts,
+    pixels=st.integers(0, 1_000),
+    note=texts,
+)
+
 
 def _some(records: st.SearchStrategy[Any]) -> st.SearchStrategy[tuple[Any, ...]]:
     return st.lists(records, max_size=2, unique_by=lambda record: record.id).map(tuple)
@@ -358,6 +383,7 @@ def chains(draw: st.DrawFn, place_ids: list[str]) -> Chain:
         note=draw(texts),
         wire=draw(gauges),
         ground_wire=draw(gauges),
+        connector=draw(st.sampled_from(Connector)),
         spacing_mm=draw(sizes),
         pixels=pixels,
         joints=tuple(draw(st.lists(joints, max_size=2))),
@@ -376,6 +402,9 @@ recheck_answers = st.builds(
     place=st.none() | st.integers(0, 65_535),
     new=st.none() | st.integers(0, 65_535),
     colour=st.sampled_from(["", *"rybw."]),
+    more=st.lists(
+        st.builds(PlaceShows, place=st.integers(0, 65_535), colour=st.sampled_from(["", "r", "yb", "."])), max_size=2
+    ).map(tuple),
     label=texts,
     known=st.none() | identifiers,
     naming=st.booleans(),
@@ -419,6 +448,7 @@ def maps(draw: st.DrawFn) -> PlayfieldMap:
         photos=draw(_some(photos)),
         fade=draw(st.none() | fades),
         readings=tuple(draw(st.lists(readings, max_size=2))),
+        meter=tuple(draw(st.lists(meter_readings, max_size=2))),
         revisions=tuple(closed),
         pending=tuple(draw(st.lists(changes, max_size=2))),
         rechecks=tuple(draw(st.lists(rechecks, max_size=2, unique_by=lambda kept: kept.chain))),

@@ -16,7 +16,8 @@ def test_thirty_runs_of_a_row(case: Case) -> None:
     tally = Tally()
     for seed in range(1, RUNS + 1):
         run_one(case, seed, tally)
-    assert len(tally.wrong) <= 1, tally.wrong
+    alike = 4 if case.most_wrong == 1.0 else 1  # one pair in twenty is alike in two pictures
+    assert len(tally.wrong) <= alike, tally.wrong
     assert sum(tally.actions) / RUNS <= min(2 * case.most_actions, 16.0)
 
 

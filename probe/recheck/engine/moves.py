@@ -124,13 +124,8 @@ class _Tables:
                 if bin(_bits(said.colours)).count("1") > 1:
                     self.crowded.add(said.place)
             stop = max(named) + 1
-            lit = colours_of(look, self.width)
             for said in answer.seen:
-                place = int(world.spot[said.place])
-                number = self.at.get(place)
-                shows = 0 if number is None else int(world.seen_bits[place, lit[number]])
-                if shows != _bits(said.colours):  # this map does not say why: an edit may begin here
-                    self._anchor(self._near(lines.places, lines.position[place]))
+                self._anchor(self._near(lines.places, lines.position[int(world.spot[said.place])]))
         elif isinstance(answer, OtherChain):
             at = len(self.items)
             if answer.place is not None:
