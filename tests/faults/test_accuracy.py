@@ -5,6 +5,8 @@ They measure self-consistency, not accuracy in the field.
 
 from __future__ import annotations
 
+import pytest
+
 from probe.faults.knowledge import Who
 from probe.faults.tables import load
 from tests.bench_faults import from_table, from_wiring
@@ -12,6 +14,7 @@ from tests.bench_faults import from_table, from_wiring
 K = load()
 
 
+@pytest.mark.slow
 def test_answers_from_the_table_find_the_cause() -> None:
     score = from_table(K, sessions=400, seed=11)
     assert score.first / score.sessions >= 0.80, score.missed
@@ -24,6 +27,7 @@ def test_the_model_wiring_is_found_among_three() -> None:
     assert score.in_three / score.sessions >= 0.85, score.missed
 
 
+@pytest.mark.slow
 def test_five_in_a_hundred_wrong_answers_are_survived() -> None:
     assert (table := from_table(K, sessions=300, seed=13, wrong=0.05)).in_three / table.sessions >= 0.85
     assert (wiring := from_wiring(K, sessions=56, seed=14, wrong=0.05, even=True)).in_three / wiring.sessions >= 0.85

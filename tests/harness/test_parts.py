@@ -112,6 +112,7 @@ def test_the_demo_counts_every_pixel_once() -> None:
     assert len(stretches) == 108
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(40))
 @given(maps())
 def test_any_map_has_a_list_and_a_count(map_: PlayfieldMap) -> None:

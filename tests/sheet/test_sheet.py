@@ -246,6 +246,7 @@ def test_the_voltage_along_each_chain_is_drawn() -> None:
     assert titles == [f"{chain.name}, at the ceiling" for chain in DEMO.chains]
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(15))
 @given(maps())
 def test_any_map_makes_a_harmless_sheet_and_a_well_formed_picture(map_: PlayfieldMap) -> None:

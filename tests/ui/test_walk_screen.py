@@ -72,6 +72,7 @@ def _key(character: str) -> str:
     return "space" if character == " " else character
 
 
+@pytest.mark.slow
 async def test_map_the_whole_demo_by_keys(open_app: OpenApp) -> None:
     truth = load_map(demo_map_path())
     person = Person(truth)
