@@ -7,7 +7,10 @@ from datetime import UTC, datetime, tzinfo
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def _moment(time: str, zone: tzinfo | None) -> datetime | None:
+def moment_of(time: str, *, zone: tzinfo | None = None) -> datetime | None:
+    """An RFC 3339 time or bare date (UTC where it does not say), in the computer's time zone unless `zone` is given; None if
+    it is none, or beyond what a clock can say.
+    """
     try:
         moment = datetime.fromisoformat(time.replace("Z", "+00:00"))
     except ValueError:
@@ -20,11 +23,11 @@ def _moment(time: str, zone: tzinfo | None) -> datetime | None:
 
 def local_date(time: str, *, zone: tzinfo | None = None) -> str:
     """A date such as `3 Nov 2026`, in the computer's time zone unless `zone` is given; what is no time stays as it is."""
-    at = _moment(time, zone)
+    at = moment_of(time, zone=zone)
     return time if at is None else f"{at.day} {_MONTHS[at.month - 1]} {at.year}"
 
 
 def local_minute(time: str, *, zone: tzinfo | None = None) -> str:
     """Date and time such as `3 Nov 2026, 21:05`; as `local_date`."""
-    at = _moment(time, zone)
+    at = moment_of(time, zone=zone)
     return time if at is None else f"{local_date(time, zone=zone)}, {at.hour:02d}:{at.minute:02d}"

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from typing import Any
 
+from probe.document.local_time import moment_of
 from probe.document.model import PlayfieldMap, Revision
 from probe.document.needs import WorkItem, open_items, worklist
 from probe.document.plural import many
@@ -21,7 +22,7 @@ from probe.task import events as ev
 from probe.task.command import Command, Means
 from probe.task.light import AsBelow, Light
 from probe.task.screen import Details
-from probe.task.task import Next, Opened, Task, TaskState
+from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import Line, Row, RowsView
 
 PAUSE_H = 5
@@ -64,7 +65,7 @@ def evenings(map_: PlayfieldMap) -> tuple[Evening, ...]:
     dated: list[tuple[datetime, str, object]] = []
     for kind, records in (("revision", map_.revisions), ("proof", map_.proofs), ("reading", map_.readings)):
         for record in records:
-            when = _when(record.time)
+            when = moment_of(record.time, zone=UTC)
             if when is not None:
                 dated.append((when, kind, record))
     dated.sort(key=lambda entry: entry[0])
@@ -86,24 +87,16 @@ def _evening(map_: PlayfieldMap, run: list[tuple[datetime, str, object]]) -> Eve
             left = open_items(worklist(at_revision(map_, revisions[-1].number)))
         except NoRevisionError:
             left = None
-    spent = run[-1][0] - run[0][0]
+    first = run[0][0]
+    spent = run[-1][0] - first
     return Evening(
-        day=run[0][0].astimezone().strftime("%Y-%m-%d"),
+        day=(moment_of(first.isoformat()) or first).strftime("%Y-%m-%d"),
         minutes=round(spent.total_seconds() / 60),
         revisions=revisions,
         proved=kinds.count("proof"),
         readings=kinds.count("reading"),
         left=left,
     )
-
-
-def _when(text: str) -> datetime | None:
-    """An RFC 3339 time; None if it is none."""
-    try:
-        found = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    return found.replace(tzinfo=UTC) if found.tzinfo is None else found.astimezone(UTC)
 
 
 def evening_data(evening: Evening) -> dict[str, Any]:
@@ -181,9 +174,14 @@ class LogTask(Task[EveningLog]):
             case ev.GoOpen(task):
                 return s, (fx.Open(task),)
             case ev.TaskClosed() | ev.MapChanged():
-                return _at(replace(s, log=_Log(s.map)), s.at), ()
+                return _at(s, s.at), ()
             case _:
                 return None
+
+    def seen(self, s: EveningLog, map_: PlayfieldMap | None, board: BoardView, unsaved: str) -> EveningLog:
+        """With the evenings of the map as it is now."""
+        s = super().seen(s, map_, board, unsaved)
+        return s if s.log.map is s.map else replace(s, log=_Log(s.map))
 
     def light(self, s: EveningLog) -> Light:
         """What is lit stays."""

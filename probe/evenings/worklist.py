@@ -23,7 +23,7 @@ from probe.harness.from_map import compute
 from probe.harness.joints import JointSeverity, sheet_rows
 from probe.task import effects as fx
 from probe.task import events as ev
-from probe.task.command import Command, Means
+from probe.task.command import Command, Means, change_rows
 from probe.task.light import AsBelow, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import Line, Row, RowsView
@@ -71,9 +71,7 @@ COMMANDS = (
     Command("worklist.choose.1", Means.DOWN, "Next line, or moment", ev.Choose(1), when=_writing),
     Command("worklist.choose.-1", Means.UP, "Line or moment before", ev.Choose(-1), when=_writing),
     Command("worklist.remove", Means.TAKE_OUT, "Take my line out", RemoveLine()),
-    Command("worklist.undo", Means.UNDO, "Undo", ev.Undo()),
-    Command("worklist.redo", Means.REDO, "Redo", ev.Redo()),
-    Command("worklist.retry", Means.AGAIN, "Save again", ev.Retry()),
+    *change_rows("worklist"),
     Command("worklist.leave", Means.BACK, "Back", ev.Leave(), shown=True),
 )
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC
 
+from probe.document.local_time import moment_of
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.harness.joints import joint_view
 
@@ -139,14 +140,8 @@ def _unlike(map_: PlayfieldMap, chain: Chain, number: int) -> bool:
 
 def days_between(earlier: str, later: str) -> float | None:
     """Days from one RFC 3339 time (or bare date) to another; None if one of them cannot be read."""
-    times = []
-    for text in (earlier, later):
-        try:
-            time = datetime.fromisoformat(text)
-        except ValueError:
-            return None
-        times.append(time if time.tzinfo is not None else time.replace(tzinfo=UTC))
-    return round((times[1] - times[0]).total_seconds() / _DAY_S, 1)
+    begin, end = moment_of(earlier, zone=UTC), moment_of(later, zone=UTC)
+    return None if begin is None or end is None else round((end - begin).total_seconds() / _DAY_S, 1)
 
 
 def _splice(chain: Chain, now: str) -> int | None:

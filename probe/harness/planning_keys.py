@@ -8,7 +8,7 @@ from enum import Enum, auto
 from probe.cautions import Moment
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.command import Command, Means
+from probe.task.command import Command, Means, change_rows
 
 
 class LineUse(Enum):
@@ -86,9 +86,7 @@ class OpenBatches:
 
 def _shared(scope: str, moment: Moment) -> tuple[Command, ...]:
     return (
-        Command(f"{scope}.undo", Means.UNDO, "Undo", ev.Undo()),
-        Command(f"{scope}.redo", Means.REDO, "Redo", ev.Redo()),
-        Command(f"{scope}.retry", Means.AGAIN, "Save again", ev.Retry()),
+        *change_rows(scope),
         Command(f"{scope}.cautions", Means.MORE, "Cautions", se.ReadCautions(moment), shown=True, letter="c"),
         Command(f"{scope}.leave", Means.BACK, "Back", ev.Leave()),
     )

@@ -6,7 +6,7 @@ from enum import Enum, auto
 
 from probe.frozen import frozen
 from probe.task import events as ev
-from probe.task.command import Command, Means
+from probe.task.command import Command, Means, change_rows
 from probe.task.screen import FlipPicture, MarkInPicture
 
 FINE_STEP = 3
@@ -181,8 +181,6 @@ COMMANDS = (
     Command("picture.grid", Means.PICTURE, "Grid on or off", ToggleGrid(), letter="g"),
     Command("picture.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
     Command("picture.ask.FIND", Means.FIND, "Find a place", OpenEntry(EntryUse.FIND)),
-    Command("picture.undo", Means.UNDO, "Undo", ev.Undo()),
-    Command("picture.redo", Means.REDO, "Redo", ev.Redo()),
-    Command("picture.retry", Means.AGAIN, "Save and light again", ev.Retry()),
+    *change_rows("picture", again="Save and light again"),
     Command("picture.leave", Means.BACK, "Back", ev.Leave()),
 )

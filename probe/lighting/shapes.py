@@ -22,7 +22,7 @@ from probe.playfield.field import neutral_field, shapes_of
 from probe.playfield.strokes import extent_of, strokes_of
 from probe.task import effects as fx
 from probe.task import events as ev
-from probe.task.command import Command, Means
+from probe.task.command import Command, Means, change_rows
 from probe.task.light import AsBelow, Light
 from probe.task.screen import FlipPicture, NextZoom
 from probe.task.task import Next, Opened, Task, TaskState
@@ -118,9 +118,7 @@ COMMANDS = (
     Command("shapes.neutral", Means.MORE, "The neutral field", Neutral(), when=_lists, letter="n"),
     Command("shapes.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
     Command("shapes.zoom", Means.PICTURE, "Whole, half, area", NextZoom(), letter="z", stays=True),
-    Command("shapes.undo", Means.UNDO, "Undo", ev.Undo()),
-    Command("shapes.redo", Means.REDO, "Redo", ev.Redo()),
-    Command("shapes.retry", Means.AGAIN, "Save again", ev.Retry()),
+    *change_rows("shapes"),
     Command("shapes.leave", Means.BACK, "Back", ev.Leave(), shown=True),
 )
 

@@ -20,7 +20,7 @@ from probe.mapping.walk_keys import GoTo
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.command import Command, Means, MenuGroup
+from probe.task.command import Command, Means, MenuGroup, change_rows
 from probe.task.light import AsBelow, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import Line, Row, RowsView
@@ -112,9 +112,7 @@ COMMANDS = (
     Command("table.chain", Means.NEXT_KIND, "Chains", PickChain(), when=_lists),
     Command("table.choose.1", Means.DOWN, "Next offer", ev.Choose(1), when=_asks),
     Command("table.choose.-1", Means.UP, "Offer before", ev.Choose(-1), when=_asks),
-    Command("table.undo", Means.UNDO, "Undo", ev.Undo()),
-    Command("table.redo", Means.REDO, "Redo", ev.Redo()),
-    Command("table.retry", Means.AGAIN, "Save again", ev.Retry()),
+    *change_rows("table"),
 )
 
 

@@ -7,7 +7,7 @@ from enum import Enum
 from typing import Any
 
 from probe.task import events as ev
-from probe.task.command import Command, Means
+from probe.task.command import Command, Means, change_rows
 
 
 class PlanMode(Enum):
@@ -89,8 +89,6 @@ COMMANDS = (
     Command("plan.keep", Means.MORE, "Keep this plan to compare with", KeepToCompare(), letter="k"),
     Command("plan.anew", Means.MORE, "Plan anew from the rules", PlanAnew(), letter="a"),
     Command("plan.make", Means.MORE, "Make these chains in the map", MakeChains(), letter="m"),
-    Command("plan.undo", Means.UNDO, "Undo", ev.Undo()),
-    Command("plan.redo", Means.REDO, "Redo", ev.Redo()),
-    Command("plan.retry", Means.AGAIN, "Save again", ev.Retry()),
+    *change_rows("plan"),
     Command("plan.leave", Means.BACK, "Back", ev.Leave()),
 )  # fmt: skip

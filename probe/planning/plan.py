@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from probe.document import operations as op
-from probe.document.model import Chain, Kind, Pixel, PixelState, PlayfieldMap, shown_number
-from probe.document.model.planning import HingeSide, PlanRules, WireEntry
+from probe.document.model import Chain, Kind, Pixel, PixelState, PlayfieldMap
+from probe.document.model.planning import HingeSide, PlanRules
 from probe.document.operations import slug
 from probe.document.wiring import joint_at, put_joint
 from probe.planning.bound import Prover
@@ -497,12 +497,6 @@ def spare_seats(plan: Plan, count: int) -> tuple[tuple[str, int, str], ...]:
     )
 
 
-def withentry_of(rules: PlanRules, chain: str, x_mm: float, y_mm: float) -> PlanRules:
-    """The rules with the entry of a chain there."""
-    rest = tuple(entry for entry in rules.entries if entry.chain != chain)
-    return rules.model_copy(update={"entries": (*rest, WireEntry(chain=chain, x_mm=x_mm, y_mm=y_mm))})
-
-
 # -- pre-wired strips --------------------------------------------------------------------------------------------------
 
 
@@ -524,9 +518,3 @@ def fewest_cuts(brief: Brief, *, pitch_mm: float, pieces: int = 60) -> tuple[int
             break
     plan = improver.plan
     return round(plan.cost_mm / 1_000), ceil(round(plan.bound_mm / 1_000, 6)), plan.order
-
-
-def stretch_words(stretch: Stretch) -> str:
-    """`14 (15th) Reef lane 2: 120 mm from Reef lane 1`."""
-    start = "the entry" if stretch.before is None else stretch.before.label
-    return f"{shown_number(stretch.number)} {stretch.seat.label}: {stretch.cut_mm:.0f} mm from {start}"

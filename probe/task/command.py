@@ -11,7 +11,7 @@ from enum import Enum
 from typing import Any
 
 from probe.frozen import frozen
-from probe.task.events import TakeRow
+from probe.task.events import Redo, Retry, TakeRow, Undo
 
 
 class Means(Enum):
@@ -126,4 +126,13 @@ def rows_by_digit(scope: str, count: int, when: Callable[[Any], bool]) -> tuple[
     return tuple(
         Command(f"{scope}.row.{n}", Means.BY_LETTER, f"Take row {n}", TakeRow(n - 1), letter=str(n), when=when)
         for n in range(1, count + 1)
+    )
+
+
+def change_rows(scope: str, *, again: str = "Save again") -> tuple[Command, ...]:
+    """Undo, redo, and saving again, for a task that changes the map. `again`: what else saving again does, in words."""
+    return (
+        Command(f"{scope}.undo", Means.UNDO, "Undo", Undo()),
+        Command(f"{scope}.redo", Means.REDO, "Redo", Redo()),
+        Command(f"{scope}.retry", Means.AGAIN, again, Retry()),
     )

@@ -20,10 +20,10 @@ from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from device_protocol.framing import seal
 from device_protocol.orders import RestartCause
 from probe.cli.outcome import Exit
-from probe.document import operations as op
-from probe.document.file import MapFile, load_map
-from probe.document.model import Chain
+from probe.document.file import load_map
 from tests.cli.test_endings import GRACE_S, QUIT, Launch, Program, program
+from tests.link.far_ends import now_ms
+from tests.support.blank import blank_map_file
 
 SECONDS = float(os.environ.get("HOSTILE_S", "20"))
 SETTLED_S = 5.0
@@ -38,10 +38,6 @@ def board() -> SimulatedBoard:
     return SimulatedBoard(
         BoardConfig(pixels=PIXELS), [ChainWiring.of_places([f"spot {number}" for number in range(PIXELS)])]
     )
-
-
-def now_ms() -> float:
-    return time.monotonic() * 1000
 
 
 def answering(peer: socket.socket, stop: threading.Event, bend: Callable[[SimulatedBoard, bytes], bytes]) -> None:
@@ -180,9 +176,7 @@ def until_one(started: Program, words: str) -> None:
 @pytest.mark.parametrize("name", BOARDS)
 def test_a_state_on_the_screen_the_same_memory_and_gone_when_told(name: str, tmp_path: Path) -> None:
     talk, words = BOARDS[name]
-    path = tmp_path / "kelp.json"
-    map_ = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
-    MapFile.create(path, op.set_count(map_, "playfield", PIXELS)).close()
+    path = blank_map_file(tmp_path / "kelp.json", pixels=PIXELS)
     with server(talk) as port, program(tmp_path, Launch(("walk", str(path), "--port", port))) as started:
         until_one(started, words)
         started.read(SETTLED_S)

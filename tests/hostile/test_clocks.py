@@ -12,9 +12,9 @@ import pytest
 
 from probe.document import operations as op
 from probe.document.document import Document
-from probe.document.file import MapFile, load_map
-from probe.document.model import Chain
+from probe.document.file import load_map
 from probe.evenings.log import evenings
+from tests.support.blank import blank_map_file
 
 ROOT = Path(__file__).resolve().parents[2]
 BACKWARDS = ("2026-03-29T02:30:00Z", "2026-03-29T01:10:00Z", "1970-01-01T00:00:00Z", "2026-03-28T23:59:59Z")
@@ -33,9 +33,7 @@ STAMPS = {
 def test_changes_are_kept_undone_and_listed_in_the_order_in_which_they_came(
     times: tuple[str, ...], tmp_path: Path
 ) -> None:
-    path = tmp_path / "kelp.json"
-    map_ = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
-    MapFile.create(path, op.set_count(map_, "playfield", 10)).close()
+    path = blank_map_file(tmp_path / "kelp.json", pixels=10)
     for number, time in enumerate(times):
         document = Document.open(path, now_text=lambda: time)  # noqa: B023  # called within this turn
         changed, place = op.add_place(document.map, f"Otter {number}")

@@ -10,10 +10,9 @@ from pathlib import Path
 import pytest
 
 from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
-from probe.document import operations as op
 from probe.document.file import MapFile, load_map
-from probe.document.model import Chain
 from tests.cli.test_endings import Launch, program
+from tests.support.blank import blank_map_file
 from tests.support.served_board import PtyBoard, ServedBoard, TcpBoard
 
 PIXELS = 120
@@ -52,9 +51,7 @@ def test_what_was_lit_after_an_answer_had_it_on_disk_and_the_board_darkens_alone
     way: type[ServedBoard], tmp_path: Path
 ) -> None:
     moment = random.Random(11)
-    path = tmp_path / "kelp.json"
-    map_ = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
-    MapFile.create(path, op.set_count(map_, "playfield", PIXELS)).close()
+    path = blank_map_file(tmp_path / "kelp.json", pixels=PIXELS)
     witness = Witness(path)
     answers = 0
     with served(way, witness) as board:

@@ -11,7 +11,7 @@ from codecs import BOM_UTF8
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from itertools import chain as joined
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 from pathlib import Path
 from typing import Any, TypeVar, get_args, get_origin
 
@@ -178,11 +178,11 @@ def _refusal(path: Path, model: type[BaseModel], text: str, faults: Sequence[Any
         place = _POSITION.search(first["msg"])
         what = "brackets are nested far too deep" if "recursion" in first["msg"] else first["msg"]
         return DamagedFileError(path, what, hint, line=int(place.group(1)) if place else None)
-    first = min(_earliest(faults), key=lambda fault: find(text, fault["loc"]))
+    line, first = min(((find(text, fault["loc"]), fault) for fault in _earliest(faults)), key=itemgetter(0))
     what = _said(first, model)
     if len(faults) > 1:
         what += f" (and {len(faults) - 1} more)"
-    return DamagedFileError(path, what, hint, line=find(text, first["loc"]), field=named(first["loc"]) or None)
+    return DamagedFileError(path, what, hint, line=line, field=named(first["loc"]) or None)
 
 
 def _earliest(faults: Sequence[Any]) -> list[Any]:

@@ -19,7 +19,8 @@ from pathlib import Path
 
 from probe.document import operations as op
 from probe.document.file import MapFile, load_map
-from probe.document.model import Chain, PlayfieldMap
+from probe.document.model import PlayfieldMap
+from tests.support.blank import blank_map_file
 
 PIXELS = 60
 LONGEST_S = 0.03
@@ -91,8 +92,7 @@ def one_round(path: Path, moment: random.Random) -> int:
 
 def main(kills: int, path: Path, seed: int) -> None:
     moment = random.Random(seed)
-    map_ = op.add_chain(op.new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
-    MapFile.create(path, op.set_count(map_, "playfield", PIXELS)).close()
+    blank_map_file(path, pixels=PIXELS)
     last, leftovers, in_flight = -1, 0, 0
     for turn in range(kills):
         acknowledged = one_round(path, moment)
