@@ -476,6 +476,37 @@ async def test_two_pictures_in_turn_are_lit_once_both_are_confirmed(bench: Any, 
     assert one.runtime.board.lit is None
 
 
+@ALL
+async def test_a_ceiling_that_leaves_no_light_is_said_and_not_tried_and_dark_is_always_allowed(
+    bench: Any, name: str
+) -> None:
+    """Dark pixels alone need more than 1 mA: nothing is tried, why is said, and what is to be dark still goes dark."""
+    one = await bench(name)
+    await one.play()
+    map_ = one.document.map
+    one.document.commit(
+        map_.model_copy(update={"chains": tuple(c.model_copy(update={"ceiling_ma": 1}) for c in map_.chains)})
+    )
+    one.runtime.dispatch(ev.MapChanged(""))
+    one.board.restart()
+    one.board.orders.clear()
+    await one.settled()
+    wanted = one.wanted
+    if isinstance(wanted, Pixels) and wanted.setup is None and not wanted.is_dark:
+        assert "ceiling" in one.state.board.refused
+        assert not one.top.task.is_lit(one.state)
+        assert one.rings
+        assert not any(may_light(order) for order in one.board.orders)
+    elif wanted == Dark():
+        assert one.top.task.is_lit(one.state)
+        assert one.state.board.refused == ""
+    one.board.orders.clear()
+    await one.runtime.prepare_to_leave(1.0)
+    assert Darken() in one.board.orders
+    assert one.board.device.lit() == ()
+    one.hold()
+
+
 # -- questions -------------------------------------------------------------------------------------------------------
 
 
