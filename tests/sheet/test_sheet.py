@@ -270,19 +270,27 @@ def test_text_from_outside_is_cleaned_and_escaped(text: str) -> None:
 
 
 def test_the_same_map_gives_the_same_bytes_in_another_process(tmp_path: Path) -> None:
-    made = []
-    for seed in ("1", "2"):
-        out = tmp_path / f"{seed}.html"
-        command = [sys.executable, "-m", "probe", "sheet", str(demo_map_path()), "-o", str(out)]
+    """Another hash seed changes nothing; another time zone only the local dates of the log of evenings."""
+
+    def made(name: str, **environment: str) -> tuple[str, bytes]:
+        out, picture = tmp_path / f"{name}.html", tmp_path / f"{name}.svg"
         subprocess.run(
-            [*command, "--picture", str(tmp_path / f"{seed}.svg")],
-            env={**os.environ, "PYTHONHASHSEED": seed, "TZ": "Asia/Tokyo" if seed == "1" else "UTC"},
+            [sys.executable, "-m", "probe", "sheet", str(demo_map_path()), "-o", str(out), "--picture", str(picture)],
+            env={**os.environ, **environment},
             check=True,
             timeout=120,
         )
-        made.append((out.read_bytes(), (tmp_path / f"{seed}.svg").read_bytes()))
-    assert made[0] == made[1]
-    assert made[0][0] == sheet_html(DEMO).encode()
+        return out.read_text(encoding="utf-8"), picture.read_bytes()
+
+    first, second = made("one", PYTHONHASHSEED="1"), made("two", PYTHONHASHSEED="2")
+    assert first == second
+    assert first[0] == sheet_html(DEMO)
+    east, west = made("east", TZ="Pacific/Kiritimati"), made("west", TZ="Pacific/Pago_Pago")
+    assert east != west  # 25 hours apart: no evening has the same date in both
+    day_of_an_evening = re.compile(r"<tr><td>\d{4}-\d{2}-\d{2}</td>")
+    sheets = {day_of_an_evening.sub("<tr>", sheet) for sheet, _ in (first, east, west)}
+    assert len(sheets) == 1
+    assert first[1] == east[1] == west[1]
 
 
 def test_the_picture_has_every_place_number_and_route() -> None:
