@@ -1,6 +1,6 @@
 """Replacing a file so that at every moment, power cuts included, the old or the new one is there, whole.
 
-The new content goes to a temporary file beside it, is synced, and takes the name in one rename. The old file first gets
+The new content goes to a temporary file beside it, is synced, read back, and takes the name in one rename. The old file first gets
 a second name, `NAME~`, so that it stays. Temporary names are `.NAME.PID.new` and `.NAME.PID.old`: what a crash leaves
 behind is never read, and `remove_leftovers` takes it away. A name that would get too long with what is put around it is
 cut, and a digest of the whole put in its place (`named_after`).
@@ -8,6 +8,7 @@ cut, and a digest of the whole put in its place (`named_after`).
 
 from __future__ import annotations
 
+import errno
 import itertools
 import os
 import re
@@ -53,7 +54,7 @@ def _write_new(disk: Disk, path: Path, data: bytes, like: FileFacts | None) -> N
 
 
 def _create(disk: Disk, path: Path, data: bytes, like: FileFacts | None, *, mode: int = 0o666) -> None:
-    """Create a file with that content that must not be there yet, on the medium when this returns."""
+    """Create a file with that content that must not be there yet, on the medium and read back when this returns."""
     descriptor = disk.create(path, mode if like is None else 0o600)
     try:
         if like is not None:
@@ -62,6 +63,8 @@ def _create(disk: Disk, path: Path, data: bytes, like: FileFacts | None, *, mode
         disk.sync(descriptor)
     finally:
         disk.close(descriptor)
+    if disk.read(path) != data:
+        raise OSError(errno.EIO, "what was written is read back differently", str(path))
 
 
 def _keep_previous(disk: Disk, path: Path, facts: FileFacts) -> None:

@@ -78,6 +78,19 @@ class NoLinksDisk(Disk):
         raise OSError(errno.EPERM, os.strerror(errno.EPERM))
 
 
+class FlippingDisk(Disk):
+    """A disk or a memory in which one bit of what is written turns over on the way, as long as `flips`."""
+
+    def __init__(self, at: float) -> None:
+        self.at, self.flips = at, True
+
+    def write(self, descriptor: int, data: bytes) -> None:
+        held = bytearray(data)
+        if self.flips:
+            held[int(self.at * (len(held) - 1))] ^= 1
+        super().write(descriptor, bytes(held))
+
+
 @dataclass
 class _File:
     now: bytes = b""

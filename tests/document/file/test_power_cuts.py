@@ -14,7 +14,7 @@ from probe.document.file.atomic import remove_leftovers, replace_file
 from probe.document.file.disk import Disk
 from probe.document.file.layout import render_map
 from probe.document.model import PlayfieldMap
-from tests.document.file.disks import FailingDisk, ForgetfulDisk, NoLinksDisk, PowerCut, names_in
+from tests.document.file.disks import FailingDisk, FlippingDisk, ForgetfulDisk, NoLinksDisk, PowerCut, names_in
 
 OLD = load_map(demo_map_path("kelp_forest_half.json"))
 NEW = op.set_note(OLD, "playfield", 50, "seen " * 50)
@@ -177,6 +177,23 @@ def test_the_previous_file_is_kept_with_and_without_links(disk: Disk, tmp_path: 
             file.save(after)
             assert load_map(path) == after
             assert load_map(file.previous) == before
+
+
+@pytest.mark.parametrize("at", [0.0, 0.3, 0.7, 1.0])
+def test_a_bit_that_turns_over_on_the_way_to_disk_is_noticed_before_the_file_is_replaced(
+    at: float, tmp_path: Path
+) -> None:
+    path = tmp_path / "kelp.json"
+    path.write_bytes(render_map(OLD))
+    disk = FlippingDisk(at)
+    with MapFile.open(path, disk=disk) as file:
+        with pytest.raises(CannotSaveError, match=r"read back differently.*save on another"):
+            file.save(NEW)
+        assert path.read_bytes() == render_map(OLD)
+        assert names_in(tmp_path) == {"kelp.json", ".kelp.json.lock", ".kelp.json.holder"}
+        disk.flips = False
+        file.save(NEW)
+    assert load_map(path) == NEW
 
 
 def test_leftovers_of_others_are_left_alone(tmp_path: Path) -> None:
