@@ -8,11 +8,13 @@ from functools import lru_cache
 from probe.document.model import Kind, Lamp, PixelState, Place, PlayfieldMap
 from probe.document.operations import folded
 from probe.frozen import frozen
+from probe.mapping.completion import NEWEST, completed, next_of_rows, vocabulary
 
 _NUMBERED = re.compile(r"^(.*?)(\d+)(\D*)$", re.DOTALL)
 _LETTERED = re.compile(r"^(.*\s)([A-Z])$", re.DOTALL)
 _SIDES = (("left", "right"), ("upper", "lower"), ("top", "bottom"), ("inner", "outer"))
 _FUZZY_CUTOFF = 72
+_ROWS = 3
 
 
 @frozen
@@ -122,7 +124,8 @@ def offers(around: Surroundings, typed: str, *, limit: int = 8) -> tuple[Offer, 
     """The labels to offer, best first; what Enter takes is the first.
 
     With nothing typed: the present label, or what the pattern and the lamp list expect next. With something typed:
-    labels that it abbreviates, then (or before them, if it abbreviates none) the text as typed, then look-alikes.
+    labels that it abbreviates, then new ones made of known words that it begins, then (or before them, if there are
+    none) the text as typed, then look-alikes.
     """
     typed = typed.strip()
     pool = _expected(around)
@@ -132,8 +135,11 @@ def offers(around: Surroundings, typed: str, *, limit: int = 8) -> tuple[Offer, 
     exact = [o for o in known if _folded(o.label) == _folded(typed)]
     short = [o for o in known if o not in exact and abbreviates(typed, o.label)]
     as_typed = [] if exact else [Offer(typed, "new, as typed")]
-    first, later = ([], []) if exact else _varied(around, typed, {_folded(o.label) for o in (*short, *as_typed)})
-    chosen = exact + (first + short)[: limit - 2] + as_typed + ([] if short else later)
+    have = {_folded(o.label) for o in (*known, *as_typed)}
+    made = [] if exact else _made_of_words(around.map, typed, have)
+    first, later = ([], []) if exact else _varied(around, typed, {_folded(o.label) for o in (*short, *as_typed, *made)})
+    chosen = exact + (first + short[:_OF_THESE] + made + short[_OF_THESE:])[: limit - 2] + as_typed
+    chosen += [] if short or made else later
     if len(chosen) < limit:
         from rapidfuzz import fuzz, process  # loaded with the first letters typed, not before the first screen
 
@@ -143,6 +149,21 @@ def offers(around: Surroundings, typed: str, *, limit: int = 8) -> tuple[Offer, 
         )
         chosen += [known[index] for _, _, index in alike]
     return tuple(chosen[:limit])
+
+
+_OF_THESE = 2
+"""Known labels offered before those that are made of known words."""
+
+
+def _labels(map_: PlayfieldMap) -> tuple[str, ...]:
+    """What was named last, in its order."""
+    return tuple(place.label for place in map_.places[-NEWEST:])
+
+
+def _made_of_words(map_: PlayfieldMap, typed: str, have: set[str]) -> list[Offer]:
+    """New labels that the typed beginnings of words stand for."""
+    made = [label for label in completed(vocabulary(_labels(map_)), typed) if _folded(label) not in have]
+    return [Offer(label, "new, from its words") for label in made[:_OF_THESE]]
 
 
 _ORDINAL = re.compile(r"^\d+\w?$")
@@ -200,6 +221,10 @@ def _expected(around: Surroundings) -> list[Offer]:
                 found.append(Offer(label, "next in line", position_of=last.id))
     found += [_of_lamp(lamp) for lamp in _after(open_lamps, map_.lamps, last)]
     found += [Offer(label, "the other side", position_of=None) for label in _other_sides(around, placed | set(by_name))]
+    if not map_.lamps:
+        labels = _labels(map_)
+        rows = next_of_rows(vocabulary(labels), labels, _ROWS)
+        found += [Offer(label, "next of its row") for label in rows if _folded(label) not in placed]
     unique: dict[str, Offer] = {}
     for offer in found:
         unique.setdefault(f"{offer.place or ''}\0{_folded(offer.label)}\0{offer.lamps}", offer)

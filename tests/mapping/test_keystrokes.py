@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
-
 from probe.document.file import demo_map_path, load_map
 from probe.document.joining import open_rows
 from probe.document.model import PixelState, PlayfieldMap
@@ -36,7 +34,8 @@ def test_with_the_lamp_list_most_answers_are_one_key() -> None:
         )  # fmt: skip
 
 
-@pytest.mark.parametrize("lamps", [True, False])
-def test_without_it_the_map_is_the_same(lamps: bool) -> None:
+def test_without_it_the_map_is_the_same_in_few_keys() -> None:
     truth = load_map(demo_map_path("kelp_forest.json"))
-    assert not same_answers(walked(truth, lamps=lamps)[1], truth)
+    keys, map_ = walked(truth, lamps=False)
+    assert keys <= 5
+    assert not same_answers(map_, truth)

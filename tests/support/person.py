@@ -10,11 +10,13 @@ from dataclasses import dataclass, field
 
 from probe.document.model import Pixel, PixelState, Place, PlayfieldMap
 from probe.document.operations import folded
+from probe.mapping.completion import TRADE
 from probe.mapping.offers import Surroundings, offers
 from probe.mapping.walk_keys import Say
 from probe.mapping.walk_state import OneKey, Walk
 from probe.task.events import Choose, Take, Typed
 
+_TRADE = {word for phrase in TRADE for word in phrase.split()}
 _STATES = {
     PixelState.DARK: OneKey.NOTHING_LIT,
     PixelState.DEAD: OneKey.NOTHING_LIT,
@@ -64,19 +66,28 @@ class Person:
         return self._label(walk, place)
 
     def _is_last_place(self, walk: Walk, place: Place) -> bool:
+        """Whether it shines where the pixel before it did, as one sees, and that was named so."""
+        before = self.truth.chain(walk.chain).pixels[: walk.number]
+        lit = next((p.place for p in reversed(before) if p.place is not None and p.state not in _STATES), None)
         last = walk.last_place
-        return (
-            last is not None and folded(last.label) == folded(place.label) and folded(last.area) == folded(place.area)
-        )
+        return last is not None and lit == place.id and folded(last.label) == folded(place.label)
 
     def _label(self, walk: Walk, place: Place) -> list[object]:
-        """The cheapest of: choosing among the first five offers, or typing a beginning and choosing among three."""
+        """The cheapest of: choosing among the first five offers, or typing a beginning and choosing among three.
+
+        A beginning is that of the whole label, or of each of its words; a word that was in no label yet, and is none of
+        the trade's, is typed whole.
+        """
         best: tuple[int, str, int] | None = None
         words = place.label.split()
         parts = [place.label[:length].lower() for length in range(len(place.label))] + [place.label]
         parts += [" ".join(words[k:]) for k in range(1, len(words))] + [
             " ".join(words[:k]) for k in range(1, len(words))
         ]
+        known = {word.casefold() for p in walk.map.places for word in p.label.split()} | _TRADE
+        for letters in (1, 2, 3):
+            short = (w if w.casefold() not in known or w.isdecimal() else w[:letters] for w in words)
+            parts.append(" ".join(short).lower())
         for typed in parts:
             if best is not None and len(typed) + 1 >= best[0]:
                 continue
