@@ -46,7 +46,7 @@ class KnownBoard:
         self._last_notice: int | None = None
         self._presses = 0
 
-    def take_notice(self, line: NoticeLine) -> Notice | None:
+    def handle_notice(self, line: NoticeLine) -> Notice | None:
         """The notice on a line; None for a copy (SPEC 7.1)."""
         notice = parse_notice(line)
         if isinstance(notice, RestartNotice):
@@ -63,19 +63,19 @@ class KnownBoard:
             return replace(notice, presses=new if new > 0 else 1)
         return notice
 
-    def take_identity(self, identity: Identity, now_ms: float) -> None:
+    def handle_identity(self, identity: Identity, now_ms: float) -> None:
         """The board has identified itself."""
         self.identity = identity
         self._identified_ms = now_ms
         self.silence_ms = float(identity.silence_ms)
         self.doubtful = False
 
-    def take_reply(self, order: Order, reply: Reply, now_ms: float) -> RestartNotice | None:
+    def handle_reply(self, order: Order, reply: Reply, now_ms: float) -> RestartNotice | None:
         """Keep what a reply states. Returns a restart when it shows one whose notice was lost."""
         match order, reply:
             case _, Identity():
                 restart = self._inferred_restart(reply.cause) if self._uptime_fell(reply, now_ms) else None
-                self.take_identity(reply, now_ms)
+                self.handle_identity(reply, now_ms)
                 return restart
             case ReadOutputState(), OutputState():
                 self.doubtful = False

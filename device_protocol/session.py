@@ -190,7 +190,7 @@ class HostSession:
         self._count(bytes_received=len(data), text_bytes=count_text_bytes(data))
         events: list[SessionEvent] = []
         for raw in self._reader.feed(data):
-            events += self._take_line(raw, now_ms)
+            events += self._handle_line(raw, now_ms)
         return events
 
     def next_deadline_ms(self) -> float | None:
@@ -265,7 +265,7 @@ class HostSession:
 
     # --- hearing ---
 
-    def _take_line(self, raw: RawLine, now_ms: float) -> list[SessionEvent]:
+    def _handle_line(self, raw: RawLine, now_ms: float) -> list[SessionEvent]:
         try:
             line: BoardLine = parse_board_line(raw)
         except BoardFault as fault:
@@ -275,13 +275,13 @@ class HostSession:
         self._count(readable_lines=1)
         match line:
             case NoticeLine():
-                return self._take_notice(line, now_ms)
+                return self._handle_notice(line, now_ms)
             case ReplyLine():
-                return self._take_reply(line, now_ms)
+                return self._handle_reply(line, now_ms)
             case ErrorLine():
-                return self._take_error(line, now_ms)
+                return self._handle_error(line, now_ms)
 
-    def _take_reply(self, line: ReplyLine, now_ms: float) -> list[SessionEvent]:
+    def _handle_reply(self, line: ReplyLine, now_ms: float) -> list[SessionEvent]:
         flight = self._flight
         if flight is None or line.seq != flight.seq:
             return []  # an answer to an earlier copy (SPEC 3.3)
@@ -299,19 +299,19 @@ class HostSession:
             self._finish()
             return [Misanswered(flight.order, fault)]
         if self.phase is Phase.CONNECTING:
-            return self._take_identity(reply, now_ms)
+            return self._handle_identity(reply, now_ms)
         self._finish()
         answered = OrderAnswered(flight.order, reply, flight.asks)
-        restart = self._board.take_reply(flight.order, reply, now_ms)
+        restart = self._board.handle_reply(flight.order, reply, now_ms)
         return [answered] if restart is None else [restart, answered]
 
-    def _take_identity(self, reply: Reply, now_ms: float) -> list[SessionEvent]:
+    def _handle_identity(self, reply: Reply, now_ms: float) -> list[SessionEvent]:
         assert isinstance(reply, Identity)
         self._finish()
-        self._board.take_identity(reply, now_ms)
+        self._board.handle_identity(reply, now_ms)
         return [Identified(reply)]
 
-    def _take_error(self, line: ErrorLine, now_ms: float) -> list[SessionEvent]:
+    def _handle_error(self, line: ErrorLine, now_ms: float) -> list[SessionEvent]:
         flight = self._flight
         if flight is None:
             return []
@@ -331,13 +331,13 @@ class HostSession:
         self._finish()
         return [Refused(flight.order, line)]
 
-    def _take_notice(self, line: NoticeLine, now_ms: float) -> list[SessionEvent]:
-        notice = self._board.take_notice(line)
+    def _handle_notice(self, line: NoticeLine, now_ms: float) -> list[SessionEvent]:
+        notice = self._board.handle_notice(line)
         if notice is None:
             return []
-        return self._take_restart(notice, now_ms) if isinstance(notice, RestartNotice) else [notice]
+        return self._handle_restart(notice, now_ms) if isinstance(notice, RestartNotice) else [notice]
 
-    def _take_restart(self, notice: RestartNotice, now_ms: float) -> list[SessionEvent]:
+    def _handle_restart(self, notice: RestartNotice, now_ms: float) -> list[SessionEvent]:
         flight = self._flight
         if self.phase is Phase.CONNECTING:
             assert flight is not None

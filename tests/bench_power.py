@@ -1,4 +1,4 @@
-"""Timing of the power reckoning: `run` prints figures, nothing is asserted."""
+"""Timing of the power plan: `run` prints figures, nothing is asserted."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def _median_ms(work: Callable[[], object], *, rounds: int) -> float:
 
 def run(argv: list[str]) -> int:
     """Print the median time of a solve (all regulating, and overloaded), of a whole report and of a suggestion."""
-    parser = argparse.ArgumentParser(prog="power", description="timing of the power reckoning")
+    parser = argparse.ArgumentParser(prog="power", description="timing of the power plan")
     parser.add_argument("--rounds", type=int, default=7)
     parser.add_argument("--pixels", type=int, default=10_000)
     parser.add_argument("--feeds", type=int, default=50)

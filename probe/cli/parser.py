@@ -132,7 +132,7 @@ def _check(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 def _power(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser(
-        "power", help="reckon the power plan of a map: voltages, currents, fuses, supplies; a hint, not a licence"
+        "power", help="compute the power plan of a map: voltages, currents, fuses, supplies; a hint, not a licence"
     )
     _file(parser)
     parser.add_argument("--json", action="store_true", help="as JSON")

@@ -67,13 +67,13 @@ async def _with_board(map_: Any, address: str, arguments: argparse.Namespace, wh
         if what == "write" and found.stage is SyncStage.COMPARED and not found.same:
             runtime.dispatch(WriteWhole())
             found = await until_over()
-        return _told(found, what)
+        return _print_what(found, what)
     finally:
         await runtime.save()  # not dark: the game keeps its lamps
         await link.close()
 
 
-def _told(state: Any, what: str) -> int:
+def _print_what(state: Any, what: str) -> int:
     from probe.document.board_table import duties
     from probe.document.lamp_table import revision_of
     from probe.game.sync import SyncStage, obstacle

@@ -99,7 +99,7 @@ class Rescue:
 
 
 @frozen
-class _Entry:
+class _UndoEntry:
     """One commit that can be gone back over, or forward to: the map there, its words, where the person was."""
 
     map: PlayfieldMap
@@ -180,8 +180,8 @@ class Document:
         self._now = now
         self._job: SaveJob | None = None
         self._failed_version = -1
-        self._past: list[_Entry] = []
-        self._future: list[_Entry] = []
+        self._past: list[_UndoEntry] = []
+        self._future: list[_UndoEntry] = []
         self._question: Direction | None = None
         self._cache: Cache = {}
         self._base: PlayfieldMap | None = None
@@ -256,7 +256,7 @@ class Document:
             return
         assert self._base is not None
         self._question = None
-        self._past.append(_Entry(before, words, where))
+        self._past.append(_UndoEntry(before, words, where))
         del self._past[:-MOST_UNDO]
         self._future.clear()
         self._become(recorded(self._base, map_, cache=self._cache))
@@ -322,12 +322,14 @@ class Document:
         """The next `undo` or `redo` beyond this session asks again."""
         self._question = None
 
-    def _travel(self, direction: Direction, back: list[_Entry], forth: list[_Entry], where: object | None) -> Travelled:
+    def _travel(
+        self, direction: Direction, back: list[_UndoEntry], forth: list[_UndoEntry], where: object | None
+    ) -> Travelled:
         if not back:
             return self._travel_beyond(direction)
         self._question = None
         entry = back.pop()
-        forth.append(_Entry(self.map, entry.words, where))
+        forth.append(_UndoEntry(self.map, entry.words, where))
         rechecks = self.map.rechecks
         kept = entry.map if entry.map.rechecks is rechecks else entry.map.model_copy(update={"rechecks": rechecks})
         self._become(kept)

@@ -46,7 +46,7 @@ class EditTextError(EditError):
 
 
 @dataclass(frozen=True)
-class _Spot:
+class _Anchor:
     """A run of pixels that a WHERE means."""
 
     first: int
@@ -171,7 +171,7 @@ class _Reader:
         self.map, self.chain, self.parts = map_, chain, parts
         self.exact = True
 
-    def spot(self, name: str) -> _Spot:
+    def spot(self, name: str) -> _Anchor:
         """The run of pixels that a WHERE means. Raises EditTextError."""
         given = self.parts[name]
         number = _NUMBER.match(given)
@@ -180,7 +180,7 @@ class _Reader:
             if at >= len(self.chain.pixels):
                 last = len(self.chain.pixels) - 1
                 raise EditTextError(f"{self.chain.name} has no pixel {at}: its numbers are 0 to {last}")
-            return _Spot(at, at)
+            return _Anchor(at, at)
         numbers = self._numbers_of(_unquoted(given))
         first, last = numbers[0], numbers[-1]
         if last - first + 1 != len(numbers):
@@ -188,7 +188,7 @@ class _Reader:
             raise EditTextError(
                 f"{_short(given)} is lit by pixels that are not neighbours ({listed}): say which number"
             )
-        return _Spot(first, last)
+        return _Anchor(first, last)
 
     def single(self, name: str) -> int:
         """The one pixel that a WHERE means."""

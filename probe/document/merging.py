@@ -89,7 +89,7 @@ def merge(
     conflicts, by their place in the list from 0; the others go to ours. `merge(base, a, base)` is `a`.
     """
     judge = _Judge(choices or {})
-    theirs = _told_apart(base, ours, theirs)
+    theirs = _with_unlike_names(base, ours, theirs)
     update: dict[str, object] = {
         "machine": _record(judge, "the machine", Machine, base and base.machine, ours.machine, theirs.machine),
         "chains": _chains(judge, base, ours, theirs),
@@ -102,16 +102,20 @@ def merge(
         )
         update[kind.field] = _list(judge, kind, "", *lists)
     for what, name, model in ALONE:
-        update[name] = _one(judge, what.value, model, *(getattr(m, name, None) for m in (base, ours, theirs)))
+        update[name] = _one(judge, what.value, model, *(getattr(map_, name, None) for map_ in (base, ours, theirs)))
     for name in _LOGS:
         update[name] = _log(() if base is None else getattr(base, name), getattr(ours, name), getattr(theirs, name))
-    open_now = [{} if m is None else {kept.chain: kept for kept in m.rechecks} for m in (base, ours, theirs)]
+    open_now = [{} if map_ is None else {kept.chain: kept for kept in map_.rechecks} for map_ in (base, ours, theirs)]
     update["rechecks"] = tuple(
         kept
         for chain in dict.fromkeys([*open_now[1], *open_now[2]])
-        if (kept := judge.value(f"the recheck of {chain} that is not finished", *(m.get(chain) for m in open_now)))
+        if (
+            kept := judge.value(
+                f"the recheck of {chain} that is not finished", *(open_.get(chain) for open_ in open_now)
+            )
+        )
     )
-    update["meter"] = judge.value("the meter", *(getattr(m, "meter", None) for m in (base, ours, theirs)))
+    update["meter"] = judge.value("the meter", *(getattr(map_, "meter", None) for map_ in (base, ours, theirs)))
     marks = None if base is None else base.bookmark, ours.bookmark, theirs.bookmark
     update["bookmark"] = marks[2] if marks[1] == marks[0] else marks[1]
     return Merged(_with_what_is_named(ours.model_copy(update=update), ours, theirs), tuple(judge.conflicts))
@@ -124,7 +128,7 @@ def _with_what_is_named(made: PlayfieldMap, *sources: PlayfieldMap) -> Playfield
     for _, _, pixel in made.walk_pixels():
         if pixel.place is not None and pixel.place not in held:
             held.add(pixel.place)
-            back.append(next(m.place_by_id[pixel.place] for m in sources if pixel.place in m.place_by_id))
+            back.append(next(map_.place_by_id[pixel.place] for map_ in sources if pixel.place in map_.place_by_id))
     if made.bookmark is not None and made.bookmark.chain not in made.chain_by_id:
         made = made.model_copy(update={"bookmark": None})
     return made.model_copy(update={"places": (*made.places, *back)}) if back else made
@@ -330,7 +334,7 @@ def _chain(judge: _Judge, base: Chain | None, ours: Chain, theirs: Chain) -> Cha
 # -- the same name for two things -----------------------------------------------------------------------------------
 
 
-def _told_apart(base: PlayfieldMap | None, ours: PlayfieldMap, theirs: PlayfieldMap) -> PlayfieldMap:
+def _with_unlike_names(base: PlayfieldMap | None, ours: PlayfieldMap, theirs: PlayfieldMap) -> PlayfieldMap:
     """`theirs` with other ids for what is new on both sides under one id, and is not the same thing.
 
     New places are one if label and area agree. New pixels of one id are one if they are the same step beyond a pixel that

@@ -11,7 +11,7 @@ from enum import Enum
 
 from probe.document.lamp_table import LampTable, TablePixel, fingerprint, lamp_table, revision_of
 from probe.document.model import PlayfieldMap
-from probe.document.model.game import Observation, Proof, Verdict
+from probe.document.model.game import Discrepancy, Proof, Verdict
 from probe.document.model.record import MAX_TEXT, storable
 from probe.document.operations import folded
 from probe.frozen import frozen
@@ -142,7 +142,7 @@ def add_observation(
     map_: PlayfieldMap, *, time: str, lamp: int | None, predicted: str, seen: str, place: str | None = None
 ) -> PlayfieldMap:
     """The map with a note of something seen in the game that it does not predict."""
-    made = Observation(
+    made = Discrepancy(
         time=time,
         revision=revision_of(map_),
         lamp=lamp,

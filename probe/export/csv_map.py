@@ -30,7 +30,7 @@ from pydantic import ValidationError
 
 from probe.document.model import Chain, Pixel, Place, PlayfieldMap, Record, Revision, shown_number
 from probe.export.cells import Table, guard, read_table, table_text, unguard
-from probe.export.csv_records import Form, RowReader, cells_of, columns_of, form_of, plan
+from probe.export.csv_records import CellForm, RowReader, cells_of, columns_of, form_of, plan
 from probe.export.errors import ImportProblem
 
 MAIN_COLUMNS = (
@@ -51,9 +51,9 @@ def _records_in(kind: type[Record]) -> dict[str, tuple[type[Record], bool]]:
         if name in _NOT_RECORDS:
             continue
         form, bare = form_of(field)
-        if form is Form.ROWS and isinstance(bare, type) and issubclass(bare, Record):
+        if form is CellForm.ROWS and isinstance(bare, type) and issubclass(bare, Record):
             found[name] = (bare, True)
-        elif form is Form.INSIDE and kind is PlayfieldMap:
+        elif form is CellForm.INSIDE and kind is PlayfieldMap:
             found[name] = (bare, False)
     return found
 
@@ -167,10 +167,10 @@ def _changes(rows: dict[str, list[RowReader]]) -> dict[int, list[str]]:
 
 
 def _check_copies(row: RowReader, source: RowReader, place: Place) -> None:
-    forms = {"name": (Form.TEXT, str), "area": (Form.TEXT, str)}
+    forms = {"name": (CellForm.TEXT, str), "area": (CellForm.TEXT, str)}
     forms |= {name: (form, bare) for name, form, bare, _ in plan(Place) if name in ("kind", "lamps")}
     for column in _COPIES:
-        form, bare = forms.get(column, (Form.NUMBER, float))
+        form, bare = forms.get(column, (CellForm.NUMBER, float))
         copy = row.value(column, form, bare)
         if copy is not None and copy != source.value(column, form, bare):
             what = f"this differs from the place {place.id!r} on line {source.line}"

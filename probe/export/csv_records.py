@@ -31,7 +31,7 @@ RENAMED = {"label": "name", "reason": "note"}
 Made = TypeVar("Made", bound=Record)
 
 
-class Form(Enum):
+class CellForm(Enum):
     """How a field stands in a cell."""
 
     TEXT = "text"
@@ -50,25 +50,29 @@ def _without_none(annotation: Any) -> Any:
     return get_args(annotation)[0] if hasattr(annotation, "__metadata__") else annotation
 
 
-def form_of(field: FieldInfo) -> tuple[Form, Any]:
+def form_of(field: FieldInfo) -> tuple[CellForm, Any]:
     """The form of a field and its bare type. Tuples of records and of texts are ROWS, for those that give them rows."""
     bare = _without_none(field.annotation)
     if get_origin(bare) is tuple:
         item = _without_none(get_args(bare)[0])
         if item is int:
-            return Form.NUMBERS, item
-        return (Form.ROWS, item) if isinstance(item, type) and issubclass(item, (Record, str)) else (Form.JSON, bare)
+            return CellForm.NUMBERS, item
+        return (
+            (CellForm.ROWS, item)
+            if isinstance(item, type) and issubclass(item, (Record, str))
+            else (CellForm.JSON, bare)
+        )
     if not isinstance(bare, type) or get_origin(bare) is not None:
-        return Form.JSON, bare
+        return CellForm.JSON, bare
     if issubclass(bare, Record):
-        return Form.INSIDE, bare
+        return CellForm.INSIDE, bare
     if issubclass(bare, StrEnum):
-        return Form.WORD, bare
+        return CellForm.WORD, bare
     if bare is bool:
-        return Form.FLAG, bare
+        return CellForm.FLAG, bare
     if bare in (int, float):
-        return Form.NUMBER, bare
-    return (Form.TEXT if bare is str else Form.JSON), bare
+        return CellForm.NUMBER, bare
+    return (CellForm.TEXT if bare is str else CellForm.JSON), bare
 
 
 def column_of(name: str) -> str:
@@ -77,15 +81,15 @@ def column_of(name: str) -> str:
 
 
 @cache
-def plan(kind: type[Record]) -> tuple[tuple[str, Form, Any, FieldInfo], ...]:
+def plan(kind: type[Record]) -> tuple[tuple[str, CellForm, Any, FieldInfo], ...]:
     """For each field that has a place in the row: name, form, bare type, field."""
     found = []
     for name, field in kind.model_fields.items():
         form, bare = form_of(field)
-        if form is Form.ROWS:
+        if form is CellForm.ROWS:
             if kind is Chain or name in WITH_ROWS.get(kind, ()):
                 continue
-            form = Form.JSON
+            form = CellForm.JSON
         found.append((name, form, bare, field))
     return tuple(found)
 
@@ -95,7 +99,7 @@ def columns_of(kind: type[Record]) -> tuple[str, ...]:
     """The headings a record of that kind uses, in the order of its fields."""
     found: list[str] = []
     for name, form, bare, _ in plan(kind):
-        found += columns_of(bare) if form is Form.INSIDE else (column_of(name),)
+        found += columns_of(bare) if form is CellForm.INSIDE else (column_of(name),)
     return tuple(found)
 
 
@@ -106,16 +110,16 @@ def cells_of(record: Record) -> dict[str, str]:
         value = getattr(record, name)
         if value is None:
             continue
-        if form is Form.INSIDE:
+        if form is CellForm.INSIDE:
             cells |= cells_of(value)
-        elif form is Form.JSON:
+        elif form is CellForm.JSON:
             dumped = record.model_dump(mode="json", include={name}, exclude_defaults=True)
             cells[column_of(name)] = guard(json_line(dumped[name])) if name in dumped else ""
-        elif form is Form.FLAG:
+        elif form is CellForm.FLAG:
             cells[column_of(name)] = "" if value is field.default else "yes" if value else "no"
-        elif form is Form.NUMBERS:
+        elif form is CellForm.NUMBERS:
             cells[column_of(name)] = " ".join(map(str, value))
-        elif form is Form.NUMBER:
+        elif form is CellForm.NUMBER:
             cells[column_of(name)] = repr(value)
         else:
             cells[column_of(name)] = guard(str(value))
@@ -144,35 +148,35 @@ class RowReader:
 
     def integer(self, column: str) -> int:
         """A whole number that has to be there."""
-        value = self.value(column, Form.NUMBER, int)
+        value = self.value(column, CellForm.NUMBER, int)
         if not isinstance(value, int):
             raise self.problem(column, "a whole number is missing here", "Write it in digits, counted from 0")
         return value
 
-    def value(self, column: str, form: Form, bare: Any) -> Any:
+    def value(self, column: str, form: CellForm, bare: Any) -> Any:
         """What a cell holds, None if it is empty. For texts use `text`."""
         cell = self.raw(column)
         shown = repr(cell.strip()[:40])
-        if form is Form.TEXT:
+        if form is CellForm.TEXT:
             return unguard(cell) or None
         if not cell.strip():
             return None
-        if form is Form.NUMBER:
+        if form is CellForm.NUMBER:
             return self._number(column)
-        if form is Form.JSON:
+        if form is CellForm.JSON:
             try:
                 return json.loads(unguard(cell))
             except (ValueError, RecursionError):
                 hint = "Take this cell over from the table as it was exported"
                 raise self.problem(column, f"{shown} is not JSON", hint) from None
-        if form is Form.NUMBERS:
+        if form is CellForm.NUMBERS:
             try:
                 return tuple(int(part) for part in cell.replace(",", " ").replace(";", " ").split())
             except ValueError:
                 hint = "Write whole numbers with spaces between them"
                 raise self.problem(column, f"{shown} is no list of numbers", hint) from None
         answer = " ".join(unguard(cell).lower().split())
-        if form is Form.FLAG:
+        if form is CellForm.FLAG:
             if answer not in ("yes", "no"):
                 raise self.problem(column, f"{shown} is neither yes nor no", "Write yes or no, or leave it empty")
             return answer == "yes"
@@ -197,9 +201,9 @@ class RowReader:
         fields: dict[str, Any] = {}
         for name, form, bare, field in plan(kind):
             value: Any
-            if form is not Form.INSIDE:
+            if form is not CellForm.INSIDE:
                 value = self.value(column_of(name), form, bare)
-                if value is None and form is Form.TEXT and field.is_required():
+                if value is None and form is CellForm.TEXT and field.is_required():
                     value = ""
             elif any(self.raw(column).strip() for column in columns_of(bare)):
                 value = self.record(bare)

@@ -16,7 +16,7 @@ from probe.document.change_words import span
 from probe.document.model import Chain, Pixel, PlayfieldMap
 from probe.document.proving import tally
 from probe.document.wiring import feed_number
-from probe.export.sheet_picture import Part, Picture, parts_of
+from probe.export.sheet_picture import DrawnPart, Picture, parts_of
 from probe.export.sheet_text import bullets, clean, escape, own, section
 
 PICTURE_HEIGHT_MM = 218.0
@@ -70,7 +70,7 @@ def date_of(time: str) -> str:
     return time[:10] if re.match(r"\d{4}-\d{2}-\d{2}", time) else time
 
 
-def _top_down(map_: PlayfieldMap) -> Sequence[Part]:
+def _top_down(map_: PlayfieldMap) -> Sequence[DrawnPart]:
     """What lies beyond the playfield is drawn above it, as it is seen."""
     return tuple(reversed(parts_of(map_)))
 

@@ -17,18 +17,18 @@ EXPORT_NAME = "playfield-probe export"
 EXPORT_VERSION = 1
 
 
-class _Part(BaseModel):
+class _Exported(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class PixelAddress(_Part):
+class PixelAddress(_Exported):
     """A pixel: the chain's id, and the number in it from 0."""
 
     chain: str
     number: int = Field(ge=0)
 
 
-class ExportedPixel(_Part):
+class ExportedPixel(_Exported):
     """A pixel with all that is known of its place; those are null or empty if it has none."""
 
     number: int = Field(ge=0)
@@ -46,7 +46,7 @@ class ExportedPixel(_Part):
     note: str
 
 
-class ExportedChain(_Part):
+class ExportedChain(_Exported):
     """A chain and its pixels, in the order of their numbers."""
 
     id: str
@@ -61,7 +61,7 @@ class ExportedChain(_Part):
     pixels: tuple[ExportedPixel, ...]
 
 
-class ExportedPlace(_Part):
+class ExportedPlace(_Exported):
     """A place and the pixels that light it."""
 
     id: str
@@ -78,7 +78,7 @@ class ExportedPlace(_Part):
     pixels: tuple[PixelAddress, ...]
 
 
-class ExportedLamp(_Part):
+class ExportedLamp(_Exported):
     """A lamp of the game, the places it belongs to and the pixels there. Without a number it belongs to a group."""
 
     number: int | None
@@ -95,7 +95,7 @@ class ExportedLamp(_Part):
     pixels: tuple[PixelAddress, ...]
 
 
-class ExportedMachine(_Part):
+class ExportedMachine(_Exported):
     """The machine; positions are millimetres from the near left corner of the playfield, seen from above."""
 
     name: str
@@ -104,7 +104,7 @@ class ExportedMachine(_Part):
     note: str
 
 
-class ExportedRevision(_Part):
+class ExportedRevision(_Exported):
     """The last change of the map that was closed."""
 
     number: int
@@ -112,7 +112,7 @@ class ExportedRevision(_Part):
     reason: str
 
 
-class ExportedMap(_Part):
+class ExportedMap(_Exported):
     """The whole map."""
 
     format: Literal["playfield-probe export"]

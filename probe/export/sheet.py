@@ -1,6 +1,6 @@
 """The sheet for the cabinet: one HTML file that needs nothing else, for paper.
 
-`sheet_html(m)`: first the page for the person at the cabinet (`first_page`); then the map by number, by place and by lamp;
+`sheet_html(map_)`: first the page for the person at the cabinet (`first_page`); then the map by number, by place and by lamp;
 levels; joints by function; what to cut, to buy and to drill; revisions. Black on white, A4 and Letter. It refers to nothing on
 any network, runs no script, and the same map gives the same bytes (dates in it are the map's own).
 """

@@ -77,7 +77,7 @@ def cross(x: float, y: float) -> str:
     )
 
 
-class Part(Enum):
+class DrawnPart(Enum):
     """What of the map is drawn. The value is the word under the picture."""
 
     WHOLE = "playfield"
@@ -90,9 +90,13 @@ def beyond(map_: PlayfieldMap, place: Place) -> bool:
     return place.position is not None and above_field(map_, place.position)
 
 
-def parts_of(map_: PlayfieldMap) -> tuple[Part, ...]:
+def parts_of(map_: PlayfieldMap) -> tuple[DrawnPart, ...]:
     """The pictures that a page needs: the whole, or the playfield and what lies beyond it, each as large as it can be."""
-    return (Part.PLAYFIELD, Part.ABOVE) if any(beyond(map_, place) for place in map_.places) else (Part.WHOLE,)
+    return (
+        (DrawnPart.PLAYFIELD, DrawnPart.ABOVE)
+        if any(beyond(map_, place) for place in map_.places)
+        else (DrawnPart.WHOLE,)
+    )
 
 
 def picture_svg(
@@ -101,7 +105,7 @@ def picture_svg(
     from_below: bool = False,
     route: bool = True,
     inline: bool = False,
-    part: Part = Part.WHOLE,
+    part: DrawnPart = DrawnPart.WHOLE,
 ) -> str:
     """The picture as a complete document; `inline`: as an element for an HTML page. Places without a position are left out
     (the key gives their number)."""
@@ -111,21 +115,21 @@ def picture_svg(
 class Picture:
     """One picture, laid out; `width` and `height` are its own units, mm of the playfield."""
 
-    def __init__(self, map_: PlayfieldMap, *, from_below: bool, route: bool, part: Part) -> None:
+    def __init__(self, map_: PlayfieldMap, *, from_below: bool, route: bool, part: DrawnPart) -> None:
         self.map, self.from_below, self.with_route, self.part = map_, from_below, route, part
-        wanted = {Part.WHOLE: (True, False), Part.PLAYFIELD: (False,), Part.ABOVE: (True,)}[part]
+        wanted = {DrawnPart.WHOLE: (True, False), DrawnPart.PLAYFIELD: (False,), DrawnPart.ABOVE: (True,)}[part]
         self.places = [p for p in map_.places if p.position is not None and beyond(map_, p) in wanted]
         self.drawn = {place.id for place in self.places}
         spots = [place.position for place in self.places if place.position is not None]
         edge_mm = map_.machine.length_mm
         beyond_too = any(beyond(map_, place) for place in self.places)
         self.shapes = [
-            s for s in shapes_of(map_) if (beyond_too if s.kind is ShapeKind.PANEL else part is not Part.ABOVE)
+            s for s in shapes_of(map_) if (beyond_too if s.kind is ShapeKind.PANEL else part is not DrawnPart.ABOVE)
         ]
         lefts, nears, rights, fars = zip(*map(extent_of, self.shapes), strict=True) if self.shapes else ((),) * 4
         self.left = min([0.0, *lefts, *(p.x_mm for p in spots)])
         self.right = max([map_.machine.width_mm, *rights, *(p.x_mm for p in spots)])
-        self.near = min([edge_mm if part is Part.ABOVE else 0.0, *nears, *(p.y_mm for p in spots)])
+        self.near = min([edge_mm if part is DrawnPart.ABOVE else 0.0, *nears, *(p.y_mm for p in spots)])
         self.far = max([edge_mm, *fars, *(p.y_mm for p in spots)])
         self.lines: dict[str, list[tuple[float, float, float, float]]] = {}
         self.width = self.right - self.left + 2 * MARGIN
@@ -190,7 +194,7 @@ class Picture:
         x1, y0 = self.xy(Position(x_mm=self.map.machine.width_mm, y_mm=self.map.machine.length_mm))
         left, right = min(x0, x1), max(x0, x1)
         words = f'<text x="{_n(self.width / 2)}" y="{{}}" text-anchor="middle">{{}}</text>'
-        if self.part is Part.ABOVE:
+        if self.part is DrawnPart.ABOVE:
             edge = f'<path d="M{_n(left)},{_n(y0)} H{_n(right)}" stroke="#000" stroke-width="1.5"/>'
             return [edge, words.format(_n(y0 + 17), f"far edge of the playfield, {escape(side)}")]
         return [
@@ -302,7 +306,7 @@ class Picture:
                 line = f'<path d="M-12,0 h26" stroke="#777" stroke-width="2" fill="none"{dashed}/>'
                 items.append((line, f"{clean(chain.name)[:40]}{letter}"))
         missing = sum(place.position is None for place in self.map.places)
-        if missing and self.part is not Part.ABOVE:
+        if missing and self.part is not DrawnPart.ABOVE:
             items.append(("", f"{missing} places have no position"))
         rows: list[list[tuple[str, str]]] = [[]]
         used = MARGIN

@@ -82,7 +82,7 @@ def comment_text(label: str, limit: int = 60) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class _PixelRow:
     """A lamp (its number) or a group (its index): the name of its constant, the label, its pixels."""
 
     number: int
@@ -91,14 +91,16 @@ class _Row:
     pixels: tuple[TablePixel, ...]
 
 
-def _rows(map_: PlayfieldMap) -> tuple[list[_Row], list[_Row]]:
+def _rows(map_: PlayfieldMap) -> tuple[list[_PixelRow], list[_PixelRow]]:
     table = lamp_table(map_)
     lamps = [
-        _Row(row.number, numbered_name("LAMP", row.number, row.names[0] if row.names else ""), " / ".join(row.names), row.pixels)
+        _PixelRow(row.number, numbered_name("LAMP", row.number, row.names[0] if row.names else ""), " / ".join(row.names), row.pixels)
         for row in table.lamps
     ]  # fmt: skip
     names = labelled_names("GROUP", {group.name: group.name for group in table.groups})
-    groups = [_Row(number, names[group.name], group.name, group.always_on) for number, group in enumerate(table.groups)]
+    groups = [
+        _PixelRow(number, names[group.name], group.name, group.always_on) for number, group in enumerate(table.groups)
+    ]
     return lamps, groups
 
 
@@ -232,7 +234,7 @@ def write_c_header(map_: PlayfieldMap) -> str:
     return "\n".join(lines)
 
 
-def _define(row: _Row) -> str:
+def _define(row: _PixelRow) -> str:
     label = f"  /* {comment_text(row.label)} */" if row.label else ""
     return f"#define {row.constant} {row.number}u{label}"
 
@@ -276,7 +278,7 @@ def write_python_module(map_: PlayfieldMap) -> str:
     return "\n".join(lines)
 
 
-def _constant(row: _Row) -> str:
+def _constant(row: _PixelRow) -> str:
     return f"{row.constant} = {row.number}" + (f"  # {comment_text(row.label)}" if row.label else "")
 
 

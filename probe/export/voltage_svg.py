@@ -136,7 +136,7 @@ class _Sheet:
         for marks, is_feed in ((self.profile.feeds, True), (self.profile.places, False)):
             own: list[list[tuple[float, NamedPixel, bool]]] = []
             ends: list[float] = []
-            for mark in sorted(marks, key=lambda m: m.pixel):
+            for mark in sorted(marks, key=lambda mark: mark.pixel):
                 length = CHARACTER * (cells(spaced(mark.name).strip()) + len(str(mark.pixel)) + 3)
                 x = max(LEFT, min(self.x(mark.pixel), self.width - RIGHT - length))
                 row = next((k for k, end in enumerate(ends) if end + 8 <= x), None)

@@ -151,7 +151,7 @@ class NextQuestion:
 
 
 @dataclass(frozen=True, eq=False)
-class _Tables:
+class _Likelihoods:
     """Hypotheses (single causes, then pairs) against the concatenated answers of all observations."""
 
     columns: dict[str, tuple[int, int]]
@@ -178,7 +178,7 @@ def joined(first: Floats, second: Floats, healthy: Floats, normal: int) -> Float
 
 
 @cache
-def _tables(knowledge: Knowledge) -> _Tables:
+def _tables(knowledge: Knowledge) -> _Likelihoods:
     count = len(knowledge.causes)
     pairs = np.array(list(itertools.combinations(range(count), 2)), dtype=np.intp)
     columns: dict[str, tuple[int, int]] = {}
@@ -195,7 +195,7 @@ def _tables(knowledge: Knowledge) -> _Tables:
     likelihood = np.hstack(blocks)
     starts = np.array([first for first, _ in columns.values()], dtype=np.intp)
     entropy = -np.add.reduceat(likelihood * np.log2(likelihood), starts, axis=1)
-    return _Tables(columns, tuple(columns), starts, likelihood, entropy, pairs)
+    return _Likelihoods(columns, tuple(columns), starts, likelihood, entropy, pairs)
 
 
 def _log_belief(knowledge: Knowledge, session: FaultSession) -> Floats:

@@ -65,7 +65,7 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Circuit:
+class SensingCircuit:
     """A circuit for one kind of drive.
 
     `peak_volt`: at the input in use; `drops_volt`: lost in bridge, driver and diodes beside the optocoupler's LED. `ohm` and
@@ -178,10 +178,10 @@ CAUTIONS: Final = (
 
 _A_COUPLER: Final = "PC817 class, grade B or better"
 
-CIRCUITS: Final[dict[Drive, Circuit]] = {
+CIRCUITS: Final[dict[Drive, SensingCircuit]] = {
     circuit.drive: circuit
     for circuit in (
-        Circuit(
+        SensingCircuit(
             drive=Drive.LATCHED, wave=Wave.HUMPS, peak_volt=8.91, most_volt=8.91 * MAINS_HIGH,
             drops_volt=BRIDGE_VOLT + 0.8, ohm=470.0, rated_w=0.25, coupler=_A_COUPLER, series_diode=False,
             across_diode=True, holds=True, hold_on_ms=25,
@@ -204,7 +204,7 @@ CIRCUITS: Final[dict[Drive, Circuit]] = {
                 "with the bulb out: does the state still read? Only then choose the resistor",
             ),
         ),
-        Circuit(
+        SensingCircuit(
             drive=Drive.MATRIX, wave=Wave.STROBED, peak_volt=18.0, most_volt=20.0, drops_volt=2.0 + DIODE_VOLT, ohm=2_700.0,
             rated_w=0.25, coupler=_A_COUPLER, series_diode=True, across_diode=True, hold_on_ms=40,
             top="column (18 V while strobed)", bottom="row (pulled to ground)",
@@ -227,7 +227,7 @@ CIRCUITS: Final[dict[Drive, Circuit]] = {
                 "that the strobe is alive, before anything is joined",
             ),
         ),
-        Circuit(
+        SensingCircuit(
             drive=Drive.FLASHER, wave=Wave.STEADY, peak_volt=50.0, most_volt=60.0, drops_volt=1.0, ohm=10_000.0, rated_w=0.5,
             coupler=_A_COUPLER, series_diode=False, across_diode=True, pull_up_ohm=22_000.0, hold_on_ms=50,
             top="coil supply, 20 to 50 V", bottom="driver (low while it flashes)",
@@ -244,7 +244,7 @@ CIRCUITS: Final[dict[Drive, Circuit]] = {
                 "d.c. volts at the driver, at rest: the full supply",
             ),
         ),
-        Circuit(
+        SensingCircuit(
             drive=Drive.HALF_WAVE, wave=Wave.HALF, peak_volt=12.6, most_volt=12.6 * MAINS_HIGH, drops_volt=DIODE_VOLT + 0.8,
             ohm=1_500.0, rated_w=0.25, coupler=f"{_A_COUPLER}; one for each direction", series_diode=True, across_diode=True,
             hold_on_ms=45,
@@ -263,7 +263,7 @@ CIRCUITS: Final[dict[Drive, Circuit]] = {
                 "each lamp's diode with the meter's diode range, lamp out",
             ),
         ),
-        Circuit(
+        SensingCircuit(
             drive=Drive.RELAY, wave=Wave.SINE, peak_volt=8.91, most_volt=8.91 * MAINS_HIGH, drops_volt=0.0, ohm=1_000.0,
             rated_w=0.25, coupler="PC814 class, a.c. input", series_diode=False, across_diode=False, ac_input=True,
             hold_on_ms=25,
@@ -292,7 +292,7 @@ CIRCUITS: Final[dict[Drive, Circuit]] = {
 _WIDE, _HIGH = 660, 350
 
 
-def circuit_svg(circuit: Circuit) -> str:
+def circuit_svg(circuit: SensingCircuit) -> str:
     """The circuit drawn: the game's side at the left, the board's at the right, nothing between them but light."""
     d = _Drawing()
     d.text(20, 24, circuit.drive.value, bold=True)
@@ -418,7 +418,7 @@ def drives_of(map_: PlayfieldMap) -> tuple[Drive, ...]:
     return tuple(drive for drive in Drive if drive in found)
 
 
-def circuit_lines(circuit: Circuit) -> tuple[str, ...]:
+def circuit_lines(circuit: SensingCircuit) -> tuple[str, ...]:
     """The sheet of one circuit as lines: values, notes, what to measure first."""
     return (
         *(f"{part}: {value}" for part, value in circuit.values()),

@@ -36,7 +36,7 @@ class PowerFinding:
     text: str
 
 
-_Said = tuple[Weight, str, str]  # weight, code, text
+_Problem = tuple[Weight, str, str]  # weight, code, text
 _ORDER: Final = tuple(Weight)
 
 
@@ -53,7 +53,7 @@ def findings(report: PowerReport, *, fitted: Mapping[str, float | None] | None =
         *((feed.name, _feed(feed)) for feed in report.feeds),
         *((name, fitted_fuse(fuse_a, feeds[name])) for name, fuse_a in fitted.items()),
     ]
-    by_feed: dict[str, list[_Said]] = {}
+    by_feed: dict[str, list[_Problem]] = {}
     for name, said in _fuse_open(plan, report):
         by_feed.setdefault(name, []).append(said)
     groups += [(name, iter(said)) for name, said in by_feed.items()]
@@ -61,7 +61,7 @@ def findings(report: PowerReport, *, fitted: Mapping[str, float | None] | None =
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.weight)))
 
 
-def _supply(supply: SupplyPlan, size: SupplyReport) -> Iterator[_Said]:
+def _supply(supply: SupplyPlan, size: SupplyReport) -> Iterator[_Problem]:
     if size.planned_a < -1e-3:
         text = (
             f"{-size.planned_a:.2f} A would flow back into {supply.name}: two supplies share one plus wire. "
@@ -92,7 +92,7 @@ def _supply(supply: SupplyPlan, size: SupplyReport) -> Iterator[_Said]:
         yield Weight.WARNING, "supply-too-big", text
 
 
-def _chain(plan: PowerPlan, chain: ChainPlan, report: PowerReport) -> Iterator[_Said]:
+def _chain(plan: PowerPlan, chain: ChainPlan, report: PowerReport) -> Iterator[_Problem]:
     line = max(kind.low_line_volt for kind, _ in chain.kinds)
     nominal = max(kind.nominal_volt for kind, _ in chain.kinds)
     lowest = report.state(LoadState.CEILING).chain(chain.name).lowest
@@ -128,7 +128,7 @@ def _chain(plan: PowerPlan, chain: ChainPlan, report: PowerReport) -> Iterator[_
             yield Weight.NOTE, "assumed", f"{kind.name}: not in its sheet: {'; '.join(kind.assumed)}."
 
 
-def _volts_in(plan: PowerPlan, chain: ChainPlan) -> Iterator[_Said]:
+def _volts_in(plan: PowerPlan, chain: ChainPlan) -> Iterator[_Problem]:
     for supply in plan.supplies_of(chain):
         for kind in dict(chain.kinds):
             if supply.volt > kind.highest_volt:
@@ -150,7 +150,7 @@ def _volts_in(plan: PowerPlan, chain: ChainPlan) -> Iterator[_Said]:
             yield Weight.WARNING, "supplies-joined", text
 
 
-def _timing(plan: PowerPlan, chain: ChainPlan, report: PowerReport) -> Iterator[_Said]:
+def _timing(plan: PowerPlan, chain: ChainPlan, report: PowerReport) -> Iterator[_Problem]:
     own = next(c for c in report.chains if c.name == chain.name)
     if own.frames_per_s < plan.frames_per_s:
         text = (
@@ -167,7 +167,7 @@ def _timing(plan: PowerPlan, chain: ChainPlan, report: PowerReport) -> Iterator[
         yield Weight.WARNING, "warm-wire", text
 
 
-def _plugged(plug: PlugRating, fault_a: float, where: str) -> Iterator[_Said]:
+def _plugged(plug: PlugRating, fault_a: float, where: str) -> Iterator[_Problem]:
     """Plugs against the most current that can come."""
     if fault_a > plug.rating_a * (1 + 1e-9):
         text = (
@@ -177,7 +177,7 @@ def _plugged(plug: PlugRating, fault_a: float, where: str) -> Iterator[_Said]:
         yield Weight.WARNING, "plug-overload", text
 
 
-def _fuse_open(plan: PowerPlan, report: PowerReport) -> Iterator[tuple[str, _Said]]:
+def _fuse_open(plan: PowerPlan, report: PowerReport) -> Iterator[tuple[str, _Problem]]:
     """What it means when any one fuse opens."""
     for one in report.fuse_open:
         if one.next_share is not None and one.next_share > 1:
@@ -200,7 +200,7 @@ def _fuse_open(plan: PowerPlan, report: PowerReport) -> Iterator[tuple[str, _Sai
                 yield one.feed, (Weight.NOTE, "low-fuse-open", text)
 
 
-def _feed(feed: FeedReport) -> Iterator[_Said]:
+def _feed(feed: FeedReport) -> Iterator[_Problem]:
     if feed.plug is not None:
         yield from _plugged(feed.plug, feed.fault_a, "feed")
     if feed.fuse.verdict is FuseVerdict.NONE:
@@ -218,7 +218,7 @@ def warmth(temperature_c: float) -> str:
     return "above 200 °C" if temperature_c == float("inf") else f"about {temperature_c:.0f} °C"
 
 
-def fitted_fuse(fuse_a: float | None, feed: FeedReport) -> Iterator[_Said]:
+def fitted_fuse(fuse_a: float | None, feed: FeedReport) -> Iterator[_Problem]:
     """A fuse that is fitted by the map, against the wire behind it and the planned load."""
     if fuse_a is None:
         advice = "" if feed.fuse.rating_a is None else f" ({feed.fuse.rating_a:g} A, at the supply's end)"

@@ -597,7 +597,7 @@ def _range(chain: Chain, text: str, what: str) -> tuple[range, str]:
     return range(start, end + 1), rest
 
 
-def give_batch(map_: PlayfieldMap, chain_id: str, text: str) -> PlayfieldMap:
+def set_batch(map_: PlayfieldMap, chain_id: str, text: str) -> PlayfieldMap:
     """Say which batch pixels are of: `10-20 second reel`; the batch is made if it is new, `-` takes it away."""
     chain = map_.chain(chain_id)
     numbers, name = _range(chain, storable(text), "the name of a batch")

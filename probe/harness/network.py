@@ -207,10 +207,10 @@ NEARLY: Final = 1e-6  # residual over the largest current from where whole steps
 
 def solve(circuit: Circuit) -> SolvedCircuit:
     """Solve the network. Raises PowerError for pixels with no feed."""
-    return _Network(circuit).solve()
+    return _NodalSystem(circuit).solve()
 
 
-class _Network:
+class _NodalSystem:
     """Arrays of one network; rail node 2k is plus of pixel k, 2k+1 its ground, pixels of all chains in one row."""
 
     def __init__(self, circuit: Circuit) -> None:

@@ -278,7 +278,7 @@ class PlanningTask(Task[PlanningState]):
             case LineUse.BATCH_OF_PIXELS:
                 line = TypingIn(
                     "Batch of pixels",
-                    lambda map_, text: (en.give_batch(map_, s.chain, text), None),
+                    lambda map_, text: (en.set_batch(map_, s.chain, text), None),
                     f"{s.number} ",
                     "pixels and batch: 14 second reel, or 10-20 second reel, or all first reel; - takes it away",
                     "batch noted",

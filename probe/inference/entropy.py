@@ -58,7 +58,7 @@ def expected_information_bits(prior: npt.ArrayLike, likelihood: npt.ArrayLike) -
 def questions_needed(*, candidates: int, answers_per_question: int) -> int:
     """Least number of questions that tells all candidates apart: the ceiling of log(candidates) to that base.
 
-    Reckoned in whole numbers, so exact powers come out exactly.  Raises ValueError below 1 candidate or 2 answers.
+    Computed in whole numbers, so exact powers come out exactly.  Raises ValueError below 1 candidate or 2 answers.
     """
     if candidates < 1 or answers_per_question < 2:
         raise ValueError("there is at least 1 candidate and a question has at least 2 answers")

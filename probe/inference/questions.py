@@ -1,7 +1,7 @@
 """Best next question: the most expected information per second of human time.
 
 Works on discrete causes and a table P(answer | cause) for each question, and so serves a fault finder as it is.
-A caller with a structured belief (an alignment, for instance) puts in the expected bits it reckoned itself.
+A caller with a structured belief (an alignment, for instance) puts in the expected bits that it computed itself.
 """
 
 from __future__ import annotations

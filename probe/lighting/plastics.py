@@ -172,7 +172,7 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class PixelDiodes:
     """The diodes of a pixel: mcd at full duty, dominant wavelengths; the white one's temperature."""
 
     mcd: tuple[float, float, float, float] = MILLICANDELA
@@ -185,11 +185,11 @@ class Part:
         return (*coloured, black_body(self.white_k))
 
 
-COMMON_PART: Final = Part()
+COMMON_PART: Final = PixelDiodes()
 
 
 @cache
-def primaries(part: Part = COMMON_PART, tint: Tint | None = None) -> tuple[tuple[float, float, float], ...]:
+def primaries(part: PixelDiodes = COMMON_PART, tint: Tint | None = None) -> tuple[tuple[float, float, float], ...]:
     """X, Y, Z behind a plastic of each diode at full duty, Y in mcd."""
     found = []
     for light, mcd in zip(part.spectra(), part.mcd, strict=True):
@@ -199,7 +199,7 @@ def primaries(part: Part = COMMON_PART, tint: Tint | None = None) -> tuple[tuple
     return tuple(found)
 
 
-def seen(colour: Colour, tint: Tint | None = None, *, part: Part = COMMON_PART) -> Seen:
+def seen(colour: Colour, tint: Tint | None = None, *, part: PixelDiodes = COMMON_PART) -> Seen:
     """A colour (duty 0 to 255 of each diode) behind a plastic. `tint` None: bare."""
     duty = (colour.red, colour.green, colour.blue, colour.white)
     rows = primaries(part, tint)
@@ -265,7 +265,7 @@ class Strength(StrEnum):
     DARK = "as good as dark"
 
 
-def strength(colour: Colour, tint: Tint | None, *, part: Part = COMMON_PART) -> Strength:
+def strength(colour: Colour, tint: Tint | None, *, part: PixelDiodes = COMMON_PART) -> Strength:
     """How bright a colour is behind a plastic, against the bare white (red, green and blue) of the same level."""
     level = max(colour.red, colour.green, colour.blue, colour.white)
     if not level:
@@ -291,7 +291,7 @@ class SeenWord:
 
 
 def seen_words(
-    colours: Mapping[str, Colour], tint: Tint | None, *, part: Part = COMMON_PART
+    colours: Mapping[str, Colour], tint: Tint | None, *, part: PixelDiodes = COMMON_PART
 ) -> tuple[tuple[SeenWord, ...], ...]:
     """Colours behind a plastic, in groups: those of one group cannot be told apart there by their names.
 
@@ -309,7 +309,7 @@ def seen_words(
     return tuple(tuple(group) for group in sorted(groups, key=lambda g: order.index(g[0].word)))
 
 
-def surviving(colours: Mapping[str, Colour], tint: Tint | None, *, part: Part = COMMON_PART) -> frozenset[str]:
+def surviving(colours: Mapping[str, Colour], tint: Tint | None, *, part: PixelDiodes = COMMON_PART) -> frozenset[str]:
     """Words of the colours that keep their name behind a plastic: seen, called so, and like no other of these."""
     alone = (group[0] for group in seen_words(colours, tint, part=part) if len(group) == 1)
     return frozenset(one.word for one in alone if one.strength is not Strength.DARK and one.word in one.seen.hue)
@@ -336,7 +336,7 @@ MADE_UV: Final = 0.04
 """How far from a bulb's colour behind the same plastic still passes for it. Own choice."""
 
 
-def duty_for(x: float, y: float, *, part: Part = COMMON_PART) -> Colour | None:
+def duty_for(x: float, y: float, *, part: PixelDiodes = COMMON_PART) -> Colour | None:
     """The brightest duty of red, green and blue with that chromaticity; None where these three cannot make it.
 
     The inverse of the primaries: XYZ of the target as a sum of theirs (Cramer's rule).
@@ -357,7 +357,7 @@ def duty_for(x: float, y: float, *, part: Part = COMMON_PART) -> Colour | None:
     return Colour(red, green, blue)
 
 
-def white_duty(kelvin: float, *, part: Part = COMMON_PART) -> Colour:
+def white_duty(kelvin: float, *, part: PixelDiodes = COMMON_PART) -> Colour:
     """The brightest white of that temperature. Raises ValueError where the part cannot make it."""
     x, y, z = tristimulus(black_body(kelvin))
     found = duty_for(x / (x + y + z), y / (x + y + z), part=part)
@@ -366,7 +366,7 @@ def white_duty(kelvin: float, *, part: Part = COMMON_PART) -> Colour:
     return found
 
 
-def cannot(colour: Colour, tint: Tint | None, *, part: Part = COMMON_PART) -> str:
+def cannot(colour: Colour, tint: Tint | None, *, part: PixelDiodes = COMMON_PART) -> str:
     """Why this colour behind that plastic is not what a bulb shows there, where no red, green and blue can be; else empty.
 
     Between the red and the green of a pixel there is no light, and amber plastic shows little else.
@@ -388,7 +388,7 @@ def cannot(colour: Colour, tint: Tint | None, *, part: Part = COMMON_PART) -> st
     )
 
 
-def colour_words(colour: Colour, tint: Tint | None = None, *, part: Part = COMMON_PART) -> str:
+def colour_words(colour: Colour, tint: Tint | None = None, *, part: PixelDiodes = COMMON_PART) -> str:
     """A colour in words before numbers: `as a bulb`, `neutral`, `the plastic's own colour`, or its hue."""
     lit = max(colour.red, colour.green, colour.blue, colour.white)
     if not lit:

@@ -82,7 +82,7 @@ class TrimOutcome:
         return sureness(self.better, trust=self.trust)
 
 
-class Work(Enum):
+class SeatWork(Enum):
     """Changes that need hands."""
 
     DEEPER = "seat it deeper"
@@ -96,7 +96,7 @@ class SeatChange:
     """A change of the harness or seat. `place` is where; for a new pixel `to` is the other end of the gap, `level` its
     level. `depth_mm` is the new depth. `trims` go with it: the outcome is that of both."""
 
-    work: Work
+    work: SeatWork
     place: str
     to: str | None
     depth_mm: float | None
@@ -107,7 +107,7 @@ class SeatChange:
     def words(self, map_: PlayfieldMap) -> str:
         """A sentence without its figures."""
         label = map_.place_by_id[self.place].label
-        if self.work is Work.PIXEL and self.to is not None:
+        if self.work is SeatWork.PIXEL and self.to is not None:
             return f"add a pixel between {label} and {map_.place_by_id[self.to].label}"
         depth = "" if self.depth_mm is None else f", {self.depth_mm:.0f} mm below the surface"
         return f"{label}: {self.work.value}{depth}"
@@ -268,10 +268,10 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
     usual_mm = float(np.median([seat.depth_mm for seat in here.seats]))
     index = {place.id: at for at, place in enumerate(here.places)}
     behind_inserts = {place.id for place in here.places if _behind_insert(map_, place)}
-    tried: set[tuple[Work, str, str | None]] = set()
+    tried: set[tuple[SeatWork, str, str | None]] = set()
     found = []
 
-    def attempt(work: Work, place: str, to: str | None, seats: list[Seat], lamps: Array, start: Array) -> None:
+    def attempt(work: SeatWork, place: str, to: str | None, seats: list[Seat], lamps: Array, start: Array) -> None:
         if (work, place, to) in tried:
             return
         tried.add((work, place, to))
@@ -281,8 +281,8 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
         else:
             duties = np.append(_duties(map_, here, _trims(map_, here, duties[:-1])), duties[-1])
         outcome = _outcome(fitted, each * now / 255, here.seats, lamps * duties / 255, seats)
-        depth = seats[index[place]].depth_mm if work in (Work.DEEPER, Work.SHALLOWER) else None
-        level = level_for_duty(float(duties[-1])) if work is Work.PIXEL else None
+        depth = seats[index[place]].depth_mm if work in (SeatWork.DEEPER, SeatWork.SHALLOWER) else None
+        level = level_for_duty(float(duties[-1])) if work is SeatWork.PIXEL else None
         found.append(SeatChange(work, place, to, depth, outcome, _trims(map_, here, duties[: len(now)]), level))
 
     def seated(at: int, **change: float | bool) -> list[Seat]:
@@ -308,19 +308,19 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
             )
             middle = (each[index[place]] + each[index[to]]) / 2
             start = np.append(now, (now[index[place]] + now[index[to]]) / 2)
-            attempt(Work.PIXEL, place, to, [*here.seats, extra], np.append(each, middle), start)
+            attempt(SeatWork.PIXEL, place, to, [*here.seats, extra], np.append(each, middle), start)
         for name in (place, to):
             if name is None:
                 continue
             at = index[name]
             seat = here.seats[at]
             if name in behind_inserts and seat.depth_mm * DEEPER <= DEEPEST_MM:
-                attempt(Work.DEEPER, name, None, moved(at, seat.depth_mm * DEEPER), each, now)
+                attempt(SeatWork.DEEPER, name, None, moved(at, seat.depth_mm * DEEPER), each, now)
             nearer = max(seat.depth_mm * SHALLOWER, seat.depth_mm - seat.hole_mm)
             if to is None and dark and nearer >= SHALLOWEST_MM and nearer < seat.depth_mm:
-                attempt(Work.SHALLOWER, name, None, moved(at, nearer), each, now)
+                attempt(SeatWork.SHALLOWER, name, None, moved(at, nearer), each, now)
             if not seat.diffuser and (not dark or seat.depth_mm < usual_mm):
-                attempt(Work.DIFFUSER, name, None, seated(at, diffuser=True), each, now)
+                attempt(SeatWork.DIFFUSER, name, None, seated(at, diffuser=True), each, now)
     return found
 
 
@@ -328,11 +328,11 @@ __all__ = [
     "DIFFUSER_PASSES",
     "Place",
     "SeatChange",
+    "SeatWork",
     "Suggestion",
     "Sureness",
     "Trim",
     "TrimOutcome",
-    "Work",
     "apply",
     "suggest",
 ]

@@ -61,7 +61,7 @@ Transcript = Callable[[float, str, bytes], None]
 
 
 @dataclass(slots=True, eq=False)
-class _Job:
+class _QueuedOrder:
     """An order and whoever waits for its reply; None for the link's own orders."""
 
     order: Order
@@ -87,8 +87,8 @@ class Conversation:
         self._transcript = transcript
         self._loop = asyncio.get_running_loop()
         self._session = HostSession()
-        self._queue: deque[_Job] = deque()
-        self._flight: _Job | None = None
+        self._queue: deque[_QueuedOrder] = deque()
+        self._flight: _QueuedOrder | None = None
         self._loss: LinkError = link_error(LinkErrorKind.CLOSED, port=port)
         self._wire: Wire | None = None
         self._ended: asyncio.Future[LinkError] | None = None
@@ -139,7 +139,7 @@ class Conversation:
             lacks = not self.identity.has(order.FEATURE)
             code = ErrorCode.NO_SUCH_FEATURE if lacks else ErrorCode.OVERLONG
             raise OrderRefused(order, code=code, text=str(fault)) from fault
-        job = _Job(order, self._loop.create_future())
+        job = _QueuedOrder(order, self._loop.create_future())
         assert job.future is not None
         self._queue.append(job)
         self._go_on()
@@ -159,7 +159,7 @@ class Conversation:
                 self._note("in", data)
                 if self.identity is None:
                     self._sample.add(data)
-                self._take(self._session.receive_data(data, self._now_ms()))
+                self._handle(self._session.receive_data(data, self._now_ms()))
                 self._go_on()
         except Exception as error:
             if not ended.done():
@@ -209,7 +209,7 @@ class Conversation:
         if due and self._wire is not None:
             self._timer = self._loop.call_at(min(due), self._wake)
 
-    def _launch(self, job: _Job) -> None:
+    def _launch(self, job: _QueuedOrder) -> None:
         self._flight = job
         job.first_sent_s = _clock_that_counts_sleep()
         self._write(self._session.send(job.order, self._now_ms()))
@@ -218,15 +218,15 @@ class Conversation:
         self._timer = None
         data, events = self._session.tick(self._now_ms())
         self._write(data)
-        self._take(events)
+        self._handle(events)
         if self._session.phase is Phase.CONNECTING:
-            self._tell_waiting()
+            self._report_waiting()
         due_ms = self._session.keep_alive_due_ms()
         if due_ms is not None and not self._queue and self._now_ms() >= due_ms:
-            self._queue.append(_Job(self._session.keep_alive_order(), None))
+            self._queue.append(_QueuedOrder(self._session.keep_alive_order(), None))
         self._go_on()
 
-    def _tell_waiting(self) -> None:
+    def _report_waiting(self) -> None:
         now = self._loop.time()
         if now >= self._next_waiting_s:
             self._next_waiting_s = now + _WAITING_EVERY_S
@@ -238,12 +238,12 @@ class Conversation:
         self._connect_until_s = self._loop.time() + CONNECT_MS / 1000
         self._next_waiting_s = 0.0
         self._write(self._session.connect(self._now_ms()))
-        self._tell_waiting()
+        self._report_waiting()
         self._go_on()
 
     # --- events of the session ---
 
-    def _take(self, events: list[SessionEvent]) -> None:
+    def _handle(self, events: list[SessionEvent]) -> None:
         for event in events:
             match event:
                 case Identified(identity):
@@ -291,7 +291,7 @@ class Conversation:
             self._silence_s = reply.silence_ms / 1000
         self._resolve(job, reply)
 
-    def _look_for_a_gap(self, job: _Job | None) -> None:
+    def _look_for_a_gap(self, job: _QueuedOrder | None) -> None:
         """After a pause as long as the silence time the board has gone dark, though its notice may have been lost."""
         if job is None:
             return
@@ -317,18 +317,18 @@ class Conversation:
 
     def _restarted(self, error: LinkError) -> None:
         """The line holds: begin anew on it as soon as nothing is in flight; until then no order."""
-        self._fail_queue_and_tell(error)  # what is in flight is settled by the session's next event
+        self._fail_queue_and_report(error)  # what is in flight is settled by the session's next event
         self._reason = ConnectReason.RESTARTED
         self._identify_when_ready = True
 
     def _lose(self, error: LinkError) -> None:
         """The board does not answer, but the wire holds: begin anew on it, as reopening may restart the board."""
-        self._fail_queue_and_tell(error)
+        self._fail_queue_and_report(error)
         self._finish_flight(LinkLost.because(error))
         self._reason = ConnectReason.AGAIN
         self._begin_identifying()
 
-    def _fail_queue_and_tell(self, error: LinkError) -> None:
+    def _fail_queue_and_report(self, error: LinkError) -> None:
         self.identity = None
         self._loss = error
         self.drop_queue(error)
@@ -348,12 +348,12 @@ class Conversation:
             job.future.set_exception(error)
 
     @staticmethod
-    def _resolve(job: _Job | None, reply: Reply) -> None:
+    def _resolve(job: _QueuedOrder | None, reply: Reply) -> None:
         if job is not None and job.future is not None and not job.future.done():
             job.future.set_result(reply)
 
     @staticmethod
-    def _fail(jobs: deque[_Job], error: LinkError) -> None:
+    def _fail(jobs: deque[_QueuedOrder], error: LinkError) -> None:
         for job in jobs:
             if job.future is not None and not job.future.done():
                 job.future.set_exception(LinkLost.because(error))

@@ -107,7 +107,7 @@ class _Sent:
 
 
 @dataclass(slots=True)
-class _Session:
+class _Recording:
     """From one opening of the port to its end."""
 
     greeting: _Sent
@@ -120,12 +120,12 @@ def _body(line: str) -> str:
     return found[2] if found else line
 
 
-def _sessions(entries: tuple[Entry, ...]) -> list[_Session]:
-    sessions: list[_Session] = []
+def _sessions(entries: tuple[Entry, ...]) -> list[_Recording]:
+    sessions: list[_Recording] = []
     partial, at_s = "", 0.0
     for entry in entries:
         if entry.direction == "open" or not sessions:
-            sessions.append(_Session(_Sent(entry.number, "")))
+            sessions.append(_Recording(_Sent(entry.number, "")))
             partial, at_s = "", entry.seconds
         session = sessions[-1]
         if entry.direction == "end":
@@ -166,7 +166,7 @@ class ReplayPort:
 class ReplayWire:
     """One session of a transcript."""
 
-    def __init__(self, port: str, session: _Session, speed: float) -> None:
+    def __init__(self, port: str, session: _Recording, speed: float) -> None:
         self.port = port
         self._session = session
         self._speed = speed

@@ -90,25 +90,25 @@ class ThreadedWire:
                 data = self._serial.read(1)
                 if data:
                     waiting = self._serial.in_waiting
-                    self._tell(self._inbox.put, data + self._serial.read(waiting) if waiting else data)
+                    self._call_in_loop(self._inbox.put, data + self._serial.read(waiting) if waiting else data)
         except TROUBLE as error:
-            self._tell(self._inbox.fail, fold(error, port=self.port, opening=False))
+            self._call_in_loop(self._inbox.fail, fold(error, port=self.port, opening=False))
         finally:
             self._outbox.put(None)
             close_quietly(self._serial)
-            self._tell(self._thread_ended)
+            self._call_in_loop(self._thread_ended)
 
     def _write_loop(self) -> None:
         try:
             while (data := self._outbox.get()) is not None:
                 self._serial.write(data)
         except TROUBLE as error:
-            self._tell(self._inbox.fail, fold(error, port=self.port, opening=False))
+            self._call_in_loop(self._inbox.fail, fold(error, port=self.port, opening=False))
             self._closing.set()
         finally:
-            self._tell(self._thread_ended)
+            self._call_in_loop(self._thread_ended)
 
-    def _tell(self, callback: Callable[..., None], *args: object) -> None:
+    def _call_in_loop(self, callback: Callable[..., None], *args: object) -> None:
         with contextlib.suppress(RuntimeError):  # the loop is closed: nobody listens any more
             self._loop.call_soon_threadsafe(callback, *args)
 

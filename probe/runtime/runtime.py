@@ -90,7 +90,7 @@ class OpenTask:
 
 
 @dataclass(eq=False)
-class _Question:
+class _OpenQuestion:
     layer: OpenTask
     ask: fx.Ask
     epoch: int
@@ -204,7 +204,7 @@ class Runtime:
         self._change_due = False
         self._workers: list[asyncio.Task[None]] = []
         self._jobs: dict[asyncio.Task[None], tuple[OpenTask, fx.Job, float]] = {}
-        self._asked: _Question | None = None
+        self._asked: _OpenQuestion | None = None
         self._work_timer: asyncio.TimerHandle | None = None
         self._unlit_since_s: float | None = None
         self._woken = False
@@ -222,7 +222,7 @@ class Runtime:
         self._trouble = ""
         self._epoch = 0
         self._presses = 0
-        self._questions: deque[_Question] = deque()
+        self._questions: deque[_OpenQuestion] = deque()
         self._setups: dict[int, OutputSetup] = {}
         self._shown: dict[int, object] = {}
         self._unknown = True
@@ -309,15 +309,15 @@ class Runtime:
         """Something changed: look again at what should be lit, and draw."""
         self._idle.clear()
         self._rouse()
-        self._tell_soon()
+        self._redraw_soon()
 
-    def _tell_soon(self) -> None:
+    def _redraw_soon(self) -> None:
         """Draw after the worker has had its turn: light goes out before it is drawn."""
         if not self._change_due:
             self._change_due = True
-            asyncio.get_running_loop().call_soon(self._tell)
+            asyncio.get_running_loop().call_soon(self._redraw)
 
-    def _tell(self) -> None:
+    def _redraw(self) -> None:
         self._change_due = False
         self._on_change()
 
@@ -356,7 +356,7 @@ class Runtime:
             case fx.Commit(map_, words, where):
                 self.document.commit(map_, words, layer.task.where(before) if where is None else where)
             case fx.Ask():
-                self._questions.append(_Question(layer, effect, self._epoch, self._now_s()))
+                self._questions.append(_OpenQuestion(layer, effect, self._epoch, self._now_s()))
                 self._show_work_later()
             case fx.Bell():
                 self._bell()
@@ -763,7 +763,7 @@ class Runtime:
             return None
         return max(0.0, self._half_at_s - self._now_s())
 
-    async def _put(self, question: _Question) -> None:
+    async def _put(self, question: _OpenQuestion) -> None:
         """Ask the board; the answer, or why there is none, goes to the task that asked."""
         board, ask = self._board, question.ask
         replies: list[Reply] = []
@@ -793,7 +793,7 @@ class Runtime:
                 return
             self.dispatch(ev.Answered(ask.tag, tuple(replies)), question.layer)
 
-    def _not_answered(self, question: _Question, why: str) -> None:
+    def _not_answered(self, question: _OpenQuestion, why: str) -> None:
         self._events.append((question.layer, ev.NotAnswered(question.ask.tag, why)))
         self._drain()
 
@@ -811,14 +811,14 @@ class Runtime:
         long = [(begun_s, work) for begun_s, work in found if work.for_s >= SHOWN_AFTER_S]
         return min(long, key=lambda each: each[0])[1] if long else None
 
-    def _foreground(self, layer: OpenTask) -> list[tuple[_Question, bool]]:
+    def _foreground(self, layer: OpenTask) -> list[tuple[_OpenQuestion, bool]]:
         """A task's questions with words, each with whether it is being asked."""
         found = [(self._asked, True)] if self._asked is not None else []
         found += [(question, False) for question in self._questions]
         return [(q, out) for q, out in found if q.layer is layer and q.ask.words and not q.stopped]
 
     @staticmethod
-    def _asking_work(question: _Question, now_s: float) -> Work:
+    def _asking_work(question: _OpenQuestion, now_s: float) -> Work:
         ask = question.ask
         total = ask.of or len(ask.orders)
         return Work(ask.words, now_s - question.begun_s, ask.before + question.done, total, can_stop=True)
@@ -849,7 +849,7 @@ class Runtime:
     def _show_work(self) -> None:
         self._work_timer = None
         if self._jobs or self._questions or self._asked is not None or self._unlit_since_s is not None:
-            self._tell_soon()
+            self._redraw_soon()
             self._work_timer = asyncio.get_running_loop().call_later(TICK_S, self._show_work)
 
     # -- saving, jobs, ticks ----------------------------------------------------------------------------------------------

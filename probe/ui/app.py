@@ -287,12 +287,12 @@ class ProbeApp(App[str]):
         if need.task not in ("", "walk"):
             self.runtime.dispatch(ev.GoOpen(need.task))
 
-    def _take_link_if_due(self) -> None:
+    def _attach_if_due(self) -> None:
         """The first picture needs no board, and what a link is made of takes long to load."""
         if self._link_due and not self.is_ending:
-            self._take_link()
+            self._attach_link()
 
-    def _take_link(self) -> None:
+    def _attach_link(self) -> None:
         self._link_due = False
         if self.session.make_link is not None:
             self.link = self.session.make_link(self._link_event)
@@ -346,7 +346,7 @@ class ProbeApp(App[str]):
         if isinstance(top, CommandScreen):
             top.redraw()  # what changed meanwhile was not drawn
         if self._link_due:
-            self.screen.call_after_refresh(self._take_link_if_due)
+            self.screen.call_after_refresh(self._attach_if_due)
 
     async def _push(self, layer: OpenTask) -> None:
         if layer.task.read_first is not None and layer.task.read_first not in self.cautions_read:
@@ -509,7 +509,7 @@ class ProbeApp(App[str]):
         if not started:
             self._go_on()
         else:
-            self._take_link()
+            self._attach_link()
 
     def open_file(self, path: str, need: Need | None = None) -> None:
         """Open a map from home, and what it needs, if that was chosen."""

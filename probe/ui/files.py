@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @frozen
-class Form:
+class FileKind:
     """A form a map can be written in: its letter, what it is, what its file is called after the map's name, and how it is made."""
 
     letter: str
@@ -33,7 +33,7 @@ class Form:
     make: Callable[[PlayfieldMap], str]
 
 
-def export_forms() -> tuple[Form, ...]:
+def export_forms() -> tuple[FileKind, ...]:
     """The tables and sources."""
     from probe.export import WRITERS
 
@@ -47,10 +47,10 @@ def export_forms() -> tuple[Form, ...]:
         "c-header": ("h", "Lamp table as a C header", "-lamps.h"),
         "python": ("p", "Lamp table as Python source", "_lamps.py"),
     }
-    return tuple(Form(letter, words, ending, WRITERS[name]) for name, (letter, words, ending) in named.items())
+    return tuple(FileKind(letter, words, ending, WRITERS[name]) for name, (letter, words, ending) in named.items())
 
 
-def sheet_forms() -> tuple[Form, ...]:
+def sheet_forms() -> tuple[FileKind, ...]:
     """The papers for the cabinet."""
 
     def sheet(map_: PlayfieldMap, *, from_below: bool = False) -> str:
@@ -64,10 +64,12 @@ def sheet_forms() -> tuple[Form, ...]:
         return picture_svg(map_, from_below=from_below)
 
     return (
-        Form("s", "Sheet, to print from a browser (HTML)", "-sheet.html", sheet),
-        Form("p", "Picture of the playfield (SVG)", "-playfield.svg", picture),
-        Form("b", "Sheet as seen from below", "-sheet-below.html", lambda map_: sheet(map_, from_below=True)),
-        Form("v", "Picture as seen from below", "-playfield-below.svg", lambda map_: picture(map_, from_below=True)),
+        FileKind("s", "Sheet, to print from a browser (HTML)", "-sheet.html", sheet),
+        FileKind("p", "Picture of the playfield (SVG)", "-playfield.svg", picture),
+        FileKind("b", "Sheet as seen from below", "-sheet-below.html", lambda map_: sheet(map_, from_below=True)),
+        FileKind(
+            "v", "Picture as seen from below", "-playfield-below.svg", lambda map_: picture(map_, from_below=True)
+        ),
     )
 
 
@@ -77,11 +79,11 @@ class FileScreen(ModalScreen[None]):
     app: ProbeApp
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", priority=True)]
 
-    def __init__(self, question: str, forms: tuple[Form, ...]) -> None:
+    def __init__(self, question: str, forms: tuple[FileKind, ...]) -> None:
         super().__init__()
         self._question = question
         self._forms = forms
-        self._form: Form | None = None
+        self._form: FileKind | None = None
 
     def compose(self) -> ComposeResult:
         with Vertical(id="choice-box"):
@@ -110,7 +112,7 @@ class FileScreen(ModalScreen[None]):
         event.stop()
         self._ask_name(self._forms[event.option_index])
 
-    def _ask_name(self, form: Form) -> None:
+    def _ask_name(self, form: FileKind) -> None:
         self._form = form
         where = Path(self.app.document.path or "map.json")
         line = self.query_one(Input)
@@ -134,7 +136,7 @@ class FileScreen(ModalScreen[None]):
         self._say("writing…")
         self.run_worker(self._write(form, map_, path), name="writing a file", exclusive=True)
 
-    async def _write(self, form: Form, map_: PlayfieldMap, path: Path) -> None:
+    async def _write(self, form: FileKind, map_: PlayfieldMap, path: Path) -> None:
         import asyncio
 
         from probe.document.file import save_copy

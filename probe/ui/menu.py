@@ -256,7 +256,7 @@ def letters(rows: Sequence[Command]) -> list[str]:
     given: dict[str, str] = {}
     free = set(string.ascii_lowercase)
 
-    def give(row: Command, wanted: Iterable[str]) -> None:
+    def assign(row: Command, wanted: Iterable[str]) -> None:
         letter = next((sign for sign in wanted if sign in free), "")
         if letter:
             free.discard(letter)
@@ -264,11 +264,11 @@ def letters(rows: Sequence[Command]) -> list[str]:
 
     for row in rows:
         if len(row.letter) == 1:
-            give(row, row.letter)
+            assign(row, row.letter)
     need: Callable[[Command], bool] = lambda row: not row.keys  # noqa: E731 - a name for what is asked twice
     for row in sorted(rows, key=lambda row: not need(row)):
         if row.id not in given:
-            give(row, row.words.lower() + string.ascii_lowercase)
+            assign(row, row.words.lower() + string.ascii_lowercase)
     return [given.get(row.id, "") for row in rows]
 
 

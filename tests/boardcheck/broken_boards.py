@@ -128,7 +128,7 @@ class _Careless(BoardOutput):
 
 
 class OtherOutputs(ProtocolBoard):
-    """Its outputs reckon the ceiling in a way of their own."""
+    """Its outputs compute the ceiling in a way of their own."""
 
     kind: type[BoardOutput] = BoardOutput
 

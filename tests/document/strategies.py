@@ -23,7 +23,7 @@ from probe.document.model import (
 )
 from probe.document.model.change import Change, What
 from probe.document.model.evenings import Photo, WorkLine, WorkMoment
-from probe.document.model.game import Group, Observation, Proof, Verdict
+from probe.document.model.game import Discrepancy, Group, Proof, Verdict
 from probe.document.model.harness import (
     Batch,
     Connector,
@@ -144,7 +144,7 @@ proofs = st.builds(
     note=texts,
 )
 observations = st.builds(
-    Observation,
+    Discrepancy,
     time=texts,
     revision=st.integers(0, 99),
     lamp=st.none() | lamp_numbers,

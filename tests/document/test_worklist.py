@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import PixelState, PlayfieldMap
 from probe.document.model.evenings import Photo, WorkMoment
-from probe.document.model.game import Observation
+from probe.document.model.game import Discrepancy
 from probe.document.model.harness import Fixing, Joint
 from probe.document.model.light import Rating, Reading
 from probe.document.needs import WorkItem, needs, open_items, take_out_line, tick, worklist, write_line
@@ -67,7 +67,7 @@ def test_spots_of_the_last_walk_and_what_was_seen_otherwise_are_on_it() -> None:
         for n, p in enumerate(general)
     )
     map_ = DEMO.model_copy(
-        update={"readings": readings, "observations": (Observation(time=NOW, revision=2, lamp=5, seen="two"),)}
+        update={"readings": readings, "observations": (Discrepancy(time=NOW, revision=2, lamp=5, seen="two"),)}
     )
     dark = [item.need for item in worklist(map_) if item.need.words.startswith("Lighten")]
     assert sum(int(need.words.split()[1]) for need in dark) == len(general) - 1

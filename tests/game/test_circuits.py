@@ -14,8 +14,8 @@ from probe.game.circuits import (
     BOARD_VOLT,
     CIRCUITS,
     HOLDING_A,
-    Circuit,
     Drive,
+    SensingCircuit,
     Wave,
     circuit_lines,
     circuit_svg,
@@ -46,7 +46,7 @@ def simulated(folder: Path, deck: str, *wanted: str) -> np.ndarray:
 
 
 def led_current(
-    circuit: Circuit, folder: Path, *, volt: float, ohm: float, hertz: float = 60.0, stuck: bool = False
+    circuit: SensingCircuit, folder: Path, *, volt: float, ohm: float, hertz: float = 60.0, stuck: bool = False
 ) -> np.ndarray:
     """Time and LED current over two cycles, with the driver on."""
     if circuit.wave is Wave.HUMPS:
@@ -67,7 +67,7 @@ def led_current(
 
 
 @pytest.mark.parametrize("circuit", ALL, ids=DRIVES)
-def test_current_in_the_led_at_the_crest(circuit: Circuit, tmp_path: Path) -> None:
+def test_current_in_the_led_at_the_crest(circuit: SensingCircuit, tmp_path: Path) -> None:
     for volt in (circuit.peak_volt, circuit.most_volt):
         found = led_current(circuit, tmp_path, volt=volt, ohm=circuit.ohm)
         assert float(found[:, 1].max()) == pytest.approx(circuit.peak_a(volt=volt), rel=0.06)
@@ -75,7 +75,7 @@ def test_current_in_the_led_at_the_crest(circuit: Circuit, tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize("circuit", ALL, ids=DRIVES)
-def test_the_led_is_never_reversed_beyond_its_limit(circuit: Circuit, tmp_path: Path) -> None:
+def test_the_led_is_never_reversed_beyond_its_limit(circuit: SensingCircuit, tmp_path: Path) -> None:
     """PC817 sheet: 6 V. A supply the wrong way round, and one end pulled up through other lamps."""
     assert circuit.across_diode or circuit.ac_input
     series = "DS r s SMALL\n" if circuit.series_diode else "Rs r s 1m\n"
@@ -86,7 +86,7 @@ def test_the_led_is_never_reversed_beyond_its_limit(circuit: Circuit, tmp_path: 
 
 
 @pytest.mark.parametrize("circuit", ALL, ids=DRIVES)
-def test_heat_in_the_resistor_with_the_worst_of_everything(circuit: Circuit, tmp_path: Path) -> None:
+def test_heat_in_the_resistor_with_the_worst_of_everything(circuit: SensingCircuit, tmp_path: Path) -> None:
     """Supply high, resistor 5 % low, driver stuck on: within its rating, with a third to spare in use."""
     found = led_current(circuit, tmp_path, volt=circuit.most_volt, ohm=0.95 * circuit.ohm, stuck=True)
     time, power = found[:, 0], found[:, 1] ** 2 * 0.95 * circuit.ohm
@@ -98,7 +98,7 @@ def test_heat_in_the_resistor_with_the_worst_of_everything(circuit: Circuit, tmp
 
 
 @pytest.mark.parametrize("circuit", ALL, ids=DRIVES)
-def test_the_boards_pin_goes_low_with_the_worst_coupler(circuit: Circuit, tmp_path: Path) -> None:
+def test_the_boards_pin_goes_low_with_the_worst_coupler(circuit: SensingCircuit, tmp_path: Path) -> None:
     """Least transfer halved by age, LED 1.4 V, resistor 5 % high, least supply: below 1.5 V (ATmega328 class)."""
     least = 20.0 if circuit.drive is Drive.FLASHER else circuit.peak_volt * 0.9
     carries = circuit.collector_a(volt=least)
@@ -174,7 +174,7 @@ def test_one_sample_behind_a_divider_is_wrong_for_almost_half_of_the_time() -> N
 
 
 @pytest.mark.parametrize("circuit", ALL, ids=DRIVES)
-def test_the_hold_on_time_bridges_the_dark_of_two_half_cycles(circuit: Circuit) -> None:
+def test_the_hold_on_time_bridges_the_dark_of_two_half_cycles(circuit: SensingCircuit) -> None:
     for hertz in (50, 60):
         period = {Wave.STROBED: 16.0, Wave.STEADY: 33.3, Wave.HALF: 1000 / hertz}.get(circuit.wave, 500 / hertz)
         assert circuit.hold_on_ms > period + circuit.below_ms(0.001, hertz=hertz)
@@ -182,7 +182,7 @@ def test_the_hold_on_time_bridges_the_dark_of_two_half_cycles(circuit: Circuit) 
 
 
 @pytest.mark.parametrize("circuit", ALL, ids=DRIVES)
-def test_the_drawing_shows_every_value(circuit: Circuit) -> None:
+def test_the_drawing_shows_every_value(circuit: SensingCircuit) -> None:
     root = ET.fromstring(circuit_svg(circuit).encode())
     words = " ".join(element.text or "" for element in root.iter("{http://www.w3.org/2000/svg}text"))
     assert circuit.drive.value in words

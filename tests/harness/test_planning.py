@@ -19,11 +19,11 @@ from probe.harness.entries import (
     PlanEntry,
     batch_entries,
     change,
-    give_batch,
     joint_entries,
     new_feed,
     power_entries,
     remove,
+    set_batch,
     set_levels,
     step,
 )
@@ -131,11 +131,11 @@ def test_levels_of_places() -> None:
 
 
 def test_batches() -> None:
-    map_ = give_batch(bare(), "k", "3-5 Third reel")
+    map_ = set_batch(bare(), "k", "3-5 Third reel")
     assert [p.batch for p in map_.chain("k").pixels[2:7]] == [None, "third-reel", "third-reel", "third-reel", None]
-    map_ = give_batch(map_, "k", "5 -")
+    map_ = set_batch(map_, "k", "5 -")
     assert map_.chain("k").pixels[5].batch is None
-    assert give_batch(map_, "k", "all third REEL").batches == map_.batches, "a batch is known by its name"
+    assert set_batch(map_, "k", "all third REEL").batches == map_.batches, "a batch is known by its name"
     assert batch_entries(map_)[0].label == "Batch Third reel, 2 pixels"
     with pytest.raises(PowerError, match="give them another one"):
         remove(map_, Key(Batch, "third-reel", "name"))
@@ -188,7 +188,7 @@ def test_hostile_names_are_kept_as_typed_and_can_be_saved(text: str) -> None:
         except PowerError:
             assert not text.strip() or len(text) > 2000
     try:
-        map_ = give_batch(map_, "k", f"all {text}")
+        map_ = set_batch(map_, "k", f"all {text}")
     except PowerError:
         assert not text.strip() or len(text) > 2000 or any(c in text for c in "\n\r\x85\u2028\u2029")
     render_map(map_)

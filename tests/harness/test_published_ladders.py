@@ -180,7 +180,7 @@ def test_uniform_load(ends: list[float], drop_at_200: float, loss_w: float) -> N
     ids=["loop", "one wire only"],
 )
 def test_loop_or_one_wire(loop: float, at_150: float | None, at_end: float, both_ends: float) -> None:
-    """200 m, 2 A/m, 0.3 ohm/km in a single wire. poriyaan.in reckons the loop; Theraja's companion ONE wire, half."""
+    """200 m, 2 A/m, 0.3 ohm/km in a single wire. poriyaan.in computes the loop; Theraja's companion ONE wire, half."""
     loads = [(150.0, 0.0), (200.0, 0.0), *spread(amp_per_m=2, from_m=0, to_m=200, step_m=0.25)]
     one = distributor(loads=loads, length_m=200, loop_ohm_per_m=loop, end_volt=[500])
     if at_150 is not None:

@@ -23,7 +23,7 @@ from probe.cli.parser import EXPORTS, build_parser
 from probe.document.file import StorageError, demo_map_path, load_map
 from probe.document.model import PlayfieldMap, Record
 from probe.export import WRITERS
-from probe.export.csv_records import Form, form_of
+from probe.export.csv_records import CellForm, form_of
 from tests.hostile.texts import ALL_ESCAPES, ESCAPES, unsafe_in
 from tests.support.examples import first_now
 
@@ -135,7 +135,7 @@ def text_fields(raw: dict[str, Any]) -> list[tuple[dict[str, Any], str]]:
     found: dict[tuple[type[Record], str], dict[str, Any]] = {}
     for _, kind, record in records_of(PlayfieldMap, raw):
         for name, field in kind.model_fields.items():
-            if form_of(field)[0] is Form.TEXT:
+            if form_of(field)[0] is CellForm.TEXT:
                 found.setdefault((kind, name), record)
     return [(record, name) for (_, name), record in found.items()]
 
@@ -149,7 +149,7 @@ def hostile_map(tmp_path_factory: pytest.TempPathFactory) -> Path:
     taken = 0
     for _, kind, record in list(records_of(PlayfieldMap, raw)):
         for name, field in kind.model_fields.items():
-            if form_of(field)[0] is not Form.TEXT:
+            if form_of(field)[0] is not CellForm.TEXT:
                 continue
             before = dict(record)
             record[name] = ALL_ESCAPES + record.get("id", "")

@@ -12,7 +12,7 @@ from probe.document.model.light import Rating, Reading
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count, update_place
 from probe.lighting.evenness import Stop, evenness, fit, lit_places, scene, stops
 from probe.lighting.levels import places_lit, set_light, shown_on
-from probe.lighting.suggest import Sureness, Work, apply, suggest, sureness
+from probe.lighting.suggest import SeatWork, Sureness, apply, suggest, sureness
 
 DEMO = load_map(demo_map_path())
 
@@ -128,7 +128,7 @@ def test_a_wide_gap_asks_for_a_pixel_there() -> None:
     assert found.changes
     best = found.changes[0]
     assert best.outcome.after.uniformity > found.outcome.after.uniformity
-    pixels = [change for change in found.changes if change.work is Work.PIXEL]
+    pixels = [change for change in found.changes if change.work is SeatWork.PIXEL]
     assert pixels
     assert {pixels[0].place, pixels[0].to} == {map_.places[2].id, map_.places[3].id}
     assert "add a pixel between Glow 2 and Glow 3" in pixels[0].words(map_)
@@ -146,8 +146,8 @@ def test_a_bare_pixel_just_below_the_surface_asks_for_a_diffuser_and_a_deeper_se
     map_ = update_place(map_, map_.places[2].model_copy(update={"depth_mm": 12.0}))
     found = suggest(map_, fit(map_, readings(map_, noise=0.02)))
     works = {(change.work, change.place) for change in found.changes}
-    assert all(work is not Work.DEEPER for work, _ in works)
-    assert (Work.DIFFUSER, map_.places[2].id) in works
+    assert all(work is not SeatWork.DEEPER for work, _ in works)
+    assert (SeatWork.DIFFUSER, map_.places[2].id) in works
 
 
 def test_trims_stay_within_the_ceiling() -> None:

@@ -8,7 +8,7 @@ import pytest
 from probe.lighting import suggest as suggesting
 from probe.lighting.evenness import fit
 from probe.lighting.optics import Seat, matrix
-from probe.lighting.suggest import Work, suggest
+from probe.lighting.suggest import SeatWork, suggest
 from tests.lighting.monte_carlo import Floats, Lamp, landed, profile
 from tests.lighting.worlds import some_case
 
@@ -93,7 +93,7 @@ def test_work_that_is_advised_helps_in_those_worlds() -> None:
         case = some_case(seed, rays=20_000)
         now = case.now()
         for change in suggest(case.map, fit(case.map, case.readings)).changes:
-            assert change.work is not Work.DEEPER
+            assert change.work is not SeatWork.DEEPER
             done += 1
             right += case.changed(change) > now
     assert done >= 4

@@ -19,7 +19,7 @@ from probe.lighting.advice import advise, table, tint_at, warmths
 from probe.lighting.levels import shown_on
 from probe.lighting.plastics import (
     WHITES_K,
-    Part,
+    PixelDiodes,
     Tint,
     black_body,
     bulb_seen,
@@ -70,11 +70,11 @@ def test_a_colour_outside_the_part_is_refused() -> None:
     assert duty_for(0.30, 0.005) is None
     assert duty_for(0.05, 0.30) is None
     with pytest.raises(ValueError, match="no white"):
-        white_duty(900, part=Part(dominant_nm=(605.0, 523.5, 466.0)))
+        white_duty(900, part=PixelDiodes(dominant_nm=(605.0, 523.5, 466.0)))
 
 
 def test_another_part_wants_another_duty() -> None:
-    bluish = Part(mcd=(405.0, 690.0, 380.0, 1_200.0))
+    bluish = PixelDiodes(mcd=(405.0, 690.0, 380.0, 1_200.0))
     assert white_duty(2_700, part=bluish).blue == pytest.approx(white_duty(2_700).blue / 2, abs=1)
 
 

@@ -13,7 +13,7 @@ from probe.document.model.light import Rating, Reading
 from probe.document.operations import new_map
 from probe.lighting.evenness import Stop, candela, evenness, lamps_cd, scene
 from probe.lighting.optics import DIFFUSER_PASSES
-from probe.lighting.suggest import SeatChange, Trim, Work, apply
+from probe.lighting.suggest import SeatChange, SeatWork, Trim, apply
 from tests.lighting.monte_carlo import Floats, World
 
 
@@ -66,7 +66,7 @@ class Case:
         before = here.lamps_cd
         at = next(k for k, place in enumerate(here.places) if place.id == change.place)
         lamp, cd = world.lamps[at], lamps_cd(apply(self.map, change.trims), here.places)
-        if change.work is Work.PIXEL:
+        if change.work is SeatWork.PIXEL:
             other = next(k for k, place in enumerate(here.places) if place.id == change.to)
             spots = world.spots
             world.spots = np.vstack([spots, (spots[at] + spots[other]) / 2])
@@ -81,7 +81,7 @@ class Case:
             world.gains = gains
             mean = float(np.mean(world.reach @ (gains * before)))
             return self.uniformity(np.asarray((own + world.elsewhere * mean) * world.passes))
-        if change.work is Work.DIFFUSER:
+        if change.work is SeatWork.DIFFUSER:
             new = replace(lamp, capped=DIFFUSER_PASSES)
         else:
             assert change.depth_mm is not None

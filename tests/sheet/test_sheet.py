@@ -32,7 +32,7 @@ from probe.document.operations import (
 from probe.document.proving import add_proof, standings
 from probe.export.first_page import date_of
 from probe.export.sheet import sheet_html
-from probe.export.sheet_picture import Part, parts_of, picture_svg
+from probe.export.sheet_picture import DrawnPart, parts_of, picture_svg
 from probe.export.sheet_text import MOST, clean, escape
 from probe.playfield import strokes_of
 from tests.document.strategies import maps
@@ -321,8 +321,8 @@ def test_the_picture_is_mirrored_from_below() -> None:
 
 
 def test_what_lies_beyond_the_playfield_gets_a_picture_of_its_own() -> None:
-    assert parts_of(DEMO) == (Part.PLAYFIELD, Part.ABOVE)
-    assert parts_of(hostile_map()) == (Part.WHOLE,)
+    assert parts_of(DEMO) == (DrawnPart.PLAYFIELD, DrawnPart.ABOVE)
+    assert parts_of(hostile_map()) == (DrawnPart.WHOLE,)
     html = sheet_html(DEMO)
     assert html.split('<p class="volts">')[0].count("<svg") == 2
 

@@ -130,7 +130,7 @@ def _line_of_second(text: str, key: str) -> int | None:
     return None
 
 
-def _said(error: dict[str, Any], model: type[BaseModel]) -> str:
+def _message_of(error: dict[str, Any], model: type[BaseModel]) -> str:
     """One pydantic error in words."""
     if error["type"] == "extra_forbidden":
         known = _fields_at(model, error["loc"][:-1])
@@ -179,7 +179,7 @@ def _refusal(path: Path, model: type[BaseModel], text: str, faults: Sequence[Any
         what = "brackets are nested far too deep" if "recursion" in first["msg"] else first["msg"]
         return DamagedFileError(path, what, hint, line=int(place.group(1)) if place else None)
     line, first = min(((find(text, fault["loc"]), fault) for fault in _earliest(faults)), key=itemgetter(0))
-    what = _said(first, model)
+    what = _message_of(first, model)
     if len(faults) > 1:
         what += f" (and {len(faults) - 1} more)"
     return DamagedFileError(path, what, hint, line=line, field=named(first["loc"]) or None)

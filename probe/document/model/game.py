@@ -46,7 +46,7 @@ class Proof(Record):
     note: Text = ""
 
 
-class Observation(Record):
+class Discrepancy(Record):
     """Something seen in the game that is not what the map predicts. `lamp` was on; `place` is where it was seen, if known."""
 
     time: Text

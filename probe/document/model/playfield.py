@@ -17,7 +17,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from probe.document.model.change import Change
 from probe.document.model.evenings import Photo, WorkLine
-from probe.document.model.game import Group, LightColour, Observation, Proof
+from probe.document.model.game import Discrepancy, Group, LightColour, Proof
 from probe.document.model.harness import Batch, Connector, Feed, Gauge, Joint, MeterReading, Power, Supply
 from probe.document.model.light import Fade, Reading
 from probe.document.model.open_recheck import OpenRecheck
@@ -229,7 +229,7 @@ class PlayfieldMap(Record):
     batches: tuple[Batch, ...] = ()
     groups: tuple[Group, ...] = ()
     proofs: tuple[Proof, ...] = ()
-    observations: tuple[Observation, ...] = ()
+    observations: tuple[Discrepancy, ...] = ()
     worklist: tuple[WorkLine, ...] = Field(default=(), max_length=2_000)
     photos: tuple[Photo, ...] = Field(default=(), max_length=2_000)
     fade: Fade | None = None
