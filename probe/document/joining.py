@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable
 from functools import lru_cache
 
+from probe.document.lamp_table import lamps_lighting
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import folded, update_place
 from probe.frozen import frozen
@@ -44,7 +45,8 @@ class Match:
 def places_of_lamp(map_: PlayfieldMap, lamp: Lamp) -> list[Place]:
     """The places that a row of the list stands for."""
     if lamp.number is not None:
-        return [place for place in map_.places if lamp.number in place.lamps]
+        lighting = lamps_lighting(map_)
+        return [place for place in map_.places if lamp.number in lighting[place.id]]
     name, area, group = _folded(lamp.name), _folded(lamp.area), _folded(lamp.group)
     return [
         place
@@ -62,7 +64,7 @@ def has_job(place: Place) -> bool:
 
 def open_rows(map_: PlayfieldMap) -> tuple[Lamp, ...]:
     """Rows of the list that no place stands for yet."""
-    numbers = {number for place in map_.places for number in place.lamps}
+    numbers = {number for lamps in lamps_lighting(map_).values() for number in lamps}
     grouped = {(_folded(place.label), _folded(place.group)) for place in map_.places}
     return tuple(
         lamp

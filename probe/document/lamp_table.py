@@ -1,7 +1,9 @@
 """What each lamp and group of the game lights, by the map: the one source of every table that leaves the program.
 
 A pixel belongs to a lamp through its place (`Place.lamps`), to a group through `Place.group`. Pixels that are dark or
-dead now are in the table all the same: once repaired they light. A place without a lamp but with a group is always on.
+dead now are in the table all the same: once repaired they light. A place without a lamp but with a group is always on,
+unless a row of general illumination has both a number and that group: then that lamp switches the whole group, as one
+relay does.
 
 Level and colour of a pixel are its place's; where the place has none, its group's; else the defaults below. They are
 values of the map, in steps even to the eye; the duty that a pixel gets is `device_protocol.lightness` of them, and that is
@@ -16,7 +18,7 @@ from dataclasses import dataclass
 
 from device_protocol.lightness import at_level
 from device_protocol.values import Colour
-from probe.document.model import Pixel, Place, PlayfieldMap
+from probe.document.model import Kind, Pixel, Place, PlayfieldMap
 from probe.document.operations import folded
 from probe.frozen import frozen
 
@@ -134,6 +136,19 @@ def group_names(map_: PlayfieldMap) -> tuple[str, ...]:
     return tuple(found.values())
 
 
+def lamps_lighting(map_: PlayfieldMap) -> dict[str, tuple[int, ...]]:
+    """For each place id the lamp numbers that light it: its own, else those that switch its whole group, which are rows of
+    general illumination with a number and that group."""
+    switches: dict[str, list[int]] = {}
+    for lamp in map_.lamps:
+        if lamp.kind is Kind.GENERAL and lamp.number is not None and lamp.group.strip():
+            switches.setdefault(folded(lamp.group), []).append(lamp.number)
+    return {
+        place.id: tuple(dict.fromkeys(place.lamps or (switches.get(folded(place.group), ()) if switches else ())))
+        for place in map_.places
+    }
+
+
 def lamp_table(map_: PlayfieldMap) -> LampTable:
     """The table of a map. Lamps of the list without a pixel have a row without pixels."""
     names: dict[int, list[str]] = {}
@@ -142,8 +157,9 @@ def lamp_table(map_: PlayfieldMap) -> LampTable:
             names.setdefault(lamp.number, []).append(lamp.name)
     serving: dict[int, list[Place]] = {number: [] for number in names}
     grouped: dict[str, list[Place]] = {}
+    lighting = lamps_lighting(map_)
     for place in map_.places:
-        for number in dict.fromkeys(place.lamps):
+        for number in lighting[place.id]:
             serving.setdefault(number, []).append(place)
         if place.group.strip():
             grouped.setdefault(folded(place.group), []).append(place)
@@ -153,7 +169,7 @@ def lamp_table(map_: PlayfieldMap) -> LampTable:
     groups = []
     for name in group_names(map_):
         places = grouped.get(folded(name), [])
-        always = pixels_of(map_, [place for place in places if not place.lamps])
+        always = pixels_of(map_, [place for place in places if not lighting[place.id]])
         groups.append(GroupRow(name, pixels_of(map_, places), always))
     return LampTable(revision_of(map_), lamps, tuple(groups))
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from probe.document.joining import places_of_lamp
-from probe.document.lamp_table import TablePixel, lamp_table, light_of, pixels_of
+from probe.document.lamp_table import TablePixel, lamp_table, lamps_lighting, light_of, pixels_of
 from probe.document.model import Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
 from probe.export.cells import guard, table_text
@@ -51,7 +51,7 @@ def _shown(value: float | None) -> str:
 def write_by_lamp(map_: PlayfieldMap) -> str:
     """One record for each row of the lamp list, then each lamp number and group that only places name."""
     rows: list[tuple[str, ...]] = [LAMP_COLUMNS]
-    table = lamp_table(map_)
+    table, lighting = lamp_table(map_), lamps_lighting(map_)
     for lamp in map_.lamps:
         places = places_of_lamp(map_, lamp)
         own = ("" if lamp.number is None else str(lamp.number), guard(lamp.name), guard(lamp.area), lamp.kind.value)
@@ -60,7 +60,7 @@ def write_by_lamp(map_: PlayfieldMap) -> str:
     listed = {lamp.number for lamp in map_.lamps}
     for row in table.lamps:
         if row.number not in listed:
-            places = [place for place in map_.places if row.number in place.lamps]
+            places = [place for place in map_.places if row.number in lighting[place.id]]
             rows.append((str(row.number), *[""] * 8, *_lights(map_, places), ""))
     grouped = {folded(lamp.group) for lamp in map_.lamps if lamp.number is None}
     for group in table.groups:

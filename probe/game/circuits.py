@@ -147,7 +147,7 @@ class SensingCircuit:
         if self.across_diode:
             found.append(("reverse diode", "1N4148 across the LED, the other way round"))
         found += [
-            ("pull-up at the board", f"{ohms(self.pull_up_ohm)} to the board's 5 V"),
+            ("pull-up at the board", f"{ohms(self.pull_up_ohm)} to the board's 5 V (the chip's own are 20 to 50 kΩ; shift registers have none)"),
             ("holding load", self.load),
             ("hold-on time", f"linger {self.hold_on_ms} ms"),
             ("LED current at the crest", f"{1000 * self.peak_a():.1f} mA, at most {1000 * self.peak_a(volt=self.most_volt):.1f} mA"),
@@ -195,6 +195,8 @@ CIRCUITS: Final[dict[Drive, SensingCircuit]] = {
                      "sixty.", "D"),
                 Fact("Do not sense with a divider and one sample: a dark lamp reads as lit 45 % of the time. If it must be a "
                      "divider (10 kΩ over 22 kΩ), sample at 1 kHz or more: any high within 12 ms means off.", "V"),
+                Fact("More than 16 of them: a chain of 74HC165 shift registers on three pins of the board (build PP_AVR_SHIFT), eight "
+                     "inputs each, 10 kΩ to 5 V at every one: they have no pull-up of their own.", "D"),
                 Fact("Where the game refreshes on every second half-cycle set linger 45.", "M"),
             ),
             measure=(
@@ -214,8 +216,9 @@ CIRCUITS: Final[dict[Drive, SensingCircuit]] = {
                      "rows do for all 64 with the board's matrix build.", "V"),
                 Fact("A reversed LED sees up to 18 V and stands 6: both diodes.", "D"),
                 Fact("Turning off takes 100 to 250 µs with 10 kΩ: so long after the strobe's edge the lamp of the column before is seen "
-                     "at this one. The board looks twice in a row, which is too soon to tell: take a faster optocoupler, or a "
-                     "smaller pull-up, where neighbours ghost.", "M"),
+                     "at this one.", "M"),
+                Fact("The board counts a lamp when two looks see it, both more than 300 µs after its column came: such ghosts are in "
+                     "neither. Columns shorter than 0.4 ms are too short for it.", "V"),
                 Fact("A strobe that sticks puts 18 V on a 6.3 V bulb: eight times its power. Never stop the game with a lamp "
                      "selected.", "V"),
                 Fact("A lamp dimmed by the game to half wants linger 80.", "CP"),
@@ -274,8 +277,8 @@ CIRCUITS: Final[dict[Drive, SensingCircuit]] = {
                 Fact("The LED is dark for 1.3 ms (60 Hz), 1.6 ms (50 Hz) at each zero: hold-on 25 ms; with a plain optocoupler "
                      "and a reverse diode 45.", "V"),
                 Fact("A dimmed string makes pulses narrower: measure their width, do not just look for them.", "CP"),
-                Fact("An input switches one lamp, not a group: give the string a lamp number of its own, and the pixels that follow it that "
-                     "lamp.", "V"),
+                Fact("One input switches the whole string: a row of the lamp list of kind general, with the input's number and the "
+                     "group of its places.", "V"),
             ),
             measure=(
                 "a.c. volts across the string, and from each side to ground",

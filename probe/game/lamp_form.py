@@ -20,7 +20,11 @@ from probe.task.views import Line, TaskView
 FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")
 _NUMBERS = frozenset({"number", "row", "column"})
 _WORDS = {"insert_colour": "colour of insert", "row": "row (strobe)", "column": "column (strobe)"}
-_HINTS = {"number": "empty: always on", "kind": ", ".join(Kind)}
+_HINTS = {
+    "number": "empty: always on",
+    "kind": ", ".join(Kind),
+    "group": "general with a number: that lamp switches the whole group",
+}
 
 
 class FieldError(ValueError):

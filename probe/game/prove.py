@@ -12,6 +12,7 @@ from functools import cached_property
 from device_protocol.orders import ReadTableState, TableState
 from device_protocol.values import DARK, Colour
 from probe.document.board_table import BoardTable, TableTooLargeError, board_table
+from probe.document.lamp_table import lamps_lighting
 from probe.document.model import Place, PlayfieldMap
 from probe.document.model.game import Verdict
 from probe.document.operations import folded
@@ -82,9 +83,10 @@ class Prove(TaskState):
         row = self.row
         if row is None:
             return ()
+        lighting = lamps_lighting(self.map)
         if row.lamp is not None:
-            return tuple(place for place in self.map.places if row.lamp in place.lamps)
-        return tuple(p for p in self.map.places if folded(p.group) == folded(row.group) and not p.lamps)
+            return tuple(place for place in self.map.places if row.lamp in lighting[place.id])
+        return tuple(p for p in self.map.places if folded(p.group) == folded(row.group) and not lighting[p.id])
 
 
 _N = Next[Prove]

@@ -27,7 +27,7 @@ from device_protocol.orders import (
 )
 from probe.cautions import GAME_ON
 from probe.document.joining import has_job, join
-from probe.document.lamp_table import LampTable, lamp_table
+from probe.document.lamp_table import LampTable, lamp_table, lamps_lighting
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import set_lamps
 from probe.document.proving import add_observation, drop_observation
@@ -101,11 +101,16 @@ class Watch(TaskState):
         return lamp_table(self.map)
 
     @cached_property
+    def lighting(self) -> dict[str, tuple[int, ...]]:
+        """The lamps that light each place."""
+        return lamps_lighting(self.map)
+
+    @cached_property
     def names(self) -> dict[int, str]:
         """Names of lamps by number, from the list, else from their places."""
         found: dict[int, str] = {}
         for place in self.map.places:
-            for number in place.lamps:
+            for number in self.lighting[place.id]:
                 found.setdefault(number, place.label)
         found |= {row.number: " / ".join(row.names) for row in self.table.lamps if row.names}
         return found
@@ -135,7 +140,7 @@ class Watch(TaskState):
     def predicted(self, number: int) -> str:
         """What an input lights, by the map."""
         row = self.table.lamp(number)
-        places = [place.label for place in self.map.places if number in place.lamps]
+        places = [place.label for place in self.map.places if number in self.lighting[place.id]]
         if row is None and not places:
             return "nothing: the map has no such lamp"
         pixels = " ".join(f"{p.output}:{p.number}" for p in row.pixels) if row is not None else ""
@@ -186,7 +191,7 @@ class WatchTask(Task[Watch]):
                 stop = (fx.Ask((WatchInputs(False),), "watch-off"),) if s.board.has("inputs") else ()
                 return s, (*stop, fx.Close())
             case PressTarget() if s.simulated:
-                lit = tuple(place.id for place in s.map.places if place.lamps)
+                lit = tuple(place.id for place in s.map.places if s.lighting[place.id])
                 facts = PickFacts("Demo: press which target? (those with a lamp come first)", first=lit)
                 return replace(s, pressing=True, message=""), (fx.Open("pick", facts),)
             case LampTest() if s.simulated:
@@ -351,9 +356,10 @@ def _pressed(s: Watch, place_id: object) -> _N:
     place = s.map.place_by_id.get(place_id) if isinstance(place_id, str) else None
     if place is None:
         return s, effects
-    if not place.lamps:
+    lamps = lamps_lighting(s.map)[place.id]
+    if not lamps:
         return replace(s, message=f"{place.label} has no lamp in the map: nothing changes"), effects
-    pressed = tuple(fx.PlayGame(lamp) for lamp in place.lamps)
+    pressed = tuple(fx.PlayGame(lamp) for lamp in lamps)
     return replace(s, message=f"pressed: {place.label}"), (*effects, *pressed)
 
 

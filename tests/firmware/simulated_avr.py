@@ -213,6 +213,10 @@ class SimulatedAvr:
         """A chain that keeps so many bits of each frame and passes the rest on to a pin; 0 takes it away."""
         self.command(f"chain {output} {bits} {pin}")
 
+    def set_shift_registers(self, levels: bytes, *, pins: str = "C0 C1 C2") -> None:
+        """A chain of 74HC165 on these pins (load, clock, data) sees these levels, a byte each, the nearest first, A lowest."""
+        self.command(f"shift {pins} {levels.hex()}")
+
     def press(self, pin: str = "D2", *, ms: float = 60) -> None:
         """Presses the step button for so long, then lets go for as long."""
         self.set_pin(pin, 0)

@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 from device_protocol.board import BoardConfig, SimulatedBoard
 from device_protocol.errors import ErrorCode
 from device_protocol.lamp_table import TableGroup, TableLamp, decode_table
-from device_protocol.orders import CommitTable, RestartCause, TableBytes, WriteTable
+from device_protocol.orders import CommitTable, Player, RestartCause, TableBytes, WriteTable
+from device_protocol.values import DARK
 from probe.document.board_table import TableTooLargeError, board_table, differences, duties
 from probe.document.file import demo_map_path, load_map
-from probe.document.lamp_table import lamp_table
-from probe.document.model import Chain, PlayfieldMap
+from probe.document.joining import open_rows, places_of_lamp
+from probe.document.lamp_table import LampRow, lamp_table
+from probe.document.model import Chain, Kind, Lamp, PlayfieldMap
 from probe.document.operations import add_chain, add_place, add_revision, assign_place, new_map, update_place
 from probe.game.keys import CompareTables, HandOver, WriteWhole
 from probe.game.sync import PIECES_AT_ONCE, BoardTask, Sync, SyncStage, obstacle, start
@@ -52,6 +54,44 @@ def test_every_lamp_and_group_of_the_map_is_in_the_table_and_nothing_else(demo: 
         assert duties(made.table, TableGroup(number)) == {(p.output, p.number): p.duty for p in group.always_on}
     assert made.table.lamps() == tuple(row.number for row in rows.lamps if row.pixels)
     assert board_table(demo).image == made.image
+
+
+def test_one_input_switches_a_whole_group_of_general_illumination(demo: PlayfieldMap) -> None:
+    """A relay switches a string of lamps: on the board, by the input of that row's number, and in every list of the map."""
+    relay = Lamp(number=64, name="Tide pool string", kind=Kind.GENERAL, group="Always on,  tide pool")
+    map_ = demo.model_copy(update={"lamps": (*demo.lamps, relay)})
+    name = "always on, Tide pool"
+    before, after = lamp_table(demo).group(name), lamp_table(map_)
+    assert before is not None
+    assert before.always_on
+    switched = after.lamp(64)
+    assert switched is not None
+    assert switched.pixels == before.always_on
+    assert [group.always_on for group in after.groups if group.name == name] == [()]
+    assert {place.group for place in places_of_lamp(map_, relay)} == {name}
+    assert relay not in open_rows(map_)
+    # an insert's row with a number and a group only belongs to that group: it does not switch it
+    insert = relay.model_copy(update={"kind": Kind.INSERT})
+    assert lamp_table(demo.model_copy(update={"lamps": (*demo.lamps, insert)})).lamp(64) == LampRow(
+        64, (relay.name,), ()
+    )
+
+    desk = at_board(map_)
+    desk.give(WriteWhole())
+    desk.pass_s(2)
+    desk.device.give_pixels(Player.GAME)
+
+    def lit(number: int, on: bool) -> set[int]:
+        desk.input(number, on)
+        desk.pass_s(1)
+        chain = map_.chains[0]
+        assert chain.output == 0
+        return {number for number, colour in enumerate(desk.device.shown(0)) if colour != DARK}
+
+    others = {p.number for group in after.groups for p in group.always_on if p.output == 0}
+    assert lit(64, on=False) == others
+    assert lit(64, on=True) == others | {p.number for p in before.always_on if p.output == 0} != others
+    assert lit(64, on=False) == others
 
 
 @given(maps())

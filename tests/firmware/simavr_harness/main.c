@@ -27,6 +27,7 @@
  *   edges FILE | edges          records all edges to a file (16 bytes each, see harness.h), or stops
  *   pin D2 0|1                  drives an input pin
  *   chain OUTPUT BITS D4        a chain that keeps BITS bits of a frame and passes the rest on to an input pin; 0 for none
+ *   shift C0 C1 C2 HEX          a chain of 74HC165 on these pins (load, clock, data): its inputs, the nearest register first
  *   restart CAUSE               power, external, brownout, watchdog, unknown, bootloader
  *   power_cut SEED              as restart power, and an EEPROM byte being written is left half done
  *   eeprom | eeprom OFFSET HEX  reads all, or stores
@@ -110,6 +111,17 @@ static void on_sleep(avr_t *sleeper, avr_cycle_count_t cycles)
     (void)ppoll(waits, 3, &span, NULL);
 }
 
+/* ---- a chain of 74HC165: taken in while load is low, shifted at each rise of the clock, a high after the last ---- */
+
+#define REGISTERS_MAX 32
+
+static struct {
+    uint8_t inputs[REGISTERS_MAX], bits[REGISTERS_MAX];
+    size_t count;
+    bool loading, clock;
+    unsigned load_pin, clock_pin, data_pin; /* as in `pins` */
+} shift_chain;
+
 /* Drives all input pins; `anew`: after a restart, when simavr has forgotten levels that it would not tell twice. */
 static void apply_pins(bool anew)
 {
@@ -119,7 +131,9 @@ static void apply_pins(bool anew)
         for (uint8_t bit = 0; bit < 8; bit++) {
             bool data = port == data_port && bit >= data_bit && bit < data_bit + outputs;
             bool line = port == 'D' && bit < 2;
-            if (data || line)
+            unsigned number = (unsigned)(port - 'A') * 8 + bit;
+            bool shift = shift_chain.count && (number == shift_chain.load_pin || number == shift_chain.clock_pin);
+            if (data || line || shift)
                 continue;
             avr_irq_t *irq = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit);
             if (anew)
@@ -264,6 +278,64 @@ static void command_chain(const char *argument)
     done();
 }
 
+static void shift_out(void)
+{
+    if (shift_chain.loading)
+        memcpy(shift_chain.bits, shift_chain.inputs, sizeof shift_chain.bits);
+    pins[shift_chain.data_pin] = shift_chain.bits[0] >> 7;
+    apply_pins(false);
+}
+
+static void on_shift_load(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    (void)irq, (void)param;
+    shift_chain.loading = !value;
+    shift_out();
+}
+
+static void on_shift_clock(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    (void)irq, (void)param;
+    bool rise = value && !shift_chain.clock;
+    shift_chain.clock = value;
+    if (!rise || shift_chain.loading)
+        return;
+    for (size_t i = 0; i < shift_chain.count; i++) {
+        uint8_t in = i + 1 < shift_chain.count ? shift_chain.bits[i + 1] >> 7 : 1;
+        shift_chain.bits[i] = (uint8_t)(shift_chain.bits[i] << 1 | in);
+    }
+    shift_out();
+}
+
+/* "C0" as its place in `pins`; 0 for no pin. */
+static unsigned pin_named(const char *name)
+{
+    bool good = name[0] >= 'B' && name[0] <= 'D' && name[1] >= '0' && name[1] <= '7';
+    return good ? (unsigned)(name[0] - 'A') * 8 + (unsigned)(name[1] - '0') : 0;
+}
+
+static avr_irq_t *irq_of(unsigned pin)
+{
+    return avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('A' + pin / 8), (int)(pin % 8));
+}
+
+static void command_shift(const char *argument)
+{
+    if (strlen(argument) < 11 || !pin_named(argument) || !pin_named(argument + 3) || !pin_named(argument + 6)) {
+        fail("three pins such as C0 and bytes expected");
+        return;
+    }
+    if (!shift_chain.count) {
+        shift_chain.load_pin = pin_named(argument);
+        shift_chain.clock_pin = pin_named(argument + 3);
+        shift_chain.data_pin = pin_named(argument + 6);
+        avr_irq_register_notify(irq_of(shift_chain.load_pin), on_shift_load, NULL);
+        avr_irq_register_notify(irq_of(shift_chain.clock_pin), on_shift_clock, NULL);
+    }
+    shift_chain.count = parse_hex(argument + 9, shift_chain.inputs, sizeof shift_chain.inputs);
+    done();
+}
+
 static void command_eeprom(char *argument)
 {
     static uint8_t bytes[4096];
@@ -365,6 +437,8 @@ static void command(char *line)
         command_pin(argument);
     } else if (strcmp(line, "chain") == 0) {
         command_chain(argument);
+    } else if (strcmp(line, "shift") == 0) {
+        command_shift(argument);
     } else if (strcmp(line, "restart") == 0) {
         if (memory_restart(avr, argument)) {
             restarted();

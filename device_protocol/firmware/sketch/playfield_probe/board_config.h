@@ -173,6 +173,30 @@
 #define PP_AVR_INPUTS_ACTIVE_LOW 1
 #endif
 
+/* 1: the inputs come through a chain of 74HC165-like shift registers instead, eight inputs each; set PP_INPUTS, and PP_LAMPS if
+ * it is above 64. Three pins of one port: load (low: all registers take their inputs) and clock (rising: shift) go to every
+ * register; data comes from the last output of the nearest one, into whose serial input the next one's last output goes. Its
+ * inputs A to H are lamps 1 to 8, the next one's 9 to 16. */
+#ifndef PP_AVR_SHIFT
+#define PP_AVR_SHIFT 0
+#endif
+#ifndef PP_AVR_SHIFT_PORT
+#if defined(__AVR_ATmega2560__) || defined(__AVR_ATmega1280__)
+#define PP_AVR_SHIFT_PORT A
+#else
+#define PP_AVR_SHIFT_PORT C
+#endif
+#endif
+#ifndef PP_AVR_SHIFT_LOAD_BIT
+#define PP_AVR_SHIFT_LOAD_BIT 0
+#endif
+#ifndef PP_AVR_SHIFT_CLOCK_BIT
+#define PP_AVR_SHIFT_CLOCK_BIT 1
+#endif
+#ifndef PP_AVR_SHIFT_DATA_BIT
+#define PP_AVR_SHIFT_DATA_BIT 2
+#endif
+
 /* 1: the inputs are a strobed matrix of 8 rows and 8 columns instead; set PP_INPUTS to 64, PP_LAMPS to 64 and the button to
  * 0, or choose other pins: sixteen are needed. Row and column pins as above, number 1 first. */
 #ifndef PP_AVR_MATRIX

@@ -87,12 +87,15 @@ static bool button_closed(void *self)
 }
 #endif
 
-/* Sleeps until a byte comes or a millisecond has passed. */
+/* How long the board sleeps at most: a strobed matrix is looked at more often than its columns change. */
+#define IDLE_TICKS (PP_AVR_TICKS_PER_MS / (PP_FEATURE_INPUTS && PP_AVR_MATRIX ? 2 : 1))
+
+/* Sleeps until a byte comes or that time has passed. */
 static void idle(void)
 {
     cli();
     if (!pp_avr_uart_waiting()) {
-        OCR1A = TCNT1 + PP_AVR_TICKS_PER_MS;
+        OCR1A = TCNT1 + IDLE_TICKS;
         TIFR1 = 1 << OCF1A;
         sleep_enable();
         sei(); /* the instruction after it runs before any interrupt: no byte can slip in between */

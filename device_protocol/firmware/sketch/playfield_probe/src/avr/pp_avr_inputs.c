@@ -1,9 +1,10 @@
-/* The game's lamp inputs: a pin each, or a strobed matrix (SPEC 14). SPDX-License-Identifier: MIT */
+/* The game's lamp inputs: a pin each, shift registers, or a strobed matrix (SPEC 14). SPDX-License-Identifier: MIT */
 #include "../../board_config.h"
 
 #if defined(__AVR__) && !PP_GENERIC
 
 #include <avr/io.h>
+#include <util/delay.h>
 
 #include "pp_avr_internal.h"
 
@@ -45,14 +46,74 @@ static uint8_t rows(void)
     return PP_AVR_INPUTS_ACTIVE_LOW ? (uint8_t)~bits : bits;
 }
 
-/* The rows of a column, while it alone is strobed: looked at twice, for the strobe may move on in between. */
+/* An optocoupler takes up to 250 us to let go: for so long a lamp of the column before shows in this one (SPEC 14.5). */
+#define LET_GO_US 300
+#define BETWEEN_LOOKS_US 50
+
+/* Looks at the column that is strobed alone: 0 when there is none, or when it changed meanwhile. */
+static uint8_t look(uint8_t *bits)
+{
+    uint8_t column = columns();
+    if (!column || (column & (uint8_t)(column - 1)))
+        return 0;
+    _delay_us(LET_GO_US);
+    *bits = rows();
+    _delay_us(BETWEEN_LOOKS_US);
+    *bits &= rows();
+    return columns() == column ? column : 0;
+}
+
+/* The lamps of one column that two looks have seen, both after the column before has let go. One try more when the strobe
+ * moved on meanwhile: a board whose looks keep step with the strobe would else never see some columns. */
 bool pp_avr_read_inputs(void *self, uint8_t group, uint8_t *bits)
 {
+    static uint8_t column, seen;
     (void)self;
-    if (columns() != (uint8_t)(1u << group))
-        return false;
-    *bits = rows();
-    return columns() == (uint8_t)(1u << group) && rows() == *bits;
+    if (group == 0) {
+        column = look(&seen);
+        if (!column)
+            column = look(&seen);
+    }
+    *bits = seen;
+    return column & (uint8_t)(1u << group);
+}
+
+#elif PP_AVR_SHIFT
+
+#define LOAD (1u << PP_AVR_SHIFT_LOAD_BIT)
+#define CLOCK (1u << PP_AVR_SHIFT_CLOCK_BIT)
+#define DATA (1u << PP_AVR_SHIFT_DATA_BIT)
+#define SHIFT(name) PP_AVR_REGISTER(name, PP_AVR_SHIFT_PORT)
+#define SETTLE() _delay_us(0.5) /* the registers need 50 ns; a metre of wire more */
+
+/* Makes load and clock outputs at rest, data an input whose pull-up reads a chain that is not there as nothing on. */
+void pp_avr_inputs_setup(void)
+{
+    SHIFT(PORT) |= LOAD | DATA;
+    SHIFT(PORT) &= (uint8_t)~CLOCK;
+    SHIFT(DDR) |= LOAD | CLOCK;
+    SHIFT(DDR) &= (uint8_t)~DATA;
+}
+
+/* Eight inputs: all registers load at once before the first eight, so that every look is of one moment. */
+bool pp_avr_read_inputs(void *self, uint8_t group, uint8_t *bits)
+{
+    uint8_t byte = 0;
+    (void)self;
+    if (group == 0) {
+        SHIFT(PORT) &= (uint8_t)~LOAD;
+        SETTLE();
+        SHIFT(PORT) |= LOAD;
+    }
+    for (uint8_t i = 0; i < 8; i++) {
+        SETTLE();
+        byte = (uint8_t)(byte << 1 | (SHIFT(PIN) & DATA ? 1 : 0));
+        SHIFT(PORT) |= CLOCK;
+        SETTLE();
+        SHIFT(PORT) &= (uint8_t)~CLOCK;
+    }
+    *bits = PP_AVR_INPUTS_ACTIVE_LOW ? (uint8_t)~byte : byte;
+    return true;
 }
 
 #else
