@@ -25,6 +25,10 @@ PURE = (
     "patterns",
     "lighting",
     "boardcheck",
+    "evenings",
+    "playfield",
+    "practice",
+    "program",
 )
 
 

@@ -37,7 +37,7 @@ def merge_lamp_list(
 ) -> int:
     """Merge a lamp list into a map and say what changes; without a source, join places to lamps or show the list."""
     from probe.document.file import load_map
-    from probe.document.lamp_merge import row_title
+    from probe.document.joining import row_title
     from probe.export import ImportProblem, read_lamp_list
 
     try:
@@ -68,7 +68,7 @@ def merge_lamp_list(
 
 
 def _merged(document: Document, listed: Sequence[Lamp], *, replace: bool) -> list[str]:
-    from probe.document.lamp_merge import apply_merge, merge_lamps
+    from probe.document.joining import apply_merge, merge_lamps
 
     merge = merge_lamps(document.map.lamps, listed, replace=replace)
     document.commit(apply_merge(document.map, merge))
@@ -77,8 +77,7 @@ def _merged(document: Document, listed: Sequence[Lamp], *, replace: bool) -> lis
 
 
 def _joined(document: Document) -> list[str]:
-    from probe.document.joining import join_all, propose
-    from probe.document.lamp_merge import row_title
+    from probe.document.joining import join_all, propose, row_title
 
     matches = propose(document.map)
     sure = [match for match in matches if match.sure]

@@ -46,8 +46,7 @@ from probe.ui.start import PortChoice
 if TYPE_CHECKING:
     from device_protocol.board import ChainWiring, SimulatedBoard
     from probe.link import BoardLink, LinkEvent, OpenWire, PortSpec
-    from probe.link.simulated_game import SimulatedGame
-    from probe.link.simulated_wire import SimulatedPort
+    from probe.link.simulated_wire import SimulatedGame, SimulatedPort
     from probe.ui.app import ProbeApp
 
 log = logging.getLogger(__name__)
@@ -244,8 +243,7 @@ class Opening:
         def make(on_event: Callable[[LinkEvent], None]) -> BoardLink:
             nonlocal port, game
             from probe.link import BoardLink
-            from probe.link.simulated_game import SimulatedGame
-            from probe.link.simulated_wire import SimulatedPort
+            from probe.link.simulated_wire import SimulatedGame, SimulatedPort
 
             if port is None:
                 port = SimulatedPort(demo_board(truth), name="simulated board")

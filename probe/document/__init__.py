@@ -3,7 +3,7 @@
 Pure, for every room above:
 
 - `model`: the records of a map, frozen; `operations` (answers), `edits` (splicing; in words: `edit_text`), `wiring`,
-  `joining` (places to the lamp list), `lamp_merge`, `proving`: a map and a change in, a new map out. `follow` keeps joints
+  `joining` (the lamp list: places to its rows, another list into it), `proving`: a map and a change in, a new map out. `follow` keeps joints
   and feeds at their pixels.
 - `diff`: what differs, and the way back; `revisions`: the history made of it; `change_words` and `reasons` put it in words.
 - `checks`: what is wrong, doubtful or unfinished, and where. `lamp_table`, `board_table`: what each lamp lights.

@@ -5,9 +5,8 @@ from collections.abc import Callable, Mapping
 from probe.document.model import PlayfieldMap
 from probe.export.csv_map import read_csv, write_csv
 from probe.export.errors import ImportProblem
-from probe.export.json_map import write_json
+from probe.export.json_map import write_json, write_shared
 from probe.export.lamp_list import read_lamp_list, write_lamp_list
-from probe.export.shared import write_shared
 from probe.export.source_code import write_c_header, write_python_module
 from probe.export.tables import write_by_lamp, write_by_pixel, write_by_place, write_cuts, write_parts, write_seats
 

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from probe.document.file.layout import render_map
 from probe.document.joining import places_of_lamp
 from probe.document.json_text import json_line
 from probe.document.model import ByteOrder, Kind, Lamp, Pixel, PixelState, Place, PlayfieldMap
@@ -201,3 +202,23 @@ def write_json(map_: PlayfieldMap) -> str:
         f'"places": {_list([_place(map_, place) for place in map_.places])},\n'
         f'"lamps": {_list([_lamp(map_, lamp) for lamp in map_.lamps])}\n}}\n'
     )
+
+
+def shared_copy(map_: PlayfieldMap) -> PlayfieldMap:
+    """Machine, lamp list, places with their positions, the drawing, and what wire keeps clear of; no chain, power, light, note, proof or history."""
+    places = tuple(
+        place.model_copy(update={"note": "", "level": None, "colour": "", "depth_mm": None, "diffuser": False})
+        for place in map_.places
+    )
+    return PlayfieldMap(
+        machine=map_.machine.model_copy(update={"note": ""}),
+        places=places,
+        shapes=map_.shapes,
+        keep_outs=map_.keep_outs,
+        lamps=tuple(lamp.model_copy(update={"note": ""}) for lamp in map_.lamps),
+    )
+
+
+def write_shared(map_: PlayfieldMap) -> str:
+    """That copy as the content of a map file."""
+    return render_map(shared_copy(map_)).decode("utf-8")

@@ -8,8 +8,7 @@
 | `picture_keys`, `picture_state`, `picture_light`, `picture_view`, `picture` | the task of the picture; the first holds its commands |
 | `plastics` | colours as seen, bare and behind an insert's plastic; which words for colours survive there |
 | `optics` | illuminance from a pixel: beam, depth, distance, diffuser |
-| `gaps` | which places are neighbours |
-| `evenness` | uniformity of readings and ratings; fit of the light model to them |
+| `evenness` | uniformity of readings and ratings, and which places are neighbours; fit of the light model to them |
 | `suggest` | trims and changes of seating that make it even, and how sure that is |
 | `even_keys`, `even_walk` | the task of the guided walk for evenness; the first holds its commands and loads no numpy |
 

@@ -22,15 +22,14 @@
 
     links also work as `async with BoardLink(...) as link:` (start on entry, close on exit).
 
-After each `Connected` settings and light of the board are unknown: order `Dark()`, set it up (`set_up_outputs`), then
-light anew. An idle link keeps the board awake by itself.
+After each `Connected` settings and light of the board are unknown: order `Darken()`, set it
+up, then light anew (`probe.runtime` does). An idle link keeps the board awake by itself.
 """
 
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from probe.link.board_setup import OutputPlan, SetupResult, set_up_outputs
     from probe.link.errors import LinkError, LinkErrorKind, LinkLost
     from probe.link.events import (
         Connected,
@@ -71,12 +70,10 @@ __all__ = [
     "NoticeArrived",
     "OpenWire",
     "OrderRefused",
-    "OutputPlan",
     "PortInfo",
     "PortOpening",
     "PortSpec",
     "RetryPolicy",
-    "SetupResult",
     "Waiting",
     "Wire",
     "WireNote",
@@ -87,16 +84,10 @@ __all__ = [
     "list_ports",
     "open_wire",
     "remembered_key",
-    "set_up_outputs",
     "usb_name",
 ]
 
 _NAMES_OF = {
-    "board_setup": (
-        "OutputPlan",
-        "SetupResult",
-        "set_up_outputs",
-    ),
     "errors": (
         "LinkError",
         "LinkErrorKind",

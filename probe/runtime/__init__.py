@@ -3,7 +3,6 @@
 | file | what |
 |---|---|
 | `runtime` | the stack: `Runtime`, `OpenTask`, `Maker` |
-| `light_orders` | a light as orders to a board |
+| `light_orders` | a light as orders to a board, and a refusal in words |
 | `ending` | how the program ends: dark, saved, terminal as it was found |
-| `words` | failures of the line in words for the person |
 """

@@ -1,10 +1,11 @@
-"""Light as orders: what to send to a board so that it shows what a task wants, dimmed to the ceiling. Pure."""
+"""Light as orders: what to send to a board so that it shows what a task wants, dimmed to the ceiling; and what a refusal means. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from device_protocol.current import dim_to_ceiling
+from device_protocol.errors import ErrorCode, HostFault
 from device_protocol.orders import (
     Identity,
     LightGroup,
@@ -21,6 +22,7 @@ from device_protocol.orders import (
 )
 from device_protocol.values import DARK, Colour
 from probe.document.model import PlayfieldMap
+from probe.link.refusal import OrderRefused
 from probe.task.light import BoardPattern, ByTable, Dark, Outputs, OutputSetup, Pixels, Still
 
 COUNT_STEP = 64
@@ -116,3 +118,33 @@ def outputs_of(map_: PlayfieldMap | None, identity: Identity) -> Mapping[int, Ou
     chains = map_.chains if map_ is not None else ()
     found = {chain.output: setup_for(chain.output, map_, identity) for chain in chains if chain.length}
     return {output: setup for output, setup in found.items() if setup is not None}
+
+
+_REFUSALS = {
+    ErrorCode.NO_SUCH_OUTPUT: "the board has no such output: the map was made with another board or build",
+    ErrorCode.NO_SUCH_PIXEL: "the board says there is no such pixel: is the count set too small?",
+    ErrorCode.CEILING: "this needs more current than the ceiling allows: lower the level or light fewer pixels",
+    ErrorCode.TOO_MANY_PIXELS: "the board cannot drive that many pixels on one output",
+    ErrorCode.NO_SUCH_FEATURE: "this board cannot do that: its firmware lacks the feature",
+    ErrorCode.UNKNOWN_ORDER: "the board does not know this order: it speaks an older version of the protocol",
+    ErrorCode.MISMATCH: "the board's memory does not hold what was sent: write the table again; if that fails, the chip is worn",
+    ErrorCode.BAD_TABLE: "this board cannot keep such a table: it has fewer lamps, groups or pixels than the map asks for",
+    ErrorCode.NOT_IN_TABLE: "the board's table has no such lamp or group, or the board holds no table: write the table first",
+    ErrorCode.NOT_READY: "the board is busy: try again",
+}
+
+
+def refusal(code: ErrorCode | None, raw: str) -> str:
+    """What a refused order means for the person. `raw` is the board's own word, shown if the code alone is not enough."""
+    if code is not None and code in _REFUSALS:
+        return _REFUSALS[code]
+    return f"the board refused: {raw}"
+
+
+def why_not(exc: Exception) -> str:
+    """Why a light or a question came to nothing, as a plain sentence."""
+    if isinstance(exc, OrderRefused):
+        return refusal(exc.code, str(exc))
+    if isinstance(exc, HostFault):
+        return f"this cannot be shown: {exc}"
+    return str(exc)

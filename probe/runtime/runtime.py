@@ -26,12 +26,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Protocol
 
-from device_protocol.errors import HostFault, ProtocolFault
+from device_protocol.errors import ProtocolFault
 from probe.document.document import Document, Scope, Unsaved
 from probe.document.file.errors import StorageError
 from probe.link.daemon_thread import run_in_daemon
 from probe.runtime.ending import run_blocking, save_document
-from probe.runtime.words import refusal
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import (
@@ -610,6 +609,7 @@ class Runtime:
         if board is None or identity is None:
             return False
         from probe.link import LinkError, OrderRefused
+        from probe.runtime.light_orders import why_not
 
         wanted = self._wanted()
         if isinstance(wanted, HandsOff):
@@ -771,6 +771,7 @@ class Runtime:
             self._not_answered(question, "no board: plug it in, or pick its port")
             return
         from probe.link import LinkError, OrderRefused
+        from probe.runtime.light_orders import why_not
 
         try:
             for order in ask.orders:
@@ -1004,14 +1005,3 @@ class Runtime:
 def _job_work(job: fx.Job, for_s: float) -> Work:
     done, total = (job.progress.done, job.progress.total) if job.progress is not None else (0, 0)
     return Work(job.words, for_s, done, total, can_stop=job.progress is not None)
-
-
-def why_not(exc: Exception) -> str:
-    """Why a light or a question came to nothing, as a plain sentence."""
-    from probe.link import OrderRefused
-
-    if isinstance(exc, OrderRefused):
-        return refusal(exc.code, str(exc))
-    if isinstance(exc, HostFault):
-        return f"this cannot be shown: {exc}"
-    return str(exc)

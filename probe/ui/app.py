@@ -627,7 +627,7 @@ class ProbeApp(App[str]):
 
     def action_save_picture(self) -> None:
         """Save what the screen shows, as SVG, beside the map."""
-        from probe.ui.saved_picture import save_screen
+        from probe.ui.files import save_screen
 
         try:
             where = save_screen(self, beside=self.session.path)
@@ -649,7 +649,7 @@ class ProbeApp(App[str]):
 
     def _prose(self) -> str:
         """What this screen is for, and what is asked in this state."""
-        from probe.ui.prose import prose
+        from probe.ui.help import prose
 
         screen = self.screen
         if not isinstance(screen, CommandScreen) or screen.open_task not in self.runtime.layers:

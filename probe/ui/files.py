@@ -1,18 +1,22 @@
-"""Write the map in another form from inside: a table, a header, the sheet for the cabinet, its picture. Nothing of the map is changed."""
+"""Write the map in another form from inside: a table, a header, the sheet for the cabinet, its picture, what
+the screen shows. Nothing of the map is changed.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 
+from probe.document.file import save_copy
 from probe.document.file.errors import StorageError
 from probe.frozen import frozen
 from probe.ui.text import plain
@@ -161,3 +165,29 @@ class FileScreen(ModalScreen[None]):
         self.query_one(Input).display = False
         self.query_one(OptionList).focus()
         self._say("")
+
+
+_FONT_FACE = re.compile(r"@font-face\s*\{.*?\}", re.DOTALL)
+MOST = 1_000
+
+
+def screen_svg(app: App[Any]) -> str:
+    """The screen as an SVG document that opens anywhere, offline."""
+    svg = _FONT_FACE.sub("", app.export_screenshot(title="playfield-probe"))
+    return svg.replace("Fira Code,", "").replace("Fira Code", "monospace")
+
+
+def free_name(beside: Path) -> Path:
+    """`kelp-screen-1.svg` beside `kelp.json`, or the next number that is free. Raises FileExistsError after 1,000."""
+    for number in range(1, MOST + 1):
+        path = beside.with_name(f"{beside.stem}-screen-{number}.svg")
+        if not path.exists():
+            return path
+    raise FileExistsError(f"{MOST} pictures lie beside {beside}: move some away")
+
+
+def save_screen(app: App[Any], *, beside: str) -> Path:
+    """Save the screen beside a map file (in the working folder if there is none). Raises OSError or StorageError."""
+    where = free_name(Path(beside) if beside else Path.cwd() / "playfield-probe.json")
+    save_copy(where, screen_svg(app).encode("utf-8"))
+    return where

@@ -13,11 +13,12 @@ from textual.events import Click
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from probe.document.model import PlayfieldMap
+from probe.document.plural import many
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
 from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
-from probe.ui.seen import under_the_glass
 from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
@@ -378,3 +379,32 @@ class TaskScreen(CommandScreen):
 
 def _marks(spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
     return tuple(spot for spot in spots if spot.look == "mark")
+
+
+MOST_NAMES = 3
+
+
+def under_the_glass(truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...], at: str | None = None) -> Content:
+    """A line about what is lit; empty with a real board. `seen` holds (place id, colour word) pairs.
+
+    `at`: the place of the marked row, if there is one: then what is lit there comes first.
+    """
+    if truth is None:
+        return Content("")
+    place = truth.place_by_id.get(at) if at is not None else None
+    if place is not None:
+        colours = " and ".join(word for place_id, word in seen if place_id == at) or "dark"
+        others = len({place_id for place_id, _ in seen} - {at})
+        rest = f"; {many(others, 'other place')} lit" if others else "; nothing else is lit"
+        return plain(f"Under the glass, {place.label}: {colours}{rest}")
+    if not seen:
+        return Content("Under the glass: nothing lit")
+    words = []
+    for place_id, colour in seen[:MOST_NAMES]:
+        place = truth.place_by_id.get(place_id)
+        words.append(f"{place.label if place else place_id} ({colour})")
+    head = "Under the glass: "
+    if len(seen) > MOST_NAMES:  # how many comes first: the names may be cut off
+        head = f"Under the glass ({len(seen)} lit): "
+        words.append("…")
+    return plain(head + ", ".join(words))

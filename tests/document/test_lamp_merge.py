@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from probe.document.lamp_merge import apply_merge, merge_lamps, row_title
+from probe.document.joining import apply_merge, merge_lamps, row_title
 from probe.document.model import Kind, Lamp
 from probe.document.operations import add_place, new_map, set_lamps
 from tests.document.strategies import lamps

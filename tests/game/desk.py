@@ -25,8 +25,7 @@ from device_protocol.session import HostSession
 from probe.cli.screens import wiring_of
 from probe.document.model import PlayfieldMap
 from probe.link.refusal import OrderRefused
-from probe.runtime.light_orders import outputs_of, part_orders, parts_of, setup_for, setup_order, table_order
-from probe.runtime.runtime import why_not
+from probe.runtime.light_orders import outputs_of, part_orders, parts_of, setup_for, setup_order, table_order, why_not
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import ByTable, Dark, Game, HandsOff, Light, Outputs, Pixels

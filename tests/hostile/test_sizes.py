@@ -13,7 +13,7 @@ import pytest
 
 from probe.cli.outcome import Exit
 from probe.document.file import DamagedFileError, load_map, reading
-from probe.document.file.locate import find
+from probe.document.file.reading import find
 from probe.document.model import FORMAT_NAME, FORMAT_VERSION
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -10,8 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from probe.document.model.light import Measure, Rating, Reading
-from probe.lighting.evenness import RATED, evenness, light_in, measured
-from probe.lighting.gaps import neighbours
+from probe.lighting.evenness import RATED, evenness, light_in, measured, neighbours
 from probe.lighting.optics import Seat, lambert_exponent, matrix, share
 
 

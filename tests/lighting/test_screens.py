@@ -15,7 +15,7 @@ from probe.lighting.even_walk import EvenWalk
 from probe.lighting.picture_keys import PickPlace
 from probe.lighting.picture_state import PictureState
 from probe.playfield.cells import CHANGED_SIGN, DARK_SIGN, NO_PIXEL_SIGN, place_signs, route_points
-from probe.ui.saved_picture import screen_svg
+from probe.ui.files import screen_svg
 from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture, legend
 from tests.sheet.test_sheet import HOSTILE

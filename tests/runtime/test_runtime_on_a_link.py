@@ -27,8 +27,8 @@ from probe.document.operations import new_map
 from probe.link import BoardLink
 from probe.link.refusal import OrderRefused
 from probe.link.simulated_wire import SimulatedPort
-from probe.runtime.runtime import Runtime, why_not
-from probe.runtime.words import refusal
+from probe.runtime.light_orders import refusal, why_not
+from probe.runtime.runtime import Runtime
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import Next, Opened, Task, TaskState

@@ -15,10 +15,10 @@ from probe.document.settings import RENAMED_COMMANDS
 from probe.task import events as ev
 from probe.task.command import PICKERS, Command, Means, MenuGroup
 from probe.ui.app import MAKERS
+from probe.ui.help import ABOUT
 from probe.ui.key_table import key_table
 from probe.ui.keys import NOT_TO_BE_TAKEN, all_keys, key_name, keys_of, program_bindings, typing_key, while_empty
 from probe.ui.menu import letters
-from probe.ui.prose import ABOUT
 from tests.ui.conftest import OpenApp
 from tests.ui.test_walk_screen import small
 

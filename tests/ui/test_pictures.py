@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from probe.document.file import demo_map_path, load_map
-from probe.ui.saved_picture import screen_svg
+from probe.ui.files import screen_svg
 from tests.ui.conftest import OpenApp, Stage
 
 ROOT = Path(__file__).resolve().parent.parent.parent

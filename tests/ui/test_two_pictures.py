@@ -9,7 +9,7 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap
 from probe.recheck.state import RecheckStage
 from probe.task.events import Choose, Take
-from probe.ui.seen import under_the_glass
+from probe.ui.task_screen import under_the_glass
 from probe.ui.widgets.picture import PlayfieldPicture
 from tests.ui.conftest import OpenApp, Stage, text_of
 from tests.ui.test_recheck_screen import asked, state_of, wirings

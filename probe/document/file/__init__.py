@@ -1,7 +1,6 @@
 """The map file on disk. (Settings: `probe.document.settings`.)"""
 
 from probe.document.file.atomic import previous_name
-from probe.document.file.demo import demo_map_path
 from probe.document.file.disk import Disk
 from probe.document.file.errors import (
     CannotReadError,
@@ -13,7 +12,7 @@ from probe.document.file.errors import (
     StorageError,
     UnsoundMapError,
 )
-from probe.document.file.map_file import MapFile, load_map, save_copy
+from probe.document.file.map_file import MapFile, demo_map_path, load_map, save_copy
 
 __all__ = [
     "CannotReadError",

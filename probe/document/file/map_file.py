@@ -1,4 +1,4 @@
-"""The map file: opened exclusively, saved whole and at once."""
+"""The map file: opened exclusively, saved whole and at once; where the demonstration maps are."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+import probe
 from probe.document.file.atomic import keep_beside, previous_name, remove_leftovers, replace_file
 from probe.document.file.disk import Disk
 from probe.document.file.errors import CannotSaveError, ChangedElsewhereError, UnsoundMapError
@@ -223,3 +224,19 @@ class MapFile:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+COMPLETE = "kelp_forest.json"
+HALF = "kelp_forest_half.json"
+LAMPS = "kelp_forest_lamps.csv"
+_PACKAGE = Path(probe.__file__).parent
+
+
+def demo_map_path(name: str = COMPLETE) -> Path:
+    """The path of a demonstration file. Raises FileNotFoundError naming the places that were searched."""
+    searched = [_PACKAGE / "demo_maps" / name, _PACKAGE.parent / "demo_maps" / name]
+    for path in searched:
+        if path.is_file():
+            return path
+    places = " and ".join(str(path.parent) for path in searched)
+    raise FileNotFoundError(f"no demonstration file {name!r} in {places}: install the program again")

@@ -21,8 +21,7 @@ from probe.document.file import (
     load_map,
     previous_name,
 )
-from probe.document.file.locate import find, named
-from probe.document.file.reading import parse_map
+from probe.document.file.reading import find, named, parse_map
 from probe.document.model import FORMAT_VERSION
 from tests.support.examples import examples
 
