@@ -44,8 +44,10 @@ class Case:
     wrong: float = 0.005
     unsure: float = 0.0
     tires: float = 0.0
+    any: bool = False
 
 
+ANY = ("insert", "remove", "swap", "replaced", "reverse", "move", "exchange", "dead", "stop", "further")
 ROW_2 = (2, 3, 1)
 CASES = (
     Case(key="none", title="nothing changed", most_actions=2.2, most_wrong=0.001),
@@ -115,6 +117,15 @@ CASES = (
     ),
     Case(key="swap", title="two pixels swapped", kinds=("swap",), most_actions=math.inf, most_wrong=1.0),
     Case(key="move", title="a run moved", kinds=("move",), most_actions=math.inf, most_wrong=1.0),
+    Case(key="any", title="one to three edits of any kind", any=True, most_actions=math.inf, most_wrong=1.0),
+    Case(
+        key="any5",
+        title="the same, person errs 5 %",
+        any=True,
+        wrong=0.05,
+        most_actions=math.inf,
+        most_wrong=1.0,
+    ),
 )
 
 
@@ -128,6 +139,7 @@ class Tally:
     choose: list[float] = field(default_factory=list)
     answer: list[float] = field(default_factory=list)
     stated: list[tuple[float, bool]] = field(default_factory=list)
+    what: list[tuple[int, float, list[str]]] = field(default_factory=list)
 
 
 def make_chain(case: Case, rng: np.random.Generator) -> Chain:
@@ -143,7 +155,8 @@ def make_chain(case: Case, rng: np.random.Generator) -> Chain:
         chain.words = tuple(TINTS[name] if name else PLAIN for name in some)
     for size in case.sizes:
         insert(chain, rng, size)
-    return rewired(chain, case.kinds, rng)
+    kinds = tuple(rng.choice(ANY, size=int(rng.integers(1, 4))).tolist()) if case.any else case.kinds
+    return rewired(chain, kinds, rng)
 
 
 def human_seconds(action: Action, answer: Answer) -> float:
@@ -185,6 +198,7 @@ def run_one(case: Case, seed: int, tally: Tally) -> None:
     right = found == chain.visible()
     if not right:
         tally.wrong.append(seed)
+        tally.what.append((seed, state.confidence, chain.edits))
     tally.actions.append(actions - len(named))
     tally.seconds.append(seconds)
     tally.stated.append((state.confidence, right))
@@ -233,6 +247,8 @@ def report(case: Case, tally: Tally, seeds: Sequence[int]) -> bool:
         + (f"   wrong: {tally.wrong[:12]}" if wrong else ""),
         flush=True,
     )
+    for seed, chance, edits in tally.what[:20]:
+        print(f"    seed {seed}, stated {chance:.5f}: {'; '.join(edits)}", flush=True)
     return met
 
 

@@ -1,34 +1,24 @@
-"""Look frames: colours for every number so that a wrong map shows.
+"""Pictures: a colour for every number of a chain, so that a wrong map shows.
 
 The whole chain is lit at once.  A place is wrong when the number that really shines there has another colour than the
-number predicted there, so a code is good when a wrong alignment brings unlike colours together soon and often.
+number predicted there, so pictures are good when a wrong alignment brings unlike colours together soon and often.
+One colour everywhere proves nothing; cycling through the colours is blind to a shift by its period.
 
-Why not something simpler
-* One colour everywhere proves nothing: every alignment gives the same picture.
-* Plain cycling 0 1 2 3 0 1 2 3 is blind to a shift by its period (four pixels spliced in), to swaps at a distance of
-  four, and with two colours to every reversed run of odd length.
-* Independent random colours give neighbours the same colour a quarter of the time: a swap of such a pair, or a shift
-  that begins there, is not seen where it begins.
+Pictures come in families of four, drawn anew for each seed.  The colours that a number has in the first two make its
+*word*, one of sixteen, and the words are chosen one after the other:
 
-The construction
-* Blocks of four numbers carry four unlike colours in cyclic order; each block starts at an offset of its own that
-  moves on by 0, 1 or 2 (never 3) from block to block.  Inside a block unlike colours follow each other; at a border
-  the last colour is offset + 3 and the next is offset + {0, 1, 2}: unlike again.  So **neighbours always differ**, and a
-  shift by 1, 2 or 3 is seen within at most four numbers of where it begins.  The offsets follow a pseudo-random walk,
-  so there is **no period**: a shift by a multiple of four is seen as soon as the walk has moved (two times in three
-  per block), and a run of new pixels, a missing run, a reversed run or a moved run brings together numbers from
-  different blocks.
-* The **complement** of a frame is built number by number: it too has unlike neighbours, and the pair (colour in the
-  first, colour in the second) is different for all numbers within WINDOW of each other.  Hence every swap of two
-  pixels up to WINDOW - 1 apart, every reversed run of up to WINDOW numbers and every block exchange within a window
-  changes at least one of the two pictures, and a swap is seen at both of its places.  With two frames of four
-  colours there are only sixteen words, so no pair of frames can tell *all* pairs of a long chain apart: what is left
-  over (far swaps, one in sixteen at most on average) is for further frames, which are drawn anew each time.
-* An edit behind the last number (a new pixel at the tail) moves nothing that has a known place.  A frame therefore
-  lights a few numbers beyond the predicted end as well, and "a light where no place is known" is an answer; if that
-  answer is not to be relied on, probe the first number beyond the end.
+* neighbours differ in each of the two, so a shift by one shows at once in either;
+* words differ within WINDOW numbers, so a shift, a reversed run or a swap of near pixels changes one of the two;
+* up to PAIRS_ONCE numbers no two neighbouring words come again in the same order (of 144 such pairs), beyond that no
+  three if it can be helped: so two runs of two pixels (three) or more that are exchanged anywhere, or moved, change
+  one of the two.
 
-With three colours the blocks are of three, offsets move on by 0 or 1, and there are nine words; WINDOW shrinks.
+Sixteen words cannot be different for more than sixteen numbers: **two single pixels far apart** have the same word with
+a chance of 5.4 % at 108, and exchanging them changes neither picture.  The third picture splits the numbers of a word
+(0.8 % left at 108), the fourth splits those again: then every number up to about 250 has a word of its own.
+
+An edit behind the last number moves nothing that has a known place.  A picture therefore lights a few numbers beyond
+the predicted end as well, and "a light where no place is known" is an answer.
 """
 
 from __future__ import annotations
@@ -41,78 +31,89 @@ import numpy.typing as npt
 Codes = npt.NDArray[np.int8]
 
 UNLIT = -1
-"""Colour of a number that a frame leaves dark, and of a place that shows nothing."""
-
-WINDOW = {4: 10, 3: 5}
-"""Numbers closer together than this have different words in a frame and its complement; by count of colours."""
-
-
-def _check(length: int, colours: int) -> None:
-    if length < 0:
-        raise ValueError(f"a chain has no fewer than 0 numbers, not {length}")
-    if colours not in WINDOW:
-        raise ValueError(f"look frames use 3 or 4 colours, not {colours}")
+"""Colour of a number that a picture leaves dark, and of a place that shows nothing."""
+COLOURS = 4
+WINDOW = 10
+"""Numbers closer together than this have different words."""
+PAIRS_ONCE = 120
+FAMILY = 4
 
 
-@lru_cache(maxsize=512)
-def _first(length: int, seed: int, colours: int) -> bytes:
-    rng = np.random.default_rng([seed, colours, 1])
-    phase = int(rng.integers(colours))
-    blocks = (length + phase) // colours + 1
-    offsets = np.cumsum(rng.integers(0, colours - 1, size=blocks))
-    at = np.arange(length) + phase
-    return ((at + offsets[at // colours]) % colours).astype(np.int8).tobytes()
+def frame_code(*, length: int, turn: int, seed: int = 0) -> Codes:
+    """The colours 0..3 of the `turn`-th picture (0-based) of a seed; shape (length,).
 
-
-def look_code(*, length: int, seed: int = 0, colours: int = 4) -> Codes:
-    """One frame: shape (length,), colours 0..colours-1, neighbours unlike, no period.
-
-    The same arguments give the same frame on every machine.  Raises ValueError on a negative length or a count of
-    colours other than 3 or 4.
+    The same arguments give the same picture on every machine, and a longer one begins like a shorter one.  Raises
+    ValueError on a negative length or turn.
     """
-    _check(length, colours)
-    return np.frombuffer(_first(length, seed, colours), dtype=np.int8)
+    if length < 0 or turn < 0:
+        raise ValueError(f"a picture has no fewer than 0 numbers and turns, not {length} and {turn}")
+    whole = _family(-(-max(length, 1) // PAIRS_ONCE) * PAIRS_ONCE, seed * 1000 + turn // FAMILY)
+    return np.frombuffer(whole[turn % FAMILY], dtype=np.int8)[:length]
 
 
-@lru_cache(maxsize=512)
-def _complement(length: int, seed: int, colours: int) -> bytes:
-    first = np.frombuffer(_first(length, seed, colours), dtype=np.int8).tolist()
-    rng = np.random.default_rng([seed, colours, 2])
-    window = WINDOW[colours]
-    order = [rng.permutation(colours).tolist() for _ in range(length)]
-    second: list[int] = []
-    tried: list[int] = []  # how many colours of order[i] have been used up at number i
-    while len(second) < length:
-        at = len(second)
-        if len(tried) == at:
-            tried.append(0)
-        used = {second[k] for k in range(max(0, at - window + 1), at) if first[k] == first[at]}
-        if at:
-            used.add(second[-1])
-        while tried[at] < colours and order[at][tried[at]] in used:
-            tried[at] += 1
-        if tried[at] < colours:
-            second.append(order[at][tried[at]])
+@lru_cache(maxsize=64)
+def _family(length: int, seed: int) -> tuple[bytes, ...]:
+    words = _words(length, np.random.default_rng([seed, 0]))
+    pictures = [[w // COLOURS for w in words], [w % COLOURS for w in words]]
+    for turn in range(2, FAMILY):
+        pictures.append(_split(list(zip(*pictures, strict=True)), np.random.default_rng([seed, turn])))
+    return tuple(np.array(one, dtype=np.int8).tobytes() for one in pictures)
+
+
+_FOLLOW = [
+    [b for b in range(16) if a // COLOURS != b // COLOURS and a % COLOURS != b % COLOURS] for a in range(COLOURS**2)
+]
+"""The words that may stand behind each word."""
+
+
+def _words(length: int, rng: np.random.Generator) -> list[int]:
+    """Words for the first two pictures, the rarest used first; where none fits, back by one number and on with another."""
+    luck = rng.random((length, COLOURS**2)).tolist()
+    pairs: dict[tuple[int, int], int] = {}
+    triples: dict[tuple[int, ...], int] = {}
+    uses = [0] * COLOURS**2
+    words: list[int] = []
+    tries: list[list[int]] = []
+
+    def fitting() -> list[int]:
+        number, last = len(words), words[-1] if words else -1
+        recent = words[-(WINDOW - 1) :]
+        fine = [w for w in (_FOLLOW[last] if words else range(COLOURS**2)) if w not in recent]
+        if number < PAIRS_ONCE:
+            fine = [w for w in fine if not pairs.get((last, w))]
+        cost = {
+            w: luck[number][w] + uses[w] + 100 * triples.get((*words[-2:], w), 0) + 9 * (pairs.get((last, w), 0) > 0)
+            for w in fine
+        }
+        return sorted(fine, key=lambda w: -cost[w])
+
+    def count(by: int) -> None:
+        uses[words[-1]] += by
+        for table, size in ((pairs, 2), (triples, 3)):
+            some = tuple(words[-size:])
+            table[some] = table.get(some, 0) + by  # type: ignore[index]
+
+    while len(words) < length:
+        if len(tries) == len(words):
+            tries.append(fitting())
+        if tries[-1]:
+            words.append(tries[-1].pop())
+            count(1)
             continue
-        tried.pop()  # nothing fits here: go back one number and take its next colour
-        if not second:
-            raise RuntimeError(f"no complement exists for {length} numbers, seed {seed}, {colours} colours")
-        second.pop()
-        tried[-1] += 1
-    return np.array(second, dtype=np.int8).tobytes()
+        tries.pop()
+        count(-1)
+        words.pop()
+    return words
 
 
-def complement_code(*, length: int, seed: int = 0, colours: int = 4) -> Codes:
-    """The frame that goes with `look_code` of the same arguments: shape (length,).
-
-    Neighbours are unlike, and the two colours together differ for all numbers less than WINDOW[colours] apart.
-    """
-    _check(length, colours)
-    return np.frombuffer(_complement(length, seed, colours), dtype=np.int8)
-
-
-def frame_code(*, length: int, turn: int, seed: int = 0, colours: int = 4) -> Codes:
-    """The code for the `turn`-th look (0-based): pairs of a frame and its complement, each pair drawn anew."""
-    pair = seed * 1000 + turn // 2
-    make = complement_code if turn % 2 else look_code
-    return make(length=length, seed=pair, colours=colours)
+def _split(words: list[tuple[int, ...]], rng: np.random.Generator) -> list[int]:
+    """A further picture: neighbours unlike, and numbers of one word as different as can be."""
+    used: dict[tuple[int, ...], list[int]] = {}
+    found: list[int] = []
+    for word in words:
+        counts = used.setdefault(word, [0] * COLOURS)
+        order = sorted(rng.permutation(COLOURS).tolist(), key=lambda colour: counts[colour])
+        colour = next(c for c in order if not found or c != found[-1])
+        counts[colour] += 1
+        found.append(colour)
+    return found

@@ -76,6 +76,8 @@ WORTH_KEEPING = 24.0
 LIKELY_NEW = 0.75
 """A number that is new with this chance is lit to be named: that has to be asked anyhow."""
 CANDIDATES = 40
+LEFT_ALIKE = 0.0015
+"""Single pixels exchanged that no picture shown tells apart are left at this chance: less is not worth another picture."""
 MOST_UNSEEN = 2.0
 """What became no map counts at most so much against the best map: the tables are too rough to say more."""
 PREDICT_BEST = 0.5
@@ -113,6 +115,7 @@ class Recheck:
     maps: shape (n, numbers); log_prior: shape (n,); parents: which earlier map each is an edit of, shape (n,), an index
     into `bases`, maps with their log_prior that further edits may begin from again; meant: shape (observations, n), wrong: the same for a wrong answer,
     shape (observations,).  Sorted, the likeliest first.  unseen: weight of what became no map against the best map.
+    alike: weight, against the best map, of two single pixels exchanged that no answer speaks for or against.
     changed_at: how many observations there were when the best class last changed.
     """
 
@@ -126,6 +129,7 @@ class Recheck:
     meant: Floats
     wrong: Floats
     unseen: Floats
+    alike: float = 0.0
     changed_at: int = 0
     named: Mapping[int, int] = field(default_factory=dict)
     lit_alone: frozenset[int] = frozenset()
@@ -176,15 +180,15 @@ class Recheck:
     def weights(self) -> Floats:
         """Chance of every map, what became no map taken into account; shape (n,)."""
         shares = np.exp(self._totals - self._totals.max())
-        return np.asarray(shares / (shares.sum() + self.unseen.sum()))
+        return np.asarray(shares / (shares.sum() + self.unseen.sum() + self.alike))
 
     @cached_property
     def classes(self) -> tuple[tuple[float, Ints], ...]:
         """Chance and rows of every class of maps, the likeliest first."""
         rows: dict[bytes, list[int]] = {}
-        for row in range(len(self.maps)):
-            if row == 0 or self.weights[row] > 1e-8:
-                rows.setdefault(self.world.key(self.maps[row]), []).append(row)
+        count = [row for row in range(len(self.maps)) if row == 0 or self.weights[row] > 1e-8]
+        for row, key in zip(count, self.world.keys(self.maps[count]), strict=True):
+            rows.setdefault(key, []).append(row)
         found = [(float(self.weights[one].sum()), np.array(one)) for one in rows.values()]
         return tuple(sorted(found, key=lambda pair: -pair[0]))
 
@@ -197,6 +201,17 @@ class Recheck:
     def confidence(self) -> float:
         """Chance that what can be seen of the chain is as the best map says."""
         return min(1.0, self.classes[0][0])
+
+    @property
+    def chance_alike(self) -> float:
+        """Chance that two single pixels are exchanged whose exchange changes none of the pictures shown."""
+        return self.alike * float(self.weights[int(self.classes[0][1][0])])
+
+    @property
+    def settled(self) -> bool:
+        """Whether the doubt is small enough; single pixels exchanged unseen may leave a little more (LEFT_ALIKE)."""
+        rest = 1.0 - self.confidence - self.chance_alike
+        return rest <= 1.0 - self.options.confidence and self.chance_alike <= LEFT_ALIKE
 
     @property
     def likely_as_good(self) -> tuple[Ints, ...]:
@@ -274,8 +289,9 @@ class Recheck:
         for number in free:
             if new[number] >= LIKELY_NEW:
                 return self._probe(number, naming=True)
-        proved = self.confidence >= self.options.confidence
-        if proved and (not self.options.looks or self.clean_looks() >= self.options.clean_looks or self._looks_alike()):
+        if self.settled and (
+            not self.options.looks or self.clean_looks() >= self.options.clean_looks or self._looks_alike()
+        ):
             if free:
                 return self._probe(free[0], naming=True)
             ends = self.ends_early
@@ -432,7 +448,7 @@ class Recheck:
         """With every single edit of the likeliest maps; more bases: also of the maps that those are edits of."""
         state = self._widened()
         maps, priors, parents = [state.maps], [state.log_prior], [state.parents]
-        unseen = state.unseen
+        unseen, alike = state.unseen, state.alike
         rng = np.random.default_rng([state.options.seed, len(state.observations)])
         last = len(state.observations) - 1
         known = list(state.bases)
@@ -457,7 +473,7 @@ class Recheck:
             map_, log_prior, _ = known[base]
             edited = single_edits(state.world, map_, believed, looks=state.options.looks, rng=rng)
             if order == 0:
-                unseen = edited.unseen
+                unseen, alike = edited.unseen, edited.alike
             maps.append(edited.maps)
             priors.append(log_prior + edited.log_prior)
             parents.append(np.full(len(edited.maps), base))
@@ -465,7 +481,7 @@ class Recheck:
             state.setup, state.world, np.vstack(maps), np.concatenate(priors), state.observations
         )
         state = replace(state, bases=tuple(known))
-        return state._with(found, prior, np.concatenate(parents)[source], unseen)
+        return state._with(found, prior, np.concatenate(parents)[source], unseen, alike)
 
     def _fitting(self, map_: Ints, last: int) -> list[Observation]:
         """The answers that a map does not take for wrong, and the last one."""
@@ -485,7 +501,7 @@ class Recheck:
         unseen = np.concatenate([self.unseen, np.zeros(len(wider))])
         return replace(self, maps=np.hstack([self.maps, more]), bases=bases, unseen=unseen)
 
-    def _with(self, maps: Ints, log_prior: Floats, parents: Ints, unseen: Floats) -> Recheck:
+    def _with(self, maps: Ints, log_prior: Floats, parents: Ints, unseen: Floats, alike: float) -> Recheck:
         """These maps, each once, weighed by all answers; the ones that are here already keep their weights."""
         entries, old = self.setup.entries, len(self.maps)
         values = np.where(maps >= 0, maps % entries, -1 - np.arange(maps.shape[1])[None, :])
@@ -520,7 +536,8 @@ class Recheck:
         # what became no map was weighed against the map it was an edit of
         shift = float(self._totals[0] - state._totals[0])
         unseen = unseen * math.exp(min(shift, 0.0))
-        return replace(state, unseen=unseen * min(1.0, MOST_UNSEEN / max(float(unseen.sum()), 1e-300)))
+        unseen = unseen * min(1.0, MOST_UNSEEN / max(float(unseen.sum()), 1e-300))
+        return replace(state, unseen=unseen, alike=alike * math.exp(min(shift, 0.0)))
 
     # -- the end --------------------------------------------------------------------------------------------------
 
@@ -536,7 +553,8 @@ class Recheck:
             changed_at=self.changed_at,
             doubted=frozenset(i for i in range(len(self.observations)) if self.contradicts(i)),
             named=self.named,
-            proved=self.confidence >= self.options.confidence,
+            proved=self.settled,
+            chance_alike=self.chance_alike,
             alike=self.likely_as_good,
             stops_at=self.ends_early if self.stops else None,
         )

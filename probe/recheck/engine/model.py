@@ -51,6 +51,8 @@ class Prior:
     insertion: float = 0.44
     removal: float = 0.2
     replaced: float = 0.06
+    swapped: float = 0.04
+    """Two single pixels exchanged, half of the time near each other."""
     moved: float = 0.08
     """Two runs side by side exchanged: the same as one run moved."""
     exchanged: float = 0.04

@@ -53,6 +53,9 @@ BEST = 30
 """So many edits of each kind become maps."""
 MOST_PAIRS = 100
 """So many pairs of beginnings are tried for two runs exchanged."""
+NEAR_SWAP = 9
+"""Half of the single pixels exchanged are at most this far apart."""
+DRAWN_PAIRS = 6000
 SAMPLES = 800
 """Exchanges drawn at random to see what all answers would have let pass."""
 
@@ -61,11 +64,12 @@ SAMPLES = 800
 class Edited:
     """Edits of one map.  maps: shape (n, numbers); log_prior: what each adds to the map's own, shape (n,); unseen: the
     weight, against the map's own, of all the edits that did not become maps, by the first number that they change; shape
-    (numbers + 1,)."""
+    (numbers + 1,).  alike: the weight of two single pixels exchanged whose exchange changes nothing that was answered."""
 
     maps: Ints
     log_prior: Floats
     unseen: Floats
+    alike: float = 0.0
 
 
 class _Tables:
@@ -212,6 +216,16 @@ class _Tables:
             found += np.where(numbers == number, factor[rows], 0.0)
         return found
 
+    def cells_of(self, items: Ints, numbers: Ints) -> Floats:
+        """Log factors of single items at single numbers; shapes alike."""
+        found = np.zeros(items.shape)
+        rows = self.rows[items]
+        for table, colours in self.looks:
+            found += table[rows, colours[numbers]]
+        for number, factor in self.probes:
+            found += np.where(numbers == number, factor[rows], 0.0)
+        return found
+
     def part(self, shift: Ints | int, a: Ints, b: Ints) -> Floats:
         """Sum over items a..b-1 moved by a shift; far below zero for a shift that has no table."""
         row = np.asarray(shift) + self.length
@@ -337,12 +351,14 @@ def single_edits(
             [one],
             lambda a: np.concatenate([items[:a], [items[a] + setup.entries], items[a + 1 :]]),
         )
+    alike = 0.0
     if looks:
+        alike = _swapped(t, prior, n, keep, rng)
         _rearranged(t, prior, n, keep)
         unseen[:n] += _unlisted(t, prior, n, rng) / n
     _other_end(t, world, maps, priors, log_more)
     made = np.array(maps, dtype=np.int64).reshape(len(maps), width)
-    return Edited(made, np.array(priors), unseen)
+    return Edited(made, np.array(priors), unseen, alike)
 
 
 def _runs(n: int, longest: int) -> tuple[Ints, Ints]:
@@ -379,7 +395,11 @@ def _rearranged(t: _Tables, prior: Prior, n: int, keep: object) -> None:
         return
     ups = t.shifts[t.shifts > 0]
     downs = -t.shifts[t.shifts < 0]
-    a, p, q = (x.ravel() for x in np.meshgrid(anchors, downs, ups, indexing="ij"))
+    p, q = (x.ravel() for x in np.meshgrid(downs, ups, indexing="ij"))
+    fine = p + q <= n - anchors[0]
+    p, q = p[fine], q[fine]
+    a = np.repeat(anchors, p.size)
+    p, q = np.tile(p, anchors.size), np.tile(q, anchors.size)
     fine = a + p + q <= n
     a, p, q = a[fine], p[fine], q[fine]
     if a.size:
@@ -431,6 +451,40 @@ def _rearranged(t: _Tables, prior: Prior, n: int, keep: object) -> None:
                 [items[:a], items[c : c + q], items[a + p : c], items[a : a + p], items[c + q :]]
             ),
         )
+
+
+def _swapped(t: _Tables, prior: Prior, n: int, keep: object, rng: np.random.Generator) -> float:
+    """Two single pixels exchanged, near each other or anywhere; the weight of those that no answer speaks for or against.
+
+    All pairs of a chain of up to WHOLE numbers; of a longer one all near pairs, and so many drawn.
+    """
+    if n < 2:
+        return 0.0
+    if n <= WHOLE:
+        a, b = np.triu_indices(n, 1)
+    else:
+        x = np.concatenate([np.repeat(np.arange(n), NEAR_SWAP), rng.integers(0, n, DRAWN_PAIRS)])
+        y = np.concatenate(
+            [x[: n * NEAR_SWAP] + np.tile(np.arange(1, NEAR_SWAP + 1), n), rng.integers(0, n, DRAWN_PAIRS)]
+        )
+        fine = (x != y) & (y < n)
+        a, b = np.minimum(x, y)[fine], np.maximum(x, y)[fine]
+    near = b - a <= NEAR_SWAP
+    share = 0.5 * near / near.sum() + 0.5 * ~near / max(1, int((~near).sum()))
+    log_prior = float(np.log(prior.another * prior.swapped)) + np.log(share)
+    own = t.cells_of(np.arange(n), np.arange(n))
+    weight = t.cells_of(a, b) + t.cells_of(b, a) - own[a] - own[b]
+    other = (t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.setup.entries)
+    flat = np.abs(weight) < 1e-9
+    items = t.items
+    fine = other & ~flat
+    keep(  # type: ignore[operator]
+        weight[fine],
+        log_prior[fine],
+        [a[fine], b[fine]],
+        lambda a, b: np.concatenate([items[:a], [items[b]], items[a + 1 : b], [items[a]], items[b + 1 :]]),
+    )
+    return float(np.exp(log_prior[other & flat]).sum())
 
 
 def _exchange(t: _Tables, a: Ints, c: Ints, p: Ints, q: Ints) -> Floats:

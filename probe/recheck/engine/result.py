@@ -64,7 +64,8 @@ class Found:
 class Result:
     """The whole map: numbers in order, entries that are no longer in the chain, chance that what can be seen is right.
 
-    proved: that chance reached what was asked for.  alike: how many other maps no answer can tell from this one.
+    proved: that chance reached what was asked for.  chance_alike: chance of two single pixels exchanged that no picture
+    shown tells apart, part of the doubt.  alike: how many other maps no answer can tell from this one.
     stops_at: the data stop at this number, so that the entries behind it are there but dark; None when they do not.
     """
 
@@ -72,6 +73,7 @@ class Result:
     removed: tuple[int, ...]
     confidence: float
     proved: bool = True
+    chance_alike: float = 0.0
     alike: int = 0
     stops_at: int | None = None
 
@@ -88,6 +90,7 @@ def build_result(
     doubted: frozenset[int],
     named: Mapping[int, int],
     proved: bool,
+    chance_alike: float,
     alike: tuple[Ints, ...],
     stops_at: int | None,
 ) -> Result:
@@ -121,6 +124,7 @@ def build_result(
         removed=removed,
         confidence=confidence,
         proved=proved,
+        chance_alike=chance_alike,
         alike=len(alike),
         stops_at=stops_at,
     )

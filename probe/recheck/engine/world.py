@@ -102,9 +102,14 @@ class World:
 
     def key(self, map_: Ints) -> bytes:
         """The class of a map: maps with the same key answer every action alike."""
-        spots = self.spots(map_[None, :])[0]
-        lit = np.flatnonzero(spots != NO_LIGHT)
-        return spots[: int(lit[-1]) + 1].tobytes() if lit.size else b""
+        return self.keys(map_[None, :])[0]
+
+    def keys(self, maps: Ints) -> list[bytes]:
+        """The class of every map."""
+        spots = self.spots(maps)
+        lit = spots != NO_LIGHT
+        ends = np.where(lit.any(axis=1), maps.shape[1] - lit[:, ::-1].argmax(axis=1), 0)
+        return [row[:end].tobytes() for row, end in zip(spots, ends.tolist(), strict=True)]
 
 
 def colours_of(look: Look, numbers: int) -> Ints:

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from probe.recheck.engine import NEW, UNLIT, FoundKind, Look, Options, Probe, Recheck, Setup
-from probe.recheck.engine.engine import MOST_ANSWERS
+from probe.recheck.engine.codes import frame_code
+from probe.recheck.engine.engine import MOST_ANSWERS, SLACK
 from probe.recheck.engine.model import (
     END,
     AllAsShown,
@@ -90,7 +91,34 @@ def test_what_is_no_ordinary_splice_is_found_and_ends(case: str, seed: int) -> N
     state, actions = play(chain, chain.setup(), seed=seed)
     assert visible(state, chain) == chain.visible(), chain.edits
     assert actions <= most
-    assert state.confidence >= Options().confidence
+    assert state.settled
+
+
+def test_what_two_pictures_cannot_tell_stands_in_what_is_stated() -> None:
+    """Two single pixels with one word in both pictures: they look as before, so the doubt is stated; a third tells."""
+    pictures = [tuple(frame_code(length=80 + SLACK, turn=turn, seed=4).tolist()) for turn in range(3)]
+    words = list(zip(*pictures, strict=True))
+    pairs = list(itertools.combinations(range(80), 2))
+    one, other = next((a, b) for a, b in pairs if words[a][:2] == words[b][:2] and words[a][2] != words[b][2])
+    chain = Chain(80)
+    chain.pixels[one], chain.pixels[other] = chain.pixels[other], chain.pixels[one]
+    state, actions = play(chain, chain.setup(), seed=4)
+    assert actions == 2
+    assert found_map(state) == list(range(80))
+    assert state.confidence < 0.9995
+    assert state.chance_alike == pytest.approx(1 - state.confidence, rel=0.5)
+    look = state.look()
+    third = state.answered(look, Person(chain, np.random.default_rng(0), wrong=0, miss=0).answer(look))
+    assert not third.settled
+    while (action := third.next_step().action) is not None:
+        third = third.answered(action, Person(chain, np.random.default_rng(0), wrong=0, miss=0).answer(action))
+    assert visible(third, chain) == chain.visible()
+
+
+def test_a_third_picture_takes_most_of_that_doubt_away() -> None:
+    state, _ = play(Chain(80), Setup.unchanged(80), seed=4)
+    look = state.look()
+    assert state.answered(look, AllAsShown()).chance_alike < 0.3 * state.chance_alike
 
 
 def test_where_the_data_stop_no_working_pixel_is_taken_out_unasked() -> None:
@@ -206,7 +234,8 @@ def test_nothing_changed_takes_two_looks_and_verifies_every_number() -> None:
     assert found_map(state) == list(range(60))
     assert result.removed == ()
     assert all(one.verified and one.kind is FoundKind.OLD for one in result.numbers)
-    assert result.confidence >= Options().confidence
+    assert result.proved
+    assert 0.0 < result.chance_alike < 1.0 - result.confidence < 0.002  # one pair of single pixels in nineteen
     assert state.doubts() == ()
 
 
