@@ -325,10 +325,9 @@ def _singles(s: Rechecking) -> _N:
         return replace(s, looks=False, message="single pixels only, no pictures"), ()
     if s.stage not in ASKING or s.now is None or s.kept is None:
         return replace(s, message="only while something is asked"), (fx.Bell(),)
-    engine = replace(s.now.engine, options=replace(s.now.engine.options, looks=False))
     after = replace(s, looks=False, past=(*s.past, _at_list(s)))
     after, saves = _put_aside(after, s.kept.model_copy(update={"looks": False}))
-    after, jobs = _computing(after, partial(advanced, engine))
+    after, jobs = _computing(after, partial(_without_pictures, s.now.engine))
     return after, (*saves, *jobs)
 
 
@@ -479,6 +478,14 @@ def _computing(s: Rechecking, work: _Work) -> _N:
 def _first(setup: Setup, options: Options) -> Advanced:
     """Nothing asked yet."""
     return advanced(Recheck.start(setup, options))
+
+
+def _without_pictures(engine: Recheck) -> Advanced:
+    """The same answers, and only single pixels from now on: as it would be after going on with them."""
+    again = Recheck.start(engine.setup, replace(engine.options, looks=False))
+    for seen in engine.observations:
+        again = again.answered(seen.action, seen.answer)
+    return advanced(again)
 
 
 def _next(engine: Recheck, action: Action, answer: Answer) -> Advanced:
