@@ -69,7 +69,7 @@ _FOLLOW = [
 def _words(length: int, rng: np.random.Generator) -> list[int]:
     """Words for the first two pictures, the rarest used first; where none fits, back by one number and on with another."""
     luck = rng.random((length, COLOURS**2)).tolist()
-    pairs: dict[tuple[int, int], int] = {}
+    pairs: dict[tuple[int, ...], int] = {}
     triples: dict[tuple[int, ...], int] = {}
     uses = [0] * COLOURS**2
     words: list[int] = []
@@ -91,7 +91,7 @@ def _words(length: int, rng: np.random.Generator) -> list[int]:
         uses[words[-1]] += by
         for table, size in ((pairs, 2), (triples, 3)):
             some = tuple(words[-size:])
-            table[some] = table.get(some, 0) + by  # type: ignore[index]
+            table[some] = table.get(some, 0) + by
 
     while len(words) < length:
         if len(tries) == len(words):
