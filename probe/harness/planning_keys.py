@@ -129,7 +129,7 @@ POWER_UP = (
 HARNESS = (
     Command("harness.take", Means.DO, "Open", ev.Take(), shown=True),
     Command("harness.batches", Means.MORE, "Batches", OpenBatches(), shown=True, letter="o"),
-    Command("harness.set_batch", Means.MORE, "Give batch", OpenLine(LineUse.BATCH_OF_PIXELS), shown=True, letter="b"),
+    Command("harness.give_batch", Means.MORE, "Give batch", OpenLine(LineUse.BATCH_OF_PIXELS), shown=True, letter="b"),
     Command("harness.next_flag", Means.NEXT_OPEN, "Next flag", NextFlag(), shown=True),
     Command("harness.next_chain", Means.NEXT_KIND, "Next chain", PlanNextChain()),
     *_shared("harness", Moment.OPENING),

@@ -193,7 +193,7 @@ async def test_batches_by_keys(open_app: OpenApp) -> None:
         assert shows(stage) == "batch"
         assert "Batch Loose, 0 pixels" in shown
         await press(stage, "enter", *"pink", "enter", "escape")
-        await press(stage, "down", *to("harness.set_batch"), *"Loose", "enter")
+        await press(stage, "down", *to("harness.give_batch"), *"Loose", "enter")
         saved = load_map(stage.path)
         assert (saved.batches[-1].name, saved.batches[-1].five_volt) == ("Loose", "pink")
         assert saved.chain("playfield").pixels[1].batch == "loose"
