@@ -102,10 +102,12 @@ class WalkTask(Task[Walk]):
                 return self._say(s, answer, now_s)
             case UseLine(entry):
                 text = s.pixel.note if entry is WalkEntry.NOTE else ""
-                return replace(s, entry=entry, typed=text, chosen=0, message="", refused=""), ()
+                return replace(s, entry=entry, typed=text, chosen=0, message="", refused="", blind=False), ()
             case ev.Leave():
                 if s.typed or s.entry is not WalkEntry.LABEL:
-                    return replace(s, entry=WalkEntry.LABEL, typed="", chosen=0, message="", refused=""), ()
+                    return replace(
+                        s, entry=WalkEntry.LABEL, typed="", chosen=0, message="", refused="", blind=False
+                    ), ()
                 if s.waiting:
                     return replace(_put_back(s), typed=""), ()
                 return None
@@ -179,7 +181,8 @@ class WalkTask(Task[Walk]):
             return replace(
                 done, message=f"{done.message}; not taken: {', '.join(left)}" if left else done.message
             ), effects
-        return replace(done, typed=s.typed, chosen=s.chosen, waiting=tuple(rest), closed=s.closed), effects
+        line = {"typed": s.typed, "chosen": s.chosen, "refused": s.refused, "blind": s.blind or bool(s.refused)}
+        return replace(done, waiting=tuple(rest), closed=s.closed, **line), effects  # type: ignore[arg-type]
 
     def _changed(self, s: Walk, words: str, where: object) -> Walk:
         """After undo, redo or a change elsewhere: there, with what had been typed ahead back in the line."""
@@ -213,6 +216,10 @@ class WalkTask(Task[Walk]):
 
     def _label(self, s: Walk, now_s: float) -> _N:
         """The chosen offer, or the label typed: taken if its pixel is lit (or on paper), held until it is, or refused."""
+        if s.blind and s.typed.strip():
+            words = f"Enter once more takes “{s.typed.strip()}” for {shown_number(s.number)}"
+            message = f"{s.message}; {words}" if s.message.startswith("not taken") else words
+            return replace(s, blind=False, refused=s.typed, message=message), (fx.Bell(),)
         if s.waiting or self._refusal(s):
             if s.typed.strip() and s.board.here and not s.board.refused and not s.closed:
                 waiting = (*s.waiting, TypedAhead(s.typed, s.chosen))
@@ -251,6 +258,10 @@ class WalkTask(Task[Walk]):
         """A one-key answer: a state of the pixel, or the place before again."""
         if s.waiting or self._refusal(s):
             return self._refuse(s)
+        asked = (s.chain, s.number, answer.value)
+        if (s.refused or s.blind) and s.sure != asked:
+            words = f"not taken: {s.typed.strip()}; once more for {answer.value} at {shown_number(s.number)}"
+            return replace(s, sure=asked, message=words), (fx.Bell(),)
         if answer is OneKey.SAME_PLACE:
             last = s.last_place
             if last is None:
@@ -285,6 +296,7 @@ class WalkTask(Task[Walk]):
             typed="",
             chosen=0,
             refused="",
+            blind=False,
             put_at=None,
             message="",
             sure=None,
@@ -340,8 +352,9 @@ def _typed(s: Walk, text: str) -> Walk:
     """What is typed. Text that was finished and refused stays apart from what is typed after it."""
     if s.refused and text.startswith(s.refused) and len(text) > len(s.refused):
         words = f"not taken: {s.refused}"
-        return replace(s, typed=text[len(s.refused) :], chosen=0, refused="", message=words)
-    return replace(s, typed=text, chosen=0, refused="", message="", sure=None)
+        return replace(s, typed=text[len(s.refused) :], chosen=0, refused="", blind=True, message=words, sure=None)
+    message = s.message if s.blind and text else ""
+    return replace(s, typed=text, chosen=0, refused="", blind=s.blind and bool(text), message=message, sure=None)
 
 
 def _put_back(s: Walk) -> Walk:
@@ -351,7 +364,13 @@ def _put_back(s: Walk) -> Walk:
     first, *rest = s.waiting
     others = [waiting.typed for waiting in rest] + ([s.typed] if s.typed.strip() else [])
     words = f"not taken: {', '.join(others)}" if others else s.message
-    line = {"entry": WalkEntry.LABEL, "typed": first.typed, "chosen": first.chosen, "refused": first.typed}
+    line = {
+        "entry": WalkEntry.LABEL,
+        "typed": first.typed,
+        "chosen": first.chosen,
+        "refused": first.typed,
+        "blind": False,
+    }
     return replace(s, waiting=(), closed=False, message=words, **line)  # type: ignore[arg-type]
 
 
@@ -364,7 +383,7 @@ def _at(s: Walk, where: object) -> Walk:
         case (str() as chain, int() as number) if chain in s.map.chain_by_id and (chain, number) != (s.chain, s.number):
             line = {"entry": s.entry, "typed": s.typed, "chosen": s.chosen, "refused": s.refused, "message": s.message}
             moved = _go(s, chain, number)[0]
-            return replace(moved, **line) if s.refused else moved  # type: ignore[arg-type]
+            return replace(moved, blind=True, **line) if s.refused else moved  # type: ignore[arg-type]
     return s
 
 
@@ -457,8 +476,8 @@ def _go(s: Walk, chain_id: str, number: int) -> _N:
         return replace(s, message=end), (fx.Bell(),)
     s = replace(s, chain=chain_id, number=number, put_at=None, message="", end=None, was="", sure=None)
     if s.waiting:
-        return _put_back(s), ()
-    return replace(s, entry=WalkEntry.LABEL, typed="", chosen=0, refused=""), ()
+        return replace(_put_back(s), blind=True), ()
+    return replace(s, entry=WalkEntry.LABEL, typed="", chosen=0, refused="", blind=False), ()
 
 
 def _move(s: Walk, by: int, *, unseen: bool = False) -> _N:

@@ -77,7 +77,9 @@ class Walk(TaskState):
     """The whole state of a walk.
 
     `waiting`: labels finished ahead of their light, the first for this very pixel; `closed`: no more are held until they are
-    taken. `refused`: text in the entry line that was finished and not taken; what is typed next does not join it.
+    taken. `refused`: text in the entry line that was finished and not taken; what is typed next does not join it. `blind`:
+    what is in the line may be meant for another pixel, as what is typed without looking after an answer was not taken; it
+    is taken when it is finished once more.
     `end`: the page at the end of a chain, while it is shown; `ends`: (chain, count) whose end was looked at. `was`: the
     answer that the last one replaced. `sure`: the answer that was warned about and is taken when it is given once more.
     """
@@ -88,6 +90,7 @@ class Walk(TaskState):
     typed: str = ""
     chosen: int = 0
     refused: str = ""
+    blind: bool = False
     waiting: tuple[TypedAhead, ...] = ()
     closed: bool = False
     area: str | None = None

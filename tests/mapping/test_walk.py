@@ -152,6 +152,47 @@ def test_what_waits_goes_back_into_the_line_and_onto_no_other_pixel(how: str) ->
     assert walk.state.typed == "Squid", "two names never run together"
 
 
+@pytest.mark.parametrize("how", ["lost", "restarted", "refused", "undo", "moved"])
+@pytest.mark.parametrize("later", ["Take", "NOTHING_LIT", "SAME_PLACE"])
+def test_what_is_typed_on_without_looking_lands_on_no_pixel(how: str, later: str) -> None:
+    """A paper list is typed on while what waited went back into the line: not one answer of it is taken for another pixel."""
+    walk = at_board()
+    walk(*label("Otter"))
+    walk.lights_up = False
+    walk(*label("Ray"), *label("Eel"), Typed("Cr"))
+    match how:
+        case "lost":
+            walk.lose()
+        case "restarted":
+            walk.lose()
+            walk.plug(BOARD)
+        case "refused":
+            walk.refuse("there is no such pixel")
+        case "undo":
+            walk(Undo())
+        case _:
+            walk(Move(1))
+    before = walk.map
+    if how != "undo":
+        walk.plug(BOARD)
+    walk.lights_up = True
+    walk.light_up()
+    assert walk.state.typed == "Eel"
+    for name in ("ab", "Squid", "Anchor"):
+        walk(Typed(walk.state.typed + name), Take())
+        assert walk.effects[-1] == fx.Bell()
+        assert "Enter once more takes" in walk.state.message
+    if later != "Take":
+        walk(Say(OneKey[later]))
+        assert walk.effects[-1] == fx.Bell()
+    assert walk.map is before
+    assert walk.state.typed == "Anchor"
+    number = walk.state.number
+    walk(Take() if later == "Take" else Say(OneKey[later]))
+    pixel = walk.map.chain("playfield").pixels[number]
+    assert pixel.state is (PixelState.DARK if later == "NOTHING_LIT" else PixelState.PLACED), "who looks says it again"
+
+
 def test_one_key_answers_never_wait_and_close_what_is_typed_ahead() -> None:
     walk = at_board(lights_up=False)
     walk(Move(1), *label("Otter"), Say(OneKey.NOTHING_LIT), *label("Crab"))
