@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 from device_protocol.orders import Identity
 from probe.cautions import LIGHT
@@ -144,11 +144,15 @@ def start(map_: PlayfieldMap) -> EvenWalk:
     )
 
 
-def analyse(map_: PlayfieldMap, round_number: int, identity: Identity | None) -> Analysed:
+def analyse(
+    map_: PlayfieldMap, round_number: int, identity: Identity | None, progress: fx.Progress | None = None
+) -> Analysed:
     """What the readings of a walk say: slow, for a thread. Never raises for what a map may hold."""
+    progress = progress or fx.Progress()
+    progress.step(0)
     try:
         fitted = fit(map_, readings_of(map_, round_number))
-        return Analysed(round_number, fitted, suggest(map_, fitted, identity))
+        return Analysed(round_number, fitted, suggest(map_, fitted, identity, progress))
     except ValueError as error:
         return Analysed(round_number, None, None, str(error))
 
@@ -186,6 +190,8 @@ class EvennessTask(Task[EvenWalk]):
                 if not s.done or found.round != s.round:
                     return s, ()
                 return replace(s, fit=found.fit, suggestion=found.suggestion, trouble=found.trouble), ()
+            case ev.JobStopped() if s.done:
+                return replace(s, done=False, message="stopped: the readings are kept"), ()
             case NewRound():
                 fresh = replace(s, round=last_round(s.map) + 1, at=0, done=False, fit=None, suggestion=None)
                 words = "walk again: what has changed?"
@@ -294,7 +300,7 @@ def _finish(s: EvenWalk) -> Next[EvenWalk]:
     left = len(s.stops) - len(s.readings)
     words = "every stop is read" if left <= 0 else f"{left} stops are open: the answer is vaguer"
     map_, number, identity = s.map, s.round, s.board.identity
-    job = fx.Job(("evenness", number), lambda: analyse(map_, number, identity), "computing how even the light is")
+    job = fx.Job(("evenness", number), partial(analyse, map_, number, identity), "computing how even the light is")
     return replace(s, done=True, alone=False, fit=None, suggestion=None, trouble="", message=words), (job,)
 
 

@@ -22,6 +22,7 @@ from probe.lighting.advice import tint_at
 from probe.lighting.evenness import Evenness, Fit, Scene, candela, evenness
 from probe.lighting.levels import places_lit, set_light, shown_on
 from probe.lighting.optics import DIFFUSER_PASSES, Array, Seat
+from probe.task.effects import Progress
 
 HELPS_BY = 1.10
 """A change is offered if it makes uniformity a tenth better than trims alone. Own choice."""
@@ -127,8 +128,11 @@ class Suggestion:
     rated_only: bool = False
 
 
-def suggest(map_: PlayfieldMap, fitted: Fit, identity: Identity | None = None) -> Suggestion:
+def suggest(
+    map_: PlayfieldMap, fitted: Fit, identity: Identity | None = None, progress: Progress | None = None
+) -> Suggestion:
     """Trims and changes for the general illumination of a map, from the fitted model."""
+    progress = progress or Progress()
     here = fitted.scene
     now = np.array([DUTY[light_of(map_, place)[0]] for place in here.places], dtype=np.float64)
     each = _full_cd(map_, here)
@@ -142,7 +146,7 @@ def suggest(map_: PlayfieldMap, fitted: Fit, identity: Identity | None = None) -
     changes = sorted(
         (
             c
-            for c in _changes(map_, fitted, each, now, best)
+            for c in _changes(map_, fitted, each, now, best, progress)
             if c.outcome.after.uniformity > HELPS_BY * outcome.after.uniformity
         ),
         key=lambda c: (-c.outcome.after.uniformity, c.place),
@@ -260,7 +264,9 @@ def _behind_insert(map_: PlayfieldMap, place: Place) -> bool:
     return tint_at(map_, place) is not None
 
 
-def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array) -> list[SeatChange]:
+def _changes(
+    map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Array, progress: Progress
+) -> list[SeatChange]:
     """Changes at the darkest and brightest points that trims leave, each tried alone."""
     here = fitted.scene
     light = fitted.light(each * best / 255, seats=here.seats)
@@ -295,7 +301,10 @@ def _changes(map_: PlayfieldMap, fitted: Fit, each: Array, now: Array, best: Arr
         seat = here.seats[at]
         return seated(at, depth_mm=depth_mm, hole_mm=max(0.0, seat.hole_mm + depth_mm - seat.depth_mm))
 
-    for row in (*order[:MOST_TRIED].tolist(), *order[::-1][:MOST_TRIED].tolist()):
+    rows = (*order[:MOST_TRIED].tolist(), *order[::-1][:MOST_TRIED].tolist())
+    progress.total = len(rows)
+    for row in rows:
+        progress.step()
         place, to = here.stops[row]
         dark = light[row] < np.mean(light)
         if to is not None and dark:

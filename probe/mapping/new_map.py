@@ -296,9 +296,10 @@ class SetupTask(Task[Setting]):
         if s.choices:
             board += "   ● lit" if s.is_lit else "   ○ not lit yet"
         entry = s.stage in ENTRY_STAGES
-        hint = f"Enter alone takes: {s.suggestion}" if entry and s.suggestion else ""
+        unit = " mA" if s.stage is SetupStage.CEILING else ""
+        hint = f"Enter alone takes: {s.suggestion}{unit}" if entry and s.suggestion else ""
         return TaskView(
-            head="A new map",
+            head=f"{s.draft.machine.name} · Set-up" if s.draft is not None else "A new map",
             board=board,
             above=(Line(""), Line(s.question, "bold")),
             typed=s.typed if entry else None,
@@ -386,7 +387,7 @@ def _entered(s: Setting, text: str) -> _N:
         case SetupStage.COUNT_ENTRY:
             limit = s.board.identity.pixels if s.board.identity else MAX_PIXELS
             if not text.isdecimal() or not 1 <= int(text[:9]) <= limit:
-                return replace(s, message=f"type a number from 1 to {limit}"), (fx.Bell(),)
+                return replace(s, message=f"type a number from 1 to {limit:,}"), (fx.Bell(),)
             return replace(s, found_count=int(text), stage=SetupStage.NAME, typed="", message=""), ()
         case SetupStage.NAME:
             name = text or s.suggestion

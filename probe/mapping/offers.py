@@ -134,7 +134,7 @@ def offers(around: Surroundings, typed: str, *, limit: int = 8) -> tuple[Offer, 
     known = pool + _used_before(around, {_folded(o.label) for o in pool})
     exact = [o for o in known if _folded(o.label) == _folded(typed)]
     short = [o for o in known if o not in exact and abbreviates(typed, o.label)]
-    as_typed = [] if exact else [Offer(typed, "new, as typed")]
+    as_typed = [] if exact else [Offer(typed, "as typed")]
     have = {_folded(o.label) for o in (*known, *as_typed)}
     made = [] if exact else _made_of_words(around.map, typed, have)
     first, later = ([], []) if exact else _varied(around, typed, {_folded(o.label) for o in (*short, *as_typed, *made)})
@@ -163,7 +163,7 @@ def _labels(map_: PlayfieldMap) -> tuple[str, ...]:
 def _made_of_words(map_: PlayfieldMap, typed: str, have: set[str]) -> list[Offer]:
     """New labels that the typed beginnings of words stand for."""
     made = [label for label in completed(vocabulary(_labels(map_)), typed) if _folded(label) not in have]
-    return [Offer(label, "new, from its words") for label in made[:_OF_THESE]]
+    return [Offer(label, "new") for label in made[:_OF_THESE]]
 
 
 _ORDINAL = re.compile(r"^\d+\w?$")

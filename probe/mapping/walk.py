@@ -227,7 +227,7 @@ class WalkTask(Task[Walk]):
             return self._refuse(s)
         offer = s.offer
         if offer is None:
-            return replace(s, message="type what lights, or press a key for nothing lit, spare …"), (fx.Bell(),)
+            return replace(s, message="type what lights; nothing lit is F2, hidden F3, spare F5 then S"), (fx.Bell(),)
         if len(offer.label) > MAX_TEXT:
             return replace(s, message=f"this label is too long: {MAX_TEXT:,} characters at most"), (fx.Bell(),)
         map_, place = _place_for(s, offer)

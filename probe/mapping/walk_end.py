@@ -30,6 +30,7 @@ from probe.mapping.walk_keys import (
 from probe.mapping.walk_state import EndStage, OneKey, Walk, WalkEnd, next_unseen
 from probe.task import effects as fx
 from probe.task import events as ev
+from probe.task.screen import ScreenEvent, WriteExport, WriteSheet
 from probe.task.task import Next
 from probe.task.views import Line, PictureView, TaskView
 
@@ -47,12 +48,11 @@ _Go = Callable[[Walk, str, int], _N]
 
 @frozen
 class NextStep:
-    """A row of what comes next: an event for the walk, or words for what is done outside the program."""
+    """A row of what comes next: an event for the walk, or for the screen."""
 
     words: str
     note: str = ""
     event: object = None
-    outside: str = ""
 
 
 def at_end(s: Walk) -> bool:
@@ -148,8 +148,10 @@ def _row(s: Walk, row: int, go: _Go) -> _N:
                 return s, (fx.Open(task, where),)
             case ev.GoOpen(task):
                 return s, (fx.Open(task, (s.chain, s.number)),)
+            case ScreenEvent() as asked:
+                return s, (fx.OnScreen(asked),)
             case _:
-                return replace(s, message=step.outside), ()
+                return s, ()
     if end.stage is EndStage.PAST and row == 2:
         if s.steady_only:
             return replace(s, message="steady light only (settings): look once more, or turn it brighter"), ()
@@ -303,7 +305,7 @@ def end_view(s: Walk) -> TaskView:
         typed=s.typed if end.stage is EndStage.COUNT else None,
         items=end_rows(s),
         chosen=s.chosen,
-        empty=(Line(hint, "dim"),) if hint else (),
+        empty=(Line(hint, "dim", wrap=True),) if hint else (),
         details=tuple(lines) if findings else (),
         message=s.message or s.board.refused or s.board.trouble,
         unsaved=s.unsaved,
@@ -340,10 +342,8 @@ def next_steps(map_: PlayfieldMap) -> tuple[NextStep, ...]:
     if findings:
         steps.append(NextStep(f"See {many(len(findings), 'finding')} in the map table", "", ev.GoOpen("table")))
     steps.append(NextStep("Write the table into the board", "", ev.GoOpen("board")))
-    sheet = "F10, Plan, S makes the sheet"
-    export = "F10, Map, X writes tables"
-    steps.append(NextStep("Print the sheet for the cabinet", "F10, Plan, S", outside=sheet))
-    steps.append(NextStep("Export", "F10, Map, X", outside=export))
+    steps.append(NextStep("Print the sheet for the cabinet", "", WriteSheet()))
+    steps.append(NextStep("Export the map", "", WriteExport()))
     return tuple(steps[:ROWS])
 
 

@@ -115,7 +115,7 @@ def view(s: Walk) -> TaskView:
         items=() if trouble else tuple(Line(offer.label, note=f"({offer.why})") for offer in s.offers),
         chosen=s.chosen % len(s.offers) if s.offers else 0,
         marker="Enter ▸ ",
-        empty=(Line(trouble, wrap=True),) if trouble else (Line(hint, "dim"),) if hint else (),
+        empty=(Line(trouble, wrap=True),) if trouble else (Line(hint, "dim", wrap=True),) if hint else (),
         message=_message(s),
         unsaved=s.unsaved,
         progress=_progress(s),

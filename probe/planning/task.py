@@ -116,16 +116,22 @@ class _Better:
     improver: Improver
 
 
-def _begin_plan(map_: PlayfieldMap, part: str, chains: int | None, tidy: bool) -> _Begun | PlanError:
+def _begin_plan(
+    map_: PlayfieldMap, part: str, chains: int | None, tidy: bool, progress: fx.Progress
+) -> _Begun | PlanError:
+    progress.step(0)
     try:
         brief = brief_of(map_, part, chains=chains, tidy=tidy)
     except PlanError as error:
         return error
+    progress.step()
     plan = first_plan(brief)
+    progress.step()
     return _Begun(plan, plan_now(brief), Improver(plan))
 
 
-def _go_on(improver: Improver) -> _Better:
+def _go_on(improver: Improver, progress: fx.Progress) -> _Better:
+    progress.step(0)
     return _Better(improver.work(), improver)
 
 
@@ -149,6 +155,9 @@ class PlanTask(Task[ChainPlanning]):
     def step(self, s: ChainPlanning, event: object, now_s: float) -> _N | None:
         """The state after an event, and what is to be done."""
         match event:
+            case ev.JobStopped():
+                kept = "the best so far is kept" if s.plan is not None else "there is no plan yet"
+                return replace(s, working=False, tag=s.tag + 1, message=f"stopped: {kept}"), ()
             case ev.JobDone(tag, result):
                 return _computed(s, result) if tag == s.tag else (s, ())
             case ev.Choose(by) if s.rows:
@@ -219,7 +228,7 @@ def _anew(s: ChainPlanning) -> _N:
     """Plan from the rules; an answer that is out counts no more."""
     tag = s.tag + 1
     s = replace(s, tag=tag, pieces=0, working=True, by_hand=False, trouble="", plan=None, chosen=0, asked=None)
-    job = fx.Job(tag, partial(_begin_plan, s.map, s.part, s.chains, s.tidy))
+    job = fx.Job(tag, partial(_begin_plan, s.map, s.part, s.chains, s.tidy), "planning", fx.Progress(3))
     if s.mode is PlanMode.ORDER:
         return s, (job,)
     after, more = _show(s, s.mode)
@@ -239,7 +248,8 @@ def _computed(s: ChainPlanning, result: object) -> _N:
     assert s.plan is not None
     if s.plan.proved or s.pieces >= MOST_PIECES:
         return replace(s, working=False), ()
-    return s, (fx.Job(s.tag, partial(_go_on, improver)),)
+    progress = fx.Progress(MOST_PIECES, s.pieces)
+    return s, (fx.Job(s.tag, partial(_go_on, improver), "improving the plan", progress),)
 
 
 def _next(s: ChainPlanning) -> _N:

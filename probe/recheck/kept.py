@@ -37,6 +37,7 @@ from probe.recheck.engine.model import (
 )
 from probe.recheck.entries import Entries, Name
 from probe.recheck.state import Advanced, advanced
+from probe.task.effects import Progress
 
 _SIGNS = "rybw"
 _DARK = "."
@@ -256,15 +257,17 @@ class Unusable:
     why: str
 
 
-def replayed(setup: Setup, options: Options, kept: OpenRecheck) -> Replayed | Unusable:
+def replayed(setup: Setup, options: Options, kept: OpenRecheck, progress: Progress) -> Replayed | Unusable:
     """Kept answers given again, each to the question that it answered; then the next question is chosen anew."""
     try:
         given = given_in(kept, setup)
+        progress.total = len(given) + 1
         engine = Recheck.start(setup, options)
         found: list[Advanced] = []
         for one in given:
             found.append(advanced(engine, RecheckStep(action=one.seen.action, naming=one.naming)))
             engine = engine.answered(one.seen.action, one.seen.answer)
+            progress.step()
     except (KeptError, ValueError) as error:
         return Unusable(str(error))
     return Replayed(given, (*found, advanced(engine)))

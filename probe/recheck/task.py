@@ -106,6 +106,8 @@ class RecheckTask(Task[Rechecking]):
                 return _undo(s)
             case ev.Redo():
                 return replace(s, message="nothing to do again: answer anew"), (fx.Bell(),)
+            case ev.JobStopped():
+                return _leave(s)
             case ev.JobDone(tag, result):
                 return _computed(s, result) if tag == s.tag else (s, ())
             case ev.MapChanged(words):
@@ -475,22 +477,31 @@ def _computing(s: Rechecking, work: _Work) -> _N:
     return s, (fx.Job(tag, work, "working out what to ask next"),)
 
 
-def _first(setup: Setup, options: Options) -> Advanced:
+def _first(setup: Setup, options: Options, progress: fx.Progress) -> Advanced:
     """Nothing asked yet."""
-    return advanced(Recheck.start(setup, options))
+    return _asked_anew(Recheck.start(setup, options), progress)
 
 
-def _without_pictures(engine: Recheck) -> Advanced:
+def _without_pictures(engine: Recheck, progress: fx.Progress) -> Advanced:
     """The same answers, and only single pixels from now on: as it would be after going on with them."""
     again = Recheck.start(engine.setup, replace(engine.options, looks=False))
+    progress.total = len(engine.observations) + 1
     for seen in engine.observations:
         again = again.answered(seen.action, seen.answer)
-    return advanced(again)
+        progress.step()
+    return _asked_anew(again, progress)
 
 
-def _next(engine: Recheck, action: Action, answer: Answer) -> Advanced:
+def _next(engine: Recheck, action: Action, answer: Answer, progress: fx.Progress) -> Advanced:
     """One more answer."""
-    return advanced(engine.answered(action, answer))
+    progress.step(0)
+    return _asked_anew(engine.answered(action, answer), progress)
+
+
+def _asked_anew(engine: Recheck, progress: fx.Progress) -> Advanced:
+    """What to ask next, of the answers that there are."""
+    progress.step(0)
+    return advanced(engine)
 
 
 def _computed(s: Rechecking, result: object) -> _N:

@@ -24,6 +24,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
 from device_protocol.errors import ProtocolFault
@@ -52,6 +53,7 @@ from probe.task.task import AnyTask, BoardView, CannotOpenError, Opened, TaskSta
 if TYPE_CHECKING:
     from device_protocol.orders import Identity, Order, Reply
     from probe.link import LinkEvent
+    from probe.task.screen import ScreenEvent
 
 log = logging.getLogger(__name__)
 
@@ -164,7 +166,7 @@ class Runtime:
     drawn again, `on_fault` is given an exception that no effect may raise; without it the worker stops at one. `on_bottom` is
     called when the last task is left, with what it came to, `on_not_saved` when a save fails that a person asked for again.
     `on_setting` puts a setting into effect, and remembers it; `on_game` plays a simulated game, `on_table`
-    remembers what the board holds.
+    remembers what the board holds; `on_screen` does what only screens can.
     """
 
     def __init__(
@@ -181,6 +183,7 @@ class Runtime:
         on_setting: Callable[[str, object], None] = lambda name, value: None,
         on_table: Callable[[int], None] = lambda crc: None,
         on_game: Callable[[int | None], None] = lambda lamp: None,
+        on_screen: Callable[[ScreenEvent], None] = lambda event: None,
         on_fault: Callable[[Exception], None] | None = None,
         now_s: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -195,6 +198,7 @@ class Runtime:
         self._on_not_saved = on_not_saved
         self._on_setting = on_setting
         self._on_game = on_game
+        self._on_screen = on_screen
         self._on_table = on_table
         self._on_fault = on_fault
         self._now_s = now_s
@@ -363,6 +367,8 @@ class Runtime:
                 self._on_table(crc)
             case fx.PlayGame(lamp):
                 self._on_game(lamp)
+            case fx.OnScreen(event):
+                self._on_screen(event)
             case fx.ChangeSetting(name, value):
                 self._on_setting(name, value)
                 self._events.extend((other, ev.SettingChanged(name, value)) for other in self.layers)
@@ -835,7 +841,7 @@ class Runtime:
                 self._questions.remove(question)
             self._events.append((layer, ev.NotAnswered(question.ask.tag, f"stopped: {question.ask.words}")))
         for task, (of, job, _) in list(self._jobs.items()):
-            if of is layer and job.progress is not None:
+            if of is layer:
                 job.progress.stopped = True
                 task.cancel()
                 self._jobs.pop(task, None)
@@ -913,7 +919,9 @@ class Runtime:
 
     async def _compute(self, layer: OpenTask, job: fx.Job) -> None:
         try:
-            result = await run_in_daemon(job.run, undo=lambda _: None, name=f"computing {job.tag}")
+            result = await run_in_daemon(
+                partial(job.run, job.progress), undo=lambda _: None, name=f"computing {job.tag}"
+            )
         except fx.StoppedError:
             return
         except Exception as exc:
@@ -1003,5 +1011,4 @@ class Runtime:
 
 
 def _job_work(job: fx.Job, for_s: float) -> Work:
-    done, total = (job.progress.done, job.progress.total) if job.progress is not None else (0, 0)
-    return Work(job.words, for_s, done, total, can_stop=job.progress is not None)
+    return Work(job.words, for_s, job.progress.done, job.progress.total, can_stop=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from probe.frozen import frozen
@@ -10,6 +11,7 @@ from probe.frozen import frozen
 if TYPE_CHECKING:
     from device_protocol.orders import Order
     from probe.document.model import PlayfieldMap
+    from probe.task.screen import ScreenEvent
 
 
 @frozen
@@ -48,10 +50,13 @@ class StoppedError(Exception):
 
 
 class Progress:
-    """How far a job is: `step` is called by it now and then, and raises StoppedError once it is stopped."""
+    """How far a job is: `step` is called by it now and then, and raises StoppedError once it is stopped.
 
-    def __init__(self, total: int = 0) -> None:
-        self.done, self.total, self.stopped = 0, total, False
+    Of a long job made of several, `done` of `total` are behind it when it begins.
+    """
+
+    def __init__(self, total: int = 0, done: int = 0) -> None:
+        self.done, self.total, self.stopped = done, total, False
 
     def step(self, by: int = 1) -> None:
         """So much more is done."""
@@ -62,16 +67,17 @@ class Progress:
 
 @frozen
 class Job:
-    """Compute something while keys and the screen go on. `run` is a pure function; `tag` names the answer.
+    """Compute something while keys and the screen go on. `run` depends on nothing but what it holds, and steps the
+    progress that it is given; `tag` names the answer.
 
-    `words` say what is computed, where it takes long. With a `progress` that `run` steps on, it is said how far it is, and Esc
-    stops it: then `JobStopped` comes in place of `JobDone`.
+    Where it takes long, `words` say what is computed, with how far it is, and Esc stops it: then `JobStopped` comes in
+    place of `JobDone`.
     """
 
     tag: object
-    run: Callable[[], object]
-    words: str = "computing"
-    progress: Progress | None = None
+    run: Callable[[Progress], object]
+    words: str
+    progress: Progress = field(default_factory=Progress, compare=False)
 
 
 @frozen
@@ -146,6 +152,13 @@ class NoteTable:
 
 
 @frozen
+class OnScreen:
+    """What only the screens can do, such as asking where a file goes; nobody hears of it where there are none."""
+
+    event: ScreenEvent
+
+
+@frozen
 class Notify:
     """A passing word for the person, beside the task."""
 
@@ -167,6 +180,7 @@ Effect = (
     | ChangeSetting
     | PlayGame
     | NoteTable
+    | OnScreen
     | Notify
 )
 Effects = tuple[Effect, ...]

@@ -15,7 +15,7 @@ MARK_SIGN = "+"
 
 @frozen
 class Line:
-    """A line of text. `style`: "", "bold", "dim", "reverse" or "bold reverse". `note` follows it, dim, and is cut last.
+    """A line of text. `style`: "", "bold", "dim", "reverse" or "bold reverse". `note` follows it, dim, and is cut first.
 
     `wrap`: it takes as many rows as it needs. `tall`: it is left out where the screen is low. `lead`: stands
     before it, where the marker stands before the chosen one. `swatch`: a block in this colour (#RRGGBB) stands before it.

@@ -173,6 +173,7 @@ class ProbeApp(App[str]):
             on_not_saved=self._not_saved,
             on_setting=self.change_setting,
             on_game=self._play_game,
+            on_screen=self.screen_event,
             on_table=self._note_table,
             on_fault=self._handle_exception,
         )
@@ -400,6 +401,8 @@ class ProbeApp(App[str]):
             self.call_next(self.action_quit)
         elif self.runtime.layers[0].name == "walk":
             self.open_menu(MenuGroup.MAP)
+        elif self.runtime.layers[0].name == "setup":
+            self.screen_event(se.GoOn((HOME,)))
         else:
             self.action_leave()
 
@@ -669,6 +672,7 @@ class ProbeApp(App[str]):
         elif len(self.screen_stack) > 2 and not (self._shown and self.screen is self._shown[-1][1]):
             self.pop_screen()
         else:
+            self.clear_notifications()  # said once, however often it is asked
             self.notify("Ctrl+Q leaves the program; all is saved first.", markup=False)
 
     # -- settings and guide -------------------------------------------------------------------------------------------

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
+from rich.cells import cell_len
 from textual import events
 from textual.binding import Binding, BindingsMap
 from textual.content import Content
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
     from probe.ui.app import ProbeApp
 
 
+_LEAST_NOTE = 6
+"""Cells below which the rest of a note says nothing."""
+
+
 def head_line(where: str, board: str, width: int) -> Content:
     """The first line of a screen `width` cells wide: where one is, then the board, which gets half of it at most."""
     half = max(10, width // 2)
@@ -46,13 +51,14 @@ def message_line(unsaved: str, message: str, key: str) -> Content:
 
 
 def line_content(line: Line, width: int | None = None) -> Content:
-    """A line as content, cut to `width` cells: its text first, its note last."""
+    """A line as content, cut to `width` cells: what it names is cut last, and its note goes first."""
     note = f"  {line.note}" if line.note else ""
     if width is None:
         block = Content("    ").stylize(f"on {line.swatch}") if line.swatch else Content("")
         return block.append(plain(line.text, line.style)).append(plain(note, "dim"))
-    text = cut_inside(line.text, max(6, width - len(note)))
-    return plain(text, line.style).append(plain(note, "dim"))
+    text = cut_inside(line.text, width)
+    room = width - cell_len(text)
+    return plain(text, line.style).append(plain(cut(note, room) if room > _LEAST_NOTE else "", "dim"))
 
 
 class CommandScreen(Screen[None]):

@@ -83,6 +83,7 @@ class TaskScreen(CommandScreen):
                 with Horizontal(id="panes"):
                     for number in range(MOST_PANES):
                         yield Static(id=f"pane-{number}", classes="pane")
+                yield Static(id="seen-alone")
                 yield Static(id="message")
             with Vertical(id="right"):
                 yield PlayfieldPicture()
@@ -212,7 +213,10 @@ class TaskScreen(CommandScreen):
     def _show_picture(self, view: PictureView | None) -> None:
         right = self.query_one("#right")
         right.display = view is not None
+        alone = self.query_one("#seen-alone", Static)
+        alone.display = view is None and self.app.truth is not None
         if view is None:
+            self.put("seen-alone", under_the_glass(self.app.truth, self.app.seen()))
             return
         picture = self.query_one(PlayfieldPicture)
         picture.use_plain_ascii(self.app.options.plain_ascii)
@@ -399,10 +403,14 @@ def under_the_glass(truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...
         return plain(f"Under the glass, {place.label}: {colours}{rest}")
     if not seen:
         return Content("Under the glass: nothing lit")
-    words = []
-    for place_id, colour in seen[:MOST_NAMES]:
+    names = []
+    for place_id, _ in seen[:MOST_NAMES]:
         place = truth.place_by_id.get(place_id)
-        words.append(f"{place.label if place else place_id} ({colour})")
+        names.append(place.label if place else place_id)
+    shining = {word for _, word in seen}
+    if len(seen) > MOST_NAMES and len(shining) == 1:
+        return plain(f"Under the glass: {len(seen)} lit, all {shining.pop()}: {', '.join(names)}, …")
+    words = [f"{name} ({colour})" for name, (_, colour) in zip(names, seen, strict=False)]
     head = "Under the glass: "
     if len(seen) > MOST_NAMES:  # how many comes first: the names may be cut off
         head = f"Under the glass ({len(seen)} lit): "

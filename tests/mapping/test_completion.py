@@ -84,7 +84,7 @@ def test_offered_before_the_text_itself_and_after_what_is_known() -> None:
     found = [o.label for o in offers(around, "wreck a")]
     assert found[0] == "Wreck arrow", "what the map has comes first"
     assert "wreck a" in found
-    assert next(o.why for o in offers(around, "wr ja")) == "new, from its words"
+    assert next(o.why for o in offers(around, "wr ja")) == "new"
 
 
 def test_rows_are_offered_without_a_lamp_list_only() -> None:

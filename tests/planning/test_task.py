@@ -85,7 +85,7 @@ def test_an_answer_of_a_plan_that_is_no_longer_wanted_counts_no_more() -> None:
     bench.do(TidyOrLeast())
     wanted = bench.state
     assert not wanted.tidy
-    bench.do(ev.JobDone(old.tag, old.run()))
+    bench.do(ev.JobDone(old.tag, old.run(fx.Progress())))
     assert bench.state == wanted
 
 

@@ -264,7 +264,7 @@ def test_a_thought_that_comes_too_late_is_not_heard() -> None:
     state, effects = stepped(bench, bench.state, Take())
     job = next(e for e in effects if isinstance(e, fx.Job))
     state, _ = stepped(bench, state, Undo())
-    state, _ = stepped(bench, state, JobDone(job.tag, job.run()))
+    state, _ = stepped(bench, state, JobDone(job.tag, job.run(fx.Progress())))
     assert state.action == before.action
     assert state.answers == 0
 

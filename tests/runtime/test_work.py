@@ -4,15 +4,21 @@ is awaited, what to do meanwhile, and how to get out."""
 from __future__ import annotations
 
 import asyncio
+import re
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+import probe
+from device_protocol.board import BoardConfig, SimulatedBoard
 from device_protocol.orders import ReadTableState
 from probe.document.document import Document
+from probe.document.model.light import Rating
+from probe.lighting.even_keys import Finish, Rate
 from probe.runtime.runtime import SHOWN_AFTER_S, Runtime, Work
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -187,7 +193,7 @@ async def test_a_job_says_how_far_it_is_and_stops_at_its_next_step() -> None:
         one.board.let.release()
     go, ended, progress = threading.Event(), threading.Event(), fx.Progress(100)
 
-    def run() -> object:
+    def run(progress: fx.Progress) -> object:
         try:
             progress.step(30)
             go.wait(10)
@@ -212,16 +218,19 @@ async def test_a_job_says_how_far_it_is_and_stops_at_its_next_step() -> None:
     await one.runtime.end()
 
 
-async def test_a_job_without_progress_is_left_by_esc_and_says_so() -> None:
+async def test_a_job_that_has_not_said_how_far_it_is_is_stopped_by_esc_as_well() -> None:
     one = await waiting()
     for _ in range(9):
         one.board.let.release()
     go = threading.Event()
-    one.runtime.dispatch(Begin(fx.Job("long", lambda: go.wait(10), "computing the light")))
+    one.runtime.dispatch(Begin(fx.Job("long", lambda _: go.wait(10), "computing the light")))
     one.clock.now_s += 1
     work = one.work()
     assert work is not None
-    assert work_words(work) == "Computing the light …   Esc goes back"
+    assert work_words(work) == "Computing the light …   Esc stops it"
+    one.runtime.dispatch(ev.Leave())
+    assert one.facts == (ev.JobStopped("long"),)
+    assert one.left == []
     one.runtime.dispatch(ev.Leave())
     assert one.left == [None]
     go.set()
@@ -260,3 +269,60 @@ def test_what_a_task_waits_for_has_words_and_esc_is_in_them(name: str) -> None:
             assert effect.words, f"{effect.tag} may take long: it needs words"
     work = Work("asking", 5.0, 1, 3, can_stop=True)
     assert "Esc" in waiting_words(play.task, replace(play.state, board=BoardView()), work, paper=False)
+
+
+def jobs_of(name: str) -> tuple[Played[Any], list[fx.Job]]:
+    """A task that computes, and the jobs that it asked for on the way there."""
+    play = opened(name)
+    play.effects = ()
+    if name == "plan":
+        play(ev.NextChain())
+    elif name == "recheck":
+        play.plug(SimulatedBoard(BoardConfig(outputs=2, pixels=120)).identity())
+        play.light_up()
+        play(ev.Take("2026-03-01T19:30:00Z"))
+    else:
+        for _ in range(3):
+            play(Rate(Rating.FAIR, "2026-03-01T19:30:00Z"))
+        play(Finish())
+    return play, [each for each in play.effects if isinstance(each, fx.Job)]
+
+
+COMPUTING = {"plan": "planning/task.py", "recheck": "recheck/task.py", "evenness": "lighting/even_walk.py"}
+
+
+def test_every_room_that_makes_a_job_is_held_to_these() -> None:
+    rooms = Path(probe.__file__).parent
+    made = {
+        str(path.relative_to(rooms))
+        for path in rooms.rglob("*.py")
+        if re.search(r"(?<!case )fx\.Job\(", path.read_text())
+    }
+    assert made == set(COMPUTING.values())
+
+
+@pytest.mark.parametrize("name", COMPUTING)
+def test_every_job_steps_a_progress_and_stops_where_it_is_told_to(name: str) -> None:
+    _, jobs = jobs_of(name)
+    assert jobs
+    for job in jobs:
+        stopped = fx.Progress()
+        stopped.stopped = True
+        with pytest.raises(fx.StoppedError):
+            job.run(stopped)
+
+
+@pytest.mark.parametrize("name", COMPUTING)
+def test_after_a_job_was_stopped_there_is_a_way_on_and_a_way_out(name: str) -> None:
+    play, jobs = jobs_of(name)
+    before = len(play.closed)
+    step = play.task.step(play.state, ev.JobStopped(jobs[-1].tag), 1.0)
+    assert step is not None, "the task knows what to do then"
+    state, effects = step
+    if any(isinstance(each, fx.Close) for each in effects):
+        return  # left, with what was answered kept
+    assert state.message
+    assert not getattr(state, "working", False)
+    for _ in range(4):
+        play(ev.Leave())
+    assert len(play.closed) > before

@@ -144,8 +144,10 @@ class Played(Generic[S]):
                     self.closed.append(task)
                 case fx.Close(result):
                     self.closed.append(result)
-                case fx.Job(tag, run):
-                    later.append(ev.JobDone(tag, run()))
+                case fx.Job(tag, run, words, progress):
+                    assert words, f"{tag} may take long: it needs words"
+                    later.append(ev.JobDone(tag, run(progress)))
+                    assert progress.done <= progress.total or not progress.total, "never further than all of it"
                 case fx.Ask() if self.answer is not None and self.board.here:
                     later.append(self.answer(effect))
                 case fx.Ask(_, tag):
