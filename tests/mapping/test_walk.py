@@ -39,6 +39,7 @@ from probe.task.events import (
     Undo,
 )
 from probe.task.light import Alternate, Dark, HandsOff, Pixels
+from probe.task.screen import WriteExport, WriteSheet
 from probe.task.views import TaskView
 from tests.support.boards import identity
 from tests.support.examples import examples
@@ -495,6 +496,9 @@ def test_the_end_shows_what_comes_next_and_its_rows_open_it() -> None:
     assert any("table into the board" in text for text in words)
     walk(TakeRow(next(n for n, text in enumerate(words) if "table into" in text)))
     assert walk.opened[-1].task == "board"
+    for part, asked in (("sheet", WriteSheet()), ("Export", WriteExport())):
+        walk(TakeRow(next(n for n, text in enumerate(words) if part in text)))
+        assert walk.effects[-1] == fx.OnScreen(asked), "one key each: the screen asks where it goes"
     walk(Leave())
     assert walk.state.is_lit, "back at the last pixel"
     walk(Move(unseen=True))

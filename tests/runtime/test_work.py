@@ -274,7 +274,7 @@ def test_what_a_task_waits_for_has_words_and_esc_is_in_them(name: str) -> None:
 def jobs_of(name: str) -> tuple[Played[Any], list[fx.Job]]:
     """A task that computes, and the jobs that it asked for on the way there."""
     play = opened(name)
-    play.effects = ()
+    play.effects.clear()
     if name == "plan":
         play(ev.NextChain())
     elif name == "recheck":

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from device_protocol.board import ChainWiring
-from probe.document.file import load_map
-from tests.ui.conftest import OpenApp, text_of
+from probe.document.file import demo_map_path, load_map
+from tests.ui.conftest import OpenApp, Stage, text_of
 
 
 async def test_a_new_map_is_set_up_and_walked(open_app: OpenApp) -> None:
@@ -41,3 +41,34 @@ async def test_a_new_map_is_set_up_and_walked(open_app: OpenApp) -> None:
         assert "0 (1st) of 12" in text_of(stage.app)
     (chain,) = load_map(stage.path).chains
     assert (chain.name, chain.count, chain.order) == ("Playfield", 12, "GRB")
+
+
+async def until(stage: Stage, words: str) -> str:
+    """Wait for words on the screen."""
+    for _ in range(200):
+        await stage.pilot.pause(0.02)
+        if words in text_of(stage.app):
+            break
+    assert words in text_of(stage.app)
+    return text_of(stage.app)
+
+
+async def test_in_the_demo_the_set_up_says_what_is_lit(open_app: OpenApp) -> None:
+    """Which colour is asked there: without a word on it nobody could answer."""
+    truth = load_map(demo_map_path())
+    async with open_app(None, truth) as stage:
+        await stage.pilot.press(*"Kelp", "enter")
+        shown = await until(stage, "lit, all")
+        assert "Shooter lane glow 1" in " ".join(shown.split())
+        await stage.pilot.press("y")
+        await until(stage, "Which colour do you see?")
+        await until(stage, "lit, all")
+
+
+async def test_esc_at_the_first_question_leads_home(open_app: OpenApp) -> None:
+    async with open_app(None) as stage:
+        await until(stage, "Which machine is this?")
+        await stage.pilot.press("escape")
+        await stage.pilot.pause(0.2)
+        assert stage.app.then == ("home",)
+        assert stage.app.is_ending

@@ -7,6 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
+from probe.task.views import Line
+from probe.ui.command_screen import line_content
 from probe.ui.text import cut, cut_inside
 
 
@@ -23,6 +25,14 @@ from probe.ui.text import cut, cut_inside
 )
 def test_the_number_at_the_end_stays(text: str, width: int, shown: str) -> None:
     assert cut_inside(text, width) == shown
+
+
+def test_a_note_is_cut_before_the_name_it_stands_beside() -> None:
+    line = Line("Shooter lane glow 2", note="(new)")
+    assert line_content(line, 40).plain == "Shooter lane glow 2  (new)"
+    assert line_content(Line("Otter", note="(in the list)"), 15).plain == "Otter  (in the…"
+    assert line_content(line, 22).plain == "Shooter lane glow 2", "too little of the note would be left"
+    assert line_content(line, 12).plain == "Shooter la…2"
 
 
 @given(st.text(max_size=40), st.integers(1, 30))
