@@ -381,9 +381,10 @@ def _at(s: Walk, where: object) -> Walk:
         case (str() as chain, None) if chain in s.map.chain_by_id and chain != s.chain:
             return _go(s, chain, 0)[0]
         case (str() as chain, int() as number) if chain in s.map.chain_by_id and (chain, number) != (s.chain, s.number):
-            line = {"entry": s.entry, "typed": s.typed, "chosen": s.chosen, "refused": s.refused, "message": s.message}
             moved = _go(s, chain, number)[0]
-            return replace(moved, blind=True, **line) if s.refused else moved  # type: ignore[arg-type]
+            if s.entry is not WalkEntry.LABEL or not s.typed:
+                return moved
+            return replace(moved, typed=s.typed, chosen=s.chosen, refused=s.typed, blind=True, message=s.message)
     return s
 
 

@@ -194,6 +194,18 @@ def test_what_is_typed_on_without_looking_lands_on_no_pixel(how: str, later: str
     assert pixel.state is (PixelState.DARK if later == "NOTHING_LIT" else PixelState.PLACED), "who looks says it again"
 
 
+def test_what_is_typed_stays_apart_when_undo_leads_to_another_pixel() -> None:
+    walk = at_board()
+    walk(*label("Otter"), *label("Eel"), Typed("Cra"), Undo())
+    assert (walk.state.number, walk.state.typed) == (1, "Cra")
+    before = walk.map
+    walk(Typed("Crab"), Take())
+    assert walk.map is before
+    assert walk.state.typed == "b", "the rest of a name is no name"
+    walk(Leave(), *label("Ray"))
+    assert labels(walk.map)[:2] == ["Otter", "Ray"]
+
+
 def test_one_key_answers_never_wait_and_close_what_is_typed_ahead() -> None:
     walk = at_board(lights_up=False)
     walk(Move(1), *label("Otter"), Say(OneKey.NOTHING_LIT), *label("Crab"))
