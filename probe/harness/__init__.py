@@ -12,7 +12,7 @@ wire function (`joints`). Nothing here keeps a copy of the map.
 | `parts` | `cut_list`, `parts_list`: wires with the labels of both ends, every part counted |
 | `picture` | voltage along a chain: `profile_of`, and as characters `picture`, `text_picture` |
 | `entries` | what a person may enter: reading, showing, stepping, changing a map |
-| `power_up` | first power-up in stages: what to measure, what a reading means, what it bars |
+| `power_up`, `bench` | first power-up in stages, and a new batch on the bench: what is lit, measured and asked, what it means and bars |
 | `planning`, `planning_keys` | the tasks behind the screens: power plan, sheet, one joint, batches; their events and commands |
 | `plan` | `PowerPlan`: the electrical view, every figure given |
 | `report`, `checks` | `report(plan)` -> `PowerReport`, `suggest_feed(plan)`; `findings(report)` in words |

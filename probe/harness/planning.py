@@ -1,4 +1,4 @@
-"""Planning power and keeping the harness sheet: four tasks on one state. Nothing is lit from here.
+"""Planning power and keeping the harness sheet: tasks on one state. Only the first power-up lights anything.
 
 The power plan and the harness sheet are one visit, whichever comes first: the other one lies over it, and the menu goes back and
 forth. A joint and the batches lie over the sheet. What all of them changed is one revision.
@@ -40,9 +40,10 @@ from probe.harness.planning_keys import (
     RemoveEntry,
     StepEntry,
 )
-from probe.harness.power_up import BENCH, STAGES, UNITS, barred, last_readings, note
+from probe.harness.power_up import STAGES, UNITS, barred, bench_words, last_readings, note, stage_light
 from probe.task import effects as fx
 from probe.task import events as ev
+from probe.task.light import Dark, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import FigureRow, FormEntry, FormView, Line, Row, RowsView
 
@@ -387,7 +388,8 @@ class PowerTask(PlanningTask):
 
 
 class PowerUpTask(PlanningTask):
-    """First power-up of one chain, in stages: what to measure, the reading typed, what it means. Nothing is lit from here."""
+    """First power-up of one chain, in stages: what to measure, the reading typed, what it means. Where a board is connected it
+    lights what the stage needs: the first pixel, the last, all red, all as the ceiling lets them."""
 
     name = "power_up"
     commands = POWER_UP
@@ -436,14 +438,29 @@ class PowerUpTask(PlanningTask):
             case _:
                 return super()._step(s, event)
 
+    def light(self, s: PlanningState) -> Light:
+        """What the stage in hand needs."""
+        return stage_light(s.map, s.chain, self._stage(s), s.board.identity)[0]
+
     def view(self, s: PlanningState) -> FormView:
-        """What to do at this stage, and the bench test of a batch."""
+        """What to do at this stage, and what is lit for it."""
         what = self._stage(s)
+        wanted, why = stage_light(s.map, s.chain, what, s.board.identity)
+        if isinstance(wanted, Dark):
+            lit = why or "Nothing is lit."
+        elif not s.board.here:
+            lit = "No board: light it by hand, or connect one."
+        else:
+            lit = "Lit now." if self.is_lit(s) else s.board.refused or "Not lit yet."
         text = (
+            Line(lit, "bold", wrap=True),
             Line(_READ_FIRST, "bold", wrap=True),
             Line(""),
             *_titled(what.value, (STAGES[what],)),
-            *_titled("A batch on the bench, before it is fitted", BENCH),
+            *_titled(
+                "A batch on the bench",
+                ("Each new batch is tested loose, before it is fitted: Bench test in the menu.",),
+            ),
         )
         return self.form(s, self._head(s, "First power-up"), text)
 
@@ -610,10 +627,20 @@ class BatchTask(PlanningTask):
         """The colour codes."""
         return en.batch_entries(s.map)
 
+    def _step(self, s: PlanningState, event: object) -> Next[PlanningState] | None:
+        match event:
+            case ev.GoOpen("bench"):
+                key = self._key(s)
+                return replace(s, message=""), (fx.Open("bench", key.id if key is not None else None),)
+            case _:
+                return super()._step(s, event)
+
     def view(self, s: PlanningState) -> FormView:
         """What colours are worth."""
         head = "Batches of pixels and the colours of their wires"
-        return self.form(s, head, tuple(_titled("Colours are only names", _BATCHES)))
+        tested = tuple(f"{spaced(batch.name)}: {bench_words(batch) or 'not yet'}" for batch in s.map.batches)
+        text = (*_titled("Colours are only names", _BATCHES), *_titled("On the bench", tested))
+        return self.form(s, head, text)
 
 
 # -- opening ------------------------------------------------------------------------------------------------------------

@@ -147,6 +147,7 @@ BATCH = (
     *_entries("batch"),
     *_reading("batch"),
     Command("batch.add", Means.ADD, "Add batch", OpenLine(LineUse.BATCH), shown=True),
+    Command("batch.bench", Means.MORE, "Bench test", ev.GoOpen("bench"), shown=True, letter="b"),
     Command("batch.remove", Means.TAKE_OUT, "Take out this batch", RemoveEntry(), shown=True, short="Take out"),
     *_shared("batch", Moment.PLANNING),
 )

@@ -10,14 +10,21 @@ current, below 2 ohm a short, below 20 ohm to be looked at (a large capacitor re
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
+from device_protocol.current import current_ua
+from device_protocol.values import Colour
 from probe.document.model import PlayfieldMap
-from probe.document.model.harness import Judged, Metered, MeterReading
+from probe.document.model.harness import Batch, Judged, Metered, MeterReading
+from probe.document.outside_text import spaced
 from probe.harness.base import PowerError
 from probe.harness.copper import FuseVerdict, fuse_carries, fuse_protects
 from probe.harness.from_map import MapPower
 from probe.harness.plan import LoadState
+from probe.task.light import Dark, Light, Pixels
+
+if TYPE_CHECKING:
+    from device_protocol.orders import Identity
 
 UNITS: Final = {
     Metered.POLARITY: "V", Metered.OHMS: "Ω", Metered.FUSE: "A", Metered.FIRST_VOLT: "V", Metered.LAST_VOLT: "V",
@@ -29,23 +36,16 @@ STAGES: Final[dict[Metered, str]] = {
     Metered.OHMS: "Supply off and unplugged, the feed joined to the chain: ohms from plus to ground at the first pixel. Wait "
     "until it stands still. Type the ohms, or `open` if the meter shows none",
     Metered.FUSE: "Supply off: read the fuse in the feed. Type its amperes",
-    Metered.FIRST_VOLT: "Supply on, nothing lit, one hand behind your back: volts at the first pixel's pads. Smell, heat or a "
-    "tick: off and unplug at once",
-    Metered.LAST_VOLT: "Supply on, nothing lit: volts at the last pixel's pads",
+    Metered.FIRST_VOLT: "Supply on, one hand behind your back: volts at the first pixel's pads. It alone is lit, dimly. Smell, "
+    "heat or a tick: off and unplug at once",
+    Metered.LAST_VOLT: "Supply on: volts at the last pixel's pads. It alone is lit, dimly: another one is the last, or the count is "
+    "wrong, where it is not this one",
     Metered.DARK_MA: "Meter in series with the feed's plus, in its 10 A socket: milliamperes with every pixel dark. One feed "
     "only, the others open",
-    Metered.RED_MA: "The same with every pixel full red (light them from here; a ceiling that dims them spoils it). Type the mA",
-    Metered.CEILING_MA: "The same with everything lit as bright as the ceiling lets it, after ten minutes: is a wire, plug or "
+    Metered.RED_MA: "The same with every pixel full red. Type the mA",
+    Metered.CEILING_MA: "The same with everything white, as bright as the ceiling lets it, after ten minutes: is a wire, plug or "
     "fuse hot?",
 }
-BENCH: Final = (
-    "On the bench, each new batch before it is fitted: ten pixels on short wires, a fuse of 1 A, nothing of the game near.",
-    "Order of colours: light red, then green, then blue; note which came (F6 in the faults' patterns says it in words).",
-    "Width: light pixel 0 white; if a second one lights dimly the batch has four colours where three are sent, or the reverse.",
-    "Current: dark, and all red, as above: the figures of a batch are its own. Note them with the batch.",
-    "Burn-in: an hour of slow white, red, green, blue at half level, steady in between; then touch each: none hot, none dark.",
-    "Mark the bag with the batch's name in the map.",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +84,17 @@ def _refuse(what: Metered, text: str) -> float:
     raise PowerError(f"{text.strip()[:20]!r} is not understood: type a number in {UNITS[what]}{more}.")
 
 
+def judge_ohms(value: float | None) -> Judgement:
+    """What ohms from plus to ground mean, unpowered; None for an open circuit."""
+    if value is None or value >= 20:
+        return Judgement(Judged.GOOD, "no short from plus to ground")
+    if value < 2:
+        return Judgement(
+            Judged.STOP, "as good as a short: do not switch on. Take joints apart by halves until it is gone"
+        )
+    return Judgement(Judged.LOOK, "low: wait until the capacitor has charged, swap the leads, measure again")
+
+
 def judge(power: MapPower, chain: str, what: Metered, value: float | None) -> Judgement:
     """What a reading of a chain (its id) means against the plan. Raises PowerError where the plan has no figures."""
     if power.solved is None:
@@ -99,11 +110,7 @@ def judge(power: MapPower, chain: str, what: Metered, value: float | None) -> Ju
     feeds = [feed for feed in solved.feeds if next(f for f in made.plan.feeds if f.name == feed.name).chain == name]
     stop, look, good = Judged.STOP, Judged.LOOK, Judged.GOOD
     if what is Metered.OHMS:
-        if value is None or value >= 20:
-            return Judgement(good, "no short from plus to ground")
-        if value < 2:
-            return Judgement(stop, "as good as a short: do not switch on. Take joints apart by halves until it is gone")
-        return Judgement(look, "low: wait until the capacitor has charged, swap the leads, measure again")
+        return judge_ohms(value)
     assert value is not None
     if what in (Metered.POLARITY, Metered.FIRST_VOLT, Metered.LAST_VOLT):
         if value < 0:
@@ -173,6 +180,53 @@ def barred(map_: PlayfieldMap, chain: str, what: Metered) -> MeterReading | None
     return next((found[m] for m in order[: order.index(what)] if m in found and found[m].judged is Judged.STOP), None)
 
 
+DIM: Final = Colour(16, 16, 16)
+RED: Final = Colour(255, 0, 0)
+WHITE: Final = Colour(255, 255, 255)
+_BEFORE_LIGHT: Final = {
+    Metered.FIRST_VOLT: Metered.OHMS,
+    Metered.LAST_VOLT: Metered.FIRST_VOLT,
+    Metered.RED_MA: Metered.DARK_MA,
+    Metered.CEILING_MA: Metered.DARK_MA,
+}
+"""The reading that has to be there before a stage is lit."""
+
+
+def stage_light(map_: PlayfieldMap, chain_id: str, what: Metered, identity: Identity | None) -> tuple[Light, str]:
+    """What a stage wants lit, and why it stays dark where it wants light all the same.
+
+    Dark while an earlier reading says stop, before the reading that makes it safe, and all red where a ceiling would dim it:
+    a dimmed one would be taken for the current of full red.
+    """
+    chain = map_.chain(chain_id)
+    needed = _BEFORE_LIGHT.get(what)
+    if needed is None or not chain.length:
+        return Dark(), ""
+    stopped = barred(map_, chain_id, what)
+    if stopped is not None:
+        return Dark(), f"dark: {stopped.what} says stop"
+    readings = [reading.what for reading in map_.meter if reading.chain == chain_id]
+    own = last_readings(map_, chain_id).get(what)
+    if own is not None and own.judged is Judged.STOP:  # what came before it is measured anew
+        readings = readings[len(readings) - readings[::-1].index(what) :]
+    if needed not in readings:
+        return Dark(), f"dark until {needed} is measured" + (" again" if own is not None else "")
+    if what is Metered.FIRST_VOLT:
+        return Pixels.one(chain.output, 0, DIM), ""
+    if what is Metered.LAST_VOLT:
+        return Pixels.one(chain.output, chain.length - 1, DIM), ""
+    if what is Metered.CEILING_MA:
+        return Pixels.run(chain.output, 0, chain.length, WHITE), ""
+    if identity is not None:
+        ceiling = min(chain.ceiling_ma, identity.ceiling_ma)
+        figures = {"idle_ua": identity.idle_ua, "channel_ua": identity.channel_ua}
+        need = current_ua(count=chain.length, colour_sum=255 * chain.length, **figures)
+        if need > 1000 * ceiling:
+            why = f"the ceiling of {ceiling} mA would dim it ({-(-need // 1000)} mA by the board's figures)"
+            return Dark(), f"dark: {why}. Measure red at ten loose pixels, by the bench test, or leave it out"
+    return Pixels.run(chain.output, 0, chain.length, RED), ""
+
+
 def note(
     map_: PlayfieldMap, power: MapPower, chain: str, what: Metered, text: str, time: str
 ) -> tuple[PlayfieldMap, str]:
@@ -190,3 +244,18 @@ def note(
     )
     words = f"{found.judged}: {found.why}"
     return map_.model_copy(update={"meter": (*map_.meter, made)}), words
+
+
+def bench_words(batch: Batch) -> str:
+    """What the bench test of a batch found; empty if there was none."""
+    if not batch.bench_pixels:
+        return ""
+    parts = [f"{batch.bench_pixels} pixels on the bench", f"order {batch.bench_order}"]
+    if batch.bench_dark_ma is not None and batch.bench_red_ma is not None:
+        each = (batch.bench_red_ma - batch.bench_dark_ma) / batch.bench_pixels
+        parts.append(f"{batch.bench_dark_ma / batch.bench_pixels:.2g} mA dark, {each:.2g} mA for red, each")
+    if batch.bench_minutes is not None:
+        parts.append(f"burn-in {batch.bench_minutes} min")
+    if batch.bench_judged is not None:
+        parts.append(batch.bench_judged.value + (f" ({spaced(batch.bench_flaw)})" if batch.bench_flaw else ""))
+    return ", ".join(parts) + (f", {batch.bench_on}" if batch.bench_on else "")

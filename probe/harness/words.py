@@ -19,6 +19,7 @@ from probe.harness.from_map import MapPlan, MapPower
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
 from probe.harness.pixels import BOARD_A, USB_BUDGET_A, nominal_volt_of
 from probe.harness.plan import LoadState
+from probe.harness.power_up import bench_words
 from probe.harness.report import ChainReport, FeedReport, PixelVolt, PowerReport, SupplyReport
 
 SIGNS: Final = {Weight.STOP: "STOP", Weight.WARNING: "LOOK", Weight.NOTE: "note"}
@@ -328,7 +329,8 @@ def batch_lines(map_: PlayfieldMap) -> tuple[str, ...]:
         volts = "5 V" if batch.chip is None else f"{nominal_volt_of(batch.chip):g} V"
         wires = ((volts, batch.five_volt), ("ground", batch.ground), ("data in", batch.data_in))
         code = ", ".join(f"{what} {spaced(colour) or '?'}" for what, colour in (*wires, ("data out", batch.data_out)))
-        lines.append(f"{spaced(batch.name)}: {code}")
+        tested = bench_words(batch)
+        lines.append(f"{spaced(batch.name)}: {code}" + (f"; {tested}" if tested else ""))
     return tuple(lines)
 
 

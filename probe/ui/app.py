@@ -85,6 +85,7 @@ MAKERS: Mapping[str, str] = {
     "harness": "probe.harness.planning:make_harness",
     "joint": "probe.harness.planning:make_joint",
     "batch": "probe.harness.planning:make_batch",
+    "bench": "probe.harness.bench:make",
     "worklist": "probe.evenings.worklist:make",
     "log": "probe.evenings.log:make",
     "restore": "probe.evenings.restore:make",

@@ -150,6 +150,10 @@ ABOUT: Mapping[str, str] = {
     ),
     "joint": "One joint: which wire is joined to which. Unplug at the wall before you touch it.",
     "batch": "Batches of pixels and what the colours of their wires mean; makers differ, also within one bag.",
+    "bench": (
+        "A new batch, loose on the bench before it is fitted: width and order of colours by what lights, its current, a burn-in."
+        " Dark until the ohms say that nothing is short; what is found is kept with the batch."
+    ),
     "faults": (
         "The next best question for a wiring fault, with the light for it. Answer what you see or measure; not sure is an"
         " answer. Heat, smell or ticking at any time is the first row and F3: then switch off and unplug."

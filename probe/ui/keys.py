@@ -44,6 +44,7 @@ OF_PROGRAM: tuple[Command, ...] = (
     Command("app.shapes", _IN, "Shapes of the playfield", ev.GoOpen("shapes"), group=MenuGroup.PLAN, letter="d"),
     Command("app.sheet", _IN, "Cabinet sheet", se.WriteSheet(), group=MenuGroup.PLAN, letter="s"),
     Command("app.batches", _IN, "Batches of pixels", ev.GoOpen("batch"), group=MenuGroup.PLAN, letter="b"),
+    Command("app.bench", _IN, "Bench test of a batch", ev.GoOpen("bench"), group=MenuGroup.PLAN, letter="t"),
     Command("app.lamps", _IN, "Lamp list, join", ev.GoOpen("lamps"), group=MenuGroup.GAME, letter="l"),
     Command("app.lamp_file", _IN, "Read a lamp list", se.InTheShell(), group=MenuGroup.GAME, letter="i"),
     Command("app.board", _IN, "Table into the board", ev.GoOpen("board"), group=MenuGroup.GAME, letter="b"),
@@ -137,6 +138,7 @@ def all_keys() -> tuple[Command, ...]:
     from probe.evenings.worklist import COMMANDS as WORKLIST
     from probe.faults.commands import COMMANDS as FAULTS
     from probe.game.keys import COMMANDS as GAME
+    from probe.harness.bench import BENCH
     from probe.harness.planning_keys import BATCH, HARNESS, JOINT, POWER, POWER_UP
     from probe.lighting.even_keys import COMMANDS as EVENNESS
     from probe.lighting.picture_keys import COMMANDS as PICTURE
@@ -160,6 +162,7 @@ def all_keys() -> tuple[Command, ...]:
         PLAN,
         POWER,
         POWER_UP,
+        BENCH,
         HARNESS,
         JOINT,
         BATCH,

@@ -301,6 +301,7 @@ SCREENS = {
     "joint": "a joint",
     "power_up": "the first power-up",
     "batch": "batches",
+    "bench": "the bench test",
     "faults": "the fault finder",
     "lamps": "the lamp list",
     "lamp": "a row of the lamp list",

@@ -6,11 +6,26 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from device_protocol.board import BoardConfig, SimulatedBoard
+from device_protocol.orders import Identity
 from probe.document.file import demo_map_path, load_map
 from probe.document.model.harness import Judged, Metered
 from probe.harness.base import PowerError
 from probe.harness.from_map import compute, plan_of
-from probe.harness.power_up import BENCH, STAGES, UNITS, barred, judge, last_readings, note, read_value
+from probe.harness.power_up import (
+    DIM,
+    RED,
+    STAGES,
+    UNITS,
+    WHITE,
+    barred,
+    judge,
+    last_readings,
+    note,
+    read_value,
+    stage_light,
+)
+from probe.task.light import Dark, Light, Pixels
 
 DEMO = load_map(demo_map_path())
 POWER = compute(DEMO)
@@ -120,6 +135,42 @@ def test_stages_are_in_the_order_of_danger_and_all_have_words() -> None:
     assert order.index(Metered.OHMS) < order.index(Metered.FIRST_VOLT) < order.index(Metered.DARK_MA)
     assert order.index(Metered.DARK_MA) < order.index(Metered.RED_MA) < order.index(Metered.CEILING_MA)
     assert set(UNITS) == set(Metered)
-    text = " ".join(BENCH)
-    for word in ("Order", "Width", "Current", "Burn-in"):
-        assert word in text
+
+
+def test_what_a_stage_lights_and_what_keeps_it_dark() -> None:
+    """First and last pixel dimly, all red, all white; nothing before the reading that makes it safe, nor after a stop."""
+    backbox = DEMO.chain("backbox")
+    map_ = DEMO
+
+    def lit(what: Metered, identity: Identity | None = None) -> Light:
+        return stage_light(map_, "backbox", what, identity)[0]
+
+    assert [lit(what) for what in Metered] == [Dark()] * len(Metered)
+    map_, _ = note(map_, POWER, "backbox", Metered.OHMS, "open", TIME)
+    assert lit(Metered.FIRST_VOLT) == Pixels.one(backbox.output, 0, DIM)
+    assert lit(Metered.LAST_VOLT) == Dark()
+    map_, _ = note(map_, POWER, "backbox", Metered.FIRST_VOLT, "4.98", TIME)
+    assert lit(Metered.LAST_VOLT) == Pixels.one(backbox.output, backbox.length - 1, DIM)
+    assert lit(Metered.RED_MA) == lit(Metered.CEILING_MA) == Dark()
+    map_, _ = note(map_, POWER, "backbox", Metered.DARK_MA, "24", TIME)
+    assert lit(Metered.RED_MA) == Pixels.run(backbox.output, 0, backbox.length, RED)
+    assert lit(Metered.CEILING_MA) == Pixels.run(backbox.output, 0, backbox.length, WHITE)
+    for what in (Metered.POLARITY, Metered.OHMS, Metered.FUSE, Metered.DARK_MA):
+        assert lit(what) == Dark()
+    # the demonstration's ceiling there is 450 mA: 24 x (1 + 20) mA by the board's figures would be dimmed
+    dims = SimulatedBoard(BoardConfig(ceiling_ma=503), []).identity()
+    assert lit(Metered.RED_MA, dims) == Dark()
+    assert "503" in stage_light(map_.model_copy(update={"chains": tuple(
+        c.model_copy(update={"ceiling_ma": 9_000}) for c in map_.chains)}), "backbox", Metered.RED_MA, dims)[1]  # fmt: skip
+    wide = map_.model_copy(update={"chains": tuple(c.model_copy(update={"ceiling_ma": 504}) for c in map_.chains)})
+    full = SimulatedBoard(BoardConfig(ceiling_ma=504), []).identity()
+    assert stage_light(wide, "backbox", Metered.RED_MA, full)[0] == Pixels.run(backbox.output, 0, backbox.length, RED)
+    map_, _ = note(map_, POWER, "backbox", Metered.RED_MA, "2500", TIME)
+    assert lit(Metered.RED_MA) == Dark(), "above the fuse: dark until all dark has been measured again"
+    map_, _ = note(map_, POWER, "backbox", Metered.DARK_MA, "24", TIME)
+    assert lit(Metered.RED_MA) != Dark()
+    map_, _ = note(map_, POWER, "backbox", Metered.FIRST_VOLT, "0.2", TIME)
+    assert lit(Metered.FIRST_VOLT) == Dark()
+    for what in (Metered.LAST_VOLT, Metered.RED_MA, Metered.CEILING_MA):
+        assert lit(what) == Dark()
+        assert "stop" in stage_light(map_, "backbox", what, None)[1]

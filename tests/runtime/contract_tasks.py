@@ -286,13 +286,20 @@ def _note_joint(task: Any, state: Any) -> Iterator[object]:
         yield NextJoint(1)
 
 
-def _power_up(task: Any, state: Any) -> Iterator[object]:
+def _power_up() -> Played:
+    from probe.harness.planning import make_power_up
+    from probe.harness.planning_keys import PlanNextChain
     from probe.task.events import Take, Typed
 
-    for text in ("5.0", "open", "3", "4.98"):
-        yield Take()
-        yield Typed(text)
-        yield Take("2026-03-01T19:30:00Z")
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        for text in ("5.0", "open", "3", "4.98", "4.96", "6", "126", "300"):
+            yield Take()
+            yield Typed(text)
+            yield Take("2026-03-01T19:30:00Z")
+
+    moves = (PlanNextChain(), PlanNextChain())
+    makers = {"power_up": make_power_up}
+    return Played("power_up", two_chains, lambda: makers, events, lambda map_: ("playfield", 1), moves, lights=4)
 
 
 def _note_batch(task: Any, state: Any) -> Iterator[object]:
@@ -418,9 +425,37 @@ def _guide() -> Played:
     )  # fmt: skip
 
 
+def _bench() -> Played:
+    from probe.harness.bench import make
+    from probe.task.events import Choose, Take, Typed
+
+    def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
+        for text in ("second reel", "6", "open"):
+            yield Typed(text)
+            yield Take()
+        yield Choose(1)
+        yield Take()  # four values a pixel
+        yield Choose(1)
+        yield Take()  # green first
+        yield Take()  # then red
+        yield Take()  # then blue
+        yield Take()  # all light
+        for text in ("6", "126"):
+            yield Typed(text)
+            yield Take("2026-03-01T19:30:00Z")
+        yield Take()
+        yield Take("2026-03-01T19:45:00Z")
+
+    def strip() -> PlayfieldMap:
+        """Pixels of four colours: what the fourth value lights is then the first of them."""
+        map_ = two_chains()
+        return map_.model_copy(update={"chains": tuple(c.model_copy(update={"order": "GRBW"}) for c in map_.chains)})
+
+    return Played("bench", strip, lambda: {"bench": make}, events, lights=4)
+
+
 _PLANNED = {
     "power": _plan_power,
-    "power_up": _power_up,
     "harness": _note_harness,
     "joint": _note_joint,
     "batch": _note_batch,
@@ -595,6 +630,8 @@ TASKS: dict[str, Played] = {
     "settings": _settings(),
     "guide": _guide(),
     **{name: _planning(name) for name in _PLANNED},
+    "power_up": _power_up(),
+    "bench": _bench(),
     "plan": _plan(),
     "evenness": _evenness(),
     "picture": _picture(),

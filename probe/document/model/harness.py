@@ -41,6 +41,7 @@ Gauge = Annotated[str, AfterValidator(_is_gauge), Field(json_schema_extra={"patt
 Date = Annotated[str, AfterValidator(_is_date), Field(json_schema_extra={"pattern": DATE_PATTERN})]
 
 
+BenchOrder = Annotated[str, Field(pattern=r"^(?:[RGB]{3}|[RGBW]{4})?$")]
 BatchWhite = Annotated[str, Field(pattern=r"^(?:[0-9A-F]{6})?$")]
 
 
@@ -126,7 +127,9 @@ class Batch(Record):
     """Pixels bought together, and the colours their wires happen to have ("": not noted).
 
     `chip` is the pixel kind if it is not the chain's. `white`: the duty at which its white looks as that of a bulb, RRGGBB,
-    found by eye beside another batch ("": as common parts).
+    found by eye beside another batch ("": as common parts). `bench_…`: what the last test on the bench found, before the pixels
+    were fitted: how many were on it, their order of colours, mA of all of them dark and full red, how long the burn-in was lit,
+    what was not as it should be, the day.
     """
 
     id: Identifier
@@ -137,6 +140,14 @@ class Batch(Record):
     data_out: Text = ""
     chip: Identifier | None = None
     white: BatchWhite = ""
+    bench_pixels: int | None = Field(default=None, ge=1, le=1_000)
+    bench_order: BenchOrder = ""
+    bench_dark_ma: float | None = Field(default=None, ge=0, le=1_000_000, allow_inf_nan=False)
+    bench_red_ma: float | None = Field(default=None, ge=0, le=1_000_000, allow_inf_nan=False)
+    bench_minutes: int | None = Field(default=None, ge=0, le=100_000)
+    bench_judged: Judged | None = None
+    bench_flaw: Text = ""
+    bench_on: Date | None = None
     note: Text = ""
 
 
