@@ -17,7 +17,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from heapq import heappop, heappush
 from itertools import pairwise
 from math import ceil
 from typing import Any
@@ -25,7 +24,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from probe.planning.search import NEVER_MM, Network, SeatOrder
+from probe.planning.search import NEVER_MM, Network, SeatOrder, first_order, improved
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int_]
@@ -34,6 +33,13 @@ _EPSILON = 1e-6
 _NEIGHBOURS = 6
 _SUPPORT = 1e-6
 _IDLE = 8
+_MOST_GROWN = 25
+_FIRST_NODES = 500
+_INFEASIBLE = 2
+_GUIDED_KICKS = 20
+_EXACT, _LOOSE = 1e-9, 0.3
+"""The gap down to which an integer programme is solved; at first a share of what is open, for what it violates is wanted soon."""
+_WORTH_TRYING = 0.002
 
 
 @dataclass(frozen=True)
@@ -85,8 +91,9 @@ class Prover:
         """Whether the linear bound is as high as it gets: what follows is integer work."""
         self._reduced: tuple[float, Array, Array] | None = None
         """The last linear bound over all pairs, and what each pair and first seat costs beyond it."""
-        self._branches: list[tuple[float, int, frozenset[int], frozenset[int]]] = []
-        self._count = 0
+        self._nodes = _FIRST_NODES
+        self._loose = _LOOSE * 0.01
+        self._guided = 0.0
         self._cuts: dict[object, _Cut] = {}
         self._one, self._other = np.triu_indices(network.seats, 1)
         self._price = network.between_mm[self._one, self._other]
@@ -120,7 +127,7 @@ class Prover:
             return
         self._forget()
         if self.stuck:
-            self._branch_round()
+            self._integer_round()
         else:
             self._linear_round()
         self._done_if_closed()
@@ -192,25 +199,12 @@ class Prover:
             member[at, list(cut.seats)] = True
         return member
 
-    def _solved(self, pairs: Ints, no: frozenset[int] = frozenset(), yes: frozenset[int] = frozenset()) -> Any:
-        """The answer of the linear programme with some variables fixed; None if there is none. Constraints that did nothing for long are dropped."""
+    def _solved(self, pairs: Ints) -> Any:
+        """The answer of the linear programme; None if there is none. Constraints that did nothing for long are dropped."""
         from scipy.optimize import linprog
 
         costs, equal, right, cuts, most = self._programme(pairs)
-        bounds = np.column_stack((np.zeros(len(costs)), np.ones(len(costs))))
-        bounds[len(pairs) : len(pairs) + self._enter_allowed.size, 1] = self._enter_allowed.ravel()
-        for names, column in ((no, 1), (yes, 0)):
-            for name in names:
-                at = (
-                    int(np.searchsorted(pairs, name))
-                    if name < len(self._price)
-                    else name - len(self._price) + len(pairs)
-                )
-                if name < len(self._price) and (at == len(pairs) or pairs[at] != name):
-                    if column == 0:
-                        return None  # it has to be, and is too dear
-                    continue
-                bounds[at, column] = 1 - column
+        bounds = np.column_stack((np.zeros(len(costs)), self._most(pairs, len(costs))))
         found = linprog(
             costs, A_ub=cuts, b_ub=most if cuts is not None else None, A_eq=equal, b_eq=right,
             bounds=bounds, method="highs",
@@ -221,6 +215,12 @@ class Prover:
             for cut, slack in zip(list(self._cuts.values()), found.ineqlin.residual, strict=True):
                 cut.idle = cut.idle + 1 if slack > 1e-9 else 0
         return found
+
+    def _most(self, pairs: Ints, width: int) -> Array:
+        """Upper bounds of the variables."""
+        most = np.ones(width)
+        most[len(pairs) : len(pairs) + self._enter_allowed.size] = self._enter_allowed.ravel()
+        return most
 
     def _forget(self) -> None:
         """Drop constraints that did not matter for long; they are found again where they do."""
@@ -250,9 +250,21 @@ class Prover:
             take = cheap[np.argsort(reduced[cheap])[: 10 * self.network.seats]]
             self._in[take] = True
         fresh = self._violated(pairs, np.asarray(found.x))
+        if bound > self._guided + _WORTH_TRYING * self.cost_mm:
+            self._guided = bound
+            self._try(pairs, np.asarray(found.x))
         if not len(cheap) and not fresh:
             self.stuck = True
-            heappush(self._branches, (bound, 0, frozenset(), frozenset()))
+
+    def _try(self, pairs: Ints, values: Array) -> None:
+        """An order near an answer that is none: what it takes wholly is cheap, and a search goes on from there."""
+        network = self.network
+        seats, chains, count = network.seats, network.chains, len(pairs)
+        share = np.zeros((seats, seats))
+        share[self._one[pairs], self._other[pairs]] = values[:count]
+        first = values[count : count + chains * seats].reshape(chains, seats)
+        order = first_order(network, likely=np.maximum(share, share.T), likely_first=first)
+        self.improve_with(improved(network, order, kicks=_GUIDED_KICKS))
 
     def _leave_out(self) -> None:
         """Leave out for good what is too dear to be in a better plan than the one there is."""
@@ -315,6 +327,8 @@ class Prover:
                 self._add_sets((np.flatnonzero(label == part) for part in range(parts)), one, other, x, first)
         if len(self._cuts) == before:
             self._add_sets(self._small_cuts(one, other, x, first + ends), one, other, x, first)
+        if len(self._cuts) == before or chains > 1:
+            self._add_grown(one, other, x, first)
         if len(self._cuts) == before:
             self._add_combs(one, other, values)
         return len(self._cuts) - before
@@ -334,6 +348,28 @@ class Prover:
                 entering = float(x[member[one] != member[other]].sum() + first[member].sum())
                 if entering < 1 - 1e-5:
                     self._add(_Cut(key, -1, entered=True))
+
+    def _add_grown(self, one: Ints, other: Ints, x: Array, first: Array) -> None:
+        """Sets grown from each seat by the one that is tied to them most: where too much wire is within, it is a constraint."""
+        seats = self.network.seats
+        weight = np.zeros((seats, seats))
+        weight[one, other] = x
+        weight += weight.T
+        member = np.eye(seats, dtype=bool)
+        tied = weight.copy()
+        inside = np.zeros(seats)
+        every = np.arange(seats)
+        worst: dict[frozenset[int], float] = {}
+        for size in range(2, seats + 1):
+            taken = np.where(member, -1.0, tied).argmax(axis=1)
+            inside += tied[every, taken]
+            member[every, taken] = True
+            tied += weight[taken]
+            beyond = inside - (size - self._least_chains(size))
+            for seed in np.flatnonzero(beyond > 0.05).tolist():
+                worst[frozenset(np.flatnonzero(member[seed]).tolist())] = float(beyond[seed])
+        best = sorted(worst, key=lambda some: (-worst[some], sorted(some)))[:_MOST_GROWN]
+        self._add_sets((np.array(sorted(some)) for some in best), one, other, x, first)
 
     def _add_combs(self, one: Ints, other: Ints, values: Array) -> None:
         """Handles with an odd number of pairs out of them, nearly whole: at most half of these pairs can be beyond |handle|.
@@ -434,41 +470,43 @@ class Prover:
 
     # -- the integer programme --------------------------------------------------------------------------------------
 
-    def _branch_round(self) -> None:
-        """Take the branch with the lowest bound, and either close it or part it in two at a variable that is broken."""
-        if not self._branches:
-            self.bound_mm, self.proved = self.cost_mm, True
-            return
-        bound, _, no, yes = heappop(self._branches)
-        self.bound_mm = max(self.bound_mm, min(bound, self.cost_mm))
-        if bound >= self.cost_mm - _EPSILON * self.network.seats:
-            self._branches.clear()
-            self.bound_mm, self.proved = self.cost_mm, True
-            return
-        pairs = np.flatnonzero(self._allowed)
-        while True:
-            found = self._solved(pairs, no, yes)
-            if found is None or found.fun >= self.cost_mm - _EPSILON * self.network.seats:
-                return
-            values = np.asarray(found.x)
-            if self._violated(pairs, values) == 0:
-                break
-        whole = np.abs(values - np.rint(values)) < 1e-6
-        if whole.all():
-            order = self._as_order(pairs, np.rint(values))
-            if order is None:
-                raise ArithmeticError("an answer that is no plan violates nothing")
-            self.improve_with(order)
-            return
-        at = int(np.argmin(np.abs(values - 0.5)))
-        name = self._name_of(at, pairs)
-        for less, more in ((no | {name}, yes), (no, yes | {name})):
-            self._count += 1
-            heappush(self._branches, (float(found.fun), self._count, less, more))
+    def _integer_round(self) -> None:
+        """The integer programme on the pairs that are left, over so many nodes: its bound, and what its answer violates.
 
-    def _name_of(self, at: int, pairs: Ints) -> int:
-        """A variable, so that it is the same whichever pairs are in the programme."""
-        return int(pairs[at]) if at < len(pairs) else len(self._price) + at - len(pairs)
+        An answer that violates nothing is a plan, and the best. Where it was cut short, the next one goes on for longer.
+        """
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
+        pairs = np.flatnonzero(self._allowed)
+        costs, equal, right, cuts, most = self._programme(pairs)
+        better = self.cost_mm - _EPSILON * self.network.seats
+        constraints = [LinearConstraint(equal, right, right), LinearConstraint(costs[None, :], -np.inf, better)]
+        if cuts is not None:
+            constraints.append(LinearConstraint(cuts, -np.inf, most))
+        found = milp(
+            costs, integrality=np.ones(len(costs)), bounds=Bounds(0, self._most(pairs, len(costs))),
+            constraints=constraints, options={"mip_rel_gap": self._loose, "node_limit": self._nodes},
+        )  # fmt: skip
+        if found.status == _INFEASIBLE:  # every pair of a better plan was among them
+            self.bound_mm, self.proved = self.cost_mm, True
+            return
+        if found.mip_dual_bound is not None and np.isfinite(found.mip_dual_bound):
+            self.bound_mm = max(self.bound_mm, min(float(found.mip_dual_bound), self.cost_mm))
+        if found.x is None:
+            self._nodes *= 4
+            return
+        values = np.rint(found.x)
+        fresh = self._violated(pairs, values)
+        order = None if fresh else self._as_order(pairs, values)
+        if order is not None:
+            self.improve_with(order)
+        else:
+            self._try(pairs, values)
+        if not fresh:
+            self._nodes *= 1 if found.status == 0 else 4
+            self._loose = _EXACT
+        elif self._loose > _EXACT:
+            self._loose = max(_EXACT, _LOOSE * (1 - self.bound_mm / self.cost_mm))
 
     def _as_order(self, pairs: Ints, values: Array) -> SeatOrder | None:
         """The order that an answer in whole numbers means; None if it is none."""

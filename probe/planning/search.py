@@ -2,8 +2,8 @@
 
 A `Network` is what has to be visited; a `SeatOrder` a list of seats for each chain. Costs are millimetres of wire, penalties
 included. Moves: a run turned round (2-opt, Croes 1958), a run of up to three moved elsewhere (Or-opt, Or 1976), the ends of
-two chains exchanged, and local kicks (two neighbouring runs exchanged, Martin, Otto and Felten 1991) after which the neighbourhood is searched again. A chain has
-a fixed start and a free end. Deterministic for a seed; effort is counted, never timed.
+two chains exchanged; kicks (a few runs near each other taken out and put in again seat by seat, Christiaens and Vanden Berghe 2020; two
+neighbouring runs exchanged, Martin, Otto and Felten 1991), after which the neighbourhood is searched again. A chain has a fixed start and a free end. Deterministic for a seed; effort is counted, never timed.
 """
 
 from __future__ import annotations
@@ -24,6 +24,12 @@ NEVER_MM = 1e7
 NEIGHBOURS = 8
 _LONGEST_RUN = 3
 _KICK_REACH = 30
+_RUIN = (0.8, 0.9)
+"""Share of kicks that ruin, on one chain and on several."""
+_STRING, _STRINGS, _BLINK = 8, 3, 0.02
+_WORSE = 0.3
+"""Of a mean stretch: how much worse an order may be, in the mean of what is drawn, to be gone on from."""
+_PATIENCE = 1_000
 
 
 @dataclass(frozen=True)
@@ -98,11 +104,17 @@ class Network:
         return near
 
 
-def first_order(network: Network) -> SeatOrder:
-    """An order at once: the cheapest free stretch first (greedy edges), pieces joined up, then chains cut to length."""
+def first_order(network: Network, *, likely: Array | None = None, likely_first: Array | None = None) -> SeatOrder:
+    """An order at once: the cheapest free stretch first (greedy edges), pieces joined up, then chains cut to length.
+
+    `likely`, `likely_first`: how surely (0 to 1) a stretch or a first seat is part of it; what is sure costs nothing.
+    """
     seats, chains = network.seats, network.chains
+    between = network.between_mm if likely is None else network.between_mm * (1.001 - likely)
     one, other = np.triu_indices(seats, 1)
-    by_cost = np.argsort(network.between_mm[one, other], kind="stable")
+    by_cost = np.argsort(between[one, other], kind="stable")
+    if likely_first is not None and chains > 1:
+        return _grown_from_starts(network, between, network.enter_mm * (1.001 - likely_first))
     degree, head = [0] * seats, list(range(seats))
     ties: list[list[int]] = [[] for _ in range(seats)]
 
@@ -127,7 +139,8 @@ def first_order(network: Network) -> SeatOrder:
             degree[b] += 1
             left -= 1
     ends = [seat for seat in range(seats) if degree[seat] < 2]
-    begin = min(ends, key=lambda seat: float(network.enter_mm[:, seat].min()))
+    enter = network.enter_mm if likely_first is None else network.enter_mm * (1.001 - likely_first)
+    begin = min(ends, key=lambda seat: float(enter[:, seat].min()))
     line, last = [begin], -1
     while len(line) < seats:
         ahead = next(seat for seat in ties[line[-1]] if seat != last)
@@ -146,6 +159,77 @@ def first_order(network: Network) -> SeatOrder:
         taken = pieces[at]
         order.append(taken if row[taken[0]] <= row[taken[-1]] else taken[::-1])
     return tuple(order)
+
+
+def _grown_from_starts(network: Network, between: Array, enter: Array) -> SeatOrder:
+    """Several chains by the cheapest free stretch first, none longer than may be; seats left over go in where they cost least."""
+    seats, chains = network.seats, network.chains
+    room_of = [1] * seats + [0] * chains  # seats of a piece
+    head = list(range(seats + chains))
+    ties: list[list[int]] = [[] for _ in range(seats + chains)]
+
+    def piece(node: int) -> int:
+        while head[node] != node:
+            head[node] = head[head[node]]
+            node = head[node]
+        return node
+
+    one, other = np.triu_indices(seats, 1)
+    begins = [*one.tolist(), *(seats + chain for chain in range(chains) for _ in range(seats))]
+    stops = [*other.tolist(), *(list(range(seats)) * chains)]
+    by_cost = np.argsort(np.concatenate((between[one, other], enter.ravel())), kind="stable").tolist()
+    for at in by_cost:
+        a, b = begins[at], stops[at]
+        if len(ties[b]) == 2 or len(ties[a]) == (2 if a < seats else 1):
+            continue
+        first, second = piece(a), piece(b)
+        if (
+            first == second
+            or (first >= seats and second >= seats)
+            or room_of[first] + room_of[second] > network.largest
+        ):
+            continue
+        if second >= seats:
+            first, second = second, first
+        head[second] = first  # a start stays the head of its piece
+        room_of[first] += room_of[second]
+        ties[a].append(b)
+        ties[b].append(a)
+    order: list[list[int]] = []
+    visited = [False] * seats
+    for chain in range(chains):
+        line, last = [], seats + chain
+        here = next(iter(ties[last]), -1)
+        while here >= 0:
+            line.append(here)
+            visited[here] = True
+            here, last = next((node for node in ties[here] if node != last), -1), here
+        order.append(line)
+    for seat in (seat for seat in range(seats) if not visited[seat]):
+        _put_in(network, order, seat)
+    for line in order:
+        if not line:  # every chain has a seat at the least
+            longest = max(order, key=len)
+            line.append(longest.pop())
+    return tuple(map(tuple, order))
+
+
+def _put_in(network: Network, order: list[list[int]], seat: int) -> None:
+    """Put a seat where it costs least, into a chain that has room."""
+    best, where = float("inf"), (0, 0)
+    row = network.between_mm[seat]
+    for chain, line in enumerate(order):
+        if len(line) >= network.largest:
+            continue
+        into = float(network.enter_mm[chain, seat])
+        for at in range(len(line) + 1):
+            more = (into if at == 0 else float(row[line[at - 1]])) + (float(row[line[at]]) if at < len(line) else 0.0)
+            if at < len(line):
+                there = network.enter_mm[chain, line[0]] if at == 0 else network.between_mm[line[at - 1], line[at]]
+                more -= float(there)
+            if more < best:
+                best, where = more, (chain, at)
+    order[where[0]].insert(where[1], seat)
 
 
 def nearest_neighbour(network: Network) -> SeatOrder:
@@ -180,13 +264,15 @@ class TourSearch:
         self._line: list[int] = []
         self._lay([seat for chain, seats in enumerate(order) for seat in (self._seats + chain, *seats)])
         self._settle(list(range(self._seats)))
-        self.cost_mm = self._total()
+        self.cost_mm = self._here = self._total()
+        self._best = self._line[:]
+        self._waited = 0
 
     @property
     def order(self) -> SeatOrder:
         """The best order so far."""
         order: list[list[int]] = []
-        for node in self._line[:-1]:
+        for node in self._best[:-1]:
             if node >= self._seats:
                 order.append([])
             else:
@@ -194,21 +280,29 @@ class TourSearch:
         return tuple(map(tuple, order))
 
     def improve(self, kicks: int) -> None:
-        """Try so many kicks; keep what is no worse."""
+        """Try so many kicks. A little worse is gone on from (a threshold that is drawn), the best is kept."""
         count = self._seats
         if count < 5:
             return
         for _ in range(kicks):
             line, at, of, size = self._line[:], self._at[:], self._of[:], self._size[:]
-            gain, touched = self._kick()
+            kick = self._ruined if self._random.random() < _RUIN[self.network.chains > 1] else self._kick
+            gain, touched = kick()
             if not touched:
                 continue
             gain += self._settle(touched)
-            if gain < -1e-9:
+            self._waited += 1
+            allowed = _WORSE * self._here / count * self._random.expovariate(1.0)
+            if self._here - gain > self._here + allowed:
                 self._line, self._at, self._of, self._size = line, at, of, size
             else:
-                self.cost_mm -= gain
-        self.cost_mm = self._total()
+                self._here -= gain
+                if self._here < self.cost_mm - 1e-7:
+                    self.cost_mm, self._best, self._waited = self._here, self._line[:], 0
+            if self._waited > _PATIENCE:
+                self._lay(self._best[:])
+                self._here, self._waited = self.cost_mm, 0
+        self._here = self._total()
 
     def _total(self) -> float:
         return sum(self._cost[a][b] for a, b in pairwise(self._line))
@@ -258,6 +352,72 @@ class TourSearch:
         for k in range(begin, second):
             at[line[k]] = k
         return gain, [node for node in (p, a, b, c, d, s) if node < self._seats]
+
+    def _ruined(self) -> tuple[float, list[int]]:
+        """Take out a few runs that lie near each other, and put their seats in again one by one where each costs least.
+
+        After Christiaens and Vanden Berghe (2020), slack induction by string removals. Gives the gain and what it touched.
+        """
+        line, cost, of, at, chance = self._line, self._cost, self._of, self._at, self._random
+        seats = self._seats
+        seed = chance.randrange(seats)
+        out: list[int] = []
+        gone: set[int] = set()
+        strings = 0
+        for seat in (seed, *self._near[seed]):
+            if seat in gone:
+                continue
+            length = chance.randint(1, _STRING)
+            begin = at[seat] - chance.randrange(length)
+            run = [node for node in line[max(1, begin) : begin + length] if node < seats and of[node] == of[seat]]
+            run = [node for node in run if node not in gone]
+            out += run
+            gone.update(run)
+            strings += 1
+            if strings == _STRINGS:
+                break
+        ahead = [-1] * (seats + self.network.chains + 1)
+        behind = ahead[:]
+        kept = [node for node in line if node not in gone]
+        for a, b in pairwise(kept):
+            ahead[a], behind[b] = b, a
+        size = self._size[:]
+        for node in out:
+            size[of[node]] -= 1
+        before = sum(cost[a][b] for a, b in pairwise(line))
+        largest = self.network.largest
+        chance.shuffle(out)
+        starts = range(seats, seats + self.network.chains)
+        touched = list(out)
+        for node in out:
+            own = cost[node]
+            best, where = float("inf"), -1
+            nearby = [c for c in self._near[node] if ahead[c] >= 0]
+            for c in (*nearby, *(behind[c] for c in nearby), *starts):
+                if size[of[c]] >= largest:
+                    continue
+                after = ahead[c]
+                more = cost[c][node] + own[after] - cost[c][after]
+                if more < best and chance.random() > _BLINK:
+                    best, where = more, c
+            if where < 0:
+                for c in range(seats + self.network.chains):
+                    if ahead[c] >= 0 and size[of[c]] < largest:
+                        more = cost[c][node] + own[ahead[c]] - cost[c][ahead[c]]
+                        if more < best:
+                            best, where = more, c
+            after = ahead[where]
+            ahead[where] = behind[after] = node
+            ahead[node], behind[node] = after, where
+            of[node] = of[where]
+            size[of[node]] += 1
+            touched += [where, after]
+        fresh, node = [], line[0]
+        while node >= 0:
+            fresh.append(node)
+            node = ahead[node]
+        self._lay(fresh)
+        return before - self._total(), [node for node in touched if node < seats]
 
     def _settle(self, waiting: list[int]) -> float:
         """Search around these seats until nothing gets better; gives the gain."""
