@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 
 from device_protocol.board import BoardConfig
-from device_protocol.orders import ButtonNotice, Darken, ReadTableState, SetupOutput
+from device_protocol.orders import ButtonNotice, Darken, PlayNotice, ReadTableState, SetupOutput
 from device_protocol.values import Colour
 from probe.cli.screens import wiring_of
 from probe.document.document import Document, SaveJob, Unsaved
@@ -474,6 +474,43 @@ async def test_two_pictures_in_turn_are_lit_once_both_are_confirmed(bench: Any, 
     one.hold()
     one.board.restart()
     assert one.runtime.board.lit is None
+
+
+@ALL
+async def test_after_somebody_else_was_at_the_board_nothing_is_believed_lit(bench: Any, name: str) -> None:
+    """A count by the return wire, a check of the board: meanwhile nothing is ordered, afterwards everything is ordered anew."""
+    one = await bench(name)
+    own = type(one.top.task)
+    away = True
+
+    class Away(own):  # type: ignore[misc, valid-type]
+        def light(self, s: Any) -> Light:
+            return HandsOff() if away else own.light(self, s)
+
+    one.top.task = Away()
+    one.board.orders.clear()
+    one.runtime.dispatch(ev.LineTrouble())
+    await one.settled()
+    assert one.board.orders == []
+    assert one.runtime.board.lit is None
+    away = False
+    one.runtime.dispatch(ev.LineTrouble())
+    await one.settled()
+    assert one.board.orders[:1] == [Darken()]
+    assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
+
+
+@ALL
+async def test_pixels_that_the_game_took_back_are_not_believed_lit(bench: Any, name: str) -> None:
+    one = await bench(name)
+    one.board.orders.clear()
+    one.runtime.link_event(NoticeArrived(PlayNotice()))
+    assert one.runtime.board.lit is None
+    await one.settled()
+    assert one.board.orders, "it is ordered anew"
+    assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
+    one.hold()
 
 
 @ALL
