@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -48,3 +49,43 @@ def pytest_runtest_setup() -> Iterator[None]:
         return (yield)
     except MissingToolError as error:
         _skip_or_fail(error)
+
+
+def pytest_collection_finish() -> None:
+    """What collecting made stays to the end: it is not looked through again at every collection of garbage."""
+    gc.collect()
+    gc.freeze()
+
+
+HEAD_LINES, TAIL_LINES, LINE_SIGNS, CAPTURED_SIGNS = 80, 60, 300, 4_000
+"""What is kept of a failure's text and of what the test printed: one failure never fills a log."""
+
+
+def _bounded(text: str) -> str:
+    lines = [line if len(line) <= LINE_SIGNS else f"{line[:LINE_SIGNS]} …" for line in text.splitlines()]
+    left_out = len(lines) - HEAD_LINES - TAIL_LINES
+    if left_out > 0:
+        lines[HEAD_LINES:-TAIL_LINES] = [f"… {left_out} lines left out"]
+    return "\n".join(lines)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport() -> Iterator[None]:
+    """Failures in bounded length, also in CI, where pytest cuts nothing."""
+    report: pytest.TestReport = yield  # type: ignore[assignment, misc]
+    if report.failed:
+        text = report.longreprtext
+        if (short := _bounded(text)) != text:
+            report.longrepr = short
+        report.sections = [(name, text[-CAPTURED_SIGNS:]) for name, text in report.sections]
+    return report  # type: ignore[return-value]
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """The last lines of a run with failures: their names, one a line."""
+    reporter = config.pluginmanager.get_plugin("terminalreporter")
+    if reporter is None or hasattr(config, "workerinput"):
+        return
+    broken = dict.fromkeys(report.nodeid for how in ("failed", "error") for report in reporter.stats.get(how, ()))
+    if broken:
+        print(f"\nfailed ({len(broken)}):", *broken, sep="\n")

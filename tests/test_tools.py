@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
+import tomllib
 
 import pytest
 
 from tests import conftest
 from tests.support.tools import PACKAGES, MissingToolError, require
+
+INI = tomllib.loads((conftest.ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["pytest"]["ini_options"]
+SHORT = [word for word in INI["addopts"].split() if word.startswith("--force")]
 
 
 def test_what_is_missing_is_named_with_its_package(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -57,3 +61,35 @@ def test_a_fixture_that_failed_once_skips_every_test_that_asks_for_it(
     pytester.runpytest_inprocess(
         "-p", "no:cacheprovider", "-p", "no:xdist", "-o", "asyncio_default_fixture_loop_scope=function"
     ).assert_outcomes(skipped=2)
+
+
+def test_a_failure_is_bounded_and_named_in_the_last_lines(
+    pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CI", "1")
+    pytester.makeconftest("from tests.conftest import pytest_runtest_makereport, pytest_unconfigure")
+    pytester.makepyfile(
+        """
+        import pytest
+
+        @pytest.fixture
+        def broken():
+            raise ValueError("x" * 100_000)
+
+        def test_long():
+            print("y" * 100_000)
+            assert ["a line"] * 100_000 == []
+
+        def test_not_set_up(broken): ...
+
+        def test_good(): ...
+        """
+    )
+    result = pytester.runpytest_inprocess(
+        "-p", "no:cacheprovider", "-p", "no:xdist", "-o", "asyncio_default_fixture_loop_scope=function", *SHORT
+    )
+    result.assert_outcomes(passed=1, failed=1, errors=1)
+    name = "test_a_failure_is_bounded_and_named_in_the_last_lines.py"
+    assert result.outlines[-3:] == ["failed (2):", f"{name}::test_long", f"{name}::test_not_set_up"]
+    assert len(result.outlines) < 300
+    assert all(len(line) < 4_100 for line in result.outlines)
