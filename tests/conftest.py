@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import pytest
@@ -70,15 +70,15 @@ def _bounded(text: str) -> str:
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport() -> Iterator[None]:
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
     """Failures in bounded length, also in CI, where pytest cuts nothing."""
-    report: pytest.TestReport = yield  # type: ignore[assignment, misc]
+    report = yield
     if report.failed:
         text = report.longreprtext
         if (short := _bounded(text)) != text:
             report.longrepr = short
         report.sections = [(name, text[-CAPTURED_SIGNS:]) for name, text in report.sections]
-    return report  # type: ignore[return-value]
+    return report
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
