@@ -147,7 +147,7 @@ class Setting(TaskState):
                 return f"{where}: the first pixels are lit dimly. Does anything light?"
             case SetupStage.ORDER:
                 turn = len(self.order.answers) + 1
-                return f"{where}: the first {STRETCH} pixels show test colour {turn}. Which colour do you see?"
+                return f"{where}: the first {STRETCH} pixels show test colour {turn}. Which colour do you see? Look at several places, or under clear plastic."
             case SetupStage.COUNT:
                 return f"{where}: how many pixels has this chain?"
             case SetupStage.COUNT_ENTRY:

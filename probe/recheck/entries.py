@@ -17,6 +17,7 @@ from probe.document.model.open_recheck import OpenRecheck
 from probe.document.operations import add_place, folded, replace_chain
 from probe.document.revisions import next_number, revised
 from probe.playfield import guess_position
+from probe.recheck.colours import PLAIN, Behind, seen_at
 from probe.recheck.engine.model import Prior, Setup
 from probe.recheck.engine.result import Found, FoundKind, Result
 
@@ -62,6 +63,13 @@ class Entries:
         pixel = self.pixels[entry]
         return self.map.place_of(pixel) if pixel.state in SHINING else None
 
+    @cached_property
+    def seen(self) -> tuple[Behind, ...]:
+        """What is seen of the four colours at the place of each entry."""
+        places = [self.place(entry) for entry in range(len(self.pixels))]
+        at = {place.id: seen_at(self.map, place) for place in self.map.places if place.id in self.at_place}
+        return tuple(at[place.id] if place is not None else PLAIN for place in places)
+
     def like(self, entry: int) -> tuple[int, ...]:
         """The entries of the same place, this one among them."""
         place = self.pixels[entry].place
@@ -76,6 +84,7 @@ class Entries:
             declared_new=frozenset(n for n, p in enumerate(self.chain.pixels) if p.state is PixelState.UNSEEN),
             most_numbers=most_numbers,
             alike=tuple(entries for entries in self.at_place.values() if len(entries) > 1),
+            words=tuple(at.words for at in self.seen) if any(at is not PLAIN for at in self.seen) else (),
             prior=Prior.after_declaration() if declared else Prior(),
         )
 

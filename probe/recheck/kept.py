@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from probe.document.diff import as_order, expanded
 from probe.document.model import storable
 from probe.document.model.open_recheck import OpenRecheck, PlaceShows, RecheckAnswer, Said
+from probe.recheck.colours import PLAIN
 from probe.recheck.engine import Options, Recheck, RecheckStep
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
@@ -51,11 +52,13 @@ class KeptError(ValueError):
 def digest(entries: Entries) -> str:
     """What answers about these entries rest on, as 16 hexadecimal digits: pixels, their states and places, in order.
 
-    Labels, notes and what is verified are no part of it: they change no question and no answer.
+    So are the plastics where they change a colour. Labels, notes and what is verified are no part of it: they change no
+    question and no answer.
     """
     own = {pixel.id for pixel in entries.before.chain(entries.chain_id).pixels}
     lines = [str(len(entries.chain.pixels))]
     lines += [f"{p.id if p.id in own else '+'} {p.state.value} {p.place or '-'}" for p in entries.pixels]
+    lines += [f"{entry} {at.words}" for entry, at in enumerate(entries.seen) if at.words != PLAIN.words]
     return hashlib.sha256("\n".join(lines).encode()).hexdigest()[:16]
 
 

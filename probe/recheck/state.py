@@ -14,7 +14,7 @@ from probe.document.model import MAX_TEXT, Chain, PlayfieldMap, shown_number
 from probe.document.model.open_recheck import OpenRecheck, answers_words, counted
 from probe.document.operations import folded
 from probe.mapping.offers import abbreviates, next_in_pattern
-from probe.recheck.colours import LOOK_COLOURS, START_LEVEL, colour_word, light_of
+from probe.recheck.colours import DARK_WORD, PLAIN, START_LEVEL, UNKNOWN, Behind, light_of
 from probe.recheck.engine import Recheck, RecheckStep
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import END, MOST_NAMED, Action, AskStop, Look, PlaceSeen, Probe
@@ -69,7 +69,8 @@ class Does(Enum):
 class RecheckItem:
     """One line that Enter can take. `colours`: what its place shows in the look (several pixels: several).
 
-    `entries` and `numbers`: the pixels of that place, those of the old chain and new ones named in this recheck.
+    `entries` and `numbers`: the pixels of that place, those of the old chain and new ones named in this recheck. `at`: what
+    is seen of colours there.
     """
 
     does: Does
@@ -78,6 +79,7 @@ class RecheckItem:
     colours: tuple[int, ...] = ()
     numbers: tuple[int, ...] = ()
     name: Name | None = None
+    at: Behind = PLAIN
 
 
 @dataclass(frozen=True)
@@ -299,10 +301,12 @@ class Rechecking(TaskState):
             numbers = tuple(numbers_at.get(at, ()))
             several = f" ×{len(colours)}" if len(colours) > 1 else ""
             label = self._label(at, numbers)
+            here = entries_at.get(at, [])
+            seen = entries.seen[here[0]] if here else PLAIN
+            if seen is UNKNOWN:
+                continue  # it may show anything, so it is not asked about
             items.append(
-                RecheckItem(
-                    Does.DIFFERS, label + several, tuple(entries_at.get(at, ())), tuple(colours), numbers=numbers
-                )
+                RecheckItem(Does.DIFFERS, label + several, tuple(here), tuple(colours), numbers=numbers, at=seen)
             )
         typed = self.typed.strip()
         if typed:
@@ -323,18 +327,21 @@ class Rechecking(TaskState):
     def _colour_items(self) -> tuple[RecheckItem, ...]:
         """What the place may show instead: one colour, dark, or several pixels' colours at once."""
         expected = self.pointed.colours if self.pointed is not None else ()
-        usual = {c for c in expected if c != UNLIT}
+        at = self.pointed.at if self.pointed is not None else PLAIN
+        usual = set(at.seen(expected)) - {UNLIT}
+        words = sorted(set(at.words) - {UNLIT})
         most = min(MOST_NAMED, len(expected) + 1)
         found = [
             set[int](),
-            *(set(some) for size in range(1, most + 1) for some in combinations(range(len(LOOK_COLOURS)), size)),
+            *(set(some) for size in range(1, most + 1) for some in combinations(words, size)),
         ]
         found.sort(key=lambda some: (len(some) != 1, len(some)))
         items = [
             RecheckItem(
                 Does.COLOUR,
-                "+".join(colour_word(c) for c in sorted(some)) or colour_word(UNLIT),
+                "+".join(at.name(c) for c in sorted(some)) or DARK_WORD,
                 colours=tuple(sorted(some)) or (UNLIT,),
+                at=at,
             )
             for some in found
             if some != usual

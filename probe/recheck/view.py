@@ -5,7 +5,7 @@ from __future__ import annotations
 from probe.document.model import Place, shown_number
 from probe.document.plural import many
 from probe.document.revisions import changed_in, verified_count
-from probe.recheck.colours import colours_words, legend, look_spots, signs_by_word
+from probe.recheck.colours import colours_words, legend, look_spots, seen_at, signs_by_word
 from probe.recheck.state import ASKING, Does, Rechecking, RecheckItem, RecheckStage
 from probe.task.views import MARK_SIGN, Line, PictureView, Spot, TaskView
 
@@ -62,7 +62,7 @@ def _refused(s: Rechecking) -> str:
 
 def _line(s: Rechecking, item: RecheckItem) -> Line:
     """A line of the list: the colours that a place should show, its name, its area."""
-    colours = f"{colours_words(item.colours, plain_ascii=s.plain_ascii):<10} " if item.colours else ""
+    colours = f"{colours_words(item.colours, at=item.at, plain_ascii=s.plain_ascii):<10} " if item.colours else ""
     if item.does is Does.COLOUR:
         return Line(colours.rstrip())
     place = s.entries.place(item.entries[0]) if item.entries and s.entries is not None else None
@@ -113,6 +113,14 @@ def _open(s: Rechecking) -> tuple[Line, ...]:
         found.append(
             Line("Other arrangements of pixels that nobody sees fit as well; nothing visible depends on which it is.")
         )
+    if result.chance_alike > 0.0003:
+        found.append(
+            Line(
+                f"{100 * result.chance_alike:.2f} % is for changes that these pictures cannot show, such as two single "
+                "pixels exchanged. Another recheck shows other pictures.",
+                wrap=True,
+            )
+        )
     if result.stops_at is not None:
         found.append(
             Line(f"The data stop at pixel {shown_number(result.stops_at)}: nothing was taken out of the map there.")
@@ -136,7 +144,8 @@ def _picture(s: Rechecking) -> PictureView:
     spots = look_spots(s.map, s.shown, plain_ascii=s.plain_ascii) if s.look is not None else ()
     place = _place_in_hand(s)
     if place is not None and place.position is not None:
-        sign = colours_words(s.shown.get(place.id, ()), plain_ascii=s.plain_ascii)[:1] or MARK_SIGN
+        shown = colours_words(s.shown.get(place.id, ()), at=seen_at(s.map, place), plain_ascii=s.plain_ascii)
+        sign = shown[:1] or MARK_SIGN
         spots = (*spots, Spot(place.position, sign, "mark"))
     return PictureView(
         spots,

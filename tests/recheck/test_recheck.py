@@ -394,8 +394,8 @@ def test_in_ascii_every_colour_has_a_letter_of_its_own() -> None:
     view = task.view(bench.state)
     assert isinstance(view, TaskView)
     assert view.picture is not None
-    assert view.picture.legend == "R red  Y yellow  B blue  W white  . dark"
-    assert {spot.sign for spot in view.picture.spots} <= set("RYBW.+")
+    assert view.picture.legend == "R red  Y yellow  B blue  W white  . dark  O other"
+    assert {spot.sign for spot in view.picture.spots} <= set("RYBW.O+")
     assert all(line.text.isascii() or "·" in line.text or "×" in line.text for line in view.items)
 
 

@@ -11,7 +11,7 @@ from device_protocol.board import ChainWiring, PhysicalPixel
 from device_protocol.values import Colour
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import folded
-from probe.recheck.colours import LOOK_COLOURS
+from probe.recheck.colours import LOOK_COLOURS, UNKNOWN
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.keys import Quick, SayQuick
 from probe.recheck.state import Does, Rechecking, RecheckItem, RecheckStage
@@ -55,7 +55,7 @@ def keys_for(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
         case RecheckStage.COLOUR:
             item = state.pointed
             assert item is not None
-            here = tuple(sorted(set(shines.get(_place_of(state, item), [])))) or (UNLIT,)
+            here = tuple(sorted(set(item.at.seen(shines.get(_place_of(state, item), []))) - {UNLIT})) or (UNLIT,)
             return _choose(state, next(i for i, x in enumerate(state.items) if x.colours == here))
         case RecheckStage.STOP:
             return [Take(NOW)]
@@ -87,8 +87,11 @@ def _look(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
             continue
         place = _place_of(state, item)
         listed.add(place)
-        if sorted(shines.get(place, [])) != sorted(c for c in item.colours if c != UNLIT):
+        shown, told = item.at.seen(shines.get(place, [])), item.at.seen(item.colours)
+        if set(shown) - {UNLIT} != set(told) - {UNLIT}:
             return _choose(state, index)
+    assert state.entries is not None
+    listed |= {p for p, at in state.entries.at_place.items() if state.entries.seen[at[0]] is UNKNOWN}
     named = {name.place or f"{NEW}{name.label}" for name in state.names.values()}
     if any(place not in listed | named for place in shines):
         return [SayQuick(Quick.EXTRA_LIGHT)]

@@ -77,7 +77,8 @@ LIKELY_NEW = 0.75
 """A number that is new with this chance is lit to be named: that has to be asked anyhow."""
 CANDIDATES = 40
 LEFT_ALIKE = 0.0015
-"""Single pixels exchanged that no picture shown tells apart are left at this chance: less is not worth another picture."""
+"""What no picture shown tells apart is left at this chance: less is not worth another picture."""
+WORTH_A_PICTURE = 0.001
 MOST_UNSEEN = 2.0
 """What became no map counts at most so much against the best map: the tables are too rough to say more."""
 PREDICT_BEST = 0.5
@@ -115,7 +116,7 @@ class Recheck:
     maps: shape (n, numbers); log_prior: shape (n,); parents: which earlier map each is an edit of, shape (n,), an index
     into `bases`, maps with their log_prior that further edits may begin from again; meant: shape (observations, n), wrong: the same for a wrong answer,
     shape (observations,).  Sorted, the likeliest first.  unseen: weight of what became no map against the best map.
-    alike: weight, against the best map, of two single pixels exchanged that no answer speaks for or against.
+    alike: weight, against the best map, of its changes that no answer speaks for or against.
     changed_at: how many observations there were when the best class last changed.
     """
 
@@ -204,14 +205,22 @@ class Recheck:
 
     @property
     def chance_alike(self) -> float:
-        """Chance that two single pixels are exchanged whose exchange changes none of the pictures shown."""
+        """Chance of a change that none of the pictures shown would show, such as two single pixels exchanged."""
         return self.alike * float(self.weights[int(self.classes[0][1][0])])
 
-    @property
+    @cached_property
     def settled(self) -> bool:
-        """Whether the doubt is small enough; single pixels exchanged unseen may leave a little more (LEFT_ALIKE)."""
+        """Whether the doubt is small enough.
+
+        What the pictures shown do not tell apart may leave a little more (LEFT_ALIKE), and more yet where the next
+        picture would take off less than WORTH_A_PICTURE of it, as behind plastics that let few colours through.
+        """
         rest = 1.0 - self.confidence - self.chance_alike
-        return rest <= 1.0 - self.options.confidence and self.chance_alike <= LEFT_ALIKE
+        if rest > 1.0 - self.options.confidence:
+            return False
+        if self.chance_alike <= LEFT_ALIKE or not self.options.looks:
+            return True
+        return self.chance_alike - self.answered(self.look(), AllAsShown()).chance_alike < WORTH_A_PICTURE
 
     @property
     def likely_as_good(self) -> tuple[Ints, ...]:

@@ -64,7 +64,8 @@ SAMPLES = 800
 class Edited:
     """Edits of one map.  maps: shape (n, numbers); log_prior: what each adds to the map's own, shape (n,); unseen: the
     weight, against the map's own, of all the edits that did not become maps, by the first number that they change; shape
-    (numbers + 1,).  alike: the weight of two single pixels exchanged whose exchange changes nothing that was answered."""
+    (numbers + 1,).  alike: the weight of pixels dead, exchanged, moved or
+    reversed that change nothing that was answered."""
 
     maps: Ints
     log_prior: Floats
@@ -253,12 +254,18 @@ def single_edits(
     n, width = t.length, t.width
     maps: list[Ints] = []
     priors: list[float] = []
-    unseen, peak = np.zeros(width + 1), 0.0
+    unseen, peak, alike = np.zeros(width + 1), 0.0, 0.0
     log_more = float(np.log(prior.another))
 
-    def keep(weight: Floats, log_prior: Floats, make: list[Ints], build: object, limit: int = BEST) -> None:
-        nonlocal peak
+    def keep(
+        weight: Floats, log_prior: Floats, make: list[Ints], build: object, limit: int = BEST, *, shown: bool = False
+    ) -> None:
+        nonlocal peak, alike
         total = weight + log_prior
+        if shown:  # what no answer speaks for or against is no map: it is told by a further picture, not by thinking
+            flat = np.abs(weight) < 1e-9
+            alike += float(np.exp(total[flat]).sum())
+            total, log_prior, make = total[~flat], log_prior[~flat], [array[~flat] for array in make]
         peak = max(peak, float(total.max())) if total.size else peak
         if total.size > limit:
             best = np.argpartition(total, -limit)[-limit:]
@@ -350,10 +357,10 @@ def single_edits(
             np.full(one.size, log_more + float(np.log(prior.dead / n))),
             [one],
             lambda a: np.concatenate([items[:a], [items[a] + setup.entries], items[a + 1 :]]),
+            shown=True,
         )
-    alike = 0.0
     if looks:
-        alike = _swapped(t, prior, n, keep, rng)
+        _swapped(t, prior, n, keep, rng)
         _rearranged(t, prior, n, keep)
         unseen[:n] += _unlisted(t, prior, n, rng) / n
     _other_end(t, world, maps, priors, log_more)
@@ -390,6 +397,7 @@ def _rearranged(t: _Tables, prior: Prior, n: int, keep: object) -> None:
             log_more + np.log(prior.reversed * share / n),
             [a, b],
             lambda a, b: np.concatenate([items[:a], items[a:b][::-1], items[b:]]),
+            shown=True,
         )
     if not anchors.size:
         return
@@ -408,6 +416,7 @@ def _rearranged(t: _Tables, prior: Prior, n: int, keep: object) -> None:
             log_more + _move_prior(prior, n, p, q),
             [a, p, q],
             lambda a, p, q: np.concatenate([items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]]),
+            shown=True,
         )
     # apart: where the second begins is known from a single light, or both are of one length
     rows: list[tuple[Ints, ...]] = []
@@ -450,16 +459,17 @@ def _rearranged(t: _Tables, prior: Prior, n: int, keep: object) -> None:
             lambda a, c, p, q: np.concatenate(
                 [items[:a], items[c : c + q], items[a + p : c], items[a : a + p], items[c + q :]]
             ),
+            shown=True,
         )
 
 
-def _swapped(t: _Tables, prior: Prior, n: int, keep: object, rng: np.random.Generator) -> float:
-    """Two single pixels exchanged, near each other or anywhere; the weight of those that no answer speaks for or against.
+def _swapped(t: _Tables, prior: Prior, n: int, keep: object, rng: np.random.Generator) -> None:
+    """Two single pixels exchanged, near each other or anywhere.
 
     All pairs of a chain of up to WHOLE numbers; of a longer one all near pairs, and so many drawn.
     """
     if n < 2:
-        return 0.0
+        return
     if n <= WHOLE:
         a, b = np.triu_indices(n, 1)
     else:
@@ -474,17 +484,15 @@ def _swapped(t: _Tables, prior: Prior, n: int, keep: object, rng: np.random.Gene
     log_prior = float(np.log(prior.another * prior.swapped)) + np.log(share)
     own = t.cells_of(np.arange(n), np.arange(n))
     weight = t.cells_of(a, b) + t.cells_of(b, a) - own[a] - own[b]
-    other = (t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.setup.entries)
-    flat = np.abs(weight) < 1e-9
+    fine = (t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.setup.entries)
     items = t.items
-    fine = other & ~flat
     keep(  # type: ignore[operator]
         weight[fine],
         log_prior[fine],
         [a[fine], b[fine]],
         lambda a, b: np.concatenate([items[:a], [items[b]], items[a + 1 : b], [items[a]], items[b + 1 :]]),
+        shown=True,
     )
-    return float(np.exp(log_prior[other & flat]).sum())
 
 
 def _exchange(t: _Tables, a: Ints, c: Ints, p: Ints, q: Ints) -> Floats:

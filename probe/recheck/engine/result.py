@@ -64,8 +64,8 @@ class Found:
 class Result:
     """The whole map: numbers in order, entries that are no longer in the chain, chance that what can be seen is right.
 
-    proved: that chance reached what was asked for.  chance_alike: chance of two single pixels exchanged that no picture
-    shown tells apart, part of the doubt.  alike: how many other maps no answer can tell from this one.
+    proved: that chance reached what was asked for.  chance_alike: chance of a change that no
+    picture shown would show, part of the doubt.  alike: how many other maps no answer can tell from this one.
     stops_at: the data stop at this number, so that the entries behind it are there but dark; None when they do not.
     """
 

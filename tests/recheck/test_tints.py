@@ -1,0 +1,74 @@
+"""Coloured plastics: the list says what will be seen, and its words are those that the plastic leaves."""
+
+from __future__ import annotations
+
+import pytest
+
+from probe.document.file import demo_map_path, load_map
+from probe.document.model import Kind, Lamp, Place, PlayfieldMap
+from probe.lighting.plastics import Tint
+from probe.recheck.colours import LOOK_COLOURS, UNKNOWN, behind, colours_words, seen_at
+from probe.recheck.engine.codes import UNLIT
+from probe.recheck.entries import entries_of
+
+RED, YELLOW, BLUE, WHITE = range(4)
+
+
+def test_behind_a_red_insert_red_yellow_and_white_look_red_and_blue_looks_dark() -> None:
+    """An RGB pixel behind red plastic: common practice, no source; by the model of plastics here."""
+    red = behind(Tint.RED)
+    assert red.words == (RED, RED, UNLIT, RED)
+    assert red.names == ("red", "red", "dark", "red")
+
+
+def test_an_rgb_pixel_cannot_look_amber_behind_amber() -> None:
+    """No light lies between its red and its green: common practice, no source; by the model of plastics here."""
+    assert "amber" not in behind(Tint.AMBER).names
+    assert behind(Tint.AMBER).names[BLUE] == "dark"
+
+
+def test_behind_blue_red_is_dark_and_blue_and_white_are_one_word() -> None:
+    blue = behind(Tint.BLUE)
+    assert blue.names[RED] == "dark"
+    assert blue.words[BLUE] == blue.words[WHITE]
+
+
+@pytest.mark.parametrize("tint", [None, *Tint])
+def test_one_word_is_one_answer_and_two_words_are_two(tint: Tint | None) -> None:
+    at = behind(tint)
+    for one in range(len(LOOK_COLOURS)):
+        for other in range(len(LOOK_COLOURS)):
+            assert (at.words[one] == at.words[other]) == (at.names[one] == at.names[other])
+        assert (at.words[one] == UNLIT) == (at.names[one] == "dark")
+        if at.words[one] != UNLIT:
+            assert at.words[at.words[one]] == at.words[one]
+
+
+def test_a_sign_stands_for_what_is_seen() -> None:
+    assert colours_words((WHITE,), at=behind(Tint.RED)) == "◆ red"
+    assert colours_words((BLUE,), at=behind(Tint.RED)) == "· dark"
+    assert colours_words((YELLOW,), at=behind(Tint.GREEN)) == "○ green"
+    assert colours_words((YELLOW,), at=behind(Tint.GREEN), plain_ascii=True) == "O green"
+
+
+def _map(*colours: str) -> PlayfieldMap:
+    lamps = tuple(Lamp(number=n, name=f"L{n}", insert_colour=colour) for n, colour in enumerate(colours, 1))
+    places = tuple(Place(id=f"p{n}", label=f"P{n}", kind=Kind.INSERT, lamps=(n,)) for n in range(1, len(colours) + 1))
+    return load_map(demo_map_path()).model_copy(update={"lamps": lamps, "places": places})
+
+
+def test_an_insert_of_unknown_plastic_may_show_anything_where_others_are_known() -> None:
+    map_ = _map("red", "", "clear")
+    assert [seen_at(map_, place) for place in map_.places] == [behind(Tint.RED), UNKNOWN, behind(Tint.CLEAR)]
+    bare = _map("", "")
+    assert [seen_at(bare, place) for place in bare.places] == [behind(None)] * 2
+
+
+def test_the_recheck_is_told_what_is_seen_at_each_place() -> None:
+    map_ = load_map(demo_map_path())
+    chain = map_.chains[0]
+    setup = entries_of(map_, chain.id, ()).setup(declared=False, most_numbers=None)
+    for entry, pixel in enumerate(chain.pixels):
+        place = map_.place_by_id.get(pixel.place or "")
+        if place is not None and setup.has_place[entry]:
+            assert setup.words[entry] == seen_at(map_, place).words
