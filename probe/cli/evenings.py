@@ -10,6 +10,7 @@ from probe.cli.outcome import Exit, complain, say, say_json
 def show_worklist(path: str, *, add: str | None, moment: str, as_json: bool) -> int:
     """Print what is left, or add a line of one's own."""
     from probe.document.file import load_map
+    from probe.document.local_time import local_date
     from probe.document.model.evenings import WorkMoment
     from probe.document.needs import write_line
     from probe.evenings.worklist import all_left, item_data, summary
@@ -40,7 +41,7 @@ def show_worklist(path: str, *, add: str | None, moment: str, as_json: bool) -> 
                 say(f"  {item.need.area}")
             area_before = item.need.area
         more = f": {item.need.detail}" if item.need.detail else ""
-        done = f" (ticked off {item.done[:10]})" if item.done else ""
+        done = f" (ticked off {local_date(item.done)})" if item.done else ""
         say(f"  {'✓' if item.done else '☐'} {item.need.words}{more}{done}")
     say(f"{summary(items)}.")
     return Exit.FINE

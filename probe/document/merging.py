@@ -30,7 +30,7 @@ from probe.document.revisions import (
 
 _TOGETHER: Mapping[str, frozenset[str]] = {"state": frozenset({"place"})}
 """Fields that mean something only with another: they are taken from one side together."""
-_LOGS = ("proofs", "observations", "readings")
+_LOGS = ("proofs", "observations", "readings", "meter")
 _MISSING = object()
 
 
@@ -115,7 +115,6 @@ def merge(
             )
         )
     )
-    update["meter"] = judge.value("the meter", *(getattr(map_, "meter", None) for map_ in (base, ours, theirs)))
     marks = None if base is None else base.bookmark, ours.bookmark, theirs.bookmark
     update["bookmark"] = marks[2] if marks[1] == marks[0] else marks[1]
     return Merged(_with_what_is_named(ours.model_copy(update=update), ours, theirs), tuple(judge.conflicts))

@@ -13,6 +13,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from probe.document.local_time import local_minute
 from probe.document.model import PlayfieldMap
 from probe.document.model.evenings import WorkMoment
 from probe.document.model.record import MAX_TEXT
@@ -222,7 +223,7 @@ class WorklistTask(Task[Worklist]):
         item = s.item
         beside: tuple[Line, ...] = (Line("Nothing is left. F7 adds a line of your own."),)
         if item is not None:
-            ticked = f"ticked off {item.done[:16].replace('T', ' ')}" if item.done else ""
+            ticked = f"ticked off {local_minute(item.done)}" if item.done else ""
             mine = "your own line" if item.own is not None else ""
             more = " · ".join(part for part in (item.need.detail, ticked, mine) if part)
             beside = (Line(item.need.words, "bold", wrap=True), Line(more, wrap=True))

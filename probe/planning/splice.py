@@ -164,7 +164,7 @@ def _swept(chain: str, pixels: int, places: tuple[str, ...], gaps: _Gaps) -> tup
     best = np.full(count + 1, inf)
     best[0] = least[0, -1]
     for gap in range(end - 1, -1, -1):
-        offered = least[:-1, rest] + gaps.costs[gap, part][None, :]
+        offered = np.take(least[:-1], rest, axis=1) + np.take(gaps.costs[gap], part)
         better = np.minimum.reduceat(offered, starts, axis=1)
         improves = better < least[1:, names] - 1e-9
         if not improves.any():
@@ -183,7 +183,11 @@ def _swept(chain: str, pixels: int, places: tuple[str, ...], gaps: _Gaps) -> tup
             if least[cuts, -1] < best[cuts] - 1e-6:
                 best[cuts] = least[cuts, -1]
                 found.append((float(best[cuts]), cuts, shifted, gap))
-    kept = [one for one in found if not any(_beats(other, one) for other in found)]
+    kept: list[tuple[float, int, int, int]] = []
+    for one in sorted(found):  # what beats another has no more wire, and comes before it, or just after
+        if not any(_beats(other, one) for other in kept):
+            kept = [other for other in kept if not _beats(one, other)]
+            kept.append(one)
     made = []
     for wire, cuts, shifted, gap in sorted(kept):
         line: list[SpliceCut] = []

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 import shutil
+import time
 from pathlib import Path
 
 import pytest
 
 from probe.__main__ import main
 from probe.cli.outcome import Exit
-from probe.document.file import demo_map_path, load_map
+from probe.document.file import MapFile, demo_map_path, load_map
+from probe.document.needs import tick
+from probe.evenings.worklist import all_left
 
 PNG = b"\x89PNG\r\n\x1a\n" + b"\0" * 40
 
@@ -34,6 +37,23 @@ def test_the_worklist_is_printed_and_added_to(path: Path, capsys: pytest.Capture
     assert data["left"] == len(data["lines"]) == 6
     assert [line["own"] for line in data["lines"]].count("line-1") == 1
     assert main(["worklist", str(path), "--add", "  "]) == Exit.USAGE
+
+
+def test_what_was_ticked_off_shows_the_local_date(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    map_ = load_map(path)
+    item = next(item for item in all_left(map_) if not item.done)
+    with MapFile.open(path) as file:
+        file.save(tick(map_, item, time="2026-03-01T23:30:00Z"))
+    monkeypatch.setenv("TZ", "Pacific/Kiritimati")
+    time.tzset()
+    try:
+        assert main(["worklist", str(path)]) == Exit.FINE
+        assert "(ticked off 2 Mar 2026)" in capsys.readouterr().out
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 def test_the_log_is_printed(path: Path, capsys: pytest.CaptureFixture[str]) -> None:

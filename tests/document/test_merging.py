@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from probe.document.merging import Merged, Side, merge, merge_maps, shared_base
 from probe.document.model import Chain, Machine, Pixel, PixelState, Place, PlayfieldMap
 from probe.document.model.game import Proof, Verdict
-from probe.document.model.harness import Joint
+from probe.document.model.harness import Joint, Judged, Metered, MeterReading
 from probe.document.operations import add_place, assign_place, fresh_pixels, new_map, replace_chain, set_note
 from probe.document.revisions import changed_in, is_verified, revised, undo
 from tests.document.strategies import maps, places, proofs, readings, texts
@@ -319,6 +319,17 @@ def test_proofs_of_both_sides_stay_by_time() -> None:
     assert merged(ours, theirs).map.proofs == (early, late)
     assert merged(ours, ours).map.proofs == (late,)
     assert merged(ours, theirs).map.revisions == base.revisions, "only what is written of a map's content is a revision"
+
+
+def test_meter_readings_of_both_sides_stay_by_time() -> None:
+    before = MeterReading(chain="playfield", what=Metered.POLARITY, judged=Judged.GOOD, time="2026-01-01T18:00:00Z")
+    ours_read = MeterReading(chain="playfield", what=Metered.OHMS, value=320.0, judged=Judged.GOOD, time="2026-01-03T18:00:00Z")
+    theirs_read = MeterReading(chain="playfield", what=Metered.FUSE, value=5.0, judged=Judged.LOOK, time="2026-01-02T18:00:00Z")
+    base = kelp().model_copy(update={"meter": (before,)})
+    ours, theirs = (base.model_copy(update={"meter": (before, read)}) for read in (ours_read, theirs_read))
+    for found in (merge(base, ours, theirs), merge(base, theirs, ours)):
+        assert found.map.meter == (before, theirs_read, ours_read)
+        assert not found.conflicts
 
 
 def test_entries_that_are_alike_are_kept_as_often_as_the_side_that_has_more() -> None:
