@@ -323,8 +323,12 @@ def test_proofs_of_both_sides_stay_by_time() -> None:
 
 def test_meter_readings_of_both_sides_stay_by_time() -> None:
     before = MeterReading(chain="playfield", what=Metered.POLARITY, judged=Judged.GOOD, time="2026-01-01T18:00:00Z")
-    ours_read = MeterReading(chain="playfield", what=Metered.OHMS, value=320.0, judged=Judged.GOOD, time="2026-01-03T18:00:00Z")
-    theirs_read = MeterReading(chain="playfield", what=Metered.FUSE, value=5.0, judged=Judged.LOOK, time="2026-01-02T18:00:00Z")
+    ours_read = MeterReading(
+        chain="playfield", what=Metered.OHMS, value=320.0, judged=Judged.GOOD, time="2026-01-03T18:00:00Z"
+    )
+    theirs_read = MeterReading(
+        chain="playfield", what=Metered.FUSE, value=5.0, judged=Judged.LOOK, time="2026-01-02T18:00:00Z"
+    )
     base = kelp().model_copy(update={"meter": (before,)})
     ours, theirs = (base.model_copy(update={"meter": (before, read)}) for read in (ours_read, theirs_read))
     for found in (merge(base, ours, theirs), merge(base, theirs, ours)):
