@@ -67,9 +67,13 @@ class Hidden:
 
 @dataclass(frozen=True)
 class FaultFacts:
-    """What a fault search is opened with: the chain; `alone`, if no walk is below; `hidden` in a practice round."""
+    """What a fault search is opened with: the chain; `alone`, if no walk is below; `hidden` in a practice round.
+
+    `dark_from`: the pixel from which the chain was seen dark before, so that this need not be asked; None if nobody looked.
+    """
 
     chain: str
+    dark_from: int | None = None
     alone: bool = False
     hidden: Hidden | None = None
 
@@ -111,6 +115,8 @@ def make(opened: Opened) -> tuple[FaultSearchTask, FaultSearch]:
     match opened.facts:
         case FaultFacts() as found:
             pass
+        case (str() as chain, "dark from", int() as number):
+            found = FaultFacts(chain, dark_from=number)
         case (str() as chain, *_):
             found = FaultFacts(chain)
         case _:
@@ -124,16 +130,24 @@ def make(opened: Opened) -> tuple[FaultSearchTask, FaultSearch]:
             steady_only=opened.steady_only,
             paper=opened.paper,
             alone=found.alone,
+            dark_from=found.dark_from,
         )
     search = start_practice(opened.map, found.chain, hidden.solution, hidden.answer, steady_only=opened.steady_only)
     return FaultSearchTask(hidden.sight), search
 
 
 def start(
-    map_: PlayfieldMap, chain_id: str, *, now: str, steady_only: bool = False, paper: bool = False, alone: bool = False
+    map_: PlayfieldMap,
+    chain_id: str,
+    *,
+    now: str,
+    steady_only: bool = False,
+    paper: bool = False,
+    alone: bool = False,
+    dark_from: int | None = None,
 ) -> FaultSearch:
     """A search on a chain, with the contexts that its map gives. `now`: RFC 3339 text. `alone`: no walk is
-    below. Raises KeyError."""
+    below. `dark_from`: as in `FaultFacts`. Raises KeyError."""
     map_.chain(chain_id)
     context = derive(facts(map_, chain_id, now=now))
     return FaultSearch(
@@ -145,6 +159,7 @@ def start(
         steady_only=steady_only,
         paper=paper,
         alone=alone,
+        dark_from=dark_from,
     )
 
 
@@ -384,6 +399,10 @@ def _context(search: FaultSearch, key: str, now_s: float) -> Result:
         return replace(search, contexts=tuple(name for name in CONTEXTS if name in on)), ()
     hazards = search.session.hazards
     session = replace(begin(Context(search.contexts, (), search.near)), hazards=hazards)
+    if search.dark_from is not None:
+        seen = "to-k-dark" if search.dark_from else "nothing"
+        last_good = search.dark_from - 1
+        session = answered(search.knowledge, session, observation=PICTURE_QUESTION, answer=seen, k=last_good)
     search = with_tool_facts(replace(search, session=session, message=""))
     return lights(next_question(search), now_s)
 

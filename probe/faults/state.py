@@ -88,7 +88,7 @@ class FaultSearch(TaskState):
     the settings tried. `flex_from` is the map before the flex log, `soaking_s` when the soak began. `solution` is that of a
     practice round. `running` is the pattern that belongs to the question, `begun`
     how many were begun, `known` the board that they run on. `past` are the
-    answers before, the last one last. `alone`: no walk is below. `withdrawn`: hazards that only a report of heat opened
+    answers before, the last one last. `alone`: no walk is below. `dark_from`: the first dark pixel, seen before this was opened. `withdrawn`: hazards that only a report of heat opened
     which was taken back since: a plain "none of it" closes them.
     """
 
@@ -127,6 +127,7 @@ class FaultSearch(TaskState):
     solution: Solution | None = None
     paper: bool = False
     alone: bool = False
+    dark_from: int | None = None
     withdrawn: frozenset[Hazard] = frozenset()
     past: tuple[FaultSearch, ...] = ()
 

@@ -67,6 +67,9 @@ def headline(search: FaultSearch) -> str:
     """The question, or what the screen is about, in a sentence."""
     k = search.session.k
     match search.mode:
+        case SearchMode.CONTEXT if search.dark_from is not None:
+            dark = shown_number(search.dark_from)
+            return f"Dark from pixel {dark} on: that is taken as seen. What is known besides? The first line begins."
         case SearchMode.CONTEXT:
             return "What is known already? Enter changes a line; the first line begins."
         case SearchMode.QUESTION:

@@ -221,7 +221,7 @@ def _take(s: Rechecking, time: str) -> _N:
             return _keep(s, time)
         case RecheckStage.SAVED:
             if s.stops_at is not None:
-                return s, (fx.Open("faults", (s.chain, s.stops_at)),)
+                return s, (fx.Open("faults", (s.chain, "dark from", s.stops_at)),)
             return s, (_close(s),)
         case _:
             return s, ()

@@ -17,12 +17,13 @@ from probe.faults.engine import UNSURE
 from probe.faults.joint import JointTest
 from probe.faults.knowledge import ChainPower, FaultObservation, Who
 from probe.faults.locate import BreakSearch
-from probe.faults.search import start
+from probe.faults.search import make, start
 from probe.faults.state import SearchMode
 from probe.faults.view import details, headline, light_words, suspect_lines, view
 from probe.task import events as ev
 from probe.task.effects import Bell
 from probe.task.light import BoardPattern, Dark, Outputs, OutputSetup, Pixels, lights_something
+from probe.task.task import Opened
 from tests.faults.searching import NOW, PLAIN, K, Play, a_map, begun, board
 from tests.support.examples import examples
 
@@ -104,6 +105,18 @@ def test_a_picture_with_an_edge_asks_for_the_last_good_pixel() -> None:
     play.type_in("14")
     assert play.search.session.k == 14
     assert "14 (15th)" in play.search.message
+
+
+@pytest.mark.parametrize(("number", "answer"), [(15, "to-k-dark"), (0, "nothing")])
+def test_what_was_seen_before_it_was_opened_is_not_asked_again(number: int, answer: str) -> None:
+    """Dark from a pixel on, as a recheck hands over: the picture is answered, and the joint before it is the one."""
+    _, search = make(Opened(map=a_map(), facts=("a", "dark from", number), now=NOW))
+    assert f"Dark from pixel {number} (" in headline(search)
+    play = Play(search).plug().choose("start")
+    assert play.search.session.k == number - 1
+    assert play.search.session.answer_to("look") == answer
+    assert play.asked() != "look"
+    assert play.mode() is SearchMode.QUESTION
 
 
 @pytest.mark.parametrize("k", [-1, 0, 13, 38])

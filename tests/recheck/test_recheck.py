@@ -130,6 +130,21 @@ def test_the_map_comes_out_right(change: str) -> None:
     assert undo(after, time=NOW).chains == map_.chains
 
 
+def test_where_the_data_stop_the_map_stays_and_the_fault_finder_opens_at_that_joint() -> None:
+    map_ = demo()
+    whole = wiring_of_chain(map_, map_.chain(CHAIN))
+    at = 40
+    bench = Bench(map_, ChainWiring(tuple(whole)[:at]), BOARD)
+    while bench.state.stage is not RecheckStage.STOP:
+        bench(*bench.answers())
+    assert f"From pixel {at} (" in bench.state.question
+    bench(Choose(1), Take(NOW))
+    bench.finish()
+    assert [p.place for p in bench.state.map.chain(CHAIN).pixels] == [p.place for p in map_.chain(CHAIN).pixels]
+    _, effects = stepped(bench, bench.state, Take(NOW))
+    assert effects == (fx.Open("faults", (CHAIN, "dark from", at)),)
+
+
 def stepped(bench: Bench, state: Rechecking, event: object) -> tuple[Rechecking, fx.Effects]:
     """What the step alone makes of an event."""
     found = bench.task.step(state, event, 0.0)
