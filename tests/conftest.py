@@ -15,7 +15,7 @@ from tests.support.tools import MissingToolError
 
 # How fast the machine is does not decide a test: a busy one must not fail it.
 settings.register_profile("full", deadline=None, suppress_health_check=[HealthCheck.too_slow], max_examples=100)
-settings.register_profile("quick", settings.get_profile("full"), max_examples=25)
+settings.register_profile("quick", settings.get_profile("full"), max_examples=15)
 settings.load_profile("quick")  # `.ci/run` asks for the full one
 
 # A program that a test starts would compile all its modules anew each time, which takes longer than most tests.

@@ -20,6 +20,8 @@ def is_unsafe(character: str) -> bool:
 
 def spaced(text: str) -> str:
     """For print, tables and XML: on one line, with a space for every unsafe character."""
+    if text.isascii() and text.isprintable():  # nearly all
+        return text
     return "".join(" " if is_unsafe(c) else c for c in text)
 
 
@@ -32,6 +34,8 @@ def escaped(text: str) -> str:
 
 def visible(text: str) -> str:
     """For screens: on one line, with a sign for every control character, and none left that moves or reorders others."""
+    if text.isascii() and text.isprintable():
+        return text
     return "".join(_visible(character) for character in text)
 
 

@@ -8,7 +8,7 @@ any network, runs no script, and the same map gives the same bytes (dates in it 
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
 
@@ -29,7 +29,7 @@ from probe.export.voltage_svg import drawings
 from probe.game.circuits import CAUTIONS, CIRCUITS, circuit_lines, circuit_svg, drives_of
 from probe.harness.from_map import compute
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
-from probe.harness.parts import cut_list, parts_list, wire_needed
+from probe.harness.parts import Cut, cut_list, parts_list, wire_needed
 from probe.harness.words import batch_lines, finding_lines, power_sections
 from probe.lighting.evenness import last_round, measured, readings_of
 
@@ -45,6 +45,7 @@ def sheet_html(map_: PlayfieldMap, *, from_below: bool = False, photos: Mapping[
     `photos`: content of the map's photos, by file name; those that are pictures become part of the page.
     """
     title = f"{clean(map_.machine.name) or 'Machine'}: sheet for the cabinet"
+    cuts = cut_list(map_)
     body = [
         first_page(map_, from_below=from_below),
         _chains(map_),
@@ -55,9 +56,9 @@ def sheet_html(map_: PlayfieldMap, *, from_below: bool = False, photos: Mapping[
         _evenness(map_),
         *_power(map_),
         *_joints(map_),
-        *_cuts(map_),
+        *_cuts(map_, cuts),
         _circuits(map_),
-        _parts(map_),
+        _parts(map_, cuts),
         _seats(map_),
         _left(map_),
         _log(map_),
@@ -328,8 +329,7 @@ def _circuits(map_: PlayfieldMap) -> str:
     return section("Circuits at the game's lamp outputs", f"<ul>{warned}</ul>", *parts) if parts else ""
 
 
-def _cuts(map_: PlayfieldMap) -> Iterator[str]:
-    cuts = cut_list(map_)
+def _cuts(map_: PlayfieldMap, cuts: Sequence[Cut]) -> Iterator[str]:
     if not cuts or not (map_.feeds or any(chain.wire or chain.joints for chain in map_.chains)):
         return
     needed = (f"<b>{own(gauge)}</b>, {escape(colour)}: {metres:.2f} m" for gauge, colour, metres in wire_needed(cuts))
@@ -353,12 +353,12 @@ def _cuts(map_: PlayfieldMap) -> Iterator[str]:
     yield section("Cut list", words, bullets(needed, name="small"), table(heads, rows, name="dense"))
 
 
-def _parts(map_: PlayfieldMap) -> str:
+def _parts(map_: PlayfieldMap, cuts: Sequence[Cut]) -> str:
     if not map_.chains:
         return ""
     rows = [
         (escape(row.part), f"{row.quantity:g} {own(row.unit)}".strip(), escape(row.why, most=LONGEST_LINE))
-        for row in parts_list(map_, compute(map_))
+        for row in parts_list(map_, compute(map_), cuts=cuts)
     ]
     return section("Parts", table(("Part", "Quantity", "For"), rows, name="dense text")) if rows else ""
 

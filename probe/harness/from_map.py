@@ -346,8 +346,22 @@ class MapPower:
         return suggest_feed(self.solved[0].plan)
 
 
+_last: tuple[PlayfieldMap, MapPower] | None = None
+
+
 def compute(map_: PlayfieldMap) -> MapPower:
-    """Make and solve the plan of a map. Never raises for what a map may hold: it says what is wrong instead."""
+    """Make and solve the plan of a map. Never raises for what a map may hold: it says what is wrong instead.
+
+    The last map's is kept, because worklist, sheet and parts list ask for it one after another: a map never changes.
+    """
+    global _last
+    kept = _last
+    if kept is None or kept[0] is not map_:
+        kept = _last = (map_, _computed(map_))
+    return kept[1]
+
+
+def _computed(map_: PlayfieldMap) -> MapPower:
     from probe.harness.report import report  # loads numpy and scipy
 
     made: MapPlan | None = None

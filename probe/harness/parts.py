@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
@@ -145,9 +145,12 @@ def _ground_cuts(map_: PlayfieldMap) -> Iterator[Cut]:
         )
 
 
-def parts_list(map_: PlayfieldMap, power: MapPower) -> tuple[PartsRow, ...]:
-    """Everything to have at hand, counted. `power` is `compute(map_)`; without figures of it fuses are as noted only."""
-    cuts = cut_list(map_)
+def parts_list(map_: PlayfieldMap, power: MapPower, *, cuts: Sequence[Cut] | None = None) -> tuple[PartsRow, ...]:
+    """Everything to have at hand, counted. `power` is `compute(map_)`; without figures of it fuses are as noted only.
+
+    `cuts`: `cut_list(map_)`, where it is at hand already.
+    """
+    cuts = cut_list(map_) if cuts is None else cuts
     return (
         *_pixel_rows(map_),
         *_supply_rows(map_, power),

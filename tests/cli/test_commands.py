@@ -117,24 +117,30 @@ def test_completion_scripts(shell: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "word"),
     [
-        (b"", b"empty"),
-        (b"{", b"line 1"),
-        (b'{"format": "something else", "version": 1}', b"format"),
-        (b'{"format": "playfield-probe map", "version": 99}', b"Install a later"),
-        (b"\xff\xfe\x00", b"UTF-8"),
+        (b"", "empty"),
+        (b"{", "line 1"),
+        (b'{"format": "something else", "version": 1}', "format"),
+        (b'{"format": "playfield-probe map", "version": 99}', "Install a later"),
+        (b"\xff\xfe\x00", "UTF-8"),
     ],
 )
-def test_a_damaged_file_is_told_with_its_place_and_left_alone(content: bytes, word: bytes, tmp_path: Path) -> None:
+def test_a_damaged_file_is_told_with_its_place_and_left_alone(
+    content: bytes, word: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PLAYFIELD_PROBE_SETTINGS", str(tmp_path / "settings.json"))
     path = tmp_path / "bad.json"
     path.write_bytes(content)
-    for arguments in (["check", "bad.json"], ["export", "bad.json", "--to", "csv"], ["walk", "bad.json", "--paper"]):
-        done = command(*arguments, folder=tmp_path)
-        assert done.returncode == Exit.FILE, done.stderr
-        assert b"bad.json" in done.stderr
-        assert b"Traceback" not in done.stderr
-        assert len(done.stderr.splitlines()) == 1
+    for arguments in (["export", "bad.json", "--to", "csv"], ["walk", "bad.json", "--paper"], ["check", "bad.json"]):
+        assert main(arguments) == Exit.FILE
+        said = capsys.readouterr().err
+        assert "bad.json" in said
+        assert "Traceback" not in said
+        assert len(said.splitlines()) == 1
         assert path.read_bytes() == content
-    assert word in command("check", "bad.json", folder=tmp_path).stderr
+    assert word in said
+    done = command("check", "bad.json", folder=tmp_path)
+    assert (done.returncode, done.stderr.decode()) == (Exit.FILE, said)
 
 
 def test_a_missing_file_is_told(tmp_path: Path) -> None:

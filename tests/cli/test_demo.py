@@ -21,6 +21,7 @@ from probe.ui.app import ProbeApp
 from probe.ui.launch import LaunchOptions
 from probe.ui.start import PortChoice
 from tests.cli.test_terminal import ROOT, opened
+from tests.support.examples import first_now
 
 COMPLETE = demo_map_path("kelp_forest.json")
 
@@ -84,7 +85,7 @@ def test_a_wrong_simulated_address_is_left_to_the_link(opening: Opening, tmp_pat
     assert session.eyes is None
 
 
-@pytest.mark.parametrize("words", [["demo"], ["walk", "new.json"], []])
+@pytest.mark.parametrize("words", first_now([["demo"], ["walk", "new.json"], []]))
 def test_without_a_terminal_it_says_so(words: list[str], tmp_path: Path) -> None:
     environment = {**os.environ, "PLAYFIELD_PROBE_SETTINGS": str(tmp_path / "settings.json"), "PYTHONPATH": str(ROOT)}
     done = subprocess.run(

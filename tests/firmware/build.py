@@ -58,7 +58,7 @@ def _sources(*folders: Path) -> list[Path]:
 def _folder_for(kind: str, sources: Iterable[Path], settings: str, compiler: str) -> Path:
     digest = hashlib.sha256()
     for path in sources:
-        digest.update(str(path).encode())
+        digest.update(str(path.relative_to(ROOT)).encode())
         digest.update(path.read_bytes())
     digest.update(settings.encode())
     digest.update(_run(compiler, "--version").encode())

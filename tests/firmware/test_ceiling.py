@@ -68,6 +68,7 @@ def test_the_ceiling_itself_is_allowed_and_one_below_is_not() -> None:
             assert board.frame(0)[1] == frames, "nothing is clocked out"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("channel_ua", [20_000, 1])
 def test_the_largest_need_does_not_overflow(channel_ua: int) -> None:
     config = {

@@ -9,6 +9,7 @@ from tests.firmware.adapters import AvrUnderTest, HostUnderTest
 from tests.firmware.host_board import HostBoard
 from tests.firmware.simulated_avr import SimulatedAvr
 from tests.protocol.conversation import Conversation, all_conversations, run_conversation
+from tests.support.examples import first_now
 
 CONVERSATIONS = all_conversations()
 
@@ -31,7 +32,9 @@ def play_on_avr(conversation: Conversation, *, early_overrun: bool) -> None:
         run_conversation(conversation, AvrUnderTest(chip))
 
 
-@pytest.mark.parametrize("conversation", CONVERSATIONS, ids=lambda conversation: conversation.name)
+@pytest.mark.parametrize(
+    "conversation", first_now(CONVERSATIONS, now=len(CONVERSATIONS) // 3), ids=lambda conversation: conversation.name
+)
 def test_on_the_simulated_avr(conversation: Conversation) -> None:
     play_on_avr(conversation, early_overrun=False)
 

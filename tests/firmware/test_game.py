@@ -145,6 +145,7 @@ MATRIX_TABLE = BoardLampTable(
 )
 
 
+@pytest.mark.slow
 def test_a_strobed_matrix() -> None:
     with SimulatedAvr(build.build_avr(MATRIX), paused=True) as chip:
         assert chip.receive_line(100) is not None

@@ -368,6 +368,7 @@ OTHER_BUILDS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", first_now(OTHER_BUILDS))
 def test_other_builds_agree_with_the_python_board(name: str) -> None:
     config = OTHER_BUILDS[name]

@@ -12,6 +12,7 @@ from tests.firmware.build import FIRMWARE
 from tests.firmware.orders import order, read_answer
 from tests.firmware.simulated_avr import CYCLE_NS, SimulatedAvr
 from tests.firmware.test_waveform import ask, edges_of
+from tests.support.examples import first_now
 from tests.support.tools import require
 
 CHIP_BAUD = 117_647
@@ -44,7 +45,7 @@ def make(*arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(["make", "avr", *arguments], cwd=FIRMWARE, capture_output=True, text=True, check=False)
 
 
-@pytest.mark.parametrize("chip", ["atmega32u4", "atmega1284p", "at90usb1286"])
+@pytest.mark.parametrize("chip", first_now(["atmega32u4", "atmega1284p", "at90usb1286"]))
 def test_another_chip_is_refused_with_a_sentence(chip: str, tmp_path: Path) -> None:
     done = make(f"MCU={chip}", f"BUILD={tmp_path}")
     assert done.returncode != 0
@@ -70,7 +71,8 @@ def test_the_largest_sibling_has_its_own_receive_vector(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("board", "chip"), [("standard", "atmega328p"), ("leonardo", "atmega32u4"), ("mega", "atmega2560")]
+    ("board", "chip"),
+    first_now([("standard", "atmega328p"), ("leonardo", "atmega32u4"), ("mega", "atmega2560")], several=True),
 )
 def test_the_generic_port_builds_with_the_ide_core(board: str, chip: str, tmp_path: Path) -> None:
     elf = build.build_sketch(tmp_path, variant=board, chip=chip, generic=True)

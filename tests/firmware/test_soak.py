@@ -110,6 +110,7 @@ def run(soak: Soak, memory: Callable[[], int], *, most_growth: int) -> None:
     assert soak.noises or STEPS < 100
 
 
+@pytest.mark.slow
 @pytest.mark.timeout(7_200)
 def test_the_avr_firmware_keeps_its_stack(avr_elf: Path) -> None:
     with SimulatedAvr(avr_elf, paused=True) as chip:

@@ -13,6 +13,7 @@ from tests.firmware import build
 from tests.firmware.build import FIRMWARE, ROOT, SKETCH
 from tests.firmware.orders import lone_pixel, order, read_answer
 from tests.firmware.simulated_avr import SimulatedAvr
+from tests.support.examples import first_now
 from tests.support.tools import require
 
 CORE = SKETCH / "src" / "core"
@@ -35,8 +36,8 @@ def test_core_knows_no_hardware_and_allocates_nothing(path: Path) -> None:
         assert before.endswith("*/"), f"{path.name}: {match[0].splitlines()[0]}: say in one sentence what it does"
 
 
-@pytest.mark.parametrize("compiler", ["gcc", "clang"])
-@pytest.mark.parametrize("standard", ["c99", "c11"])
+@pytest.mark.parametrize("compiler", first_now(["gcc", "clang"]))
+@pytest.mark.parametrize("standard", first_now(["c99", "c11"]))
 def test_core_compiles_without_a_warning(compiler: str, standard: str, tmp_path: Path) -> None:
     require(compiler)
     for source in sorted(CORE.glob("*.c")):
@@ -48,6 +49,7 @@ def test_core_compiles_without_a_warning(compiler: str, standard: str, tmp_path:
         assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.slow
 def test_core_compiles_as_cpp_too(tmp_path: Path) -> None:
     require("g++")
     for source in sorted(CORE.glob("*.c")):
@@ -87,14 +89,17 @@ def test_error_names_are_those_of_the_list() -> None:
 
 @pytest.mark.parametrize(
     ("config", "reason"),
-    [
-        ({"PP_OUTPUTS": 0}, "PP_OUTPUTS"),
-        ({"PP_PIXELS": 70_000}, "PP_PIXELS"),
-        ({"PP_LINE": 63}, "PP_LINE"),
-        ({"PP_LINE": 256}, "PP_LINE"),
-        ({"PP_PIXELS": 65_535, "PP_CHANNEL_UA": 20_000}, "4,294 A"),
-        ({"PP_BOARD_NAME": "'\"a-name-of-more-than-24-bytes\"'"}, "pp_board_name_fits"),
-    ],
+    first_now(
+        [
+            ({"PP_OUTPUTS": 0}, "PP_OUTPUTS"),
+            ({"PP_PIXELS": 70_000}, "PP_PIXELS"),
+            ({"PP_LINE": 63}, "PP_LINE"),
+            ({"PP_LINE": 256}, "PP_LINE"),
+            ({"PP_PIXELS": 65_535, "PP_CHANNEL_UA": 20_000}, "4,294 A"),
+            ({"PP_BOARD_NAME": "'\"a-name-of-more-than-24-bytes\"'"}, "pp_board_name_fits"),
+        ],
+        several=True,
+    ),
     ids=["no-output", "pixels", "short-line", "long-line", "need-overflows", "name"],
 )
 def test_a_build_outside_the_limits_is_refused(config: dict[str, object], reason: str) -> None:
@@ -102,6 +107,7 @@ def test_a_build_outside_the_limits_is_refused(config: dict[str, object], reason
         build.build_host(config)
 
 
+@pytest.mark.slow
 def test_the_largest_build_passes_the_limits() -> None:
     config = {"PP_OUTPUTS": 16, "PP_PIXELS": 50_000, "PP_LINE": 255, "PP_CEILING_MA": 4_000_000}
     assert build.build_host(config).exists()

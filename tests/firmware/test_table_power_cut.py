@@ -124,6 +124,7 @@ def put_avr(chip: SimulatedAvr, texts: Sequence[str]) -> None:
         assert ask_avr(chip, text)[0] == "ok", text
 
 
+@pytest.mark.slow
 def test_the_chip_loses_power_at_many_moments(chip: SimulatedAvr) -> None:
     """Between and in the middle of the EEPROM's writes, each of which takes 3.4 ms (ATmega328P data sheet, table 8-1)."""
     put_avr(chip, order_texts(SMALL, 7))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from device_protocol.framing import crc16
 from tests.firmware import build
 from tests.firmware.adapters import AvrUnderTest, HostUnderTest
@@ -57,6 +59,7 @@ def test_on_the_host_program() -> None:
         play(HostUnderTest(board), exact=True)
 
 
+@pytest.mark.slow
 def test_on_the_simulated_avr() -> None:
     with SimulatedAvr(build.build_avr(CONFIG), paused=True, outputs=2) as chip:
         play(AvrUnderTest(chip), exact=False)

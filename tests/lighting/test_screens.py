@@ -270,6 +270,7 @@ async def test_losing_the_board_is_a_state_and_the_place_lights_again(open_app: 
         assert seen(stage) == {place}
 
 
+@pytest.mark.slow
 async def test_the_walk_for_evenness_from_ratings_to_trims(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)

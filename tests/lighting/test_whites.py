@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import colour
 import numpy as np
 import pytest
 
@@ -50,8 +49,11 @@ def test_duty_for_d65_and_the_levels_it_comes_to() -> None:
     assert seen(Colour(255, 191, 18)).mcd == pytest.approx(935, rel=0.005)
 
 
+@pytest.mark.slow  # the library takes seconds to load
 @pytest.mark.parametrize("row", [row for row in table() if row.about == "warmth"], ids=lambda row: row.match)
 def test_whites_of_the_table_have_their_temperature_by_the_library(row: object) -> None:
+    import colour
+
     found = seen(row.colour)  # type: ignore[attr-defined]
     uv = colour.xy_to_UCS_uv(np.array([found.x, found.y]))
     kelvin, duv = colour.temperature.uv_to_CCT(uv, method="Ohno 2013")
@@ -59,8 +61,11 @@ def test_whites_of_the_table_have_their_temperature_by_the_library(row: object) 
     assert abs(duv) < 0.005
 
 
+@pytest.mark.slow
 def test_all_in_full_is_no_white_by_the_library() -> None:
     """(0.256, 0.212): below the black bodies, farther from them than any white."""
+    import colour
+
     found = seen(Colour(255, 255, 255))
     _, duv = colour.temperature.uv_to_CCT(colour.xy_to_UCS_uv(np.array([found.x, found.y])), method="Ohno 2013")
     assert duv < -0.02

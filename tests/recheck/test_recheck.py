@@ -284,6 +284,7 @@ def test_a_thought_that_comes_too_late_is_not_heard() -> None:
     assert state.answers == 0
 
 
+@pytest.mark.slow
 def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
     map_, wiring = untouched()
     wiring = REWIRED["two swapped"](wiring)

@@ -16,6 +16,7 @@ from probe.export.sheet import sheet_html
 from probe.export.sheet_picture import picture_svg
 from tests.sheet.chromium import dom, need, pixels, to_pdf, to_png
 from tests.sheet.test_sheet import hostile_map
+from tests.support.examples import first_now
 
 DEMO = load_map(demo_map_path())
 PAPERS = {"A4": (595.3, 841.9), "letter": (612.0, 792.0)}
@@ -27,7 +28,7 @@ def page(tmp_path: Path, html: str) -> Path:
     return where
 
 
-@pytest.mark.parametrize("paper", sorted(PAPERS))
+@pytest.mark.parametrize("paper", first_now(sorted(PAPERS)))
 def test_it_prints_on_both_papers_with_nothing_cut_off(tmp_path: Path, paper: str) -> None:
     # the sheet leaves the size to the printer; a test has no printer, so it says the paper in its copy
     html = sheet_html(DEMO).replace("@page {", f"@page {{ size: {paper};", 1)
@@ -123,6 +124,7 @@ def boxes_of(pdf: Path, folder: Path) -> list[tuple[float, ...]]:
     return [tuple(map(float, box)) for box in re.findall(pattern, (folder / "b.html").read_text())]
 
 
+@pytest.mark.slow
 def test_printed_text_is_all_there(tmp_path: Path) -> None:
     pdf = to_pdf(page(tmp_path, sheet_html(DEMO)), tmp_path)
     said = subprocess.run([need("pdftotext"), "-layout", str(pdf), "-"], capture_output=True, text=True, check=True)
@@ -131,6 +133,7 @@ def test_printed_text_is_all_there(tmp_path: Path) -> None:
         assert wanted in text, wanted
 
 
+@pytest.mark.slow
 def test_it_is_black_on_white(tmp_path: Path) -> None:
     png = to_png(page(tmp_path, sheet_html(DEMO)), tmp_path, width=600, height=1_200)
     _, height, rows = pixels(png)
@@ -157,6 +160,7 @@ def test_hostile_labels_run_nothing_in_a_browser(tmp_path: Path) -> None:
     assert pdf.stat().st_size > 10_000
 
 
+@pytest.mark.slow
 def test_the_picture_alone_opens_too(tmp_path: Path) -> None:
     where = tmp_path / "picture.svg"
     where.write_text(picture_svg(DEMO), encoding="utf-8")

@@ -27,6 +27,7 @@ from probe.document.file import (
 from probe.document.file.atomic import named_after
 from probe.document.file.layout import render_map
 from tests.document.file.disks import names_in
+from tests.support.examples import first_now
 
 OLD = load_map(demo_map_path("kelp_forest_half.json"))
 NEW = op.set_note(OLD, "playfield", 50, "seen")
@@ -220,7 +221,7 @@ def test_every_version_of_somebody_else_is_kept_once(path: Path) -> None:
     assert kept_names == {"kelp.theirs.json", "kelp.theirs-2.json", "kelp.theirs-3.json"}
 
 
-@pytest.mark.parametrize("letter", ["k", "ø", "🐙"])
+@pytest.mark.parametrize("letter", first_now(["ø", "k", "🐙"]))
 @pytest.mark.parametrize("length", [200, 230, 231, 232, 245, 248, 249, 250, 254, 255])
 def test_any_name_the_disk_takes_can_be_saved(length: int, letter: str, tmp_path: Path) -> None:
     whole, more = divmod(length - len(".json"), len(letter.encode()))
