@@ -16,6 +16,7 @@ class PlanMode(Enum):
     ORDER = "order"
     SPLICE = "splice"
     SLACK = "wire"
+    DEAD = "dead pixels"
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,29 @@ class MoveInOrder:
     """Move the marked seat along its chain."""
 
     by: int
+
+
+@dataclass(frozen=True)
+class SeatAt:
+    """A point of the picture was chosen: the nearest seat is marked, or the one in hand goes behind it."""
+
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True)
+class TakeInHand:
+    """Take the marked seat in hand, or put it back: the next seat chosen is the one it goes behind."""
+
+
+@dataclass(frozen=True)
+class GiveUpSplice:
+    """Solder the chosen splice not; others can be chosen again."""
+
+
+@dataclass(frozen=True)
+class NextEntry:
+    """Let the wire of the marked chain come in at the next edge or corner."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +94,10 @@ def _in_splices(s: Any) -> bool:
     return s is not None and s.mode is PlanMode.SPLICE
 
 
+def _in_chosen(s: Any) -> bool:
+    return _in_splices(s) and s.asked is not None
+
+
 COMMANDS = (
     Command("plan.pin", Means.DO, "Pin this stretch, or take the pin off", ev.Take(), shown=True, when=_in_order, short="Pin"),
     Command("plan.splice", Means.DO, "Splice so; once more when it is soldered", ev.Take(), shown=True, when=_in_splices, short="Splice so"),
@@ -79,11 +107,15 @@ COMMANDS = (
     Command("plan.page.-1", Means.BEFORE, "Ten back", ev.Choose(-10)),
     Command("plan.later", Means.RIGHT, "This seat one later on the wire", MoveInOrder(1), when=_in_order),
     Command("plan.earlier", Means.LEFT, "This seat one earlier on the wire", MoveInOrder(-1), when=_in_order),
+    Command("plan.hand", Means.AS_WELL, "Take this seat in hand: it goes behind the seat that is chosen or clicked next", TakeInHand(), when=_in_order),
     Command("plan.forbid", Means.TAKE_OUT, "Forbid this stretch", ForbidStretch(), shown=True, when=_in_order, short="Forbid"),
+    Command("plan.giveup", Means.TAKE_OUT, "Another splice than the chosen one", GiveUpSplice(), shown=True, when=_in_chosen, short="Another"),
     Command("plan.part", Means.NEXT_KIND, "Next part or chain", ev.NextChain(), shown=True, short="Next part"),
     Command("plan.order", Means.MORE, "Order of the pixels", ShowPlanMode(PlanMode.ORDER), letter="o"),
     Command("plan.splices", Means.MORE, "Where to splice what lacks a pixel", ShowPlanMode(PlanMode.SPLICE), letter="s"),
     Command("plan.slack", Means.MORE, "Is the wire long enough", ShowPlanMode(PlanMode.SLACK), letter="w"),
+    Command("plan.dead", Means.MORE, "What to do about a dead pixel", ShowPlanMode(PlanMode.DEAD), letter="d"),
+    Command("plan.entry", Means.MORE, "The wire of this chain comes in at the next edge", NextEntry(), letter="e"),
     Command("plan.tidy", Means.MORE, "Tidy by area, or least wire", TidyOrLeast(), letter="t"),
     Command("plan.chains", Means.MORE, "One more chain", OneMoreChain(), letter="c"),
     Command("plan.keep", Means.MORE, "Keep this plan to compare with", KeepToCompare(), letter="k"),

@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from probe.document.edits import Insert, apply_edits
 from probe.document.model import PixelState, PlayfieldMap, shown_number
-from probe.document.model.planning import PlanRules
+from probe.document.model.planning import ChosenCut, ChosenSplice, PlanRules
 from probe.document.operations import assign_place
 from probe.document.wiring import joint_at, joints_in_order, put_joint
 from probe.planning.plan import PlanError, cut_mm, entry_of, part_of
@@ -257,6 +257,36 @@ def _with_lengths(map_: PlayfieldMap, chain_id: str, first: int, last: int) -> P
         )
         map_ = put_joint(map_, chain_id, joint)
     return map_
+
+
+def with_chosen(map_: PlayfieldMap, splice: Splice | None) -> PlayfieldMap:
+    """The map that remembers the splice being soldered, or (None) none."""
+    chosen = splice and ChosenSplice(
+        chain=splice.chain,
+        pixels=map_.chain(splice.chain).length,
+        cuts=tuple(ChosenCut(after=cut.after, places=cut.places) for cut in splice.cuts),
+        wire_mm=round(splice.wire_mm, 2),
+    )
+    rules = (map_.plan_rules or PlanRules()).model_copy(update={"splice": chosen})
+    return map_.model_copy(update={"plan_rules": rules})
+
+
+def chosen_splice(map_: PlayfieldMap) -> Splice | None:
+    """The splice being soldered; None if there is none, or the map has changed so that it no longer fits."""
+    kept = map_.plan_rules.splice if map_.plan_rules is not None else None
+    chain = None if kept is None else map_.chain_by_id.get(kept.chain)
+    if kept is None or chain is None or chain.length != kept.pixels:
+        return None
+    places = [name for cut in kept.cuts for name in cut.places]
+    fits = len(set(places)) == len(places) and all(n in map_.place_by_id and n not in map_.pixels_at for n in places)
+    numbers = [-1 if cut.after is None else cut.after for cut in kept.cuts]
+    if not fits or numbers != sorted(set(numbers)) or numbers[-1] >= kept.pixels:
+        return None
+    last = numbers[-1] == kept.pixels - 1
+    joints = len(places) + len(numbers) - last  # one more for each cut between two pixels
+    cuts = tuple(SpliceCut(cut.after, cut.places) for cut in kept.cuts)
+    before = numbers[0] + 1
+    return Splice(kept.chain, cuts, kept.wire_mm, joints, kept.pixels - before, before)
 
 
 def declared_words(splice: Splice) -> tuple[str, ...]:

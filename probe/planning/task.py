@@ -9,23 +9,30 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
+from math import hypot
 
-from probe.document.model import PlayfieldMap, shown_number
-from probe.document.model.planning import KeepOutShape, PlanRules
+from probe.document.model import PixelState, PlayfieldMap, shown_number
+from probe.document.model.planning import KeepOutShape, PlanRules, WireEntry
 from probe.document.model.playfield import Position
+from probe.document.plural import many
 from probe.planning.keys import (
     COMMANDS,
     ForbidStretch,
+    GiveUpSplice,
     KeepToCompare,
     MakeChains,
     MoveInOrder,
+    NextEntry,
     OneMoreChain,
     PlanAnew,
     PlanMode,
+    SeatAt,
     ShowPlanMode,
+    TakeInHand,
     TidyOrLeast,
 )
 from probe.planning.plan import (
+    BEYOND,
     Improver,
     Plan,
     PlanError,
@@ -38,8 +45,21 @@ from probe.planning.plan import (
     plan_now,
     with_plan,
 )
-from probe.planning.splice import Slack, Splice, frontier, missing_places, slacks, splice_words, spliced
-from probe.planning.words import CAUTION, goodness, headline, slack_line, splice_figures, thinned
+from probe.planning.search import SeatOrder
+from probe.planning.splice import (
+    Repair,
+    Slack,
+    Splice,
+    chosen_splice,
+    frontier,
+    missing_places,
+    repairs,
+    slacks,
+    splice_words,
+    spliced,
+    with_chosen,
+)
+from probe.planning.words import CAUTION, goodness, headline, repair_line, slack_line, splice_figures, thinned
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import CannotOpenError, Next, Opened, Task, TaskState
@@ -48,14 +68,19 @@ from probe.task.views import Line, Pane, PictureView, Spot, TaskView
 MOST_PIECES = 600
 """Pieces of work until a plan is left as it is."""
 _MOST_CHAINS = 4
-_GRID_MM = 22.0
+_ACROSS_MM, _UP_MM = 9.0, 18.0
+_MOST_POINTS = 30
+_SOLDER = (
+    "kept, also if you leave: power off, then solder it as below; once it is done, Enter renumbers the map and the recheck "
+    "proves it. F8: another one"
+)
 
 
 @dataclass(frozen=True, kw_only=True)
 class ChainPlanning(TaskState):
     """The state. `tag` names the job whose answer counts; `pieces`: work done on this plan; `asked`: the splice that is soldered now.
 
-    `now`: the chains as they are; `kept`: the plan to compare with. `trouble`: why there is no plan.
+    `now`: the chains as they are; `kept`: the plan to compare with. `trouble`: why there is no plan. `hand`: the seat in hand.
     """
 
     part: str
@@ -75,6 +100,8 @@ class ChainPlanning(TaskState):
     splices: tuple[Splice, ...] = ()
     slack: tuple[Slack, ...] = ()
     asked: Splice | None = None
+    repairs: tuple[tuple[int, Repair], ...] = ()
+    hand: int | None = None
 
     @property
     def rules(self) -> PlanRules:
@@ -86,7 +113,7 @@ class ChainPlanning(TaskState):
         """How many rows there are to choose from."""
         if self.mode is PlanMode.ORDER:
             return len(self.plan.stretches) if self.plan else 0
-        return len(self.splices) if self.mode is PlanMode.SPLICE else len(self.slack)
+        return len({PlanMode.SPLICE: self.splices, PlanMode.DEAD: self.repairs}.get(self.mode, self.slack))
 
     @property
     def stretch(self) -> Stretch | None:
@@ -162,15 +189,21 @@ class PlanTask(Task[ChainPlanning]):
                 return _computed(s, result) if tag == s.tag else (s, ())
             case ev.Choose(by) if s.rows:
                 at = (s.chosen + by) % s.rows if abs(by) == 1 else max(0, min(s.rows - 1, s.chosen + by))
-                return replace(s, chosen=at, asked=None, message=""), ()
+                return replace(s, chosen=at, message=s.message if s.hand is not None else ""), ()
             case ev.TakeRow(row) if row < s.rows:
-                return replace(s, chosen=row, asked=None, message=""), ()
+                return _put_down(replace(s, chosen=row, message="")), ()
+            case SeatAt(x_mm, y_mm):
+                return _pointed(s, x_mm, y_mm), ()
+            case TakeInHand():
+                return _in_hand(s), ()
+            case NextEntry():
+                return _next_entry(s)
             case ev.Take(time):
                 return _take(s, time)
             case ev.NextChain():
                 return _next(s)
             case ShowPlanMode(mode):
-                return _show(replace(s, chain=s.chain or _first_chain(s), chosen=0, asked=None), mode)
+                return _show(replace(s, chain=s.chain or _first_chain(s), chosen=0), mode)
             case MoveInOrder(by):
                 return _moved(s, by), ()
             case ForbidStretch():
@@ -190,8 +223,10 @@ class PlanTask(Task[ChainPlanning]):
                 return _make(s)
             case ev.MapChanged(words):
                 return _anew(replace(s, message=words))
-            case ev.Leave() if s.asked is not None:
-                return replace(s, asked=None, message=""), ()
+            case ev.Leave() if s.hand is not None:
+                return replace(s, hand=None, message=""), ()
+            case GiveUpSplice() if s.asked is not None:
+                return _not_so(s)
             case ev.Leave() if s.mode is not PlanMode.ORDER:
                 return replace(s, mode=PlanMode.ORDER, chosen=0, message=""), ()
             case ev.TaskClosed():
@@ -227,7 +262,7 @@ def _first_chain(s: ChainPlanning) -> str:
 def _anew(s: ChainPlanning) -> _N:
     """Plan from the rules; an answer that is out counts no more."""
     tag = s.tag + 1
-    s = replace(s, tag=tag, pieces=0, working=True, by_hand=False, trouble="", plan=None, chosen=0, asked=None)
+    s = replace(s, tag=tag, pieces=0, working=True, by_hand=False, trouble="", plan=None, chosen=0, hand=None)
     job = fx.Job(tag, partial(_begin_plan, s.map, s.part, s.chains, s.tidy), "planning", fx.Progress(3))
     if s.mode is PlanMode.ORDER:
         return s, (job,)
@@ -268,10 +303,19 @@ def _show(s: ChainPlanning, mode: PlanMode) -> _N:
     s = replace(s, mode=mode, message="", chosen=min(s.chosen, max(0, s.rows - 1)))
     if mode is PlanMode.ORDER:
         return s, ()
+    asked = chosen_splice(s.map)
+    s = replace(s, asked=asked, hand=None)
+    if mode is PlanMode.SPLICE and asked is not None:
+        s = replace(s, chain=asked.chain)
     if s.chain not in s.map.chain_by_id:
         return replace(s, mode=PlanMode.ORDER, message="the map has no chain yet: plan one first"), (fx.Bell(),)
     if mode is PlanMode.SLACK:
         return replace(s, slack=tuple(sorted(slacks(s.map, s.chain), key=lambda one: one.slack_mm))), ()
+    if mode is PlanMode.DEAD:
+        dead = [n for n, p in enumerate(s.map.chain(s.chain).pixels) if p.state is PixelState.DEAD]
+        return replace(s, repairs=tuple((n, one) for n in dead for one in repairs(s.map, s.chain, n))), ()
+    if asked is not None:
+        return replace(s, splices=(asked,), chosen=0, message=_SOLDER), ()
     found = _splices_of(s.map, s.chain)
     if isinstance(found, PlanError):
         return replace(s, splices=(), message=str(found)), (fx.Bell(),)
@@ -279,15 +323,18 @@ def _show(s: ChainPlanning, mode: PlanMode) -> _N:
 
 
 def _take(s: ChainPlanning, time: str) -> _N:
+    if s.hand is not None:
+        return _put_down(s), ()
     if s.mode is PlanMode.ORDER:
         return _ruled(s, "pinned")
-    if s.mode is PlanMode.SLACK or not s.splices:
+    if s.mode is not PlanMode.SPLICE or not s.splices:
         return s, ()
     splice = s.splices[min(s.chosen, len(s.splices) - 1)]
     if s.asked != splice:
-        words = "power off, then solder it as below; once it is done, Enter renumbers the map and the recheck proves it"
-        return replace(s, asked=splice, message=words), ()
-    map_ = spliced(s.map, splice, made_on=time[:10])
+        map_ = with_chosen(s.map, splice)
+        kept = fx.Commit(map_, f"Splice chosen: {splice_figures(splice)}"[:200])
+        return replace(s, asked=splice, splices=(splice,), chosen=0, message=_SOLDER), (kept,)
+    map_ = spliced(with_chosen(s.map, None), splice, made_on=time[:10])
     names = [s.map.place_by_id[name].label for cut in splice.cuts for name in cut.places]
     words = f"Spliced in: {', '.join(names)}"
     effects = (
@@ -296,6 +343,86 @@ def _take(s: ChainPlanning, time: str) -> _N:
         fx.Open("recheck", (splice.chain, ())),
     )
     return replace(s, asked=None, message=words), effects
+
+
+def _not_so(s: ChainPlanning) -> _N:
+    """The splice being soldered is given up: others can be chosen again."""
+    map_ = with_chosen(s.map, None)
+    after, effects = _show(replace(s, map=map_, asked=None, chosen=0), PlanMode.SPLICE)
+    return after, (fx.Commit(map_, "Splice no longer chosen"), *effects)
+
+
+def _put_down(s: ChainPlanning) -> ChainPlanning:
+    """Put the seat in hand behind the marked one, as planned by hand; nothing if none is in hand."""
+    plan, stretch = s.plan, s.stretch
+    if s.hand is None or plan is None or stretch is None:
+        return s
+    target = plan.order[plan.brief.chains.index(stretch.chain)][stretch.number]
+    if target == s.hand:
+        return replace(s, hand=None, message="")
+    lines = [[seat for seat in line if seat != s.hand] for line in plan.order]
+    line = next(line for line in lines if target in line)
+    if not all(lines) or len(line) >= plan.brief.network.largest:
+        return replace(s, hand=None, message="it cannot go there: a chain would be empty, or too long for its output")
+    line.insert(line.index(target) + 1, s.hand)
+    flat = [seat for line in lines for seat in line]
+    return replace(_by_hand(s, tuple(map(tuple, lines))), hand=None, chosen=flat.index(s.hand))
+
+
+def _by_hand(s: ChainPlanning, order: SeatOrder) -> ChainPlanning:
+    """That order; from now on nothing improves it unasked."""
+    assert s.plan is not None
+    proved = s.plan.brief.network.cost_mm(order) <= s.plan.bound_mm + 1e-6
+    plan = replace(s.plan, order=order, proved=proved)
+    return replace(s, plan=plan, by_hand=True, tag=s.tag + 1, working=False, message="by hand")
+
+
+def _in_hand(s: ChainPlanning) -> ChainPlanning:
+    stretch, plan = s.stretch, s.plan
+    if stretch is None or plan is None:
+        return s
+    if s.hand is not None:
+        return _put_down(s)
+    seat = plan.order[plan.brief.chains.index(stretch.chain)][stretch.number]
+    words = f"{stretch.seat.label} in hand: click the seat it goes behind, or mark that one and press Space again"
+    return replace(s, hand=seat, message=words)
+
+
+def _pointed(s: ChainPlanning, x_mm: float, y_mm: float) -> ChainPlanning:
+    """The row of the seat nearest a point is marked; a seat in hand goes behind it."""
+    if s.mode is not PlanMode.ORDER or s.plan is None:
+        return s
+    near = [hypot(one.seat.x_mm - x_mm, one.seat.y_mm - y_mm) for one in s.plan.stretches]
+    return _put_down(replace(s, chosen=near.index(min(near)), message=""))
+
+
+def _next_entry(s: ChainPlanning) -> _N:
+    """The wire of the marked chain comes in at the next of the edges' middles and corners; the plan is made anew."""
+    stretch, plan = s.stretch, s.plan
+    if stretch is None or plan is None:
+        return s, ()
+    wide, deep = s.map.machine.width_mm, s.map.machine.length_mm
+    low = deep if s.part == BEYOND else 0.0
+    ends = [(wide / 2, deep, "the far edge"), (wide, deep, "the far right corner"), (wide, deep / 2, "the right edge"),
+            (wide, low, "the near right corner"), (wide / 2, low, "the near edge"), (0.0, low, "the near left corner"),
+            (0.0, deep / 2, "the left edge"), (0.0, deep, "the far left corner")]  # fmt: skip
+    if s.part == BEYOND:
+        ends = [
+            (wide / 2, deep, "the neck"),
+            (0.0, deep, "the left of the neck"),
+            (wide, deep, "the right of the neck"),
+        ]
+    now = plan.brief.entries[plan.brief.chains.index(stretch.chain)]
+    at = next((k for k, (x, y, _) in enumerate(ends) if hypot(x - now[0], y - now[1]) < 1), -1)
+    x_mm, y_mm, words = ends[(at + 1) % len(ends)]
+    entries = (
+        *(one for one in s.rules.entries if one.chain != stretch.chain),
+        WireEntry(chain=stretch.chain, x_mm=x_mm, y_mm=y_mm),
+    )
+    map_ = s.map.model_copy(update={"plan_rules": s.rules.model_copy(update={"entries": entries})})
+    words = f"{stretch.chain}: the wire comes in at {words}"
+    after, effects = _anew(replace(s, map=map_))
+    return replace(after, message=words), (fx.Commit(map_, words), *effects)
 
 
 def _ruled(s: ChainPlanning, field: str) -> _N:
@@ -336,9 +463,7 @@ def _moved(s: ChainPlanning, by: int) -> ChainPlanning:
         return replace(s, message="it is at the end of its chain")
     line[at], line[to] = line[to], line[at]
     order = (*plan.order[:chain], tuple(line), *plan.order[chain + 1 :])
-    bound = plan.bound_mm
-    after = replace(plan, order=order, proved=plan.brief.network.cost_mm(order) <= bound + 1e-6)
-    return replace(s, plan=after, by_hand=True, tag=s.tag + 1, working=False, chosen=s.chosen + by, message="by hand")
+    return replace(_by_hand(s, order), chosen=s.chosen + by)
 
 
 def _make(s: ChainPlanning) -> _N:
@@ -369,7 +494,11 @@ def _view(s: ChainPlanning) -> TaskView:
         message=s.message or s.trouble,
         unsaved=s.unsaved,
         progress=f" {_progress(s)}" if s.mode is PlanMode.ORDER else "",
-        picture=PictureView(_spots(s), legend="░ keep-out  1–3 what follows on the wire"),
+        picture=PictureView(
+            _spots(s),
+            point=lambda x_mm, y_mm: SeatAt(x_mm, y_mm) if s.mode is PlanMode.ORDER else None,
+            legend="░ keep-out  E wire comes in  1–3 what follows",
+        ),
     )
 
 
@@ -397,6 +526,9 @@ def _above(s: ChainPlanning) -> tuple[Line, ...]:
         return (
             Line(f"{len(missing_places(s.map, s.chain))} places lack a pixel. Least wire first:", "bold", wrap=True),
         )
+    if s.mode is PlanMode.DEAD:
+        dead = len({number for number, _ in s.repairs})
+        return (Line(f"{many(dead, 'dead pixel')}. What can be done, best first:", "bold", wrap=True),)
     short = sum(one.slack_mm < 0 for one in s.slack)
     return (Line(f"{short} stretches are too short" if short else "the wire reaches everywhere", "bold"),)
 
@@ -416,6 +548,10 @@ def _rows(s: ChainPlanning) -> tuple[tuple[Line, ...], tuple[Line, ...]]:
         return tuple(Line(splice_figures(splice)) for splice in s.splices), (
             Line("every place has a pixel: nothing to splice"),
         )
+    if s.mode is PlanMode.DEAD:
+        return tuple(Line(f"{shown_number(number)}: {one.what}") for number, one in s.repairs), (
+            Line("no pixel of this chain is dead"),
+        )
     return tuple(Line(f"{one.slack_mm:4.0f} mm left  {_ends(s, one)}") for one in s.slack), (
         Line("no stretch has both its wire and its positions noted", wrap=True),
     )
@@ -432,6 +568,11 @@ def _below(s: ChainPlanning) -> tuple[Line, ...]:
     if s.mode is PlanMode.SPLICE and s.splices:
         splice = s.splices[min(s.chosen, len(s.splices) - 1)]
         return tuple(Line(words, wrap=True) for words in (*splice_words(s.map, splice), CAUTION))
+    if s.mode is PlanMode.DEAD and s.repairs:
+        number, repair = s.repairs[min(s.chosen, len(s.repairs) - 1)]
+        place = s.map.place_of(s.map.chain(s.chain).pixels[number])
+        where = f"{shown_number(number)} {place.label if place is not None else ''}".strip()
+        return (Line(f"{where}: {repair_line(repair)}", wrap=True), Line(CAUTION, wrap=True))
     if s.mode is PlanMode.SLACK and s.slack:
         return (Line(slack_line(s.map, s.slack[min(s.chosen, len(s.slack) - 1)]), wrap=True),)
     return ()
@@ -464,6 +605,13 @@ def _spots(s: ChainPlanning) -> tuple[Spot, ...]:
             position = s.map.place_by_id[name].position
             if position is not None:
                 spots.append(Spot(position, str(number), "offered", s.map.place_by_id[name].label))
+    if s.mode is PlanMode.ORDER and s.plan is not None:
+        spots += [Spot(Position(x_mm=x, y_mm=y), "E", "mark") for x, y in dict.fromkeys(s.plan.brief.entries)]
+    if s.mode is PlanMode.DEAD and s.repairs:
+        number, _ = s.repairs[min(s.chosen, len(s.repairs) - 1)]
+        place = s.map.place_of(s.map.chain(s.chain).pixels[number])
+        if place is not None and place.position is not None:
+            spots.append(Spot(place.position, "◆", "held", place.label))
     stretch, plan = s.stretch, s.plan
     if stretch is not None and plan is not None:
         own = [one for one in plan.stretches if one.chain == stretch.chain]
@@ -487,7 +635,9 @@ def _keep_out_points(map_: PlayfieldMap) -> list[tuple[float, float]]:
             low_x, low_y, wide, deep = keep_out.x_mm - reach, keep_out.y_mm - reach, 2 * reach, 2 * reach
         else:
             low_x, low_y, wide, deep = keep_out.x_mm, keep_out.y_mm, keep_out.width_mm or 0.0, keep_out.height_mm or 0.0
-        across, up = max(1, min(12, int(wide / _GRID_MM))), max(1, min(12, int(deep / _GRID_MM)))
+        across, up = (
+            max(1, min(_MOST_POINTS, round(size / step))) for size, step in ((wide, _ACROSS_MM), (deep, _UP_MM))
+        )
         for i in range(across):
             for j in range(up):
                 x, y = low_x + (i + 0.5) * wide / across, low_y + (j + 0.5) * deep / up

@@ -169,7 +169,10 @@ class TaskScreen(CommandScreen):
                 pane = panes[number]
                 shown.border_title = plain(pane.title)
                 width = max(12, shown.size.width)
-                self.put(f"pane-{number}", Content("\n").join([line_content(line, width) for line in pane.lines]))
+                self.put(
+                    f"pane-{number}",
+                    Content("\n").join([line_content(line, None if line.wrap else width) for line in pane.lines]),
+                )
 
     def _put_cells(self, view: TaskView) -> None:
         shown = self.query_one("#cells", Static)

@@ -39,7 +39,15 @@ from probe.document.model.harness import (
 )
 from probe.document.model.light import Fade, Measure, Rating, Reading
 from probe.document.model.open_recheck import OpenRecheck, PlaceShows, RecheckAnswer, Said
-from probe.document.model.planning import HingeSide, KeepOut, KeepOutShape, PlanRules, WireEntry
+from probe.document.model.planning import (
+    ChosenCut,
+    ChosenSplice,
+    HingeSide,
+    KeepOut,
+    KeepOutShape,
+    PlanRules,
+    WireEntry,
+)
 from probe.document.model.shape import DRAWN_BY_POINTS, USUAL_SIZES, Shape, ShapeKind
 
 HOSTILE = (
@@ -295,6 +303,22 @@ plan_rules = st.builds(
     ),
     pinned=_pairs,
     forbidden=_pairs,
+    splice=st.none()
+    | st.builds(
+        ChosenSplice,
+        chain=identifiers,
+        pixels=st.integers(1, 500),
+        cuts=st.lists(
+            st.builds(
+                ChosenCut,
+                after=st.none() | st.integers(0, 499),
+                places=st.lists(identifiers, min_size=1, max_size=3).map(tuple),
+            ),
+            min_size=1,
+            max_size=2,
+        ).map(tuple),
+        wire_mm=st.floats(-10_000, 10_000),
+    ),
 )
 joints = st.builds(
     Joint,

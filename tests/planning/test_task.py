@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from probe.document.checks import check_map
@@ -12,15 +14,20 @@ from probe.document.needs import needs
 from probe.document.operations import new_map
 from probe.planning.keys import (
     ForbidStretch,
+    GiveUpSplice,
     KeepToCompare,
     MakeChains,
     MoveInOrder,
+    NextEntry,
     OneMoreChain,
     PlanMode,
+    SeatAt,
     ShowPlanMode,
+    TakeInHand,
     TidyOrLeast,
 )
 from probe.planning.plan import bare_of, brief_of
+from probe.planning.splice import SpliceCut, chosen_splice, frontier, spliced, with_chosen
 from probe.planning.task import ChainPlanning, PlanTask, make
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -150,19 +157,101 @@ def test_a_splice_is_declared_with_one_key_and_the_recheck_opens() -> None:
     assert bench.state.splices
     assert "51 (52nd)" in " ".join(line.text for line in bench.task.view(bench.state).below)
     bench.do(ev.Take(NOW))
-    assert bench.played.map == map_, "nothing is changed before it is soldered"
+    assert bench.played.map.chains == map_.chains, "no number is changed before it is soldered"
     assert "power off" in bench.state.message
-    bench.do(ev.Leave())
+    bench.do(GiveUpSplice())
     assert bench.state.asked is None
+    assert len(bench.state.splices) > 1
+    assert bench.played.map.plan_rules is not None
+    assert bench.played.map.plan_rules.splice is None
     bench.do(ev.Take(NOW))
+    bench = Bench(bench.played.map)  # another evening
+    bench.do(ShowPlanMode(PlanMode.SPLICE))
+    assert bench.state.asked is not None
+    assert len(bench.state.splices) == 1
     bench.do(ev.Take(NOW))
     changed = bench.played.map
     (spliced,) = changed.pixels_at["reef-lane-2"]
     assert spliced == ("playfield", 51)
     assert changed.chain("playfield").pixels[51].verified == 0
     assert not [f for f in check_map(changed) if f.code in ("wire-too-short", "joint-lost")]
+    assert changed.plan_rules is not None
+    assert changed.plan_rules.splice is None
     assert [opened.task for opened in bench.played.opened] == ["recheck"]
     assert not any(need.task == "plan" for need in needs(changed))
+
+
+def test_a_chosen_splice_that_fits_no_longer_is_not_offered() -> None:
+    map_ = without("reef-lane-2")
+    (splice, *_) = frontier(map_, "playfield", ("reef-lane-2",))
+    kept = with_chosen(map_, splice)
+    assert chosen_splice(kept) == replace(splice, wire_mm=round(splice.wire_mm, 2))
+    assert chosen_splice(spliced(kept, splice)) is None, "it is done"
+    shorter = apply_edits(kept, [Remove(chain="playfield", first=3, last=3)])
+    assert chosen_splice(shorter) is None
+    other = next(iter(map_.pixels_at))
+    assert chosen_splice(with_chosen(map_, replace(splice, cuts=(SpliceCut(3, (other,)),)))) is None
+    assert chosen_splice(with_chosen(map_, None)) is None
+
+
+def test_a_seat_is_taken_in_hand_and_goes_behind_the_one_that_is_clicked() -> None:
+    bench = Bench(DEMO)
+    plan = bench.state.plan
+    assert plan is not None
+    order = plan.order[0]
+    far = plan.stretches[40].seat
+    bench.do(SeatAt(far.x_mm + 1, far.y_mm - 1))
+    assert bench.state.stretch is not None
+    assert bench.state.stretch.seat.place == far.place, "a click marks the seat"
+    bench.do(ev.TakeRow(2))
+    bench.do(TakeInHand())
+    assert "in hand" in bench.state.message
+    bench.do(SeatAt(far.x_mm, far.y_mm))
+    after = bench.state.plan
+    assert after is not None
+    at = after.order[0].index(order[2])
+    assert bench.state.hand is None
+    assert after.brief.seats[after.order[0][at - 1]].place == far.place
+    assert bench.state.chosen == at
+    assert sorted(after.order[0]) == sorted(order)
+    assert bench.state.by_hand
+    assert after.stretches[at].seat == plan.brief.seats[order[2]]
+    bench.do(TakeInHand())
+    bench.do(ev.Choose(-1))
+    bench.do(ev.Take(NOW))
+    assert bench.state.plan == after, "behind the one before it: where it was"
+    bench.do(TakeInHand())
+    bench.do(ev.Leave())
+    assert bench.state.hand is None
+
+
+def test_each_chain_has_an_entry_of_its_own() -> None:
+    bench = Bench(DEMO)
+    bench.do(OneMoreChain())
+    plan = bench.state.plan
+    assert plan is not None
+    bench.do(ev.TakeRow(len(plan.stretches) - 1))
+    second = plan.brief.chains[1]
+    bench.do(NextEntry())
+    assert bench.state.plan is not None
+    one, other = bench.state.plan.brief.entries
+    assert one == plan.brief.entries[0]
+    assert other != one
+    assert bench.played.map.plan_rules is not None
+    assert [entry.chain for entry in bench.played.map.plan_rules.entries if entry.chain == second] == [second]
+    picture = bench.task.view(bench.state).picture
+    assert picture is not None
+    assert [(s.position.x_mm, s.position.y_mm) for s in picture.spots if s.sign == "E"] == [one, other]
+
+
+def test_a_dead_pixel_is_shown_with_what_can_be_done() -> None:
+    bench = Bench(DEMO)
+    bench.do(ShowPlanMode(PlanMode.DEAD))
+    view = bench.task.view(bench.state)
+    assert view.above[0].text.startswith("1 dead pixel")
+    assert [item.text.split(": ")[0] for item in view.items] == ["77 (78th)"] * len(view.items)
+    assert len(view.items) >= 2
+    assert "replace it" in view.below[0].text
 
 
 def test_chains_are_made_from_places_alone_and_not_over_wired_ones() -> None:

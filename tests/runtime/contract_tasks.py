@@ -585,7 +585,16 @@ def _restore() -> Played:
 
 
 def _plan() -> Played:
-    from probe.planning.keys import ForbidStretch, MoveInOrder, PlanMode, ShowPlanMode, TidyOrLeast
+    from probe.planning.keys import (
+        ForbidStretch,
+        MoveInOrder,
+        NextEntry,
+        PlanMode,
+        SeatAt,
+        ShowPlanMode,
+        TakeInHand,
+        TidyOrLeast,
+    )
     from probe.planning.task import make
     from probe.task.events import Choose, Take
 
@@ -600,6 +609,10 @@ def _plan() -> Played:
         yield ForbidStretch()
         yield TidyOrLeast()
         yield MoveInOrder(1)
+        yield TakeInHand()
+        yield SeatAt(250.0, 500.0)
+        yield NextEntry()
+        yield ShowPlanMode(PlanMode.DEAD)
         yield ShowPlanMode(PlanMode.SLACK)
         yield ShowPlanMode(PlanMode.SPLICE)
         yield Choose(1)

@@ -64,6 +64,25 @@ class WireEntry(Record):
     y_mm: float = _Where
 
 
+class ChosenCut(Record):
+    """Places (their ids) spliced in after a pixel's number (None: before the first), in the order of the wire."""
+
+    after: int | None = Field(default=None, ge=0)
+    places: tuple[Identifier, ...] = Field(min_length=1, max_length=64)
+
+
+class ChosenSplice(Record):
+    """A splice that was chosen and is being soldered: the chain, how many pixels it had then, and where it is cut.
+
+    Numbers are those before all of it. `wire_mm`: what it takes beyond the wire that is there.
+    """
+
+    chain: Identifier
+    pixels: int = Field(ge=1)
+    cuts: tuple[ChosenCut, ...] = Field(min_length=1, max_length=64)
+    wire_mm: float = Field(default=0.0, ge=-1_000_000, le=1_000_000, allow_inf_nan=False)
+
+
 class PlanRules(Record):
     """What a plan of the chains keeps to.
 
@@ -72,6 +91,7 @@ class PlanRules(Record):
     how much more wire is worth it to stay in an area. `largest_chain`: pixels that an output may carry. `spare_percent`:
     how much unlike in length chains may be. `hinge`: where the playfield turns, and wire comes in if no entry says otherwise.
     `pinned`, `forbidden`: pairs of places (their ids) that are to be neighbours on the wire, or must not be.
+    `splice`: the one chosen, until it is soldered and the map renumbered.
     """
 
     seating_mm: float = Field(default=12.0, ge=0, le=1_000, allow_inf_nan=False)
@@ -84,3 +104,4 @@ class PlanRules(Record):
     entries: tuple[WireEntry, ...] = Field(default=(), max_length=64)
     pinned: tuple[tuple[Identifier, Identifier], ...] = Field(default=(), max_length=5_000)
     forbidden: tuple[tuple[Identifier, Identifier], ...] = Field(default=(), max_length=5_000)
+    splice: ChosenSplice | None = None
