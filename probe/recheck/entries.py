@@ -29,7 +29,7 @@ class Entries:
     """What the recheck starts from.
 
     `before` is the map on disk, `map` the same with the stated changes. Entry n is pixel n of the chain in `map`; the
-    entries behind are pixels that were stated to be taken out and may be there yet.
+    entries behind are pixels that were stated to be taken out and may be there yet, then the pixels of other chains: ends or outputs may have been exchanged.
     """
 
     before: PlayfieldMap
@@ -47,7 +47,33 @@ class Entries:
         here = {pixel.id for pixel in self.chain.pixels}
         places = {pixel.place for pixel in self.chain.pixels}
         gone = (p for p in self.before.chain(self.chain_id).pixels if p.id not in here and p.place not in places)
-        return (*self.chain.pixels, *gone)
+        return (*self.chain.pixels, *gone, *(pixel for those in self._others.values() for pixel in those))
+
+    @cached_property
+    def _others(self) -> dict[str, tuple[Pixel, ...]]:
+        """The pixels of every other chain, by its id; none of a place that this chain has too."""
+        mine = {pixel.place for pixel in self.before.chain(self.chain_id).pixels + self.chain.pixels}
+        found = {
+            chain.id: tuple(p for p in chain.pixels if p.place is None or p.place not in mine)
+            for chain in self.map.chains
+            if chain.id != self.chain_id
+        }
+        return {chain: those for chain, those in found.items() if any(p.state in SHINING for p in those)}
+
+    @property
+    def other_chains(self) -> tuple[str, ...]:
+        """The ids of the other chains, in the order of `foreign`."""
+        return tuple(self._others)
+
+    @cached_property
+    def foreign(self) -> tuple[tuple[int, ...], ...]:
+        """The entries of every other chain."""
+        found: list[tuple[int, ...]] = []
+        first = len(self.pixels) - sum(map(len, self._others.values()))
+        for those in self._others.values():
+            found.append(tuple(range(first, first + len(those))))
+            first += len(those)
+        return tuple(found)
 
     @cached_property
     def at_place(self) -> dict[str, tuple[int, ...]]:
@@ -85,6 +111,7 @@ class Entries:
             most_numbers=most_numbers,
             alike=tuple(entries for entries in self.at_place.values() if len(entries) > 1),
             words=tuple(at.words for at in self.seen) if any(at is not PLAIN for at in self.seen) else (),
+            foreign=self.foreign,
             prior=Prior.after_declaration() if declared else Prior(),
         )
 
@@ -135,7 +162,17 @@ def found_map(entries: Entries, result: Result, names: Mapping[int, Name]) -> Pl
     ids = iter(fresh_ids(before, chain, len(result.numbers), {p.id for p in entries.pixels}))
     map_ = before
     pixels: list[Pixel] = []
+    first_foreign = entries.foreign[0][0] if entries.foreign else len(entries.pixels)
+    come: dict[str, str] = {}
     for found in result.numbers:
+        if found.old is not None and found.old >= first_foreign:
+            # this chain goes on as another one: its pixel comes over, with an id of this chain
+            pixel = entries.pixels[found.old]
+            come[pixel.id] = next(
+                c for c, at in zip(entries.other_chains, entries.foreign, strict=True) if found.old in at
+            )
+            pixels.append(_known(pixel, found, number).model_copy(update={"id": next(ids)}))
+            continue
         if found.kind is FoundKind.OLD and found.old is not None:
             pixels.append(_known(entries.pixels[found.old], found, number))
             continue
@@ -163,11 +200,26 @@ def found_map(entries: Entries, result: Result, names: Mapping[int, Name]) -> Pl
         update_chain["count"] = max(1, len(pixels))
     here = before.chain(chain.id)
     map_ = replace_chain(map_, here.model_copy(update=update_chain))
+    if come:
+        map_ = _exchanged(entries, map_, result, come)
     if map_.bookmark is not None and map_.bookmark.chain == chain.id and map_.bookmark.number >= len(pixels):
         map_ = map_.model_copy(
             update={"bookmark": map_.bookmark.model_copy(update={"number": max(0, len(pixels) - 1)})}
         )
     return map_
+
+
+def _exchanged(entries: Entries, map_: PlayfieldMap, result: Result, come: Mapping[str, str]) -> PlayfieldMap:
+    """The other chain without the pixels that came over, and with the end that this one lost: nobody saw that yet."""
+    other = map_.chain(next(iter(come.values())))
+    left = [pixel for pixel in other.pixels if come.get(pixel.id) != other.id]
+    lost = [entries.pixels[entry] for entry in result.removed if entry < len(entries.chain.pixels)]
+    ids = iter(fresh_ids(entries.before, other, len(lost), set()))
+    left += [pixel.model_copy(update={"id": next(ids), "verified": 0}) for pixel in lost]
+    update: dict[str, object] = {"pixels": tuple(left)}
+    if other.count is not None:
+        update["count"] = max(1, len(left))
+    return replace_chain(map_, other.model_copy(update=update))
 
 
 def _known(pixel: Pixel, found: Found, number: int) -> Pixel:

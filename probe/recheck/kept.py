@@ -30,6 +30,7 @@ from probe.recheck.engine.model import (
     NothingLit,
     NotSure,
     Observation,
+    OtherChain,
     PlaceSeen,
     Probe,
     Setup,
@@ -58,6 +59,7 @@ def digest(entries: Entries) -> str:
     own = {pixel.id for pixel in entries.before.chain(entries.chain_id).pixels}
     lines = [str(len(entries.chain.pixels))]
     lines += [f"{p.id if p.id in own else '+'} {p.state.value} {p.place or '-'}" for p in entries.pixels]
+    lines += [f"{chain} {len(those)}" for chain, those in zip(entries.other_chains, entries.foreign, strict=True)]
     lines += [f"{entry} {at.words}" for entry, at in enumerate(entries.seen) if at.words != PLAIN.words]
     return hashlib.sha256("\n".join(lines).encode()).hexdigest()[:16]
 
@@ -96,6 +98,8 @@ def _said(answer: Answer) -> tuple[Said, dict[str, object]]:
             return Said.NEW_DIFFERS, {"new": number, "colour": _signs((colour,))}
         case ExtraLight():
             return Said.ELSEWHERE, {}
+        case OtherChain(chain=chain, place=place):
+            return Said.OTHER_CHAIN, {"new": chain, "place": place}
         case AtPlace(place=place):
             return Said.AT_PLACE, {"place": place}
         case AtNewPlace():
@@ -153,6 +157,10 @@ def _answer(row: RecheckAnswer, setup: Setup) -> Answer:
             return NewPlaceDiffers(row.new, _colour(row.colour))
         case Said.ELSEWHERE:
             return ExtraLight()
+        case Said.OTHER_CHAIN:
+            if row.new is None or row.new >= len(setup.foreign):
+                raise KeptError("an answer does not say which other chain was seen")
+            return OtherChain(row.new, None if row.place is None else _entry(row.place, setup))
         case Said.AT_PLACE:
             return AtPlace(_entry(row.place, setup))
         case Said.NEW_PLACE:

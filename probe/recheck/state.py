@@ -58,6 +58,7 @@ class Does(Enum):
     EXTRA_LIGHT = auto()
     NOT_SURE = auto()
     THAT_IS_ALL = auto()
+    OTHER_CHAIN = auto()
     DATA_STOP = auto()
     TAKEN_OUT = auto()
     SAVE = auto()
@@ -69,7 +70,7 @@ class Does(Enum):
 class RecheckItem:
     """One line that Enter can take. `colours`: what its place shows in the look (several pixels: several).
 
-    `entries` and `numbers`: the pixels of that place, those of the old chain and new ones named in this recheck. `at`: what
+    `entries` and `numbers`: the pixels of that place (of OTHER_CHAIN: which other chain), those of the old chain and new ones named in this recheck. `at`: what
     is seen of colours there.
     """
 
@@ -346,7 +347,13 @@ class Rechecking(TaskState):
             for some in found
             if some != usual
         ]
-        return tuple(i for i in items if i.words.startswith(folded(self.typed))) or tuple(items)
+        if self.entries is not None and self.pointed is not None and self.pointed.entries and not self.gathered:
+            for index, chain in enumerate(self.entries.other_chains):
+                name = self.map.chain(chain).name
+                says = f"Here {name} goes on: its places are lit instead"
+                items.append(RecheckItem(Does.OTHER_CHAIN, says, numbers=(index,)))
+        typed = folded(self.typed)
+        return tuple(i for i in items if folded(i.words).startswith(typed)) or tuple(items)
 
     @property
     def stops_at(self) -> int | None:

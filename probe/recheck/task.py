@@ -35,6 +35,7 @@ from probe.recheck.engine.model import (
     NothingLit,
     NotSure,
     Observation,
+    OtherChain,
     PlaceSeen,
     Probe,
     Setup,
@@ -381,6 +382,8 @@ def _taken(s: Rechecking, item: RecheckItem) -> _N:
             return replace(s, stage=RecheckStage.COLOUR, pointed=item, typed="", chosen=0, message=""), ()
         case Does.COLOUR:
             return _coloured(s, item.colours)
+        case Does.OTHER_CHAIN if s.pointed is not None:
+            return _answered(s, OtherChain(item.numbers[0], s.pointed.entries[0]))
         case Does.THAT_IS_ALL:
             return _answered(s, Differs(s.gathered))
         case Does.DATA_STOP:

@@ -121,6 +121,16 @@ def _open(s: Rechecking) -> tuple[Line, ...]:
                 wrap=True,
             )
         )
+    entries = s.entries
+    for chain, those in zip(entries.other_chains, entries.foreign, strict=True) if entries is not None else ():
+        if any(one.old in those for one in result.numbers):
+            name = s.map.chain(chain).name
+            found.append(
+                Line(
+                    f"This chain goes on as {name}: their ends are exchanged. Recheck {name} too: nobody saw it yet.",
+                    wrap=True,
+                )
+            )
     if result.stops_at is not None:
         found.append(
             Line(f"The data stop at pixel {shown_number(result.stops_at)}: nothing was taken out of the map there.")

@@ -145,6 +145,18 @@ def test_where_the_data_stop_the_map_stays_and_the_fault_finder_opens_at_that_jo
     assert effects == (fx.Open("faults", (CHAIN, "dark from", at)),)
 
 
+@pytest.mark.parametrize(("at", "to"), [(30, 7), (0, 0)])
+def test_ends_or_outputs_exchanged_are_one_answer_and_both_chains_change(at: int, to: int) -> None:
+    map_ = demo()
+    mine, other = (list(wiring_of_chain(map_, map_.chain(chain))) for chain in (CHAIN, "backbox"))
+    bench = Bench(map_, ChainWiring((*mine[:at], *other[to:])), BOARD)
+    bench.finish()
+    assert bench.state.answers <= 8
+    assert agrees(bench.state.map, CHAIN, ChainWiring((*mine[:at], *other[to:]))) == []
+    assert agrees(bench.state.map, "backbox", ChainWiring((*other[:to], *mine[at:]))) == []
+    assert all(pixel.verified == 0 for pixel in bench.state.map.chain("backbox").pixels[to:])
+
+
 def stepped(bench: Bench, state: Rechecking, event: object) -> tuple[Rechecking, fx.Effects]:
     """What the step alone makes of an event."""
     found = bench.task.step(state, event, 0.0)

@@ -55,6 +55,10 @@ def keys_for(state: Rechecking, shines: dict[str, list[int]]) -> list[Key]:
         case RecheckStage.COLOUR:
             item = state.pointed
             assert item is not None
+            assert state.entries is not None
+            elsewhere = {state.entries.pixels[e].place for those in state.entries.foreign for e in those}
+            if any(place in elsewhere for place in shines):
+                return _choose(state, next(i for i, x in enumerate(state.items) if x.does is Does.OTHER_CHAIN))
             here = tuple(sorted(set(item.at.seen(shines.get(_place_of(state, item), []))) - {UNLIT})) or (UNLIT,)
             return _choose(state, next(i for i, x in enumerate(state.items) if x.colours == here))
         case RecheckStage.STOP:
