@@ -7,6 +7,7 @@ reference library colour-science: its matrices are computed for the primaries of
 from __future__ import annotations
 
 import itertools
+from typing import Any
 
 import colour
 import numpy as np
@@ -32,12 +33,13 @@ BRIGHTNESS = 2.0
 """Or one is this many times as bright as the other: steps of a half are seen from minute to minute. Own choice."""
 
 
-def _matrix(primaries: object, kind: str) -> Floats:
+def _matrix(primaries: Any, kind: str) -> Floats:
     cones = colour.MSDS_CMFS["Smith & Pokorny 1975 Normal Trichromats"]
-    return np.asarray(colour.matrix_anomalous_trichromacy_Machado2009(cones, primaries, np.array(SHIFTS[kind])))
+    found: Any = colour.matrix_anomalous_trichromacy_Machado2009(cones, primaries, np.array(SHIFTS[kind]))
+    return np.array(found, dtype=np.float64)
 
 
-def _diodes() -> object:
+def _diodes() -> Any:
     """The spectra of red, green and blue, in proportion to their light at full duty."""
     shape = colour.SpectralShape(390, 780, 1)
     observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(shape)
@@ -53,9 +55,9 @@ def _seen(kind: str) -> list[tuple[float, Floats]]:
     """Luminance and u'v' of each of the four as that eye has them; linear duty, nothing of sRGB."""
     primaries = _diodes()
     matrix = np.eye(3) if kind == "all cones" else _matrix(primaries, kind)
-    shape = primaries.shape  # type: ignore[attr-defined]
+    shape = primaries.shape
     observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(shape)
-    to_xyz = np.transpose(observer.values) @ primaries.values  # type: ignore[attr-defined]
+    to_xyz = np.transpose(observer.values) @ primaries.values
     found = []
     for one in LOOK_COLOURS:
         light = one.at(START_LEVEL)
