@@ -22,6 +22,7 @@ def test_answers_from_the_table_find_the_cause() -> None:
     assert score.questions / score.sessions <= 7
 
 
+@pytest.mark.slow
 def test_the_model_wiring_is_found_among_three() -> None:
     score = from_wiring(K, sessions=112, seed=12, even=True)
     assert score.in_three / score.sessions >= 0.85, score.missed

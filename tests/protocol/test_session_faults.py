@@ -13,7 +13,7 @@ from device_protocol.orders import SetupOutput, picture_orders
 from device_protocol.session import HostSession
 from device_protocol.values import DARK, Colour
 from tests.protocol.faulty_line import CarefulOwner, Faults, Job, Line, LoggingBoard, Outcome
-from tests.support.examples import examples
+from tests.support.examples import examples, first_now
 
 PIXELS = 12
 COLOURS = [DARK, DARK, Colour(32, 0, 0), Colour(0, 32, 0), Colour(0, 0, 32)]
@@ -95,7 +95,7 @@ def test_a_hopeless_line_is_given_up_and_nothing_is_claimed(seed: int) -> None:
     assert outcome.gave_up >= 4
 
 
-@pytest.mark.parametrize("delay_ms", [0.0, 20.0, 300.0])
+@pytest.mark.parametrize("delay_ms", first_now([300.0, 0.0, 20.0]))
 def test_damage_does_not_start_a_chain_of_asking_again(delay_ms: float) -> None:
     """About as many orders are asked again as were damaged, not more and more of them.
 

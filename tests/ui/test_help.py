@@ -14,6 +14,7 @@ from probe.ui.command_screen import CommandScreen
 from probe.ui.help import HelpScreen
 from probe.ui.keys import all_keys
 from probe.ui.start import PortChoice, PortScreen
+from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -63,7 +64,7 @@ async def opened(stage: Stage, keys: tuple[str, ...]) -> None:
         await stage.pilot.pause(0.2)
 
 
-@pytest.mark.parametrize("name", OPENED)
+@pytest.mark.parametrize("name", first_now(OPENED, now=5))
 async def test_f1_helps(name: str, open_app: OpenApp) -> None:
     map_ = load_map(demo_map_path())
     async with open_app(map_, map_, size=(120, 60)) as stage:
