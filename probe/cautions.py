@@ -71,7 +71,7 @@ CAUTIONS: Final[tuple[Caution, ...]] = (
     ),
     Caution(
         "no-hot-plug",
-        "Do not plug or unplug pixels with power on. When joining wires: ground first, then 5 V, then data; when taking "
+        "Do not plug or unplug pixels with power on. When joining wires: ground first, then plus, then data; when taking "
         "apart, the other way round.",
         frozenset({Moment.OPENING, Moment.POWERING}),
     ),
@@ -124,7 +124,7 @@ HELP: Final = (
     "Inside are mains and coil supplies. If you are not trained for live work, leave it to a qualified person,"
     " and follow your local rules.",
     "No metal tools or meter tips under the playfield with the game on.",
-    "The pixels have their own fused 5 V supply. Never join it to the laptop's USB 5 V; join grounds only.",
+    "The pixels have their own fused supply. Never join it to the laptop's USB 5 V; join grounds only.",
     "Check plus and minus with a meter before the first power-up. Do not plug pixels in or out under power.",
     "Smell, heat or ticking: power off, unplug, then measure.",
     "Flashing light harms some people: nothing here flashes more than 3 times a second; settings offer steady light.",
@@ -138,9 +138,9 @@ CABINET: Final = (
     "Mains, coil volts (up to about 70 V DC, in some more) and high display volts are inside. If you are not trained for "
     "live work, leave it to a qualified person, and follow your local rules.",
     "No metal tools or meter tips under the playfield with the game on. Balls out, playfield on its proper prop.",
-    "The pixels have their own fused 5 V supply: unplug it too. Never join it to a laptop's USB 5 V; join grounds only.",
+    "The pixels have their own fused supply: unplug it too. Never join it to a laptop's USB 5 V; join grounds only.",
     "A fuse in every feed, no larger than its wire can take. A blown fuse has a reason.",
-    "Check plus and minus with a meter before power. Join ground first, then 5 V, then data; take apart the other way.",
+    "Check plus and minus with a meter before power. Join ground first, then plus, then data; take apart the other way.",
     "Smell, heat or ticking: power off, unplug, then measure. Hot solder: eye protection, fresh air, away from wiring.",
     "Flashing light harms some people: keep test patterns at 3 flashes a second or less.",
     "This sheet says what was known when it was made. It cannot see your wiring.",

@@ -140,7 +140,7 @@ def _steps(s: Restoring) -> Iterator[RestoreStep]:
         "walk",
         (
             *(caution.text for caution in cautions(Moment.POWERING)),
-            "Join ground first, then 5 V, then data. The first pixel of the first chain has to light, dim and white.",
+            "Join ground first, then plus, then data. The first pixel of the first chain has to light, dim and white.",
         ),
         done=True if 1 in s.opened and s.board.here else None,
     )

@@ -289,7 +289,7 @@ def _joints(map_: PlayfieldMap) -> Iterator[str]:
         parts = []
         left = len(chain.pixels) - len(shown)
         plain_rule = (
-            "<p>Every joint: ground to ground, 5 V to 5 V, data out of the pixel before to data in of the next. "
+            "<p>Every joint: ground to ground, plus to plus, data out of the pixel before to data in of the next. "
             f"{left} joints of like pixels with nothing but a length noted are not listed.</p>"
         )
         items = []

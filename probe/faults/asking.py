@@ -10,6 +10,7 @@ from probe.faults.joint import JointTest, Suspected, next_test, remaining
 from probe.faults.knowledge import PICTURE_QUESTION
 from probe.faults.state import FaultSearch, SearchMode
 
+ONCE_MORE = "once more: this answer does not go with the others. Look or measure afresh"
 MANY_TROUBLES = 3
 """So many orders asked again while pixels are refreshed count as bytes that get lost: judgement."""
 
@@ -47,6 +48,8 @@ def next_question(search: FaultSearch) -> FaultSearch:
     if step.question is None:
         left = hand_over(knowledge, search.session)
         return replace(search, mode=SearchMode.FINDING, question=None, over=step.over, handed_over=left)
+    if step.again:
+        return replace(search, question=step.question, message=ONCE_MORE)
     return replace(search, question=step.question)
 
 

@@ -39,6 +39,10 @@ do not know. With it "very likely" is right more than nine times in ten also whe
 (`tests/bench_faults.py`)."""
 PAIR_SHARE = 0.05
 """Prior probability of two causes at once."""
+DOUBTFUL = 0.10
+"""An answer that is a slip with this probability, by all the others, is asked about once more before the search ends, if
+the cause in front would be another without it: judgement, tried on the stories that are known."""
+MOST_REPEATS = 2
 SURE = 0.92
 """A cause this probable ends the questions."""
 MOST_QUESTIONS = 9
@@ -63,7 +67,7 @@ NO_MORE = "no question left that would tell more"
 STOP_STEPS = (
     "Switch the pixel supply off and unplug the machine from the wall.",
     "Wait some minutes. Parts stay hot and can stay charged.",
-    "Measure ohms from 5 V to GND at the chain before anything is powered again.",
+    "Measure ohms from plus to GND at the chain before anything is powered again.",
     "Do not power up to see whether it is still there: not before a reading has shown that it is safe.",
 )
 
@@ -73,7 +77,7 @@ class GivenAnswer:
     """One answer as given: shares of the question's answers (more than one when a reading is in doubt; none: unsure).
 
     `by_tool` marks what the program saw for itself. `reading` is what was typed, if it was a reading. `safety`: it was
-    put to clear a hazard, not to find the cause.
+    put to clear a hazard, not to find the cause. `confirmed`: asked twice, and the answer was the same.
     """
 
     observation: str
@@ -81,6 +85,7 @@ class GivenAnswer:
     by_tool: bool = False
     reading: str = ""
     safety: bool = False
+    confirmed: bool = False
 
 
 @dataclass(frozen=True)
@@ -88,7 +93,7 @@ class FaultSession:
     """A fault search so far. `k` is the last good pixel's number, -1 when even the first is wrong, None if unknown;
     `near` the place of the latest splice, if known; `rejected` causes whose remedy did not help. `hazards` are open:
     an answer proved them, and none since has cleared them; for those in `checked` the clearing question was put since.
-    `rounds`: how often more questions were asked for."""
+    `rounds`: how often more questions were asked for. `repeated`: what was asked a second time."""
 
     contexts: tuple[str, ...] = ()
     answers: tuple[GivenAnswer, ...] = ()
@@ -98,11 +103,12 @@ class FaultSession:
     hazards: frozenset[Hazard] = frozenset()
     checked: frozenset[Hazard] = frozenset()
     rounds: int = 0
+    repeated: frozenset[str] = frozenset()
 
     @property
     def questions_asked(self) -> int:
         """Questions put to the person; what the program saw for itself and safety steps are not counted."""
-        return sum(not given.by_tool and not given.safety for given in self.answers)
+        return sum(not given.by_tool and not given.safety for given in self.answers) + len(self.repeated)
 
     @property
     def unsafe(self) -> bool:
@@ -142,12 +148,14 @@ class FaultSession:
 
 @dataclass(frozen=True)
 class NextQuestion:
-    """What to do next: ask `question`, or None when the search is over. `stop` holds the safety steps."""
+    """What to do next: ask `question`, or None when the search is over. `stop` holds the safety steps. `again`: it was asked
+    before, and its answer does not go with the others."""
 
     question: FaultObservation | None
     stop: tuple[str, ...] = ()
     expected_bits: float = 0.0
     over: str = ""
+    again: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -219,8 +227,11 @@ def evidence(knowledge: Knowledge, given: GivenAnswer) -> Floats:
     total = np.zeros(len(tables.likelihood))
     for answer, share in given.shares:
         total = total + share * tables.likelihood[:, start + observation.index(answer)]
+    slip = WRONG_SHARE / len(observation.answers)
     if given.by_tool:  # the program does not slip
-        return (total - WRONG_SHARE / len(observation.answers)) / (1 - WRONG_SHARE)
+        return (total - slip) / (1 - WRONG_SHARE)
+    if given.confirmed:  # nor does one slip twice the same way
+        return (total - slip) / (1 - WRONG_SHARE) * (1 - WRONG_SHARE**2) + slip * WRONG_SHARE
     return total
 
 
@@ -232,7 +243,10 @@ def pair_causes(knowledge: Knowledge, hypothesis: int) -> tuple[int, int]:
 
 def belief(knowledge: Knowledge, session: FaultSession) -> Floats:
     """Probability of each hypothesis: the causes in order, then the pairs of `itertools.combinations`. Sums to 1."""
-    log = _log_belief(knowledge, session)
+    return _weights(_log_belief(knowledge, session))
+
+
+def _weights(log: Floats) -> Floats:
     weights = np.exp(log - log.max())
     return np.asarray(weights / weights.sum())
 
@@ -279,12 +293,41 @@ def allowed(knowledge: Knowledge, session: FaultSession) -> tuple[FaultObservati
     """All that `next_step` may put now, whatever is believed: the question that clears a hazard, or those of the search."""
     if session.clearing:
         return (knowledge.observation(session.clearing),)
+    doubt = doubtful(knowledge, session)
+    return _not_asked(knowledge, session) if doubt is None else (*_not_asked(knowledge, session), doubt)
+
+
+def _not_asked(knowledge: Knowledge, session: FaultSession) -> tuple[FaultObservation, ...]:
+    """What may be put now and was not yet."""
     no_link = session.answer_to("link-answers") == "no"
     return tuple(
         observation
         for observation in knowledge.observations
         if _allowed(observation, session) and not (no_link and observation.pattern is not None)
     )
+
+
+def doubtful(knowledge: Knowledge, session: FaultSession) -> FaultObservation | None:
+    """The question to ask a second time before the search ends: of the answers without which another cause would be in
+    front, the one most probably a slip by all the others. None if there is none, or a hazard is open."""
+    if session.unsafe or len(session.repeated) >= MOST_REPEATS:
+        return None
+    log = _log_belief(knowledge, session)
+    leading = int(np.argmax(marginals(knowledge, _weights(log))))
+    worst, found = DOUBTFUL, None
+    no_link = session.answer_to("link-answers") == "no"
+    for given in session.answers:
+        asked = knowledge.observation(given.observation)
+        if given.by_tool or given.safety or len(given.shares) != 1 or asked.id in session.repeated:
+            continue
+        if asked.id == STOP_OBSERVATION or (no_link and asked.pattern is not None):
+            continue
+        likely = evidence(knowledge, given)
+        rest = _weights(log - np.log(likely))
+        slip = WRONG_SHARE / len(asked.answers) / float(rest @ likely)
+        if slip > worst and int(np.argmax(marginals(knowledge, rest))) != leading:
+            worst, found = slip, asked
+    return found
 
 
 def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
@@ -298,18 +341,27 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
     if session.clearing:
         clearing = knowledge.observation(session.clearing)
         return NextQuestion(clearing, stop, expected_bits(knowledge, weights)[clearing.id])
+    over, best = _end_or_next(knowledge, session, weights)
+    if best is not None:
+        return NextQuestion(best, stop, expected_bits(knowledge, weights)[best.id])
+    again = doubtful(knowledge, session)
+    if again is not None:
+        return NextQuestion(again, stop, expected_bits(knowledge, weights)[again.id], again=True)
+    return NextQuestion(None, stop, over=over)
+
+
+def _end_or_next(knowledge: Knowledge, session: FaultSession, weights: Floats) -> tuple[str, FaultObservation | None]:
+    """Why nothing new is asked any more, or what is."""
     if session.questions_asked >= session.most_questions:
-        return NextQuestion(None, stop, over=ENOUGH)
+        return ENOUGH, None
     if float(marginals(knowledge, weights).max()) >= SURE:
-        return NextQuestion(None, stop, over="one cause explains the answers")
-    may = allowed(knowledge, session)
+        return "one cause explains the answers", None
+    may = _not_asked(knowledge, session)
     picture = knowledge.observation(PICTURE_QUESTION)
     if picture in may:
-        return NextQuestion(picture, stop, expected_bits(knowledge, weights)[picture.id])
+        return "", picture
     best = _best(expected_bits(knowledge, weights), may)
-    if best is None:
-        return NextQuestion(None, stop, over=NO_MORE)
-    return NextQuestion(knowledge.observation(best.key), stop, best.expected_bits)
+    return (NO_MORE, None) if best is None else ("", knowledge.observation(best.key))
 
 
 def _best(bits: Mapping[str, float], may: Sequence[FaultObservation]) -> Question[str] | None:
@@ -330,7 +382,8 @@ def _best(bits: Mapping[str, float], may: Sequence[FaultObservation]) -> Questio
 def next_measurements(knowledge: Knowledge, session: FaultSession, *, most: int = 3) -> tuple[FaultObservation, ...]:
     """What would tell most, best first, of all that may be put now: for whoever goes on after the questions."""
     bits = expected_bits(knowledge, belief(knowledge, session))
-    may = [asked for asked in allowed(knowledge, session) if asked.id != STOP_OBSERVATION]  # its row is always there
+    # the row of heat is always there
+    may = [a for a in allowed(knowledge, session) if a.id != STOP_OBSERVATION and not session.has(a.id)]
     found: list[FaultObservation] = []
     while len(found) < most and (best := _best(bits, may)) is not None:
         found.append(knowledge.observation(best.key))
@@ -408,7 +461,24 @@ def _with(knowledge: Knowledge, session: FaultSession, given: GivenAnswer) -> Fa
     safety = session.clearing == asked.id or bool(session.hazards & cleared_here)
     kept = tuple(old for old in session.answers if old.observation != given.observation)
     given = replace(given, safety=safety)
-    return replace(session, answers=(*kept, given), hazards=hazards, checked=frozenset(checked))
+    repeated = session.repeated
+    if session.has(asked.id):
+        following = next_step(knowledge, session)
+        if following.again and following.question is asked:
+            repeated |= {asked.id}
+            given = _twice(next(old for old in session.answers if old.observation == asked.id), given)
+    return replace(session, answers=(*kept, given), hazards=hazards, checked=frozenset(checked), repeated=repeated)
+
+
+def _twice(first: GivenAnswer, second: GivenAnswer) -> GivenAnswer:
+    """What two answers to the same question come to: the same is surer, two count half each, not sure leaves the first."""
+    if not second.shares:
+        return first
+    if second.shares == first.shares:
+        return replace(second, confirmed=True)
+    both = (*first.shares, *second.shares)
+    names = dict.fromkeys(answer for answer, _ in both)
+    return replace(second, shares=tuple((name, sum(share for n, share in both if n == name) / 2) for name in names))
 
 
 def most_probable(knowledge: Knowledge, session: FaultSession, *, most: int = 3) -> Sequence[str]:

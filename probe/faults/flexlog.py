@@ -93,7 +93,7 @@ def joint_name(joint: int) -> str:
 def meaning(pattern: str, seen: str) -> str:
     """What a change during the flex test means. `seen`: dark, odd or lags; empty text when it means nothing known."""
     return {
-        ("hold-one", "dark"): "5 V or GND was lost there for a moment; so did all that went dark with it",
+        ("hold-one", "dark"): "plus or GND was lost there for a moment; so did all that went dark with it",
         ("hold-one", "odd"): "data was disturbed: noise or a loose data joint",
         ("march", "lags"): "the data joint before the first place that lags opens",
     }.get((pattern, seen), "")

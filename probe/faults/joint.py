@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from probe.document.model import PlayfieldMap, shown_number
 from probe.harness.joints import joint_view
+from probe.harness.pixels import nominal_volt_of
 
 
 class Suspected(StrEnum):
@@ -106,8 +107,8 @@ def next_test(results: Mapping[JointTest, str], *, skipped: Sequence[JointTest] 
     return may
 
 
-_PADS = (("5 V", "5 V", "5 V"), ("GND", "GND", "GND"), ("data", "DOUT", "DIN"))
-"""What a wire carries, and the pads it leaves and arrives at, in the order of a joint's wires."""
+_PADS = (("GND", "GND", "GND"), ("data", "DOUT", "DIN"))
+"""What a wire beside plus carries, and the pads it leaves and arrives at, in the order of a joint's wires."""
 
 
 def joint_sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
@@ -116,7 +117,7 @@ def joint_sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
     Colours are those of the harness sheet; none where the map does not hold that joint.
     """
     chain = map_.chain(chain_id)
-    colours = [("", "")] * len(_PADS)
+    colours = [("", "")] * 3
     if -1 <= k < len(chain.pixels) - 1:
         view = joint_view(map_, chain, k + 1)
         sides = zip(view.leaving.wires, view.arriving.wires, strict=True)
@@ -124,7 +125,8 @@ def joint_sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
     start = "the board" if k < 0 else shown_number(k)
     end = shown_number(k + 1)
     lines = [f"Joint between {start} and {end}. Power off and unplugged."]
-    for (function, out, into), (leaving, arriving) in zip(_PADS, colours, strict=True):
+    volts = f"{nominal_volt_of(chain.chip):g} V"
+    for (function, out, into), (leaving, arriving) in zip(((volts,) * 3, *_PADS), colours, strict=True):
         lines.append(
             f"{function}: the wire leaving {start} (pad {out}, {leaving or 'colour not noted'}) "
             f"to the wire arriving at {end} (pad {into}, {arriving or 'colour not noted'})"

@@ -17,7 +17,7 @@ from probe.faults.joint import Suspected
 from probe.faults.knowledge import After, ChainPower, FaultObservation, Hazard, Knowledge
 from probe.faults.light import Running, begin, set_up_beside, showing, trials
 from probe.faults.locate import BreakSearch, ReturnWire
-from probe.faults.tables import load
+from probe.faults.tables import load, part_of
 from probe.patterns.patterns import HOLDS_THROUGH_SILENCE, Pattern, PatternName, pattern
 from probe.patterns.pictures import BLUE, GREEN, RED
 from probe.task.effects import TryAgain
@@ -133,8 +133,8 @@ class FaultSearch(TaskState):
 
     @property
     def knowledge(self) -> Knowledge:
-        """The package's own tables."""
-        return load()
+        """The package's own tables, for the chain's kind of pixel."""
+        return load(part_of(self.here.chip))
 
     @property
     def here(self) -> Chain:

@@ -35,9 +35,11 @@ from probe.faults.knowledge import (
     Who,
 )
 from probe.faults.meter import MeterRange, Ranges
+from probe.harness.pixels import PIXEL_KINDS
 
 Kind = TypeVar("Kind", bound=StrEnum)
 
+COMMON_PART = "WS2812B"
 HEALTHY = "*"
 FLOOR = 0.003  # no answer is impossible: eyes and meters err
 
@@ -347,13 +349,36 @@ def parse(files: Mapping[str, str]) -> Knowledge:
     return Knowledge(causes, observations, likelihood, healthy, contexts, ranges, standing, on_screen, anchors)
 
 
-def read_files() -> dict[str, str]:
-    """The package's own tables as texts, by file name."""
+def read_files(part: str = "") -> dict[str, str]:
+    """The package's own tables as texts, by file name, for chains of that pixel kind (empty: a common one of 5 V).
+
+    What depends on the kind stands in braces there: its volts, and what is too little and too much for it. Kinds of 5 V
+    share one set, with the least of their upper limits, 5.3 V.
+    """
+    kind = PIXEL_KINDS[part or COMMON_PART]
+    nominal, most = kind.nominal_volt, kind.highest_volt
+    of_kind = {
+        "plus": f"{nominal:g} V",
+        "part": kind.name,
+        "first_low": f"{0.95 * nominal:g}",
+        "last_low": f"{kind.low_line_volt:g}",
+        "most": f"{most:g}",
+        "trim": f"{0.98 * nominal:.1f} and {1.02 * nominal:.1f}",
+    }
     folder = resources.files("probe.faults") / "data"
-    return {name: (folder / name).read_text(encoding="utf-8") for name in FILES}
+    texts = {name: (folder / name).read_text(encoding="utf-8") for name in FILES}
+    for name, value in of_kind.items():
+        texts = {file: text.replace(f"{{{name}}}", value) for file, text in texts.items()}
+    return texts
+
+
+def part_of(chip: str) -> str:
+    """The pixel kind whose tables hold for a chain's chip; empty for all of 5 V and for what is not known."""
+    found = next((kind for name, kind in PIXEL_KINDS.items() if name.lower() == chip.lower()), None)
+    return "" if found is None or found.nominal_volt == PIXEL_KINDS[COMMON_PART].nominal_volt else found.name
 
 
 @cache
-def load() -> Knowledge:
-    """The package's own knowledge, read and checked once. Raises KnowledgeError."""
-    return parse(read_files())
+def load(part: str = "") -> Knowledge:
+    """The package's own knowledge for a pixel kind (`part_of`), read and checked once. Raises KnowledgeError."""
+    return parse(read_files(part))

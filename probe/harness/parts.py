@@ -192,7 +192,7 @@ def _supply_rows(map_: PlayfieldMap, power: MapPower) -> Iterator[PartsRow]:
 def _connector_rows(map_: PlayfieldMap, power: MapPower) -> Iterator[PartsRow]:
     if map_.feeds:
         amps = 0.0 if power.report is None else max((feed.planned_a for feed in power.report.feeds), default=0.0)
-        why = "5 V and ground of a feed" + (f"; the largest carries {amps:.1f} A" if amps else "")
+        why = "plus and ground of a feed" + (f"; the largest carries {amps:.1f} A" if amps else "")
         yield PartsRow("connector, 2 pins, with its counterpart", len(map_.feeds), "", why)
     if map_.chains:
         yield PartsRow(
@@ -233,7 +233,7 @@ def _head_rows(map_: PlayfieldMap) -> Iterator[PartsRow]:
     fed_by = {chain.id: {feed.supply for feed in map_.feeds if feed.chain == chain.id} for chain in chains}
     heads = sum(not (fed_by[chain.id] & usb) for chain in chains)
     if heads:
-        why = "across 5 V and ground at the head of each chain, right way round"
+        why = "across plus and ground at the head of each chain, right way round"
         yield PartsRow(f"capacitor {CHAIN_CAPACITOR_UF:g} µF, 6.3 V or more", heads, "", why)
     batches = {batch.id: batch for batch in map_.batches}
     loose = 0

@@ -343,3 +343,34 @@ def test_two_causes_are_named_only_when_they_are_likelier_than_one(answer: str) 
     session = answered(K, FaultSession(), observation="look", answer=answer)
     assert belief(K, session)[len(K.causes) :].sum() < 0.5
     assert diagnose(K, session).two_causes is None
+
+
+def test_an_answer_that_does_not_go_with_the_others_is_asked_about_once_more() -> None:
+    """A slip in the answer that puts a cause in front: the same answer twice is surer, another one counts half."""
+    session = FaultSession()
+    for asked, answer in (
+        ("look", "random"), ("lead-long", "yes"), ("ground-ohms", UNSURE), ("ground-drop", "joined"), ("when", "always"),
+        ("resistor-ohms", "good"), ("direct-3v3", "no"), ("settings-flip", "order"), ("short-lead", "no"),
+    ):  # fmt: skip
+        session = answered(K, session, observation=asked, answer=answer)
+    step = next_step(K, session)
+    assert step.again
+    repeated = step.question
+    assert repeated in allowed(K, session)
+    assert repeated is not None
+    first = session.answer_to(repeated.id)
+    assert first is not None
+    asked_so_far = session.questions_asked
+    same = answered(K, session, observation=repeated.id, answer=first)
+    assert same.questions_asked == asked_so_far + 1
+    assert same.repeated == {repeated.id}
+    assert next(g for g in same.answers if g.observation == repeated.id).confirmed
+    other = next(a.id for a in repeated.answers if a.id != first)
+    unlike = answered(K, session, observation=repeated.id, answer=other)
+    shares = next(g for g in unlike.answers if g.observation == repeated.id).shares
+    assert dict(shares) == {first: 0.5, other: 0.5}
+    unsure = answered(K, session, observation=repeated.id, answer=UNSURE)
+    assert unsure.answer_to(repeated.id) == first
+    for after in (same, unlike, unsure):
+        following = next_step(K, after)
+        assert not (following.again and following.question is repeated), "never a third time"

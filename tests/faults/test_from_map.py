@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from probe.document.model import Chain, Pixel, PixelState, PlayfieldMap, Revision
@@ -23,6 +25,38 @@ from probe.faults.context import (
 )
 from probe.faults.joint import joint_sheet
 from probe.faults.log import kept
+from probe.faults.meter import judge, parse_readings
+from probe.faults.search import make
+from probe.task.task import Opened
+
+
+def test_the_words_and_ranges_of_a_chain_are_those_of_its_own_volts() -> None:
+    """WS2815: 9 to 13 V by its sheet, 12 V nominal (probe/harness/pixels.py [8])."""
+    map_ = a_map()
+    twelve = replace_chain(map_, map_.chain("a").model_copy(update={"chip": "ws2815"}))
+    _, search = make(Opened(twelve, ("a",), now=NOW))
+    known = search.knowledge
+    ranges = known.ranges["volts-first"]
+    for text, meaning in (
+        ("12", "good"),
+        ("13.2", "high"),
+        ("11", "low"),
+        ("5", "low"),
+        ("1", "none"),
+        ("-3", "reversed"),
+    ):
+        assert judge(parse_readings(text, ranges), ranges).answer == meaning, text
+    words = [*(c.name + c.remedy for c in known.causes), *(o.question for o in known.observations)]
+    words += [a.text for o in known.observations for a in o.answers]
+    for line in words:
+        left = line.replace("USB 5 V", "").replace("5 V buffer", "").replace("5 V board", "")
+        assert not re.search(r"(?<![\d.])5 V", left), line
+        assert "{plus}" not in line
+    assert "12 V" in known.observation("volts-first").question
+    assert "12 V: the wire" in " ".join(joint_sheet(twelve, "a", 2))
+    _, five = make(Opened(map_, ("a",), now=NOW))
+    assert "5 V" in five.knowledge.observation("volts-first").question
+
 
 NOW = "2025-03-16T20:00:00Z"
 
