@@ -6,7 +6,7 @@ import asyncio
 import json
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -178,7 +178,7 @@ def board_check(
     port: str,
     *,
     baud: int,
-    only: tuple[str, ...],
+    only: Sequence[str],
     as_json: bool,
     transcript: str | None = None,
     table: str | None = None,
@@ -199,7 +199,7 @@ def board_check(
         )
         return Exit.FILE
     safe = _table_safe(Path(table)) if table is not None else None
-    return asyncio.run(_board_check(port, baud=baud, only=only, as_json=as_json, transcript=log, table=safe))
+    return asyncio.run(_board_check(port, baud=baud, only=tuple(only), as_json=as_json, transcript=log, table=safe))
 
 
 async def _restore(port: str, *, baud: int, path: Path, transcript: WireLog | None) -> int:

@@ -27,15 +27,15 @@ def export_map(path: str, *, to: str, output: str | None) -> int:
     return Exit.FINE
 
 
-def import_csv(path: str, *, output: str) -> int:
+def import_csv(csv: str, *, output: str) -> int:
     """Make a map file from a CSV. Refuses to overwrite."""
     from probe.document.document import Document
     from probe.export import ImportProblem, read_csv
 
     try:
-        map_ = read_csv(Path(path).read_bytes())
+        map_ = read_csv(Path(csv).read_bytes())
     except ImportProblem as exc:
-        complain(f"{path}: {exc}")
+        complain(f"{csv}: {exc}")
         return Exit.FILE
     document = Document.new(output)
     try:

@@ -67,6 +67,14 @@ def _transcript_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _json_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", dest="as_json", action="store_true", help="as JSON")
+
+
+def _dry_run_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--dry-run", action="store_true", help="show what would be done, write nothing")
+
+
 def _look_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--steady-only", action="store_true", help="nothing blinks or flashes")
     parser.add_argument("--ascii", action="store_true", help="draw with ASCII signs only")
@@ -98,7 +106,7 @@ def _walk(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 def _ports(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("ports", help="list serial ports; opens none")
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _export(commands: argparse._SubParsersAction[CommandParser]) -> None:
@@ -126,7 +134,7 @@ def _import(commands: argparse._SubParsersAction[CommandParser]) -> None:
 def _check(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("check", help="look a map over: names used twice, gaps, counts that do not agree")
     _file(parser)
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
     parser.add_argument("--strict", action="store_true", help="exit code 1 for warnings too")
 
 
@@ -135,8 +143,8 @@ def _power(commands: argparse._SubParsersAction[CommandParser]) -> None:
         "power", help="compute the power plan of a map: voltages, currents, fuses, supplies; a hint, not a licence"
     )
     _file(parser)
-    parser.add_argument("--json", action="store_true", help="as JSON")
-    parser.add_argument("--ascii", action="store_true", help="draw with ASCII signs only")
+    _json_option(parser)
+    parser.add_argument("--ascii", dest="plain_ascii", action="store_true", help="draw with ASCII signs only")
 
 
 def _plan(commands: argparse._SubParsersAction[CommandParser]) -> None:
@@ -166,13 +174,13 @@ def _plan(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser.add_argument(
         "--chain", metavar="NAME", help="which chain, for --splice, --dead and --slack (default: the first)"
     )
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _harness(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("harness", help="print the sheet of joints: which wire to join to which, by function")
     _file(parser)
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _lamps(commands: argparse._SubParsersAction[CommandParser]) -> None:
@@ -213,28 +221,29 @@ def _renumber(commands: argparse._SubParsersAction[CommandParser]) -> None:
     _file(parser)
     parser.add_argument(
         "--change",
+        dest="changes",
         action="append",
         required=True,
         metavar="WORDS",
         help="what was changed; again for each change, in order",
     )
     parser.add_argument("--reason", metavar="WORDS", help="why, for the list of revisions (default: the changes)")
-    parser.add_argument("--dry-run", action="store_true", help="show what would be done, write nothing")
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _dry_run_option(parser)
+    _json_option(parser)
 
 
 def _undo(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("undo", help="take the last revision back, as a revision of its own")
     _file(parser)
     parser.add_argument("--redo", action="store_true", help="do again what was undone last")
-    parser.add_argument("--dry-run", action="store_true", help="show what would be done, write nothing")
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _dry_run_option(parser)
+    _json_option(parser)
 
 
 def _revisions(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("revisions", help="list the map's revisions, and what is verified since")
     _file(parser)
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _diff(commands: argparse._SubParsersAction[CommandParser]) -> None:
@@ -248,7 +257,7 @@ def _diff(commands: argparse._SubParsersAction[CommandParser]) -> None:
         "--from", dest="older", type=int, metavar="N", help="revision to compare from; 0 is before the first"
     )
     parser.add_argument("--to", dest="newer", type=int, metavar="N", help="revision to compare with (default: now)")
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _merge(commands: argparse._SubParsersAction[CommandParser]) -> None:
@@ -261,14 +270,15 @@ def _merge(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser.add_argument("-o", "--output", metavar="FILE", help="map file to make; it must not be there yet")
     parser.add_argument(
         "--choose",
+        dest="chosen",
         action="append",
         default=[],
         metavar="NUMBER=SIDE",
         help="decide a conflict, as 3=ours or 3=theirs; ours or theirs alone decides all the rest"
         " (default: asked in a terminal)",
     )
-    parser.add_argument("--dry-run", action="store_true", help="show what would be done, write nothing")
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _dry_run_option(parser)
+    _json_option(parser)
 
 
 def _recheck(commands: argparse._SubParsersAction[CommandParser]) -> None:
@@ -325,13 +335,13 @@ def _worklist(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser.add_argument("--add", metavar="WORDS", help="keep this line in the map")
     moments = ("before power", "power on", "game on")
     parser.add_argument("--moment", choices=moments, default=moments[0], help="when the line can be done")
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _log(commands: argparse._SubParsersAction[CommandParser]) -> None:
     parser = commands.add_parser("log", help="print what was done each evening, time spent, what was left")
     _file(parser)
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _photo(commands: argparse._SubParsersAction[CommandParser]) -> None:
@@ -341,10 +351,10 @@ def _photo(commands: argparse._SubParsersAction[CommandParser]) -> None:
     _file(parser)
     parser.add_argument("photo", metavar="NAME", nargs="?", help="file name of the photo; it has to lie beside the map")
     parser.add_argument("--place", metavar="PLACE", help="the place it shows")
-    parser.add_argument("--joint", metavar="CHAIN:N", help="the joint that arrives at this pixel")
+    parser.add_argument("--joint", dest="pixel", metavar="CHAIN:N", help="the joint that arrives at this pixel")
     parser.add_argument("--caption", metavar="WORDS", default="", help="words under it")
     parser.add_argument("--remove", action="store_true", help="take it off; the file is left as it is")
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _board_check(commands: argparse._SubParsersAction[CommandParser]) -> None:
@@ -359,7 +369,7 @@ def _board_check(commands: argparse._SubParsersAction[CommandParser]) -> None:
     )
     parser.add_argument("--restore", metavar="FILE", help="write a table that such a file keeps back; check nothing")
     _transcript_option(parser)
-    parser.add_argument("--json", action="store_true", help="as JSON")
+    _json_option(parser)
 
 
 def _completion(commands: argparse._SubParsersAction[CommandParser]) -> None:

@@ -45,7 +45,7 @@ def _plan(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
     now = plan_now(brief)
     if arguments.csv:
         say_document(table_text([HEADINGS, *(tuple(map(guard, row)) for row in plan_rows(plan))]))
-    elif arguments.json:
+    elif arguments.as_json:
         say_json(plan_data(map_, plan, now))
     else:
         say(*plan_lines(map_, plan, now))
@@ -84,7 +84,7 @@ def _splice(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
         say("Every place has a pixel: nothing to splice.")
         return Exit.FINE
     ways = frontier(map_, chain.id, places)
-    if arguments.json:
+    if arguments.as_json:
         say_json([splice_data(splice) for splice in ways])
     else:
         say(*splice_lines(map_, ways))
@@ -100,7 +100,7 @@ def _dead(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
     if not 0 <= arguments.dead < len(chain.pixels):
         raise PlanError(f"{chain.name} has no pixel {arguments.dead}: its last one is {len(chain.pixels) - 1}")
     found = repairs(map_, chain.id, arguments.dead)
-    if arguments.json:
+    if arguments.as_json:
         say_json([
             {"what": r.what, "wire_mm": r.wire_mm, "joints": r.joints, "shifted": r.shifted, "place_lit": r.place_lit}
             for r in found
@@ -117,7 +117,7 @@ def _slack(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
     chains = map_.chains if arguments.chain is None else (_chain(map_, arguments.chain),)
     found = [slack for chain in chains for slack in slacks(map_, chain.id)]
     short = [slack for slack in found if slack.slack_mm < 0]
-    if arguments.json:
+    if arguments.as_json:
         say_json([
             {
                 "chain": s.chain, "first": s.first, "last": s.last, "wire_mm": s.wire_mm,

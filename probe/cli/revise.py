@@ -110,18 +110,18 @@ def list_revisions(path: str, *, as_json: bool) -> int:
     return Exit.FINE
 
 
-def diff_maps(first: str, second: str | None, *, older: int | None, newer: int | None, as_json: bool) -> int:
+def diff_maps(first: str, *, other: str | None, older: int | None, newer: int | None, as_json: bool) -> int:
     """Compare two files, or two revisions of one file. Exit code 1 if they differ."""
     from probe.document.file import load_map
     from probe.document.revisions import NoRevisionError, at_revision
 
     map_ = load_map(first)
     try:
-        if second is not None:
+        if other is not None:
             if older is not None or newer is not None:
                 complain("--from and --to are for revisions of one file: name one file, or leave them out")
                 return Exit.USAGE
-            before, after = map_, load_map(second)
+            before, after = map_, load_map(other)
         else:
             if older is None and newer is None:
                 complain("name a second file, or revisions of this one with --from and --to")
