@@ -11,8 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
-from probe.document.lamp_table import lamps_lighting
-from probe.document.model import Lamp, Place, PlayfieldMap
+from probe.document.model import Kind, Lamp, Place, PlayfieldMap
 from probe.document.operations import folded, update_place
 from probe.frozen import frozen
 
@@ -41,6 +40,19 @@ class Match:
     lamp: Lamp
     likeness: float
     sure: bool
+
+
+def lamps_lighting(map_: PlayfieldMap) -> dict[str, tuple[int, ...]]:
+    """For each place id the lamp numbers that light it: its own, else those that switch its whole group, which are rows of
+    general illumination with a number and that group."""
+    switches: dict[str, list[int]] = {}
+    for lamp in map_.lamps:
+        if lamp.kind is Kind.GENERAL and lamp.number is not None and lamp.group.strip():
+            switches.setdefault(folded(lamp.group), []).append(lamp.number)
+    return {
+        place.id: tuple(dict.fromkeys(place.lamps or (switches.get(folded(place.group), ()) if switches else ())))
+        for place in map_.places
+    }
 
 
 def places_of_lamp(map_: PlayfieldMap, lamp: Lamp) -> list[Place]:

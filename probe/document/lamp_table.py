@@ -18,7 +18,8 @@ from dataclasses import dataclass
 
 from device_protocol.lightness import at_level
 from device_protocol.values import Colour
-from probe.document.model import Kind, Pixel, Place, PlayfieldMap
+from probe.document.joining import lamps_lighting
+from probe.document.model import Pixel, Place, PlayfieldMap
 from probe.document.operations import folded
 from probe.frozen import frozen
 
@@ -134,19 +135,6 @@ def group_names(map_: PlayfieldMap) -> tuple[str, ...]:
         if name.strip():
             found.setdefault(folded(name), name)
     return tuple(found.values())
-
-
-def lamps_lighting(map_: PlayfieldMap) -> dict[str, tuple[int, ...]]:
-    """For each place id the lamp numbers that light it: its own, else those that switch its whole group, which are rows of
-    general illumination with a number and that group."""
-    switches: dict[str, list[int]] = {}
-    for lamp in map_.lamps:
-        if lamp.kind is Kind.GENERAL and lamp.number is not None and lamp.group.strip():
-            switches.setdefault(folded(lamp.group), []).append(lamp.number)
-    return {
-        place.id: tuple(dict.fromkeys(place.lamps or (switches.get(folded(place.group), ()) if switches else ())))
-        for place in map_.places
-    }
 
 
 def lamp_table(map_: PlayfieldMap) -> LampTable:

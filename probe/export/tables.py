@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from probe.document.joining import places_of_lamp
-from probe.document.lamp_table import TablePixel, lamp_table, lamps_lighting, light_of, pixels_of
+from probe.document.joining import lamps_lighting, places_of_lamp
+from probe.document.lamp_table import TablePixel, lamp_table, light_of, pixels_of
 from probe.document.model import Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
 from probe.export.cells import guard, table_text

@@ -12,7 +12,7 @@ from functools import cached_property
 from device_protocol.orders import ReadTableState, TableState
 from device_protocol.values import DARK, Colour
 from probe.document.board_table import BoardTable, TableTooLargeError, board_table
-from probe.document.lamp_table import lamps_lighting
+from probe.document.joining import lamps_lighting
 from probe.document.model import Place, PlayfieldMap
 from probe.document.model.game import Verdict
 from probe.document.operations import folded

@@ -26,8 +26,8 @@ from device_protocol.orders import (
     WatchInputs,
 )
 from probe.cautions import GAME_ON
-from probe.document.joining import has_job, join
-from probe.document.lamp_table import LampTable, lamp_table, lamps_lighting
+from probe.document.joining import has_job, join, lamps_lighting
+from probe.document.lamp_table import LampTable, lamp_table
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import set_lamps
 from probe.document.proving import add_observation, drop_observation
