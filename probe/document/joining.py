@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
 
 from probe.document.model import Kind, Lamp, Place, PlayfieldMap
@@ -197,7 +196,7 @@ def _numbers(words: frozenset[str]) -> frozenset[str]:
 _FIELD_WORDS = {"insert_colour": "colour of the insert"}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Merge:
     """The lamps after a merge; `lines` say what changed, one each, `kept` how many rows the other list does not have."""
 
