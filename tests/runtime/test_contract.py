@@ -687,6 +687,31 @@ async def test_the_end_is_dark_and_saved(bench: Any, name: str) -> None:
     one.hold()
 
 
+@ALL
+async def test_nothing_counts_once_the_end_has_begun(bench: Any, name: str) -> None:
+    one = await bench(name)
+    await one.runtime.darken()
+    top, state, version = one.top, one.top.state, one.document.version
+    one.board.orders.clear()
+    for event in (*one.played.moves, ev.Undo(), ev.Leave()):
+        one.runtime.dispatch(event)
+    await asyncio.sleep(0.01)
+    assert (one.top, one.top.state, one.document.version) == (top, state, version)
+    assert one.board.orders == []
+    assert one.board.device.lit() == ()
+
+
+@ALL
+async def test_a_task_whose_cautions_are_declined_is_left_at_once(bench: Any, name: str) -> None:
+    one = await bench(name)
+    before = _answers(one.document.map)
+    one.runtime.dispatch(ev.Declined())
+    await one.settled()
+    assert one.top.name == "below"
+    assert _answers(one.document.map) == before
+    one.hold()
+
+
 async def test_a_flood_of_events_drops_nothing(bench: Any) -> None:
     """Ten thousand facts of the line between two answers: every answer counts, in order, and the light follows."""
     one = await bench("walk")
