@@ -7,6 +7,7 @@ from typing import Any
 
 from probe.document.model import PlayfieldMap, shown_number
 from probe.document.outside_text import spaced
+from probe.document.plural import many
 from probe.planning.plan import Plan, compared, planned_feeds, spare_seats
 from probe.planning.splice import Repair, Slack, Splice, declared_words, splice_words
 
@@ -144,7 +145,14 @@ def splice_data(splice: Splice) -> dict[str, Any]:
 def repair_line(repair: Repair) -> str:
     """A repair with its figures."""
     wire = "wire not known" if repair.wire_mm is None else f"{repair.wire_mm:.0f} mm of wire"
-    return f"{repair.what} ({wire}, {repair.joints} joints, {repair.shifted} numbers shift)"
+    shifts = (
+        f"{many(repair.shifted, 'number')} shift"
+        if repair.shifted > 1
+        else "1 number shifts"
+        if repair.shifted
+        else "no number shifts"
+    )
+    return f"{repair.what} ({wire}, {many(repair.joints, 'joint')}, {shifts})"
 
 
 def slack_line(map_: PlayfieldMap, slack: Slack) -> str:
