@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
-DEMO_WELCOME = "Demo: answer what “Under the glass” says; if it is nothing lit, F2. F1: keys. F10: everything there is, also a tour."
+DEMO_WELCOME = "Demo: answer what “Under the glass” says; nothing lit is F2. F10: all else, a tour."
 SPLICED_WELCOME = "Demo: pixels were spliced in since this map was made. Esc, then “Recheck after a change”."
 SPLICED_AFTER = "Reef lane 2"
 SPLICED_IN = ("Reef pearl", "Reef arrow")

@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from typing import Any
 
-from probe.document.local_time import moment_of
+from probe.document.local_time import local_date, moment_of
 from probe.document.model import PlayfieldMap, Revision
 from probe.document.needs import WorkItem, open_items, worklist
 from probe.document.plural import many
@@ -28,7 +28,7 @@ from probe.task.views import Line, Row, RowsView
 PAUSE_H = 5
 """A longer pause ends an evening. Own choice, no source."""
 _MOST_LEFT = 12
-_WIDTHS = (10, 8, 60, 8)
+_WIDTHS = (11, 8, 60, 8)
 COLUMNS = ("Evening", "Time", "Done", "Left")
 
 
@@ -56,8 +56,16 @@ class Evening:
     @property
     def time(self) -> str:
         """Time spent in words."""
-        hours, minutes = divmod(self.minutes, 60)
-        return f"{hours} h {minutes:02d}" if hours else f"{minutes} min"
+        return _duration(self.minutes)
+
+
+def _duration(minutes: int) -> str:
+    return f"{minutes // 60} h {minutes % 60:02d}" if minutes >= 60 else f"{minutes} min"
+
+
+def _day(evening: Evening) -> str:
+    """Its date as screens show dates."""
+    return local_date(evening.day, zone=UTC)  # it is the person's own day already
 
 
 def evenings(map_: PlayfieldMap) -> tuple[Evening, ...]:
@@ -112,7 +120,7 @@ def evening_data(evening: Evening) -> dict[str, Any]:
 
 def evening_lines(evening: Evening) -> Iterator[str]:
     """An evening in lines, as the page and the command say it."""
-    yield f"{evening.day}, {evening.time} at least"
+    yield f"{_day(evening)}, {evening.time} at least"
     yield from (f"  {line}" for line in evening.done)
     if evening.left is None:
         return
@@ -203,7 +211,7 @@ class LogTask(Task[EveningLog]):
             details=tuple(Line(line) for line in lines),
             message=s.message,
             unsaved=s.unsaved,
-            progress=f" {many(len(listed), 'evening')}, {total // 60} h {total % 60:02d} at least",
+            progress=f" {many(len(listed), 'evening')}, {_duration(total)} at least",
             choose=lambda key: ChooseEvening(key),  # type: ignore[arg-type]
         )
 
@@ -224,5 +232,5 @@ def _at(s: EveningLog, at: int) -> EveningLog:
 
 def _cells(evening: Evening) -> tuple[str, ...]:
     left = "?" if evening.left is None else str(len(evening.left))
-    cells = (evening.day, evening.time, "; ".join(evening.done), left)
+    cells = (_day(evening), evening.time, "; ".join(evening.done), left)
     return tuple(cell if len(cell) <= w else f"{cell[: w - 1]}…" for cell, w in zip(cells, _WIDTHS, strict=True))

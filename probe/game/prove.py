@@ -297,7 +297,7 @@ def _view(s: Prove) -> TaskView:
         above=above,
         details=_places(s),
         long=True,
-        below=() if row is None else (Line(s.table_words, "dim"), Line(_CHECKLIST, "dim")),
+        below=() if row is None else (Line(s.table_words, "dim", wrap=True), Line(_CHECKLIST, "dim", wrap=True)),
         message=s.message or s.board.refused,
         unsaved=s.unsaved,
         progress=f" {s.tally.words}",

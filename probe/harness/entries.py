@@ -16,6 +16,7 @@ from probe.document.model.harness import Batch, Connector, Feed, Fixing, JoinedT
 from probe.document.model.record import storable
 from probe.document.operations import grown, replace_chain, update_place
 from probe.document.outside_text import spaced
+from probe.document.plural import many
 from probe.document.wiring import add_batch, add_feed, add_supply, feed_number, joint_at, put, put_joint, take_out
 from probe.harness.base import PowerError
 from probe.harness.copper import BLADE_FUSES, SUPPLY_SIZES_A
@@ -337,7 +338,7 @@ def batch_entries(map_: PlayfieldMap) -> tuple[PlanEntry, ...]:
     found: list[PlanEntry] = []
     for batch in map_.batches:
         held = sum(pixel.batch == batch.id for _, _, pixel in map_.walk_pixels())
-        found += [PlanEntry(f"Batch {spaced(batch.name)}, {held} pixels"), *_of(batch, batch.id)]
+        found += [PlanEntry(f"Batch {spaced(batch.name)}, {many(held, 'pixel')}"), *_of(batch, batch.id)]
     return tuple(found)
 
 

@@ -219,7 +219,7 @@ class EvennessTask(Task[EvenWalk]):
             head=f"{s.map.machine.name} · evenness, walk {s.round}",
             board=s.board.words if s.board.here else "no board: nothing is lit",
             above=_stop_lines(s),
-            prompt="Enter takes the trims" if s.done else f"Reading ({s.measure.value}), or F2 Enter F3:",
+            prompt="Enter takes the trims" if s.done else f"Reading ({s.measure.value}), or a key below:",
             typed=s.typed,
             details=_result(s) if s.done else _asking(s),
             long=s.done,

@@ -270,6 +270,9 @@ def end_rows(s: Walk) -> tuple[Line, ...]:
             return ()
 
 
+_HEADS = {EndStage.NEXT: "what comes next", EndStage.COUNT: "its count"}
+
+
 def end_view(s: Walk) -> TaskView:
     """The page: what was seen, the question or the steps, and what does not agree."""
     end = s.end
@@ -296,9 +299,9 @@ def end_view(s: Walk) -> TaskView:
         findings = tuple(finding.what for finding in check_map(s.map))
     lines = [Line("What does not agree:", "bold"), *(Line(what, wrap=True) for what in findings)]
     return TaskView(
-        head=f"{s.map.machine.name} · {chain.name} · the end",
+        head=f"{s.map.machine.name} · {chain.name} · {_HEADS.get(end.stage, 'the end')}",
         board=s.board.words,
-        number=past[0] if past is not None else chain.length,
+        number=past[0] if past is not None else None if end.stage is EndStage.NEXT else chain.length,
         lit=s.end_is_lit,
         above=(Line(seen_so_far(chain), "bold", wrap=True), Line(question, "bold", wrap=True)),
         prompt=prompt,

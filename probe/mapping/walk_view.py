@@ -175,18 +175,16 @@ def _progress(s: Walk) -> str:
     return words
 
 
-_AROUND = 4
-_MOST_LEFT = 9
-
-
-def _panes(s: Walk) -> tuple[Pane, ...]:
+def _panes(s: Walk, rows: int) -> tuple[Pane, ...]:
     """What is around the pixel in hand, and what is left."""
-    return Pane("Along the chain", tuple(_around(s))), Pane("Left", tuple(_left(s)))
+    return Pane("Along the chain", tuple(_around(s, rows))), Pane("Left", tuple(_left(s, rows)))
 
 
-def _around(s: Walk) -> Iterator[Line]:
+def _around(s: Walk, rows: int) -> Iterator[Line]:
+    """As many pixels as there are rows, the one in hand amid them."""
     pixels = s.here.pixels
-    for number in range(max(0, s.number - _AROUND), min(s.here.length, s.number + _AROUND + 1)):
+    first = max(0, min(s.number - (rows - 1) // 2, s.here.length - rows))
+    for number in range(first, min(s.here.length, first + rows)):
         pixel = pixels[number] if number < len(pixels) else None
         place = s.map.place_of(pixel) if pixel is not None else None
         words = place.label if place is not None else pixel.state.value if pixel is not None else "unseen"
@@ -196,14 +194,14 @@ def _around(s: Walk) -> Iterator[Line]:
         yield Line(f"{'▸' if here else ' '} {number:>4}  {words}", "bold" if here else "")
 
 
-def _left(s: Walk) -> Iterator[Line]:
+def _left(s: Walk, most: int) -> Iterator[Line]:
     for chain in s.map.chains:
         unseen = chain.length - sum(pixel.state is not PixelState.UNSEEN for pixel in chain.pixels)
         yield Line(f"{chain.name}: {many(unseen, 'pixel')} unseen")
     rows = open_rows(s.map)
     if s.map.lamps:
         yield Line(f"{many(len(rows), 'lamp')} without a pixel" if rows else "every lamp has a pixel")
-        for lamp in rows[: _MOST_LEFT - len(s.map.chains)]:
+        for lamp in rows[: max(0, most - 1 - len(s.map.chains))]:
             yield Line(f"  {lamp.name}", "dim", f"lamp {lamp.number}" if lamp.number is not None else "")
 
 

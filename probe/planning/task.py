@@ -490,7 +490,7 @@ def _view(s: ChainPlanning) -> TaskView:
         chosen=min(s.chosen, max(0, len(items) - 1)),
         empty=empty,
         below=_below(s),
-        panes=lambda: _panes(s),
+        panes=lambda _: _panes(s),
         message=s.message or s.trouble,
         unsaved=s.unsaved,
         progress=f" {_progress(s)}" if s.mode is PlanMode.ORDER else "",

@@ -39,6 +39,7 @@ DARK_SIGN = "✕"
 CHANGED_SIGN = "!"
 LIT_SIGN = "◉"
 OFFERED_SIGN = "?"
+PANEL_NAME = "backbox"
 _ARROWS = "▸◂▴▾"
 PLAIN_SIGNS: Mapping[str, str] = {
     "⊚": "O",
@@ -376,9 +377,19 @@ def still_cells(
                 cells[key] = (plain_sign(place.sign) if plain else place.sign, place.role)
         if route:
             cells |= _numbers(map_, at, window, taken, chain)
+        if window is not layout.windows[0]:
+            _name_panel(cells, window)
         for (column, row), cell in cells.items():
             rows.setdefault(row + window.row, {})[column + window.column] = cell
     return rows
+
+
+def _name_panel(cells: dict[tuple[int, int], Cell], window: Window) -> None:
+    """What stands beside the field is named, where a row above it is free."""
+    top = min((row for _, row in cells), default=0) - 1
+    start = (window.columns - len(PANEL_NAME)) // 2
+    if top >= 0 and start >= 0:
+        cells |= {(start + at, top): (sign, "other") for at, sign in enumerate(PANEL_NAME)}
 
 
 def _grid(window: Window) -> dict[tuple[int, int], Cell]:
@@ -483,7 +494,9 @@ def ring_cells(
     sign = LIT_SIGN if lit else OFFERED_SIGN
     rows.setdefault(row, {})[column] = (plain_sign(sign) if plain else sign, "lit" if lit else "offered")
     if label:
-        _lay_label(rows, window, column, row, f" {label} " if lit else f" {label}? ", gap=_gap(window))
+        across = max(each.column + each.columns for each in layout.windows)
+        words = f" {label} " if lit else f" {label}? "
+        _lay_label(rows, window, column, row, words, gap=_gap(window), across=across)
     return rows
 
 
@@ -557,9 +570,11 @@ def _dotted_ring(rows: Rows, still: Rows, window: Window, column: int, row: int,
 _EMPTY: dict[int, Cell] = {}
 
 
-def _lay_label(rows: Rows, window: Window, column: int, row: int, text: str, *, gap: int) -> None:
-    """Right of the ring, else left of it, else over the row above or below; cut only at the frame."""
+def _lay_label(rows: Rows, window: Window, column: int, row: int, text: str, *, gap: int, across: int) -> None:
+    """Right of the ring, else left of it, else over the row above or below; cut only at the frame, `across` cells wide."""
     low, high = window.column, window.column + window.columns
+    if len(text) > window.columns:
+        low, high = 0, across
     size = len(text)
     if column + gap + size <= high:
         start, y = column + gap, row
@@ -570,7 +585,7 @@ def _lay_label(rows: Rows, window: Window, column: int, row: int, text: str, *, 
         y = row - reach if row - reach >= window.row else row + reach
         start = max(low, min(high - size, column - size // 2))
     for offset, sign in enumerate(text):
-        if window.holds(start + offset, y):
+        if low <= start + offset < high:
             rows.setdefault(y, {})[start + offset] = (sign, "label")
 
 

@@ -93,7 +93,7 @@ class TaskView:
 
     `head`: where one is; `board`: how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
     texts side by side, `across` in a row, each cut to its share of the width. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
-    `empty` where there are none, `details` (long texts, which scroll), `below`, `panes` (made only on a large terminal),
+    `empty` where there are none, `details` (long texts, which scroll), `below`, `panes` (made only on a large terminal, for so many lines each),
     `message` and `progress`. `second` is another picture, beside the first where the terminal is wide; in the demo it shows what
     is lit under the glass.
     """
@@ -119,7 +119,7 @@ class TaskView:
     progress: str = ""
     picture: PictureView | None = None
     second: PictureView | None = None
-    panes: Callable[[], tuple[Pane, ...]] | None = None
+    panes: Callable[[int], tuple[Pane, ...]] | None = None
 
 
 @frozen

@@ -52,6 +52,7 @@ class HelpScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         with VerticalScroll(id="help-box"):
             yield Static(self._text())
+        yield KeyLine()
 
     def _text(self) -> Content:
         lines = [Content(self._prose), Content("")] if self._prose else []
@@ -114,7 +115,7 @@ class CautionScreen(ModalScreen[bool]):
 ABOUT: Mapping[str, str] = {
     "walk": (
         "One pixel is lit after another; say what lights, and the answer is saved before the next one lights. Type the first"
-        " letters and take an offer with Enter. Nothing to be seen is an answer too, and so is a light that nothing of can be"
+        " letters and take an offer with Enter. Nothing lit is an answer too, and so is light that cannot be"
         " seen from above. A wrong answer does no harm: go back and answer again, or undo."
     ),
     "setup": (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
@@ -17,8 +18,10 @@ from probe.document.model import PlayfieldMap
 from probe.document.plural import many
 from probe.task import events as ev
 from probe.task import screen as se
+from probe.task.command import PICKERS, Means
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
 from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
+from probe.ui.keys import key_name, keys_of
 from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
@@ -37,6 +40,10 @@ TALL = 34
 ROOMY = (100, 34)
 """Columns and rows from which on there is room for panes."""
 MOST_PANES = 3
+MOST_MESSAGE = 4
+"""Rows of the message; two of them are always kept free for it."""
+LEAST_ROWS, BESIDE_PANES = 10, 37
+"""Lines of a pane at least, and the rows that stand above and below the panes of a large screen."""
 TWO_PICTURES = 120
 """Columns from which on two pictures stand side by side."""
 LARGE = 180
@@ -147,8 +154,15 @@ class TaskScreen(CommandScreen):
         self._show_second(view)
 
     def _put_message(self, content: Content) -> None:
-        """Beside a wide picture there is no room for it: then it stands below both."""
-        self.put("message-below" if self.has_class("wide") else "message", content, layout=False)
+        """Beside a wide picture there is no room for it: then it stands below both. It takes as many rows as it needs."""
+        if self.has_class("wide"):
+            self.put("message-below", content, layout=False)
+            return
+        shown = self.query_one("#message", Static)
+        rows = min(MOST_MESSAGE, max(2, len(wrap(content.plain, max(20, shown.size.width)))))
+        if shown.styles.height is None or shown.styles.height.value != rows:
+            shown.styles.height = rows
+        self.put("message", content, layout=False)
 
     def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:
         shown = self.query_one(f"#{name}", Static)
@@ -157,22 +171,50 @@ class TaskScreen(CommandScreen):
         width = max(20, shown.size.width or self.size.width)
         self.put(name, Content("\n").join([line_content(line, None if line.wrap else width) for line in lines]))
 
+    @property
+    def _is_roomy(self) -> bool:
+        return self.size.width >= ROOMY[0] and self.size.height >= ROOMY[1]
+
     def _put_panes(self, view: TaskView) -> None:
         """Neighbours along the chain and the like: what is around the question, where there is room for it."""
-        roomy = self.size.width >= ROOMY[0] and self.size.height >= ROOMY[1]
-        panes = view.panes() if view.panes is not None and roomy and not self.has_class("wide") else ()
-        self.query_one("#panes").display = bool(panes)
+        roomy = self._is_roomy
+        rows = max(LEAST_ROWS, self.size.height - BESIDE_PANES)
+        panes = view.panes(rows)[:MOST_PANES] if view.panes is not None and roomy and not self.has_class("wide") else ()
+        shown_keys = self.size.width >= LARGE and roomy and len(panes) < MOST_PANES and not self.has_class("wide")
+        self.query_one("#panes").display = bool(panes) or shown_keys
         for number in range(MOST_PANES):
             shown = self.query_one(f"#pane-{number}", Static)
-            shown.display = number < len(panes)
+            shown.display = number < len(panes) + shown_keys
             if number < len(panes):
                 pane = panes[number]
                 shown.border_title = plain(pane.title)
                 width = max(12, shown.size.width)
-                self.put(
-                    f"pane-{number}",
-                    Content("\n").join([line_content(line, None if line.wrap else width) for line in pane.lines]),
-                )
+                lines = [line_content(line, None if line.wrap else width) for line in pane.lines[:rows]]
+                self.put(f"pane-{number}", Content("\n").join(lines))
+            elif shown.display:
+                shown.border_title = "Keys here"
+                self.put(f"pane-{number}", self._keys_here(rows))
+
+    def _keys_here(self, rows: int) -> Content:
+        """What the keys do in this state, as far as there are rows for it."""
+        found: dict[str, str] = {}
+        for command in self.commands.values():
+            if (
+                self._applies(command)
+                and command.means is not Means.BACK
+                and (keys := keys_of(command, self._changed_keys))
+            ):
+                found.setdefault(key_name(keys[0]), command.words)
+        for means in PICKERS:
+            if picked := [command.words for command in self.picker_rows(means) if self._applies(command)]:
+                found.setdefault(key_name(means.keys[0]), ", ".join(picked))
+        width = max(12, self.query_one("#pane-0", Static).size.width)
+        room = max(len(key) for key in found) + 2 if found else 0
+        lines = [
+            Content.styled(key.ljust(room), "bold $face-key").append(plain(words, width=max(4, width - room)))
+            for key, words in list(found.items())[:rows]
+        ]
+        return Content("\n").join(lines)
 
     def _put_cells(self, view: TaskView) -> None:
         shown = self.query_one("#cells", Static)
@@ -239,9 +281,12 @@ class TaskScreen(CommandScreen):
                 map_ = map_.model_copy(update={"shapes": view.shapes})
             picture.show(map_, spots, view.shape)
         signs = (
-            legend((p.kind.value for p in map_.places), plain=picture.plain_ascii) if map_ and view.map_legend else ""
+            legend((p.kind.value for p in map_.places), plain=picture.plain_ascii)
+            if map_ and (view.map_legend or self._is_roomy)
+            else ""
         )
-        self.put("legend", plain(view.legend or "\n".join(wrapped(signs, max(20, right.size.width - 1)))))
+        lines = wrapped(view.legend or signs, max(20, right.size.width - 1))
+        self.put("legend", Content("\n").join([plain(line) for line in lines]))
         glass_words = Content("The picture shows what is lit under the glass (F9, S)")
         picture.entitle("Under the glass" if glass else view.title)
         self.put("seen", glass_words if glass else under_the_glass(truth, seen, view.at), layout=False)

@@ -136,7 +136,7 @@ def test_an_order_changed_by_hand_stays_and_is_compared() -> None:
     view = bench.task.view(bench.state)
     assert "by hand" in view.progress
     assert view.panes is not None
-    assert any("kept" in pane.title for pane in view.panes())
+    assert any("kept" in pane.title for pane in view.panes(10))
 
 
 def test_more_chains_and_the_other_part() -> None:

@@ -296,3 +296,20 @@ async def test_what_is_around_and_left_is_shown_where_there_is_room(
         assert ("Along the chain" in text) is roomy
         assert ("pixels unseen" in text) is roomy
         assert sum("█" in line for line in text.splitlines()[:16]) >= (14 if size[0] >= 180 else 7)
+
+
+async def test_a_large_screen_shows_more_of_the_chain_what_is_left_the_keys_and_what_the_signs_mean(
+    open_app: OpenApp, demo: PlayfieldMap
+) -> None:
+    shown = {}
+    for size in ((80, 24), (120, 40), (200, 60)):
+        async with open_app(blank_copy(demo), demo, size=size) as stage:
+            await stage.lit()
+            shown[size] = text_of(stage.app)
+    assert "Along the chain" not in shown[80, 24]
+    assert "backbox" in shown[80, 24], "an empty frame is named"
+    assert all("o insert" in shown[size] and "◌ guessed" in shown[size] for size in ((120, 40), (200, 60)))
+    assert "Keys here" not in shown[120, 40]
+    assert "PageDown  Next pixel" in shown[200, 60]
+    rows = {size: sum(" unseen " in line for line in shown[size].splitlines()) for size in shown}
+    assert rows[200, 60] > rows[120, 40] + 8
