@@ -28,7 +28,6 @@ from probe.task.views import Line, Row, RowsView
 PAUSE_H = 5
 """A longer pause ends an evening. Own choice, no source."""
 _MOST_LEFT = 12
-_WIDTHS = (11, 8, 60, 8)
 COLUMNS = ("Evening", "Time", "Done", "Left")
 
 
@@ -232,5 +231,4 @@ def _at(s: EveningLog, at: int) -> EveningLog:
 
 def _cells(evening: Evening) -> tuple[str, ...]:
     left = "?" if evening.left is None else str(len(evening.left))
-    cells = (_day(evening), evening.time, "; ".join(evening.done), left)
-    return tuple(cell if len(cell) <= w else f"{cell[: w - 1]}…" for cell, w in zip(cells, _WIDTHS, strict=True))
+    return (_day(evening), evening.time, "; ".join(evening.done), left)

@@ -30,7 +30,6 @@ from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import Line, Row, RowsView
 
 COLUMNS = ("", "When", "Area", "What", "More")
-_WIDTHS = (1, 12, 12, 42, 20)
 
 
 @dataclass(frozen=True)
@@ -261,8 +260,7 @@ def _at(s: Worklist, at: int) -> Worklist:
 
 def _cells(item: WorkItem) -> tuple[str, ...]:
     need = item.need
-    cells = ("✓" if item.done else "☐", need.moment.value, need.area, need.words, need.detail)
-    return tuple(cell if len(cell) <= w else f"{cell[: w - 1]}…" for cell, w in zip(cells, _WIDTHS, strict=True))
+    return ("✓" if item.done else "☐", need.moment.value, need.area, need.words, need.detail)
 
 
 def _where(s: Worklist) -> tuple[str, int]:

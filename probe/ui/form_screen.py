@@ -23,7 +23,7 @@ from probe.ui.widgets.key_line import KeyLine
 if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
 
-LABEL_WIDTH = 21
+LABEL_WIDTH, WIDEST_LABEL = 21, 36
 _LEAST_WITH_FIGURE = 16
 _LOOKS: Mapping[str, str] = {
     "axis": "dim",
@@ -196,7 +196,8 @@ class FormScreen(CommandScreen):
 def _line(entry: FormEntry, room: int) -> Content:
     if entry.key is None:
         return plain(entry.label, "bold")
+    label = max(LABEL_WIDTH, min(WIDEST_LABEL, room // 2))
     value = f"{entry.assumed} assumed" if entry.assumed else entry.value
-    return Content("  ").append(plain(cut(entry.label, LABEL_WIDTH).ljust(LABEL_WIDTH) + " ")).append(
-        plain(value, "dim" if entry.assumed else "bold", width=max(4, room - LABEL_WIDTH - 3))
+    return Content("  ").append(plain(cut(entry.label, label).ljust(label) + " ")).append(
+        plain(value, "dim" if entry.assumed else "bold", width=max(4, room - label - 3))
     )  # fmt: skip

@@ -11,6 +11,7 @@ from textual.binding import BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.coordinate import Coordinate
+from textual.events import Click
 from textual.widgets import DataTable, Input, Static
 
 from probe.task import events as ev
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
 
 _MOST_CELL = 60
+"""Cells of a text at most; on a wide screen half of it."""
 
 
 class RowTable(DataTable[Text], inherit_bindings=False):
@@ -136,15 +138,14 @@ class RowsScreen(CommandScreen):
         self._moving = True
         table.clear()
         for row in view.rows:
-            table.add_row(*_cells(row))
+            table.add_row(*_cells(row, self.size.width))
         self._moving = False
 
-    @staticmethod
-    def _update(table: RowTable, before: RowsView, view: RowsView) -> None:
+    def _update(self, table: RowTable, before: RowsView, view: RowsView) -> None:
         """The same rows, some of which read otherwise: the others stay, and so does what is scrolled to."""
         for at, (old, row) in enumerate(zip(before.rows, view.rows, strict=True)):
             if old != row:
-                for column, cell in enumerate(_cells(row)):
+                for column, cell in enumerate(_cells(row, self.size.width)):
                     table.update_cell_at(Coordinate(at, column), cell, update_width=True)
 
     def _mark(self, table: RowTable, view: RowsView) -> None:
@@ -187,6 +188,13 @@ class RowsScreen(CommandScreen):
         """A click on the marked row takes it."""
         self.dispatch(ev.Take())
 
+    def on_click(self, event: Click) -> None:
+        """A click on an item below the line chooses it, a click on the chosen one takes it."""
+        view = self._view
+        if view is None or event.widget is not self.query_one("#rows-items") or not 0 <= event.y < len(view.items):
+            return
+        self.dispatch(ev.Take() if event.y == view.chosen else ev.Choose(event.y - view.chosen))
+
     def on_data_table_header_selected(self, event: DataTable.HeaderSelected) -> None:
         """A click on a heading sorts by it."""
         if self._view is not None and self._view.sorted is not None:
@@ -224,6 +232,8 @@ class RowsScreen(CommandScreen):
             self.query_one(RowTable).focus()
 
 
-def _cells(row: Row) -> list[Text]:
+def _cells(row: Row, width: int) -> list[Text]:
     styles = [row.style if row.styled in (None, at) else "" for at in range(len(row.cells))]
-    return [Text(cut(cell, _MOST_CELL), style=style) for cell, style in zip(row.cells, styles, strict=True)]
+    return [
+        Text(cut(cell, max(_MOST_CELL, width // 2)), style=style) for cell, style in zip(row.cells, styles, strict=True)
+    ]

@@ -414,10 +414,14 @@ class TaskScreen(CommandScreen):
             self._point(event.widget.position_of(event.x, event.y))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """A click on an item chooses it."""
+        """A click on an item chooses it, a click on the chosen one takes it."""
         event.stop()
         view = self._view
-        if view is not None and view.items:
+        if view is None or not view.items:
+            return
+        if event.option_index == view.chosen:
+            self._enter()
+        else:
             self.dispatch(ev.Choose(event.option_index - view.chosen))
 
     @property

@@ -299,11 +299,12 @@ async def test_what_is_around_and_left_is_shown_where_there_is_room(
 
 
 async def test_a_large_screen_shows_more_of_the_chain_what_is_left_the_keys_and_what_the_signs_mean(
-    open_app: OpenApp, demo: PlayfieldMap
+    open_app: OpenApp,
 ) -> None:
+    demo = load_map(demo_map_path())
     shown = {}
     for size in ((80, 24), (120, 40), (200, 60)):
-        async with open_app(blank_copy(demo), demo, size=size) as stage:
+        async with open_app(blank(demo), demo, size=size) as stage:
             await stage.lit()
             shown[size] = text_of(stage.app)
     assert "Along the chain" not in shown[80, 24]
