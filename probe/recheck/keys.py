@@ -37,6 +37,14 @@ class Singles:
     """Go on with single pixels only: the pictures cannot be shown or told apart."""
 
 
+@dataclass(frozen=True)
+class PointAtPlace:
+    """The place nearest to a point of the picture, in mm, is meant."""
+
+    x_mm: float
+    y_mm: float
+
+
 RECHECK = (
     Command("recheck.take", Means.DO, "Take", ev.Take(), shown=True),
     Command("recheck.say.NOTHING_LIT", Means.NO, "Nothing lit", SayQuick(Quick.NOTHING_LIT), shown=True),

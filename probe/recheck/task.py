@@ -10,6 +10,7 @@ nothing of that is in the map's own undo.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -44,7 +45,7 @@ from probe.recheck.engine.model import (
 )
 from probe.recheck.entries import Entries, Name, entries_of, open_recheck, with_recheck, without_recheck
 from probe.recheck.kept import Replayed, Unusable, digest, names_after, options_of, replayed, row_of
-from probe.recheck.keys import RECHECK, Quick, SayQuick, Singles
+from probe.recheck.keys import RECHECK, PointAtPlace, Quick, SayQuick, Singles
 from probe.recheck.state import ASKING, Advanced, Does, Rechecking, RecheckItem, RecheckStage, advanced
 from probe.recheck.view import view
 from probe.task import effects as fx
@@ -96,6 +97,8 @@ class RecheckTask(Task[Rechecking]):
                 return _say(s, answer)
             case ev.Leave():
                 return _leave(s)
+            case PointAtPlace(x_mm, y_mm):
+                return _point_at(s, x_mm, y_mm), ()
             case ev.NextChain():
                 return _next_chain(s)
             case ev.ChangeLevel(by):
@@ -340,6 +343,24 @@ def _singles(s: Rechecking) -> _N:
 def _at_list(s: Rechecking) -> Rechecking:
     """Back from a place's colours to the list of places."""
     return replace(s, stage=RecheckStage.LOOK, pointed=None) if s.stage is RecheckStage.COLOUR else s
+
+
+def _point_at(s: Rechecking, x_mm: float, y_mm: float) -> Rechecking:
+    """The row of the nearest place is marked; where no row has it, its name is typed."""
+    entries = s.entries
+    if entries is None or s.stage not in (RecheckStage.LOOK, RecheckStage.PROBE):
+        return s
+    spots = [
+        (math.hypot(place.position.x_mm - x_mm, place.position.y_mm - y_mm), pairs[0], place.label)
+        for pairs in entries.at_place.values()
+        if (place := entries.place(pairs[0])) is not None and place.position is not None
+    ]
+    if not spots:
+        return s
+    _, entry, label = min(spots)
+    s = replace(s, typed="", message="")
+    row = next((row for row, item in enumerate(s.items) if entry in item.entries), None)
+    return replace(s, chosen=row) if row is not None else replace(s, typed=label, chosen=0)
 
 
 def _say(s: Rechecking, answer: Quick) -> _N:

@@ -6,6 +6,7 @@ from probe.document.model import Place, shown_number
 from probe.document.plural import many
 from probe.document.revisions import changed_in, verified_count
 from probe.recheck.colours import colours_words, legend, look_spots, seen_at, signs_by_word
+from probe.recheck.keys import PointAtPlace
 from probe.recheck.state import ASKING, Does, Rechecking, RecheckItem, RecheckStage
 from probe.task.views import MARK_SIGN, Line, PictureView, Spot, TaskView
 
@@ -159,6 +160,7 @@ def _picture(s: Rechecking) -> PictureView:
         spots = (*spots, Spot(place.position, sign, "mark"))
     return PictureView(
         spots,
+        point=PointAtPlace if s.stage in (RecheckStage.LOOK, RecheckStage.PROBE) else None,
         title="Map says" if s.stage in ASKING else "",
         at=place.id if place is not None else None,
         legend=legend(plain_ascii=s.plain_ascii) if s.look is not None else "",

@@ -445,3 +445,20 @@ def test_the_board_is_set_up_to_reach_every_number_that_may_be_asked_about() -> 
     numbers = bench.state.now.engine.numbers
     assert bench.wanted.setup.count == numbers > bench.state.here.length
     assert len(bench.wanted.colours) <= numbers
+
+
+def test_a_click_in_the_picture_marks_the_place_it_is_nearest_to() -> None:
+    bench = Bench(*untouched(), BOARD)
+    bench(Take())
+    item = bench.state.items[7]
+    assert bench.state.entries is not None
+    place = bench.state.entries.place(item.entries[0])
+    assert place is not None
+    assert place.position is not None
+    view = bench.task.view(bench.state)
+    assert isinstance(view, TaskView)
+    assert view.picture is not None
+    assert view.picture.point is not None
+    bench(Typed("nothing like it"), view.picture.point(place.position.x_mm + 1, place.position.y_mm))
+    assert bench.state.item == item
+    assert bench.state.typed == ""

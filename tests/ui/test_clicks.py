@@ -20,6 +20,7 @@ from probe.ui.keys import OF_PROGRAM
 from probe.ui.rows_screen import RowTable
 from probe.ui.task_screen import ItemList
 from probe.ui.widgets.picture import PlayfieldPicture
+from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 TASKS = [row.event.task for row in OF_PROGRAM if isinstance(row.event, ev.GoOpen)] + ["settings", "guide"]
@@ -75,7 +76,7 @@ def marked(screen: CommandScreen) -> Any:
     return view.chosen if isinstance(view, TaskView) else view.at
 
 
-@pytest.mark.parametrize("task", TASKS)
+@pytest.mark.parametrize("task", first_now(TASKS, now=3))
 async def test_a_click_marks_the_row_it_is_on_and_the_wheel_scrolls(
     task: str, open_app: OpenApp, whole: PlayfieldMap
 ) -> None:
@@ -124,7 +125,7 @@ async def test_a_click_on_the_marked_row_takes_it(open_app: OpenApp, whole: Play
 PLACES = {"walk", "picture", "shapes", "recheck", "evenness"}
 
 
-@pytest.mark.parametrize("task", sorted(PLACES))
+@pytest.mark.parametrize("task", first_now(sorted(PLACES)))
 async def test_a_click_in_the_picture_picks_or_places(task: str, open_app: OpenApp, whole: PlayfieldMap) -> None:
     """Where a task has a picture in which a place can be meant, a click there is an event of the task."""
     async with open_app(whole, whole, size=(120, 40)) as stage:
