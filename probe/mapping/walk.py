@@ -34,7 +34,7 @@ from probe.document.operations import (
 )
 from probe.document.revisions import changed_in, is_verified, next_number
 from probe.frozen import frozen
-from probe.mapping.offers import Offer, Surroundings
+from probe.mapping.offers import Offer
 from probe.mapping.walk_end import ALL_ANSWERED, end_of_chain, end_of_walk, end_step
 from probe.mapping.walk_keys import (
     ChangeKind,
@@ -48,7 +48,6 @@ from probe.mapping.walk_keys import (
 )
 from probe.mapping.walk_state import OneKey, TypedAhead, Walk, WalkEntry, next_unseen, settled, start
 from probe.mapping.walk_view import COMMANDS, view
-from probe.playfield import guess_position
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Light
@@ -405,7 +404,7 @@ def _place_for(s: Walk, offer: Offer) -> tuple[PlayfieldMap, Place]:
             place = place.model_copy(update={"position": s.put_at})
             map_ = update_place(map_, place)
         elif place.position is None:
-            place = place.model_copy(update={"position": _guessed_position(s, offer)})
+            place = place.model_copy(update={"position": s.guess_for(offer)})
             map_ = update_place(map_, place)
         return map_, place
     area = offer.area if offer.area is not None else s.next_area
@@ -416,7 +415,7 @@ def _place_for(s: Walk, offer: Offer) -> tuple[PlayfieldMap, Place]:
             known = {
                 "lamps": lamps,
                 "group": place.group or offer.group,
-                "position": s.put_at or place.position or _guessed_position(s, offer),
+                "position": s.put_at or place.position or s.guess_for(offer),
             }
             place = place.model_copy(update=known)
             return update_place(map_, place), place
@@ -425,24 +424,9 @@ def _place_for(s: Walk, offer: Offer) -> tuple[PlayfieldMap, Place]:
         offer.label,
         area=area,
         kind=offer.kind if offer.kind is not None and s.kind is None else s.next_kind,
-        position=s.put_at or _guessed_position(s, offer),
+        position=s.put_at or s.guess_for(offer),
         lamps=offer.lamps,
         group=offer.group,
-    )
-
-
-def _guessed_position(s: Walk, offer: Offer) -> Position:
-    """Where a new place may be, marked as a guess: every place is in the picture from the start."""
-    last, before = Surroundings(s.map, s.chain, s.number).neighbours()
-    spots = tuple(place.position for place in (last, before) if place is not None and place.position is not None)
-    return guess_position(
-        s.map,
-        offer.label,
-        kind=offer.kind if offer.kind is not None and s.kind is None else s.next_kind,
-        area=offer.area if offer.area is not None else s.next_area,
-        before=spots,
-        continues_row=last is not None and offer.position_of == last.id,
-        spacing_mm=s.map.chain(s.chain).spacing_mm,
     )
 
 

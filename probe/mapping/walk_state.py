@@ -12,6 +12,7 @@ from probe.document.operations import folded, pixel_at
 from probe.frozen import frozen
 from probe.mapping.offers import Offer, Surroundings, offers
 from probe.mapping.searches import CountSearch
+from probe.playfield import guess_position
 from probe.task.light import Alternate, Dark, HandsOff, Light, OutputSetup, Pixels
 from probe.task.task import TaskState
 
@@ -173,6 +174,30 @@ class Walk(TaskState):
     def offer(self) -> Offer | None:
         """What Enter takes now."""
         return self.offers[self.chosen % len(self.offers)] if self.offers else None
+
+    def guess_for(self, offer: Offer) -> Position:
+        """Where a new place of that label may be, marked as a guess: every place is in the picture from the start."""
+        last, before = Surroundings(self.map, self.chain, self.number).neighbours()
+        spots = tuple(place.position for place in (last, before) if place is not None and place.position is not None)
+        return guess_position(
+            self.map,
+            offer.label,
+            kind=offer.kind if offer.kind is not None and self.kind is None else self.next_kind,
+            area=offer.area if offer.area is not None else self.next_area,
+            before=spots,
+            continues_row=last is not None and offer.position_of == last.id,
+            spacing_mm=self.here.spacing_mm,
+        )
+
+    @cached_property
+    def offered_at(self) -> Position | None:
+        """Where the place of the marked offer is, or may be; what was pointed at before all else."""
+        offer = self.offer
+        if self.put_at is not None or offer is None or self.entry is not WalkEntry.LABEL:
+            return self.put_at
+        known = self.map.place_by_id.get(offer.place or "")
+        at = known.position if known is not None else None
+        return at if at is not None else self.guess_for(offer)
 
     @property
     def last_place(self) -> Place | None:

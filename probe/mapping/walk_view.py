@@ -77,6 +77,8 @@ COMMANDS = (
     Command("walk.undo", Means.UNDO, "Undo", ev.Undo()),
     Command("walk.redo", Means.REDO, "Redo", ev.Redo()),
     Command("walk.point", Means.PICTURE, "Point at the place in the picture", MarkInPicture(), letter="p"),
+    Command("walk.point.left", Means.LEFT, "Point in the picture, further left", MarkInPicture(-1), when=_walks),
+    Command("walk.point.right", Means.RIGHT, "Point in the picture, further right", MarkInPicture(1), when=_walks),
     Command("walk.paper", Means.IN_MENU, "Paper entry on or off", TogglePaper(), letter="p", group=MenuGroup.MAP),
     Command("walk.retry", Means.AGAIN, "Save and light again", ev.Retry()),
     Command("walk.zoom", Means.PICTURE, "Whole, half, area", NextZoom(), letter="z", stays=True),
@@ -211,12 +213,10 @@ def _picture(s: Walk) -> PictureView:
     here = s.place
     if here is not None and here.position is not None:
         spots = (Spot(here.position, LIT_SIGN, "lit" if s.is_lit else "offered", here.label),)
-    elif here is None and s.offer is not None and s.offer.place in s.map.place_by_id:
-        offered = s.map.place_by_id[s.offer.place or ""]
-        if offered.position is not None:
-            spots = (Spot(offered.position, MARK_SIGN, "offered", offered.label),)
+    elif here is None and s.offer is not None and s.offered_at is not None:
+        spots = (Spot(s.offered_at, MARK_SIGN, "offered", s.offer.label),)
     near = here or s.last_place
     machine = s.map.machine
     middle = Position(x_mm=machine.width_mm / 2, y_mm=machine.length_mm / 2)
-    begin = near.position if near is not None and near.position is not None else middle
+    begin = spots[0].position if spots else near.position if near is not None and near.position is not None else middle
     return PictureView(spots, point=PutAt, start=begin, chain=s.chain)

@@ -27,7 +27,9 @@ class ShowRoute(ScreenEvent):
 
 @frozen
 class MarkInPicture(ScreenEvent):
-    """Move a mark in the picture with the arrows; Enter points there."""
+    """Move a mark in the picture with the arrows; Enter points there. `across`: at once so many cells to the right."""
+
+    across: int = 0
 
 
 @frozen

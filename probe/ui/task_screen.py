@@ -342,6 +342,9 @@ class TaskScreen(CommandScreen):
                 case ev.GoTowards(across, up):
                     self._move_mark(across, -up)
                     return
+                case se.MarkInPicture(across) if across:
+                    self._move_mark(across, 0)
+                    return
                 case ev.Leave() | se.MarkInPicture():
                     self._mark = None
                     self.redraw()
@@ -350,8 +353,9 @@ class TaskScreen(CommandScreen):
             case se.FlipPicture():
                 self.query_one(PlayfieldPicture).flip()
                 self.redraw()
-            case se.MarkInPicture():
+            case se.MarkInPicture(across):
                 self._take_mark()
+                self._move_mark(across, 0)
             case se.NextZoom():
                 self.query_one(PlayfieldPicture).next_zoom()
                 self._mark = None  # it stood in a cell of another picture
@@ -381,7 +385,6 @@ class TaskScreen(CommandScreen):
         if view is not None and view.start is not None:
             self._mark = self.query_one(PlayfieldPicture).cell_of(view.start)
             self.redraw()
-            self._put_message(Content("Arrows move the mark, Enter sets it, Esc leaves it."))
 
     def _move_mark(self, across: int, down: int) -> None:
         if self._mark is not None:
@@ -390,7 +393,7 @@ class TaskScreen(CommandScreen):
                 self._show_picture(self._view.picture)
             if self._mark is not None:
                 at = self.query_one(PlayfieldPicture).position_of(*self._mark)
-                words = f"{at.x_mm:.0f}, {at.y_mm:.0f} mm: Enter sets it, Esc leaves it"
+                words = f"{at.x_mm:.0f}, {at.y_mm:.0f} mm: arrows move the mark, Enter sets it, Esc leaves it"
                 self._put_message(Content(words))
 
     def _point(self, position: Position) -> None:

@@ -12,7 +12,10 @@ from probe.mapping.walk_keys import Say
 from probe.task import events as ev
 from probe.task.command import MenuGroup
 from probe.task.events import Choose, Take, Typed
+from probe.task.views import TaskView
 from probe.ui.keys import OF_PROGRAM
+from probe.ui.task_screen import TaskScreen
+from probe.ui.widgets.picture import PlayfieldPicture
 from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.support.person import Person, same_answers
@@ -301,10 +304,10 @@ async def test_what_is_around_and_left_is_shown_where_there_is_room(
 async def test_a_large_screen_shows_more_of_the_chain_what_is_left_the_keys_and_what_the_signs_mean(
     open_app: OpenApp,
 ) -> None:
-    demo = load_map(demo_map_path())
+    demo, half = load_map(demo_map_path()), load_map(demo_map_path("kelp_forest_half.json"))
     shown = {}
     for size in ((80, 24), (120, 40), (200, 60)):
-        async with open_app(blank(demo), demo, size=size) as stage:
+        async with open_app(half, demo, size=size) as stage:
             await stage.lit()
             shown[size] = text_of(stage.app)
     assert "Along the chain" not in shown[80, 24]
@@ -314,3 +317,41 @@ async def test_a_large_screen_shows_more_of_the_chain_what_is_left_the_keys_and_
     assert "PageDown  Next pixel" in shown[200, 60]
     rows = {size: sum(" unseen " in line for line in shown[size].splitlines()) for size in shown}
     assert rows[200, 60] > rows[120, 40] + 8
+
+
+async def test_a_guessed_place_is_shown_before_it_is_taken_and_moved_by_arrows(open_app: OpenApp) -> None:
+    """The marked offer is drawn where it may be; an arrow key and Enter confirm it elsewhere, then Enter takes the name."""
+    demo = load_map(demo_map_path())
+    async with open_app(blank(demo), demo) as stage:
+        await stage.lit()
+        await stage.pilot.press(*"eel 1", "enter")
+        await stage.lit()
+        first = stage.walk.map.places[0]
+        assert first.position is not None
+        assert first.position.guessed
+        offered = stage.walk.offered_at
+        assert stage.walk.offer is not None
+        assert stage.walk.offer.label == "eel 2"
+        assert offered is not None
+        assert offered.guessed
+        screen = stage.app.screen
+        assert isinstance(screen, TaskScreen)
+        view = screen.current_view()
+        assert isinstance(view, TaskView)
+        assert view.picture is not None
+        assert [(spot.look, spot.position, spot.label) for spot in view.picture.spots] == [
+            ("offered", offered, "eel 2")
+        ]
+        cell = screen.query_one(PlayfieldPicture).cell_of(offered)
+        await stage.pilot.press("left", "left", "up")
+        assert "mm: arrows move" in text_of(stage.app)
+        await stage.pilot.press("enter")
+        put = stage.walk.put_at
+        assert put is not None
+        assert not put.guessed
+        assert screen.query_one(PlayfieldPicture).cell_of(put) == (cell[0] - 2, cell[1] - 1)
+        await stage.pilot.press("enter")
+        await stage.lit()
+        assert [(place.label, place.position) for place in stage.walk.map.places[1:]] == [("eel 2", put)]
+        await stage.pilot.press("right", "escape")
+        assert stage.walk.put_at is None, "Esc leaves the mark and sets nothing"

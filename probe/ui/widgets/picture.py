@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from enum import Enum
 from itertools import groupby
 from operator import itemgetter
@@ -86,7 +86,7 @@ class PlayfieldPicture(Widget):
         self._still_for: tuple[object, ...] = ()
         self._still_places: tuple[Place, ...] = ()
         self._over: ce.Rows = {}
-        self._lines: dict[int, list[ce.Cell]] = {}
+        self._lines: dict[int, tuple[list[ce.Cell], list[tuple[int, Segment]]]] = {}
         self._strips: dict[int, Strip] = {}
         self._styles: dict[str, Style] = {}
         self._say_side()
@@ -153,6 +153,7 @@ class PlayfieldPicture(Widget):
         """Another theme: every row is drawn anew."""
         super().notify_style_update()
         self._strips.clear()
+        self._lines.clear()
         self._styles.clear()
 
     # -- cells and positions ------------------------------------------------------------------------------------------
@@ -306,21 +307,40 @@ class PlayfieldPicture(Widget):
         return found
 
     def _strip(self, y: int, width: int, base: Style) -> Strip:
-        still = self._lines.get(y)
-        if still is None or len(still) != width:
-            cells = self._still.get(y, {})
-            still = self._lines[y] = [cells.get(column, _BLANK) for column in range(width)]
-        over = self._over.get(y)
-        if over:
-            still = still.copy()
-            for column, cell in over.items():
-                if 0 <= column < width:
-                    still[column] = cell
-        segments: list[Segment] = []
-        for role, cells_of_role in groupby(still, key=itemgetter(1)):
-            text = "".join([sign for sign, _ in cells_of_role])
-            segments.append(Segment(text, self._style(role, base) if role else base))
-        return Strip(segments, width)
+        """A row: what is still of it is kept in runs of one role, and only those under what lies over it are cut."""
+        kept = self._lines.get(y)
+        if kept is None or len(kept[0]) != width:
+            row = self._still.get(y, {})
+            still = [row.get(column, _BLANK) for column in range(width)]
+            kept = self._lines[y] = (still, list(self._runs(still, base)))
+        cells, runs = kept
+        over = {column: cell for column, cell in self._over.get(y, {}).items() if 0 <= column < width}
+        if not over:
+            return Strip([run for _, run in runs], width)
+        low, high = min(over), max(over) + 1
+        before, after = [], []
+        for start, run in runs:
+            end = start + len(run.text)
+            if end <= low:
+                before.append(run)
+            elif start < low:
+                before.append(Segment(run.text[: low - start], run.style))
+            if start >= high:
+                after.append(run)
+            elif end > high:
+                after.append(Segment(run.text[high - start :], run.style))
+        middle = cells[low:high]
+        for column, cell in over.items():
+            middle[column - low] = cell
+        return Strip([*before, *(run for _, run in self._runs(middle, base)), *after], width)
+
+    def _runs(self, cells: list[ce.Cell], base: Style) -> Iterator[tuple[int, Segment]]:
+        """Neighbours of one role as one piece, each with its first column. A sign is one character, one cell wide."""
+        start = 0
+        for role, of_role in groupby(cells, key=itemgetter(1)):
+            text = "".join([sign for sign, _ in of_role])
+            yield start, Segment(text, self._style(role, base) if role else base)
+            start += len(text)
 
     def _style(self, role: str, base: Style) -> Style:
         found = self._styles.get(role)
