@@ -67,6 +67,10 @@ def _has_rows(s: Setting) -> bool:
     return bool(s.choices)
 
 
+def _asks(s: Setting) -> bool:
+    return s.stage not in (SetupStage.BOARD, SetupStage.DONE)
+
+
 def _asks_yes_or_no(s: Setting) -> bool:
     return s.stage in (SetupStage.CHAIN, SetupStage.COUNT_SEARCH)
 
@@ -76,7 +80,7 @@ def _can_go_on_paper(s: Setting) -> bool:
 
 
 COMMANDS = (
-    Command("setup.take", Means.DO, "Take", ev.Take(), shown=True),
+    Command("setup.take", Means.DO, "Take", ev.Take(), shown=_asks),
     Command("setup.choose.1", Means.DOWN, "Next answer", ev.Choose(1)),
     Command("setup.choose.-1", Means.UP, "Answer before", ev.Choose(-1)),
     Command(
@@ -89,10 +93,10 @@ COMMANDS = (
         letter="n",
         short="No",
     ),
-    Command("setup.again", Means.NOT_SURE, "This output again", Again(), shown=True, short="Show again"),
+    Command("setup.again", Means.NOT_SURE, "This output again", Again(), shown=_has_rows, short="Show again"),
     Command("setup.retry", Means.AGAIN, "Save and light again", ev.Retry()),
     Command("setup.port", Means.NEXT_KIND, "Another port", PickPort(), shown=True),
-    Command("setup.paper", Means.BY_LETTER, "On paper", GoOnOnPaper(), when=_can_go_on_paper, letter="p"),
+    Command("setup.paper", Means.BY_LETTER, "On paper", GoOnOnPaper(), shown=True, when=_can_go_on_paper, letter="p"),
     Command("setup.yes", Means.BY_LETTER, "Yes, something lights", ev.TakeRow(0), when=_asks_yes_or_no, letter="y"),
     *rows_by_digit("setup", 7, when=_has_rows),
     Command("setup.leave", Means.BACK, "Question before", ev.Leave(), shown=True, short="Back"),
@@ -301,7 +305,7 @@ class SetupTask(Task[Setting]):
         return TaskView(
             head=f"{s.draft.machine.name} · Set-up" if s.draft is not None else "A new map",
             board=board,
-            above=(Line(""), Line(s.question, "bold")),
+            above=(Line(""), Line(s.question, "bold", wrap=True)),
             typed=s.typed if entry else None,
             items=tuple(Line(f"{_letter(s, n)}  {words}") for n, words in enumerate(s.choices)),
             chosen=s.chosen,

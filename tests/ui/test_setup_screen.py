@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from device_protocol.board import ChainWiring
 from probe.document.file import demo_map_path, load_map
+from probe.document.operations import new_map
+from probe.mapping.new_map import SetupStage
+from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 
@@ -72,3 +77,20 @@ async def test_esc_at_the_first_question_leads_home(open_app: OpenApp) -> None:
         await stage.pilot.pause(0.2)
         assert stage.app.then == ("home",)
         assert stage.app.is_ending
+
+
+async def test_while_a_board_is_awaited_every_way_on_is_said_whole(open_app: OpenApp) -> None:
+    """At 80 columns the ways on were cut off the question."""
+    async with open_app(None, paper=True) as stage:
+        stage.app.runtime.layers[-1].state = replace(
+            stage.app.runtime.layers[-1].state, stage=SetupStage.BOARD, draft=new_map("Kelp"), paper=False
+        )
+        screen = stage.app.screen
+        assert isinstance(screen, TaskScreen)
+        screen.redraw()
+        words = " ".join((await until(stage, "Waiting for a board")).split())
+        assert "F6: another port. P: on paper." in words
+        footer = text_of(stage.app).splitlines()[-1]
+        assert "P On paper" in footer
+        assert "F6 Another port" in footer
+        assert "Take" not in footer, "there is nothing to take"
