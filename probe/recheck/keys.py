@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
+from probe.recheck.state import ASKING, Rechecking
 from probe.task import events as ev
 from probe.task.command import Command, Means
 from probe.task.screen import FlipPicture, UnderTheGlass
@@ -45,11 +46,15 @@ class PointAtPlace:
     y_mm: float
 
 
+def _is_asked(s: Rechecking) -> bool:
+    return s.stage in ASKING
+
+
 RECHECK = (
     Command("recheck.take", Means.DO, "Take", ev.Take(), shown=True),
-    Command("recheck.say.NOTHING_LIT", Means.NO, "Nothing lit", SayQuick(Quick.NOTHING_LIT), shown=True),
-    Command("recheck.say.EXTRA_LIGHT", Means.YES_BUT, "Light elsewhere", SayQuick(Quick.EXTRA_LIGHT), shown=True),
-    Command("recheck.say.NOT_SURE", Means.NOT_SURE, "Not sure", SayQuick(Quick.NOT_SURE), shown=True),
+    Command("recheck.say.NOTHING_LIT", Means.NO, "Nothing lit", SayQuick(Quick.NOTHING_LIT), shown=_is_asked),
+    Command("recheck.say.EXTRA_LIGHT", Means.YES_BUT, "Light elsewhere", SayQuick(Quick.EXTRA_LIGHT), shown=_is_asked),
+    Command("recheck.say.NOT_SURE", Means.NOT_SURE, "Not sure", SayQuick(Quick.NOT_SURE), shown=_is_asked),
     Command("recheck.choose.1", Means.DOWN, "Next line", ev.Choose(1)),
     Command("recheck.choose.-1", Means.UP, "Line before", ev.Choose(-1)),
     Command("recheck.choose.10", Means.ONWARD, "Ten lines on", ev.Choose(10)),

@@ -23,6 +23,7 @@ from probe.task.events import Choose, JobDone, Leave, MapChanged, NextChain, Red
 from probe.task.light import Pixels
 from probe.task.task import Opened
 from probe.task.views import TaskView
+from probe.ui.footer import hints_for
 from tests.support.played import Played
 from tests.support.rechecker import (
     NOW,
@@ -462,3 +463,11 @@ def test_a_click_in_the_picture_marks_the_place_it_is_nearest_to() -> None:
     bench(Typed("nothing like it"), view.picture.point(place.position.x_mm + 1, place.position.y_mm))
     assert bench.state.item == item
     assert bench.state.typed == ""
+
+
+def test_answers_stand_among_the_keys_only_while_something_is_asked() -> None:
+    bench = Bench(*untouched(), BOARD)
+    words = [hint.words for hint in hints_for(bench.task.commands, bench.state, {})]
+    assert words == ["Take", "Undo", "Menu", "Help", "Back"]
+    bench(Take())
+    assert "Nothing lit" in [hint.words for hint in hints_for(bench.task.commands, bench.state, {})]
