@@ -96,7 +96,7 @@ COMMANDS = (
     Command("setup.again", Means.NOT_SURE, "This output again", Again(), shown=_has_rows, short="Show again"),
     Command("setup.retry", Means.AGAIN, "Save and light again", ev.Retry()),
     Command("setup.port", Means.NEXT_KIND, "Another port", PickPort(), shown=True),
-    Command("setup.paper", Means.BY_LETTER, "On paper", GoOnOnPaper(), shown=True, when=_can_go_on_paper, letter="p"),
+    Command("setup.paper", Means.BY_LETTER, "On paper", GoOnOnPaper(), when=_can_go_on_paper, letter="p"),
     Command("setup.yes", Means.BY_LETTER, "Yes, something lights", ev.TakeRow(0), when=_asks_yes_or_no, letter="y"),
     *rows_by_digit("setup", 7, when=_has_rows),
     Command("setup.leave", Means.BACK, "Question before", ev.Leave(), shown=True, short="Back"),
