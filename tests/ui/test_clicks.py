@@ -151,3 +151,22 @@ async def test_lists_of_screens_that_are_no_task_are_clicked(open_app: OpenApp) 
         await stage.pilot.click(listed, offset=(4, 0))
         await stage.pilot.pause(0.2)
         assert stage.app.session.paper
+
+
+async def test_a_click_chooses_among_the_items_below_the_line_of_a_table(
+    open_app: OpenApp, whole: PlayfieldMap
+) -> None:
+    async with open_app(whole, whole) as stage:
+        screen = await opened(stage, "worklist")
+        await stage.pilot.press("f7")
+        await stage.pilot.pause(0.1)
+        view = screen.current_view()
+        assert isinstance(view, RowsView)
+        other = 1 if view.chosen == 0 else 0
+        await stage.pilot.click("#rows-items", offset=(4, other))
+        await stage.pilot.pause(0.1)
+        view = screen.current_view()
+        assert isinstance(view, RowsView)
+        assert view.chosen == other
+        shown = [line.strip() for line in text_of(stage.app).splitlines()]
+        assert [line for line in shown if line.startswith("▸")] == [f"▸ {view.items[other].text}"]
