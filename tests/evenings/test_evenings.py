@@ -195,7 +195,7 @@ def test_the_last_evening_comes_first_on_screen() -> None:
     task, s = make_log(Opened(three_revisions()))
     assert isinstance(task, LogTask)
     assert isinstance(s, EveningLog)
-    assert [row.cells[0] for row in task.view(s).rows] == ["2026-01-16", "2026-01-10"]
+    assert [row.cells[0] for row in task.view(s).rows] == ["16 Jan 2026", "10 Jan 2026"]
     s, _ = play(task, s, ev.Choose(1), ev.Choose(1))
     assert "Walked" in " ".join(line.text for line in task.view(s).details)
     _, effects = play(task, s, ev.GoOpen("revisions"))
