@@ -243,6 +243,7 @@ async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
         assert place.position.x_mm > stage.walk.map.machine.width_mm / 2
 
 
+@pytest.mark.slow
 async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
     from probe.ui.menu import MenuScreen
     from probe.ui.rows_screen import RowsScreen
