@@ -350,7 +350,7 @@ class Rechecking(TaskState):
         if self.entries is not None and self.pointed is not None and self.pointed.entries and not self.gathered:
             for index, chain in enumerate(self.entries.other_chains):
                 name = self.map.chain(chain).name
-                says = f"Here {name} goes on: its places are lit instead"
+                says = f"{name} is lit instead, from here on"
                 items.append(RecheckItem(Does.OTHER_CHAIN, says, numbers=(index,)))
         typed = folded(self.typed)
         return tuple(i for i in items if folded(i.words).startswith(typed)) or tuple(items)

@@ -60,6 +60,8 @@ def _map(*colours: str) -> PlayfieldMap:
 def test_an_insert_of_unknown_plastic_may_show_anything_where_others_are_known() -> None:
     map_ = _map("red", "", "clear")
     assert [seen_at(map_, place) for place in map_.places] == [behind(Tint.RED), UNKNOWN, behind(Tint.CLEAR)]
+    general = map_.places[1].model_copy(update={"kind": Kind.GENERAL})
+    assert seen_at(map_, general) == behind(None)  # no insert: nothing coloured is over it
     bare = _map("", "")
     assert [seen_at(bare, place) for place in bare.places] == [behind(None)] * 2
 
