@@ -43,7 +43,7 @@ def test_it_can_start_anywhere_and_refuses_joints_that_are_not_there() -> None:
 
 
 def test_what_a_change_means_depends_on_the_pattern() -> None:
-    assert "5 V or GND" in meaning("hold-one", "dark")
+    assert "plus or GND" in meaning("hold-one", "dark")
     assert "data" in meaning("march", "lags")
     assert meaning("walk", "lags") == ""
     assert joint_name(15) == "14 (15th) to 15 (16th)"
