@@ -42,6 +42,10 @@ def test_the_word_before_decides() -> None:
     assert first("return l", ()) == "Return lane"
 
 
+def test_words_that_followed_each_other_outweigh_newer_ones() -> None:
+    assert first("r o", ("Right outlane", "Reef arrow", "Reef bell", "Reef dive")) == "Right outlane"
+
+
 @pytest.mark.parametrize("typed", ["", "A", "a", "7", "rollover A", "wreck arrow", "Whirlpool", "Xyzzy 3", "10"])
 def test_what_stands_for_itself(typed: str) -> None:
     """A lone letter, a number, words that are whole or that nobody has used: taken as they are typed."""

@@ -9,7 +9,7 @@ from rich.cells import cell_len
 
 from probe.task.views import Line
 from probe.ui.command_screen import line_content
-from probe.ui.text import cut, cut_inside
+from probe.ui.text import cut, cut_inside, wrapped
 
 
 @pytest.mark.parametrize(
@@ -39,3 +39,8 @@ def test_a_note_is_cut_before_the_name_it_stands_beside() -> None:
 def test_it_never_takes_more_room(text: str, width: int) -> None:
     assert cell_len(cut_inside(text, width)) <= width
     assert cell_len(cut(text, width)) <= width
+
+
+def test_a_legend_is_broken_between_its_parts_only() -> None:
+    assert wrapped("o insert  + general  x dark", 21) == ["o insert  + general", "x dark"]
+    assert wrapped("o insert  + general", 8) == ["o insert", "+ general"]

@@ -350,6 +350,7 @@ async def test_a_guessed_place_is_shown_before_it_is_taken_and_moved_by_arrows(o
         put = stage.walk.put_at
         assert put is not None
         assert not put.guessed
+        assert stage.walk.offered_at == put, "drawn where it was put"
         assert screen.query_one(PlayfieldPicture).cell_of(put) == (cell[0] - 2, cell[1] - 1)
         await stage.pilot.press("enter")
         await stage.lit()
