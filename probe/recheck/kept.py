@@ -50,17 +50,19 @@ class KeptError(ValueError):
     """Kept answers cannot be used. The text says why."""
 
 
-def digest(entries: Entries) -> str:
-    """What answers about these entries rest on, as 16 hexadecimal digits: pixels, their states and places, in order.
+def digest(entries: Entries, *, answered: bool) -> str:
+    """What a recheck rests on, as 16 hexadecimal digits: pixels, their states and places, in order.
 
-    So are the plastics where they change a colour. Labels, notes and what is verified are no part of it: they change no
-    question and no answer.
+    Answers rest on the other chains and on plastics that change a colour as well; changes declared before any answer do
+    not. Labels, notes and what is verified are no part of it: they change no question and no answer.
     """
     own = {pixel.id for pixel in entries.before.chain(entries.chain_id).pixels}
     lines = [str(len(entries.chain.pixels))]
-    lines += [f"{p.id if p.id in own else '+'} {p.state.value} {p.place or '-'}" for p in entries.pixels]
-    lines += [f"{chain} {len(those)}" for chain, those in zip(entries.other_chains, entries.foreign, strict=True)]
-    lines += [f"{entry} {at.words}" for entry, at in enumerate(entries.seen) if at.words != PLAIN.words]
+    here = len(entries.pixels) - (0 if answered else sum(map(len, entries.foreign)))
+    lines += [f"{p.id if p.id in own else '+'} {p.state.value} {p.place or '-'}" for p in entries.pixels[:here]]
+    if answered:
+        lines += [f"{chain} {len(those)}" for chain, those in zip(entries.other_chains, entries.foreign, strict=True)]
+        lines += [f"{entry} {at.words}" for entry, at in enumerate(entries.seen) if at.words != PLAIN.words]
     return hashlib.sha256("\n".join(lines).encode()).hexdigest()[:16]
 
 

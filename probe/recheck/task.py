@@ -176,7 +176,8 @@ def _offered(s: Rechecking) -> Rechecking:
     if kept is None or not (kept.answers or kept.declared):
         return s
     again = _all_declared(s, kept.declared)
-    fits = len(again.edits) == len(kept.declared) and digest(_entries(again)) == kept.rests_on
+    rests = {digest(_entries(again), answered=answered) for answered in (True, bool(kept.answers))}
+    fits = len(again.edits) == len(kept.declared) and kept.rests_on in rests
     if fits:
         return replace(s, stage=RecheckStage.OFFER, kept=kept, message=f"It was {begun_words(kept)}.")
     words = f"Left out: {counted(kept)}, {begun_words(kept)}. The chain was changed since then."
@@ -235,7 +236,7 @@ def _declare(s: Rechecking, time: str) -> _N:
     after = _declared(s)
     if after.message:
         return after, (fx.Bell(),)
-    return _put_aside(after, _kept_of(after, _entries(after), time))
+    return _put_aside(after, _kept_of(after, _entries(after), time, answered=False))
 
 
 def _declared(s: Rechecking) -> Rechecking:
@@ -266,14 +267,14 @@ def _entries(s: Rechecking) -> Entries:
     return entries_of(s.map, s.chain, s.edits)
 
 
-def _kept_of(s: Rechecking, entries: Entries, time: str) -> OpenRecheck:
+def _kept_of(s: Rechecking, entries: Entries, time: str, *, answered: bool = True) -> OpenRecheck:
     """What there is to keep of a recheck before its first answer."""
     begun = s.kept.begun if s.kept is not None else time
     identity = s.board.identity
     return OpenRecheck(
         chain=s.chain,
         begun=begun,
-        rests_on=digest(entries),
+        rests_on=digest(entries, answered=answered),
         declared=s.declared,
         most_numbers=identity.pixels if identity is not None else None,
         looks=s.looks,

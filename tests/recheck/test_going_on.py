@@ -261,7 +261,9 @@ def test_a_pixel_that_shines_no_more_makes_the_answers_void(state: PixelState) -
     changed = chain.pixels[number].model_copy(update={"state": state})
     pixels = (*chain.pixels[:number], changed, *chain.pixels[number + 1 :])
     other = replace_chain(map_, chain.model_copy(update={"pixels": pixels}))
-    assert digest(entries_of(other, CHAIN, ())) != digest(entries_of(map_, CHAIN, ()))
+    for answered in (True, False):
+        mine, theirs = (digest(entries_of(each, CHAIN, ()), answered=answered) for each in (map_, other))
+        assert mine != theirs
     begun = start(other, CHAIN)
     assert begun.stage is RecheckStage.DECLARE
     assert "The chain was changed since then" in begun.message
