@@ -63,6 +63,7 @@ def test_a_fixture_that_failed_once_skips_every_test_that_asks_for_it(
     ).assert_outcomes(skipped=2)
 
 
+@pytest.mark.slow
 def test_a_failure_is_bounded_and_named_in_the_last_lines(
     pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch
 ) -> None:

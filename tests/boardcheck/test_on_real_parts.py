@@ -39,6 +39,7 @@ def outcomes(port: str) -> dict[str, str]:
     return asyncio.run(run())
 
 
+@pytest.mark.slow
 def test_report_for_people_and_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
     assert board_check("simulated://?pixels=20", baud=115_200, only=("2.6", "5.4"), as_json=False) == Exit.FINE
     shown = capsys.readouterr().out

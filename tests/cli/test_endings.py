@@ -256,6 +256,7 @@ def test_a_signal_saves_and_gives_the_terminal_back(number: signal.Signals, cont
         assert has_label(started.map)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("controlling", "ignored"),
     [
@@ -319,6 +320,7 @@ def test_leaving_twice_is_leaving_once(tmp_path: Path) -> None:
         assert has_label(started.map)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "trouble", [pytest.param("hangs", id="a disk that hangs"), pytest.param("fails", id="a full disk", marks=SLOW)]
 )

@@ -51,6 +51,7 @@ class Broken(Terminal):
         return [self.script, *arguments]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("where", first_now(FAULTS))
 def test_a_fault_ends_with_a_sentence_a_log_and_the_map(where: str, tmp_path: Path) -> None:
     terminal = Broken(FAULTS[where], ["demo", "--keep", "kept.json"], tmp_path)
@@ -73,6 +74,7 @@ def test_a_fault_ends_with_a_sentence_a_log_and_the_map(where: str, tmp_path: Pa
     assert any(place.label == "Otter grotto" for place in load_map(tmp_path / "kept.json").places)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "environment", first_now([{"TERM": "linux"}, {"LC_ALL": "C"}, {"LANG": "C", "LC_CTYPE": "", "LC_ALL": ""}])
 )
@@ -105,6 +107,7 @@ def test_what_the_environment_tells(environment: dict[str, str], system: str, wa
     assert draws_unicode(environment, system=system) is wanted
 
 
+@pytest.mark.slow
 def test_two_programs_on_one_file(tmp_path: Path) -> None:
     with opened(["demo", "--keep", "kept.json"], tmp_path) as first:
         first.until("LIT")
@@ -126,6 +129,7 @@ def test_two_programs_on_one_file(tmp_path: Path) -> None:
     assert any(place.label == "Otter grotto" for place in load_map(tmp_path / "kept.json").places)
 
 
+@pytest.mark.slow
 def test_the_theme_of_the_settings_is_used(tmp_path: Path) -> None:
     settings = tmp_path / "settings.json"
     change_settings(lambda s: s.model_copy(update={"theme": "high-contrast", "signs": "fine"}), settings)

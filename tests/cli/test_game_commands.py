@@ -30,6 +30,7 @@ def demo(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_every_format_is_written_the_same_twice(demo: Path, tmp_path: Path) -> None:
     assert set(EXPORTS) == set(WRITERS)
     for to in EXPORTS:

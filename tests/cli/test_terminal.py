@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pexpect
 import pyte
+import pytest
 
 from probe.document.file import load_map
 from tests.support.settings import settings_in
@@ -110,6 +111,7 @@ def test_no_colour_when_it_is_not_wanted(tmp_path: Path) -> None:
         assert colours <= grey | {"white", "black"}, colours
 
 
+@pytest.mark.slow
 def test_a_hang_up_loses_nothing(tmp_path: Path) -> None:
     with opened(["demo", "--keep", "kept.json"], tmp_path) as terminal:
         terminal.until("LIT")
@@ -122,6 +124,7 @@ def test_a_hang_up_loses_nothing(tmp_path: Path) -> None:
     assert any(place.label == "Otter grotto" for place in map_.places)
 
 
+@pytest.mark.slow
 def test_a_tiny_terminal_and_back(tmp_path: Path) -> None:
     with opened(["demo"], tmp_path) as terminal:
         terminal.until("LIT")
@@ -135,6 +138,7 @@ def test_a_tiny_terminal_and_back(tmp_path: Path) -> None:
         assert terminal.child.isalive()
 
 
+@pytest.mark.slow
 def test_a_port_that_is_not_there_is_told_on_screen(tmp_path: Path) -> None:
     with opened(["demo", "--keep", "kept.json"], tmp_path) as terminal:
         terminal.until("LIT")

@@ -29,6 +29,7 @@ def answer(terminal: Terminal) -> None:
     terminal.child.wait()
 
 
+@pytest.mark.slow
 def test_a_walk_is_played_back_in_the_program(tmp_path: Path) -> None:
     with opened(["demo", "--keep", "first.json", "--transcript", "wire.log"], tmp_path) as terminal:
         answer(terminal)

@@ -250,6 +250,7 @@ def test_faults_come_first_then_the_order_of_the_wire() -> None:
     ]
 
 
+@pytest.mark.slow
 @given(maps())
 def test_any_map_can_be_checked_and_the_order_of_findings_is_fixed(map_: PlayfieldMap) -> None:
     first = check_map(map_)

@@ -22,6 +22,7 @@ def same_content(one: PlayfieldMap, other: PlayfieldMap) -> bool:
     return one.model_copy(update={name: getattr(other, name) for name in NOT_COMPARED}) == other
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60))
 @given(maps(), maps())
 def test_revert_is_the_way_back_between_any_two_maps(before: PlayfieldMap, after: PlayfieldMap) -> None:
@@ -30,6 +31,7 @@ def test_revert_is_the_way_back_between_any_two_maps(before: PlayfieldMap, after
     assert (changes == ()) == same_content(before, after)
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60))
 @given(maps(), st.data())
 def test_revert_restores_every_order(map_: PlayfieldMap, data: st.DataObject) -> None:

@@ -117,6 +117,7 @@ def test_what_is_always_on_joins_by_its_group() -> None:
     assert open_rows(unjoin(map_, place.id, row)) == (row,)
 
 
+@pytest.mark.slow
 @given(maps())
 def test_no_map_breaks_it_and_each_row_and_place_is_used_once(map_: PlayfieldMap) -> None:
     matches = propose(map_)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -25,6 +26,7 @@ def content(map_: PlayfieldMap) -> dict[str, Any]:
     return {name: getattr(map_, name) for name in CONTENT}
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60))
 @given(maps(), maps())
 def test_what_only_one_side_changed_is_taken_whole(base: PlayfieldMap, changed: PlayfieldMap) -> None:
@@ -85,6 +87,7 @@ def named_alike(map_: PlayfieldMap) -> dict[str, Any]:
     return plain
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(80))
 @given(three())
 def test_without_conflicts_it_does_not_matter_whose_is_ours(
@@ -103,6 +106,7 @@ def written(map_: PlayfieldMap) -> set[str]:
     return {repr(entry.model_dump(exclude={"place", "to"})) for entry in logs}
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(80))
 @given(three(), st.booleans())
 def test_no_answer_of_either_side_is_lost(

@@ -54,6 +54,7 @@ def test_pixels_past_those_the_map_knows_are_unseen_too() -> None:
     assert needs(map_) == (Need("walk", "Walk A", "5 pixels unseen", "a", 0),)
 
 
+@pytest.mark.slow
 @given(maps())
 def test_any_map_has_needs_that_lead_somewhere(map_: PlayfieldMap) -> None:
     for need in needs(map_):

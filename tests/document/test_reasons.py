@@ -68,6 +68,7 @@ def test_several_are_said_together_and_many_counted() -> None:
     assert reason_of(map_, diff(DEMO, map_)) == f"Light set: {len(DEMO.places)} places"
 
 
+@pytest.mark.slow
 @given(maps(), maps())
 def test_any_change_has_a_reason_that_a_map_can_hold(one: PlayfieldMap, other: PlayfieldMap) -> None:
     words = reason_of(other, diff(one, other))

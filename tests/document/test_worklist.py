@@ -107,6 +107,7 @@ def test_a_tick_holds_only_while_what_it_was_about_is_the_same() -> None:
     assert not find(other, "Put the table").done
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60))
 @given(maps(), st.text(min_size=1, max_size=30))
 def test_any_map_has_a_worklist_whose_lines_can_be_ticked(map_: PlayfieldMap, line: str) -> None:

@@ -52,6 +52,7 @@ async def faulty_walk(truth: PlayfieldMap, path: Path, profile: FaultProfile, se
     return await walk_it(truth, path, make, lit_numbers, patience_s=60)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", first_now(PROFILES))
 async def test_the_map_comes_out_equal(name: str, tmp_path: Path) -> None:
     truth = load_map(demo_map_path())

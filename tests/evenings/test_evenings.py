@@ -120,6 +120,7 @@ def test_the_plan_and_the_joints_have_lines_too() -> None:
     assert not [item for item in all_left(DEMO) if item.need.task == "power"]
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(30))
 @given(maps())
 def test_any_map_has_a_worklist_and_a_log(map_: PlayfieldMap) -> None:

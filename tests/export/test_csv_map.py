@@ -23,6 +23,7 @@ ROWS = list(csv.DictReader(io.StringIO(write_csv(HALF), newline="")))
 Row = dict[str, str]
 
 
+@pytest.mark.slow
 @given(maps())
 def test_any_map_comes_back_equal(map_: PlayfieldMap) -> None:
     text = write_csv(map_)
@@ -42,6 +43,7 @@ def test_every_record_has_a_row_and_every_pixel_just_one(map_: PlayfieldMap) -> 
     assert pixels == [(chain, number) for chain, number, _ in map_.walk_pixels()]
 
 
+@pytest.mark.slow
 @given(maps(), st.randoms(use_true_random=False))
 def test_the_order_of_rows_does_not_matter_to_pixels(map_: PlayfieldMap, shuffle: object) -> None:
     header, *rows = list(csv.reader(io.StringIO(write_csv(map_), newline="")))

@@ -260,6 +260,7 @@ def test_constants_name_the_lamps_a_person_knows() -> None:
     assert "LAMP_32_REEF_LANE_2 = 32" in write_python_module(kelp_forest())
 
 
+@pytest.mark.slow
 @given(maps())
 def test_any_map_gives_the_same_plain_text_each_time(map_: PlayfieldMap) -> None:
     again = PlayfieldMap.model_validate(map_.model_dump())

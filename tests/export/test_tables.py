@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
+import pytest
 from hypothesis import given
 
 from probe.document.file import demo_map_path, load_map
@@ -90,6 +91,7 @@ def test_lamps_and_groups_that_only_places_name_are_there_too() -> None:
     ]  # fmt: skip
 
 
+@pytest.mark.slow
 @given(maps())
 def test_any_map_makes_square_tables_that_start_no_formula(map_: PlayfieldMap) -> None:
     for write, columns in (

@@ -34,6 +34,7 @@ def test_five_in_a_hundred_wrong_answers_are_survived() -> None:
     assert (wiring := from_wiring(K, sessions=56, seed=14, wrong=0.05, even=True)).in_three / wiring.sessions >= 0.85
 
 
+@pytest.mark.slow
 def test_with_two_causes_one_is_found_first() -> None:
     score = from_wiring(K, sessions=40, seed=15, faults=2)
     assert score.in_three / score.sessions >= 0.85, score.missed

@@ -22,6 +22,7 @@ def test_there_are_causes_in_every_group() -> None:
     assert {cause.group for cause in KNOWLEDGE.causes} == set(CauseGroup)
 
 
+@pytest.mark.slow
 def test_no_pair_of_causes_is_without_a_separating_observation() -> None:
     for one, two in itertools.combinations(KNOWLEDGE.causes, 2):
         apart, by = KNOWLEDGE.separation(one.id, two.id)

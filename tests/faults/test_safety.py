@@ -80,6 +80,7 @@ def powered(session: FaultSession) -> str:
     return question.id if question is not None and question.power is ChainPower.ON else ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now(range(1, len(Hazard) + 1), now=2))
 def test_no_question_passes_whatever_is_open_and_whatever_was_answered(size: int) -> None:
     """Every set of so many hazards, put and not put again, with each question's own hazards' answers: the gate is one for all."""

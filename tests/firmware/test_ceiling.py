@@ -43,6 +43,7 @@ def rounding_cases() -> list[tuple[int, int]]:
     ]
 
 
+@pytest.mark.slow
 def test_need_is_rounded_up_at_every_step() -> None:
     cases = rounding_cases()
     assert len(cases) >= 5

@@ -18,6 +18,7 @@ def test_there_are_conversations_for_the_shared_board() -> None:
     assert sum(conversation.for_shared_board for conversation in CONVERSATIONS) >= 10
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("conversation", CONVERSATIONS, ids=lambda conversation: conversation.name)
 def test_on_the_host_program(conversation: Conversation) -> None:
     with HostBoard(build.build_host(build.config_for(conversation.board))) as board:

@@ -157,6 +157,7 @@ def test_a_strobed_matrix() -> None:
         assert chip.status()["stack_free"] >= 128
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("columns_ms", [0, 0.25])
 def test_no_ghost_in_a_matrix_behind_slow_optocouplers(columns_ms: float) -> None:
     """An optocoupler lets go 100 to 250 us late with 10 k (from memory: reference sheets end at 4.7 k): a lamp of the column
@@ -177,6 +178,7 @@ def test_no_ghost_in_a_matrix_behind_slow_optocouplers(columns_ms: float) -> Non
 SHIFT = {"PP_OUTPUTS": 1, "PP_AVR_SHIFT": 1, "PP_INPUTS": 60, "PP_PIXELS": 84}
 
 
+@pytest.mark.slow
 def test_sixty_latched_lamps_through_shift_registers() -> None:
     """More lamps than the chip has pins: eight 74HC165 in a row on three of them, four of their inputs unused."""
     table = BoardLampTable(
@@ -211,6 +213,7 @@ def test_sixty_latched_lamps_through_shift_registers() -> None:
         assert chip.status()["stack_free"] >= 128
 
 
+@pytest.mark.slow
 def test_a_rise_and_fall_like_a_bulb_s() -> None:
     table = BoardLampTable(
         outputs=(TableOutput(0, 4, "GRB", 2000),),
@@ -241,6 +244,7 @@ def test_a_rise_and_fall_like_a_bulb_s() -> None:
     assert 255 - fall[9] == pytest.approx(255 * 0.63, abs=20)
 
 
+@pytest.mark.slow
 def test_the_game_s_own_interface() -> None:
     table = BoardLampTable(
         outputs=(TableOutput(0, 12, "GRB", 2000),),

@@ -222,6 +222,7 @@ def test_one_reply_for_every_line(board: HostBoard, data: bytes) -> None:
     assert len(answers) == lines_with_content(data)
 
 
+@pytest.mark.slow
 @QUICK
 @given(st.lists(BYTES, max_size=12).map(b"".join), st.data())
 def test_pieces_do_not_matter(board: HostBoard, data: bytes, pick: st.DataObject) -> None:
@@ -331,6 +332,7 @@ def play(both: Both, events: list[tuple[str, Any]]) -> None:
             both.press()
 
 
+@pytest.mark.slow
 @QUICK
 @given(st.lists(EVENTS, max_size=25))
 def test_agrees_with_the_python_board(board: HostBoard, events: list[tuple[str, bytes | int | None]]) -> None:

@@ -70,6 +70,7 @@ def test_the_largest_sibling_has_its_own_receive_vector(tmp_path: Path) -> None:
         assert times.t1h == (687.5, 687.5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("board", "chip"),
     first_now([("standard", "atmega328p"), ("leonardo", "atmega32u4"), ("mega", "atmega2560")], several=True),

@@ -36,6 +36,7 @@ def test_core_knows_no_hardware_and_allocates_nothing(path: Path) -> None:
         assert before.endswith("*/"), f"{path.name}: {match[0].splitlines()[0]}: say in one sentence what it does"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("compiler", first_now(["gcc", "clang"]))
 @pytest.mark.parametrize("standard", first_now(["c99", "c11"]))
 def test_core_compiles_without_a_warning(compiler: str, standard: str, tmp_path: Path) -> None:
@@ -118,6 +119,7 @@ def test_no_second_copy_of_the_core() -> None:
     assert len(names) == len(set(names))
 
 
+@pytest.mark.slow
 def test_the_sketch_runs_as_the_board_ide_builds_it(tmp_path: Path) -> None:
     elf = build.build_sketch(tmp_path)
     flash, ram = build.sizes(elf)

@@ -16,6 +16,7 @@ LEAST_REACHED = 0.6
 """Of the lines in functions of each reader's modules; what is left is mostly what writes, not reads."""
 
 
+@pytest.mark.slow
 @pytest.mark.timeout(7_200)
 @pytest.mark.parametrize(("target", "inputs"), list(shares(INPUTS)), ids=[target.name for target in TARGETS])
 def test_nothing_from_outside_breaks_a_reader(target: Target, inputs: int) -> None:

@@ -206,6 +206,7 @@ def test_places_to_pick_come_by_likeness_then_as_they_were_named_first() -> None
     assert isinstance(played.task, PickTask)
 
 
+@pytest.mark.slow
 @given(maps(), st.lists(st.sampled_from([
     Choose(1), Choose(-1), RemoveLamp(), MoveLamp(1), MoveLamp(-1), JoinByName(), Take(), JoinAllSure(), Unjoin(),
     Undo(), Redo(), JoinByHand(), AddLamp(), PutLamp(Lamp(number=5, name="[/x]"), None),

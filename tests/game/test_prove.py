@@ -74,6 +74,7 @@ def test_each_lamp_and_group_lights_its_places_and_no_others(demo: PlayfieldMap,
     assert bool(sent) is table
 
 
+@pytest.mark.slow
 def test_answers_are_kept_with_date_and_revision_before_the_next_one_lights(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
     while (row := desk.state.row) is not None and row.state is not Standing.PROVED:
@@ -113,6 +114,7 @@ def proved(map_: PlayfieldMap) -> PlayfieldMap:
     return found
 
 
+@pytest.mark.slow
 def test_what_changed_since_is_no_longer_proved(demo: PlayfieldMap) -> None:
     map_ = proved(demo)
     whirlpool = next(place for place in map_.places if place.label == "Whirlpool")
@@ -247,6 +249,7 @@ DOINGS = st.sampled_from(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(40), deadline=None)
 @given(doings=st.lists(DOINGS, max_size=25), table=st.booleans())
 def test_lit_is_never_said_of_anything_that_is_not(doings: list[str], table: bool) -> None:

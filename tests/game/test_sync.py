@@ -94,6 +94,7 @@ def test_one_input_switches_a_whole_group_of_general_illumination(demo: Playfiel
     assert lit(64, on=False) == others
 
 
+@pytest.mark.slow
 @given(maps())
 def test_any_map_makes_a_table_that_reads_back_or_says_why_not(map_: PlayfieldMap) -> None:
     try:
@@ -163,6 +164,7 @@ def held(desk: Desk[Sync]) -> bytes:
     return image
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60), deadline=None)
 @given(cut=st.integers(0, 40), restart=st.booleans())
 def test_cut_at_any_order_the_board_holds_the_old_table_or_the_new_one(cut: int, restart: bool) -> None:

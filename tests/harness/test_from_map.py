@@ -213,6 +213,7 @@ def test_the_picture_names_the_lowest_pixels_place_and_what_fits() -> None:
     assert [name for name, _ in drawings(compute(DEMO))] == ["Playfield", "Backbox"]
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60), deadline=None)
 @given(maps())
 def test_no_map_makes_it_fail(map_: PlayfieldMap) -> None:

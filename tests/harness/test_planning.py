@@ -314,6 +314,7 @@ class AnyEntry(PlanningTask):
         return (*power_entries(s.map, chain), *joint_entries(s.map, chain, 3), *batch_entries(s.map))
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60), deadline=None)
 @given(st.data())
 def test_any_inputs_leave_a_sound_map_and_can_all_be_undone(data: st.DataObject) -> None:

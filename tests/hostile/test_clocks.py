@@ -63,6 +63,7 @@ def test_any_time_zone(zone: str, monkeypatch: pytest.MonkeyPatch, capsys: pytes
     time.tzset()
 
 
+@pytest.mark.slow
 def test_only_stamps_for_people_ask_for_the_time_of_day() -> None:
     found = {
         str(path.relative_to(ROOT))

@@ -170,6 +170,7 @@ def test_every_command_is_walked() -> None:
     assert set(EXPORTS) == set(WRITERS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", first_now(READING, now=6))
 def test_control_characters_in_every_text_of_a_map(
     name: str, hostile_map: Path, tmp_path: Path, run: Callable[..., str]
@@ -302,6 +303,7 @@ def test_a_document_is_exact_unless_it_is_read_on_a_terminal(
         assert capsysbinary.readouterr().out == WRITERS[to](load_map(hostile_map)).encode()
 
 
+@pytest.mark.slow
 def test_nothing_else_writes_to_the_terminal() -> None:
     """In all of the program, but for the files named here, nothing prints or names the standard streams."""
     only = {

@@ -39,6 +39,7 @@ def test_binary_entropy(p: float, bits: float) -> None:
     assert binary_entropy_bits(p) == pytest.approx(bits, abs=1e-4)
 
 
+@pytest.mark.slow
 @given(st.lists(st.floats(0.0, 1e6), min_size=1, max_size=30).filter(lambda w: sum(w) > 1e-3))
 def test_entropy_agrees_with_scipy_and_is_bounded(weights: list[float]) -> None:
     from scipy.stats import entropy as scipy_entropy  # which takes long to load

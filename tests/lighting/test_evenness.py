@@ -101,6 +101,7 @@ def test_a_fit_finds_the_weak_and_the_strong_pixel() -> None:
     assert fitted.coverage == 1.0
 
 
+@pytest.mark.slow
 def test_trims_make_it_more_even_in_truth_and_take_the_bright_one_down() -> None:
     map_ = row([70.0] * 7)
     gain = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 2.5, 1.0, 1.0])
@@ -115,6 +116,7 @@ def test_trims_make_it_more_even_in_truth_and_take_the_bright_one_down() -> None
     assert trimmed.place_by_id[bright.place].level == bright.level
 
 
+@pytest.mark.slow
 def test_an_even_row_is_left_nearly_alone() -> None:
     map_ = row([40.0] * 7)
     found = suggest(map_, fit(map_, readings(map_)))
@@ -141,6 +143,7 @@ def test_work_is_asked_for_only_where_it_helps_a_tenth_more_than_trims(gaps_mm: 
     assert all(change.outcome.after.uniformity > 1.1 * found.outcome.after.uniformity for change in found.changes)
 
 
+@pytest.mark.slow
 def test_a_bare_pixel_just_below_the_surface_asks_for_a_diffuser_and_a_deeper_seat_behind_an_insert_only() -> None:
     map_ = row([90.0] * 5)  # so wide that dimming it leaves its neighbourhood dark
     map_ = update_place(map_, map_.places[2].model_copy(update={"depth_mm": 12.0}))
@@ -150,6 +153,7 @@ def test_a_bare_pixel_just_below_the_surface_asks_for_a_diffuser_and_a_deeper_se
     assert (SeatWork.DIFFUSER, map_.places[2].id) in works
 
 
+@pytest.mark.slow
 def test_trims_stay_within_the_ceiling() -> None:
     map_ = row([70.0] * 7, ceiling_ma=60)
     gain = np.array([1.0, 1.0, 0.5, 1.0, 1.0, 2.0, 1.0, 1.0])
@@ -161,6 +165,7 @@ def test_trims_stay_within_the_ceiling() -> None:
     assert shown.dimmed_percent >= 85  # levels are rounded: a little dimming may be left
 
 
+@pytest.mark.slow
 def test_little_read_is_said_to_be_a_guess_and_touches_little() -> None:
     order = stops(DEMO)[:4]
     rated = zip(order, (Rating.DARK, Rating.FAIR, Rating.HOT, Rating.FAIR), strict=True)
@@ -189,6 +194,7 @@ def test_sureness_in_words() -> None:
     assert sureness(1.0, trust=0.2) is Sureness.GUESS
 
 
+@pytest.mark.slow
 def test_the_same_readings_give_the_same_answer() -> None:
     map_ = row([70.0, 50.0, 90.0, 60.0])
     given = readings(map_, noise=0.1)

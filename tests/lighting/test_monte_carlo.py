@@ -69,6 +69,7 @@ def test_a_cap_over_the_hole_spreads_the_light() -> None:
     assert np.all(np.abs(model - rays) < 0.15 * rays + 0.04 * rays.max())
 
 
+@pytest.mark.slow
 def test_stated_ranges_hold_in_worlds_that_the_model_does_not_know(monkeypatch: pytest.MonkeyPatch) -> None:
     """The real value lies between the 10 and 90 % figures in three of four worlds or more, and trims make them more even.
 
@@ -86,6 +87,7 @@ def test_stated_ranges_hold_in_worlds_that_the_model_does_not_know(monkeypatch: 
     assert better / len(seeds) > 0.02
 
 
+@pytest.mark.slow
 def test_work_that_is_advised_helps_in_those_worlds() -> None:
     """With its trims, as it is advised; never a deeper seat, for these are plastics over holes."""
     right, done = 0, 0

@@ -68,6 +68,7 @@ def seen(stage: Stage) -> set[str]:
     return {place for place, _ in stage.app.seen()}
 
 
+@pytest.mark.slow
 async def test_arrows_pick_a_place_and_light_it(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
@@ -81,6 +82,7 @@ async def test_arrows_pick_a_place_and_light_it(open_app: OpenApp) -> None:
         assert "◉" in text_of(stage.app)
 
 
+@pytest.mark.slow
 async def test_a_click_picks_the_place_under_it_above_and_below(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         screen = await shown(stage)
@@ -101,6 +103,7 @@ async def test_a_click_picks_the_place_under_it_above_and_below(open_app: OpenAp
         assert "from below" in text_of(stage.app)
 
 
+@pytest.mark.slow
 async def test_from_below_the_left_arrow_goes_to_what_is_drawn_at_the_left(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
@@ -117,6 +120,7 @@ async def test_from_below_the_left_arrow_goes_to_what_is_drawn_at_the_left(open_
         assert here.position.x_mm > there.x_mm
 
 
+@pytest.mark.slow
 async def test_a_position_by_pointing_by_grid_and_by_tape(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         screen = await shown(stage)
@@ -143,6 +147,7 @@ async def test_a_position_by_pointing_by_grid_and_by_tape(open_app: OpenApp) -> 
         assert on_disk.place_by_id[place].position == position
 
 
+@pytest.mark.slow
 async def test_levels_travel_back_to_the_walk_and_to_disk(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
@@ -159,6 +164,7 @@ async def test_levels_travel_back_to_the_walk_and_to_disk(open_app: OpenApp) -> 
         assert changed.colour
 
 
+@pytest.mark.slow
 async def test_lighting_all_stays_under_the_ceiling_and_says_so(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
@@ -170,6 +176,7 @@ async def test_lighting_all_stays_under_the_ceiling_and_says_so(open_app: OpenAp
         assert "by the ceiling" in words
 
 
+@pytest.mark.slow
 async def test_comparing_alternates_on_the_board(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
@@ -185,6 +192,7 @@ async def test_comparing_alternates_on_the_board(open_app: OpenApp) -> None:
         assert {frozenset({held}), frozenset({other})} == set(found)
 
 
+@pytest.mark.slow
 async def test_with_steady_only_comparing_lights_both(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40), steady_only=True) as stage:
         await shown(stage)
@@ -194,6 +202,7 @@ async def test_with_steady_only_comparing_lights_both(open_app: OpenApp) -> None
         assert seen(stage) == {held, work(stage).place}
 
 
+@pytest.mark.slow
 async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         screen = await shown(stage)
@@ -219,6 +228,7 @@ async def test_zoom_route_grid_and_kinds_by_sign_and_word(open_app: OpenApp) -> 
         assert "whole playfield" in text_of(stage.app)
 
 
+@pytest.mark.slow
 async def test_plain_ascii_draws_plain_ascii(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40), signs="ascii") as stage:
         screen = await shown(stage)
@@ -231,6 +241,7 @@ async def test_plain_ascii_draws_plain_ascii(open_app: OpenApp) -> None:
         assert "@" in drawn
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (60, 20)]))
 async def test_hostile_labels_and_sizes(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = DEMO
@@ -251,6 +262,7 @@ async def test_hostile_labels_and_sizes(open_app: OpenApp, size: tuple[int, int]
         assert screen.is_current
 
 
+@pytest.mark.slow
 async def test_losing_the_board_is_a_state_and_the_place_lights_again(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(120, 40)) as stage:
         await shown(stage)
@@ -310,6 +322,7 @@ async def test_the_walk_for_evenness_from_ratings_to_trims(open_app: OpenApp) ->
         assert any(a.level != b.level for a, b in zip(on_disk.places, DEMO.places, strict=True))
 
 
+@pytest.mark.slow
 async def test_typed_readings(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(80, 24)) as stage:
         await shown(stage)
@@ -321,6 +334,7 @@ async def test_typed_readings(open_app: OpenApp) -> None:
         assert stage.app.screen.query_one("#entry", Input).value == ""
 
 
+@pytest.mark.slow
 async def test_no_general_illumination_to_walk_is_said(open_app: OpenApp) -> None:
     bare = DEMO.model_copy(update={"places": tuple(p.model_copy(update={"position": None}) for p in DEMO.places)})
     async with open_app(bare, bare, size=(80, 24)) as stage:
@@ -332,6 +346,7 @@ async def test_no_general_illumination_to_walk_is_said(open_app: OpenApp) -> Non
         assert "two places of general illumination" in " ".join(text_of(stage.app).split())
 
 
+@pytest.mark.slow
 async def test_a_screen_is_saved_as_a_picture_that_needs_no_network(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO, size=(80, 24)) as stage:
         await shown(stage)

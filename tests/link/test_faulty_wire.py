@@ -40,6 +40,7 @@ PROFILES = {
 PIXELS = 30
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("nothing_is_left")
 @pytest.mark.parametrize("name", PROFILES)
 async def test_walk(name: str) -> None:
@@ -66,6 +67,7 @@ async def test_walk(name: str) -> None:
         assert told.of(Lost)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("nothing_is_left")
 async def test_settings_are_answered_rightly_over_flipped_bits() -> None:
     told, wired = Recorder(), board(pixels=200)

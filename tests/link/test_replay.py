@@ -48,6 +48,7 @@ def told(recorder: Recorder) -> list[str]:
     return [kind for kind in recorder.kinds if kind not in ("Waiting", "PortOpening", "WireNote")]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PROFILES)
 async def test_a_walk_played_back_gives_the_same_map_and_events(name: str, tmp_path: Path) -> None:
     truth, log = machine(), tmp_path / "wire.log"

@@ -99,6 +99,7 @@ def test_rows_are_offered_without_a_lamp_list_only() -> None:
     assert next(o.label for o in offers(Surroundings(listed, "a", 6), "")) == "Extra dive"
 
 
+@pytest.mark.slow
 @given(st.lists(st.text(max_size=40), max_size=8), st.text(max_size=40))
 def test_any_text_is_completed_to_labels_that_begin_so(labels: list[str], typed: str) -> None:
     for label in completed(vocabulary(tuple(labels)), typed):

@@ -60,6 +60,7 @@ def test_least_wire_is_proved_and_as_short_as_asked_for() -> None:
     assert plan.way_mm <= 0.82 * nearest_plan(plan.brief).way_mm
 
 
+@pytest.mark.slow
 def test_the_tidy_plan_enters_no_area_more_often_than_the_demonstration() -> None:
     plan = improved_plan(first_plan(brief_of(DEMO)), pieces=60)
     assert plan.visits <= now().visits

@@ -60,6 +60,7 @@ def demo_points() -> list[tuple[float, float]]:
     return [(p.position.x_mm, p.position.y_mm) for p in places if p is not None and p.position is not None]
 
 
+@pytest.mark.slow
 def test_the_demonstration_equals_shapely_and_networkx() -> None:
     points = demo_points()[::3]
     found = routes(points, DEMO.keep_outs)

@@ -55,6 +55,7 @@ def test_a_search_keeps_every_seat_and_its_own_account(seats: int, chains: int, 
     assert begun <= network.cost_mm(order) + 1e-6
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(15), deadline=None)
 @given(st.integers(10, 30), st.integers(1, 3), st.integers(0, 10_000))
 def test_a_bound_only_rises_and_no_order_ever_found_is_below_it(seats: int, chains: int, seed: int) -> None:

@@ -94,6 +94,7 @@ def test_the_frontier_is_what_trying_all_finds(
         assert any(abs(w - wire) < 2e-3 and (j, n) == (joints, shifted) for w, j, n in expected), (expected, mine)
 
 
+@pytest.mark.slow
 def test_six_places_of_the_demonstration() -> None:
     six = [place.id for place in DEMO.places if place.label in (
         "Kelp target 3", "Reef lane 2", "Urchin glow 3", "Otter bonus 20", "Wreck lock 2", "Trench eel 2")]  # fmt: skip

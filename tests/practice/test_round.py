@@ -89,6 +89,7 @@ def test_an_unknown_question_is_refused() -> None:
         a_round(4).answer("gremlins")
 
 
+@pytest.mark.slow
 def test_a_round_can_be_played_to_its_end_from_what_is_seen_and_read() -> None:
     """A person who believes the words and picks the answer with that text finds the fault in most rounds."""
     right = 0

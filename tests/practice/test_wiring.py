@@ -293,6 +293,7 @@ def test_the_drop_over_a_data_pin_is_its_ohms_times_the_tails_idle_current(cause
     assert short >= 3
 
 
+@pytest.mark.slow
 def test_a_charger_that_is_the_only_ground_cures_while_it_is_plugged() -> None:
     seen = {at("ground-by-charger", seed).look() for seed in range(12)}
     assert "comes-goes" in seen
@@ -340,6 +341,7 @@ def test_a_piece_the_wrong_way_round_is_not_a_single_pixel_the_wrong_way_round()
     assert (reads(piece, "jumper-k"), reads(single, "jumper-k")) == ("no", "yes")
 
 
+@pytest.mark.slow
 def test_loose_power_darkens_and_loose_data_disturbs_a_held_frame() -> None:
     power = [at("power-joint-loose", seed) for seed in range(8)]
     assert {reads(person, "hold-flex") for person in power} == {"dark"}

@@ -40,6 +40,7 @@ def run(faults: Faults, *, seed: int, jobs: int, limit_ms: float, pixels: int = 
     return owner.run(limit_ms=limit_ms), line
 
 
+@pytest.mark.slow
 def test_a_clean_line_asks_nothing_twice() -> None:
     outcome, line = run(Faults(), seed=1, jobs=300, limit_ms=60_000)
     assert outcome.done == 300
@@ -47,6 +48,7 @@ def test_a_clean_line_asks_nothing_twice() -> None:
     assert line.session.statistics.unreadable_lines == 0
 
 
+@pytest.mark.slow
 @given(
     seed=st.integers(0, 2**32),
     flip_bit=st.sampled_from([0, 1e-4, 1e-3]),
@@ -87,6 +89,7 @@ def test_a_board_that_keeps_restarting_is_set_up_anew(seed: int, lose_line: floa
     assert outcome.restarts_heard <= line.board.restarts
 
 
+@pytest.mark.slow
 @given(seed=st.integers(0, 2**32))
 @settings(max_examples=examples(20), deadline=None)
 def test_a_hopeless_line_is_given_up_and_nothing_is_claimed(seed: int) -> None:
@@ -95,6 +98,7 @@ def test_a_hopeless_line_is_given_up_and_nothing_is_claimed(seed: int) -> None:
     assert outcome.gave_up >= 4
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("delay_ms", first_now([300.0, 0.0, 20.0]))
 def test_damage_does_not_start_a_chain_of_asking_again(delay_ms: float) -> None:
     """About as many orders are asked again as were damaged, not more and more of them.

@@ -77,6 +77,7 @@ def reopened(bench: Bench) -> Bench:
     return again
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "change", first_now(["two spliced in", "nothing", "a run moved", "one at each of three", "one went dark"], now=2)
 )
@@ -301,6 +302,7 @@ BAD: dict[str, RecheckAnswer] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bad", first_now(BAD, now=3))
 def test_kept_answers_that_cannot_be_are_left_out_with_a_sentence(bad: str) -> None:
     good = half_way()

@@ -114,6 +114,7 @@ class Bench(Played[Rechecking]):
         raise AssertionError(f"not finished after {most} turns: {self.actions}")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("change", REWIRED)
 def test_the_map_comes_out_right(change: str) -> None:
     map_ = demo()
@@ -224,6 +225,7 @@ def test_words_that_are_not_understood_stay_in_the_line() -> None:
         assert bench.state.typed == words
 
 
+@pytest.mark.slow
 def test_a_board_without_pictures_is_asked_pixel_by_pixel() -> None:
     map_, wiring = untouched()
     wiring = wiring.removed(30)

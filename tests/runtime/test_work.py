@@ -301,6 +301,7 @@ def test_every_room_that_makes_a_job_is_held_to_these() -> None:
     assert made == set(COMPUTING.values())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", COMPUTING)
 def test_every_job_steps_a_progress_and_stops_where_it_is_told_to(name: str) -> None:
     _, jobs = jobs_of(name)

@@ -28,6 +28,7 @@ def page(tmp_path: Path, html: str) -> Path:
     return where
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("paper", first_now(sorted(PAPERS)))
 def test_it_prints_on_both_papers_with_nothing_cut_off(tmp_path: Path, paper: str) -> None:
     # the sheet leaves the size to the printer; a test has no printer, so it says the paper in its copy

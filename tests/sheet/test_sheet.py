@@ -269,6 +269,7 @@ def test_text_from_outside_is_cleaned_and_escaped(text: str) -> None:
         ElementTree.fromstring(shown)
 
 
+@pytest.mark.slow
 def test_the_same_map_gives_the_same_bytes_in_another_process(tmp_path: Path) -> None:
     """Another hash seed changes nothing; another time zone only the local dates of the log of evenings."""
 

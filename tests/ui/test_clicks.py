@@ -125,6 +125,7 @@ async def test_a_click_on_the_marked_row_takes_it(open_app: OpenApp, whole: Play
 PLACES = {"walk", "picture", "shapes", "recheck", "evenness"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("task", first_now(sorted(PLACES)))
 async def test_a_click_in_the_picture_picks_or_places(task: str, open_app: OpenApp, whole: PlayfieldMap) -> None:
     """Where a task has a picture in which a place can be meant, a click there is an event of the task."""

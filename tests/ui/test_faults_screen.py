@@ -88,6 +88,7 @@ def practice_port(practice: PracticeRound) -> SimulatedPort:
     return SimulatedPort(practice.board, name="practice")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("seed", "size"), first_now(ROUNDS, several=True))
 async def test_a_planted_fault_is_found_by_keys(open_app: OpenApp, seed: int, size: tuple[int, int]) -> None:
     practice = a_round(seed)
@@ -127,6 +128,7 @@ async def test_a_planted_fault_is_found_by_keys(open_app: OpenApp, seed: int, si
         await choose(stage, "leave")
 
 
+@pytest.mark.slow
 async def test_the_strip_shows_what_the_model_makes_of_the_frames(open_app: OpenApp) -> None:
     practice = a_round(11)  # the pixel after 19 is dead
     port = practice_port(practice)
@@ -179,6 +181,7 @@ async def test_a_lost_board_is_said_and_lit_again_when_it_is_back(open_app: Open
         assert search_of(stage).chosen == 2
 
 
+@pytest.mark.slow
 async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: OpenApp) -> None:
     async with open_app(a_map(), size=(120, 40)) as stage:
         await stage.lit()
@@ -206,6 +209,7 @@ async def test_a_repair_is_kept_in_the_file_and_the_walk_gets_the_map(open_app: 
         assert "fault repaired" in stage.walk.map.chain("a").note
 
 
+@pytest.mark.slow
 async def test_the_recheck_follows_a_repair_also_without_a_walk(open_app: OpenApp) -> None:
     async with open_app(a_map(), faults_on="a") as stage:
         await until(stage, lambda: search_of(stage).board.here)
@@ -222,6 +226,7 @@ async def test_the_recheck_follows_a_repair_also_without_a_walk(open_app: OpenAp
         assert load_map(stage.path).chain("a").note.startswith("20")
 
 
+@pytest.mark.slow
 async def test_the_flex_log_and_the_return_wire_reach_the_file(open_app: OpenApp) -> None:
     map_ = a_map(5)
     board = SimulatedBoard(BoardConfig(pixels=200), [wiring_of(map_, map_.chain("a"))], return_wires=(0,))
@@ -239,6 +244,7 @@ async def test_the_flex_log_and_the_return_wire_reach_the_file(open_app: OpenApp
         await until(stage, lambda: any("5 pixels found" in r.reason for r in load_map(stage.path).revisions))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("hostile", "size"), first_now(zip(HOSTILE, SIZES, strict=True), several=True), ids=range(len(HOSTILE))
 )

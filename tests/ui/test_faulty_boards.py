@@ -173,6 +173,7 @@ def dishonest(app: ProbeApp, board: SimulatedBoard) -> str:
     return f"says {walk.number} is lit; lit is {board.lit()}; {walk.board}"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", first_now(BOARDS, now=3))
 async def test_a_bad_board_is_told_and_loses_nothing(name: str, open_app: OpenApp) -> None:
     kind, words = BOARDS[name]

@@ -67,6 +67,7 @@ async def to_lamps(stage: Stage) -> None:
     assert top_name(stage) == "lamps"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now(SIZES))
 async def test_from_map_to_board_to_game_to_proof_by_keys(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = demo()
@@ -115,6 +116,7 @@ async def test_the_whole_proof_by_one_key(open_app: OpenApp) -> None:
         assert not any(proof.by_table for proof in found.proofs), "the board held no table"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now(SIZES))
 async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = demo()
@@ -148,6 +150,7 @@ async def test_what_changed_fills_a_lamp_number(open_app: OpenApp, size: tuple[i
         assert work(stage).map.observations == seen
 
 
+@pytest.mark.slow
 async def test_rows_are_added_changed_moved_and_taken_out(open_app: OpenApp) -> None:
     map_ = demo()
     async with open_app(map_, map_, size=(120, 40), config=ROOM) as stage:
@@ -182,6 +185,7 @@ def unjoined() -> PlayfieldMap:
     return map_
 
 
+@pytest.mark.slow
 async def test_places_join_by_name_all_sure_ones_at_once(open_app: OpenApp) -> None:
     map_ = unjoined()
     async with open_app(map_, map_, config=ROOM) as stage:
@@ -213,6 +217,7 @@ async def test_a_row_joins_to_a_place_picked_by_hand(open_app: OpenApp) -> None:
         await shows(stage, "1 place taken off")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now(SIZES))
 async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = hostile()
@@ -249,6 +254,7 @@ async def test_hostile_labels_do_no_harm(open_app: OpenApp, size: tuple[int, int
         await shows(stage, "wrong")
 
 
+@pytest.mark.slow
 async def test_a_lost_board_is_a_state_not_an_end(open_app: OpenApp) -> None:
     map_ = demo()
     async with open_app(map_, map_, config=ROOM) as stage:

@@ -64,6 +64,7 @@ async def opened(stage: Stage, keys: tuple[str, ...]) -> None:
         await stage.pilot.pause(0.2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", first_now(OPENED, now=5))
 async def test_f1_helps(name: str, open_app: OpenApp) -> None:
     map_ = load_map(demo_map_path())
@@ -113,6 +114,7 @@ async def test_f1_helps_while_a_port_is_picked(open_app: OpenApp) -> None:
         assert type(stage.app.screen).__name__ == "PortScreen"
 
 
+@pytest.mark.slow
 async def test_help_names_each_key_once_and_only_ours(open_app: OpenApp) -> None:
     async with open_app(load_map(demo_map_path())) as stage:
         await opened(stage, ("ctrl+t", "f1"))
@@ -122,6 +124,7 @@ async def test_help_names_each_key_once_and_only_ours(open_app: OpenApp) -> None
             assert not_ours not in shown
 
 
+@pytest.mark.slow
 async def test_what_is_typed_at_the_list_of_ports_goes_to_the_line(open_app: OpenApp) -> None:
     async with open_app(load_map(demo_map_path())) as stage:
         await stage.lit()

@@ -30,6 +30,7 @@ def with_history(*reasons: str) -> PlayfieldMap:
     return map_
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40)]))
 async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = with_history()
@@ -66,6 +67,7 @@ async def test_read_compare_and_go_back(open_app: OpenApp, size: tuple[int, int]
     assert diff(load_map(stage.path), map_) == (), "the walk takes even that back"
 
 
+@pytest.mark.slow
 async def test_from_the_walks_list_and_the_open_session(open_app: OpenApp) -> None:
     map_ = with_history()
     async with open_app(map_) as stage:
@@ -86,6 +88,7 @@ async def test_from_the_walks_list_and_the_open_session(open_app: OpenApp) -> No
     assert [r.number for r in after.revisions] == [1, 2, 3, 4, 5, 6], "the walk went on from there"
 
 
+@pytest.mark.slow
 async def test_looking_changes_nothing(open_app: OpenApp) -> None:
     map_ = with_history()
     async with open_app(map_) as stage:
@@ -116,6 +119,7 @@ async def test_hostile_reasons(open_app: OpenApp, reason: str) -> None:
         assert "Back to revision 2" in shown
 
 
+@pytest.mark.slow
 async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatch: pytest.MonkeyPatch) -> None:
     map_ = with_history()
     async with open_app(map_) as stage:
@@ -132,6 +136,7 @@ async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatc
         assert len(load_map(stage.path).revisions) == 3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (40, 12), (20, 5)]))
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(with_history(*["one more"] * 40), size=size) as stage:

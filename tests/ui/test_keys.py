@@ -157,6 +157,7 @@ def test_delete_and_letters_act_only_where_nothing_is_typed() -> None:
                 assert while_empty(key), row.id
 
 
+@pytest.mark.slow
 async def test_space_repeats_the_last_place_while_nothing_is_typed(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -172,6 +173,7 @@ async def test_space_repeats_the_last_place_while_nothing_is_typed(open_app: Ope
         assert stage.walk.map.place_by_id[chain.pixels[2].place or ""].label == "Eel one"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "over", first_now([("escape", "f1"), ("f10",), ("ctrl+l", "up"), ("escape",), ("f1",), ("f5",)], now=3)
 )

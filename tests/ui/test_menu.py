@@ -83,6 +83,7 @@ async def test_what_cannot_be_done_now_says_why_and_stays(open_app: OpenApp) -> 
         assert not isinstance(stage.app.screen, ChoiceScreen)
 
 
+@pytest.mark.slow
 async def test_the_menu_by_mouse(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         screen = await opened(stage, "f10")
@@ -114,6 +115,7 @@ def _wheel() -> Any:
     return MouseScrollDown
 
 
+@pytest.mark.slow
 async def test_a_picker_by_letter_by_arrows_and_by_mouse(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -165,6 +167,7 @@ async def test_the_line_of_keys_can_be_clicked(open_app: OpenApp) -> None:
         assert stage.walk.map.chains[0].pixels[0].state.value == "dark", "F2 Nothing lit"
 
 
+@pytest.mark.slow
 async def test_keys_pressed_at_once_reach_the_picker(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -207,6 +210,7 @@ async def test_export_is_written_from_inside_and_never_over_the_map(open_app: Op
         assert stage.path.read_bytes() == before
 
 
+@pytest.mark.slow
 async def test_the_sheet_is_written_from_inside_and_esc_goes_back_step_by_step(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -222,6 +226,7 @@ async def test_the_sheet_is_written_from_inside_and_esc_goes_back_step_by_step(o
         assert "<html" in await written(stage, wanted)
 
 
+@pytest.mark.slow
 async def test_what_belongs_to_another_screen_is_done_there(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()

@@ -49,6 +49,7 @@ async def opened(stage: Stage, name: str) -> str:
     return await press(stage, "enter")
 
 
+@pytest.mark.slow
 async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         shown = await opened(stage, "power")
@@ -68,6 +69,7 @@ async def test_power_is_live_while_it_is_edited(open_app: OpenApp) -> None:
         assert load_map(stage.path) == DEMO
 
 
+@pytest.mark.slow
 async def test_a_feed_where_it_helps_most(open_app: OpenApp) -> None:
     map_ = DEMO.model_copy(update={"feeds": ()})
     async with open_app(map_) as stage:
@@ -86,6 +88,7 @@ async def test_a_feed_where_it_helps_most(open_app: OpenApp) -> None:
         assert len(load_map(stage.path).feeds) == 1
 
 
+@pytest.mark.slow
 async def test_what_is_refused_stays_in_the_line_with_the_reason(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "power")
@@ -98,6 +101,7 @@ async def test_what_is_refused_stays_in_the_line_with_the_reason(open_app: OpenA
         assert load_map(stage.path) == DEMO
 
 
+@pytest.mark.slow
 async def test_the_walk_goes_on_with_the_changed_map(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "power")
@@ -115,6 +119,7 @@ async def test_the_walk_goes_on_with_the_changed_map(open_app: OpenApp) -> None:
         assert load_map(stage.path).chain("playfield").wire == "20 AWG"
 
 
+@pytest.mark.slow
 async def test_cautions_come_first_and_esc_leaves_them(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await stage.lit()
@@ -136,6 +141,7 @@ async def test_cautions_come_first_and_esc_leaves_them(open_app: OpenApp) -> Non
         assert shows(stage) == "harness"
 
 
+@pytest.mark.slow
 async def test_home_and_end_of_a_table_and_its_columns_by_arrows(open_app: OpenApp) -> None:
     async with open_app(DEMO, size=(40, 24)) as stage:
         await opened(stage, "harness")
@@ -153,6 +159,7 @@ async def test_home_and_end_of_a_table_and_its_columns_by_arrows(open_app: OpenA
         assert table.scroll_target_x == 0
 
 
+@pytest.mark.slow
 async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
     number = DEMO.pixels_at["whirlpool"][0][1]
     joint = joint_at(DEMO.chain("playfield"), number).model_copy(update={"data_to": JoinedTo.GROUND})
@@ -173,6 +180,7 @@ async def test_the_sheet_flags_unlike_functions(open_app: OpenApp) -> None:
         assert "0 refused" in text_of(stage.app)
 
 
+@pytest.mark.slow
 async def test_joints_one_after_the_other(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "harness")
@@ -186,6 +194,7 @@ async def test_joints_one_after_the_other(open_app: OpenApp) -> None:
         assert "joint 0 to 1" in text_of(stage.app)
 
 
+@pytest.mark.slow
 async def test_batches_by_keys(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "harness")
@@ -200,6 +209,7 @@ async def test_batches_by_keys(open_app: OpenApp) -> None:
         assert "pink" in text_of(stage.app)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", first_now(HOSTILE))
 async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> None:
     map_ = put(DEMO, DEMO.feeds[0].model_copy(update={"name": text, "note": text}))
@@ -221,6 +231,7 @@ async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> No
             assert not any(character in shown for character in "\x00\x07\x1b\x9b\u202e\u2066")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (40, 12), (20, 5)]))
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(DEMO, size=size) as stage:
@@ -262,6 +273,7 @@ async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatc
         assert load_map(stage.path).chain("playfield").wire == "18 AWG"
 
 
+@pytest.mark.slow
 async def test_losing_the_board_does_not_stop_the_planning(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "power")

@@ -98,6 +98,7 @@ def wirings(map_: PlayfieldMap, rewire: str) -> Sequence[ChainWiring]:
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "rewire",
     first_now(["two spliced in", "nothing", "a run taken out", "a run reversed", "one at each of three"]),
@@ -119,6 +120,7 @@ async def test_the_map_comes_right_by_keys(open_app: OpenApp, rewire: str) -> No
     assert verified_count(after, after.chain(CHAIN)) > len(real[0]) * 0.8
 
 
+@pytest.mark.slow
 async def test_changes_said_on_the_screen(open_app: OpenApp) -> None:
     map_ = load_map(demo_map_path())
     real = [wiring_of_chain(map_, chain) for chain in map_.chains]
@@ -148,6 +150,7 @@ async def test_changes_said_on_the_screen(open_app: OpenApp) -> None:
     assert agrees(load_map(stage.path), CHAIN, real[0]) == []
 
 
+@pytest.mark.slow
 async def test_undo_and_losing_the_board(open_app: OpenApp) -> None:
     map_ = load_map(demo_map_path())
     real = wirings(map_, "two spliced in")
@@ -191,6 +194,7 @@ async def test_undo_and_losing_the_board(open_app: OpenApp) -> None:
     assert load_map(stage.path) == map_, "a recheck that was left changes nothing"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40)]))
 async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int, int]) -> None:
     map_ = load_map(demo_map_path())
@@ -245,6 +249,7 @@ def small(label: str, area: str = "") -> PlayfieldMap:
     return map_
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("label", first_now(HOSTILE))
 async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
     map_ = small(label, area=label)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from probe.document.diff import diff
 from probe.document.edits import Insert, renumber
 from probe.document.file import load_map
@@ -11,6 +13,7 @@ from tests.ui.conftest import OpenApp, text_of
 from tests.ui.test_walk_screen import small
 
 
+@pytest.mark.slow
 async def test_a_walk_becomes_one_revision_and_is_taken_back_later(open_app: OpenApp) -> None:
     map_ = small()
     async with open_app(map_) as stage:

@@ -108,6 +108,7 @@ def test_a_setting_changed_elsewhere_is_seen() -> None:
 # -- in the program ---------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 async def test_a_change_holds_at_once_in_open_tasks_and_is_kept(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -128,6 +129,7 @@ async def test_a_change_holds_at_once_in_open_tasks_and_is_kept(open_app: OpenAp
         assert stage.walk.steady_only
 
 
+@pytest.mark.slow
 async def test_what_cannot_be_kept_holds_until_one_leaves(open_app: OpenApp) -> None:
     class Fails(NoOpener):
         def remember_setting(self, name: str, value: object) -> None:
@@ -159,6 +161,7 @@ async def test_they_open_from_home_without_a_map_and_lead_back() -> None:
 # -- signs of the font -------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (200, 60)]))
 async def test_the_first_run_asks_for_signs_once(size: tuple[int, int]) -> None:
     keeps = Keeps()
@@ -250,6 +253,7 @@ def test_a_page_asked_for_by_name_is_left_in_one_step() -> None:
     assert task.step(state, ev.Leave(), 0.0) is None
 
 
+@pytest.mark.slow
 async def test_a_page_is_read_and_scrolled(open_app: OpenApp) -> None:
     async with open_app(small(), size=(80, 24)) as stage:
         await stage.lit()

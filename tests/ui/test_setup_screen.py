@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from device_protocol.board import ChainWiring
 from probe.document.file import demo_map_path, load_map
 from probe.document.operations import new_map
@@ -12,6 +14,7 @@ from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 
+@pytest.mark.slow
 async def test_a_new_map_is_set_up_and_walked(open_app: OpenApp) -> None:
     wiring = ChainWiring.of_places(f"a:{n}" for n in range(12))
     async with open_app(None, wirings=[wiring]) as stage:
@@ -70,6 +73,7 @@ async def test_in_the_demo_the_set_up_says_what_is_lit(open_app: OpenApp) -> Non
         await until(stage, "lit, all")
 
 
+@pytest.mark.slow
 async def test_esc_at_the_first_question_leads_home(open_app: OpenApp) -> None:
     async with open_app(None) as stage:
         await until(stage, "Which machine is this?")

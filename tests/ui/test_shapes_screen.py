@@ -42,6 +42,7 @@ async def test_a_click_picks_and_arrows_move(size: tuple[int, int], open_app: Op
         assert "Left flipper" in text_of(stage.app) or "left flipper" in text_of(stage.app)
 
 
+@pytest.mark.slow
 async def test_zoom_goes_whole_half_area_and_follows_what_is_lit(open_app: OpenApp) -> None:
     async with open_app(KELP, size=(120, 40)) as stage:
         await stage.lit()

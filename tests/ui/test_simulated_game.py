@@ -51,6 +51,7 @@ def test_with_a_real_game_there_is_nothing_to_press() -> None:
     assert not {"watch.press", "watch.lamp_test"} & set(shown)
 
 
+@pytest.mark.slow
 async def test_the_demo_lets_everything_of_watch_be_tried(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PLAYFIELD_PROBE_SETTINGS", str(tmp_path / "settings.json"))
     arguments = build_parser().parse_args(["demo", "--complete", "--keep", str(tmp_path / "kept.json")])

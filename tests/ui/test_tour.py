@@ -30,6 +30,7 @@ async def until_at(stage: Stage, stop: int) -> None:
     raise AssertionError(f"the tour is at {at(stage)}, not {stop}:\n{text_of(stage.app)}")
 
 
+@pytest.mark.slow
 async def test_it_goes_on_with_what_is_tried(open_app: OpenApp) -> None:
     truth = load_map(demo_map_path())
     async with open_app(load_map(demo_map_path(HALF)), truth, tour=True) as stage:
@@ -61,6 +62,7 @@ async def test_it_goes_on_with_what_is_tried(open_app: OpenApp) -> None:
         await until_at(stage, 0)
 
 
+@pytest.mark.slow
 async def test_it_can_be_ended_and_begun_again(open_app: OpenApp) -> None:
     map_ = load_map(demo_map_path(HALF))
     async with open_app(map_, load_map(demo_map_path())) as stage:
@@ -83,6 +85,7 @@ async def test_with_a_real_board_it_says_where_the_tour_is(open_app: OpenApp) ->
         assert "demo --tour" in " ".join(text_of(stage.app).replace("│", " ").split())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now([(80, 24), (40, 12), (20, 5)]))
 async def test_every_sentence_fits(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(load_map(demo_map_path(HALF)), load_map(demo_map_path()), tour=True, size=size) as stage:

@@ -45,6 +45,7 @@ async def test_names_from_a_paper_list_pasted_at_once_arrive_whole(open_app: Ope
         assert labels(stage) == list(NAMES)
 
 
+@pytest.mark.slow
 async def test_a_name_typed_while_the_board_is_busy_arrives_whole(open_app: OpenApp) -> None:
     async with open_app(unnamed()) as stage:
         for number, name in enumerate(NAMES):

@@ -111,6 +111,7 @@ async def test_the_message_begins_with_the_cure_and_its_key(open_app: OpenApp) -
         assert shown[0].strip().startswith("Ctrl+R saves again, or elsewhere")
 
 
+@pytest.mark.slow
 async def test_saving_over_keeps_theirs_beside_it(open_app: OpenApp) -> None:
     written: list[bytes] = []
     async with with_an_answer(open_app, lambda path: written.append(replace(path))) as stage:
@@ -126,6 +127,7 @@ async def test_saving_over_keeps_theirs_beside_it(open_app: OpenApp) -> None:
         assert shown
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("why", ["replaced", "full"])
 async def test_saving_under_another_name(open_app: OpenApp, disk: Full, tmp_path: Path, why: str) -> None:
     def trouble(path: Path) -> None:
@@ -195,6 +197,7 @@ async def test_leaving_asks_and_esc_goes_back_to_light(open_app: OpenApp, disk: 
         assert has_label(stage.path)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key", ["l", "ctrl+q"])
 async def test_leaving_with_a_rescue_copy(open_app: OpenApp, disk: Full, tmp_path: Path, key: str) -> None:
     def trouble(path: Path) -> None:

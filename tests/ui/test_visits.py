@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from probe.document.diff import diff
 from probe.document.file import load_map
 from probe.document.revisions import at_revision
@@ -17,6 +19,7 @@ from tests.ui.test_power_screens import DEMO, opened, press
 NEW = len(DEMO.revisions)
 
 
+@pytest.mark.slow
 async def test_power_edits_are_one_revision_apart_from_the_walk(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await stage.lit()
@@ -59,6 +62,7 @@ async def test_a_feed_that_is_moved_says_so(open_app: OpenApp) -> None:
     assert [r.reason for r in load_map(stage.path).revisions[NEW:]] == ["Feed Board end moved"]
 
 
+@pytest.mark.slow
 async def test_a_visit_that_changes_nothing_makes_no_revision(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "power")
@@ -68,6 +72,7 @@ async def test_a_visit_that_changes_nothing_makes_no_revision(open_app: OpenApp)
     assert load_map(stage.path) == DEMO
 
 
+@pytest.mark.slow
 async def test_harness_and_power_are_one_visit(open_app: OpenApp) -> None:
     async with open_app(DEMO) as stage:
         await opened(stage, "power")
@@ -77,6 +82,7 @@ async def test_harness_and_power_are_one_visit(open_app: OpenApp) -> None:
     assert [r.reason for r in saved.revisions[NEW:]] == ["Playfield: wire changed"]
 
 
+@pytest.mark.slow
 async def test_lamps_are_revisions_and_undone_across_sessions(open_app: OpenApp) -> None:
     map_ = demo()
     async with open_app(map_, map_, size=(120, 40), config=ROOM) as stage:

@@ -111,6 +111,7 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
         assert "LIT" in shown
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("label", first_now(HOSTILE))
 async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> None:
     map_ = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=3))
@@ -145,6 +146,7 @@ async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> 
     assert first.label == label, "what was typed is kept as it was typed"
 
 
+@pytest.mark.slow
 async def test_losing_the_board_is_a_state_on_the_screen(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -168,6 +170,7 @@ async def _until(stage: Stage, what: object, seconds: float = 5) -> None:
     raise AssertionError(text_of(stage.app))
 
 
+@pytest.mark.slow
 async def test_keys_while_the_line_is_empty_and_while_it_is_not(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -209,6 +212,7 @@ async def test_paper_entry_needs_no_board(open_app: OpenApp) -> None:
     assert first.label == "Otter"
 
 
+@pytest.mark.slow
 async def test_table_sorts_searches_and_lights(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -287,6 +291,7 @@ async def test_esc_leads_to_everything_else(open_app: OpenApp) -> None:
             await stage.lit()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("size", "roomy"), first_now([((80, 24), False), ((120, 40), True), ((200, 60), True)], now=2, several=True)
 )
@@ -302,6 +307,7 @@ async def test_what_is_around_and_left_is_shown_where_there_is_room(
         assert sum("█" in line for line in text.splitlines()[:16]) >= (14 if size[0] >= 180 else 7)
 
 
+@pytest.mark.slow
 async def test_a_large_screen_shows_more_of_the_chain_what_is_left_the_keys_and_what_the_signs_mean(
     open_app: OpenApp,
 ) -> None:

@@ -29,6 +29,7 @@ def parsed(content: bytes) -> PlayfieldMap:
     return parse_map(Path("kelp.json"), content, "")
 
 
+@pytest.mark.slow
 @given(maps())
 def test_any_map_reads_back_equal_and_follows_the_schema(map_: PlayfieldMap) -> None:
     content = render_map(map_)
@@ -37,6 +38,7 @@ def test_any_map_reads_back_equal_and_follows_the_schema(map_: PlayfieldMap) -> 
     VALIDATOR.validate(json.loads(content))
 
 
+@pytest.mark.slow
 @given(maps())
 def test_one_record_a_line_and_nothing_that_upsets_one(map_: PlayfieldMap) -> None:
     text = render_map(map_).decode()
@@ -53,6 +55,7 @@ def test_one_record_a_line_and_nothing_that_upsets_one(map_: PlayfieldMap) -> No
             json.loads(line.removesuffix(","))
 
 
+@pytest.mark.slow
 @given(maps())
 def test_the_quick_look_for_doubled_keys_counts_all_of_them(map_: PlayfieldMap) -> None:
     content = render_map(map_)
@@ -68,6 +71,7 @@ def test_blocks_are_what_holds_many_records() -> None:
     assert blocks_of(Place) == ()
 
 
+@pytest.mark.slow
 @given(maps(), st.data())
 def test_a_cached_line_is_the_line(map_: PlayfieldMap, data: st.DataObject) -> None:
     renderer = Renderer()
@@ -78,6 +82,7 @@ def test_a_cached_line_is_the_line(map_: PlayfieldMap, data: st.DataObject) -> N
             map_ = op.assign_place(map_, map_.chains[0].id, data.draw(st.integers(0, 8)), place.id)
 
 
+@pytest.mark.slow
 def test_the_cache_lets_go_of_old_records() -> None:
     renderer = Renderer()
     map_ = DEMO

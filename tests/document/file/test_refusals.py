@@ -198,6 +198,7 @@ def test_faults_in_a_reformatted_file_are_found_too(tmp_path: Path) -> None:
     assert line == '"state": "lit",'
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(300))
 @given(st.data())
 def test_no_damage_gets_through_as_anything_but_a_storage_error(data: st.DataObject) -> None:

@@ -81,6 +81,7 @@ HARD: dict[str, tuple[list[str], int]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", HARD)
 @pytest.mark.parametrize("seed", first_now([1, 2]))
 def test_what_is_no_ordinary_splice_is_found_and_ends(case: str, seed: int) -> None:
@@ -354,6 +355,7 @@ def test_setups_that_make_no_sense_are_refused() -> None:
         Setup.declared(4, [0, 9])
 
 
+@pytest.mark.slow
 def test_the_same_answers_give_the_same_questions() -> None:
     def script() -> list[str]:
         chain = rewired(Chain(50), ["insert", "reverse"], np.random.default_rng(3))
@@ -391,6 +393,7 @@ def test_a_pixel_that_gives_no_light_any_more_is_lit_once_alone(at: int) -> None
     assert actions <= 5
 
 
+@pytest.mark.slow
 def test_a_removed_pixel_is_no_dark_one_that_moved_behind_the_end() -> None:
     old = [*range(20), *range(21, 30), *range(40, 47), *range(30, 40), *range(47, 60)]
     chain = Chain(60, pixels=[Pixel(n, n) for n in old])
@@ -418,6 +421,7 @@ def test_pixels_added_behind_the_last_are_found(tail: int) -> None:
     assert actions <= 8
 
 
+@pytest.mark.slow
 def test_more_new_pixels_in_one_run_than_are_considered_at_first() -> None:
     chain = Chain(60)
     chain.pixels[20:20] = chain.fresh(18)
@@ -452,6 +456,7 @@ def test_one_lie_does_not_spoil_the_map(lie_at: int) -> None:
     assert visible(state, chain) == chain.visible(), chain.edits
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(6), deadline=None)
 @given(
     st.integers(12, 40),
