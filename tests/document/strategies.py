@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from hypothesis import strategies as st
@@ -253,6 +254,14 @@ batches = st.builds(
     data_out=texts,
     chip=st.none() | st.sampled_from(["ws2812b", "sk6812-rgbw"]),
     white=st.sampled_from(["", "FFBF12"]),
+    bench_pixels=st.none() | st.integers(1, 1_000),
+    bench_order=st.sampled_from(["", "GRB", "RGBW"]),
+    bench_dark_ma=st.none() | st.floats(0, 1_000_000),
+    bench_red_ma=st.none() | st.floats(0, 1_000_000),
+    bench_minutes=st.none() | st.integers(0, 100_000),
+    bench_judged=st.none() | st.sampled_from(Judged),
+    bench_flaw=texts,
+    bench_on=st.none() | st.dates(min_value=date(1900, 1, 1)).map(date.isoformat),
     note=texts,
 )
 
