@@ -47,6 +47,8 @@ LONGEST_INSERT = 24
 WHOLE = 220
 """Up to so many numbers every shift is in the tables; beyond, shifts up to BAND and those that a single light showed."""
 BAND = 40
+NEAR_BY = 24
+"""A pixel in and one out at most this far apart are one edit."""
 NEARLY = 20.0
 """Edits this far (natural logarithm) below the best become no maps."""
 BEST = 30
@@ -349,6 +351,7 @@ def single_edits(
         [a[few], b[few]],
         lambda a, b: np.concatenate([items[:a], np.full(b - a, NEW), items[b:]]),
     )
+    _in_and_out(t, prior, n, keep, log_more)
     one = np.flatnonzero((items >= 0) & (items < setup.entries))
     one = one[np.array([world.spot[items[i]] >= 0 for i in one.tolist()], dtype=bool)] if one.size else one
     if one.size:
@@ -366,6 +369,33 @@ def single_edits(
     _other_end(t, world, maps, priors, log_more)
     made = np.array(maps, dtype=np.int64).reshape(len(maps), width)
     return Edited(made, np.array(priors), unseen, alike)
+
+
+def _in_and_out(t: _Tables, prior: Prior, n: int, keep: object, log_more: float) -> None:
+    """A pixel in and another out near by: each alone moves all that follows, so that neither looks likely by itself."""
+    if n >= t.width or n < 2:
+        return
+    items = t.items
+    a, b = _runs(n, NEAR_BY)
+    b = b - 1
+    fine = (a < b) & (b - a <= NEAR_BY)
+    a, b = a[fine], b[fine]
+    once = 0.98 * (1 - prior.goes_on) + 0.02 / LONGEST_INSERT
+    added = np.log(prior.insertion * once / (n + 1)) + float(np.log(1 - prior.further - prior.silent))
+    taken = np.log(prior.removal * ((1 - prior.long) * 0.85 + prior.long / n) / n)
+    cost = np.full(a.size, 2 * log_more + float(added + taken))
+    keep(  # type: ignore[operator]
+        t.fresh[a + 1] - t.fresh[a] + t.part(1, a, b) - t.part(0, a, b + 1) + t.gone[b + 1] - t.gone[b],
+        cost,
+        [a, b],
+        lambda a, b: np.concatenate([items[:a], [NEW], items[a:b], items[b + 1 :]]),
+    )
+    keep(  # type: ignore[operator]
+        t.gone[a + 1] - t.gone[a] + t.part(-1, a + 1, b + 1) - t.part(0, a, b + 1) + t.fresh[b + 1] - t.fresh[b],
+        cost,
+        [a, b],
+        lambda a, b: np.concatenate([items[:a], items[a + 1 : b + 1], [NEW], items[b + 1 :]]),
+    )
 
 
 def _runs(n: int, longest: int) -> tuple[Ints, Ints]:
