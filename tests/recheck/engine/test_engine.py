@@ -389,7 +389,8 @@ def test_a_pixel_that_gives_no_light_any_more_is_lit_once_alone(at: int) -> None
     lit_alone = sum(o.action == Probe(number=at) for o in state.observations)
     assert found_map(state) == list(range(60))
     assert [one.dark for one in state.result().numbers] == [number == at for number in range(60)]
-    assert lit_alone == 1
+    assert lit_alone <= 1  # the first pixel of a chain cannot have moved from before it: pictures settle that
+    assert lit_alone == 1 or at == 0
     assert actions <= 5
 
 
