@@ -398,13 +398,13 @@ def _current_read(s: Bench, time: str) -> _N:
     if found.judged is Judged.STOP:
         made, effects = _keep(replace(s, stage=BenchStage.OHMS, typed="", message=words), **kept, bench_flaw=found.why)
         return made, (*effects, fx.Bell())
-    flaw = "; ".join(part for part in (s.flaw, found.why if found.judged is Judged.LOOK else "") if part)
+    flaw = _with_flaw(s, found.why if found.judged is Judged.LOOK else "")
     s = replace(_on(s, BenchStage.BURN_IN, words), flaw=flaw, lit_s=0.0)
     return _keep(s, **kept | {"bench_judged": Judged.LOOK if flaw else Judged.GOOD, "bench_flaw": flaw})
 
 
 def _touched(s: Bench, time: str) -> _N:
-    flaw = "; ".join(part for part in (s.flaw, "" if s.chosen == 0 else s.items[s.chosen]) if part)
+    flaw = _with_flaw(s, "" if s.chosen == 0 else s.items[s.chosen])
     judged = Judged.STOP if s.chosen == 1 else Judged.LOOK if flaw else Judged.GOOD
     minutes = int(s.lit_s / 60)
     done, effects = _keep(
@@ -416,6 +416,10 @@ def _touched(s: Bench, time: str) -> _N:
         Judged.STOP: "stop: off and unplug; do not fit what gets hot",
     }[judged]
     return replace(done, message=f"{advice}{'' if not flaw else f' ({flaw})'}"), effects
+
+
+def _with_flaw(s: Bench, more: str) -> str:
+    return "; ".join(part for part in (s.flaw, more) if part)
 
 
 def _keep(s: Bench, **fields: object) -> _N:

@@ -124,12 +124,8 @@ def test_a_label_finished_before_its_light_waits_for_it() -> None:
     assert (walk.state.number, walk.state.typed, walk.state.waiting) == (3, "Cra", ())
 
 
-@pytest.mark.parametrize("how", ["lost", "restarted", "refused", "undo", "moved"])
-def test_what_waits_goes_back_into_the_line_and_onto_no_other_pixel(how: str) -> None:
-    walk = at_board()
-    walk(*label("Otter"))
-    walk.lights_up = False
-    walk(Move(1), *label("Eel"), *label("Crab"), Typed("Sq"))
+def send_back(walk: Played[Walk], how: str) -> None:
+    """What waits for light goes back into the line, in one of the ways in which it can."""
     match how:
         case "lost":
             walk.lose()
@@ -142,6 +138,15 @@ def test_what_waits_goes_back_into_the_line_and_onto_no_other_pixel(how: str) ->
             walk(Undo())
         case _:
             walk(Move(1))
+
+
+@pytest.mark.parametrize("how", ["lost", "restarted", "refused", "undo", "moved"])
+def test_what_waits_goes_back_into_the_line_and_onto_no_other_pixel(how: str) -> None:
+    walk = at_board()
+    walk(*label("Otter"))
+    walk.lights_up = False
+    walk(Move(1), *label("Eel"), *label("Crab"), Typed("Sq"))
+    send_back(walk, how)
     assert walk.state.typed == "Eel"
     assert "not taken: Crab, Sq" in walk.state.message or how == "undo"
     before = walk.map
@@ -161,18 +166,7 @@ def test_what_is_typed_on_without_looking_lands_on_no_pixel(how: str, later: str
     walk(*label("Otter"))
     walk.lights_up = False
     walk(*label("Ray"), *label("Eel"), Typed("Cr"))
-    match how:
-        case "lost":
-            walk.lose()
-        case "restarted":
-            walk.lose()
-            walk.plug(BOARD)
-        case "refused":
-            walk.refuse("there is no such pixel")
-        case "undo":
-            walk(Undo())
-        case _:
-            walk(Move(1))
+    send_back(walk, how)
     before = walk.map
     if how != "undo":
         walk.plug(BOARD)

@@ -290,8 +290,7 @@ def single_edits(
     sizes = np.arange(1, min(LONGEST_INSERT, width - n) + 1)
     if sizes.size:
         at, size = (x.ravel() for x in np.meshgrid(np.arange(n + 1), sizes, indexing="ij"))
-        geometric = 0.98 * (1 - prior.goes_on) * prior.goes_on ** (size - 1.0) + 0.02 / LONGEST_INSERT
-        place = log_more + np.log(prior.insertion * geometric / (n + 1))
+        place = log_more + _insertion_prior(prior, n, size)
         end = np.full_like(at, n)
         moved = t.part(size, at, end) - t.part(0, at, end)
         visible = float(np.log(1 - prior.further - prior.silent))
@@ -333,8 +332,7 @@ def single_edits(
     a, b = np.triu_indices(n + 1, 1) if n <= WHOLE else _runs(n, BAND)
     size = b - a
     end = np.full_like(a, n)
-    out = (1 - prior.long) * 0.85 * 0.15 ** (size - 1.0) + prior.long / n
-    out_prior = np.log(prior.removal * out / n)
+    out_prior = _removal_prior(prior, n, size)
     out_prior = np.where(b == n, np.logaddexp(out_prior, np.log(prior.stops / n)), out_prior) + log_more
     lost = t.gone[b] - t.gone[a] - t.part(0, a, b)
     fine = size < n
@@ -380,10 +378,9 @@ def _in_and_out(t: _Tables, prior: Prior, n: int, keep: object, log_more: float)
     b = b - 1
     fine = (a < b) & (b - a <= NEAR_BY)
     a, b = a[fine], b[fine]
-    once = 0.98 * (1 - prior.goes_on) + 0.02 / LONGEST_INSERT
-    added = np.log(prior.insertion * once / (n + 1)) + float(np.log(1 - prior.further - prior.silent))
-    taken = np.log(prior.removal * ((1 - prior.long) * 0.85 + prior.long / n) / n)
-    cost = np.full(a.size, 2 * log_more + float(added + taken))
+    one = np.ones(a.size)
+    visible = float(np.log(1 - prior.further - prior.silent))
+    cost = 2 * log_more + visible + _insertion_prior(prior, n, one) + _removal_prior(prior, n, one)
     keep(  # type: ignore[operator]
         t.fresh[a + 1] - t.fresh[a] + t.part(1, a, b) - t.part(0, a, b + 1) + t.gone[b + 1] - t.gone[b],
         cost,
@@ -528,6 +525,18 @@ def _swapped(t: _Tables, prior: Prior, n: int, keep: object, rng: np.random.Gene
 def _exchange(t: _Tables, a: Ints, c: Ints, p: Ints, q: Ints) -> Floats:
     weight = t.part(a - c, c, c + q) + t.part(q - p, a + p, c) + t.part(c - a + q - p, a, a + p) - t.part(0, a, c + q)
     return np.asarray(weight)
+
+
+def _insertion_prior(prior: Prior, n: int, size: Ints | Floats) -> Floats:
+    """Log prior of a run of so many pixels spliced in at one of n + 1 positions."""
+    geometric = 0.98 * (1 - prior.goes_on) * prior.goes_on ** (size - 1.0) + 0.02 / LONGEST_INSERT
+    return np.asarray(np.log(prior.insertion * geometric / (n + 1)))
+
+
+def _removal_prior(prior: Prior, n: int, size: Ints | Floats) -> Floats:
+    """Log prior of a run of so many pixels taken out of n."""
+    out = (1 - prior.long) * 0.85 * 0.15 ** (size - 1.0) + prior.long / n
+    return np.asarray(np.log(prior.removal * out / n))
 
 
 def _move_prior(prior: Prior, n: int, p: Ints, q: Ints) -> Floats:
