@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 
 from device_protocol.framing import crc16
 from device_protocol.lamp_table import (
@@ -33,6 +34,19 @@ SMALL = BoardLampTable(
 OTHER = BoardLampTable(
     outputs=(TableOutput(0, 12, "GRB", 450),), entries=(TableEntry(TableLamp(1), 0, 6, Colour(9, 9, 9)),)
 )
+
+SHIFT_REGISTERS = {"PP_OUTPUTS": 1, "PP_AVR_SHIFT": 1, "PP_INPUTS": 60, "PP_PIXELS": 84}
+"""Build of a board whose inputs come through eight 74HC165, four of their inputs unused."""
+SIXTY_LAMPS = BoardLampTable(
+    outputs=(TableOutput(0, 84, "GRB", 2000),),
+    entries=tuple(TableEntry(TableLamp(number), 0, number + 5, Colour(0, 7, 0)) for number in range(1, 61)),
+)
+"""Its table: lamp n lights pixel n + 5."""
+
+
+def levels_of(on: Collection[int]) -> bytes:
+    """What the registers see when these of 64 active-low inputs are on."""
+    return sum(1 << number - 1 for number in range(1, 65) if number not in on).to_bytes(8, "little")
 
 
 def order_texts(table: BoardLampTable, revision: int) -> list[str]:

@@ -18,7 +18,15 @@ from device_protocol.values import Colour
 from tests.firmware import build
 from tests.firmware.adapters import INPUT_PINS
 from tests.firmware.host_board import HostBoard
-from tests.firmware.lamp_tables import SMALL, demo_table, lit_pixels, order_texts
+from tests.firmware.lamp_tables import (
+    SHIFT_REGISTERS,
+    SIXTY_LAMPS,
+    SMALL,
+    demo_table,
+    levels_of,
+    lit_pixels,
+    order_texts,
+)
 from tests.firmware.orders import order, read_answer
 from tests.firmware.simulated_avr import SimulatedAvr
 from tests.firmware.test_table_power_cut import ask_avr, put_avr
@@ -175,25 +183,17 @@ def test_no_ghost_in_a_matrix_behind_slow_optocouplers(columns_ms: float) -> Non
             assert seen == {number for number in on if first <= number < first + 8}
 
 
-SHIFT = {"PP_OUTPUTS": 1, "PP_AVR_SHIFT": 1, "PP_INPUTS": 60, "PP_PIXELS": 84}
-
-
 @pytest.mark.slow
 def test_sixty_latched_lamps_through_shift_registers() -> None:
     """More lamps than the chip has pins: eight 74HC165 in a row on three of them, four of their inputs unused."""
-    table = BoardLampTable(
-        outputs=(TableOutput(0, 84, "GRB", 2000),),
-        entries=tuple(TableEntry(TableLamp(number), 0, number + 5, Colour(0, 7, 0)) for number in range(1, 61)),
-    )
-    with SimulatedAvr(build.build_avr(SHIFT), paused=True) as chip:
+    with SimulatedAvr(build.build_avr(SHIFT_REGISTERS), paused=True) as chip:
         assert chip.receive_line(100) is not None
-        put_avr(chip, [*order_texts(table, 3), "play game"])
+        put_avr(chip, [*order_texts(SIXTY_LAMPS, 3), "play game"])
         chip.run(60)
         assert lit_pixels(chip.frame(0).data) == {}, "no register fitted: nothing is on"
 
         def show(on: set[int]) -> None:
-            levels = sum(1 << number - 1 for number in range(1, 65) if number not in on)
-            chip.set_shift_registers(levels.to_bytes(8, "little"))
+            chip.set_shift_registers(levels_of(on))
 
         for on in ({1}, {8}, {9}, {60}, {1, 10, 19, 28, 37, 46, 55}, set(range(1, 65)), {57, 2}, set()):
             show(on)

@@ -6,9 +6,12 @@ shows the state machine's program and its divider, not the chip's clocks.
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
 from tests.firmware import build
+from tests.firmware.lamp_tables import SHIFT_REGISTERS, SIXTY_LAMPS, levels_of, lit_pixels, order_texts
 from tests.firmware.orders import order, read_answer
 from tests.firmware.other_simulators import SecondSimulator
 from tests.protocol.conversation import Conversation, all_conversations, run_conversation
@@ -68,3 +71,43 @@ def test_a_walk_and_its_pulses(kind: str) -> None:
             assert 650 <= times["t1h"][0] <= times["t1h"][1] <= 950
             assert 700 <= times["low0"][0] <= times["low0"][1] < 5_000
             assert 580 <= times["low1"][0] <= times["low1"][1] < 5_000
+
+
+@pytest.mark.slow
+def test_sixty_lamps_through_shift_registers() -> None:
+    """Eight 74HC165 as the second simulator has them: each lamp alone, all, rectified half-waves, and no register fitted."""
+    counter = itertools.count(1)
+    with SecondSimulator("avr", SHIFT_REGISTERS) as board:
+
+        def ask(text: str) -> tuple[str, ...]:
+            board.send(order(next(counter), text))
+            line = board.receive_line(2000)
+            assert line is not None, text
+            return read_answer(line).fields
+
+        def show(on: set[int]) -> None:
+            board.set_shift_registers(levels_of(on))
+
+        def lit() -> set[int]:
+            frame = board.last_frame(0)
+            return set() if frame is None else {pixel - 5 for pixel in lit_pixels(frame)}
+
+        assert board.receive_line(300) is not None
+        for text in [*order_texts(SIXTY_LAMPS, 3), "play game"]:
+            assert ask(text)[0] == "ok"
+        board.advance(60)
+        assert lit() == set(), "no register fitted: nothing is on"
+        for on in (*({number} for number in range(1, 65)), {57, 2}, set(range(1, 65)), set()):
+            show(on)
+            board.advance(60)
+            assert lit() == {number for number in on if number <= 60}
+        assert ask("inputs 1") == ("ok", "60", "00" * 8)
+        before = ask("edges 41")
+        for _ in range(20):
+            show({42, 60})
+            board.advance(6)
+            show(set())
+            board.advance(4)
+        after = ask("edges 41")
+        assert [int(b) - int(a) for a, b in zip(before[1:], after[1:], strict=True)] == [0, 20, 0, 0, 0, 0, 0, 0]
+        assert ask("inputs 1")[2] == "0000000000020008"

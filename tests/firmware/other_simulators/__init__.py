@@ -80,6 +80,10 @@ class SecondSimulator:
         """See BoardUnderTest."""
         self.command(f"press {PRESS_MS}")
 
+    def set_shift_registers(self, levels: bytes) -> None:
+        """See SimulatedAvr; avr only, on C0 C1 C2."""
+        self.command(f"shift {levels.hex()}")
+
     def set_input(self, number: int, on: bool) -> None:
         """See BoardUnderTest; no conversation played here uses it."""
         raise NotImplementedError

@@ -62,6 +62,9 @@ const waiting = [];
 
 const require = createRequire(module_ + "/");
 let step, now, press;
+let fitShift = () => {
+    throw new Error("no shift registers on this board");
+};
 if (kind === "avr") {
     const avr = require("avr8js");
     const flash = new Uint8Array(32768);
@@ -77,9 +80,25 @@ if (kind === "avr") {
     const next = () => waiting.length && !usart.rxBusy && usart.rxEnable && usart.writeByte(waiting.shift());
     usart.onRxComplete = next;
     const portB = new avr.AVRIOPort(cpu, avr.portBConfig);
-    new avr.AVRIOPort(cpu, avr.portCConfig);
+    const portC = new avr.AVRIOPort(cpu, avr.portCConfig);
     const portD = new avr.AVRIOPort(cpu, avr.portDConfig);
-    for (let bit = 0; bit < 8; bit++) portD.setPin(bit, true);
+    for (let bit = 0; bit < 8; bit++) {
+        portC.setPin(bit, true); // what nothing drives is pulled up
+        portD.setPin(bit, true);
+    }
+    // A chain of 74HC165, the nearest first: load C0 (low: inputs are taken in all the time), clock C1 (rise: shift), data C2. What
+    // is shifted out first is input H of the nearest; the last one's serial input is high.
+    let inputs = [];
+    let shifted = [];
+    const takeIn = () => (shifted = inputs.flatMap((byte) => [7, 6, 5, 4, 3, 2, 1, 0].map((bit) => (byte >> bit) & 1)));
+    const drive = () => portC.setPin(2, shifted[0] === 1);
+    portC.addListener((value, old) => {
+        if (!inputs.length) return;
+        if (!(value & 1)) takeIn();
+        else if (~old & value & 2) shifted = [...shifted.slice(1), 1];
+        drive();
+    });
+    fitShift = (levels) => (inputs = [...levels]);
     portB.addListener((value, old) => {
         for (let bit = 0; bit < 2; bit++)
             if ((value ^ old) & (1 << bit)) outputs[bit].edge((value >> bit) & 1, now());
@@ -172,6 +191,10 @@ const commands = {
         runFor(Number(ms));
         press(false);
         runFor(Number(ms));
+        return {};
+    },
+    shift(hex) {
+        fitShift(Buffer.from(hex, "hex"));
         return {};
     },
     frame(output) {
