@@ -17,6 +17,7 @@ from pathlib import Path
 
 from probe.document.file.atomic import named_after
 from probe.document.file.errors import CannotSaveError, FileInUseError
+from probe.document.local_time import local_minute
 
 _LOOK_AGAIN_S = 0.05
 _BUSY = (BlockingIOError, PermissionError)
@@ -94,7 +95,7 @@ class ExclusiveLock:
     def _who(self) -> str:
         try:
             note = json.loads(self._holder.read_text(encoding="utf-8"))
-            process, computer, since = int(note["process"]), str(note["computer"]), str(note["since"])
+            process, computer, since = int(note["process"]), str(note["computer"]), local_minute(str(note["since"]))
         except (OSError, ValueError, TypeError, KeyError, RecursionError):
             return "another program"
         if process == os.getpid() and computer == socket.gethostname():

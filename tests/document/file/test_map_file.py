@@ -65,7 +65,8 @@ def test_a_second_program_is_told_who_has_it(path: Path) -> None:
         assert other.stdin is not None
         assert other.stdout.readline() == "open\n"
         with pytest.raises(
-            FileInUseError, match=f"open in process {other.pid} on computer .* since 20..-..-..T.*Close it"
+            FileInUseError,
+            match=rf"open in process {other.pid} on computer .* since \d+ \w+ 20\d\d, \d\d:\d\d. Close it",
         ):
             MapFile.open(path)
         assert load_map(path) == OLD
