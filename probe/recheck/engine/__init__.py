@@ -3,7 +3,7 @@
 Entry points: `Setup` (what the chain was), `Recheck` (what to ask next, what is believed, the result), `Locate` (which
 number is at this place).  Old numbers, places and chains are plain whole numbers here; joining them to a map is the
 caller's part.  `model`: maps, questions, answers.  `world`: what a map would show, and what an answer says of it.
-`moves`: the kinds of edits.  `engine`: the belief, the choice, and the proof that it ends.
+`evidence`: sums of what answers say, along a map.  `moves`: the kinds of edits.  `engine`: the belief, the choice, and the proof that it ends.
 """
 
 from probe.recheck.engine.codes import UNLIT

@@ -31,6 +31,7 @@ import numpy as np
 from probe.inference.entropy import binary_entropy_bits, entropy_bits
 from probe.recheck.engine.codes import UNLIT, frame_code
 from probe.recheck.engine.costs import look_seconds, probe_seconds
+from probe.recheck.engine.evidence import Evidence
 from probe.recheck.engine.model import (
     END,
     FURTHER,
@@ -42,7 +43,6 @@ from probe.recheck.engine.model import (
     AtNewPlace,
     AtPlace,
     Bools,
-    Differs,
     Floats,
     Ints,
     Look,
@@ -53,9 +53,9 @@ from probe.recheck.engine.model import (
     Stops,
     TakenOut,
 )
-from probe.recheck.engine.moves import fitted_to_probes, single_edits
+from probe.recheck.engine.moves import chance_left_alike, fitted_to_probes, single_edits
 from probe.recheck.engine.result import Doubt, Result, build_result
-from probe.recheck.engine.world import AS_SHOWN, NEW_SPOT, World, answer_of, length_of, log_likelihood
+from probe.recheck.engine.world import AS_SHOWN, World, answer_of, is_new, keys, length_of, log_likelihood
 
 MOST_ANSWERS = 40
 """So many answers at most, beside one for each number: see the proof above."""
@@ -130,6 +130,7 @@ class Recheck:
     meant: Floats
     wrong: Floats
     unseen: Floats
+    world: World
     alike: float = 0.0
     changed_at: int = 0
     named: Mapping[int, int] = field(default_factory=dict)
@@ -157,14 +158,10 @@ class Recheck:
             meant=np.zeros((0, 1)),
             wrong=np.zeros(0),
             unseen=np.full(width + 1, prior.another / (1 - prior.another) / (width + 1)),
+            world=World(setup),
         )
 
     # -- what is believed -----------------------------------------------------------------------------------------
-
-    @cached_property
-    def world(self) -> World:
-        """Who is seen where."""
-        return World(self.setup)
 
     @property
     def numbers(self) -> int:
@@ -188,7 +185,7 @@ class Recheck:
         """Chance and rows of every class of maps, the likeliest first."""
         rows: dict[bytes, list[int]] = {}
         count = [row for row in range(len(self.maps)) if row == 0 or self.weights[row] > 1e-8]
-        for row, key in zip(count, self.world.keys(self.maps[count]), strict=True):
+        for row, key in zip(count, keys(self.world.spots(self.maps[count])), strict=True):
             rows.setdefault(key, []).append(row)
         found = [(float(self.weights[one].sum()), np.array(one)) for one in rows.values()]
         return tuple(sorted(found, key=lambda pair: -pair[0]))
@@ -220,7 +217,10 @@ class Recheck:
             return False
         if self.chance_alike <= LEFT_ALIKE or not self.options.looks:
             return True
-        return self.chance_alike - self.answered(self.look(), AllAsShown()).chance_alike < WORTH_A_PICTURE
+        seen = (*self.observations, Observation(action=self.look(), answer=AllAsShown()))
+        evidence = Evidence(self.world, self.numbers, seen)
+        left = chance_left_alike(self.world, self.best_map, evidence, rng=np.random.default_rng(self.options.seed))
+        return self.chance_alike * (1.0 - left / self.alike) < WORTH_A_PICTURE
 
     @property
     def likely_as_good(self) -> tuple[Ints, ...]:
@@ -252,11 +252,7 @@ class Recheck:
 
     def unnamed(self) -> tuple[int, ...]:
         """Numbers of the best map that are new and have no name yet."""
-        return tuple(n for n in np.flatnonzero(self._new(self.best_map)).tolist() if n not in self.named)
-
-    def _new(self, maps: Ints) -> Bools:
-        """Which numbers are new pixels at places of their own, declared ones among them."""
-        return np.asarray((maps == NEW) | np.isin(maps, sorted(self.setup.declared_new)))
+        return tuple(n for n in np.flatnonzero(is_new(self.setup, self.best_map)).tolist() if n not in self.named)
 
     def contradicts(self, index: int) -> bool:
         """Whether an answer is likelier wrong than meant under the best map."""
@@ -274,11 +270,11 @@ class Recheck:
 
     def clean_looks(self) -> int:
         """Looks since the best class last changed that found all as shown, as the best map would be seen."""
-        best = self.best_map[None, :]
+        best = self.world.maps(self.best_map[None, :])
         return sum(
             isinstance(seen.action, Look)
             and isinstance(seen.answer, AllAsShown)
-            and int(answer_of(self.world, seen.action, best)[0]) == AS_SHOWN
+            and int(answer_of(seen.action, best)[0]) == AS_SHOWN
             for seen in self.observations[self.changed_at :]
         )
 
@@ -293,7 +289,7 @@ class Recheck:
         """The action with the most expected information for its cost, or a finished step."""
         if len(self.observations) >= self.most_actions:
             return RecheckStep(action=None)
-        new = self.weights @ self._new(self.maps)
+        new = self.weights @ is_new(self.setup, self.maps)
         free = [n for n in self.unnamed() if n not in self.lit_alone]
         for number in free:
             if new[number] >= LIKELY_NEW:
@@ -348,7 +344,7 @@ class Recheck:
         """Expected information of an action about its own answer, over the maps that count."""
         rows = np.flatnonzero(self.weights > 1e-7)[: CANDIDATES * 5]
         shares = self.weights[rows] / self.weights[rows].sum()
-        _, which = np.unique(answer_of(self.world, action, self.maps[rows]), return_inverse=True)
+        _, which = np.unique(answer_of(action, self.world.maps(self.maps[rows])), return_inverse=True)
         return float(entropy_bits(np.bincount(which, weights=shares)))
 
     def _undiscovered(self) -> float:
@@ -413,7 +409,7 @@ class Recheck:
         if isinstance(action, Probe) and not 0 <= action.number < most:
             raise ValueError(f"number {action.number} is outside the numbers 0..{most - 1}")
         before = self.world.key(self.best_map)
-        meant, wrong = log_likelihood(self.world, seen, self.maps)
+        meant, wrong = log_likelihood(seen, self.world.maps(self.maps))
         named = dict(self.named)
         lit = self.lit_alone
         if isinstance(action, Probe):
@@ -473,30 +469,35 @@ class Recheck:
             above = known[above][2]
         if 0 not in begin and state.weights[0] < SETTLED:
             begin.append(0)
-        plan = [(base, state._fitting(known[base][0], last)) for base in begin]
+        told = range(len(state.observations))
+        believed = [tuple(i for i in told if i == last or not state._doubted[i])] * len(begin)
         if bases > 2:
             # an earlier picture may have been answered wrong: without it other edits come to light
-            recent = [o for i, o in enumerate(state.observations) if i == last or isinstance(o.action, Probe)]
-            plan += [(base, recent) for base in dict.fromkeys((begin[0], 0))]
-        for order, (base, believed) in enumerate(plan):
+            recent = tuple(i for i in told if i == last or isinstance(state.observations[i].action, Probe))
+            begin, believed = [*begin, begin[0], 0], [*believed, recent, recent]
+        evidence = {
+            chosen: Evidence(state.world, state.numbers, [state.observations[i] for i in chosen])
+            for chosen in set(believed)
+        }
+        for order, (base, chosen) in enumerate(dict.fromkeys(zip(begin, believed, strict=True))):
             map_, log_prior, _ = known[base]
-            edited = single_edits(state.world, map_, believed, looks=state.options.looks, rng=rng)
+            edited = single_edits(state.world, map_, evidence[chosen], looks=state.options.looks, rng=rng)
             if order == 0:
                 unseen, alike = edited.unseen, edited.alike
             maps.append(edited.maps)
             priors.append(log_prior + edited.log_prior)
             parents.append(np.full(len(edited.maps), base))
         found, prior, source = fitted_to_probes(
-            state.setup, state.world, np.vstack(maps), np.concatenate(priors), state.observations
+            state.world, np.vstack(maps), np.concatenate(priors), state.observations
         )
         state = replace(state, bases=tuple(known))
         return state._with(found, prior, np.concatenate(parents)[source], unseen, alike)
 
-    def _fitting(self, map_: Ints, last: int) -> list[Observation]:
-        """The answers that a map does not take for wrong, and the last one."""
-        row = map_[None, :]
-        fits = [log_likelihood(self.world, o, row)[0][0] >= self.wrong[i] for i, o in enumerate(self.observations)]
-        return [o for i, o in enumerate(self.observations) if fits[i] or i == last]
+    @cached_property
+    def _doubted(self) -> Bools:
+        """Answers that are rather wrong than meant, by all maps."""
+        chance = 1.0 / (1.0 + np.exp(np.clip(self.meant - self.wrong[:, None], -50, 50)))
+        return np.asarray(chance @ self.weights > 0.5 * self.weights.sum())
 
     def _widened(self) -> Recheck:
         """With more numbers when the best map nears the end of those considered."""
@@ -512,13 +513,10 @@ class Recheck:
 
     def _with(self, maps: Ints, log_prior: Floats, parents: Ints, unseen: Floats, alike: float) -> Recheck:
         """These maps, each once, weighed by all answers; the ones that are here already keep their weights."""
-        entries, old = self.setup.entries, len(self.maps)
-        values = np.where(maps >= 0, maps % entries, -1 - np.arange(maps.shape[1])[None, :])
-        values.sort(axis=1)
-        once = (values[:, 1:] != values[:, :-1]).all(axis=1)
+        old = len(self.maps)
         seen: dict[bytes, int] = {}
         keep: list[int] = []
-        for row in np.flatnonzero(once).tolist():
+        for row in range(len(maps)):
             at = seen.setdefault(maps[row].tobytes(), row)
             if at == row:
                 keep.append(row)
@@ -528,8 +526,9 @@ class Recheck:
         kept = [row for row in keep if row < old]
         meant = np.empty((len(self.observations), len(keep)))
         meant[:, : len(kept)] = self.meant[:, kept]
+        new = self.world.maps(maps[fresh])
         for index, one in enumerate(self.observations):
-            meant[index, len(kept) :] = log_likelihood(self.world, one, maps[fresh])[0]
+            meant[index, len(kept) :] = log_likelihood(one, new)[0]
         state = replace(self, maps=maps[keep], log_prior=log_prior[keep], parents=parents[keep], meant=meant)
         state = state._pruned()
         used = {0}
@@ -612,6 +611,3 @@ def build_look(setup: Setup, map_: Ints, *, named: Mapping[int, int], turn: int,
         expected=tuple(expected),
         named=frozenset(n for n in named if n < numbers),
     )
-
-
-__all__ = ["NEW_SPOT", "Differs", "Options", "Recheck", "RecheckStep", "build_look"]

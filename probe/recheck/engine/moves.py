@@ -1,58 +1,46 @@
 """Edits of a whole map: every single one of each kind, weighed by all answers at once.
 
-A picture's likelihood is a product over places, and an edit moves runs of the chain by a shift each.  So with one table
-of sums along the chain for every shift, the weight of any edit is a few differences: of all insertions, removals,
-replacements, reversals, and exchanges of runs that begin near something that did not fit.  The best of each kind become
-maps, which are then weighed exactly (`world.log_likelihood`); the weight of the others is summed as what is left unseen.
-The tables take a place with several pixels as if each shone alone; only the exact weighing knows better.
+A kind is a function that yields `Edits`: the arrays of its edits' places and sizes, what each costs in the prior, and
+how the answers weigh it (`evidence.Along`).  The likeliest become maps, which are then weighed exactly; the weight of
+the others is summed as what is left unseen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from probe.recheck.engine.codes import UNLIT
+from probe.recheck.engine.evidence import BAND, CLIP, WHOLE, Along, Evidence
 from probe.recheck.engine.model import (
-    COLOURS,
     END,
     FURTHER,
     NEW,
     SILENT,
-    AllAsShown,
     AtNewPlace,
     AtPlace,
-    Differs,
-    ExtraLight,
+    Bools,
     Floats,
     Ints,
-    Look,
-    NewPlaceDiffers,
-    NothingLit,
     NotSure,
     Observation,
-    OtherChain,
     Prior,
     Probe,
-    Setup,
 )
-from probe.recheck.engine.world import World, _bits, colours_of, length_of, listed
+from probe.recheck.engine.world import NO_LIGHT, World, is_new
 
-CLIP = -14.0
-"""An answer that cannot be meant counts as this in the tables: about what a wrong answer costs."""
 SHORT_RUN = 20
 LONGEST_INSERT = 24
-WHOLE = 220
-"""Up to so many numbers every shift is in the tables; beyond, shifts up to BAND and those that a single light showed."""
-BAND = 40
 NEAR_BY = 24
 """A pixel in and one out at most this far apart are one edit."""
 NEARLY = 20.0
 """Edits this far (natural logarithm) below the best become no maps."""
 BEST = 30
-"""So many edits of each kind become maps."""
+"""So many edits of each kind become maps, FEW of those that are rare."""
+FEW = 15
+MANY = 400
+"""So many of two runs exchanged: where both begin is known long before where they end."""
 MOST_PAIRS = 100
 """So many pairs of beginnings are tried for two runs exchanged."""
 NEAR_SWAP = 9
@@ -66,8 +54,7 @@ SAMPLES = 800
 class Edited:
     """Edits of one map.  maps: shape (n, numbers); log_prior: what each adds to the map's own, shape (n,); unseen: the
     weight, against the map's own, of all the edits that did not become maps, by the first number that they change; shape
-    (numbers + 1,).  alike: the weight of pixels dead, exchanged, moved or
-    reversed that change nothing that was answered."""
+    (numbers + 1,).  alike: the weight of pixels dead, exchanged, moved or reversed that change nothing that was answered."""
 
     maps: Ints
     log_prior: Floats
@@ -75,426 +62,198 @@ class Edited:
     alike: float = 0.0
 
 
-class _Tables:
-    """Sums of log factors along the chain, for every shift."""
+@dataclass(frozen=True)
+class Edits:
+    """All edits of one kind.  weight: log likelihood against the map's own; log_prior, and where: arrays alike, the first
+    number that changes first.  build: the items of one edited map, in parts.  limit: so many become maps at most.
+    shown: an edit that no answer speaks for or against becomes no map: a further picture tells, not thinking."""
 
-    def __init__(self, world: World, map_: Ints, seen: Sequence[Observation]) -> None:
-        self.world, self.setup = world, world.setup
-        self.width = len(map_)
-        self.length = length_of(map_)
-        self.items = map_[: self.length]
-        entries = self.setup.entries
-        self.at = {int(v) % entries if v >= 0 else -1: n for n, v in enumerate(self.items.tolist())}
-        shone = (self.items >= 0) & (self.items < entries)
-        further = self.items <= FURTHER
-        self.rows = np.where(shone, self.items, np.where(self.items == NEW, entries + 1, entries))
-        self.rows[further] = FURTHER - self.items[further]
-        declared = np.isin(self.items, sorted(self.setup.declared_new))
-        self.rows[declared] = entries + 1
-        self.looks: list[tuple[Floats, Ints]] = []
-        self.missing = np.zeros(self.length)
-        self.new_at = np.zeros(self.width)
-        self.probes: list[tuple[int, Floats]] = []
-        self.anchors: set[int] = set()
-        self.met: list[tuple[int, int]] = []
-        """(number, place) where a single light was seen."""
-        self.crowded: set[int] = set()
-        self.other: list[tuple[int, int]] = []
-        for one in seen:
-            if isinstance(one.answer, NotSure | NewPlaceDiffers):
-                continue
-            if isinstance(one.action, Look):
-                self._look(one.action, one)
-            elif isinstance(one.action, Probe):
-                self._probe(one.action.number, one)
-        shifts = range(-self.length, self.width) if self.length <= WHOLE else self._shifts()
-        self.shifts = np.array(sorted(shifts), dtype=np.int64)
-        self.whole = self.length <= WHOLE
-        self.index = np.full(self.length + self.width + 2, -1, dtype=np.int64)
-        self.index[self.shifts + self.length] = np.arange(len(self.shifts))
-        cells = self._cells(np.arange(self.length)[None, :] + self.shifts[:, None])
-        self.flat = np.concatenate([np.zeros((len(self.shifts), 1)), np.cumsum(cells, axis=1)], axis=1).ravel()
-        self.gone = np.concatenate([[0.0], np.cumsum(self.missing)])
-        self.fresh = np.concatenate([[0.0], np.cumsum(self.new_at)])
+    weight: Floats
+    log_prior: Floats
+    where: tuple[Ints, ...]
+    build: Callable[..., list[Ints]]
+    limit: int = BEST
+    shown: bool = False
 
-    def _look(self, look: Look, one: Observation) -> None:
-        world, entries = self.world, self.setup.entries
-        person, answer = self.setup.person, one.answer
-        lines = listed(world, look)
-        miss = float(np.log(person.look_miss))
-        table = np.zeros((entries + 2, COLOURS + 1))
-        stop = len(lines.places)
-        named: dict[int, int] = {}
-        if isinstance(answer, Differs):
-            for said in answer.seen:
-                named[lines.position[int(world.spot[said.place])]] = _bits(said.colours)
-                if bin(_bits(said.colours)).count("1") > 1:
-                    self.crowded.add(said.place)
-            stop = max(named) + 1
-            for said in answer.seen:
-                self._anchor(self._near(lines.places, lines.position[int(world.spot[said.place])]))
-        elif isinstance(answer, OtherChain):
-            at = len(self.items)
-            if answer.place is not None:
-                stop = lines.position[int(world.spot[answer.place])]
-                at = self._near(lines.places, stop)
-            self._anchor(at)
-            self.other.append((answer.chain, at))
-        several = {group[0]: group for group in self.setup.alike}
-        for at, (place, want) in enumerate(zip(lines.places[:stop].tolist(), lines.want.tolist(), strict=False)):
-            for entry in several.get(place, (place,)):
-                bits = world.seen_bits[entry]
-                if at in named:
-                    fits = (bits & ~named[at]) == 0 if entry != place or place in several else bits == named[at]
-                    if place in self.crowded:
-                        fits = (bits & ~named[at]) == 0
-                    table[entry] = np.where(fits & ((bits != want) | (place in self.crowded)), 0.0, CLIP)
-                else:
-                    table[entry] = np.where((bits & ~want) == 0 if place in several else bits == want, 0.0, miss)
-        colours = colours_of(look, self.width)
-        if isinstance(answer, AllAsShown):
-            lit = colours != COLOURS
-            lit[[n for n in look.named if n < self.width]] = False
-            self.new_at += np.where(lit, miss, 0.0)
-            table[entries + 1, :COLOURS] = miss
-        elif isinstance(answer, ExtraLight):
-            self._anchor(self.length)
-        self.looks.append((table, colours))
-        alive = self.rows < entries
-        self.missing[alive] += table[self.rows[alive], COLOURS]
-
-    def _near(self, places: Ints, position: int) -> int:
-        """Where the map has the place at this position of a list, or the next before it that it has."""
-        for place in places[position::-1].tolist():
-            if place in self.at:
-                return self.at[place]
-        return 0
-
-    def _anchor(self, at: int) -> None:
-        self.anchors.update(range(max(0, at - 5), min(self.length, at + 2) + 1))
-
-    def _probe(self, number: int, one: Observation) -> None:
-        """Factors of every item, then of a new and of a silent pixel, at the number that was lit."""
-        world, entries = self.world, self.setup.entries
-        spots = np.append(world.spot, [-2, -1])
-        said = -2
-        if isinstance(one.answer, AtNewPlace):
-            said = -1
-        elif isinstance(one.answer, AtPlace):
-            said = int(world.spot[one.answer.place])
-            self.met.append((number, said))
-        factor = np.where(spots == said, 0.0, CLIP)
-        if said >= 0:
-            factor[(spots >= 0) & (np.abs(spots - said) <= 2) & (spots != said)] = -6.0
-        factor[entries + 1] = 0.0 if said != -2 else factor[entries + 1] / 2  # it may be a further or a silent one
-        self.probes.append((number, factor))
-        if number < self.width:
-            self.new_at[number] += factor[entries + 1]
-        mine = factor[self.rows[number]] if number < self.length else 0.0
-        if mine < 0.0:
-            self._anchor(number)
-            if said in self.at:
-                self._anchor(self.at[said])
-
-    def _shifts(self) -> set[int]:
-        found = set(range(-BAND, BAND + 1))
-        for number, place in self.met:
-            if place in self.at:
-                found.update(range(number - self.at[place] - 6, number - self.at[place] + 7))
-        for length in range(1, self.length):
-            if length > BAND and length % 97 == 0:
-                found.add(-length)
-        return {s for s in found if -self.length <= s < self.width}
-
-    def _cells(self, numbers: Ints) -> Floats:
-        """Log factor of item i (last axis) at these numbers."""
-        rows = np.broadcast_to(self.rows, numbers.shape)
-        outside = (numbers < 0) | (numbers >= self.width)
-        clipped = np.where(outside, 0, numbers)
-        found = np.zeros(numbers.shape)
-        for table, colours in self.looks:
-            lit = np.where(outside, COLOURS, colours[clipped])
-            found += table.ravel()[rows * (COLOURS + 1) + lit]
-        for number, factor in self.probes:
-            found += np.where(numbers == number, factor[rows], 0.0)
-        return found
-
-    def cells_of(self, items: Ints, numbers: Ints) -> Floats:
-        """Log factors of single items at single numbers; shapes alike."""
-        found = np.zeros(items.shape)
-        rows = self.rows[items]
-        for table, colours in self.looks:
-            found += table[rows, colours[numbers]]
-        for number, factor in self.probes:
-            found += np.where(numbers == number, factor[rows], 0.0)
-        return found
-
-    def part(self, shift: Ints | int, a: Ints, b: Ints) -> Floats:
-        """Sum over items a..b-1 moved by a shift; far below zero for a shift that has no table."""
-        row = np.asarray(shift) + self.length
-        if self.whole:
-            row = np.minimum(row, len(self.shifts) - 1) * (self.length + 1)
-            return np.asarray(self.flat[row + b] - self.flat[row + a])
-        at = self.index[np.clip(row, 0, len(self.index) - 1)]
-        row = at * (self.length + 1)
-        return np.where(at >= 0, self.flat[row + b] - self.flat[row + a], -1e3)
-
-    def mirrored(self, a: Ints, b: Ints) -> Floats:
-        """Sum over items a..b-1 in reverse order at the same numbers."""
-        turns, where = np.unique(a + b - 1, return_inverse=True)
-        cells = self._cells(turns[:, None] - np.arange(self.length)[None, :])
-        sums = np.concatenate([np.zeros((len(turns), 1)), np.cumsum(cells, axis=1)], axis=1)
-        return np.asarray(sums[where, b] - sums[where, a])
+    def only(self, fine: Bools) -> Edits:
+        """Those of them."""
+        where = tuple(array[fine] for array in self.where)
+        return Edits(self.weight[fine], self.log_prior[fine], where, self.build, self.limit, self.shown)
 
 
-def single_edits(
-    world: World, map_: Ints, seen: Sequence[Observation], *, looks: bool, rng: np.random.Generator
-) -> Edited:
-    """Every single edit of a map, weighed by these answers; looks: False leaves out what only pictures could show."""
-    t = _Tables(world, map_, seen)
-    prior, setup = world.setup.prior, world.setup
-    n, width = t.length, t.width
+def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, rng: np.random.Generator) -> Edited:
+    """Every single edit of a map; looks: False leaves out what only pictures could show."""
+    along = Along(evidence, map_)
+    kinds = [*_spliced(along), *_taken_out(along), *_in_and_out(along), *_dead(along)]
+    if looks:
+        kinds += [*_swapped(along, rng), *_rearranged(along), *_exchanged(along)]
+    unseen, alike = np.zeros(along.width + 1), 0.0
+    if looks:
+        unseen[: along.length] += _unlisted(along, rng) / max(1, along.length)
+    told: list[tuple[Edits, Floats]] = []
+    for kind in kinds:
+        if kind.shown:
+            flat = np.abs(kind.weight) < 1e-9
+            alike += float(np.exp(kind.log_prior[flat]).sum())
+            kind = kind.only(~flat)
+        if kind.weight.size:
+            told.append((kind, kind.weight + kind.log_prior))
+    least = max((float(total.max()) for _, total in told), default=0.0) - NEARLY
     maps: list[Ints] = []
-    priors: list[float] = []
-    unseen, peak, alike = np.zeros(width + 1), 0.0, 0.0
-    log_more = float(np.log(prior.another))
+    priors: list[Floats] = []
+    for kind, total in told:
+        chosen = np.flatnonzero(total >= least)
+        if chosen.size > kind.limit:
+            luck = total[chosen] + 0.01 * rng.random(chosen.size)  # of those that are equal any, not the first
+            chosen = chosen[np.argpartition(luck, -kind.limit)[-kind.limit :]]
+        rest = np.exp(np.minimum(total, 30.0))
+        rest[chosen] = 0.0
+        unseen += np.bincount(kind.where[0], rest, minlength=along.width + 1)
+        made, fits = _built(kind, chosen, along.width)
+        maps.append(made)
+        priors.append(kind.log_prior[chosen[fits]])
+    found = _other_end(along)
+    maps.append(found.maps)
+    priors.append(found.log_prior)
+    return Edited(np.vstack(maps), np.concatenate(priors), unseen, alike)
 
-    def keep(
-        weight: Floats, log_prior: Floats, make: list[Ints], build: object, limit: int = BEST, *, shown: bool = False
-    ) -> None:
-        nonlocal peak, alike
-        total = weight + log_prior
-        if shown:  # what no answer speaks for or against is no map: it is told by a further picture, not by thinking
-            flat = np.abs(weight) < 1e-9
-            alike += float(np.exp(total[flat]).sum())
-            total, log_prior, make = total[~flat], log_prior[~flat], [array[~flat] for array in make]
-        peak = max(peak, float(total.max())) if total.size else peak
-        if total.size > limit:
-            best = np.argpartition(total, -limit)[-limit:]
-            rest = np.ones(total.size, dtype=bool)
-            rest[best] = False
-            unseen[:] += np.bincount(make[0][rest], np.exp(np.minimum(total[rest], 30.0)), minlength=width + 1)
+
+def chance_left_alike(world: World, map_: Ints, evidence: Evidence, *, rng: np.random.Generator) -> float:
+    """What `single_edits` gives as alike, and nothing else."""
+    along = Along(evidence, map_)
+    kinds = [*_dead(along), *_swapped(along, rng), *_rearranged(along), *_exchanged(along)]
+    return sum(float(np.exp(kind.log_prior[np.abs(kind.weight) < 1e-9]).sum()) for kind in kinds if kind.shown)
+
+
+def _built(kind: Edits, chosen: Ints, width: int) -> tuple[Ints, Bools]:
+    """The maps of the chosen edits, and which of them the numbers are enough for."""
+    found = np.full((chosen.size, width), END, dtype=np.int64)
+    fits = np.ones(chosen.size, dtype=bool)
+    for row, where in enumerate(zip(*(array[chosen].tolist() for array in kind.where), strict=True)):
+        made = np.concatenate(kind.build(*where))
+        if len(made) > width:
+            fits[row] = False
         else:
-            best = np.arange(total.size)
-        for i in best.tolist():
-            if total[i] < peak - NEARLY:
-                continue
-            made = build(*(int(array[i]) for array in make))  # type: ignore[operator]
-            if len(made) > width:
-                continue
-            maps.append(np.concatenate([made, np.full(width - len(made), END)]))
-            priors.append(float(log_prior[i]))
+            found[row, : len(made)] = made
+    return found[fits], fits
 
-    items = t.items
-    # spliced in: visible, silent, further pixels at a place near by
-    sizes = np.arange(1, min(LONGEST_INSERT, width - n) + 1)
-    if sizes.size:
-        at, size = (x.ravel() for x in np.meshgrid(np.arange(n + 1), sizes, indexing="ij"))
-        place = log_more + _insertion_prior(prior, n, size)
-        end = np.full_like(at, n)
-        moved = t.part(size, at, end) - t.part(0, at, end)
-        visible = float(np.log(1 - prior.further - prior.silent))
-        keep(
-            moved + t.fresh[at + size] - t.fresh[at],
-            place + size * visible,
-            [at, size],
-            lambda a, k: np.concatenate([items[:a], np.full(k, NEW), items[a:]]),
-        )
-        few = size <= 3
-        keep(
-            moved[few],
-            (place + size * np.log(prior.silent))[few],
-            [at[few], size[few]],
-            lambda a, k: np.concatenate([items[:a], np.full(k, SILENT), items[a:]]),
-            limit=BEST // 2,
-        )
-        shining = (items >= 0) & (items < setup.entries)
-        shining[shining] &= world.spot[items[shining]] >= 0
-        for side in (0, -1, None):
-            targets = sorted(t.crowded) if side is None else [None]
-            for target in targets:
-                where = at + (side or 0)
-                fine = few & (where >= 0) & (where < n)
-                chosen = items[np.clip(where, 0, n - 1)]
-                fine &= shining[np.clip(where, 0, n - 1)] | (target is not None)
-                if target is not None:
-                    chosen = np.full_like(chosen, target)
-                bonus = np.where(np.isin(chosen, sorted(t.crowded)), -CLIP, 0.0)
-                cost = place + size * np.log(prior.further) - np.log(4 if target is None else 2 * setup.entries)
-                keep(
-                    (moved + bonus)[fine],
-                    cost[fine],
-                    [at[fine], size[fine], chosen[fine]],
-                    lambda a, k, x: np.concatenate([items[:a], np.full(k, FURTHER - x), items[a:]]),
-                    limit=BEST // 2,
-                )
-    # taken out (a run to the end: taken out, or the data stop), replaced, dead
+
+def _grid(*axes: Ints) -> list[Ints]:
+    return [x.ravel() for x in np.meshgrid(*axes, indexing="ij")]
+
+
+def _spliced(t: Along) -> Iterator[Edits]:
+    """Spliced in: visible, silent, further pixels at a place near by or at one that showed several colours."""
+    prior, entries, items, n = t.world.setup.prior, t.world.setup.entries, t.items, t.length
+    sizes = np.arange(1, min(LONGEST_INSERT, t.width - n) + 1)
+    if not sizes.size:
+        return
+    at, size = _grid(np.arange(n + 1), sizes)
+    place = _insertion_prior(prior, n, size)
+    moved = t.part(size, at, np.full_like(at, n)) - t.part(0, at, np.full_like(at, n))
+    visible = float(np.log(1 - prior.further - prior.silent))
+    yield Edits(
+        moved + t.fresh[at + size] - t.fresh[at],
+        place + size * visible,
+        (at, size),
+        lambda a, k: [items[:a], np.full(k, NEW), items[a:]],
+    )
+    few = size <= 3
+    at, size, place, moved = at[few], size[few], place[few], moved[few]
+    yield Edits(
+        moved,
+        place + size * np.log(prior.silent),
+        (at, size),
+        lambda a, k: [items[:a], np.full(k, SILENT), items[a:]],
+        limit=FEW,
+    )
+    shining = (items >= 0) & (items < entries)
+    shining[shining] &= t.world.spot[items[shining]] >= 0
+    crowded = sorted(t.evidence.crowded)
+    near = [(where, items[np.clip(where, 0, n - 1)]) for where in (at, at - 1)]
+    options = [(x, (w >= 0) & (w < n) & shining[np.clip(w, 0, n - 1)], np.log(4)) for w, x in near]
+    options += [(np.full_like(at, x), np.ones(at.size, dtype=bool), np.log(2 * entries)) for x in crowded]
+    for chosen, fine, cost in options:
+        yield Edits(
+            moved + np.where(np.isin(chosen, crowded), -CLIP, 0.0),
+            place + size * np.log(prior.further) - cost,
+            (at, size, chosen),
+            lambda a, k, x: [items[:a], np.full(k, FURTHER - x), items[a:]],
+            limit=FEW,
+        ).only(fine)
+
+
+def _taken_out(t: Along) -> Iterator[Edits]:
+    """Taken out (a run to the end: taken out, or the data stop), and replaced."""
+    prior, items, n = t.world.setup.prior, t.items, t.length
     a, b = np.triu_indices(n + 1, 1) if n <= WHOLE else _runs(n, BAND)
     size = b - a
     end = np.full_like(a, n)
-    out_prior = _removal_prior(prior, n, size)
-    out_prior = np.where(b == n, np.logaddexp(out_prior, np.log(prior.stops / n)), out_prior) + log_more
+    out = _removal_prior(prior, n, size)
+    out = np.where(b == n, np.logaddexp(out, np.log(prior.another * prior.stops / n)), out)
     lost = t.gone[b] - t.gone[a] - t.part(0, a, b)
-    fine = size < n
-    keep(
-        np.where(b == n, lost, lost + t.part(-size, b, end) - t.part(0, b, end))[fine],
-        out_prior[fine],
-        [a[fine], b[fine]],
-        lambda a, b: np.concatenate([items[:a], items[b:]]),
-    )
+    yield Edits(
+        np.where(b == n, lost, lost + t.part(-size, b, end) - t.part(0, b, end)),
+        out,
+        (a, b),
+        lambda a, b: [items[:a], items[b:]],
+    ).only(size < n)
     few = size <= 6
-    keep(
-        (lost + t.fresh[np.minimum(b, width)] - t.fresh[a])[few],
-        (log_more + np.log(prior.replaced / n) - size * np.log(2.0))[few],
-        [a[few], b[few]],
-        lambda a, b: np.concatenate([items[:a], np.full(b - a, NEW), items[b:]]),
+    a, b, lost = a[few], b[few], lost[few]
+    yield Edits(
+        lost + t.fresh[np.minimum(b, t.width)] - t.fresh[a],
+        np.log(prior.another * prior.replaced / n) - (b - a) * np.log(2.0),
+        (a, b),
+        lambda a, b: [items[:a], np.full(b - a, NEW), items[b:]],
     )
-    _in_and_out(t, prior, n, keep, log_more)
-    one = np.flatnonzero((items >= 0) & (items < setup.entries))
-    one = one[np.array([world.spot[items[i]] >= 0 for i in one.tolist()], dtype=bool)] if one.size else one
-    if one.size:
-        keep(
-            t.gone[one + 1] - t.gone[one] - t.part(0, one, one + 1),
-            np.full(one.size, log_more + float(np.log(prior.dead / n))),
-            [one],
-            lambda a: np.concatenate([items[:a], [items[a] + setup.entries], items[a + 1 :]]),
-            shown=True,
-        )
-    if looks:
-        _swapped(t, prior, n, keep, rng)
-        _rearranged(t, prior, n, keep)
-        unseen[:n] += _unlisted(t, prior, n, rng) / n
-    _other_end(t, world, maps, priors, log_more)
-    made = np.array(maps, dtype=np.int64).reshape(len(maps), width)
-    return Edited(made, np.array(priors), unseen, alike)
 
 
-def _in_and_out(t: _Tables, prior: Prior, n: int, keep: object, log_more: float) -> None:
+def _in_and_out(t: Along) -> Iterator[Edits]:
     """A pixel in and another out near by: each alone moves all that follows, so that neither looks likely by itself."""
+    prior, items, n = t.world.setup.prior, t.items, t.length
     if n >= t.width or n < 2:
         return
-    items = t.items
     a, b = _runs(n, NEAR_BY)
     b = b - 1
     fine = (a < b) & (b - a <= NEAR_BY)
     a, b = a[fine], b[fine]
     one = np.ones(a.size)
-    visible = float(np.log(1 - prior.further - prior.silent))
-    cost = 2 * log_more + visible + _insertion_prior(prior, n, one) + _removal_prior(prior, n, one)
-    keep(  # type: ignore[operator]
-        t.fresh[a + 1] - t.fresh[a] + t.part(1, a, b) - t.part(0, a, b + 1) + t.gone[b + 1] - t.gone[b],
+    cost = np.log(1 - prior.further - prior.silent) + _insertion_prior(prior, n, one) + _removal_prior(prior, n, one)
+    own = t.part(0, a, b + 1)
+    yield Edits(
+        t.fresh[a + 1] - t.fresh[a] + t.part(1, a, b) - own + t.gone[b + 1] - t.gone[b],
         cost,
-        [a, b],
-        lambda a, b: np.concatenate([items[:a], [NEW], items[a:b], items[b + 1 :]]),
+        (a, b),
+        lambda a, b: [items[:a], np.array([NEW]), items[a:b], items[b + 1 :]],
     )
-    keep(  # type: ignore[operator]
-        t.gone[a + 1] - t.gone[a] + t.part(-1, a + 1, b + 1) - t.part(0, a, b + 1) + t.fresh[b + 1] - t.fresh[b],
+    yield Edits(
+        t.gone[a + 1] - t.gone[a] + t.part(-1, a + 1, b + 1) - own + t.fresh[b + 1] - t.fresh[b],
         cost,
-        [a, b],
-        lambda a, b: np.concatenate([items[:a], items[a + 1 : b + 1], [NEW], items[b + 1 :]]),
+        (a, b),
+        lambda a, b: [items[:a], items[a + 1 : b + 1], np.array([NEW]), items[b + 1 :]],
     )
 
 
-def _runs(n: int, longest: int) -> tuple[Ints, Ints]:
-    """All runs [a, b) up to a length, and those that reach the end."""
-    a, k = (x.ravel() for x in np.meshgrid(np.arange(n), np.arange(1, longest + 1), indexing="ij"))
-    fine = a + k <= n
-    tail = np.arange(n - longest)
-    return np.concatenate([a[fine], tail]), np.concatenate([(a + k)[fine], np.full(len(tail), n)])
+def _dead(t: Along) -> Iterator[Edits]:
+    """No light any more, but the data pass."""
+    prior, items, entries = t.world.setup.prior, t.items, t.world.setup.entries
+    one = np.flatnonzero((items >= 0) & (items < entries))
+    one = one[t.world.spot[items[one]] >= 0]
+    yield Edits(
+        t.gone[one + 1] - t.gone[one] - t.part(0, one, one + 1),
+        np.full(one.size, float(np.log(prior.another * prior.dead / t.length))),
+        (one,),
+        lambda a: [items[:a], items[a : a + 1] + entries, items[a + 1 :]],
+        shown=True,
+    )
 
 
-def _rearranged(t: _Tables, prior: Prior, n: int, keep: object) -> None:
-    """Reversed runs, two runs side by side exchanged, two runs apart exchanged."""
-    items, width = t.items, t.width
-    log_more = float(np.log(prior.another))
-    anchors = np.array(sorted(t.anchors)[:48], dtype=np.int64)
-    if n <= WHOLE:
-        a, b = np.triu_indices(n + 1, 2)
-    else:
-        pairs = {(x, x + k) for x in anchors.tolist() for k in range(2, BAND) if x + k <= n}
-        for number, place in t.met:
-            turn = number + t.at.get(place, -9 * width)
-            pairs |= {(x, turn + 1 - x) for x in anchors.tolist() if x + 2 <= turn + 1 - x <= n}
-        a, b = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2).T
-    if a.size:
-        size = b - a
-        share = (1 - prior.long) * (size <= SHORT_RUN) / SHORT_RUN + prior.long / n
-        keep(  # type: ignore[operator]
-            t.mirrored(a, b) - t.part(0, a, b),
-            log_more + np.log(prior.reversed * share / n),
-            [a, b],
-            lambda a, b: np.concatenate([items[:a], items[a:b][::-1], items[b:]]),
-            shown=True,
-        )
-    if not anchors.size:
-        return
-    ups = t.shifts[t.shifts > 0]
-    downs = -t.shifts[t.shifts < 0]
-    p, q = (x.ravel() for x in np.meshgrid(downs, ups, indexing="ij"))
-    fine = p + q <= n - anchors[0]
-    p, q = p[fine], q[fine]
-    a = np.repeat(anchors, p.size)
-    p, q = np.tile(p, anchors.size), np.tile(q, anchors.size)
-    fine = a + p + q <= n
-    a, p, q = a[fine], p[fine], q[fine]
-    if a.size:
-        keep(  # type: ignore[operator]
-            t.part(q, a, a + p) + t.part(-p, a + p, a + p + q) - t.part(0, a, a + p + q),
-            log_more + _move_prior(prior, n, p, q),
-            [a, p, q],
-            lambda a, p, q: np.concatenate([items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]]),
-            shown=True,
-        )
-    # apart: where the second begins is known from a single light, or both are of one length
-    rows: list[tuple[Ints, ...]] = []
-    for number, place in t.met:
-        if place not in t.at:
-            continue
-        near = anchors[(anchors <= number) & (anchors > number - 8)]
-        second = t.at[place] - (number - near)
-        for x, y in zip(near.tolist(), second.tolist(), strict=True):
-            for first, other in ((x, y), (y, x)):
-                if not 0 <= first < other < n:
-                    continue
-                p, q = (z.ravel() for z in np.meshgrid(np.arange(1, other - first), np.arange(1, n - other + 1)))
-                if n > WHOLE:
-                    close = np.abs(q - p) <= BAND
-                    p, q = p[close][:200_000], q[close][:200_000]
-                rows.append((np.full_like(p, first), np.full_like(p, other), p, q))
-    rows = rows[:12]
-    if n <= WHOLE:
-        # else every second run whose first two pixels may be where the first one's were
-        x, y = (z.ravel() for z in np.meshgrid(anchors, np.arange(n - 1), indexing="ij"))
-        fine = np.abs(x - y) > 1
-        x, y = x[fine], y[fine]
-        fits = np.argsort(-t.part(x - y, y, y + 2), kind="stable")[:MOST_PAIRS]
-        x, y = x[fits], y[fits]
-        sizes = np.arange(1, SHORT_RUN + 1)
-        shape = (len(x), SHORT_RUN, SHORT_RUN)
-        first = np.broadcast_to(np.minimum(x, y)[:, None, None], shape).ravel()
-        other = np.broadcast_to(np.maximum(x, y)[:, None, None], shape).ravel()
-        p = np.broadcast_to(sizes[None, :, None], shape).ravel()
-        q = np.broadcast_to(sizes[None, None, :], shape).ravel()
-        fine = (first + p < other) & (other + q <= n)
-        rows.append((first[fine], other[fine], p[fine], q[fine]))
-    if rows:
-        a, c, p, q = (np.concatenate([row[i] for row in rows]) for i in range(4))
-        keep(  # type: ignore[operator]
-            _exchange(t, a, c, p, q),
-            log_more + _exchange_prior(prior, n, p, q),
-            [a, c, p, q],
-            lambda a, c, p, q: np.concatenate(
-                [items[:a], items[c : c + q], items[a + p : c], items[a : a + p], items[c + q :]]
-            ),
-            shown=True,
-        )
-
-
-def _swapped(t: _Tables, prior: Prior, n: int, keep: object, rng: np.random.Generator) -> None:
+def _swapped(t: Along, rng: np.random.Generator) -> Iterator[Edits]:
     """Two single pixels exchanged, near each other or anywhere.
 
     All pairs of a chain of up to WHOLE numbers; of a longer one all near pairs, and so many drawn.
     """
+    prior, items, n = t.world.setup.prior, t.items, t.length
     if n < 2:
         return
     if n <= WHOLE:
@@ -508,60 +267,146 @@ def _swapped(t: _Tables, prior: Prior, n: int, keep: object, rng: np.random.Gene
         a, b = np.minimum(x, y)[fine], np.maximum(x, y)[fine]
     near = b - a <= NEAR_SWAP
     share = 0.5 * near / near.sum() + 0.5 * ~near / max(1, int((~near).sum()))
-    log_prior = float(np.log(prior.another * prior.swapped)) + np.log(share)
     own = t.cells_of(np.arange(n), np.arange(n))
-    weight = t.cells_of(a, b) + t.cells_of(b, a) - own[a] - own[b]
-    fine = (t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.setup.entries)
-    items = t.items
-    keep(  # type: ignore[operator]
-        weight[fine],
-        log_prior[fine],
-        [a[fine], b[fine]],
-        lambda a, b: np.concatenate([items[:a], [items[b]], items[a + 1 : b], [items[a]], items[b + 1 :]]),
+    yield Edits(
+        t.cells_of(a, b) + t.cells_of(b, a) - own[a] - own[b],
+        np.log(prior.another * prior.swapped * share),
+        (a, b),
+        lambda a, b: [items[:a], items[b : b + 1], items[a + 1 : b], items[a : a + 1], items[b + 1 :]],
+        shown=True,
+    ).only((t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.world.setup.entries))
+
+
+def _rearranged(t: Along) -> Iterator[Edits]:
+    """Reversed runs, and two runs side by side exchanged: one of them moved."""
+    prior, items, n = t.world.setup.prior, t.items, t.length
+    if n <= WHOLE:
+        a, b = np.triu_indices(n + 1, 2)
+    else:
+        pairs = {(x, x + k) for x in t.anchors.tolist() for k in range(2, BAND) if x + k <= n}
+        for number, place in t.evidence.met:
+            turn = number + t.at.get(place, -9 * t.width)
+            pairs |= {(x, turn + 1 - x) for x in t.anchors.tolist() if x + 2 <= turn + 1 - x <= n}
+        a, b = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2).T
+    if a.size:
+        size = b - a
+        share = (1 - prior.long) * (size <= SHORT_RUN) / SHORT_RUN + prior.long / n
+        yield Edits(
+            t.mirrored(a, b) - t.part(0, a, b),
+            np.log(prior.another * prior.reversed * share / n),
+            (a, b),
+            lambda a, b: [items[:a], items[a:b][::-1], items[b:]],
+            shown=True,
+        )
+    if not t.anchors.size:
+        return
+    p, q = _grid(-t.shifts[t.shifts < 0], t.shifts[t.shifts > 0])
+    fine = p + q <= n - t.anchors[0]
+    a, at = _grid(t.anchors, np.flatnonzero(fine))
+    p, q = p[at], q[at]
+    fine = a + p + q <= n
+    a, p, q = a[fine], p[fine], q[fine]
+    yield Edits(
+        t.part(q, a, a + p) + t.part(-p, a + p, a + p + q) - t.part(0, a, a + p + q),
+        _move_prior(prior, n, p, q),
+        (a, p, q),
+        lambda a, p, q: [items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]],
         shown=True,
     )
 
 
-def _exchange(t: _Tables, a: Ints, c: Ints, p: Ints, q: Ints) -> Floats:
+def _exchanged(t: Along) -> Iterator[Edits]:
+    """Two runs apart exchanged: where the second begins is known from a single light, or its first two pixels may be
+    where the first one's were."""
+    prior, items, n = t.world.setup.prior, t.items, t.length
+    rows: list[list[Ints]] = []
+    for number, place in t.evidence.met:
+        if place not in t.at:
+            continue
+        near = t.anchors[(t.anchors <= number) & (t.anchors > number - 8)].tolist()
+        for first, other in [(x, t.at[place] - (number - x)) for x in near]:
+            first, other = min(first, other), max(first, other)
+            if first < 0 or first == other or other >= n:
+                continue
+            p, q = _grid(np.arange(1, other - first), np.arange(1, n - other + 1))
+            if n > WHOLE:
+                close = np.abs(q - p) <= BAND
+                p, q = p[close][:200_000], q[close][:200_000]
+            rows.append([np.full_like(p, first), np.full_like(p, other), p, q])
+    rows = rows[:12]
+    if n <= WHOLE and t.anchors.size:
+        x, y = _grid(t.anchors, np.arange(n - 1))
+        fine = np.abs(x - y) > 1
+        x, y = x[fine], y[fine]
+        fits = np.argsort(-t.part(x - y, y, y + 2), kind="stable")[:MOST_PAIRS]
+        sizes = np.arange(1, SHORT_RUN + 1)
+        pair, p, q = _grid(fits, sizes, sizes)
+        a, c = np.minimum(x, y)[pair], np.maximum(x, y)[pair]
+        fine = (a + p < c) & (c + q <= n)
+        rows.append([a[fine], c[fine], p[fine], q[fine]])
+    if not rows:
+        return
+    a, c, p, q = (np.concatenate(column) for column in zip(*rows, strict=True))
+    yield Edits(
+        _exchange(t, a, c, p, q),
+        _exchange_prior(prior, n, p, q),
+        (a, c, p, q),
+        lambda a, c, p, q: [items[:a], items[c : c + q], items[a + p : c], items[a : a + p], items[c + q :]],
+        limit=MANY,
+        shown=True,
+    )
+
+
+def _exchange(t: Along, a: Ints, c: Ints, p: Ints, q: Ints) -> Floats:
     weight = t.part(a - c, c, c + q) + t.part(q - p, a + p, c) + t.part(c - a + q - p, a, a + p) - t.part(0, a, c + q)
     return np.asarray(weight)
 
 
+def _runs(n: int, longest: int) -> tuple[Ints, Ints]:
+    """All runs [a, b) up to a length, and those that reach the end."""
+    a, k = _grid(np.arange(n), np.arange(1, longest + 1))
+    fine = a + k <= n
+    tail = np.arange(n - longest)
+    return np.concatenate([a[fine], tail]), np.concatenate([(a + k)[fine], np.full(len(tail), n)])
+
+
+# -- what each costs: log prior of one edit more, of this kind, here ---------------------------------------------------
+
+
 def _insertion_prior(prior: Prior, n: int, size: Ints | Floats) -> Floats:
-    """Log prior of a run of so many pixels spliced in at one of n + 1 positions."""
+    """A run of so many pixels spliced in at one of n + 1 positions."""
     geometric = 0.98 * (1 - prior.goes_on) * prior.goes_on ** (size - 1.0) + 0.02 / LONGEST_INSERT
-    return np.asarray(np.log(prior.insertion * geometric / (n + 1)))
+    return np.asarray(np.log(prior.another * prior.insertion * geometric / (n + 1)))
 
 
 def _removal_prior(prior: Prior, n: int, size: Ints | Floats) -> Floats:
-    """Log prior of a run of so many pixels taken out of n."""
+    """A run of so many pixels taken out of n."""
     out = (1 - prior.long) * 0.85 * 0.15 ** (size - 1.0) + prior.long / n
-    return np.asarray(np.log(prior.removal * out / n))
+    return np.asarray(np.log(prior.another * prior.removal * out / n))
 
 
 def _move_prior(prior: Prior, n: int, p: Ints, q: Ints) -> Floats:
     smaller = np.minimum(p, q)
     share = (1 - prior.long) * (smaller <= SHORT_RUN) / (SHORT_RUN * n) + prior.long / (n * n)
     share = np.where((p == 1) & (q == 1), share + 0.2, share)
-    return np.asarray(np.log(prior.moved * share / n))
+    return np.asarray(np.log(prior.another * prior.moved * share / n))
 
 
 def _exchange_prior(prior: Prior, n: int, p: Ints, q: Ints) -> Floats:
     both = (p <= SHORT_RUN) & (q <= SHORT_RUN)
     share = 0.5 * (p == q) * both / SHORT_RUN + 0.35 * both / SHORT_RUN**2 + prior.long / (n * n)
-    return np.asarray(np.log(prior.exchanged * share * 2 / (n * n)))
+    return np.asarray(np.log(prior.another * prior.exchanged * share * 2 / (n * n)))
 
 
-def _unlisted(t: _Tables, prior: Prior, n: int, rng: np.random.Generator) -> float:
+def _unlisted(t: Along, rng: np.random.Generator) -> float:
     """Weight of the exchanges and moves anywhere that no list holds, from draws of the prior."""
+    prior, n = t.world.setup.prior, t.length
     if n < 4:
         return 0.0
     longest = max(1, min(SHORT_RUN, n // 3))
     p, q = (rng.integers(1, longest + 1, SAMPLES) for _ in range(2))
     q = np.where(rng.random(SAMPLES) < 0.5, p, q)
-    a = rng.integers(0, n, SAMPLES)
-    c = rng.integers(0, n, SAMPLES)
-    a, c = np.minimum(a, c), np.maximum(a, c)
+    a, c = np.sort(rng.integers(0, n, (2, SAMPLES)), axis=0)
     fine = (a + p <= c) & (c + q <= n)
     a, c, p, q = a[fine], c[fine], p[fine], q[fine]
     if not a.size:
@@ -577,63 +422,63 @@ def _unlisted(t: _Tables, prior: Prior, n: int, rng: np.random.Generator) -> flo
     return prior.another * (prior.exchanged * float(apart) + prior.moved * moved)
 
 
-def _other_end(t: _Tables, world: World, maps: list[Ints], priors: list[float], log_more: float) -> None:
+def _other_end(t: Along) -> Edited:
     """The chain goes on as another one: only where an answer says so."""
-    setup, prior = world.setup, world.setup.prior
+    setup = t.world.setup
     chain_of = {e: (c, j) for c, chain in enumerate(setup.foreign) for j, e in enumerate(chain)}
     starts: set[tuple[int, int, int]] = set()
-    for chain, at in t.other:
+    others = [(chain, t.length if at is None else t.before(lines, at)) for chain, lines, at in t.evidence.other]
+    for chain, at in others:
         count = len(setup.foreign[chain])
         starts |= {(chain, i, j) for i in range(max(0, at - 2), at + 1) for j in range(0, count, max(1, count // 12))}
-    for number, place in t.met:
+    for number, place in t.evidence.met:
         if place not in chain_of:
             continue
         chain, j = chain_of[place]
-        near = {number} | {i for i in t.anchors if i <= number} | {at for _, at in t.other if at <= number} | {0}
+        near = {number, 0, *(i for i in (*t.anchors.tolist(), *(at for _, at in others)) if i <= number)}
         starts |= {(chain, i, j - (number - i)) for i in near if j - (number - i) >= 0}
-    for chain, i, j in sorted(starts):
+    maps, priors = np.full((len(starts), t.width), END, dtype=np.int64), np.zeros(len(starts))
+    fits = np.ones(len(starts), dtype=bool)
+    for row, (chain, i, j) in enumerate(sorted(starts)):
         made = np.concatenate([t.items[:i], np.array(setup.foreign[chain][j:], dtype=np.int64)])[: t.width]
-        maps.append(np.concatenate([made, np.full(t.width - len(made), END)]))
-        priors.append(log_more + float(np.log(prior.other_end / (t.length * max(1, len(setup.foreign[chain]))))))
+        maps[row, : len(made)] = made
+        fits[row] = len(set(made[made >= 0].tolist())) == int((made >= 0).sum())
+        priors[row] = np.log(setup.prior.another * setup.prior.other_end / (t.length * len(setup.foreign[chain])))
+    return Edited(maps[fits], priors[fits], np.zeros(0))
 
 
 def fitted_to_probes(
-    setup: Setup, world: World, maps: Ints, log_prior: Floats, seen: Sequence[Observation]
+    world: World, maps: Ints, log_prior: Floats, seen: Sequence[Observation]
 ) -> tuple[Ints, Floats, Ints]:
     """Beside every map, the one in which a pixel that was lit alone is what the answer says: new, further, silent, dead.
 
     The last of the result says which row each comes from.
     """
-    prior = setup.prior
+    setup, prior = world.setup, world.setup.prior
     visible = 1 - prior.further - prior.silent
-    source = np.arange(len(maps))
+    source: Ints = np.arange(len(maps))
     for one in seen:
         if not isinstance(one.action, Probe) or isinstance(one.answer, NotSure) or one.action.number >= maps.shape[1]:
             continue
         number = one.action.number
         value = maps[:, number]
-        spliced = (value == NEW) | (value == SILENT) | (value <= FURTHER) | np.isin(value, sorted(setup.declared_new))
-        shines = (value >= 0) & (value < setup.entries) & ~spliced
-        changed = np.zeros(len(maps), dtype=bool)
-        becomes, more = value.copy(), np.zeros(len(maps))
+        spliced = is_new(setup, value) | (value == SILENT) | (value <= FURTHER)
+        more: Floats = np.zeros(len(maps))
         if isinstance(one.answer, AtPlace):
-            target = FURTHER - int(world.spot[one.answer.place])
-            changed = spliced & (value != target)
+            becomes = np.full_like(value, FURTHER - int(world.spot[one.answer.place]))
+            changed = spliced & (value != becomes)
             beside = maps[:, max(0, number - 3) : number + 4]
-            near = ((beside == FURTHER - target) | (beside == target)).any(axis=1)
-            share = np.where(near, 0.25, 0.5 / setup.entries)
-            becomes, more = np.full_like(value, target), np.log(prior.further / visible * share)
+            near = ((beside == FURTHER - becomes[0]) | (beside == becomes[0])).any(axis=1)
+            more = np.log(prior.further / visible * np.where(near, 0.25, 0.5 / setup.entries))
         elif isinstance(one.answer, AtNewPlace):
-            changed = spliced & (value < 0) & (value != NEW)
             becomes = np.full_like(value, NEW)
-            more = np.full(len(maps), -float(np.log(prior.further / visible)))
-        elif isinstance(one.answer, NothingLit):
-            spot = np.full(len(maps), -2, dtype=np.int64)
-            spot[shines] = world.spot[value[shines]]
-            changed = (spliced & (value != SILENT)) | (spot >= 0)
+            changed = spliced & (value < 0) & (value != NEW)
+            more -= np.log(prior.further / visible)
+        else:
             becomes = np.where(spliced, SILENT, value + setup.entries)
-            died = float(np.log(prior.another * prior.dead / max(1, len(setup.order))))
-            more = np.asarray(np.where(spliced, float(np.log(prior.silent / visible)), died), dtype=np.float64)
+            changed = (spliced & (value != SILENT)) | (~spliced & (world.spots(value) != NO_LIGHT))
+            died = np.log(prior.another * prior.dead / len(setup.order))
+            more = np.asarray(np.where(spliced, np.log(prior.silent / visible), died), dtype=np.float64)
         if changed.any():
             extra = maps[changed].copy()
             extra[:, number] = becomes[changed]
@@ -641,6 +486,3 @@ def fitted_to_probes(
             source = np.concatenate([source, source[changed]])
             log_prior = np.concatenate([log_prior, (log_prior + more)[changed]])
     return maps, log_prior, source
-
-
-__all__ = ["UNLIT", "Edited", "fitted_to_probes", "single_edits"]

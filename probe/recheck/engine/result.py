@@ -153,7 +153,7 @@ def _verified(
                 if seen.action.colours[number] == colour:
                     done.add(number)
         elif isinstance(seen.action, Probe) and seen.action.number < len(spots):
-            meant, wrong = log_likelihood(world, seen, found[None, :])
+            meant, wrong = log_likelihood(seen, world.maps(found[None, :]))
             if meant[0] > wrong:
                 done.add(seen.action.number)
     return done

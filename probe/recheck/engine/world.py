@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
@@ -18,12 +19,12 @@ from probe.recheck.engine.model import (
     FURTHER,
     NEW,
     PLAIN,
-    SILENT,
     Action,
     AllAsShown,
     AskStop,
     AtNewPlace,
     AtPlace,
+    Bools,
     Differs,
     ExtraLight,
     Floats,
@@ -43,6 +44,24 @@ AS_SHOWN, EXTRA = -1, -2
 """Answers to a look: all as shown; a light where no place is known."""
 NEW_SPOT, NO_LIGHT = -1, -2
 """Answers to a probe beside the entry whose place it is."""
+MOST_LISTS = 200
+Words = npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A look's list by place: the places (first entries) in order, and the words expected at each, as bits.
+
+    position: where in the list a place is.  off: shape (entries,), places that are not listed.
+    colours: of every number, 4 for dark.  lit: numbers that shine without being on the list as a named new place.
+    """
+
+    places: Ints
+    want: Ints
+    position: dict[int, int]
+    off: Ints
+    colours: Ints
+    lit: Bools
 
 
 @dataclass(frozen=True)
@@ -50,6 +69,7 @@ class World:
     """The constant part: who is seen where, in which words."""
 
     setup: Setup
+    _lists: dict[Look, Listed] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def spot(self) -> Ints:
@@ -63,132 +83,177 @@ class World:
         return found
 
     @cached_property
-    def seen_bits(self) -> Ints:
-        """Shape (entries, colours + 1): the word as a bit when an entry is lit in that colour; 0 looks dark, last column unlit."""
+    def seen_bits(self) -> Words:
+        """Shape (entries + 1, colours + 1): the word as a bit when an entry is lit in that colour; 0 looks dark, as do
+        the last column, unlit, and the last row, no entry."""
         s = self.setup
-        bits = np.zeros((s.entries, COLOURS + 1), dtype=np.int64)
+        bits = np.zeros((s.entries + 1, COLOURS + 1), dtype=np.uint8)
         words = np.array(s.words if s.words else [PLAIN] * s.entries)
-        bits[:, :COLOURS] = np.where(words == UNLIT, 0, 1 << np.maximum(words, 0))
-        bits[self.spot < 0] = 0
+        bits[:-1, :COLOURS] = np.where(words == UNLIT, 0, 1 << np.maximum(words, 0))
+        bits[:-1][self.spot < 0] = 0
         return bits
 
-    def spots(self, maps: Ints) -> Ints:
-        """What every number would be seen at when lit alone; shape as maps."""
+    @cached_property
+    def _spot_of_value(self) -> Ints:
+        """The answer to a single light by value, counted from below the lowest (a further pixel at the last entry)."""
         e = self.setup.entries
-        found = np.full(maps.shape, NO_LIGHT, dtype=np.int64)
-        alive = (maps >= 0) & (maps < e)
-        found[alive] = self.spot[maps[alive]]
-        found[maps == NEW] = NEW_SPOT
-        further = maps <= FURTHER
-        found[further] = self.spot[FURTHER - maps[further]]
+        found = np.full(3 * e - FURTHER, NO_LIGHT, dtype=np.int64)
+        found[e - FURTHER + NEW] = NEW_SPOT
+        found[e - FURTHER : 2 * e - FURTHER] = self.spot
+        found[1 : e + 1] = self.spot[::-1]
         return found
 
-    def shown(self, maps: Ints, colours: Ints) -> Ints:
-        """The words at every place, as bits, under every map when numbers are lit in colours (0..3, 4 for dark);
-        shape (maps, entries), a place at the column of its first entry."""
-        e = self.setup.entries
-        at = np.where((maps >= 0) & (maps < e), maps, e)
-        table = np.vstack([self.seen_bits, np.zeros((1, COLOURS + 1), dtype=np.int64)])
-        found = np.zeros((len(maps), e + 1), dtype=np.int64)
-        np.put_along_axis(found, at, table[at, colours[None, :]], axis=1)
-        found[:, e] = 0
-        for group in self.setup.alike:
-            found[:, group[0]] = np.bitwise_or.reduce(found[:, list(group)], axis=1)
-        rows, columns = np.nonzero(maps <= FURTHER)
-        if rows.size:
-            entry = FURTHER - maps[rows, columns]
-            np.bitwise_or.at(found, (rows, self.spot[entry]), self.seen_bits[entry, colours[columns]])
-        return found[:, :e]
+    def maps(self, values: Ints) -> Maps:
+        """Maps with what every question needs of them."""
+        return Maps(self, values)
+
+    def spots(self, values: Ints) -> Ints:
+        """What every number would be seen at when lit alone; shape as values."""
+        return np.asarray(self._spot_of_value[values + (self.setup.entries - FURTHER)])
 
     def key(self, map_: Ints) -> bytes:
         """The class of a map: maps with the same key answer every action alike."""
-        return self.keys(map_[None, :])[0]
+        return keys(self.spots(map_[None, :]))[0]
 
-    def keys(self, maps: Ints) -> list[bytes]:
-        """The class of every map."""
-        spots = self.spots(maps)
-        lit = spots != NO_LIGHT
-        ends = np.where(lit.any(axis=1), maps.shape[1] - lit[:, ::-1].argmax(axis=1), 0)
-        return [row[:end].tobytes() for row, end in zip(spots, ends.tolist(), strict=True)]
+    def listed(self, look: Look) -> Listed:
+        """The list of a look, one line for each place."""
+        if look not in self._lists:
+            while len(self._lists) > MOST_LISTS:
+                self._lists.pop(next(iter(self._lists)))
+            self._lists[look] = self._listed(look)
+        return self._lists[look]
 
-
-def colours_of(look: Look, numbers: int) -> Ints:
-    """The colour of every number in a look, 4 for dark."""
-    found = np.full(numbers, COLOURS, dtype=np.int64)
-    given = np.array(look.colours[:numbers], dtype=np.int64)
-    found[: len(given)] = np.where(given == UNLIT, COLOURS, given)
-    return found
+    def _listed(self, look: Look) -> Listed:
+        expected = np.array(look.expected, dtype=np.int64)
+        entries = np.array(look.places, dtype=np.int64)
+        bits = self.seen_bits[entries, np.where(expected == UNLIT, COLOURS, expected)]
+        want: dict[int, int] = {}
+        for place, word in zip(self.spot[entries].tolist(), bits.tolist(), strict=True):
+            want[place] = want.get(place, 0) | word
+        places = np.array(list(want), dtype=np.int64)
+        off = self.spot == np.arange(self.setup.entries)
+        off[places] = False
+        colours = np.array(look.colours, dtype=np.int64)
+        colours[colours == UNLIT] = COLOURS
+        lit = colours != COLOURS
+        lit[[n for n in look.named if n < len(lit)]] = False
+        position = {place: at for at, place in enumerate(want)}
+        return Listed(
+            places, np.array(list(want.values()), dtype=np.uint8), position, np.flatnonzero(off), colours, lit
+        )
 
 
 @dataclass(frozen=True)
-class Listed:
-    """A look's list by place: the places (first entries) in order, and the words expected at each, as bits."""
+class Maps:
+    """Whole maps, one a row, and what of them every question needs; values: shape (maps, numbers)."""
 
-    places: Ints
-    want: Ints
-    position: dict[int, int] = field(compare=False)
+    world: World
+    values: Ints
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+    @cached_property
+    def spots(self) -> Ints:
+        """What every number would be seen at when lit alone; shape as values."""
+        return self.world.spots(self.values)
+
+    @cached_property
+    def _shining(self) -> tuple[Ints, Ints]:
+        """By number: the row of an old pixel's words, times columns; where its place is in the flat result."""
+        e = self.world.setup.entries
+        at = np.where(self.values.view(np.uint64) < e, self.values, e)
+        return at * (COLOURS + 1), at + np.arange(len(at))[:, None] * (e + 1)
+
+    @cached_property
+    def _further(self) -> tuple[Ints, Ints]:
+        rows, columns = np.nonzero(self.values <= FURTHER)
+        return rows, columns
+
+    @cached_property
+    def _fresh(self) -> tuple[Ints, Ints]:
+        rows, columns = np.nonzero(is_new(self.world.setup, self.values))
+        return rows, columns
+
+    def shown(self, colours: Ints) -> Words:
+        """The words at every place, as bits, when numbers are lit in colours (0..3, 4 for dark); shape (maps, entries),
+        a place at the column of its first entry."""
+        world = self.world
+        e, lit = world.setup.entries, len(colours)
+        if lit < self.values.shape[1]:
+            colours = np.concatenate([colours, np.full(self.values.shape[1] - lit, COLOURS)])
+        row, flat = self._shining
+        found = np.zeros((len(self.values), e + 1), dtype=np.uint8)
+        found.ravel()[flat] = world.seen_bits.ravel()[row + colours[None, : row.shape[1]]]
+        for group in world.setup.alike:
+            found[:, group[0]] = np.bitwise_or.reduce(found[:, list(group)], axis=1)
+        rows, columns = self._further
+        if rows.size:
+            entry = FURTHER - self.values[rows, columns]
+            np.bitwise_or.at(found, (rows, world.spot[entry]), world.seen_bits[entry, colours[columns]])
+        return found[:, :e]
+
+    def extra(self, lines: Listed, shown: Words) -> Ints:
+        """How many lights are off the list under every map: new pixels without a name, and places that are not listed."""
+        rows, columns = self._fresh
+        lit = np.zeros(max(self.values.shape[1], len(lines.lit)), dtype=bool)
+        lit[: len(lines.lit)] = lines.lit
+        found = np.bincount(rows[lit[columns]], minlength=len(self.values))
+        if lines.off.size:
+            found = found + np.count_nonzero(shown[:, lines.off], axis=1)
+        return np.asarray(found)
 
 
-def listed(world: World, look: Look) -> Listed:
-    """The list of a look, one line for each place."""
-    want: dict[int, int] = {}
-    for entry, colour in zip(look.places, look.expected, strict=True):
-        place = int(world.spot[entry])
-        want[place] = want.get(place, 0) | int(world.seen_bits[entry, COLOURS if colour == UNLIT else colour])
-    return Listed(
-        np.array(list(want), dtype=np.int64),
-        np.array(list(want.values()), dtype=np.int64),
-        {place: at for at, place in enumerate(want)},
-    )
+def is_new(setup: Setup, values: Ints) -> Bools:
+    """Which numbers are new pixels at places of their own, declared ones among them."""
+    found = values == NEW
+    return np.asarray(found | np.isin(values, sorted(setup.declared_new)) if setup.declared_new else found)
 
 
-def _bits(colours: tuple[int, ...]) -> int:
+def keys(spots: Ints) -> list[bytes]:
+    """The class of every map, from what every number is seen at."""
+    lit = spots != NO_LIGHT
+    ends = np.where(lit.any(axis=1), spots.shape[1] - lit[:, ::-1].argmax(axis=1), 0)
+    return [row[:end].tobytes() for row, end in zip(spots, ends.tolist(), strict=True)]
+
+
+def word_bits(colours: tuple[int, ...]) -> int:
+    """Words as bits."""
     return sum(1 << c for c in set(colours) if c != UNLIT)
 
 
-def _unlisted(world: World, look: Look, maps: Ints, shown: Ints, places: Ints) -> Ints:
-    """How many lights are off the list under every map: new pixels without a name, and places that are not listed."""
-    colours = colours_of(look, maps.shape[1])
-    lit = colours != COLOURS
-    lit[[n for n in look.named if n < len(lit)]] = False
-    fresh = (maps == NEW) | np.isin(maps, sorted(world.setup.declared_new))
-    off = np.ones(world.setup.entries, dtype=bool)
-    off[places] = False
-    off &= world.spot == np.arange(world.setup.entries)
-    return np.asarray((fresh & lit[None, :]).sum(axis=1) + (shown[:, off] != 0).sum(axis=1))
-
-
-def answer_of(world: World, action: Action, maps: Ints) -> Ints:
+def answer_of(action: Action, maps: Maps) -> Ints:
     """What an attentive person would answer under every map, naming the first differing place; shape (maps,)."""
     if isinstance(action, AskStop):
         return np.zeros(len(maps), dtype=np.int64)
     if isinstance(action, Probe):
-        return world.spots(maps[:, action.number : action.number + 1])[:, 0]
-    lines = listed(world, action)
-    shown = world.shown(maps, colours_of(action, maps.shape[1]))
+        return np.asarray(maps.spots[:, action.number])
+    lines = maps.world.listed(action)
+    shown = maps.shown(lines.colours)
     here = shown[:, lines.places]
-    differs = here != lines.want[None, :]
+    differs = here != lines.want
     first = differs.argmax(axis=1)
     rows = np.arange(len(maps))
-    extra = _unlisted(world, action, maps, shown, lines.places) > 0
     code = first * 256 + here[rows, first]
+    extra = maps.extra(lines, shown) > 0
     return np.where(differs[rows, first], code, np.where(extra, EXTRA, AS_SHOWN))
 
 
-def log_likelihood(world: World, seen: Observation, maps: Ints) -> tuple[Floats, float]:
+def log_likelihood(seen: Observation, maps: Maps) -> tuple[Floats, float]:
     """Chance of an answer under every map if it is meant (natural logarithm), shape (maps,), and if it is wrong altogether.
 
     A look: the person goes through the list.  A place before the last one named is as shown or was overlooked; a named
     one shows what was said.  Places behind it say nothing.  A probe names the place of its number.  Whoever weighs a
     map takes either chance: an answer that fits no better than a wrong one counts as wrong.
     """
-    s, action, answer = world.setup, seen.action, seen.answer
+    world, action, answer = maps.world, seen.action, seen.answer
+    s = world.setup
     person = s.person
     if isinstance(answer, NotSure) or isinstance(action, AskStop):
         return np.zeros(len(maps)), 0.0
     right, wrong = float(np.log1p(-person.answer_wrong)), float(np.log(person.answer_wrong))
     if isinstance(action, Probe):
-        truth = answer_of(world, action, maps)
+        truth = answer_of(action, maps)
         places = max(4, len(s.order))
         void = wrong - float(np.log(2 * places))
         said = NO_LIGHT
@@ -203,12 +268,12 @@ def log_likelihood(world: World, seen: Observation, maps: Ints) -> tuple[Floats,
             close = (truth >= 0) & (np.abs(truth - said) <= 2) & (truth != said)
             found[close] = wrong + float(np.log(person.neighbour / 4))
         return found, void
-    lines = listed(world, action)
+    lines = world.listed(action)
     void = wrong - float(np.log(4 * len(lines.places)))
     if isinstance(answer, NewPlaceDiffers):
         return np.full(len(maps), IMPOSSIBLE), void  # the place is defined by its number: only a mistake says so
-    shown = world.shown(maps, colours_of(action, maps.shape[1]))
-    differs = shown[:, lines.places] != lines.want[None, :]
+    shown = maps.shown(lines.colours)
+    differs = shown[:, lines.places] != lines.want
     miss, noticed = float(np.log(person.look_miss)), float(np.log1p(-person.look_miss))
     stop = len(lines.places)
     found = np.full(len(maps), right)
@@ -220,7 +285,7 @@ def log_likelihood(world: World, seen: Observation, maps: Ints) -> tuple[Floats,
                 raise ValueError(f"place {one.place} was not on the list of this look")
             at = lines.position[place]
             named.append(at)
-            fits = (shown[:, place] == _bits(one.colours)) & differs[:, at]
+            fits = (shown[:, place] == word_bits(one.colours)) & differs[:, at]
             found += np.where(fits, noticed, IMPOSSIBLE)
         stop = max(named)
     elif isinstance(answer, OtherChain):
@@ -230,23 +295,17 @@ def log_likelihood(world: World, seen: Observation, maps: Ints) -> tuple[Floats,
         other = [e for e in s.foreign[answer.chain] if world.spot[e] == e]
         found += np.where((shown[:, other] != 0).any(axis=1), 0.0, IMPOSSIBLE)
     elif isinstance(answer, ExtraLight | AllAsShown):
-        extra = _unlisted(world, action, maps, shown, lines.places)
+        extra = maps.extra(lines, shown)
         if isinstance(answer, AllAsShown):
             void = wrong + float(np.log(0.5))
             found += miss * extra
         else:
             found += np.where(extra > 0, noticed, IMPOSSIBLE)
-    before = differs[:, :stop].copy()
-    before[:, [n for n in named if n < stop]] = False
-    return found + miss * before.sum(axis=1), void
+    differs = differs[:, :stop]
+    differs[:, [n for n in named if n < stop]] = False
+    return found + miss * np.count_nonzero(differs, axis=1), void
 
 
 def length_of(map_: Ints) -> int:
     """How many numbers a map has."""
     return int(np.count_nonzero(map_ != END))
-
-
-__all__ = [
-    "AS_SHOWN", "EXTRA", "IMPOSSIBLE", "NEW_SPOT", "NO_LIGHT", "SILENT", "Listed", "World", "answer_of",
-    "colours_of", "length_of", "listed", "log_likelihood",
-]  # fmt: skip

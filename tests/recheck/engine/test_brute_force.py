@@ -139,7 +139,7 @@ def pictures() -> list[Look]:
 @pytest.mark.parametrize("turn", range(3))
 def test_every_map_of_two_edits_answers_a_picture_as_the_tiny_one_says(turn: int) -> None:
     world, look = World(Setup.unchanged(COUNT)), pictures()[turn]
-    codes = answer_of(world, look, rows(ALL)).tolist()
+    codes = answer_of(look, world.maps(rows(ALL))).tolist()
     meant: dict[int, Answer] = {}
     for map_, code in zip(ALL, codes, strict=True):
         answer = tiny_answer(map_, look)
@@ -149,9 +149,9 @@ def test_every_map_of_two_edits_answers_a_picture_as_the_tiny_one_says(turn: int
 
 @pytest.mark.slow
 def test_every_map_of_two_edits_answers_a_single_light_as_the_tiny_one_says() -> None:
-    world, all_rows = World(Setup.unchanged(COUNT)), rows(ALL)
+    all_rows = World(Setup.unchanged(COUNT)).maps(rows(ALL))
     for number in range(8):
-        found = answer_of(world, Probe(number=number), all_rows).tolist()
+        found = answer_of(Probe(number=number), all_rows).tolist()
         said = [tiny_answer(map_, Probe(number=number)) for map_ in ALL]
         wanted = [s.place if isinstance(s, AtPlace) else -1 if isinstance(s, AtNewPlace) else -2 for s in said]
         assert found == wanted
@@ -161,14 +161,14 @@ def test_every_map_of_two_edits_answers_a_single_light_as_the_tiny_one_says() ->
 @pytest.mark.parametrize("turn", range(3))
 def test_every_answer_is_as_likely_as_multiplied_out_place_by_place(turn: int) -> None:
     setup = Setup.unchanged(COUNT)
-    world, look, all_rows = World(setup), pictures()[turn], rows(ALL)
+    look, all_rows = pictures()[turn], World(setup).maps(rows(ALL))
     answers: list[Answer] = [AllAsShown(), ExtraLight()]
     for place, colours in itertools.product(
         look.places, itertools.chain(*(itertools.combinations(range(4), k) for k in range(3)))
     ):
         answers.append(Differs((PlaceSeen(place, colours),)))
     for answer in answers:
-        found, _ = log_likelihood(world, Observation(action=look, answer=answer), all_rows)
+        found, _ = log_likelihood(Observation(action=look, answer=answer), all_rows)
         person = setup.person
         for map_, one in zip(ALL[::7], found[::7].tolist(), strict=True):
             chance = tiny_chance(map_, look, answer, miss=person.look_miss, wrong=person.answer_wrong)

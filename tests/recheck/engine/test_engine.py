@@ -218,7 +218,7 @@ def test_the_likelihood_is_largest_for_what_was_seen() -> None:
         row[0, : len(script)] = script
         state = Recheck.start(world.setup, Options(seed=4))
         look = state.look()
-        code = int(answer_of(world, look, row)[0])
+        code = int(answer_of(look, world.maps(row))[0])
         answer: Answer = AllAsShown()
         if code >= 0:
             bits = code % 256
@@ -226,7 +226,7 @@ def test_the_likelihood_is_largest_for_what_was_seen() -> None:
             answer = Differs((PlaceSeen(look.places[code // 256], words),))
         elif code != AS_SHOWN:
             answer = ExtraLight()
-        own, wrong = log_likelihood(world, Observation(action=look, answer=answer), row)
+        own, wrong = log_likelihood(Observation(action=look, answer=answer), world.maps(row))
         assert own[0] > -0.2 > wrong
 
 
@@ -478,7 +478,8 @@ def test_truthful_answers_lead_to_a_map_that_answers_like_the_true_one(
         truth = np.full((1, state.numbers), END)
         truth[0, : len(chain.pixels)] = chain.truth()
         assert all(
-            log_likelihood(state.world, o, truth)[0][0] <= log_likelihood(state.world, o, state.best_map[None, :])[0][0]
+            log_likelihood(o, state.world.maps(truth))[0][0]
+            <= log_likelihood(o, state.world.maps(state.best_map[None, :]))[0][0]
             for o in state.observations
         ), chain.edits
 

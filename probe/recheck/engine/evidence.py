@@ -1,0 +1,285 @@
+"""What a set of answers says of any pixel at any number, and sums of it along a map for every shift.
+
+A picture's likelihood is a product over places, and an edit moves runs of the chain by a shift each.  So with one table
+of sums along the chain for every shift, the weight of any edit is a few differences.  The tables take a place with
+several pixels as if each shone alone; only the exact weighing (`world.log_likelihood`) knows better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from probe.recheck.engine.model import (
+    COLOURS,
+    FURTHER,
+    NEW,
+    AllAsShown,
+    AtNewPlace,
+    AtPlace,
+    Differs,
+    ExtraLight,
+    Floats,
+    Ints,
+    Look,
+    NewPlaceDiffers,
+    NotSure,
+    Observation,
+    OtherChain,
+    Probe,
+)
+from probe.recheck.engine.world import NEW_SPOT, NO_LIGHT, Listed, World, length_of, word_bits
+
+CLIP = -14.0
+"""An answer that cannot be meant counts as this in the tables: about what a wrong answer costs."""
+NEIGHBOUR = -6.0
+WHOLE = 220
+"""Up to so many numbers every shift is in the tables; beyond, shifts up to BAND and those that a single light showed."""
+BAND = 40
+BEFORE, BEHIND = 5, 2
+"""A run may begin so many numbers before or behind the pixel that does not fit: those between may have looked alike."""
+
+
+@dataclass(frozen=True)
+class _Picture:
+    """Log factors of one look: rows are entries, then a silent and a new pixel, columns colours; colours by number."""
+
+    factors: Floats
+    colours: Ints
+    lines: Listed
+    named: tuple[int, ...]
+
+
+class Evidence:
+    """Answers as log factors of every kind of pixel at every number.
+
+    crowded: places that showed several colours.  met: (number, place) of single lights.  other: (chain, list, position
+    or None) where another chain's light was seen.
+    """
+
+    def __init__(self, world: World, width: int, seen: Sequence[Observation]) -> None:
+        self.world, self.width = world, width
+        self.pictures: list[_Picture] = []
+        self.probes: list[tuple[int, Floats, int]] = []
+        self.new_at = np.zeros(width)
+        self.crowded = {
+            one.place
+            for o in seen
+            if isinstance(o.answer, Differs)
+            for one in o.answer.seen
+            if len(set(one.colours)) > 1
+        }
+        self.met: list[tuple[int, int]] = []
+        self.other: list[tuple[int, Listed, int | None]] = []
+        self.extra = any(isinstance(o.answer, ExtraLight) for o in seen)
+        for one in seen:
+            if isinstance(one.answer, NotSure | NewPlaceDiffers):
+                continue
+            if isinstance(one.action, Look):
+                self._look(one.action, one)
+            elif isinstance(one.action, Probe):
+                self._probe(one.action.number, one)
+        self.fresh = np.concatenate([[0.0], np.cumsum(self.new_at)])
+
+    def _look(self, look: Look, one: Observation) -> None:
+        world, answer = self.world, one.answer
+        entries = world.setup.entries
+        lines = world.listed(look)
+        miss = float(np.log(world.setup.person.look_miss))
+        stop = len(lines.places)
+        said: dict[int, int] = {}
+        if isinstance(answer, Differs):
+            said = {int(world.spot[s.place]): word_bits(s.colours) for s in answer.seen}
+            stop = max(lines.position[place] for place in said) + 1
+        elif isinstance(answer, OtherChain):
+            if answer.place is not None:
+                stop = lines.position[int(world.spot[answer.place])]
+            self.other.append((answer.chain, lines, None if answer.place is None else stop))
+        factors = np.zeros((entries + 2, COLOURS + 1))
+        want = np.zeros(entries, dtype=np.uint8)
+        want[lines.places[:stop]] = lines.want[:stop]
+        told = np.zeros(entries, dtype=bool)
+        told[lines.places[:stop]] = True
+        group = np.where(world.spot >= 0, world.spot, 0)  # an entry is seen at its group's place
+        here = (world.spot >= 0) & told[group]
+        bits, wanted = world.seen_bits[:-1], want[group][:, None]
+        several = np.zeros(entries, dtype=bool)
+        for alike in world.setup.alike:
+            several[list(alike)] = True
+        fits = np.where(several[:, None], (bits & ~wanted) == 0, bits == wanted)
+        factors[:entries][here] = np.where(fits, 0.0, miss)[here]
+        for place, word in said.items():
+            crowded = place in self.crowded
+            for entry in np.flatnonzero(group == place)[world.spot[group == place] >= 0].tolist():
+                alone = not several[entry] and not crowded
+                shows = (bits[entry] == word) if alone else (bits[entry] & ~np.uint8(word)) == 0
+                factors[entry] = np.where(shows & ((bits[entry] != want[place]) | crowded), 0.0, CLIP)
+        colours = np.full(self.width, COLOURS, dtype=np.int64)
+        lit = np.zeros(self.width, dtype=bool)
+        known = min(self.width, len(lines.colours))
+        colours[:known], lit[:known] = lines.colours[:known], lines.lit[:known]
+        if isinstance(answer, AllAsShown):
+            self.new_at += np.where(lit, miss, 0.0)
+            factors[entries + 1, :COLOURS] = miss
+        self.pictures.append(_Picture(factors, colours, lines, tuple(said)))
+
+    def _probe(self, number: int, one: Observation) -> None:
+        """Factors of every item, then of a silent and of a new pixel, at the number that was lit."""
+        entries = self.world.setup.entries
+        spots = np.append(self.world.spot, [NO_LIGHT, NEW_SPOT])
+        said = NO_LIGHT
+        if isinstance(one.answer, AtNewPlace):
+            said = NEW_SPOT
+        elif isinstance(one.answer, AtPlace):
+            said = int(self.world.spot[one.answer.place])
+            self.met.append((number, said))
+        factor = np.where(spots == said, 0.0, CLIP)
+        if said >= 0:
+            factor[(spots >= 0) & (np.abs(spots - said) <= 2) & (spots != said)] = NEIGHBOUR
+        factor[entries + 1] = 0.0 if said != NO_LIGHT else factor[entries + 1] / 2  # a further or a silent one, perhaps
+        self.probes.append((number, factor, said))
+        if number < self.width:
+            self.new_at[number] += factor[entries + 1]
+
+    @cached_property
+    def unlit(self) -> Floats:
+        """Log factor of an entry that is in no number."""
+        found = np.zeros(self.world.setup.entries + 2)
+        for one in self.pictures:
+            found += one.factors[:, COLOURS]
+        found[-2:] = 0.0
+        return found
+
+    @cached_property
+    def joined(self) -> list[tuple[Floats, Ints, int]]:
+        """Two pictures taken together: factors by row and by both colours, both colours by number, and both dark."""
+        found = []
+        for at in range(0, len(self.pictures), 2):
+            one, *more = self.pictures[at : at + 2]
+            factors, colours, dark = one.factors, one.colours, COLOURS
+            for other in more:
+                factors = (factors[:, :, None] + other.factors[:, None, :]).reshape(len(factors), -1)
+                colours = colours * (COLOURS + 1) + other.colours
+                dark = dark * (COLOURS + 1) + COLOURS
+            found.append((factors, colours, dark))
+        return found
+
+
+class Along:
+    """Sums of log factors along one map, for every shift.
+
+    anchors: numbers at which a run may begin or end: near what does not fit.  at: number of every entry.
+    """
+
+    def __init__(self, evidence: Evidence, map_: Ints) -> None:
+        self.evidence, self.world = evidence, evidence.world
+        self.width, self.length = len(map_), length_of(map_)
+        self.items = items = map_[: self.length]
+        entries = self.world.setup.entries
+        self.at = {int(v) % entries if v >= 0 else -1: n for n, v in enumerate(items.tolist())}
+        rows = np.where((items >= 0) & (items < entries), items, np.where(items == NEW, entries + 1, entries))
+        further = items <= FURTHER
+        rows[further] = FURTHER - items[further]
+        if self.world.setup.declared_new:
+            rows[np.isin(items, sorted(self.world.setup.declared_new))] = entries + 1
+        self.rows = rows
+        self.fresh = evidence.fresh
+        gone = np.where(further, 0.0, evidence.unlit[rows])
+        self.gone = np.concatenate([[0.0], np.cumsum(gone)])
+        self.anchors = self._anchors()
+        self.whole = self.length <= WHOLE
+        shifts = np.arange(-self.length, self.width) if self.whole else self._shifts()
+        self.shifts = shifts
+        self.index = np.full(self.length + self.width + 2, -1, dtype=np.int64)
+        self.index[shifts + self.length] = np.arange(len(shifts))
+        self.flat = self._sums(shifts, 1).ravel()
+
+    def _anchors(self) -> Ints:
+        found: set[int] = set()
+
+        def near(number: int) -> None:
+            found.update(range(max(0, number - BEFORE), min(self.length, number + BEHIND) + 1))
+
+        for one in self.evidence.pictures:
+            wrong = np.flatnonzero(one.factors[self.rows, one.colours[: self.length]] < 0.0)
+            if wrong.size:
+                order = [one.lines.position.get(int(p), 1 << 30) for p in self.items[wrong].tolist()]
+                near(int(wrong[int(np.argmin(order))]))
+                near(int(wrong[0]))
+            for place in one.named:
+                number = self.at.get(place)
+                if number is None:
+                    near(self.before(one.lines, one.lines.position[place]))
+                elif one.factors[self.rows[number], one.colours[number]] < 0.0:
+                    near(number)
+        for _, lines, position in self.evidence.other:
+            near(self.length if position is None else self.before(lines, position))
+        if self.evidence.extra:
+            near(self.length)
+        for number, factor, said in self.evidence.probes:
+            if number < self.length and factor[self.rows[number]] < 0.0:
+                near(number)
+                if said in self.at:
+                    near(self.at[said])
+        return np.array(sorted(found), dtype=np.int64)
+
+    def before(self, lines: Listed, position: int) -> int:
+        """Where the map has the place at this position of a list, or the next before it that it has."""
+        return next((self.at[p] for p in lines.places[position::-1].tolist() if p in self.at), 0)
+
+    def _shifts(self) -> Ints:
+        found = set(range(-BAND, BAND + 1))
+        for number, place in self.evidence.met:
+            if place in self.at:
+                found.update(range(number - self.at[place] - 6, number - self.at[place] + 7))
+        found.update(-length for length in range(97, self.length, 97))
+        return np.array(sorted(s for s in found if -self.length <= s < self.width), dtype=np.int64)
+
+    def _sums(self, starts: Ints, step: int) -> Floats:
+        """Sums over the items before each, item i being at number start + step·i (0 or negative starts: partly outside);
+        shape (starts, items + 1)."""
+        n, width = self.length, self.width
+        found = np.zeros((len(starts), n + 1))
+        cells = found[:, 1:]
+        for factors, colours, dark in self.evidence.joined:
+            padded = np.full(width + 2 * n, dark, dtype=np.int64)
+            padded[n : n + width] = colours
+            windows = sliding_window_view(padded if step > 0 else padded[::-1], n)
+            lit = windows[starts + n if step > 0 else width + n - 1 - starts]
+            cells += factors.ravel()[lit + self.rows * factors.shape[1]]
+        for number, factor, _ in self.evidence.probes:
+            item = (number - starts) * step
+            inside = np.flatnonzero((item >= 0) & (item < n) & (number < width))
+            cells[inside, item[inside]] += factor[self.rows[item[inside]]]
+        np.cumsum(cells, axis=1, out=cells)
+        return found
+
+    def cells_of(self, items: Ints, numbers: Ints) -> Floats:
+        """Log factors of single items at single numbers; shapes alike."""
+        found = np.zeros(items.shape)
+        rows = self.rows[items]
+        for factors, colours, _ in self.evidence.joined:
+            found += factors[rows, colours[numbers]]
+        for number, factor, _ in self.evidence.probes:
+            found += np.where(numbers == number, factor[rows], 0.0)
+        return found
+
+    def part(self, shift: Ints | int, a: Ints, b: Ints) -> Floats:
+        """Sum over items a..b-1 moved by a shift; far below zero for a shift that has no table."""
+        row = np.asarray(shift) + self.length
+        if self.whole:
+            row = np.minimum(row, len(self.shifts) - 1) * (self.length + 1)
+            return np.asarray(self.flat[row + b] - self.flat[row + a])
+        at = self.index[np.clip(row, 0, len(self.index) - 1)]
+        row = at * (self.length + 1)
+        return np.where(at >= 0, self.flat[row + b] - self.flat[row + a], -1e3)
+
+    def mirrored(self, a: Ints, b: Ints) -> Floats:
+        """Sum over items a..b-1 in reverse order at the same numbers."""
+        turns, where = np.unique(a + b - 1, return_inverse=True)
+        sums = self._sums(turns, -1)
+        return np.asarray(sums[where, b] - sums[where, a])
