@@ -20,14 +20,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from rich.color import Color
 from textual.app import App
 from textual.pilot import Pilot
 
 from probe.cli import screens
 from probe.cli.parser import build_parser
+from probe.document.file import demo_map_path
 from probe.document.settings import Settings
 from probe.ui.app import ProbeApp
 from probe.ui.files import screen_svg
+from probe.ui.launch import Session
 from probe.ui.themes import OURS
 from tests.support.keys import to
 
@@ -155,7 +158,7 @@ def app_for(scene: Scene, folder: Path) -> ProbeApp:
     settings = Settings()
     if scene.of_map:
         path = folder / "kelp.json"
-        path.write_bytes(screens.demo_map_path(scene.of_map).read_bytes())
+        path.write_bytes(demo_map_path(scene.of_map).read_bytes())
         words = [str(path) if word == "kelp.json" else word for word in words]
         settings = settings.with_map(str(path))
     asking = words == ["signs"]
@@ -166,7 +169,7 @@ def app_for(scene: Scene, folder: Path) -> ProbeApp:
         assert launch is not None
         options, session = launch
     else:
-        options, session = replace(opening.options(), start_here=True), screens.Session()
+        options, session = replace(opening.options(), start_here=True), Session()
     return ProbeApp(replace(options, ask_signs=asking, signs=opening.signs or "fine"), session, opening)
 
 
@@ -194,6 +197,30 @@ def text_lines(app: App[Any]) -> list[str]:
     return ["".join(segment.text for segment in strip).rstrip() for strip in app.screen._compositor.render_strips()]
 
 
+def luminance(colour: Color) -> float:
+    """Relative luminance as WCAG 2.2 defines it (w3.org/TR/WCAG22)."""
+    rgb = colour.get_truecolor()
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in (c / 255 for c in rgb))
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def faint(app: App[Any], *, words: float = 4.5, signs: float = 3.0) -> list[str]:
+    """What stands out less from its ground than WCAG 2.2 asks (1.4.3 for words, 1.4.11 for signs), with its contrast."""
+    found: dict[str, None] = {}
+    for strip in app.screen._compositor.render_strips():
+        for text, style, _ in strip:
+            shown = text.strip()
+            if not shown or style is None or style.color is None or style.bgcolor is None:
+                continue
+            fore, back = (style.bgcolor, style.color) if style.reverse else (style.color, style.bgcolor)
+            high, low = sorted((luminance(fore), luminance(back)), reverse=True)
+            contrast = (high + 0.05) / (low + 0.05)
+            is_word = any(sign.isalnum() for sign in shown)
+            if contrast < (words if is_word else signs):
+                found[f"{shown[:30]} {contrast:.1f}"] = None
+    return list(found)
+
+
 def cuts(lines: Iterable[str]) -> list[str]:
     """The words before each sign of a cut."""
     return [found for line in lines for found in re.findall(r"\S+ ?\S*…(?!\s*Esc)", line)]
@@ -218,6 +245,8 @@ async def draw(name: str, scene: Scene, folder: Path, sizes: Sequence[tuple[int,
                 for theme in themes:
                     app.theme = theme
                     await pilot.pause(0.1)
+                    if hard := faint(app):
+                        cells[-1] += f"; faint in {theme}: {', '.join(hard[:3])}".replace("|", "/")
                     (folder / f"{name}_{columns}x{rows}_{theme}.svg").write_text(screen_svg(app), encoding="utf-8")
             await pilot.resize_terminal(*sizes[0])
             app.theme = themes[0]

@@ -52,6 +52,7 @@ class PictureView:
     `start`: where a mark that is moved by arrows begins. `chain`: the one in hand, whose places are brighter than the others'.
     `legend`: what the signs mean; with `map_legend` those of the places.
     `area`: only this area is drawn. `route`, `grid`: these are drawn too. `wide`: the picture has what the texts leave.
+    `roomy`: it is drawn only on a large terminal, where it is beside the matter.
 
     `shapes`: these are drawn instead of the map's; `shape`: the one in hand, drawn brightest.
 
@@ -71,6 +72,7 @@ class PictureView:
     route: bool = False
     grid: bool = False
     wide: bool = False
+    roomy: bool = False
     shapes: tuple[Shape, ...] | None = None
     shape: Shape | None = None
     seen_on_request: bool = False
