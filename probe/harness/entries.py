@@ -277,7 +277,7 @@ FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
         Field("data_in", "data in", How.TEXT, optional=True),
         Field("data_out", "data out", How.TEXT, optional=True),
         Field("chip", "pixel kind", How.TEXT, optional=True, silent="as the chain"),
-        Field("white", "white as a bulb, RRGGBB", How.TEXT, optional=True, silent="as common parts, FFBF12"),
+        Field("white", "white, as RRGGBB", How.TEXT, optional=True, silent="as common parts, FFBF12"),
         _note(),
     ),
 }

@@ -94,7 +94,8 @@ class TaskView:
     """One question at a time. The screen cuts, wraps and places; the parts stand in this order from the top.
 
     `head`: where one is; `board`: how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
-    texts side by side, `across` in a row, each cut to its share of the width. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
+    texts side by side, `across` in a row, each cut to its share of the width; their notes follow where there
+    is room. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
     `empty` where there are none, `details` (long texts, which scroll), `below`, `panes` (made only on a large terminal, for so many lines each),
     `message` and `progress`. `second` is another picture, beside the first where the terminal is wide; in the demo it shows what
     is lit under the glass.

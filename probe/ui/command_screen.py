@@ -103,6 +103,7 @@ class CommandScreen(Screen[None]):
 
     def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
         super().__init__()
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-small"), (ROOMY[0], "-medium"), (LARGE, "-large")]
         self.open_task = shown
         self._lines: dict[str, Content] = {}
         self.commands: dict[str, Command] = {command.id: command for command in self.open_task.task.commands}
@@ -224,7 +225,9 @@ class CommandScreen(Screen[None]):
         found: dict[str, str] = {}
         for command in self.commands.values():
             keys = keys_of(command, self._changed_keys)
-            if keys and command.means is not Means.BACK and self._applies(command):
+            if isinstance(command.event, ev.TakeRow) and command.letter.isdecimal():
+                found.setdefault("1-9", "The row that stands beside it")
+            elif keys and command.means is not Means.BACK and self._applies(command):
                 found.setdefault(key_name(keys[0]), command.words)
         for means in PICKERS:
             if picked := [command.words for command in self.picker_rows(means) if self._applies(command)]:

@@ -21,7 +21,7 @@ from probe.document.plural import many
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
-from probe.ui.command_screen import LARGE, ROOMY, CommandScreen, head_line, line_content, message_line
+from probe.ui.command_screen import LARGE, CommandScreen, head_line, line_content, message_line
 from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
@@ -42,6 +42,8 @@ MOST_MESSAGE = 4
 """Rows of the message; two of them are always kept free for it."""
 LEAST_ROWS, BESIDE_PANES = 10, 37
 """Lines of a pane at least, and the rows that stand above and below the panes of a large screen."""
+LEAST_NAMED = 12
+"""Cells of a short text from which on its note stands there too."""
 TWO_PICTURES = 120
 """Columns from which on two pictures stand side by side."""
 
@@ -63,7 +65,6 @@ class TaskScreen(CommandScreen):
         self._glass = False
         self._route = False
         self._number: tuple[int | None, bool, int] | None = None
-        self.HORIZONTAL_BREAKPOINTS = [(0, "-small"), (ROOMY[0], "-medium"), (LARGE, "-large")]
 
     def compose(self) -> ComposeResult:
         yield Static(id="where")
@@ -201,7 +202,12 @@ class TaskScreen(CommandScreen):
         if not view.cells:
             return
         width = max(9, (max(20, shown.size.width or self.size.width - 2)) // view.across)
-        cells = [plain(cut_inside(cell.text, width - 1).ljust(width), cell.style) for cell in view.cells]
+        named = width >= LEAST_NAMED  # fewer letters of a name than that name nothing
+        texts = [f"{cell.text}{cell.note}" if named else cell.text for cell in view.cells]
+        cells = [
+            plain(cut_inside(text, width - 1).ljust(width), cell.style)
+            for text, cell in zip(texts, view.cells, strict=True)
+        ]
         rows = [cells[at : at + view.across] for at in range(0, len(cells), view.across)]
         self.put("cells", Content("\n").join([Content("").join(row) for row in rows]))
 
