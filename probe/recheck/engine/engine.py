@@ -29,13 +29,10 @@ from itertools import pairwise
 import numpy as np
 
 from probe.inference.entropy import binary_entropy_bits, entropy_bits
-from probe.recheck.engine.codes import UNLIT, frame_code
 from probe.recheck.engine.costs import look_seconds, probe_seconds
-from probe.recheck.engine.evidence import Evidence
+from probe.recheck.engine.evidence import BEFORE, Evidence
 from probe.recheck.engine.model import (
     END,
-    FURTHER,
-    NEW,
     Action,
     AllAsShown,
     Answer,
@@ -53,9 +50,20 @@ from probe.recheck.engine.model import (
     Stops,
     TakenOut,
 )
-from probe.recheck.engine.moves import chance_left_alike, fitted_to_probes, single_edits
+from probe.recheck.engine.moves import Edited, chance_left_alike, fitted_to_probes, single_edits
 from probe.recheck.engine.result import Doubt, Result, build_result
-from probe.recheck.engine.world import AS_SHOWN, World, answer_of, is_new, keys, length_of, log_likelihood
+from probe.recheck.engine.world import (
+    AS_SHOWN,
+    NO_LIGHT,
+    Maps,
+    World,
+    answer_of,
+    is_new,
+    keys,
+    length_of,
+    log_likelihood,
+    picture_of,
+)
 
 MOST_ANSWERS = 40
 """So many answers at most, beside one for each number: see the proof above."""
@@ -65,8 +73,6 @@ MOST_LOOKS_ALIKE = 4
 """After so many looks in a row with the same answer a pixel is lit alone instead."""
 SLACK = 26
 """Numbers considered beyond the predicted end."""
-TAIL_NUMBERS = 6
-"""A look lights this many numbers beyond the predicted end, so that a pixel added there is seen."""
 MOST_MAPS = 320
 MOST_PARENTS = 3
 SETTLED = 0.9
@@ -76,14 +82,19 @@ WORTH_KEEPING = 24.0
 LIKELY_NEW = 0.75
 """A number that is new with this chance is lit to be named: that has to be asked anyhow."""
 CANDIDATES = 40
+MOST_COUNTED = 200
 LEFT_ALIKE = 0.0015
 """What no picture shown tells apart is left at this chance: less is not worth another picture."""
 WORTH_A_PICTURE = 0.001
 MOST_UNSEEN = 2.0
 """What became no map counts at most so much against the best map: the tables are too rough to say more."""
+EDITED_TWICE = (6, 3)
+"""So many edits of the best map, and of the one that it is an edit of, are edited once more where no single one will do."""
 PREDICT_BEST = 0.5
 PREDICTED = 5
 """So many maps are tried as what a picture predicts, while the best has less than that chance."""
+Base = tuple[Ints, float, int]
+"""A map that others are edits of, its log prior, and which base it is an edit of itself."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,7 +137,7 @@ class Recheck:
     maps: Ints
     log_prior: Floats
     parents: Ints
-    bases: tuple[tuple[Ints, float, int], ...]
+    bases: tuple[Base, ...]
     meant: Floats
     wrong: Floats
     unseen: Floats
@@ -319,9 +330,9 @@ class Recheck:
                 if bits > worth + 0.1 or best is None:
                     seconds = look_seconds(places=len(look.places), differs=0.5)
                     best, worth = RecheckStep(action=look, expected_bits=bits, seconds=seconds), max(bits, 1e-9)
-        for number in self._candidates():
-            action = Probe(number=number)
-            bits = self._bits(action) + self._undiscovered_at(number)
+        candidates = self._candidates()
+        for number, known in zip(candidates.tolist(), self._probe_bits(candidates).tolist(), strict=True):
+            bits = known + self._undiscovered_at(number)
             cost = 1.0 if number in self.lit_alone else 1.05 - float(new[number])
             if bits > 1e-3 and bits / cost > worth:
                 best, worth = replace(self._probe(number), expected_bits=bits), bits / cost
@@ -340,21 +351,38 @@ class Recheck:
         last = [o.answer for o in self.observations[-MOST_LOOKS_ALIKE:] if isinstance(o.action, Look)]
         return len(last) == MOST_LOOKS_ALIKE and all(answer == last[0] for answer in last)
 
+    @cached_property
+    def _counted(self) -> tuple[Maps, Floats]:
+        """The maps that count, and their shares."""
+        rows = np.flatnonzero(self.weights > 1e-7)[:MOST_COUNTED]
+        return self.world.maps(self.maps[rows]), self.weights[rows] / self.weights[rows].sum()
+
     def _bits(self, action: Action) -> float:
         """Expected information of an action about its own answer, over the maps that count."""
-        rows = np.flatnonzero(self.weights > 1e-7)[: CANDIDATES * 5]
-        shares = self.weights[rows] / self.weights[rows].sum()
-        _, which = np.unique(answer_of(action, self.world.maps(self.maps[rows])), return_inverse=True)
+        maps, shares = self._counted
+        _, which = np.unique(answer_of(action, maps), return_inverse=True)
         return float(entropy_bits(np.bincount(which, weights=shares)))
 
+    def _probe_bits(self, numbers: Ints) -> Floats:
+        """The same of each of these numbers lit alone."""
+        maps, shares = self._counted
+        spots = maps.spots[:, numbers] - NO_LIGHT
+        width = self.setup.entries - NO_LIGHT
+        cells = (spots + np.arange(len(numbers)) * width).ravel()
+        chance = np.bincount(cells, np.repeat(shares, len(numbers)), minlength=len(numbers) * width)
+        each = -chance * np.log2(np.where(chance > 0, chance, 1.0))
+        return np.asarray(each.reshape(len(numbers), width).sum(axis=1))
+
     def _undiscovered(self) -> float:
-        """What a look is expected to say beyond the maps that are listed."""
-        rest = float(self.unseen.sum() / (1.0 + self.unseen.sum()))
-        return float(binary_entropy_bits(rest)) + rest * 0.7 * math.log2(len(self.setup.order) + 2)
+        """What a look is expected to say beyond the maps that are listed: where, and a colour."""
+        total = float(self.unseen.sum())
+        rest = total / (1.0 + total)
+        where = float(entropy_bits(self.unseen / total)) if total else 0.0
+        return float(binary_entropy_bits(rest)) + rest * (0.7 * where + 1.0)
 
     def _undiscovered_at(self, number: int) -> float:
-        """The same of a single light: what begins here, and is no listed map."""
-        rest = float(self.unseen[max(0, number - 1) : number + 1].sum() / (1.0 + self.unseen.sum()))
+        """The same of a single light, which says what: of edits that begin here or little before, and are no listed map."""
+        rest = float(self.unseen[max(0, number - BEFORE) : number + 1].sum() / (1.0 + self.unseen.sum()))
         return float(binary_entropy_bits(rest)) + rest * 0.9 * math.log2(len(self.setup.order) + 2)
 
     def _asked(self) -> dict[int, list[Answer]]:
@@ -364,19 +392,17 @@ class Recheck:
                 found.setdefault(seen.action.number, []).append(seen.answer)
         return found
 
-    def _candidates(self) -> list[int]:
+    def _candidates(self) -> Ints:
         """Numbers worth lighting alone: those that the maps that count put at different places."""
-        rows = np.flatnonzero(self.weights > 1e-6)[:CANDIDATES]
-        spots = self.world.spots(self.maps[rows])
-        differ = (spots != spots[0]).astype(float)
-        share = self.weights[rows] @ differ
+        maps, shares = self._counted
+        share = shares @ (maps.spots != maps.spots[0])
         asked = self._asked()
         fine = [
             n
-            for n in np.argsort(-share)[: 2 * CANDIDATES].tolist()
+            for n in np.argsort(-share, kind="stable")[: 2 * CANDIDATES].tolist()
             if share[n] > 0 and len(asked.get(n, ())) < MOST_ASKED and not _twice(asked.get(n, []))
         ]
-        return fine[:CANDIDATES]
+        return np.array(fine[:CANDIDATES], dtype=np.int64)
 
     def _middle(self) -> int | None:
         """Without pictures: the number in the middle of the longest stretch that nobody lit."""
@@ -392,8 +418,8 @@ class Recheck:
     def look(self, *, turn: int | None = None, of: Ints | None = None) -> Look:
         """The picture of a map (default: the best); turn: which code (default: one that was not used yet)."""
         used = sum(isinstance(o.action, Look) for o in self.observations)
-        return build_look(
-            self.setup,
+        return picture_of(
+            self.world,
             self.best_map if of is None else of,
             named=self.named,
             turn=used if turn is None else turn,
@@ -429,9 +455,11 @@ class Recheck:
         if not isinstance(answer, NotSure) and not isinstance(action, AskStop):
             state = state._pruned()
             surprised = bool((state.meant[-1] < state.wrong[-1])[: max(1, len(state.maps) // 8)].all())
-            state = state._expanded(bases=3 if surprised else 1)
+            done: dict[tuple[bytes, tuple[int, ...]], Edited] = {}
+            expected = (self.maps[0], float(self.log_prior[0]), int(self.parents[0]))
+            state = state._expanded(done, bases=3 if surprised else 1, expected=expected)
             if state.contradicts(len(state.observations) - 1):
-                state = state._expanded(bases=3)
+                state = state._expanded(done, bases=3, twice=True)
         if state.world.key(state.best_map) != before:
             state = replace(state, changed_at=len(state.observations))
         return state
@@ -449,8 +477,21 @@ class Recheck:
             meant=self.meant[:, order],
         )
 
-    def _expanded(self, *, bases: int) -> Recheck:
-        """With every single edit of the likeliest maps; more bases: also of the maps that those are edits of."""
+    def _expanded(
+        self,
+        done: dict[tuple[bytes, tuple[int, ...]], Edited],
+        *,
+        bases: int,
+        expected: Base | None = None,
+        twice: bool = False,
+    ) -> Recheck:
+        """With every single edit of the likeliest maps; more bases: also of the maps that those are edits of.
+
+        expected: the map that was best before the answer: what it lacks may be one edit, though by chance another map
+        that was listed fits as well.
+        twice: and with every edit of the edits that explain most: two that hide each other are likely only together.
+        done: what was edited since the last answer.
+        """
         state = self._widened()
         maps, priors, parents = [state.maps], [state.log_prior], [state.parents]
         unseen, alike = state.unseen, state.alike
@@ -463,7 +504,11 @@ class Recheck:
                 break
             known.append((state.maps[row], float(state.log_prior[row]), int(state.parents[row])))
             begin.append(len(known) - 1)
-        above = int(state.parents[0]) if bases > 1 or state.weights[0] < SETTLED else begin[0]
+        if expected is not None and not np.array_equal(expected[0], state.maps[0, : len(expected[0])]):
+            wider = np.full(state.numbers - len(expected[0]), END, dtype=np.int64)
+            known.append((np.concatenate([expected[0], wider]), *expected[1:]))
+            begin.append(len(known) - 1)
+        above = int(state.parents[0])
         while len(begin) < bases + MOST_PARENTS and above not in begin:
             begin.append(above)
             above = known[above][2]
@@ -479,14 +524,22 @@ class Recheck:
             chosen: Evidence(state.world, state.numbers, [state.observations[i] for i in chosen])
             for chosen in set(believed)
         }
-        for order, (base, chosen) in enumerate(dict.fromkeys(zip(begin, believed, strict=True))):
+        plan = list(dict.fromkeys(zip(begin, believed, strict=True)))
+        for order, (base, chosen) in enumerate(plan):
             map_, log_prior, _ = known[base]
-            edited = single_edits(state.world, map_, evidence[chosen], looks=state.options.looks, rng=rng)
+            edited = done.get((map_.tobytes(), chosen))
+            if edited is None:
+                edited = single_edits(state.world, map_, evidence[chosen], looks=state.options.looks, rng=rng)
+                done[map_.tobytes(), chosen] = edited
+                maps.append(edited.maps)
+                priors.append(log_prior + edited.log_prior)
+                parents.append(np.full(len(edited.maps), base))
             if order == 0:
                 unseen, alike = edited.unseen, edited.alike
-            maps.append(edited.maps)
-            priors.append(log_prior + edited.log_prior)
-            parents.append(np.full(len(edited.maps), base))
+            if twice and order < len(EDITED_TWICE):
+                for row in np.argsort(-edited.score, kind="stable")[: EDITED_TWICE[order]].tolist():
+                    known.append((edited.maps[row], float(log_prior + edited.log_prior[row]), base))
+                    plan.append((len(known) - 1, chosen))
         found, prior, source = fitted_to_probes(
             state.world, np.vstack(maps), np.concatenate(priors), state.observations
         )
@@ -571,43 +624,3 @@ class Recheck:
 def _twice(answers: list[Answer]) -> bool:
     sure = [a for a in answers if not isinstance(a, NotSure)]
     return any(sure.count(a) > 1 for a in sure)
-
-
-def build_look(setup: Setup, map_: Ints, *, named: Mapping[int, int], turn: int, seed: int) -> Look:
-    """The picture that a map predicts.
-
-    Places are listed in the order of the map, then the missing ones, expected dark: so the first place that differs says
-    how far the map is right.  Numbers that are new
-    and not named yet stay dark, so that any light off the list is an answer; a few numbers behind the end are lit, so
-    that a pixel added there is seen.  turn: how many pictures came before; each has a code of its own.
-    """
-    numbers, end = len(map_), length_of(map_)
-    lit_until = min(numbers, end + TAIL_NUMBERS)
-    colours = frame_code(length=numbers, turn=turn, seed=seed).astype(np.int64)
-    colours[lit_until:] = UNLIT
-    places: list[int] = []
-    expected: list[int] = []
-    position = {entry: at for at, entry in enumerate(setup.order)}
-    here = {int(v) for v in map_[:end].tolist() if v >= 0}
-    missing = [e for e in setup.order if e not in here and e + setup.entries not in here and setup.has_place[e]]
-    for number in range(end):
-        value = int(map_[number])
-        if value == NEW or value in setup.declared_new:
-            if number not in named:
-                colours[number] = UNLIT
-            continue
-        entry = FURTHER - value if value <= FURTHER else value % setup.entries if value >= 0 else -1
-        if entry >= 0 and setup.has_place[entry]:
-            places.append(entry)
-            expected.append(UNLIT if value >= setup.entries else int(colours[number]))
-    gone = [e for e in range(setup.entries) if setup.has_place[e] and e not in position and e not in here]
-    foreign = {e for chain in setup.foreign for e in chain}
-    rest = [*missing, *(e for e in gone if e not in foreign)]
-    places += rest
-    expected += [UNLIT] * len(rest)
-    return Look(
-        colours=tuple(colours.tolist()),
-        places=tuple(places),
-        expected=tuple(expected),
-        named=frozenset(n for n in named if n < numbers),
-    )

@@ -65,7 +65,8 @@ class Evidence:
         self.world, self.width = world, width
         self.pictures: list[_Picture] = []
         self.probes: list[tuple[int, Floats, int]] = []
-        self.new_at = np.zeros(width)
+        self.off_list = np.zeros(width)  # log factor of a new pixel at every number: by pictures, and by single lights
+        self.lit_alone = np.zeros(width)
         self.crowded = {
             one.place
             for o in seen
@@ -83,7 +84,7 @@ class Evidence:
                 self._look(one.action, one)
             elif isinstance(one.action, Probe):
                 self._probe(one.action.number, one)
-        self.fresh = np.concatenate([[0.0], np.cumsum(self.new_at)])
+        self.fresh = np.concatenate([[0.0], np.cumsum(self.off_list + self.lit_alone)])
 
     def _look(self, look: Look, one: Observation) -> None:
         world, answer = self.world, one.answer
@@ -119,12 +120,10 @@ class Evidence:
                 shows = (bits[entry] == word) if alone else (bits[entry] & ~np.uint8(word)) == 0
                 factors[entry] = np.where(shows & ((bits[entry] != want[place]) | crowded), 0.0, CLIP)
         colours = np.full(self.width, COLOURS, dtype=np.int64)
-        lit = np.zeros(self.width, dtype=bool)
         known = min(self.width, len(lines.colours))
-        colours[:known], lit[:known] = lines.colours[:known], lines.lit[:known]
+        colours[:known] = lines.colours[:known]
         if isinstance(answer, AllAsShown):
-            self.new_at += np.where(lit, miss, 0.0)
-            factors[entries + 1, :COLOURS] = miss
+            self.off_list[:known] += np.where(lines.lit[:known], miss, 0.0)
         self.pictures.append(_Picture(factors, colours, lines, tuple(said)))
 
     def _probe(self, number: int, one: Observation) -> None:
@@ -143,7 +142,7 @@ class Evidence:
         factor[entries + 1] = 0.0 if said != NO_LIGHT else factor[entries + 1] / 2  # a further or a silent one, perhaps
         self.probes.append((number, factor, said))
         if number < self.width:
-            self.new_at[number] += factor[entries + 1]
+            self.lit_alone[number] += factor[entries + 1]
 
     @cached_property
     def unlit(self) -> Floats:
@@ -251,17 +250,21 @@ class Along:
             windows = sliding_window_view(padded if step > 0 else padded[::-1], n)
             lit = windows[starts + n if step > 0 else width + n - 1 - starts]
             cells += factors.ravel()[lit + self.rows * factors.shape[1]]
+        for item in np.flatnonzero(self.rows == self.world.setup.entries + 1).tolist():
+            numbers = starts + step * item
+            inside = np.flatnonzero((numbers >= 0) & (numbers < width))
+            cells[inside, item] += self.evidence.off_list[numbers[inside]]
         for number, factor, _ in self.evidence.probes:
-            item = (number - starts) * step
-            inside = np.flatnonzero((item >= 0) & (item < n) & (number < width))
-            cells[inside, item[inside]] += factor[self.rows[item[inside]]]
+            items = (number - starts) * step
+            inside = np.flatnonzero((items >= 0) & (items < n) & (number < width))
+            cells[inside, items[inside]] += factor[self.rows[items[inside]]]
         np.cumsum(cells, axis=1, out=cells)
         return found
 
     def cells_of(self, items: Ints, numbers: Ints) -> Floats:
         """Log factors of single items at single numbers; shapes alike."""
-        found = np.zeros(items.shape)
         rows = self.rows[items]
+        found = np.where(rows == self.world.setup.entries + 1, self.evidence.off_list[numbers], 0.0)
         for factors, colours, _ in self.evidence.joined:
             found += factors[rows, colours[numbers]]
         for number, factor, _ in self.evidence.probes:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -36,9 +37,14 @@ NEAR_BY = 24
 """A pixel in and one out at most this far apart are one edit."""
 NEARLY = 20.0
 """Edits this far (natural logarithm) below the best become no maps."""
+CLOSE = 9.0
 BEST = 30
-"""So many edits of each kind become maps, FEW of those that are rare."""
-FEW = 15
+"""So many edits of each kind become maps if they are as CLOSE to the best, FEW of the others and of rare kinds."""
+FEW = 12
+NOTHING = -30.0
+"""Edits this unlikely against the map itself count for nothing."""
+LONGEST_EXCHANGED = 60
+"""In a chain longer than WHOLE, runs that are exchanged apart."""
 MANY = 400
 """So many of two runs exchanged: where both begin is known long before where they end."""
 MOST_PAIRS = 100
@@ -46,18 +52,22 @@ MOST_PAIRS = 100
 NEAR_SWAP = 9
 """Half of the single pixels exchanged are at most this far apart."""
 DRAWN_PAIRS = 6000
+MOST_STARTS = 120
+"""So many numbers of another chain are tried as what comes here."""
 SAMPLES = 800
 """Exchanges drawn at random to see what all answers would have let pass."""
 
 
 @dataclass(frozen=True)
 class Edited:
-    """Edits of one map.  maps: shape (n, numbers); log_prior: what each adds to the map's own, shape (n,); unseen: the
+    """Edits of one map.  maps: shape (n, numbers); log_prior: what each adds to the map's own, shape (n,); score: that
+    and how the tables weigh it, which say more of an edit that explains a part; unseen: the
     weight, against the map's own, of all the edits that did not become maps, by the first number that they change; shape
     (numbers + 1,).  alike: the weight of pixels dead, exchanged, moved or reversed that change nothing that was answered."""
 
     maps: Ints
     log_prior: Floats
+    score: Floats
     unseen: Floats
     alike: float = 0.0
 
@@ -101,21 +111,26 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
     least = max((float(total.max()) for _, total in told), default=0.0) - NEARLY
     maps: list[Ints] = []
     priors: list[Floats] = []
+    scores: list[Floats] = []
     for kind, total in told:
         chosen = np.flatnonzero(total >= least)
-        if chosen.size > kind.limit:
+        limit = min(kind.limit, max(FEW, int(np.count_nonzero(total[chosen] >= least + NEARLY - CLOSE))))
+        if chosen.size > limit:
             luck = total[chosen] + 0.01 * rng.random(chosen.size)  # of those that are equal any, not the first
-            chosen = chosen[np.argpartition(luck, -kind.limit)[-kind.limit :]]
-        rest = np.exp(np.minimum(total, 30.0))
-        rest[chosen] = 0.0
-        unseen += np.bincount(kind.where[0], rest, minlength=along.width + 1)
+            chosen = chosen[np.argpartition(luck, -limit)[-limit:]]
+        count = total > NOTHING
+        count[chosen] = False
+        rest = np.exp(np.minimum(total[count], 30.0))
+        unseen += np.bincount(kind.where[0][count], rest, minlength=along.width + 1)
         made, fits = _built(kind, chosen, along.width)
         maps.append(made)
         priors.append(kind.log_prior[chosen[fits]])
+        scores.append(total[chosen[fits]])
     found = _other_end(along)
     maps.append(found.maps)
     priors.append(found.log_prior)
-    return Edited(np.vstack(maps), np.concatenate(priors), unseen, alike)
+    scores.append(found.log_prior)
+    return Edited(np.vstack(maps), np.concatenate(priors), np.concatenate(scores), unseen, alike)
 
 
 def chance_left_alike(world: World, map_: Ints, evidence: Evidence, *, rng: np.random.Generator) -> float:
@@ -148,8 +163,7 @@ def _spliced(t: Along) -> Iterator[Edits]:
     sizes = np.arange(1, min(LONGEST_INSERT, t.width - n) + 1)
     if not sizes.size:
         return
-    at, size = _grid(np.arange(n + 1), sizes)
-    place = _insertion_prior(prior, n, size)
+    at, size, place = _insertions(prior, n, len(sizes))
     moved = t.part(size, at, np.full_like(at, n)) - t.part(0, at, np.full_like(at, n))
     visible = float(np.log(1 - prior.further - prior.silent))
     yield Edits(
@@ -186,11 +200,9 @@ def _spliced(t: Along) -> Iterator[Edits]:
 def _taken_out(t: Along) -> Iterator[Edits]:
     """Taken out (a run to the end: taken out, or the data stop), and replaced."""
     prior, items, n = t.world.setup.prior, t.items, t.length
-    a, b = np.triu_indices(n + 1, 1) if n <= WHOLE else _runs(n, BAND)
+    a, b, out = _removals(prior, n)
     size = b - a
     end = np.full_like(a, n)
-    out = _removal_prior(prior, n, size)
-    out = np.where(b == n, np.logaddexp(out, np.log(prior.another * prior.stops / n)), out)
     lost = t.gone[b] - t.gone[a] - t.part(0, a, b)
     yield Edits(
         np.where(b == n, lost, lost + t.part(-size, b, end) - t.part(0, b, end)),
@@ -328,10 +340,8 @@ def _exchanged(t: Along) -> Iterator[Edits]:
             first, other = min(first, other), max(first, other)
             if first < 0 or first == other or other >= n:
                 continue
-            p, q = _grid(np.arange(1, other - first), np.arange(1, n - other + 1))
-            if n > WHOLE:
-                close = np.abs(q - p) <= BAND
-                p, q = p[close][:200_000], q[close][:200_000]
+            longest = n if n <= WHOLE else LONGEST_EXCHANGED
+            p, q = _grid(np.arange(1, min(longest, other - first)), np.arange(1, min(longest, n - other + 1)))
             rows.append([np.full_like(p, first), np.full_like(p, other), p, q])
     rows = rows[:12]
     if n <= WHOLE and t.anchors.size:
@@ -362,12 +372,28 @@ def _exchange(t: Along, a: Ints, c: Ints, p: Ints, q: Ints) -> Floats:
     return np.asarray(weight)
 
 
+@lru_cache(maxsize=8)
 def _runs(n: int, longest: int) -> tuple[Ints, Ints]:
     """All runs [a, b) up to a length, and those that reach the end."""
     a, k = _grid(np.arange(n), np.arange(1, longest + 1))
     fine = a + k <= n
     tail = np.arange(n - longest)
     return np.concatenate([a[fine], tail]), np.concatenate([(a + k)[fine], np.full(len(tail), n)])
+
+
+@lru_cache(maxsize=8)
+def _insertions(prior: Prior, n: int, longest: int) -> tuple[Ints, Ints, Floats]:
+    """All places of a run spliced in, its sizes, and what each costs."""
+    at, size = _grid(np.arange(n + 1), np.arange(1, longest + 1))
+    return at, size, _insertion_prior(prior, n, size)
+
+
+@lru_cache(maxsize=8)
+def _removals(prior: Prior, n: int) -> tuple[Ints, Ints, Floats]:
+    """All runs that may be taken out, and what each costs; one to the end may also be there without data."""
+    a, b = np.triu_indices(n + 1, 1) if n <= WHOLE else _runs(n, BAND)
+    out = _removal_prior(prior, n, b - a)
+    return a, b, np.where(b == n, np.logaddexp(out, np.log(prior.another * prior.stops / n)), out)
 
 
 # -- what each costs: log prior of one edit more, of this kind, here ---------------------------------------------------
@@ -430,7 +456,9 @@ def _other_end(t: Along) -> Edited:
     others = [(chain, t.length if at is None else t.before(lines, at)) for chain, lines, at in t.evidence.other]
     for chain, at in others:
         count = len(setup.foreign[chain])
-        starts |= {(chain, i, j) for i in range(max(0, at - 2), at + 1) for j in range(0, count, max(1, count // 12))}
+        starts |= {
+            (chain, i, j) for i in range(max(0, at - 2), at + 1) for j in range(0, count, 1 + count // MOST_STARTS)
+        }
     for number, place in t.evidence.met:
         if place not in chain_of:
             continue
@@ -444,7 +472,7 @@ def _other_end(t: Along) -> Edited:
         maps[row, : len(made)] = made
         fits[row] = len(set(made[made >= 0].tolist())) == int((made >= 0).sum())
         priors[row] = np.log(setup.prior.another * setup.prior.other_end / (t.length * len(setup.foreign[chain])))
-    return Edited(maps[fits], priors[fits], np.zeros(0))
+    return Edited(maps[fits], priors[fits], priors[fits], np.zeros(0))
 
 
 def fitted_to_probes(

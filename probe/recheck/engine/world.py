@@ -6,13 +6,14 @@ An answer to an action is one whole number here, so that equal numbers are equal
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
-from probe.recheck.engine.codes import UNLIT
+from probe.recheck.engine.codes import UNLIT, frame_code
 from probe.recheck.engine.model import (
     COLOURS,
     END,
@@ -44,6 +45,8 @@ AS_SHOWN, EXTRA = -1, -2
 """Answers to a look: all as shown; a light where no place is known."""
 NEW_SPOT, NO_LIGHT = -1, -2
 """Answers to a probe beside the entry whose place it is."""
+TAIL_NUMBERS = 6
+"""A look lights this many numbers beyond the predicted end, so that a pixel added there is seen."""
 MOST_LISTS = 200
 Words = npt.NDArray[np.uint8]
 
@@ -81,6 +84,22 @@ class World:
         found[[not p for p in s.has_place]] = NO_LIGHT
         found[sorted(s.declared_new)] = NEW_SPOT
         return found
+
+    @cached_property
+    def placed(self) -> Bools:
+        """Which entries have a place."""
+        return np.array(self.setup.has_place, dtype=bool)
+
+    @cached_property
+    def behind_the_list(self) -> tuple[Ints, Ints]:
+        """Entries that a list holds at its end when no number has them: of this chain in order, then those of no chain."""
+        order = np.array(self.setup.order)
+        others = np.ones(self.setup.entries, dtype=bool)
+        others[order] = False
+        for chain in self.setup.foreign:
+            others[list(chain)] = False
+        others = np.flatnonzero(others & self.placed)
+        return order[self.placed[order]], others
 
     @cached_property
     def seen_bits(self) -> Words:
@@ -215,6 +234,34 @@ def keys(spots: Ints) -> list[bytes]:
     lit = spots != NO_LIGHT
     ends = np.where(lit.any(axis=1), spots.shape[1] - lit[:, ::-1].argmax(axis=1), 0)
     return [row[:end].tobytes() for row, end in zip(spots, ends.tolist(), strict=True)]
+
+
+def picture_of(world: World, map_: Ints, *, named: Mapping[int, int], turn: int, seed: int) -> Look:
+    """The picture that a map predicts.
+
+    Places are listed in the order of the map, then the missing ones, expected dark: so the first place that differs says
+    how far the map is right.  Numbers that are new and not named yet stay dark, so that any light off the list is an
+    answer; a few numbers behind the end are lit, so that a pixel added there is seen.  turn: how many pictures came
+    before; each has a code of its own.
+    """
+    entries, numbers, end = world.setup.entries, len(map_), length_of(map_)
+    colours = frame_code(length=numbers, turn=turn, seed=seed).astype(np.int64)
+    colours[min(numbers, end + TAIL_NUMBERS) :] = UNLIT
+    values = map_[:end]
+    new = is_new(world.setup, values)
+    colours[[n for n in np.flatnonzero(new).tolist() if n not in named]] = UNLIT
+    entry = np.where(values <= FURTHER, FURTHER - values, np.where((values >= 0) & ~new, values % entries, -1))
+    shown = (entry >= 0) & world.placed[entry]
+    here = np.zeros(entries, dtype=bool)
+    here[values[values >= 0] % entries] = True
+    rest = np.concatenate([some[~here[some]] for some in world.behind_the_list])
+    expected = np.where(values >= entries, UNLIT, colours[:end])[shown]
+    return Look(
+        colours=tuple(colours.tolist()),
+        places=(*entry[shown].tolist(), *rest.tolist()),
+        expected=(*expected.tolist(), *[UNLIT] * len(rest)),
+        named=frozenset(n for n in named if n < numbers),
+    )
 
 
 def word_bits(colours: tuple[int, ...]) -> int:
