@@ -5,7 +5,8 @@ two of these, each chain one first seat. Added as they are violated, for sets S 
 
 - neighbours within S ≤ |S| - (chains that S needs at the least, from the most seats of a chain): no ring, no chain too long
   (Dantzig, Fulkerson and Johnson 1954; rounded capacities as Laporte and Nobert 1983);
-- wire into S ≥ 1: with several chains, no piece without a start.
+- wire into S ≥ 1: with several chains, no piece without a start;
+- combs, of pairs and of sets that are entered only once (Edmonds 1965, Grötschel and Padberg 1979).
 
 Any linear programme with some of these constraints is a lower bound. It begins with few pairs of neighbours; the others are
 priced by its dual values, and those that would lower it come in, so that the bound holds for all pairs. What is too dear to be in any
@@ -34,6 +35,10 @@ _NEIGHBOURS = 6
 _SUPPORT = 1e-6
 _IDLE = 8
 _MOST_GROWN = 25
+_LEAST_COMB = 0.02
+_LARGEST_HANDLE = 30
+_MOST_HANDLES = 2_500
+_SLOW = 0.05
 _FIRST_NODES = 500
 _INFEASIBLE = 2
 _GUIDED_KICKS = 20
@@ -62,7 +67,7 @@ class OrderProof:
 
 @dataclass(eq=False)
 class _Cut:
-    """A constraint: pairs within `seats`, and the `teeth` out of it, are at most `limit`; or, `entered`: wire gets in at all.
+    """A constraint: pairs within `seats`, within the sets `wide`, and `teeth`, are at most `limit`; or, `entered`: wire gets in at all.
 
     A tooth (-1 - chain, seat) is a first seat, (seat, number of seats) an end. `idle`: answers since it last mattered.
     """
@@ -70,13 +75,14 @@ class _Cut:
     seats: frozenset[int]
     limit: float
     teeth: frozenset[tuple[int, int]] = frozenset()
+    wide: frozenset[frozenset[int]] = frozenset()
     entered: bool = False
     idle: int = 0
 
     @property
     def key(self) -> object:
         """What it is known by."""
-        return self.seats, self.teeth, self.entered
+        return self.seats, self.teeth, self.wide, self.entered
 
 
 class Prover:
@@ -94,6 +100,8 @@ class Prover:
         self._nodes = _FIRST_NODES
         self._loose = _LOOSE * 0.01
         self._guided = 0.0
+        self._slow = False
+        """Whether the last answer raised the bound by little of what is open."""
         self._cuts: dict[object, _Cut] = {}
         self._one, self._other = np.triu_indices(network.seats, 1)
         self._price = network.between_mm[self._one, self._other]
@@ -171,13 +179,14 @@ class Prover:
         if not cuts:
             return costs, equal, right, None, np.zeros(0)
         table = np.zeros((len(cuts), width))
-        member = self._members(cuts)
+        member, of_cut = self._members(cuts)
+        starts = np.searchsorted(of_cut, np.arange(len(cuts)))
         entered = np.array([cut.entered for cut in cuts])
-        table[:, :count] = np.where(
-            entered[:, None], -1.0 * (member[:, one] ^ member[:, other]), 1.0 * (member[:, one] & member[:, other])
-        )
+        table[:, :count] = np.add.reduceat((member[:, one] & member[:, other]).astype(float), starts, axis=0)
+        crossed = member[starts[entered]]
+        table[entered, :count] = -1.0 * (crossed[:, one] ^ crossed[:, other])
         if entered.any():
-            table[entered, firsts:ends] = -1.0 * np.tile(member[entered], chains)
+            table[entered, firsts:ends] = -1.0 * np.tile(crossed, chains)
         column = np.full(len(self._one), -1)
         column[pairs] = np.arange(count)
         for at, cut in enumerate(cuts):
@@ -193,11 +202,13 @@ class Prover:
                     table[at, where] = 1.0
         return costs, equal, right, csr_array(table), np.array([cut.limit for cut in cuts], dtype=float)
 
-    def _members(self, cuts: list[_Cut]) -> npt.NDArray[np.bool_]:
-        member = np.zeros((len(cuts), self.network.seats), dtype=bool)
-        for at, cut in enumerate(cuts):
-            member[at, list(cut.seats)] = True
-        return member
+    def _members(self, cuts: list[_Cut]) -> tuple[npt.NDArray[np.bool_], Ints]:
+        """Who is in each set of the constraints, and which constraint each set belongs to: its seats first, then the wide ones."""
+        sets = [(at, some) for at, cut in enumerate(cuts) for some in (cut.seats, *cut.wide)]
+        member = np.zeros((len(sets), self.network.seats), dtype=bool)
+        for row, (_, some) in zip(member, sets, strict=True):
+            row[list(some)] = True
+        return member, np.array([at for at, _ in sets])
 
     def _solved(self, pairs: Ints) -> Any:
         """The answer of the linear programme; None if there is none. Constraints that did nothing for long are dropped."""
@@ -240,8 +251,8 @@ class Prover:
         cheap = np.flatnonzero(outside & (reduced < -1e-7))
         lacking = float(np.minimum(reduced[cheap], 0.0).sum())
         bound = float(found.fun) + lacking  # each pair outside is taken at most once
-        if bound > self.bound_mm:
-            self.bound_mm = bound
+        self._slow = bound - self.bound_mm < _SLOW * (self.cost_mm - bound)
+        self.bound_mm = max(self.bound_mm, bound)
         if not len(cheap):
             ends = np.asarray(found.lower.marginals[len(pairs) : len(pairs) + self._enter_allowed.size])
             self._reduced = (bound, reduced, ends.reshape(self._enter_allowed.shape))
@@ -281,12 +292,13 @@ class Prover:
         reduced = self._price - dual[self._one] - dual[self._other]
         cuts = list(self._cuts.values())
         if cuts:
-            values = np.asarray(found.ineqlin.marginals)  # type: ignore[attr-defined]
-            member = self._members(cuts).astype(float)
-            entered = np.array([cut.entered for cut in cuts])
+            of_each = np.asarray(found.ineqlin.marginals)  # type: ignore[attr-defined]
+            sets, of_cut = self._members(cuts)
+            member, values = sets.astype(float), of_each[of_cut]
+            entered = np.array([cut.entered for cut in cuts])[of_cut]
             within, crossed = member[~entered], member[entered]
             both = within.T @ (within * values[~entered, None])
-            for cut, value in zip(cuts, values.tolist(), strict=True):
+            for cut, value in zip(cuts, of_each.tolist(), strict=True):
                 for a, b in cut.teeth:
                     if a >= 0 and b < seats:
                         both[a, b] += value
@@ -329,8 +341,10 @@ class Prover:
             self._add_sets(self._small_cuts(one, other, x, first + ends), one, other, x, first)
         if len(self._cuts) == before or chains > 1:
             self._add_grown(one, other, x, first)
-        if len(self._cuts) == before:
+        if len(self._cuts) == before or self._slow:
             self._add_combs(one, other, values)
+            if chains == 1:  # with several, room is what costs
+                self._add_wide_combs(one, other, values)
         return len(self._cuts) - before
 
     def _add_sets(self, sets: Iterable[Ints], one: Ints, other: Ints, x: Array, first: Array) -> None:
@@ -421,6 +435,112 @@ class Prover:
             seats_in = frozenset(np.flatnonzero(member).tolist())
             self._add(_Cut(seats_in, len(seats_in) + len(teeth) // 2, teeth))
 
+    def _add_wide_combs(self, one: Ints, other: Ints, values: Array) -> None:
+        """Handles, grown from each seat, with an odd number of teeth: pairs, and sets that the answer enters only once.
+
+        For a handle and k (odd) teeth that do not touch each other, each partly in the handle, the wire across all their rims
+        is at least 3k + 1 (Grötschel and Padberg 1979).
+        """
+        seats, chains, count = self.network.seats, self.network.chains, len(one)
+        x = values[:count]
+        first = values[count : count + chains * seats].reshape(chains, seats)
+        outward = first.sum(axis=0) + values[count + chains * seats :]
+        weight = np.zeros((seats + 1, seats + 1))
+        weight[one, other] = x
+        weight[:seats, seats] = outward
+        weight += weight.T
+        teeth = self._teeth(weight)
+        if not len(teeth):
+            return
+        rim = self._rims(weight, teeth) - 3.0
+        touch = (teeth.astype(np.float32) @ teeth.T.astype(np.float32)) > 0
+        handles = self._handles(weight)
+        shared = handles.astype(np.float32) @ teeth[:, :seats].T.astype(np.float32)
+        size = teeth.sum(axis=1)
+        crossing = (shared > 0) & (shared < size)
+        around = self._rims(weight, np.column_stack((handles, np.zeros(len(handles), dtype=bool))))
+        hope = around + np.where(crossing, np.minimum(rim, 0.0), 0.0).sum(axis=1)
+        by_worth = np.lexsort((size, np.round(rim, 6)))
+        found: list[tuple[float, _Cut]] = []
+        seen: set[bytes] = set()
+        for at in np.argsort(hope, kind="stable").tolist():
+            if hope[at] > 1 - _LEAST_COMB or len(seen) > _MOST_HANDLES:
+                break
+            name = handles[at].tobytes()
+            if name in seen:
+                continue
+            seen.add(name)
+            chosen: list[int] = []
+            free = crossing[at].copy()
+            for tooth in by_worth[free[by_worth]].tolist():
+                if rim[tooth] >= -1e-9:
+                    break
+                if free[tooth]:
+                    chosen.append(tooth)
+                    free &= ~touch[tooth]
+            if len(chosen) % 2 == 0:
+                chosen = chosen[:-1]
+            if len(chosen) < 3:
+                continue
+            total = float(around[at] + rim[chosen].sum())
+            if total < 1 - _LEAST_COMB:
+                found.append((total, self._comb_of(handles[at], teeth[chosen])))
+        found.sort(key=lambda one: one[0])
+        for _, cut in found[:_MOST_GROWN]:
+            self._add(cut)
+
+    @staticmethod
+    def _comb_of(handle: npt.NDArray[np.bool_], teeth: npt.NDArray[np.bool_]) -> _Cut:
+        seats = len(handle)
+        pairs: set[tuple[int, int]] = set()
+        wide: set[frozenset[int]] = set()
+        for tooth in teeth:
+            inside = np.flatnonzero(tooth).tolist()
+            if inside[-1] == seats:
+                pairs |= {(-1, inside[0]), (inside[0], seats)}
+            elif len(inside) == 2:
+                pairs.add((inside[0], inside[1]))
+            else:
+                wide.add(frozenset(inside))
+        limit = float(handle.sum() + teeth.sum()) - (3 * len(teeth) + 1) / 2
+        return _Cut(frozenset(np.flatnonzero(handle).tolist()), limit, frozenset(pairs), wide=frozenset(wide))
+
+    def _teeth(self, weight: Array) -> npt.NDArray[np.bool_]:
+        """Pairs that are more than half taken, and sets of the constraints that are entered once; outside is the last column."""
+        seats = self.network.seats
+        shown = weight if self.network.chains == 1 else weight[:seats, :seats]
+        a, b = np.nonzero(np.triu(shown > 0.5 + 1e-6))
+        pairs = np.zeros((len(a), seats + 1), dtype=bool)
+        pairs[np.arange(len(a)), a] = pairs[np.arange(len(a)), b] = True
+        tight = {cut.seats for cut in self._cuts.values() if not cut.entered and not cut.teeth and not cut.wide}
+        sets = np.zeros((len(tight), seats + 1), dtype=bool)
+        for row, some in zip(sets, tight, strict=True):
+            row[list(some)] = True
+        sets = sets[self._rims(weight, sets) < 2.5]
+        return np.concatenate((pairs, sets))
+
+    @staticmethod
+    def _rims(weight: Array, sets: npt.NDArray[np.bool_]) -> Array:
+        """The wire across the rim of each set."""
+        there = sets.astype(float)
+        return np.asarray(((there @ weight) * (1 - there)).sum(axis=1))
+
+    def _handles(self, weight: Array) -> npt.NDArray[np.bool_]:
+        """Sets grown from each seat by the one that is tied to them most, pairs that are whole left for last."""
+        seats = self.network.seats
+        within = weight[:seats, :seats]
+        grown = []
+        for liking in (within, np.where(within > 1 - 1e-6, 0.01, within)):
+            member = np.eye(seats, dtype=bool)
+            tied = liking.copy()
+            every = np.arange(seats)
+            for _ in range(min(seats - 2, _LARGEST_HANDLE)):
+                taken = np.where(member, -1.0, tied).argmax(axis=1)
+                member[every, taken] = True
+                tied += liking[taken]
+                grown.append(member.copy())
+        return np.concatenate(grown)
+
     def _small_cuts(self, one: Ints, other: Ints, x: Array, outward: Array) -> list[Ints]:
         """Sets of seats with less than 2 of wire across, ends and firsts (`outward`) included.
 
@@ -478,6 +598,8 @@ class Prover:
         from scipy.optimize import Bounds, LinearConstraint, milp
 
         pairs = np.flatnonzero(self._allowed)
+        if self.network.chains == 1:  # the integer search finds combs of its own, and is slowed down by many
+            self._cuts = {key: cut for key, cut in self._cuts.items() if not (cut.wide or cut.teeth)}
         costs, equal, right, cuts, most = self._programme(pairs)
         better = self.cost_mm - _EPSILON * self.network.seats
         constraints = [LinearConstraint(equal, right, right), LinearConstraint(costs[None, :], -np.inf, better)]

@@ -11,13 +11,15 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
 SeatOrder = tuple[tuple[int, ...], ...]
+_Run = tuple[int, int, int, int, int, float, int]
+"""Where a run begins and stops on the line, its far seat, what is before and after it, wire saved without it, seats."""
 
 NEVER_MM = 1e7
 """Cost of what must not be: no real plan has so much wire."""
@@ -150,12 +152,18 @@ def first_order(network: Network, *, likely: Array | None = None, likely_first: 
     pieces = [tuple(line[a:b]) for a, b in pairwise(cuts)]
     if chains == 1:
         return (pieces[0],)
-    from scipy.optimize import linear_sum_assignment
-
-    costs = np.array([[min(row[p[0]], row[p[-1]]) for p in pieces] for row in network.enter_mm])
-    _, chosen = linear_sum_assignment(costs)
+    costs = [[float(min(row[p[0]], row[p[-1]])) for p in pieces] for row in network.enter_mm]
+    chosen = list(range(chains))
+    better = True
+    while better:  # two chains exchange their pieces while that helps
+        better = False
+        for a, b in combinations(range(chains), 2):
+            there, exchanged = costs[a][chosen[a]] + costs[b][chosen[b]], costs[a][chosen[b]] + costs[b][chosen[a]]
+            if exchanged < there - 1e-9:
+                chosen[a], chosen[b] = chosen[b], chosen[a]
+                better = True
     order = []
-    for row, at in zip(network.enter_mm, chosen.tolist(), strict=True):
+    for row, at in zip(network.enter_mm, chosen, strict=True):
         taken = pieces[at]
         order.append(taken if row[taken[0]] <= row[taken[-1]] else taken[::-1])
     return tuple(order)
@@ -447,6 +455,7 @@ class TourSearch:
         before, after = line[i - 1], line[i + 1]
         to_after, to_before = own[after], cost[before][a]
         largest_saving = to_after if to_after > to_before else to_before
+        runs: list[_Run] | None = None
         for c in self._near[a]:
             near = own[c]
             if near >= largest_saving:
@@ -483,9 +492,12 @@ class TourSearch:
                     if gain > 1e-7 and before != c:
                         self._turn(j, i - 1)
                         return gain, [a, c, before, p]
-            moved = self._move_run(a, c)
-            if moved[1]:
-                return moved
+            if runs is None:
+                runs = self._runs(a)
+            if runs:
+                moved = self._move_run(a, c, runs)
+                if moved[1]:
+                    return moved
         return 0.0, []
 
     def _turn(self, first: int, last: int) -> None:
@@ -495,45 +507,50 @@ class TourSearch:
         for k in range(first, last + 1):
             at[line[k]] = k
 
-    def _move_run(self, a: int, c: int) -> tuple[float, list[int]]:
-        """Move a run that begins or ends with `a` to beside `c`, so that `a` and `c` are neighbours, if that gains."""
-        line, at, cost, of, seats = self._line, self._at, self._cost, self._of, self._seats
-        i, j = at[a], at[c]
-        p, s = line[j - 1], line[j + 1]
-        near = cost[a][c]
-        room = self._size[of[c]] if of[c] != of[a] else -_LONGEST_RUN
+    def _runs(self, a: int) -> list[_Run]:
+        """The runs of up to three seats that begin or end with `a`, and save wire where they are taken out."""
+        line, cost, seats = self._line, self._cost, self._seats
+        i = self._at[a]
+        found = []
         for length in range(1, _LONGEST_RUN + 1):
             for first, last in ((i, i + length - 1), (i - length + 1, i)) if length > 1 else ((i, i),):
-                if last >= len(line) or line[first] >= seats or line[last] >= seats or first <= j <= last:
-                    continue
-                if length == 3 and line[first + 1] >= seats:
+                if (
+                    last >= len(line)
+                    or line[first] >= seats
+                    or line[last] >= seats
+                    or (length == 3 and line[first + 1] >= seats)
+                ):
                     continue
                 before, after = line[first - 1], line[last + 1]
                 if before >= seats and after >= seats:
                     continue  # the whole chain
-                if room + length > self.network.largest:
-                    continue
-                far = line[last] if i == first else line[first]
                 freed = cost[before][line[first]] + cost[line[last]][after] - cost[before][after]
-                # after c: c, a … far, s
-                if c != before or i != first:
-                    rest = after if c == before else s
-                    if c == before:
-                        gain = freed + cost[before][after] - near - cost[far][rest]
-                    else:
-                        gain = freed + cost[c][s] - near - cost[far][s]
-                    if gain > 1e-7:
-                        self._carry(first, last, j + 1, turned=i != first)
-                        return gain, [a, c, far, before, after, s]
-                # before c: p, far … a, c
-                if c != after or i != last:
-                    if c == after:
-                        gain = freed + cost[before][after] - near - cost[before][far]
-                    else:
-                        gain = freed + cost[p][c] - near - cost[p][far]
-                    if gain > 1e-7:
-                        self._carry(first, last, j, turned=i == first and length > 1)
-                        return gain, [a, c, far, before, after, p]
+                if freed > 1e-7:
+                    found.append((first, last, line[last] if i == first else line[first], before, after, freed, length))
+        return found
+
+    def _move_run(self, a: int, c: int, runs: list[_Run]) -> tuple[float, list[int]]:
+        """Move one of the runs to beside `c`, so that `a` and `c` are neighbours, if that gains. (Turning a run where it is: see `_better`.)"""
+        line, at, of = self._line, self._at, self._of
+        i, j = at[a], at[c]
+        p, s = line[j - 1], line[j + 1]
+        own = self._cost[c]
+        near, to_p, to_s = own[a], self._cost[p][c], own[s]
+        room = self.network.largest - self._size[of[c]] if of[c] != of[a] else _LONGEST_RUN
+        for first, last, far, before, after, freed, length in runs:
+            if first <= j <= last or length > room:
+                continue
+            rim = self._cost[far]
+            # after c: c, a … far, s
+            gain = freed + to_s - near - rim[s]
+            if gain > 1e-7 and c != before:
+                self._carry(first, last, j + 1, turned=i != first)
+                return gain, [a, c, far, before, after, s]
+            # before c: p, far … a, c
+            gain = freed + to_p - near - self._cost[p][far]
+            if gain > 1e-7 and c != after:
+                self._carry(first, last, j, turned=i == first and length > 1)
+                return gain, [a, c, far, before, after, p]
         return 0.0, []
 
     def _carry(self, first: int, last: int, to: int, *, turned: bool) -> None:
