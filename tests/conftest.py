@@ -5,12 +5,14 @@ from __future__ import annotations
 import gc
 import os
 from collections.abc import Generator, Iterator
+from itertools import islice
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.firmware.conftest import avr_elf, host_program
+from tests.support import headless
 from tests.support.tools import MissingToolError
 
 # How fast the machine is does not decide a test: a busy one must not fail it.
@@ -20,6 +22,8 @@ settings.load_profile("quick")  # `.ci/run` asks for the full one
 
 # A program that a test starts would compile all its modules anew each time, which takes longer than most tests.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+headless.install()
 
 __all__ = ["avr_elf", "host_program"]
 
@@ -49,6 +53,20 @@ def pytest_runtest_setup() -> Iterator[None]:
         return (yield)
     except MissingToolError as error:
         _skip_or_fail(error)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """What takes long comes first, dealt to all processes: else one of them is still at it when the others have ended.
+
+    Each process begins with a part of the list as long as that of the others.
+    """
+    processes = getattr(config, "workerinput", {}).get("workercount", 1)
+    long = [item for item in items if item.get_closest_marker("long")]
+    others = iter([item for item in items if not item.get_closest_marker("long")])
+    dealt = [long[number::processes] for number in range(processes)]
+    part = -(-len(items) // processes)
+    items[:] = [item for first in dealt for item in (*first, *islice(others, max(0, part - len(first))))] + list(others)
 
 
 def pytest_collection_finish() -> None:

@@ -57,6 +57,7 @@ def test_no_board_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_the_compiled_avr_firmware_passes(avr_elf: Path) -> None:
     with SimulatedAvr(avr_elf) as chip:
         assert outcomes(chip.pty) == {}
@@ -89,6 +90,7 @@ def behind_a_pty(program: Path) -> Iterator[str]:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_the_firmware_built_for_this_computer_passes(host_program: Path) -> None:
     with behind_a_pty(host_program) as port:
         assert outcomes(port) == {}
@@ -159,6 +161,7 @@ def test_the_persons_table_is_kept_and_put_back(tmp_path: Path, monkeypatch: pyt
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_eight_checks_at_once_pass(host_program: Path) -> None:
     """Eight boards and eight checks want this machine at the same time: their lateness is not the boards'."""
 

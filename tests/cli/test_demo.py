@@ -85,6 +85,7 @@ def test_a_wrong_simulated_address_is_left_to_the_link(opening: Opening, tmp_pat
     assert session.eyes is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words", first_now([["demo"], ["walk", "new.json"], []]))
 def test_without_a_terminal_it_says_so(words: list[str], tmp_path: Path) -> None:
     environment = {**os.environ, "PLAYFIELD_PROBE_SETTINGS": str(tmp_path / "settings.json"), "PYTHONPATH": str(ROOT)}
@@ -103,6 +104,7 @@ def test_without_a_terminal_it_says_so(words: list[str], tmp_path: Path) -> None
     assert len(done.stderr.splitlines()) == 1
 
 
+@pytest.mark.slow
 def test_leaving_the_demo_says_where_its_map_is(tmp_path: Path) -> None:
     with opened(["demo", "--keep", "my map.json"], tmp_path) as terminal:
         terminal.until("LIT")
@@ -117,7 +119,7 @@ def test_an_export_into_no_folder_says_nothing_of_a_map(tmp_path: Path) -> None:
     assert "in memory" not in str(caught.value)
 
 
-@pytest.mark.parametrize("options", [[], ["--complete"], ["--spliced"]])
+@pytest.mark.parametrize("options", first_now([[], ["--complete"], ["--spliced"]]))
 async def test_every_demo_begins_on_a_pixel_that_is_seen(
     options: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -139,6 +141,7 @@ async def test_every_demo_begins_on_a_pixel_that_is_seen(
         app.session.close()
 
 
+@pytest.mark.slow
 async def test_a_port_is_remembered_only_after_its_board_has_answered(opening: Opening, tmp_path: Path) -> None:
     path = str(tmp_path / "new.json")
     session = opening.with_port(PortChoice("simulated://?pixels=9", ""), opening.open_file(path))

@@ -23,6 +23,7 @@ def path(tmp_path: Path) -> Path:
     return Path(shutil.copy(demo_map_path(), tmp_path / "kelp.json"))
 
 
+@pytest.mark.slow
 def test_the_worklist_is_printed_and_added_to(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["worklist", str(path), "--add", "order fuses\x1b[31m", "--moment", "game on"]) == Exit.FINE
     assert load_map(path).worklist[0].words == "order fuses\x1b[31m"
@@ -63,6 +64,7 @@ def test_the_log_is_printed(path: Path, capsys: pytest.CaptureFixture[str]) -> N
     assert json.loads(capsys.readouterr().out)["evenings"][-1]["revisions"] == [2]
 
 
+@pytest.mark.slow
 def test_a_photo_beside_the_map_is_on_the_sheet_and_nothing_else_is(
     path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

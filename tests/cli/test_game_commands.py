@@ -74,6 +74,7 @@ def test_what_is_wrong_with_a_list_is_told_and_nothing_written(
     assert demo.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_places_are_joined_by_name(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     whole = load_map(demo)
     map_ = whole

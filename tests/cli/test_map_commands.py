@@ -137,6 +137,7 @@ def test_a_dry_run_locks_and_writes_nothing(name: str, path: Path) -> None:
     assert path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_an_import_makes_a_file_and_overwrites_none(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     table, made = path.with_name("map.csv"), path.with_name("made.json")
     assert main(["export", str(path), "--to", "csv", "--output", str(table)]) == Exit.FINE

@@ -17,6 +17,7 @@ from probe.document.file.layout import render_map
 from probe.document.model import PlayfieldMap
 from probe.document.operations import set_note
 from probe.document.revisions import revised
+from tests.support.examples import first_now
 
 NOW = "2026-03-01T19:30:00Z"
 
@@ -56,7 +57,8 @@ def test_an_undecided_conflict_is_listed_and_nothing_written(
 
 
 @pytest.mark.parametrize(
-    ("choose", "wanted"), [(["1=theirs"], "hot \x1b[31m"), (["ours"], "cold"), (["1=ours", "theirs"], "cold")]
+    ("choose", "wanted"),
+    first_now([(["1=theirs"], "hot \x1b[31m"), (["ours"], "cold"), (["1=ours", "theirs"], "cold")], several=True),
 )
 def test_a_decided_one_is_written_as_a_new_revision(
     sides: tuple[Path, Path], tmp_path: Path, choose: list[str], wanted: str
@@ -72,6 +74,7 @@ def test_a_decided_one_is_written_as_a_new_revision(
     assert main(["merge", *map(str, sides), "-o", str(out), *words]) == Exit.USAGE
 
 
+@pytest.mark.slow
 def test_in_a_terminal_it_is_asked(
     sides: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -90,13 +93,14 @@ def test_in_a_terminal_it_is_asked(
     assert notes(load_map(out))[2] == "hot \x1b[31m"
 
 
-@pytest.mark.parametrize("words", ["3", "0=ours", "x=ours", "1=mine", "7=ours", "²=ours"])
+@pytest.mark.parametrize("words", first_now(["3", "0=ours", "x=ours", "1=mine", "7=ours", "²=ours"], now=2))
 def test_a_choice_that_is_none_is_refused(sides: tuple[Path, Path], tmp_path: Path, words: str) -> None:
     out = tmp_path / "both.json"
     assert main(["merge", *map(str, sides), "-o", str(out), "--choose", words]) == Exit.USAGE
     assert not out.exists()
 
 
+@pytest.mark.slow
 def test_base_json_and_dry_run(sides: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["merge", *map(str, sides), "--base", str(demo_map_path()), "--dry-run", "--json"]) == Exit.FINDINGS
     said = json.loads(capsys.readouterr().out)

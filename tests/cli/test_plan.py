@@ -23,6 +23,7 @@ def demo(tmp_path: Path) -> Path:
     return Path(shutil.copy(demo_map_path(), tmp_path / "kelp.json"))
 
 
+@pytest.mark.slow
 def test_a_plan_in_words_as_json_and_as_a_table(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = demo.read_bytes()
     assert main(["plan", str(demo), "--effort", "quick"]) == Exit.FINE
@@ -55,6 +56,7 @@ def test_where_to_splice_what_lacks_a_pixel(demo: Path, capsys: pytest.CaptureFi
     assert found[0]["cuts"] == [{"after": 50, "places": ["reef-lane-2"]}]
 
 
+@pytest.mark.slow
 def test_a_dead_pixel_and_short_wire(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plan", str(demo), "--dead", "77"]) == Exit.FINE
     assert "replace it: a new pixel in its seat" in capsys.readouterr().out

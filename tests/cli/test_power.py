@@ -52,6 +52,7 @@ def test_a_fuse_that_protects_nothing_is_exit_code_1(demo: Path, capsys: pytest.
     assert data["findings"][0]["code"] == "fuse-too-large"
 
 
+@pytest.mark.slow
 def test_the_sheet_and_a_joint_of_unlike_functions(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["harness", str(demo)]) == Exit.FINE
     out = capsys.readouterr().out

@@ -43,6 +43,7 @@ def test_a_dry_run_shows_the_diff_and_writes_nothing(path: Path, capsys: pytest.
     assert path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_renumber_undo_and_redo_across_runs(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = load_map(path)
     changes = ["--change", "2 new after Launch arrow", "--change", "took out Dive again"]
@@ -83,6 +84,7 @@ def test_a_change_that_is_not_understood_changes_nothing(path: Path, capsys: pyt
     assert path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_revisions_and_files_are_compared(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     old = path.with_name("old.json")
     shutil.copy(path, old)
@@ -118,6 +120,7 @@ def test_the_file_differs_only_where_the_map_does(path: Path, tmp_path: Path) ->
     assert int(added) + int(removed) < 12, done.stdout
 
 
+@pytest.mark.slow
 def test_an_imported_lamp_list_is_a_revision(path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = load_map(path)
     (tmp_path / "more.csv").write_text("number,name\n70,Otter\n", encoding="utf-8")
@@ -137,6 +140,7 @@ def test_an_imported_lamp_list_is_a_revision(path: Path, tmp_path: Path, capsys:
     assert diff(load_map(path), before) == ()
 
 
+@pytest.mark.slow
 def test_lamps_at_opening_are_a_revision_and_a_recheck_left_open_is_told(
     path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -12,6 +12,7 @@ import pexpect
 import pytest
 
 from probe.cli.parser import COMMANDS, build_parser
+from tests.support.examples import first_now
 from tests.support.settings import settings_in
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -60,6 +61,7 @@ def parts_in(loaded: list[str], parts: tuple[str, ...]) -> set[str]:
     return {part for part in parts for name in loaded if name == part or name.startswith(f"{part}.")}
 
 
+@pytest.mark.slow
 def test_the_first_screen_loads_nothing_that_it_does_not_show(tmp_path: Path) -> None:
     if sys.platform == "win32":
         pytest.skip("no pseudo-terminal there")
@@ -93,7 +95,7 @@ def test_the_version_is_said_without_loading_anything() -> None:
     assert not parts_in(done.stderr.split(), ("argparse", "asyncio", "pydantic", "textual", "rich", "typing"))
 
 
-@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("command", first_now(COMMANDS, now=11))
 def test_a_command_s_grammar_alone_is_the_same_as_among_all(command: str) -> None:
     def grammar(of: argparse.ArgumentParser) -> str:
         commands = next(a for a in of._actions if isinstance(a, argparse._SubParsersAction))
@@ -104,6 +106,7 @@ def test_a_command_s_grammar_alone_is_the_same_as_among_all(command: str) -> Non
     assert alone.format_usage() == build_parser().format_usage()
 
 
+@pytest.mark.slow
 def test_no_plugin_of_pydantic_is_looked_for_yet_its_loader_is_there_when_asked() -> None:
     code = """
 import sys

@@ -471,6 +471,7 @@ WRITER = textwrap.dedent("""
 """)
 
 
+@pytest.mark.slow
 def test_who_waits_reads_what_the_other_program_wrote(tmp_path: Path) -> None:
     document = on_disk(tmp_path)
     document.release()

@@ -106,6 +106,7 @@ def several(draw: st.DrawFn) -> tuple[Edit, ...]:
     return tuple(made)
 
 
+@pytest.mark.slow
 @given(several())
 def test_pixels_travel_whole_and_other_chains_stay(changes: tuple[Edit, ...]) -> None:
     map_ = machine()
@@ -125,6 +126,7 @@ def test_pixels_travel_whole_and_other_chains_stay(changes: tuple[Edit, ...]) ->
     assert not [f for f in check_map(after) if f.code in ("joint-lost", "beyond-count")]
 
 
+@pytest.mark.slow
 @given(st.data())
 def test_each_edit_orders_as_it_says(data: st.DataObject) -> None:
     length = data.draw(st.integers(2, 12))
@@ -153,6 +155,7 @@ def test_each_edit_orders_as_it_says(data: st.DataObject) -> None:
             assert slots == [None if n == number else n for n in old]
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(80))
 @given(st.lists(several(), min_size=1, max_size=3))
 def test_undo_and_redo_go_all_the_way(sessions: list[tuple[Edit, ...]]) -> None:
@@ -179,6 +182,7 @@ def test_undo_and_redo_go_all_the_way(sessions: list[tuple[Edit, ...]]) -> None:
         assert same_content(at_revision(now, number), wanted)
 
 
+@pytest.mark.slow
 @given(several())
 def test_words_are_read_as_they_were_meant(changes: tuple[Edit, ...]) -> None:
     map_ = machine()
@@ -246,6 +250,7 @@ def test_words(words: str, edit: Edit | None) -> None:
     assert len(str(error.value)) > 20
 
 
+@pytest.mark.slow
 @given(
     st.text(max_size=60)
     | st.lists(

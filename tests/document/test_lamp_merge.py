@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -50,6 +51,7 @@ def test_places_follow_a_group_that_was_renamed() -> None:
     assert apply_merge(map_, merge).place_by_id[place.id].group == "string 4"
 
 
+@pytest.mark.slow
 @given(st.lists(lamps, max_size=6), st.lists(lamps, max_size=6))
 def test_every_row_of_the_file_is_there_and_no_old_one_is_lost(old: list[Lamp], new: list[Lamp]) -> None:
     merge = merge_lamps(old, new)

@@ -89,6 +89,7 @@ def test_a_line_of_ones_own_is_kept_ticked_and_taken_out() -> None:
         write_line(DEMO, "   ", moment=WorkMoment.GAME_ON)
 
 
+@pytest.mark.slow
 def test_a_tick_holds_only_while_what_it_was_about_is_the_same() -> None:
     ticked = DEMO
     for start in ("Print the sheet", "Put the table", "Replace the dead"):

@@ -66,6 +66,7 @@ def at(task: WorklistTask, s: Worklist, start: str) -> Worklist:
     return there
 
 
+@pytest.mark.slow
 def test_a_line_leads_to_its_task_and_back_to_the_list() -> None:
     task, s = opened()
     s = at(task, s, "Prove that each lamp")
@@ -80,6 +81,7 @@ def test_a_line_leads_to_its_task_and_back_to_the_list() -> None:
     assert "Space" in s.message
 
 
+@pytest.mark.slow
 def test_a_line_is_written_for_a_moment_ticked_off_and_taken_out() -> None:
     task, s = opened()
     s, effects = play(task, s, AddLine(), ev.Typed("order fuses"), ev.Choose(1), ev.Take())

@@ -16,6 +16,7 @@ from probe.export import ImportProblem, read_csv, write_csv
 from probe.export.csv_map import COLUMNS, MAIN_COLUMNS
 from tests.document.strategies import maps, shapes
 from tests.export.test_cells import RFC_FILE
+from tests.support.examples import first_now
 
 DEMO = load_map(demo_map_path("kelp_forest.json"))
 HALF = load_map(demo_map_path("kelp_forest_half.json"))
@@ -33,6 +34,7 @@ def test_any_map_comes_back_equal(map_: PlayfieldMap) -> None:
     assert RFC_FILE.fullmatch(text)
 
 
+@pytest.mark.slow
 @given(maps())
 def test_every_record_has_a_row_and_every_pixel_just_one(map_: PlayfieldMap) -> None:
     rows = list(csv.reader(io.StringIO(write_csv(map_), newline="")))
@@ -161,7 +163,7 @@ PROBLEMS: dict[str, tuple[Callable[[list[Row]], object], int | None, str | None,
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("case", PROBLEMS)
+@pytest.mark.parametrize("case", first_now(PROBLEMS, now=9))
 def test_an_edit_that_breaks_something_is_named(case: str) -> None:
     change, line_number, column, said = PROBLEMS[case]
     with pytest.raises(ImportProblem, match=said) as caught:
@@ -185,6 +187,7 @@ def test_wrong_headings_are_named(change: Callable[[str], str], said: str) -> No
     assert caught.value.line == 1
 
 
+@pytest.mark.slow
 @given(st.data())
 def test_any_edit_gives_a_sound_map_or_a_problem(data: st.DataObject) -> None:
     rows = [dict(row) for row in ROWS]
@@ -205,6 +208,7 @@ def test_any_edit_gives_a_sound_map_or_a_problem(data: st.DataObject) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_no_field_of_the_map_is_left_out_by_these_tests() -> None:
     """A field that the strategies do not vary could get lost unseen: each has to differ from its default somewhere."""
     varied: dict[type[Record], set[str]] = {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+import pytest
 from hypothesis import given
 from jsonschema import Draft202012Validator
 
@@ -23,6 +24,7 @@ def test_the_published_schema_is_the_models() -> None:
     Draft202012Validator.check_schema(export_schema())
 
 
+@pytest.mark.slow
 @given(maps())
 def test_any_map_follows_the_schema_and_is_all_there(map_: PlayfieldMap) -> None:
     text = write_json(map_)
@@ -50,6 +52,7 @@ def test_any_map_follows_the_schema_and_is_all_there(map_: PlayfieldMap) -> None
         assert out["places"] == [place.id for place in map_.places if lamp.number in place.lamps]
 
 
+@pytest.mark.slow
 def test_schema_refuses_what_is_not_an_export() -> None:
     good = json.loads(write_json(DEMO))
     for damage in ({"format": "x"}, {"version": 2}, {"machine": None}, {"extra": 1}, {"chains": [{"id": "a"}]}):

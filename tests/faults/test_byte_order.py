@@ -108,6 +108,7 @@ def test_four_colours_driven_as_three_leave_two_orders_and_name_the_drive_that_s
     assert decide(looks(Candidate(order), drive, 12), driven=drive, count=12) == (Candidate(order),)
 
 
+@pytest.mark.slow
 @given(orders, orders, st.integers(0, 10))
 def test_whatever_is_wired_is_among_the_candidates(driven: str, odd: str, number: int) -> None:
     real = Candidate(driven, number, odd) if odd != driven else Candidate(driven)
@@ -125,6 +126,7 @@ def test_one_odd_pixel_is_placed_exactly(number: int) -> None:
     assert all(candidate.odd_order is not None and len(candidate.odd_order) == 4 for candidate in left)
 
 
+@pytest.mark.slow
 def test_a_part_of_the_chain_is_enough_and_unknown_pixels_do_not_count() -> None:
     part = [ColourLook("R", (frozenset("G"), None, frozenset("G")), first=3)]
     assert {candidate.order for candidate in decide(part, driven="GRB", count=30)} >= {"RGB", "BGR"}

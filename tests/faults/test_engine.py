@@ -266,6 +266,7 @@ def test_joined_answers_are_a_noisy_or() -> None:
     assert spoiled[0, 1] == pytest.approx(spoiled[0, 2])
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(30), deadline=None)
 @given(st.data())
 def test_any_answers_end_the_search_with_a_sound_belief(data: st.DataObject) -> None:

@@ -60,6 +60,7 @@ def test_a_picture_is_light_and_a_board_without_the_means_lights_its_first_pixel
     assert picture(3, shown, able_to(*features)) == Pixels(3, first, tuple(colours))
 
 
+@pytest.mark.slow
 @given(
     st.sampled_from(list(PatternName)),
     st.booleans(),

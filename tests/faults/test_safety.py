@@ -101,6 +101,7 @@ def test_no_question_passes_whatever_is_open_and_whatever_was_answered(size: int
 PICTURES = (None, "nothing", "to-k-dark", "comes-goes", "none")
 
 
+@pytest.mark.slow
 def test_on_every_way_through_all_questions_and_answers_nothing_dangerous_is_followed_by_power() -> None:
     """Exhaustive: from every state that matters to the gate, every question that may be put, and each of its answers,
     until no new state comes up. What is believed only chooses among these, so that every path is one of them."""
@@ -130,6 +131,7 @@ def test_on_every_way_through_all_questions_and_answers_nothing_dangerous_is_fol
     assert steps > 5_000
 
 
+@pytest.mark.slow
 def test_what_is_put_is_one_of_what_may_be_put() -> None:
     for look in ("nothing", "to-k-odd", "fades", "game-only"):
         session = answered(K, FaultSession(), observation="look", answer=look, k=14 if look == "to-k-odd" else None)
@@ -153,7 +155,9 @@ def follow(session: FaultSession, open_: frozenset[str], depth: int = 2) -> int:
     )
 
 
-@pytest.mark.parametrize(("asked", "typed", "open_"), [(q, *row) for q, rows in READINGS.items() for row in rows])
+@pytest.mark.parametrize(
+    ("asked", "typed", "open_"), first_now([(q, *row) for q, rows in READINGS.items() for row in rows], several=True)
+)
 @pytest.mark.parametrize("picture", ["nothing", "to-k-dark", "fades", "random", "comes-goes"])
 def test_every_dangerous_reading_bars_power_until_it_is_cleared(
     asked: str, typed: str, open_: set[str], picture: str
@@ -255,7 +259,7 @@ def put_and_answer(play: Play, asked: str, answer: str) -> None:
         play.choose(answer)
 
 
-@pytest.mark.parametrize(("asked", "answer"), sorted(DANGER))
+@pytest.mark.parametrize(("asked", "answer"), first_now(sorted(DANGER), now=6, several=True))
 @pytest.mark.parametrize("picture", ["nothing", "comes-goes"])
 def test_after_every_danger_all_is_dark_and_the_steps_stand_there(asked: str, answer: str, picture: str) -> None:
     play = begun().choose(picture)
@@ -336,7 +340,7 @@ def dangerous(asked: str, answer: str) -> Play:
     return play
 
 
-@pytest.mark.parametrize(("asked", "answer"), sorted(set(DANGER) - {("heat", "yes")}))
+@pytest.mark.parametrize(("asked", "answer"), first_now(sorted(set(DANGER) - {("heat", "yes")}), now=5, several=True))
 def test_a_dangerous_answer_taken_back_still_wants_its_safe_reading(asked: str, answer: str) -> None:
     """Whoever mistyped takes the reading that shows it, with all off: nothing powered comes back before."""
     play = dangerous(asked, answer)

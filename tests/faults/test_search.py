@@ -25,7 +25,7 @@ from probe.task.effects import Bell
 from probe.task.light import BoardPattern, Dark, Outputs, OutputSetup, Pixels, lights_something
 from probe.task.task import Opened
 from tests.faults.searching import NOW, PLAIN, K, Play, a_map, begun, board
-from tests.support.examples import examples
+from tests.support.examples import examples, first_now
 
 
 def test_the_first_question_is_the_picture_and_the_board_shows_the_tour_by_itself() -> None:
@@ -334,7 +334,9 @@ def test_nothing_lit_before_means_that_no_restart_is_the_chains_doing() -> None:
     assert play.search.session.answer_to("restarted") == "no"
 
 
-@pytest.mark.parametrize("question", [observation for observation in K.observations if observation.who is not Who.TOOL])
+@pytest.mark.parametrize(
+    "question", first_now([observation for observation in K.observations if observation.who is not Who.TOOL], now=12)
+)
 def test_hands_in_the_wiring_are_cautioned(question: FaultObservation) -> None:
     play = begun()
     play.search = replace(play.search, question=question)
@@ -347,6 +349,7 @@ def test_hands_in_the_wiring_are_cautioned(question: FaultObservation) -> None:
     assert (FLEX in lines) == (question.who is Who.FLEX and not off)
 
 
+@pytest.mark.slow
 def test_after_enough_questions_what_is_known_is_handed_over_and_more_can_be_asked() -> None:
     play = begun().choose("random")
     while play.mode() is SearchMode.QUESTION:
@@ -369,6 +372,7 @@ def test_after_enough_questions_what_is_known_is_handed_over_and_more_can_be_ask
     assert asked < play.search.session.questions_asked <= 15
 
 
+@pytest.mark.slow
 def test_a_sure_finding_hands_nothing_over_and_an_unsafe_one_says_what_would_make_it_safe() -> None:
     play = begun().choose("swap-all")
     while play.mode() is SearchMode.QUESTION:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from device_protocol.orders import CountChain
 from probe.document.model import PlayfieldMap
 from probe.document.operations import replace_chain
@@ -42,6 +44,7 @@ def test_settings_are_tried_with_left_and_right() -> None:
     assert play.search.here.order == "GRB"
 
 
+@pytest.mark.slow
 def test_the_exact_order_is_found_set_and_kept() -> None:
     play = begun()
     play.choose("swap-all")
@@ -57,6 +60,7 @@ def test_the_exact_order_is_found_set_and_kept() -> None:
     assert play.committed() == play.search.map
 
 
+@pytest.mark.slow
 def test_four_colour_pixels_driven_as_three_are_told_by_their_repeats() -> None:
     play = begun()
     play.choose("repeating")

@@ -21,6 +21,7 @@ from probe.task import events as ev
 from probe.task.effects import Close, Instead, Open, TakeBack, TryAgain
 from probe.task.light import Dark
 from tests.faults.searching import NOW, K, Play, a_map, a_round, answer_all, begun, practised, repaired
+from tests.support.examples import first_now
 
 
 def test_a_repair_shows_the_joint_and_is_kept_with_its_date() -> None:
@@ -94,7 +95,7 @@ def test_sheets_without_a_harness_name_functions() -> None:
     assert any("colour not noted" in line for line in lines)
 
 
-@pytest.mark.parametrize("seed", range(1, 13))
+@pytest.mark.parametrize("seed", first_now(range(1, 13), now=2))
 def test_practice_is_played_to_the_planted_cause(seed: int) -> None:
     round_ = a_round(seed)
     play = practised(round_).plug()

@@ -64,6 +64,7 @@ def test_dark_when_the_host_is_silent(chip: SimulatedAvr) -> None:
     assert chip.frame(0).data == bytes(3000)
 
 
+@pytest.mark.slow
 def test_clock_keeps_time_through_frames(chip: SimulatedAvr) -> None:
     """Frames go out with interrupts off; milliseconds are not lost for that."""
 
@@ -84,6 +85,7 @@ def test_clock_keeps_time_through_frames(chip: SimulatedAvr) -> None:
     assert end - begin > 50 * 30
 
 
+@pytest.mark.slow
 def test_button_bounce_counts_once(chip: SimulatedAvr) -> None:
     for _ in range(3):
         for _ in range(10):  # 10 ms of bounce
@@ -112,6 +114,7 @@ def test_button_spike_does_not_count(chip: SimulatedAvr) -> None:
     assert chip.sent() == b""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("baud", "error_percent"),
     # ATmega48/88/168 data sheet 2545D, table 84: U2X 115.2k +2.1 %; 250k, 500k and 1M exact at 16 MHz.
@@ -172,6 +175,7 @@ def exercise(chip: SimulatedAvr) -> None:
         pass
 
 
+@pytest.mark.slow
 def test_memory_is_what_the_readme_states(chip: SimulatedAvr, avr_elf: Path) -> None:
     flash, ram = build.sizes(avr_elf)
     assert flash == pytest.approx(stated("flash, bytes"), rel=0.05)
@@ -183,6 +187,7 @@ def test_memory_is_what_the_readme_states(chip: SimulatedAvr, avr_elf: Path) -> 
     assert ram + 2 * deepest < 2048
 
 
+@pytest.mark.slow
 def test_largest_chain_stated_runs() -> None:
     """The README names the longest chain that fits beside a safe stack: it does, and works to its last pixel."""
     most = stated("pixels at most, one output")
@@ -203,6 +208,7 @@ def test_largest_chain_stated_runs() -> None:
         assert chip.status()["stack_free"] >= 128
 
 
+@pytest.mark.slow
 def test_a_client_opens_the_port(avr_elf: Path) -> None:
     """Free running, through the pseudo-terminal, as any program opens a serial port."""
     with SimulatedAvr(avr_elf) as chip, serial.Serial(chip.pty, 115_200, timeout=5, exclusive=True) as port:

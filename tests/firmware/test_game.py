@@ -90,6 +90,7 @@ def test_the_game_goes_on_after_a_restart(chip: SimulatedAvr) -> None:
     assert ask_avr(chip, "play")[1] == "game"
 
 
+@pytest.mark.slow
 def test_a_host_walks_while_the_game_plays_and_the_game_comes_back(chip: SimulatedAvr) -> None:
     put_avr(chip, [*order_texts(SMALL, 7), "play game"])
     chip.set_pin("C0", 0)
@@ -288,6 +289,7 @@ def test_the_demonstration_machine_fits_twice_with_room(tmp_path: Path) -> None:
     assert len(image) <= 450, "of 500 bytes that each half of 1,024 leaves"
 
 
+@pytest.mark.slow
 def test_every_lamp_and_group_of_the_demonstration_machine() -> None:
     """The whole table on the compiled firmware: each lamp lights exactly its pixels, on both outputs."""
     table = demo_table()

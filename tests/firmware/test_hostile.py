@@ -207,6 +207,7 @@ def lines_with_content(data: bytes) -> int:
     return sum(line.removesuffix(b"\r") != b"" for line in data.split(b"\n")[:-1])
 
 
+@pytest.mark.slow
 @QUICK
 @given(st.lists(BYTES, max_size=30).map(b"".join))
 @example(b"\x00\t\r\x7f\xff+-\n")

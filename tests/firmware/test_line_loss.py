@@ -27,6 +27,7 @@ def answers(chip: SimulatedAvr, silence_ms: float) -> list[Answer]:
     return got
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", first_now([8, 100, 300, 1000]))
 def test_order_then_wait_is_always_answered(chip: SimulatedAvr, count: int) -> None:
     chip.feed(order(0, f"setup 0 {count} GRB 300 2000"))

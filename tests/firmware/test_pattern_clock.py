@@ -10,6 +10,7 @@ from probe.patterns.patterns import DataLine, PatternChain, frame, pattern, step
 from tests.firmware.orders import order, read_answer
 from tests.firmware.simulated_avr import SimulatedAvr
 from tests.firmware.test_table_power_cut import ask_avr
+from tests.support.examples import first_now
 
 COUNT = 12
 CHAIN = PatternChain(count=COUNT, ceiling_ma=450)
@@ -38,7 +39,7 @@ WORDS = {
 }
 
 
-@pytest.mark.parametrize("name", WORDS)
+@pytest.mark.parametrize("name", first_now(WORDS))
 def test_the_board_shows_the_tool_s_patterns(chip: SimulatedAvr, name: str) -> None:
     """Each pattern of the fault finder as one order; at every step the pin shows the picture that the tool works out."""
     begin(chip)
@@ -71,7 +72,7 @@ def test_the_board_shows_the_tool_s_patterns(chip: SimulatedAvr, name: str) -> N
             break
 
 
-@pytest.mark.parametrize("line", ["send", "once"])
+@pytest.mark.parametrize("line", first_now(["send", "once"]))
 def test_never_more_than_three_flashes_a_second(chip: SimulatedAvr, line: str) -> None:
     """Full contrast at the shortest step allowed, with a host that asks all the while."""
     begin(chip)
@@ -101,6 +102,7 @@ def test_a_held_frame_rests_and_outlasts_the_silence(chip: SimulatedAvr) -> None
     assert ask_avr(chip, "running 0") == ("ok", "none")
 
 
+@pytest.mark.slow
 def test_orders_come_through_while_a_long_chain_is_sent_all_the_time(chip: SimulatedAvr) -> None:
     """1,000 pixels take 32 ms with interrupts off; no byte of an order, however long, is lost by that."""
     assert ask_avr(chip, "run 0 all send hold 1000 000100") == ("ok",)

@@ -52,6 +52,7 @@ def test_another_chip_is_refused_with_a_sentence(chip: str, tmp_path: Path) -> N
     assert "take the generic port" in done.stderr
 
 
+@pytest.mark.slow
 def test_the_largest_sibling_has_its_own_receive_vector(tmp_path: Path) -> None:
     done = make("MCU=atmega2560", f"BUILD={tmp_path}")
     assert done.returncode == 0, done.stderr

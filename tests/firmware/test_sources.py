@@ -88,6 +88,7 @@ def test_error_names_are_those_of_the_list() -> None:
     assert {int(codes[symbol]): name for symbol, name in named} == listed
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("config", "reason"),
     first_now(

@@ -93,6 +93,7 @@ def test_asking_again_writes_nothing(board: HostBoard) -> None:
     assert board.writes() == before
 
 
+@pytest.mark.slow
 def test_one_flipped_bit_anywhere_is_noticed(chip: SimulatedAvr) -> None:
     """Wear shows as changed bits: a copy that is not what was committed does not count as a table."""
     put_avr(chip, order_texts(SMALL, 7))

@@ -52,6 +52,7 @@ def started(command: str, folder: Path) -> Iterator[Path]:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_the_board_of_the_page_passes_the_check_with_the_words_of_the_page(tmp_path: Path) -> None:
     with started(built(tmp_path), tmp_path):
         command, *arguments = shlex.split(blocks("sh")[1])

@@ -158,6 +158,7 @@ def test_pixel_time(chip: SimulatedAvr) -> None:
     assert 30_000 <= us <= 35_000
 
 
+@pytest.mark.slow
 def test_several_outputs_have_their_own_pins() -> None:
     elf = build.build_avr({"PP_OUTPUTS": 3, "PP_PIXELS": 60, "PP_AVR_DATA_BIT": 1})
     with SimulatedAvr(elf, paused=True, outputs=3, data_pin="B1") as chip:

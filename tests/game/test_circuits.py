@@ -22,6 +22,7 @@ from probe.game.circuits import (
     guide_page,
 )
 from tests.harness.spice import ngspice_path
+from tests.support.examples import first_now
 
 GUIDE = Path(__file__).resolve().parents[2] / "probe" / "guide"
 ALL = list(CIRCUITS.values())
@@ -66,7 +67,7 @@ def led_current(
     return simulated(folder, f"{source}{low}{led}.tran 5u {span}\n", "i(Vm)", "v(m,k)", "v(p,r)")
 
 
-@pytest.mark.parametrize("circuit", ALL, ids=DRIVES)
+@pytest.mark.parametrize("circuit", first_now(ALL, now=2), ids=DRIVES)
 def test_current_in_the_led_at_the_crest(circuit: SensingCircuit, tmp_path: Path) -> None:
     for volt in (circuit.peak_volt, circuit.most_volt):
         found = led_current(circuit, tmp_path, volt=volt, ohm=circuit.ohm)
@@ -121,7 +122,8 @@ def test_flashers_with_10_k_at_20_v_are_marginal_with_the_usual_pull_up() -> Non
 
 # Gap of every half-cycle for a 5 mA switch with this load alone (bulb out), ms at 60 and 50 Hz: worked from data sheets
 @pytest.mark.parametrize(
-    ("ohm", "ms60", "ms50"), [(1000, 4.99, 5.99), (470, 2.84, 3.41), (330, 2.37, 2.85), (220, 2.01, 2.42)]
+    ("ohm", "ms60", "ms50"),
+    first_now([(1000, 4.99, 5.99), (470, 2.84, 3.41), (330, 2.37, 2.85), (220, 2.01, 2.42)], now=2, several=True),
 )
 def test_drop_outs_of_a_latched_switch(ohm: float, ms60: float, ms50: float, tmp_path: Path) -> None:
     from dataclasses import replace

@@ -30,7 +30,7 @@ from probe.task.light import Dark, Outputs
 from probe.task.task import BoardView
 from tests.game.desk import Desk, board_for
 from tests.support.boards import identity
-from tests.support.examples import examples
+from tests.support.examples import examples, first_now
 
 NOW = "2025-04-05T20:15:00Z"
 
@@ -57,7 +57,7 @@ def lit_places(desk: Desk[Prove]) -> set[str]:
     return {place for place, _ in desk.device.lit()}
 
 
-@pytest.mark.parametrize("table", [True, False])
+@pytest.mark.parametrize("table", first_now([True, False]))
 def test_each_lamp_and_group_lights_its_places_and_no_others(demo: PlayfieldMap, table: bool) -> None:
     desk = at_board(demo, table=table)
     assert desk.state.by_table is table

@@ -113,6 +113,7 @@ def test_the_demo_counts_every_pixel_once() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @settings(max_examples=examples(40))
 @given(maps())
 def test_any_map_has_a_list_and_a_count(map_: PlayfieldMap) -> None:

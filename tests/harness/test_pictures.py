@@ -102,6 +102,7 @@ NAMES = st.lists(
 )
 
 
+@pytest.mark.slow
 @given(title=st.text(max_size=60), feeds=NAMES, places=NAMES, width=st.integers(30, 120), ascii_only=st.booleans())
 @settings(max_examples=examples(80), deadline=None)
 def test_any_names_fit_and_parse(

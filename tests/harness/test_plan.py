@@ -271,6 +271,7 @@ def test_warm_wire_is_reported() -> None:
     assert bundled.chains[0].hottest_wire_c > alone.chains[0].hottest_wire_c + 1
 
 
+@pytest.mark.slow
 def test_suggested_feed_is_the_best_of_all_places() -> None:
     """Against trying every single place."""
     wanted = plan(chains=(chain(runs=(PixelRun(kind="WS2812B-V5", count=120, level=60),)),))
@@ -322,6 +323,7 @@ def test_no_suggestion_where_nothing_helps() -> None:
     assert suggest_feed(plan(chains=(chain(runs=(PixelRun(kind="WS2812B-V5", level=1),)),))) is None
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(25), deadline=None)
 @given(
     counts=st.lists(st.integers(1, 80), min_size=1, max_size=3),

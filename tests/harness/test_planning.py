@@ -36,7 +36,7 @@ from probe.task.light import Dark
 from probe.task.task import Opened
 from tests.document.strategies import HOSTILE
 from tests.harness.test_from_map import bare
-from tests.support.examples import examples
+from tests.support.examples import examples, first_now
 from tests.support.played import Played
 
 DEMO = load_map(demo_map_path())
@@ -346,7 +346,7 @@ def _noted(map_: PlayfieldMap) -> object:
 
 
 @pytest.mark.parametrize(
-    "module", ["", ".planning", ".planning_keys", ".entries", ".joints", ".from_map", ".checks", ".copper"]
+    "module", first_now(["", ".planning", ".planning_keys", ".entries", ".joints", ".from_map", ".checks", ".copper"])
 )
 def test_numbers_are_loaded_only_where_figures_are_wanted(module: str) -> None:
     """A screen that shows no voltage opens without numpy and scipy."""

@@ -174,6 +174,7 @@ def until_one(started: Program, words: str) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.timeout(7_200)
 @pytest.mark.parametrize("name", BOARDS)
 def test_a_state_on_the_screen_the_same_memory_and_gone_when_told(name: str, tmp_path: Path) -> None:

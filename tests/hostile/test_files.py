@@ -11,6 +11,7 @@ from probe.__main__ import main
 from probe.cli.outcome import Exit
 from probe.document.file import FileInUseError, demo_map_path, load_map
 from probe.document.file.lock import ExclusiveLock
+from tests.support.examples import first_now
 
 DEEP = "[" * 100_000 + "]" * 100_000
 LONG = "9" * 5_000
@@ -26,7 +27,7 @@ def refused(words: list[str], capsys: pytest.CaptureFixture[str], *codes: Exit) 
     return said
 
 
-@pytest.mark.parametrize("command", ["check", "undo", "power"])
+@pytest.mark.parametrize("command", first_now(["check", "undo", "power"], now=2))
 def test_a_link_that_leads_nowhere_is_named_as_one(
     command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -60,7 +61,7 @@ def test_a_hostile_file_with_a_board_s_table(kept: str, tmp_path: Path, capsys: 
     assert "no table kept by" in refused(["board-check", "simulated://", "--restore", str(path)], capsys)
 
 
-@pytest.mark.parametrize("text", ['{"brightness_percent": ' + LONG + "}", '{"keys": {"a": ' + DEEP + "}}"])
+@pytest.mark.parametrize("text", first_now(['{"brightness_percent": ' + LONG + "}", '{"keys": {"a": ' + DEEP + "}}"]))
 def test_hostile_settings(
     text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -46,6 +46,7 @@ def served(way: type[ServedBoard], witness: Witness) -> ServedBoard:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("way", [PtyBoard, TcpBoard])
 def test_what_was_lit_after_an_answer_had_it_on_disk_and_the_board_darkens_alone(
     way: type[ServedBoard], tmp_path: Path

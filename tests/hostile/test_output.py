@@ -205,12 +205,15 @@ def test_every_record_and_field_of_a_map(tmp_path: Path, run: Callable[..., str]
 
 @pytest.mark.parametrize(
     "given",
-    [
-        {ALL_ESCAPES: 1},
-        {"theme": ALL_ESCAPES},
-        {"keys": {ALL_ESCAPES: "x"}},
-        {"ports": {ALL_ESCAPES: {ALL_ESCAPES: 1}}},
-    ],
+    first_now(
+        [
+            {ALL_ESCAPES: 1},
+            {"theme": ALL_ESCAPES},
+            {"keys": {ALL_ESCAPES: "x"}},
+            {"ports": {ALL_ESCAPES: {ALL_ESCAPES: 1}}},
+        ],
+        now=3,
+    ),
 )
 def test_settings(given: dict[str, Any], tmp_path: Path, run: Callable[..., str]) -> None:
     (tmp_path / "settings.json").write_text(json.dumps(given), encoding="utf-8")
@@ -219,6 +222,7 @@ def test_settings(given: dict[str, Any], tmp_path: Path, run: Callable[..., str]
         assert run(words, map=path)
 
 
+@pytest.mark.slow
 def test_settings_with_a_hostile_port(tmp_path: Path, run: Callable[..., str]) -> None:
     path = Path(shutil.copy(demo_map_path(), tmp_path / "map.json"))
     for address in ESCAPES.values():
@@ -294,6 +298,7 @@ def test_json_stays_exact(hostile_map: Path, run: Callable[..., str]) -> None:
     assert any(name in change.values() for change in found["changes"])
 
 
+@pytest.mark.slow
 def test_a_document_is_exact_unless_it_is_read_on_a_terminal(
     hostile_map: Path, capsysbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch
 ) -> None:

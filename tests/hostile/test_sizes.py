@@ -64,6 +64,7 @@ def test_the_fault_named_is_the_first_in_the_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.timeout(600)
 def test_great_files(tmp_path: Path) -> None:
     """By hand: `python -m pytest -s -m slow tests/hostile/test_sizes.py`."""

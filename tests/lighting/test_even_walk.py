@@ -45,6 +45,7 @@ def test_all_of_it_is_lit_while_the_person_looks() -> None:
     assert len(p.state.readings) == 1
 
 
+@pytest.mark.slow
 def test_each_answer_is_saved_and_the_next_open_stop_comes() -> None:
     p = player(row([70.0] * 4))
     for number, stop in enumerate(p.state.stops[:-1]):
@@ -81,6 +82,7 @@ def test_numbers_may_be_lux_or_camera_values() -> None:
     assert p.map.readings[-1].rating is Rating.FAIR, "Enter alone: this stop is fair"
 
 
+@pytest.mark.slow
 def test_a_walk_goes_on_where_it_stopped_and_a_complete_one_is_followed_by_another() -> None:
     p = player(row([70.0] * 3))
     p.give(key.Rate(Rating.FAIR, TIME), key.Rate(Rating.DARK, TIME))
@@ -101,6 +103,7 @@ def walked(map_: PlayfieldMap, hot: str) -> LitTask:
     return p
 
 
+@pytest.mark.slow
 def test_from_ratings_to_trims_in_the_table_and_a_second_walk() -> None:
     map_ = row([70.0] * 5)
     hot = map_.places[2].id
@@ -129,6 +132,7 @@ def test_from_ratings_to_trims_in_the_table_and_a_second_walk() -> None:
     assert p.map.place_by_id[hot].level == 200
 
 
+@pytest.mark.slow
 def test_a_result_for_another_walk_is_not_taken() -> None:
     p = walked(row([70.0] * 3), "glow-1")
     p.give(ev.JobDone("evenness", Analysed(7, None, None, "late")))

@@ -13,6 +13,7 @@ from probe.document.operations import add_chain, add_place, assign_place, new_ma
 from probe.lighting.evenness import Stop, evenness, fit, lit_places, scene, stops
 from probe.lighting.levels import places_lit, set_light, shown_on
 from probe.lighting.suggest import SeatWork, Sureness, apply, suggest, sureness
+from tests.support.examples import first_now
 
 DEMO = load_map(demo_map_path())
 
@@ -78,6 +79,7 @@ def test_each_pixel_of_a_place_gives_its_light() -> None:
     assert lamps[1] == pytest.approx(2 * scene(map_).lamps_cd[1])
 
 
+@pytest.mark.slow
 def test_readings_count_for_the_levels_at_which_they_were_taken() -> None:
     """Levels changed since then change no gain."""
     map_ = row([70.0] * 5)
@@ -124,6 +126,7 @@ def test_an_even_row_is_left_nearly_alone() -> None:
     assert found.outcome.after.mean >= 0.5 * found.outcome.before.mean
 
 
+@pytest.mark.slow
 def test_a_wide_gap_asks_for_a_pixel_there() -> None:
     map_ = row([60.0, 60.0, 240.0, 60.0, 60.0])
     found = suggest(map_, fit(map_, readings(map_, noise=0.02)))
@@ -136,7 +139,7 @@ def test_a_wide_gap_asks_for_a_pixel_there() -> None:
     assert "add a pixel between Glow 2 and Glow 3" in pixels[0].words(map_)
 
 
-@pytest.mark.parametrize("gaps_mm", [[70.0] * 6, [70.0, 70.0, 150.0, 70.0], [90.0, 60.0, 90.0, 60.0]])
+@pytest.mark.parametrize("gaps_mm", first_now([[70.0] * 6, [70.0, 70.0, 150.0, 70.0], [90.0, 60.0, 90.0, 60.0]]))
 def test_work_is_asked_for_only_where_it_helps_a_tenth_more_than_trims(gaps_mm: list[float]) -> None:
     map_ = row(gaps_mm)
     found = suggest(map_, fit(map_, readings(map_)))
@@ -177,6 +180,7 @@ def test_little_read_is_said_to_be_a_guess_and_touches_little() -> None:
     assert {trim.place for trim in found.trims} <= near
 
 
+@pytest.mark.slow
 def test_ratings_alone_are_never_sure() -> None:
     map_ = row([70.0] * 7)
     given = {s: Reading(round=1, place=s[0], to=s[1], rating=Rating.FAIR) for s in stops(map_)}

@@ -424,6 +424,7 @@ inputs = st.one_of(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60))
 @given(st.lists(inputs, max_size=30), st.booleans(), st.sampled_from([120, 450, 2_000]))
 def test_any_inputs_keep_the_rules(given_: list[object], steady: bool, ceiling_ma: int) -> None:

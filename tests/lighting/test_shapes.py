@@ -182,6 +182,7 @@ def test_the_last_shape_stays_and_the_neutral_field_comes_back() -> None:
     assert play.state.shapes == neutral_field(play.map.machine)
 
 
+@pytest.mark.slow
 @given(st.lists(st.sampled_from([ev.Take(), ev.Leave(), ev.Choose(1), ev.Choose(-1), ev.GoTowards(1, 0), StepField(1),
                                  StepField(-1), AddShape(), TakeOutShape(), ClickShape(150, 160), ClickShape(9, 900),
                                  ev.Typed("12"), ev.Typed("1, 2"), ev.Undo(), ev.Redo(), StepLength(1), Neutral()]),

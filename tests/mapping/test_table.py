@@ -158,6 +158,7 @@ def test_search_finds_chains_and_a_chain_is_chosen_with_its_progress() -> None:
 # -- whatever is changed -------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @given(
     st.lists(st.sampled_from(ROWS), min_size=1, max_size=12, unique=True),
     st.sampled_from(Column),

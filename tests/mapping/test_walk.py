@@ -271,6 +271,7 @@ def test_the_end_of_a_chain_leads_to_the_next_unseen_pixel() -> None:
     assert "every pixel has been answered" in walk.state.message
 
 
+@pytest.mark.slow
 def test_an_open_count_grows_as_it_is_walked() -> None:
     map_ = add_chain(new_map("Kelp Forest"), Chain(id="a", name="Open", output=0))
     walk = at_board(map_)

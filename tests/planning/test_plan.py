@@ -34,6 +34,7 @@ def now() -> Plan:
     return found
 
 
+@pytest.mark.slow
 def test_the_demonstration_as_it_is() -> None:
     # 7.232 m and 6.178 m: computed by another program from the same positions and keep-outs
     plan = now()
@@ -44,6 +45,7 @@ def test_the_demonstration_as_it_is() -> None:
     assert not plan.brief.doubts
 
 
+@pytest.mark.slow
 def test_the_first_plan_is_short_already() -> None:
     plan = improved_plan(first_plan(brief_of(DEMO, tidy=False)), pieces=16)
     assert plan.way_mm <= 0.72 * now().way_mm
@@ -67,6 +69,7 @@ def test_the_tidy_plan_enters_no_area_more_often_than_the_demonstration() -> Non
     assert plan.way_mm <= 0.75 * now().way_mm
 
 
+@pytest.mark.slow
 def test_a_plan_from_places_alone_makes_a_map_with_nothing_to_find() -> None:
     brief = brief_of(DEMO)
     fresh = bare_of(DEMO, brief)
@@ -112,6 +115,7 @@ def test_two_plans_are_compared_and_spares_sit_apart() -> None:
     assert all(chain == "playfield" for chain, _, _ in spares)
 
 
+@pytest.mark.slow
 def test_strips_of_a_longer_pitch_need_no_more_cuts() -> None:
     brief = brief_of(DEMO, tidy=False)
     found = [fewest_cuts(brief, pitch_mm=pitch, pieces=30)[:2] for pitch in (120.0, 200.0)]

@@ -82,6 +82,7 @@ circles = st.builds(
 spots = st.tuples(st.floats(0, 500).map(lambda x: round(x, 2)), st.floats(0, 1_000).map(lambda y: round(y, 2)))
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(25), deadline=None)
 @given(st.lists(spots, min_size=2, max_size=6), st.lists(rectangles | circles, max_size=5))
 def test_any_field_equals_shapely_and_networkx(points: list[tuple[float, float]], keep_outs: list[KeepOut]) -> None:

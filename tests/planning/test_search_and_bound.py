@@ -26,6 +26,7 @@ def test_the_two_ways_of_trying_all_agree() -> None:
         assert cost == pytest.approx(least_cost(network), abs=1e-6)
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(60), deadline=None)
 @given(st.integers(1, 9), st.integers(1, 3), st.integers(0, 10_000))
 def test_up_to_nine_seats_on_one_to_three_chains_the_proved_order_is_the_best_of_all(

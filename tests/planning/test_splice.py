@@ -78,6 +78,7 @@ def all_ways(
 spots = st.tuples(st.integers(0, 500), st.integers(0, 1_000))
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(40), deadline=None)
 @given(st.lists(spots, min_size=2, max_size=7, unique=True), st.lists(spots, min_size=1, max_size=3, unique=True))
 def test_the_frontier_is_what_trying_all_finds(
@@ -123,6 +124,7 @@ def _places(map_: PlayfieldMap) -> list[str | None]:
     return [pixel.place for pixel in map_.chain("playfield").pixels]
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(20), deadline=None)
 @given(st.lists(spots, min_size=2, max_size=7, unique=True), st.lists(spots, min_size=1, max_size=3, unique=True))
 def test_what_is_declared_in_words_is_the_change_that_is_made(
@@ -153,6 +155,7 @@ def test_what_cannot_be_spliced_says_why() -> None:
         frontier(map_, "k", [place.id] * 9)
 
 
+@pytest.mark.slow
 def test_a_dead_pixel_is_replaced_first() -> None:
     dead = next(n for n, p in enumerate(DEMO.chain("playfield").pixels) if p.state == "dead")
     found = repairs(DEMO, "playfield", dead)

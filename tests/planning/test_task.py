@@ -65,6 +65,7 @@ def without(label: str) -> PlayfieldMap:
     return apply_edits(DEMO, [Remove(chain="playfield", first=number, last=number)])
 
 
+@pytest.mark.slow
 def test_a_plan_is_there_at_once_and_gets_better_with_its_bound_shown(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("probe.planning.task.MOST_PIECES", 0)
     bench = Bench(DEMO)
@@ -86,6 +87,7 @@ def test_a_plan_is_there_at_once_and_gets_better_with_its_bound_shown(monkeypatc
     assert len(jobs) == 7, "each piece is a job of its own: keys are heard between them"
 
 
+@pytest.mark.slow
 def test_an_answer_of_a_plan_that_is_no_longer_wanted_counts_no_more() -> None:
     bench = Bench(DEMO)
     old = next(effect for effect in bench.played.effects if isinstance(effect, fx.Job))
@@ -96,6 +98,7 @@ def test_an_answer_of_a_plan_that_is_no_longer_wanted_counts_no_more() -> None:
     assert bench.state == wanted
 
 
+@pytest.mark.slow
 def test_pins_and_bans_are_rules_of_the_map_and_are_undone_with_it() -> None:
     bench = Bench(DEMO)
     bench.do(ev.Choose(1))
@@ -139,6 +142,7 @@ def test_an_order_changed_by_hand_stays_and_is_compared() -> None:
     assert any("kept" in pane.title for pane in view.panes(10))
 
 
+@pytest.mark.slow
 def test_more_chains_and_the_other_part() -> None:
     bench = Bench(DEMO)
     bench.do(OneMoreChain())
@@ -149,6 +153,7 @@ def test_more_chains_and_the_other_part() -> None:
     assert bench.state.plan.brief.part == "backbox"
 
 
+@pytest.mark.slow
 def test_a_splice_is_declared_with_one_key_and_the_recheck_opens() -> None:
     map_ = without("reef-lane-2")
     assert any(need.task == "plan" and "Reef lane 2" in need.detail for need in needs(map_))
@@ -254,6 +259,7 @@ def test_a_dead_pixel_is_shown_with_what_can_be_done() -> None:
     assert "replace it" in view.below[0].text
 
 
+@pytest.mark.slow
 def test_chains_are_made_from_places_alone_and_not_over_wired_ones() -> None:
     bench = Bench(DEMO)
     bench.do(MakeChains())
@@ -265,6 +271,7 @@ def test_chains_are_made_from_places_alone_and_not_over_wired_ones() -> None:
     assert bench.played.map.chain("playfield").length == 76, "one for each place"
 
 
+@pytest.mark.slow
 def test_the_wire_is_looked_over() -> None:
     bench = Bench(DEMO)
     bench.do(ShowPlanMode(PlanMode.SLACK))
@@ -281,6 +288,7 @@ def test_without_positions_it_says_what_to_do() -> None:
     assert PlanTask.name == "plan"
 
 
+@pytest.mark.slow
 def test_a_splice_after_other_changes_of_the_evening_is_a_change_of_the_map_as_it_is() -> None:
     bench = Bench(without("reef-lane-2"))
     bench.do(ev.Choose(1))

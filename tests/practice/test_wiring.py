@@ -123,6 +123,7 @@ def test_current_is_kept_at_every_joint() -> None:
     assert found.joint_a[0] == pytest.approx(taken.sum())
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(25), deadline=None)
 @given(st.sampled_from(sorted(PLANTERS)), st.sampled_from(sorted(PLANTERS)), st.integers(0, 10_000))
 def test_two_faults_at_once_never_break_the_model(one: str, two: str, seed: int) -> None:
@@ -163,6 +164,7 @@ def test_an_open_joint_is_dark_after_k_and_a_dead_led_only_at_one_place() -> Non
     assert sum(pixel.dark for pixel in seen) == 1
 
 
+@pytest.mark.slow
 def test_wrong_answers_come_at_the_rate_asked_for() -> None:
     planted = plant(["order-wrong"], seed=1)
     right = SimulatedPerson(planted, seed=1)

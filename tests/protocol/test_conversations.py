@@ -7,6 +7,7 @@ import pytest
 from device_protocol.board import BoardConfig, ProtocolBoard
 from device_protocol.orders import FEATURES
 from tests.protocol.conversation import Conversation, all_conversations, run_conversation
+from tests.support.examples import first_now
 
 CONVERSATIONS = all_conversations()
 
@@ -68,7 +69,7 @@ class PythonBoard:
 
 
 @pytest.mark.parametrize("piecewise", [False, True], ids=["whole", "bytewise"])
-@pytest.mark.parametrize("conversation", CONVERSATIONS, ids=lambda conversation: conversation.name)
+@pytest.mark.parametrize("conversation", first_now(CONVERSATIONS), ids=lambda conversation: conversation.name)
 def test_board_follows_conversation(conversation: Conversation, piecewise: bool) -> None:
     run_conversation(conversation, PythonBoard(config_for(conversation), piecewise=piecewise))
 

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from device_protocol.framing import LineReader, OrderLineFault, crc16, encode_order, parse_order
 from device_protocol.orders import LightPixel
 from device_protocol.values import Colour
+from tests.support.examples import first_now
 
 TYPICAL = encode_order(LightPixel(0, 14, Colour(0x20, 0, 0)).line(1))
 
@@ -60,7 +61,7 @@ def _flipped(places: tuple[int, ...]) -> bytes:
     return bytes(data)
 
 
-@pytest.mark.parametrize("flips", [1, 2])
+@pytest.mark.parametrize("flips", first_now([1, 2]))
 def test_every_flip_of_one_or_two_bits_is_found(flips: int) -> None:
     """Through the reader and the parser, the line's end and the CRC digits included."""
     for places in combinations(range(len(TYPICAL) * 8), flips):
@@ -70,6 +71,7 @@ def test_every_flip_of_one_or_two_bits_is_found(flips: int) -> None:
             assert all(place // 8 == len(TYPICAL) - 1 for place in places)
 
 
+@pytest.mark.slow
 def test_flips_of_three_bits_are_found_as_sampled() -> None:
     """Through the reader and the parser; 40,000 of 1.5 million with a fixed seed. The tests below are exhaustive."""
     rng = random.Random(16)
@@ -93,6 +95,7 @@ def _xors(shifts: list[int], flips: int) -> Iterator[int]:
     return (reduce(xor, chosen, 0) for chosen in combinations(shifts, flips))
 
 
+@pytest.mark.slow
 def test_as_bits_every_damage_of_up_to_three_bits_shows() -> None:
     """HD = 4 at this length: P. Koopman's CRC tables say so of polynomial 0x11021.
 
@@ -113,7 +116,7 @@ def _digit_changes(digits: bytes, flips: int) -> Iterator[int]:
             yield int(data, 16) ^ int(digits, 16)
 
 
-@pytest.mark.parametrize("pixel", [14, 15, 99])
+@pytest.mark.parametrize("pixel", first_now([14, 15, 99]))
 def test_as_digits_nearly_every_damage_of_three_bits_shows(pixel: int) -> None:
     """One flipped bit of a letter A to F can change two bits of the number (A to C): the HD of 4 falls short by a hair.
 

@@ -123,6 +123,7 @@ def painted(draw: st.DrawFn) -> tuple[list[Colour], bool]:
     return [colour for colour, length in runs for _ in range(length)], four
 
 
+@pytest.mark.slow
 @given(painted(), st.integers(64, 255))
 def test_any_picture_is_shown_as_it_is(picture: tuple[list[Colour], bool], line: int) -> None:
     colours, four = picture

@@ -61,6 +61,7 @@ def read(image: bytes) -> BoardLampTable | None:
         return None
 
 
+@pytest.mark.slow
 @given(tables())
 def test_there_and_back(table: BoardLampTable) -> None:
     image = encode_table(table)
@@ -74,6 +75,7 @@ def test_any_bytes_are_a_table_or_refused(data: bytes) -> None:
     assert table is None or decode_table(encode_table(table)) == table
 
 
+@pytest.mark.slow
 @given(tables(), st.data())
 def test_a_table_cut_short_never_reads_beyond_its_end(table: BoardLampTable, pick: st.DataObject) -> None:
     image = encode_table(table)

@@ -48,6 +48,7 @@ def answer(search: Played[NumberSearch], number: int) -> None:
     search(Choose(answers.index(seen) if seen in answers else 0), Take())
 
 
+@pytest.mark.slow
 @given(st.integers(1, 600), st.data())
 def test_quartering_needs_the_least_number_of_looks(length: int, data: st.DataObject) -> None:
     number = data.draw(st.integers(0, length - 1))

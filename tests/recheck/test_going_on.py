@@ -110,6 +110,7 @@ def test_killed_after_every_answer_it_comes_to_the_same_map(change: str) -> None
     assert agrees(broken.state.map, CHAIN, wiring) == []
 
 
+@pytest.mark.slow
 def test_every_answer_is_saved_before_it_is_thought_about() -> None:
     map_, wiring = untouched()
     bench = Bench(map_, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
@@ -130,6 +131,7 @@ def test_every_answer_is_saved_before_it_is_thought_about() -> None:
         bench(keys[-1])
 
 
+@pytest.mark.slow
 def test_a_new_name_and_stated_changes_are_kept() -> None:
     map_, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter eye"))
@@ -159,6 +161,7 @@ def half_way(*, answers: int = 3) -> Bench:
     return bench
 
 
+@pytest.mark.slow
 def test_answers_gone_on_with_can_be_taken_back() -> None:
     bench = half_way()
     again = reopened(bench)
@@ -182,6 +185,7 @@ def test_answers_gone_on_with_can_be_taken_back() -> None:
     assert open_recheck(again.saved[-1], CHAIN) == open_recheck(bench.saved[-1], CHAIN), "nothing was given up"
 
 
+@pytest.mark.slow
 def test_a_name_taken_back_is_there_again_after_undo() -> None:
     map_, wiring = untouched()
     bench = Bench(map_, wiring.spliced_in(4, *new_pixels("Otter lamp")), BOARD)
@@ -205,6 +209,7 @@ def test_a_name_taken_back_is_there_again_after_undo() -> None:
     assert bench.state.names == names
 
 
+@pytest.mark.slow
 def test_beginning_anew_gives_the_answers_up() -> None:
     bench = half_way()
     map_ = from_disk(bench.saved[-1])
@@ -221,6 +226,7 @@ def test_beginning_anew_gives_the_answers_up() -> None:
     assert again.saved[-1] == map_, "even that can be undone"
 
 
+@pytest.mark.slow
 def test_what_is_said_on_the_command_line_waits_for_the_choice() -> None:
     bench = half_way()
     state = start(from_disk(bench.saved[-1]), CHAIN, declared=("took out #3",))
@@ -232,6 +238,7 @@ def test_what_is_said_on_the_command_line_waits_for_the_choice() -> None:
     assert on.message.startswith("no board"), "going on needs light"
 
 
+@pytest.mark.slow
 def test_the_next_chain_can_be_taken_instead() -> None:
     state = start(from_disk(half_way().saved[-1]), CHAIN)
     other, _ = after(state, NextChain())
@@ -240,6 +247,7 @@ def test_the_next_chain_can_be_taken_instead() -> None:
     assert (back.stage, back.chain) == (RecheckStage.OFFER, CHAIN)
 
 
+@pytest.mark.slow
 def test_a_chain_changed_since_makes_the_answers_void() -> None:
     map_ = from_disk(half_way().saved[-1])
     changed = renumber(map_, [Insert(chain=CHAIN, after=20)], time=NOW, reason="one more")
@@ -253,7 +261,7 @@ def test_a_chain_changed_since_makes_the_answers_void() -> None:
     assert not bench.saved, "nothing is given up before something is answered"
 
 
-@pytest.mark.parametrize("state", [PixelState.HIDDEN, PixelState.DARK, PixelState.REPEATER])
+@pytest.mark.parametrize("state", first_now([PixelState.HIDDEN, PixelState.DARK, PixelState.REPEATER]))
 def test_a_pixel_that_shines_no_more_makes_the_answers_void(state: PixelState) -> None:
     """Its number, place and order are as before: only what it shows is not."""
     map_ = from_disk(half_way().saved[-1])
@@ -270,6 +278,7 @@ def test_a_pixel_that_shines_no_more_makes_the_answers_void(state: PixelState) -
     assert "The chain was changed since then" in begun.message
 
 
+@pytest.mark.slow
 def test_what_changes_no_question_keeps_the_answers() -> None:
     map_ = from_disk(half_way().saved[-1])
     noted = set_note(map_, CHAIN, 5, "brittle wire")
@@ -278,6 +287,7 @@ def test_what_changes_no_question_keeps_the_answers() -> None:
     assert start(other, CHAIN).stage is RecheckStage.OFFER
 
 
+@pytest.mark.slow
 def test_pictures_given_up_stay_given_up() -> None:
     bench = half_way(answers=1)
     bench(Singles())
@@ -383,6 +393,7 @@ def test_an_older_file_has_nothing_open() -> None:
     assert from_disk(demo()).rechecks == ()
 
 
+@pytest.mark.slow
 def test_one_line_of_the_file_holds_one_recheck() -> None:
     text = render_map(half_way().saved[-1]).decode()
     lines = text[text.index('"rechecks": [') :].splitlines()
@@ -390,6 +401,7 @@ def test_one_line_of_the_file_holds_one_recheck() -> None:
     assert len(lines) == 4
 
 
+@pytest.mark.slow
 def test_two_chains_each_keep_their_own() -> None:
     map_ = half_way().saved[-1]
     other = OpenRecheck(chain="backbox", begun=NOW, rests_on="0" * 16, declared=("took out #3",))

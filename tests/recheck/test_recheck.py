@@ -204,6 +204,7 @@ def test_stated_changes_are_proved_and_named() -> None:
     assert "said: 2 new after Launch arrow" in bench.state.map.revisions[-1].reason
 
 
+@pytest.mark.slow
 def test_a_wrong_statement_is_found_out() -> None:
     map_, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp"))
@@ -263,6 +264,7 @@ def test_answers_count_only_when_the_board_has_said_that_it_is_lit() -> None:
     assert bench.state.answers == 1
 
 
+@pytest.mark.slow
 def test_every_answer_can_be_taken_back() -> None:
     map_, wiring = untouched()
     bench = Bench(map_, wiring.spliced_in(9, *new_pixels("Otter lamp")), BOARD)
@@ -343,6 +345,7 @@ def test_one_more_pixel_at_a_place_that_is_there() -> None:
     assert len(pixels) == len(wiring)
 
 
+@pytest.mark.slow
 def test_two_new_pixels_behind_one_new_insert() -> None:
     map_, wiring = untouched()
     wiring = wiring.spliced_in(4, *new_pixels("Otter lamp", "Otter lamp"))

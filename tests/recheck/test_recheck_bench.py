@@ -10,6 +10,7 @@ RUNS = 30
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("case", [c for c in CASES if c.count < 1000], ids=lambda c: c.key)
 def test_thirty_runs_of_a_row(case: Case) -> None:
     """Thirty runs say little of a share of 0.1 %: two wrong ones are too many, and so is twice the actions."""

@@ -9,9 +9,10 @@ from __future__ import annotations
 import asyncio
 import threading
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -39,8 +40,28 @@ from tests.support.examples import share
 from tests.support.scripted_board import ScriptedBoard, Trouble, may_light
 
 CONFIG = BoardConfig(outputs=2, pixels=120, play_pixels=100, inputs=16)
-ALL = pytest.mark.parametrize("name", list(TASKS))
-CHANGING = pytest.mark.parametrize("name", [name for name, played in TASKS.items() if played.changes_map])
+AT_EVERY_TURN = 3
+"""Each rule is held at every turn by every third task, and each task by every third rule; by all with what is slow."""
+_RULES = count()
+
+
+def _each(names: Iterable[str]) -> pytest.MarkDecorator:
+    turn = next(_RULES)
+    values = [
+        name if (at + turn) % AT_EVERY_TURN == 0 else pytest.param(name, marks=pytest.mark.slow)
+        for at, name in enumerate(names)
+    ]
+    return pytest.mark.parametrize("name", values)
+
+
+def for_each_task() -> pytest.MarkDecorator:
+    """A rule for all of them."""
+    return _each(TASKS)
+
+
+def for_each_that_changes_the_map() -> pytest.MarkDecorator:
+    """A rule of what is saved."""
+    return _each(name for name, played in TASKS.items() if played.changes_map)
 
 
 class SlowDocument(Document):
@@ -222,7 +243,7 @@ def make_below(opened: Opened) -> tuple[Below, BelowState]:
 # -- 1: saved, then lit ----------------------------------------------------------------------------------------------
 
 
-@ALL
+@for_each_task()
 async def test_nothing_lights_before_the_answer_is_on_disk(bench: Any, name: str) -> None:
     one = await bench(name)
     before = one.document.version
@@ -235,7 +256,7 @@ async def test_nothing_lights_before_the_answer_is_on_disk(bench: Any, name: str
     one.hold()
 
 
-@ALL
+@for_each_task()
 @pytest.mark.parametrize("settle", [True, False], ids=["one at a time", "queued"])
 async def test_slow_saves_hold_the_light_back(bench: Any, name: str, settle: bool) -> None:
     one = await bench(name)
@@ -247,7 +268,7 @@ async def test_slow_saves_hold_the_light_back(bench: Any, name: str, settle: boo
     assert one.top.task.is_lit(one.state) or not lights_something(one.wanted)
 
 
-@CHANGING
+@for_each_that_changes_the_map()
 async def test_a_failed_save_stops_the_light_until_it_is_saved(bench: Any, name: str) -> None:
     one = await bench(name)
     one.document.failures = 10_000
@@ -269,7 +290,7 @@ async def test_a_failed_save_stops_the_light_until_it_is_saved(bench: Any, name:
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_a_save_replaced_by_a_later_one(bench: Any, name: str) -> None:
     """Two changes while a save is out: the light waits for the later one too."""
     one = await bench(name)
@@ -286,7 +307,7 @@ async def test_a_save_replaced_by_a_later_one(bench: Any, name: str) -> None:
     one.hold()
 
 
-@CHANGING
+@for_each_that_changes_the_map()
 @pytest.mark.parametrize("later", [False, True], ids=["before the save", "during the save"])
 async def test_a_lost_board_drops_no_save(bench: Any, name: str, later: bool) -> None:
     """What was answered goes to disk all the same, and no board is waited for."""
@@ -313,7 +334,7 @@ async def test_a_lost_board_drops_no_save(bench: Any, name: str, later: bool) ->
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_darkening_is_never_held_back(bench: Any, name: str) -> None:
     one = await bench(name)
     one.document.failures = 10_000
@@ -325,7 +346,7 @@ async def test_darkening_is_never_held_back(bench: Any, name: str) -> None:
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_taken_is_said_when_it_is_on_disk(bench: Any, name: str) -> None:
     one = await bench(name)
     one.document.delay_s = 0.05
@@ -358,7 +379,7 @@ async def _orders_of_a_run(bench: Any, name: str) -> int:
     return _ORDERS[name]
 
 
-@ALL
+@for_each_task()
 @pytest.mark.parametrize("trouble", list(Trouble), ids=lambda trouble: trouble.name.lower())
 @pytest.mark.parametrize("after", [False, True], ids=["before", "after"])
 async def test_trouble_at_every_order(bench: Any, tmp_path: Path, name: str, trouble: Trouble, after: bool) -> None:
@@ -392,7 +413,7 @@ async def _back(one: Bench) -> None:
     await one.settled()
 
 
-@ALL
+@for_each_task()
 async def test_lost_means_dark_on_the_screen_at_once(bench: Any, name: str) -> None:
     one = await bench(name)
     await one.play()
@@ -406,7 +427,7 @@ async def test_lost_means_dark_on_the_screen_at_once(bench: Any, name: str) -> N
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_a_board_that_comes_later_is_lit(bench: Any, name: str) -> None:
     one = await bench(name, board=False)
     assert not one.top.task.is_lit(one.state)
@@ -420,7 +441,7 @@ async def test_a_board_that_comes_later_is_lit(bench: Any, name: str) -> None:
 # -- 3: light is a value ---------------------------------------------------------------------------------------------
 
 
-@ALL
+@for_each_task()
 async def test_what_is_wanted_no_more_is_never_sent(bench: Any, name: str) -> None:
     """Keys faster than the line: only the light that is wanted in the end has to be shown."""
     one = await bench(name)
@@ -435,7 +456,7 @@ async def test_what_is_wanted_no_more_is_never_sent(bench: Any, name: str) -> No
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_an_output_is_driven_as_the_map_says_while_its_light_stays(bench: Any, name: str) -> None:
     """Another byte order and a lower ceiling: the output is set up anew and lit again, though the task wants the same."""
     one = await bench(name)
@@ -455,7 +476,7 @@ async def test_an_output_is_driven_as_the_map_says_while_its_light_stays(bench: 
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_two_pictures_in_turn_are_lit_once_both_are_confirmed(bench: Any, name: str) -> None:
     one = await bench(name)
     light = Alternate(Pixels.one(0, 0, Colour(9, 9, 9)), Dark(), 0.02)
@@ -476,7 +497,7 @@ async def test_two_pictures_in_turn_are_lit_once_both_are_confirmed(bench: Any, 
     assert one.runtime.board.lit is None
 
 
-@ALL
+@for_each_task()
 async def test_after_somebody_else_was_at_the_board_nothing_is_believed_lit(bench: Any, name: str) -> None:
     """A count by the return wire, a check of the board: meanwhile nothing is ordered, afterwards everything is ordered anew."""
     one = await bench(name)
@@ -501,7 +522,7 @@ async def test_after_somebody_else_was_at_the_board_nothing_is_believed_lit(benc
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_pixels_that_the_game_took_back_are_not_believed_lit(bench: Any, name: str) -> None:
     one = await bench(name)
     one.board.orders.clear()
@@ -513,7 +534,7 @@ async def test_pixels_that_the_game_took_back_are_not_believed_lit(bench: Any, n
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_a_ceiling_that_leaves_no_light_is_said_and_not_tried_and_dark_is_always_allowed(
     bench: Any, name: str
 ) -> None:
@@ -623,7 +644,7 @@ async def test_what_is_asked_of_a_board_that_just_came_is_answered_by_it(bench: 
 # -- 4: nothing is dropped; undo, redo, retry, leave are alike in all --------------------------------------------------
 
 
-@ALL
+@for_each_task()
 async def test_leaving_makes_one_revision_and_gives_the_light_back(bench: Any, name: str) -> None:
     one = await bench(name)
     before = len(one.document.map.revisions)
@@ -651,7 +672,7 @@ def _answers(map_: PlayfieldMap) -> object:
     return (map_.places, pixels, map_.lamps, map_.machine, map_.proofs, map_.observations, map_.readings, harness)
 
 
-@pytest.mark.parametrize("name", [name for name, played in TASKS.items() if played.undoes_map])
+@_each(name for name, played in TASKS.items() if played.undoes_map)
 async def test_undo_takes_back_and_redo_does_again(bench: Any, name: str) -> None:
     one = await bench(name)
     before = _answers(one.document.map)
@@ -673,7 +694,7 @@ async def test_undo_takes_back_and_redo_does_again(bench: Any, name: str) -> Non
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_the_end_is_dark_and_saved(bench: Any, name: str) -> None:
     one = await bench(name)
     one.document.delay_s = 0.02
@@ -687,7 +708,7 @@ async def test_the_end_is_dark_and_saved(bench: Any, name: str) -> None:
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_nothing_counts_once_the_end_has_begun(bench: Any, name: str) -> None:
     one = await bench(name)
     await one.runtime.darken()
@@ -701,7 +722,7 @@ async def test_nothing_counts_once_the_end_has_begun(bench: Any, name: str) -> N
     assert one.board.device.lit() == ()
 
 
-@ALL
+@for_each_task()
 async def test_a_task_whose_cautions_are_declined_is_left_at_once(bench: Any, name: str) -> None:
     one = await bench(name)
     before = _answers(one.document.map)
@@ -742,7 +763,7 @@ async def test_after_a_restart_outputs_are_set_up_anew_before_they_are_lit(bench
     one.hold()
 
 
-@ALL
+@for_each_task()
 async def test_ready_to_leave_is_all_dark_with_a_revision_and_staying_lights_again(bench: Any, name: str) -> None:
     one = await bench(name)
     await one.play()
@@ -765,7 +786,7 @@ async def test_ready_to_leave_is_all_dark_with_a_revision_and_staying_lights_aga
 # -- facts of the line and of the disk, as they are said ----------------------------------------------------------------
 
 
-@ALL
+@for_each_task()
 async def test_a_lost_board_rings_once_and_not_at_every_attempt_to_find_it(bench: Any, name: str) -> None:
     one = await bench(name)
     one.rings.clear()
@@ -798,7 +819,7 @@ async def test_a_notice_of_the_button_is_at_least_one_press(bench: Any, monkeypa
     assert [event for event in seen if isinstance(event, ev.StepButton)] == [ev.StepButton(2)]
 
 
-@CHANGING
+@for_each_that_changes_the_map()
 async def test_whether_all_is_saved_within_a_time_also_on_a_disk_that_hangs_or_fails(bench: Any, name: str) -> None:
     one = await bench(name)
     one.document.hangs = threading.Event()

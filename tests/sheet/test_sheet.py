@@ -172,6 +172,7 @@ def hostile_map() -> PlayfieldMap:
     return add_revision(map_, time=HOSTILE[0], reason=HOSTILE[2], changes=HOSTILE)
 
 
+@pytest.mark.slow
 def test_everything_that_an_owner_needs_is_on_it() -> None:
     map_ = DEMO.model_copy(update={"fade": Fade()})
     first = next(found for found in standings(map_) if found.lamp == 1)
@@ -209,6 +210,7 @@ def test_everything_that_an_owner_needs_is_on_it() -> None:
         assert lamp.number is None or clean(lamp.name) in text
 
 
+@pytest.mark.slow
 def test_every_number_and_lamp_has_its_row() -> None:
     html = sheet_html(DEMO)
     rows = re.findall(r"<tr><td>(\d+) \((\d+)(?:st|nd|rd|th)\)</td>", html)
@@ -240,6 +242,7 @@ def test_hostile_text_is_text() -> None:
     assert not re.search("[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]", html)
 
 
+@pytest.mark.slow
 def test_the_voltage_along_each_chain_is_drawn() -> None:
     drawn = re.findall(r'<p class="volts">(.*?)</p>', sheet_html(DEMO), flags=re.DOTALL)
     titles = [ElementTree.fromstring(each).findtext("{http://www.w3.org/2000/svg}title") for each in drawn]
@@ -247,6 +250,7 @@ def test_the_voltage_along_each_chain_is_drawn() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @settings(max_examples=examples(15))
 @given(maps())
 def test_any_map_makes_a_harmless_sheet_and_a_well_formed_picture(map_: PlayfieldMap) -> None:
@@ -321,6 +325,7 @@ def test_the_picture_is_mirrored_from_below() -> None:
     assert "1 places have no position" in picture_svg(lost)
 
 
+@pytest.mark.slow
 def test_what_lies_beyond_the_playfield_gets_a_picture_of_its_own() -> None:
     assert parts_of(DEMO) == (DrawnPart.PLAYFIELD, DrawnPart.ABOVE)
     assert parts_of(hostile_map()) == (DrawnPart.WHOLE,)
@@ -333,6 +338,7 @@ def test_dates_are_the_day() -> None:
     assert date_of("some day") == "some day"
 
 
+@pytest.mark.slow
 def test_the_command(tmp_path: Path, capsysbinary: pytest.CaptureFixture[bytes]) -> None:
     path = str(demo_map_path())
     assert main(["sheet", path]) == 0

@@ -21,6 +21,7 @@ from probe.mapping.walk_state import Walk
 from probe.ui.app import ProbeApp
 from probe.ui.launch import LaunchOptions, Session
 from probe.ui.start import PortChoice
+from tests.support.headless import draw
 
 
 class NoOpener:
@@ -130,6 +131,8 @@ def open_app(tmp_path: Path) -> OpenApp:
         try:
             async with app.run_test(size=size) as pilot:
                 yield Stage(app, pilot, board, port, path)
+                if app.screen_stack:
+                    draw(app)
         finally:
             app.session.close()
 

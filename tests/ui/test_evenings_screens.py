@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from probe.document.file import demo_map_path, load_map
+from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
 
 DEMO = load_map(demo_map_path())
@@ -49,7 +50,7 @@ async def test_a_line_is_typed_kept_and_ticked_off(open_app: OpenApp) -> None:
 
 @pytest.mark.parametrize(
     ("group", "letter", "wanted"),
-    [("2", "e", "log of evenings"), ("5", "n", "a new board")],
+    first_now([("2", "e", "log of evenings"), ("5", "n", "a new board")], several=True),
 )
 async def test_log_and_restore_are_in_the_menu_and_esc_leads_back(
     open_app: OpenApp, group: str, letter: str, wanted: str

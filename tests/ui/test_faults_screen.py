@@ -162,6 +162,7 @@ async def test_the_board_runs_the_pattern_and_goes_dark_for_a_repair(open_app: O
         assert search_of(stage).session.unsafe
 
 
+@pytest.mark.slow
 async def test_a_lost_board_is_said_and_lit_again_when_it_is_back(open_app: OpenApp) -> None:
     async with open_app(a_map(), faults_on="a") as stage:
         await until(stage, lambda: search_of(stage).board.here)
@@ -267,6 +268,7 @@ async def test_hostile_text_is_only_text(open_app: OpenApp, hostile: str, size: 
         assert "\x1b" not in text_of(stage.app)
 
 
+@pytest.mark.slow
 async def test_typing_where_nothing_is_typed_does_nothing_and_readings_are_corrected(open_app: OpenApp) -> None:
     async with open_app(a_map(), faults_on="a", paper=True) as stage:
         await until(stage, lambda: in_search(stage))

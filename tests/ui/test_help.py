@@ -87,6 +87,7 @@ async def test_f1_helps(name: str, open_app: OpenApp) -> None:
         assert stage.app.screen is below
 
 
+@pytest.mark.slow
 async def test_f1_helps_before_there_is_a_map(open_app: OpenApp) -> None:
     async with open_app(None, None, start_here=True) as stage:
         await stage.pilot.pause(0.2)

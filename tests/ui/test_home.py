@@ -76,6 +76,7 @@ async def test_every_row_has_one_key_and_trouble_stays_at_home() -> None:
         assert opener.asked == ["/maps/kelp.json", "demo", "/maps/kelp.json", "/maps/kelp.json"]
 
 
+@pytest.mark.slow
 async def test_the_file_line_takes_letters_and_esc_leads_back_out_of_it() -> None:
     opener = Opens()
     app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)
@@ -119,6 +120,7 @@ class ClosesLoudly(Session):
         self.shut.set()  # type: ignore[attr-defined]
 
 
+@pytest.mark.slow
 async def test_a_slow_file_says_so_and_esc_stops_it_with_nothing_left_open() -> None:
     opener = Slow()
     app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)
@@ -139,6 +141,7 @@ async def test_a_slow_file_says_so_and_esc_stops_it_with_nothing_left_open() -> 
         assert isinstance(app.screen, HomeScreen)
 
 
+@pytest.mark.slow
 async def test_slow_ports_say_so_and_an_address_can_be_typed_meanwhile() -> None:
     opener, picked = Slow(), []  # type: ignore[var-annotated]
     app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)

@@ -65,6 +65,7 @@ async def opened(stage: Stage, *keys: str) -> ChoiceScreen:
     return screen
 
 
+@pytest.mark.slow
 async def test_what_cannot_be_done_now_says_why_and_stays(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         screen = await opened(stage, "f10", "3")
@@ -99,6 +100,7 @@ async def test_the_menu_by_mouse(open_app: OpenApp) -> None:
         assert stage.app.runtime.top.name == "table"
 
 
+@pytest.mark.slow
 async def test_the_wheel_scrolls_the_menu(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         screen = await opened(stage, "f10")
@@ -134,6 +136,7 @@ async def test_a_picker_by_letter_by_arrows_and_by_mouse(open_app: OpenApp) -> N
             assert stage.walk.map.chains[0].pixels[number].state.value == "repeater", how
 
 
+@pytest.mark.slow
 async def test_the_light_picker_stays_open(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -147,6 +150,7 @@ async def test_the_light_picker_stays_open(open_app: OpenApp) -> None:
         assert stage.walk.level < before
 
 
+@pytest.mark.slow
 async def test_the_line_of_keys_can_be_clicked(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -191,6 +195,7 @@ def _text_in(path: Path) -> str:
     return path.read_text(encoding="utf-8") if path.exists() else ""
 
 
+@pytest.mark.slow
 async def test_export_is_written_from_inside_and_never_over_the_map(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -239,6 +244,7 @@ async def test_what_belongs_to_another_screen_is_done_there(open_app: OpenApp) -
         assert "What comes next" in text_of(stage.app)
 
 
+@pytest.mark.slow
 async def test_another_map_saves_leaves_and_says_what_to_go_on_with(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
@@ -251,6 +257,7 @@ async def test_another_map_saves_leaves_and_says_what_to_go_on_with(open_app: Op
         assert stage.app.document.is_saved
 
 
+@pytest.mark.slow
 async def test_help_begins_with_a_paragraph_for_this_screen(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()

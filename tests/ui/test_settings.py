@@ -146,6 +146,7 @@ async def test_what_cannot_be_kept_holds_until_one_leaves(open_app: OpenApp) -> 
         assert any("the disk [/x] is full" in note.message for note in stage.app._notifications)
 
 
+@pytest.mark.slow
 async def test_they_open_from_home_without_a_map_and_lead_back() -> None:
     app = ProbeApp(LaunchOptions(start_here=True), Session(), NoOpener())
     async with app.run_test(size=(80, 24)) as pilot:
@@ -189,6 +190,7 @@ async def test_put_off_it_is_asked_the_next_time() -> None:
         assert keeps.kept == []
 
 
+@pytest.mark.slow
 async def test_signs_change_what_is_drawn_at_once(open_app: OpenApp) -> None:
     def braille(text: str) -> bool:
         return any(0x2800 < ord(c) < 0x2900 for c in text)

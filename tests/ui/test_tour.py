@@ -76,6 +76,7 @@ async def test_it_can_be_ended_and_begun_again(open_app: OpenApp) -> None:
     assert load_map(stage.path).chains == map_.chains
 
 
+@pytest.mark.slow
 async def test_with_a_real_board_it_says_where_the_tour_is(open_app: OpenApp) -> None:
     async with open_app(load_map(demo_map_path(HALF))) as stage:
         await stage.lit()

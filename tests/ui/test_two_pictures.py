@@ -31,7 +31,7 @@ async def to_a_look(stage: Stage) -> None:
     raise AssertionError(text_of(stage.app))
 
 
-@pytest.mark.parametrize("size", first_now([(120, 40), (80, 24), (200, 60)], now=2))
+@pytest.mark.parametrize("size", first_now([(120, 40), (80, 24), (200, 60)]))
 @pytest.mark.parametrize("truth", [KELP, None], ids=["demo", "real board"])
 async def test_both_sides_stand_beside_each_other_where_there_is_width(
     size: tuple[int, int], truth: PlayfieldMap | None, open_app: OpenApp

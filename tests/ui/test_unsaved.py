@@ -95,6 +95,7 @@ async def with_an_answer(open_app: OpenApp, trouble: Callable[[Path], object]) -
         yield stage
 
 
+@pytest.mark.slow
 async def test_a_touch_by_another_program_is_no_trouble(open_app: OpenApp) -> None:
     async with with_an_answer(open_app, lambda path: os.utime(path, ns=(1, 1))) as stage:
         assert "NOT SAVED" not in text_of(stage.app)
@@ -160,6 +161,7 @@ async def test_saving_under_another_name(open_app: OpenApp, disk: Full, tmp_path
         assert stage.app.opener.remembered == str(other)  # type: ignore[attr-defined]
 
 
+@pytest.mark.slow
 async def test_trying_again_once_there_is_room(open_app: OpenApp, disk: Full) -> None:
     def trouble(path: Path) -> None:
         disk.is_full = True
@@ -179,6 +181,7 @@ async def test_trying_again_once_there_is_room(open_app: OpenApp, disk: Full) ->
         assert has_label(stage.path)
 
 
+@pytest.mark.slow
 async def test_leaving_asks_and_esc_goes_back_to_light(open_app: OpenApp, disk: Full) -> None:
     def trouble(path: Path) -> None:
         disk.is_full = True
@@ -229,6 +232,7 @@ async def test_leaving_saves_under_another_name_and_ends(open_app: OpenApp, tmp_
     assert has_label(tmp_path / "map-2.json")
 
 
+@pytest.mark.slow
 async def test_a_file_replaced_after_the_last_save_is_asked_about_too(open_app: OpenApp) -> None:
     """What leaving itself would write, the revision of what is pending, is not saved over another content either."""
     async with open_app(small(), size=(100, 30)) as stage:
@@ -246,6 +250,7 @@ async def test_a_file_replaced_after_the_last_save_is_asked_about_too(open_app: 
     assert load_map(stage.path).revisions
 
 
+@pytest.mark.slow
 async def test_room_made_before_leaving_saves_without_a_question(open_app: OpenApp, disk: Full) -> None:
     def trouble(path: Path) -> None:
         disk.is_full = True

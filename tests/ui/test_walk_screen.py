@@ -76,6 +76,7 @@ def _key(character: str) -> str:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 async def test_map_the_whole_demo_by_keys(open_app: OpenApp) -> None:
     truth = load_map(demo_map_path())
     person = Person(truth)
@@ -98,6 +99,7 @@ async def test_map_the_whole_demo_by_keys(open_app: OpenApp) -> None:
     assert same_answers(load_map(stage.path), truth) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (40, 12), (20, 5)]))
 async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> None:
     async with open_app(small(), size=size) as stage:
@@ -199,6 +201,7 @@ async def test_the_step_button_steps_on_screen(open_app: OpenApp) -> None:
         await _until(stage, lambda shown: "1 (2nd) of 6   ● LIT" in shown)
 
 
+@pytest.mark.slow
 async def test_paper_entry_needs_no_board(open_app: OpenApp) -> None:
     async with open_app(small(), paper=True) as stage:
         await stage.pilot.pause()
@@ -232,6 +235,7 @@ async def test_table_sorts_searches_and_lights(open_app: OpenApp) -> None:
         assert [s.place for s in stage.board.lit()] == ["reef-lane-5"]
 
 
+@pytest.mark.slow
 async def test_pointing_at_the_place_in_the_picture(open_app: OpenApp) -> None:
     async with open_app(small(), size=(120, 40)) as stage:
         await stage.lit()

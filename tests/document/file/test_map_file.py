@@ -57,6 +57,7 @@ def test_what_was_saved_is_what_opens(path: Path) -> None:
         assert file.map == NEW
 
 
+@pytest.mark.slow
 def test_a_second_program_is_told_who_has_it(path: Path) -> None:
     with subprocess.Popen(
         [sys.executable, "-c", HOLDER, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True

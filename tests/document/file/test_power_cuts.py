@@ -101,7 +101,7 @@ def test_a_map_whose_last_sync_failed_is_written_again(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("afterwards", [False, True])
-@pytest.mark.parametrize("step", STEPS)
+@pytest.mark.parametrize("step", first_now(STEPS, now=3))
 def test_the_program_may_stop_at_any_call(step: int, afterwards: bool, tmp_path: Path) -> None:
     path = tmp_path / "kelp.json"
     path.write_bytes(render_map(OLD))

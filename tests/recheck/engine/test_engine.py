@@ -122,6 +122,7 @@ def test_a_third_picture_takes_most_of_that_doubt_away() -> None:
     assert state.answered(look, AllAsShown()).chance_alike < 0.3 * state.chance_alike
 
 
+@pytest.mark.slow
 def test_where_the_data_stop_no_working_pixel_is_taken_out_unasked() -> None:
     chain = Chain(50, stops=30)
     state, _ = play(chain, chain.setup(), seed=3)
@@ -198,6 +199,7 @@ def _scripts(count: int) -> list[list[int]]:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_brute_force_over_all_scripts_of_a_short_chain() -> None:
     """Every world of one edit on 6 pixels, an attentive person: the class of the map that was wired comes out."""
     for script in _scripts(6):
@@ -263,7 +265,7 @@ def test_undeclared_changes_are_found(kinds: list[str], most: int, seed: int) ->
     assert set(state.result().removed) == gone
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", first_now(range(4), now=2))
 def test_declared_changes_need_only_the_proof(seed: int) -> None:
     chain = rewired(Chain(60), ["insert", "remove", "reverse"], np.random.default_rng(seed))
     state, actions = play(chain, Setup.declared(60, chain.truth()), seed=seed)
@@ -273,6 +275,7 @@ def test_declared_changes_need_only_the_proof(seed: int) -> None:
     assert len(declared) == chain.truth().count(NEW)
 
 
+@pytest.mark.slow
 def test_a_wrong_declaration_is_found_out() -> None:
     truth = Chain(40)
     truth.pixels[20:20] = truth.fresh(3)
@@ -301,6 +304,7 @@ def test_old_pixels_without_a_place_stay_in_the_chain() -> None:
     assert found_map(state) == list(range(30))
 
 
+@pytest.mark.slow
 def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
     chain = Chain(50)
     person = Person(chain, np.random.default_rng(0), wrong=0.0, miss=0.0)
@@ -371,7 +375,7 @@ def test_the_same_answers_give_the_same_questions() -> None:
     assert script() == script()
 
 
-@pytest.mark.parametrize("at", [0, 31, 59])
+@pytest.mark.parametrize("at", first_now([0, 31, 59]))
 def test_a_pixel_replaced_by_one_at_another_place_is_not_taken_for_a_dark_one(at: int) -> None:
     chain = Chain(60)
     chain.pixels[at : at + 1] = chain.fresh(1)
@@ -381,7 +385,7 @@ def test_a_pixel_replaced_by_one_at_another_place_is_not_taken_for_a_dark_one(at
     assert actions < 12
 
 
-@pytest.mark.parametrize("at", [0, 31])
+@pytest.mark.parametrize("at", first_now([0, 31]))
 def test_a_pixel_that_gives_no_light_any_more_is_lit_once_alone(at: int) -> None:
     chain = Chain(60)
     chain.pixels[at] = Pixel(at, None)
@@ -413,7 +417,7 @@ def test_one_uniform_look_proves_nothing() -> None:
     assert np.array_equal(after.best_map[:30], before[:30])
 
 
-@pytest.mark.parametrize("tail", [1, 2])
+@pytest.mark.parametrize("tail", first_now([1, 2]))
 def test_pixels_added_behind_the_last_are_found(tail: int) -> None:
     chain = Chain(30)
     chain.pixels += chain.fresh(tail)
@@ -441,7 +445,7 @@ def test_not_sure_changes_no_belief_and_does_not_loop() -> None:
     assert state.weights == pytest.approx(weights)
 
 
-@pytest.mark.parametrize("lie_at", [0, 1, 2])
+@pytest.mark.parametrize("lie_at", first_now([0, 1, 2]))
 def test_one_lie_does_not_spoil_the_map(lie_at: int) -> None:
     chain = rewired(Chain(50), ["reverse"], np.random.default_rng(12))
     person = Person(chain, np.random.default_rng(12), wrong=0.0, miss=0.0)
