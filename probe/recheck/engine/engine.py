@@ -514,17 +514,19 @@ class Recheck:
             above = known[above][2]
         if 0 not in begin and state.weights[0] < SETTLED:
             begin.append(0)
-        told = range(len(state.observations))
-        believed = [tuple(i for i in told if i == last or not state._doubted[i])] * len(begin)
+        every = tuple(range(len(state.observations)))
+        plan = [(base, every) for base in begin]
+        # an answer may have been wrong: without those that seem so, or without earlier pictures, other edits come to light
+        meant = tuple(i for i in every if i == last or not state._doubted[i])
+        plan += [(base, meant) for base in begin[:2]]
         if bases > 2:
-            # an earlier picture may have been answered wrong: without it other edits come to light
-            recent = tuple(i for i in told if i == last or isinstance(state.observations[i].action, Probe))
-            begin, believed = [*begin, begin[0], 0], [*believed, recent, recent]
+            recent = tuple(i for i in every if i == last or isinstance(state.observations[i].action, Probe))
+            plan += [(begin[0], recent), (0, recent)]
+        plan = list(dict.fromkeys(plan))
         evidence = {
             chosen: Evidence(state.world, state.numbers, [state.observations[i] for i in chosen])
-            for chosen in set(believed)
+            for chosen in {chosen for _, chosen in plan}
         }
-        plan = list(dict.fromkeys(zip(begin, believed, strict=True)))
         for order, (base, chosen) in enumerate(plan):
             map_, log_prior, _ = known[base]
             edited = done.get((map_.tobytes(), chosen))
