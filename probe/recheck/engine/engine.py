@@ -71,6 +71,7 @@ MOST_ASKED = 3
 """A number is lit alone at most so often."""
 MOST_LOOKS_ALIKE = 4
 """After so many looks in a row with the same answer a pixel is lit alone instead."""
+ALONE = 0.9
 SLACK = 26
 """Numbers considered beyond the predicted end."""
 MOST_MAPS = 320
@@ -333,7 +334,7 @@ class Recheck:
         candidates = self._candidates()
         for number, known in zip(candidates.tolist(), self._probe_bits(candidates).tolist(), strict=True):
             bits = known + self._undiscovered_at(number)
-            cost = 1.0 if number in self.lit_alone else 1.05 - float(new[number])
+            cost = ALONE if number in self.lit_alone else ALONE + 0.05 - float(new[number])
             if bits > 1e-3 and bits / cost > worth:
                 best, worth = replace(self._probe(number), expected_bits=bits), bits / cost
         if best is None and not self.options.looks:
@@ -494,7 +495,7 @@ class Recheck:
         """
         state = self._widened()
         maps, priors, parents = [state.maps], [state.log_prior], [state.parents]
-        unseen, alike = state.unseen, state.alike
+        unseen, alike = np.zeros(0), -math.inf
         rng = np.random.default_rng([state.options.seed, len(state.observations)])
         last = len(state.observations) - 1
         known = list(state.bases)
@@ -537,7 +538,7 @@ class Recheck:
                 priors.append(log_prior + edited.log_prior)
                 parents.append(np.full(len(edited.maps), base))
             if order == 0:
-                unseen, alike = edited.unseen, edited.alike
+                unseen, alike = state._against_all(known[base], edited)
             if twice and order < len(EDITED_TWICE):
                 for row in np.argsort(-edited.score, kind="stable")[: EDITED_TWICE[order]].tolist():
                     known.append((edited.maps[row], float(log_prior + edited.log_prior[row]), base))
@@ -547,6 +548,28 @@ class Recheck:
         )
         state = replace(state, bases=tuple(known))
         return state._with(found, prior, np.concatenate(parents)[source], unseen, alike)
+
+    def _against_all(self, base: Base, edited: Edited) -> tuple[Floats, float]:
+        """Logarithms of an edited map's unseen and alike on the scale of all totals.
+
+        The tables say too little of how bad a map is that an answer contradicts: so what they leave unseen is measured
+        on the edit that they like best, if they like one better than the map itself.
+        """
+        own = self._total_of(base[0], base[1])
+        best = int(edited.score.argmax()) if edited.score.size else 0
+        measure = own
+        if edited.score.size and edited.score[best] > 0.0:
+            one = self._total_of(edited.maps[best], base[1] + float(edited.log_prior[best]))
+            measure = one - float(edited.score[best])
+        return np.log(np.maximum(edited.unseen, 1e-300)) + measure, math.log(max(edited.alike, 1e-300)) + own
+
+    def _total_of(self, map_: Ints, log_prior: float) -> float:
+        """Log weight of one map by all answers."""
+        maps = self.world.maps(map_[None, :])
+        each = [
+            np.logaddexp(log_likelihood(o, maps)[0][0], w) for o, w in zip(self.observations, self.wrong, strict=True)
+        ]
+        return log_prior + float(sum(each))
 
     @cached_property
     def _doubted(self) -> Bools:
@@ -596,11 +619,10 @@ class Recheck:
         where[order] = np.arange(len(order))
         bases = tuple((state.bases[i][0], state.bases[i][1], int(where[state.bases[i][2]])) for i in order)
         state = replace(state, parents=where[state.parents], bases=bases)
-        # what became no map was weighed against the map it was an edit of
-        shift = float(self._totals[0] - state._totals[0])
-        unseen = unseen * math.exp(min(shift, 0.0))
-        unseen = unseen * min(1.0, MOST_UNSEEN / max(float(unseen.sum()), 1e-300))
-        return replace(state, unseen=unseen, alike=alike * math.exp(min(shift, 0.0)))
+        top = float(state._totals[0])
+        unseen = np.exp(np.minimum(unseen - top, 1.0))
+        unseen *= min(1.0, MOST_UNSEEN / max(float(unseen.sum()), 1e-300))
+        return replace(state, unseen=unseen, alike=math.exp(min(alike - top, 0.0)))
 
     # -- the end --------------------------------------------------------------------------------------------------
 
