@@ -339,11 +339,10 @@ class _NodalSystem:
         nodes = forced + response @ terminals[: self.coupling.shape[1]]
         return nodes, terminals
 
-    def _gradient_along(self, nodes: Floats, terminals: Floats, step: Floats, terminal_step: Floats) -> float:
-        """Derivative of the convex function along a step: KCL residual times step."""
-        volt, volt_step = nodes[0::2] - nodes[1::2], step[0::2] - step[1::2]
+    def _wires_along(self, nodes: Floats, terminals: Floats, step: Floats, terminal_step: Floats) -> float:
+        """Derivative of the convex function along a step, without the loads: KCL residual times step, linear in the nodes."""
         supplies = len(self.sources)
-        total = float(self.loads.current_a(volt) @ volt_step)
+        total = 0.0
         for part, conductance in ((0, self.plus_s), (1, self.ground_s)):
             total += float((np.diff(nodes[part::2]) * conductance) @ np.diff(step[part::2]))
         for part, conductance in ((0, self.tap_plus_s), (1, self.tap_ground_s)):
@@ -397,8 +396,13 @@ class _NodalSystem:
         Its slope along the step is a rising broken line, so there is one zero.
         """
 
+        volt, volt_step = nodes[0::2] - nodes[1::2], step[0::2] - step[1::2]
+        at_first = self._wires_along(nodes, terminals, step, terminal_step)
+        at_last = self._wires_along(nodes + step, terminals + terminal_step, step, terminal_step)
+
         def slope(share: float) -> float:
-            return self._gradient_along(nodes + share * step, terminals + share * terminal_step, step, terminal_step)
+            loads = float(self.loads.current_a(volt + share * volt_step) @ volt_step)
+            return loads + at_first + share * (at_last - at_first)
 
         at_start = slope(0.0)
         if at_start >= 0 or slope(1.0) <= LEVEL_ENOUGH * abs(at_start):

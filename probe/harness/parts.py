@@ -103,24 +103,31 @@ def _chain_cuts(map_: PlayfieldMap, chain: Chain) -> Iterator[Cut]:
     gauge, ground = chain.wire or ASSUMED_WIRE, chain.ground_wire or chain.wire or ASSUMED_WIRE
     spacing = ASSUMED_SPACING_MM if chain.spacing_mm is None else chain.spacing_mm
     joints = list(joints_in_order(chain))
+    name = spaced(chain.name)
+    wires = [
+        (leaving, arriving, leaving.value, arriving.value, "data" if leaving is WireFunction.DATA_OUT else arriving.value)
+        for leaving, arriving in MATES.items()
+    ]
     for number in range(chain.length):
         joint = joints[number] if number < len(joints) else None
         view = None if joint is None else joint_view(map_, chain, number, joint)
         noted = None if joint is None else joint.length_mm
         first = "board" if number == 0 else f"{chain.output}:{number - 1}"
-        for leaving, arriving in MATES.items():
+        where = f"{name}, {first if number == 0 else number - 1} to {number}"
+        last = f"{chain.output}:{number}"
+        for leaving, arriving, leaving_text, arriving_text, function in wires:
             if leaving is WireFunction.FIVE_VOLT and (
                 (joint is not None and joint.five_volt_open) or (number == 0 and not (joint and joint.leaving_5v))
             ):
                 continue
             yield Cut(
-                where=f"{spaced(chain.name)}, {first if number == 0 else number - 1} to {number}",
-                function=arriving.value if leaving is not WireFunction.DATA_OUT else "data",
+                where=where,
+                function=function,
                 gauge=ground if leaving is WireFunction.GROUND else gauge,
                 colour="" if view is None else _colours(view, leaving, arriving),
                 length_mm=noted if noted is not None else spacing,
-                first_label=f"{first} {leaving.value}" + (f" {chain.output}" if number == 0 else ""),
-                last_label=f"{chain.output}:{number} {arriving.value}",
+                first_label=f"{first} {leaving_text}" + (f" {chain.output}" if number == 0 else ""),
+                last_label=f"{last} {arriving_text}",
                 assumed=chain.wire is None or (noted is None and (chain.spacing_mm is None or number == 0)),
             )
 

@@ -126,6 +126,6 @@ def test_any_map_has_a_list_and_a_count(map_: PlayfieldMap) -> None:
     ]
     joints = sum(chain.length for chain in map_.chains)
     assert len(ends) <= 3 * joints
-    for row in parts_list(map_, compute(map_)):
+    for row in parts_list(map_, compute(map_), cuts=cuts):
         assert row.quantity > 0
         assert row.part
