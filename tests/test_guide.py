@@ -44,7 +44,7 @@ def agrees(shown: list[str], expected: list[str]) -> bool:
     return bool(shown) and shown[0] == expected[0] and agrees(shown[1:], expected[1:])
 
 
-@pytest.mark.parametrize("page", first_now(WITH_COMMANDS, now=3), ids=lambda p: p.stem)
+@pytest.mark.parametrize("page", first_now(WITH_COMMANDS), ids=lambda p: p.stem)
 @pytest.mark.long
 def test_the_guide_shows_what_the_commands_print(page: Path, tmp_path: Path) -> None:
     for file in (ROOT / "demo_maps").glob("kelp_forest*"):

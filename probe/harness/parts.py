@@ -105,7 +105,13 @@ def _chain_cuts(map_: PlayfieldMap, chain: Chain) -> Iterator[Cut]:
     joints = list(joints_in_order(chain))
     name = spaced(chain.name)
     wires = [
-        (leaving, arriving, leaving.value, arriving.value, "data" if leaving is WireFunction.DATA_OUT else arriving.value)
+        (
+            leaving,
+            arriving,
+            leaving.value,
+            arriving.value,
+            "data" if leaving is WireFunction.DATA_OUT else arriving.value,
+        )
         for leaving, arriving in MATES.items()
     ]
     for number in range(chain.length):

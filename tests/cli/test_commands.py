@@ -59,6 +59,7 @@ def test_wrong_words_are_a_usage_error(tmp_path: Path) -> None:
     assert command("export", "x.json", "--to", "xml", folder=tmp_path).returncode == Exit.USAGE
 
 
+@pytest.mark.slow
 def test_export_and_import_make_the_same_map(demo: Path, tmp_path: Path) -> None:
     done = command("export", str(demo), "--to", "csv", "-o", "out.csv", folder=tmp_path)
     assert (done.returncode, done.stderr) == (Exit.FINE, b"")
@@ -103,6 +104,7 @@ def test_ports_as_json(tmp_path: Path) -> None:
     assert isinstance(json.loads(done.stdout), list)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shell", ["bash", "zsh", "tcsh"])
 def test_completion_scripts(shell: str, tmp_path: Path) -> None:
     done = command("completion", shell, folder=tmp_path)
@@ -167,6 +169,7 @@ def test_broken_settings_are_told_with_line_and_field(demo: Path, tmp_path: Path
     assert b"brightness_percent" in done.stderr
 
 
+@pytest.mark.slow
 def test_a_key_for_a_command_that_there_is_not_is_told_and_stops_nothing(demo: Path, tmp_path: Path) -> None:
     (tmp_path / "settings.json").write_text('{"keys": {"walk.udno": "ctrl+u", "[/x]": "f9"}}', encoding="utf-8")
     done = command("walk", str(demo), "--paper", folder=tmp_path)

@@ -369,6 +369,7 @@ def test_where_one_place_takes_no_copy_the_next_one_does(state: str, tmp_path: P
         assert has_label(load_map(copy))
 
 
+@pytest.mark.slow
 def test_where_no_place_takes_a_copy_the_answers_are_said(tmp_path: Path) -> None:
     launch = launched(arguments=("demo", "--keep", "ke\x1b]0;x\x07pt.json"))
     with program(tmp_path, launch) as started:

@@ -19,6 +19,7 @@ from probe.document.file import demo_map_path, load_map, map_file
 from probe.document.file.layout import render_map
 from probe.document.file.lock import ExclusiveLock
 from probe.document.revisions import revised, undo
+from tests.support.examples import first_now
 
 NOW = "2026-03-01T19:30:00Z"
 COMMANDS: dict[str, Sequence[str]] = {
@@ -29,7 +30,9 @@ COMMANDS: dict[str, Sequence[str]] = {
     "redo": ["undo", "{map}", "--redo"],
     "walk with lamps": ["walk", "{map}", "--paper", "--lamps", "{lamps}"],
 }
-WITHOUT_SCREENS = pytest.mark.parametrize("name", [name for name in COMMANDS if "walk" not in name], indirect=True)
+WITHOUT_SCREENS = pytest.mark.parametrize(
+    "name", first_now((name for name in COMMANDS if "walk" not in name), now=3), indirect=True
+)
 """Commands that are done at once; a screen goes on, and asks."""
 HOLDER = """
 import sys
@@ -59,7 +62,7 @@ def run(name: str, path: Path, *more: str) -> int:
     return main([*words, *more])
 
 
-@pytest.fixture(params=COMMANDS)
+@pytest.fixture(params=first_now(COMMANDS, now=3))
 def name(request: pytest.FixtureRequest, path: Path) -> str:
     ready_for(request.param, path)
     return str(request.param)
@@ -90,6 +93,7 @@ def test_a_map_that_another_program_has_open_is_left_alone(
     assert path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_a_revision_made_before_the_lock_was_free_is_kept(
     name: str, path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -109,6 +113,7 @@ def test_a_revision_made_before_the_lock_was_free_is_kept(
     assert "Theirs" in [r.reason for r in load_map(path).revisions]
 
 
+@pytest.mark.slow
 @WITHOUT_SCREENS
 def test_what_a_program_without_a_lock_wrote_meanwhile_is_kept(
     name: str, path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]

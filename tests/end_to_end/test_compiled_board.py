@@ -54,6 +54,7 @@ async def test_walk_the_playfield_on_the_compiled_firmware(avr_elf: Path, tmp_pa
         assert lit_in(chip.frame(0).data) == set(), "the board is dark when the program has gone"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cause", first_now(["external", "brownout", "watchdog"]))
 async def test_a_restart_in_the_middle_of_a_walk(avr_elf: Path, tmp_path: Path, cause: str) -> None:
     truth = playfield_only()

@@ -89,6 +89,7 @@ def test_every_lamp_of_the_machine_from_the_map_to_the_waveform(tmp_path: Path) 
         assert checked == 63
 
 
+@pytest.mark.slow
 async def test_the_final_check_on_the_compiled_board(tmp_path: Path) -> None:
     """Two outputs; every lamp and every group by its number, lit by the board's own table, and proved."""
     map_ = lit_up()

@@ -302,6 +302,7 @@ def test_what_devices_call_themselves(monkeypatch: pytest.MonkeyPatch, run: Call
     assert run(["ports", "--json"])
 
 
+@pytest.mark.slow
 def test_json_stays_exact(hostile_map: Path, run: Callable[..., str]) -> None:
     name = load_map(hostile_map).machine.name
     assert ALL_ESCAPES in name

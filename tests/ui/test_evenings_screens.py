@@ -27,6 +27,7 @@ async def menu(stage: Stage, group: str, letter: str) -> None:
             return
 
 
+@pytest.mark.slow
 async def test_a_line_is_typed_kept_and_ticked_off(open_app: OpenApp) -> None:
     async with open_app(DEMO, DEMO) as stage:
         await menu(stage, "2", "l")

@@ -280,6 +280,7 @@ async def test_a_lost_board_is_a_state_not_an_end(open_app: OpenApp) -> None:
         await shows(stage, "LIT")
 
 
+@pytest.mark.slow
 async def test_paper_needs_no_board(open_app: OpenApp) -> None:
     map_ = demo()
     async with open_app(map_, map_, paper=True) as stage:

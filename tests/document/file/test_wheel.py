@@ -44,6 +44,7 @@ def unpacked(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return home
 
 
+@pytest.mark.slow
 def test_demonstrations_and_schemas_are_found_in_the_wheel(unpacked: Path, tmp_path: Path) -> None:
     command = [sys.executable, "-c", f"import sys; sys.path.insert(0, {str(unpacked)!r})\n{LOOK}", str(unpacked)]
     done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=120, check=False)
