@@ -18,7 +18,7 @@ from probe.document.operations import add_place, folded, replace_chain
 from probe.document.revisions import next_number, revised
 from probe.playfield import guess_position
 from probe.recheck.colours import PLAIN, Behind, seen_at
-from probe.recheck.engine.model import Prior, Setup
+from probe.recheck.engine.model import Look, Prior, Setup
 from probe.recheck.engine.result import Found, FoundKind, Result
 
 SHINING = frozenset({PixelState.PLACED})
@@ -76,6 +76,21 @@ class Entries:
         return tuple(found)
 
     @cached_property
+    def areas(self) -> tuple[tuple[int, ...], ...]:
+        """The entries of every area that has a name."""
+        found: dict[str, list[int]] = {}
+        for entry in range(len(self.pixels)):
+            place = self.place(entry)
+            if place is not None and place.area:
+                found.setdefault(place.area, []).append(entry)
+        return tuple(map(tuple, found.values()))
+
+    def of_an_area(self, look: Look, place: Place) -> bool:
+        """Whether a picture's list has several places of this one's area."""
+        listed = {one.id for one in map(self.place, look.places) if one is not None and one.area == place.area}
+        return bool(place.area) and len(listed) > 2
+
+    @cached_property
     def at_place(self) -> dict[str, tuple[int, ...]]:
         """For each place id where light is seen, its entries in order."""
         found: dict[str, list[int]] = {}
@@ -112,6 +127,7 @@ class Entries:
             alike=tuple(entries for entries in self.at_place.values() if len(entries) > 1),
             words=tuple(at.words for at in self.seen) if any(at is not PLAIN for at in self.seen) else (),
             foreign=self.foreign,
+            areas=self.areas,
             prior=Prior.after_declaration() if declared else Prior(),
         )
 

@@ -20,6 +20,7 @@ from probe.recheck.engine.model import (
     Action,
     AllAsShown,
     Answer,
+    AreaDiffers,
     AskStop,
     AtNewPlace,
     AtPlace,
@@ -100,6 +101,8 @@ def _said(answer: Answer) -> tuple[Said, dict[str, object]]:
             return Said.NEW_DIFFERS, {"new": number, "colour": _signs((colour,))}
         case ExtraLight():
             return Said.ELSEWHERE, {}
+        case AreaDiffers(place=place):
+            return Said.AREA_DIFFERS, {"place": place}
         case OtherChain(chain=chain, place=place):
             return Said.OTHER_CHAIN, {"new": chain, "place": place}
         case AtPlace(place=place):
@@ -163,6 +166,8 @@ def _answer(row: RecheckAnswer, setup: Setup) -> Answer:
             if row.new is None or row.new >= len(setup.foreign):
                 raise KeptError("an answer does not say which other chain was seen")
             return OtherChain(row.new, None if row.place is None else _entry(row.place, setup))
+        case Said.AREA_DIFFERS:
+            return AreaDiffers(_entry(row.place, setup))
         case Said.AT_PLACE:
             return AtPlace(_entry(row.place, setup))
         case Said.NEW_PLACE:

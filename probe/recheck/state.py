@@ -59,6 +59,7 @@ class Does(Enum):
     NOT_SURE = auto()
     THAT_IS_ALL = auto()
     OTHER_CHAIN = auto()
+    AREA_DIFFERS = auto()
     DATA_STOP = auto()
     TAKEN_OUT = auto()
     SAVE = auto()
@@ -352,6 +353,9 @@ class Rechecking(TaskState):
                 name = self.map.chain(chain).name
                 says = f"{name} is lit instead, from here on"
                 items.append(RecheckItem(Does.OTHER_CHAIN, says, numbers=(index,)))
+            place = self.entries.place(self.pointed.entries[0])
+            if place is not None and isinstance(self.action, Look) and self.entries.of_an_area(self.action, place):
+                items.append(RecheckItem(Does.AREA_DIFFERS, f"most of {place.area} differs, from here on"))
         typed = folded(self.typed)
         return tuple(i for i in items if folded(i.words).startswith(typed)) or tuple(items)
 

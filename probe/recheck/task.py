@@ -26,6 +26,7 @@ from probe.recheck.engine.model import (
     Action,
     AllAsShown,
     Answer,
+    AreaDiffers,
     AskStop,
     AtNewPlace,
     AtPlace,
@@ -406,6 +407,8 @@ def _taken(s: Rechecking, item: RecheckItem) -> _N:
             return _coloured(s, item.colours)
         case Does.OTHER_CHAIN if s.pointed is not None:
             return _answered(s, OtherChain(item.numbers[0], s.pointed.entries[0]))
+        case Does.AREA_DIFFERS if s.pointed is not None:
+            return _answered(s, AreaDiffers(s.pointed.entries[0]))
         case Does.THAT_IS_ALL:
             return _answered(s, Differs(s.gathered))
         case Does.DATA_STOP:

@@ -12,6 +12,7 @@ from device_protocol.orders import Identity, RestartCause
 from probe.document.document import Document
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.model.open_recheck import Said
 from probe.document.operations import add_chain, new_map, set_count
 from probe.document.revisions import changed_in, undo
 from probe.recheck.engine import Look, Probe
@@ -320,6 +321,22 @@ def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
             continue
         bench(*bench.answers())
     assert lied
+    assert agrees(bench.state.map, CHAIN, wiring) == []
+
+
+def test_an_area_that_differs_is_one_answer_and_is_kept() -> None:
+    map_, wiring = untouched()
+    wiring = REWIRED["two spliced in"](wiring)
+    bench = Bench(map_, wiring, BOARD)
+    while bench.state.stage is not RecheckStage.COLOUR:
+        bench(*bench.answers())
+    bench(Typed("most of"))
+    assert [item.does for item in bench.state.items] == [Does.AREA_DIFFERS]
+    assert bench.state.items[0].words.endswith(" differs, from here on")
+    bench(Take(NOW))
+    assert bench.state.kept is not None
+    assert bench.state.kept.answers[-1].said is Said.AREA_DIFFERS
+    bench.finish()
     assert agrees(bench.state.map, CHAIN, wiring) == []
 
 

@@ -38,6 +38,7 @@ class Said(StrEnum):
     DATA_STOP = "data stop"
     TAKEN_OUT = "taken out"
     OTHER_CHAIN = "other chain"
+    AREA_DIFFERS = "area differs"
 
 
 class PlaceShows(Record):
@@ -52,7 +53,7 @@ class RecheckAnswer(Record):
 
     With `number` that one pixel was lit; with `number` and `colours` it was asked whether the data stop there. Else the whole chain: `colours` by number; `places` (entries, in the order of
     the list) with the colours `expected` there; `named`: numbers whose new place was on the list too. `place` is the
-    entry pointed at, `new` a new pixel's number (of another chain's places: which of the other chains, in their order), `colour` what was seen (several pixels: several letters), `more` further
+    entry pointed at (of an area that differs: its first place that does), `new` a new pixel's number (of another chain's places: which of the other chains, in their order), `colour` what was seen (several pixels: several letters), `more` further
     places named in the same answer. `label` and `known` name the place of a new
     pixel, `known` by its id. `naming`: asked only for that name. `forced` is written no longer.
     """

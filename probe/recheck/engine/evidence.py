@@ -19,6 +19,7 @@ from probe.recheck.engine.model import (
     FURTHER,
     NEW,
     AllAsShown,
+    AreaDiffers,
     AtNewPlace,
     AtPlace,
     Differs,
@@ -37,6 +38,8 @@ from probe.recheck.engine.world import NEW_SPOT, NO_LIGHT, Listed, World, length
 CLIP = -14.0
 """An answer that cannot be meant counts as this in the tables: about what a wrong answer costs."""
 NEIGHBOUR = -6.0
+AS_BEFORE = -0.5
+"""A place that is as shown in an area of which most differ."""
 WHOLE = 220
 """Up to so many numbers every shift is in the tables; beyond, shifts up to BAND and those that a single light showed."""
 BAND = 40
@@ -100,6 +103,8 @@ class Evidence:
             if answer.place is not None:
                 stop = lines.position[int(world.spot[answer.place])]
             self.other.append((answer.chain, lines, None if answer.place is None else stop))
+        elif isinstance(answer, AreaDiffers):
+            stop, area = world.from_there_on(lines, answer.place)
         factors = np.zeros((entries + 2, COLOURS + 1))
         want = np.zeros(entries, dtype=np.uint8)
         want[lines.places[:stop]] = lines.want[:stop]
@@ -119,12 +124,19 @@ class Evidence:
                 alone = not several[entry] and not crowded
                 shows = (bits[entry] == word) if alone else (bits[entry] & ~np.uint8(word)) == 0
                 factors[entry] = np.where(shows & ((bits[entry] != want[place]) | crowded), 0.0, CLIP)
+        named = tuple(said)
+        if isinstance(answer, AreaDiffers):
+            first = int(lines.places[stop])
+            named = (first,)
+            for place, word in zip(lines.places[area].tolist(), lines.want[area].tolist(), strict=True):
+                for entry in np.flatnonzero(world.spot == place).tolist():
+                    factors[entry] = np.where(bits[entry] != word, 0.0, CLIP if place == first else AS_BEFORE)
         colours = np.full(self.width, COLOURS, dtype=np.int64)
         known = min(self.width, len(lines.colours))
         colours[:known] = lines.colours[:known]
         if isinstance(answer, AllAsShown):
             self.off_list[:known] += np.where(lines.lit[:known], miss, 0.0)
-        self.pictures.append(_Picture(factors, colours, lines, tuple(said)))
+        self.pictures.append(_Picture(factors, colours, lines, named))
 
     def _probe(self, number: int, one: Observation) -> None:
         """Factors of every item, then of a silent and of a new pixel, at the number that was lit."""

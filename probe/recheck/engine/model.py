@@ -97,6 +97,7 @@ class Setup:
     most_numbers: the board lights no numbers from here on, or None.  alike: groups of entries seen at one place.
     words: for each entry the word for each of the four colours as seen there, UNLIT where it looks dark; colours with
     the same word look the same.  Empty: every place shows all four.  foreign: the entries of other chains, by chain.
+    areas: the entries of each area of the playfield, where places have one.
     """
 
     order: tuple[int, ...]
@@ -106,6 +107,7 @@ class Setup:
     alike: tuple[tuple[int, ...], ...] = ()
     words: tuple[tuple[int, ...], ...] = ()
     foreign: tuple[tuple[int, ...], ...] = ()
+    areas: tuple[tuple[int, ...], ...] = ()
     prior: Prior = field(default_factory=Prior)
     person: Person = field(default_factory=Person)
 
@@ -275,6 +277,13 @@ class OtherChain:
 
 
 @dataclass(frozen=True)
+class AreaDiffers:
+    """Look: the list is as shown up to `place`, which is in an area that differs from there on: most of its places do."""
+
+    place: int
+
+
+@dataclass(frozen=True)
 class AtPlace:
     """Probe: the light is at the place of this entry."""
 
@@ -312,6 +321,7 @@ Answer = (
     | NewPlaceDiffers
     | ExtraLight
     | OtherChain
+    | AreaDiffers
     | AtPlace
     | AtNewPlace
     | NothingLit
@@ -320,7 +330,7 @@ Answer = (
     | NotSure
 )
 _FITTING: dict[type, tuple[type, ...]] = {
-    Look: (AllAsShown, Differs, NewPlaceDiffers, ExtraLight, OtherChain, NotSure),
+    Look: (AllAsShown, Differs, NewPlaceDiffers, ExtraLight, OtherChain, AreaDiffers, NotSure),
     Probe: (AtPlace, AtNewPlace, NothingLit, NotSure),
     AskStop: (Stops, TakenOut, NotSure),
 }

@@ -12,6 +12,7 @@ from probe.recheck.engine.model import (
     FURTHER,
     NEW,
     AllAsShown,
+    AreaDiffers,
     Differs,
     ExtraLight,
     Floats,
@@ -146,6 +147,8 @@ def _verified(
                 stop = len(seen.action.places)
             elif isinstance(seen.answer, Differs):
                 stop = min(seen.action.places.index(one.place) for one in seen.answer.seen)
+            elif isinstance(seen.answer, AreaDiffers):
+                stop = seen.action.places.index(seen.answer.place)
             for place, colour in zip(seen.action.places[:stop], seen.action.expected[:stop], strict=True):
                 number = at.get(place)
                 if number is None or colour == UNLIT or number >= len(seen.action.colours):

@@ -22,6 +22,7 @@ from probe.recheck.engine.model import (
     PLAIN,
     Action,
     AllAsShown,
+    AreaDiffers,
     AskStop,
     AtNewPlace,
     AtPlace,
@@ -45,6 +46,8 @@ AS_SHOWN, EXTRA = -1, -2
 """Answers to a look: all as shown; a light where no place is known."""
 NEW_SPOT, NO_LIGHT = -1, -2
 """Answers to a probe beside the entry whose place it is."""
+MOST_OF_AN_AREA = 0.5
+"""Where an area is said to differ at least so many of its places do: of those that moved one in four has its old colour."""
 TAIL_NUMBERS = 6
 """A look lights this many numbers beyond the predicted end, so that a pixel added there is seen."""
 MOST_LISTS = 200
@@ -121,6 +124,16 @@ class World:
         found[e - FURTHER : 2 * e - FURTHER] = self.spot
         found[1 : e + 1] = self.spot[::-1]
         return found
+
+    def from_there_on(self, lines: Listed, entry: int) -> tuple[int, Ints]:
+        """Where a list has a place, and where the places of its area from there on.  Raises ValueError for one it has not."""
+        place = int(self.spot[entry])
+        if place not in lines.position:
+            raise ValueError(f"place {entry} was not on the list of this look")
+        at = lines.position[place]
+        area = next((some for some in self.setup.areas if entry in some), (entry,))
+        there = sorted({lines.position.get(int(self.spot[one]), -1) for one in area})
+        return at, np.array([one for one in there if one >= at], dtype=np.int64)
 
     def maps(self, values: Ints) -> Maps:
         """Maps with what every question needs of them."""
@@ -341,6 +354,9 @@ def log_likelihood(seen: Observation, maps: Maps) -> tuple[Floats, float]:
             found += np.where(differs[:, stop], noticed, IMPOSSIBLE)
         other = [e for e in s.foreign[answer.chain] if world.spot[e] == e]
         found += np.where((shown[:, other] != 0).any(axis=1), 0.0, IMPOSSIBLE)
+    elif isinstance(answer, AreaDiffers):
+        stop, area = world.from_there_on(lines, answer.place)
+        found += np.where(differs[:, stop] & (differs[:, area].mean(axis=1) >= MOST_OF_AN_AREA), noticed, IMPOSSIBLE)
     elif isinstance(answer, ExtraLight | AllAsShown):
         extra = maps.extra(lines, shown)
         if isinstance(answer, AllAsShown):

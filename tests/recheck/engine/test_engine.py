@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from probe.recheck.engine.model import (
     END,
     AllAsShown,
     Answer,
+    AreaDiffers,
     AskStop,
     AtNewPlace,
     AtPlace,
@@ -41,10 +43,11 @@ def play(
     wrong: float = 0.0,
     miss: float = 0.0,
     named: int = 1,
+    by_area: bool = False,
     most: int = 80,
 ) -> tuple[Recheck, int]:
     """A recheck to its end; returns the last state and the actions beyond naming."""
-    person = Person(chain, np.random.default_rng(seed), wrong=wrong, miss=miss, named=named)
+    person = Person(chain, np.random.default_rng(seed), wrong=wrong, miss=miss, named=named, by_area=by_area)
     state = Recheck.start(setup, Options(seed=seed))
     actions, met = 0, set()
     truth = chain.truth()
@@ -156,6 +159,36 @@ def test_several_places_in_one_answer_are_fewer_questions() -> None:
             total += actions
         counts.append(total)
     assert counts[1] <= counts[0] + 1
+
+
+@pytest.mark.parametrize("seed", first_now([1, 2, 3]))
+@pytest.mark.parametrize("kinds", [["insert"], ["remove", "insert"], ["exchange"]], ids="+".join)
+def test_answers_by_area_lead_to_the_map_that_was_wired(kinds: list[str], seed: int) -> None:
+    chain = rewired(Chain(60), kinds, np.random.default_rng(seed))
+    state, actions = play(chain, chain.setup(), seed=seed, by_area=True)
+    assert any(isinstance(o.answer, AreaDiffers) for o in state.observations)
+    assert visible(state, chain) == chain.visible(), chain.edits
+    assert actions <= 14
+
+
+def test_an_area_that_differs_is_likelier_the_more_of_it_does() -> None:
+    """From the place pointed at on: at least half of the area's places differ, and the list is as shown before."""
+    world = World(Chain(24).setup())
+    look = Recheck.start(world.setup).look()
+    shifted = np.full((4, 30), END)
+    for row, at in enumerate((14, 12, 20, 24)):  # one spliced in at 14, at 12, at 20, nowhere
+        map_ = [*range(at), *([NEW] if at < 24 else []), *range(at, 24)]
+        shifted[row, : len(map_)] = map_
+    answered = Observation(action=look, answer=AreaDiffers(14))
+    own, wrong = log_likelihood(answered, world.maps(shifted))
+    assert own[0] > own[1] > wrong > max(own[2], own[3])
+    with pytest.raises(ValueError, match="not on the list"):
+        log_likelihood(
+            Observation(
+                action=replace(look, places=look.places[:5], expected=look.expected[:5]), answer=AreaDiffers(14)
+            ),
+            world.maps(shifted),
+        )
 
 
 @pytest.mark.slow

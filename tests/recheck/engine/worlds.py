@@ -22,6 +22,7 @@ from probe.recheck.engine.model import (
     Action,
     AllAsShown,
     Answer,
+    AreaDiffers,
     AskStop,
     AtNewPlace,
     AtPlace,
@@ -101,6 +102,10 @@ class Chain:
             found.pop()
         return found
 
+    def areas(self) -> tuple[tuple[int, ...], ...]:
+        """Areas of twelve places each, in the order of the chain."""
+        return tuple(tuple(range(n, min(n + 12, self.old_count))) for n in range(0, self.old_count, 12))
+
     def setup(self) -> Setup:
         """What the recheck is told."""
         words = self.words
@@ -109,6 +114,7 @@ class Chain:
             has_place=tuple(n not in self.hidden for n in range(self.known)),
             words=words,
             foreign=(tuple(range(self.old_count, self.known)),) if self.other_count else (),
+            areas=self.areas(),
         )
 
 
@@ -266,7 +272,7 @@ class Person:
 
     wrong: an answer is wrong altogether; of those to a single light half name a neighbour.  miss: a single difference,
     or a light off the list, is overlooked.  unsure: says so.  tires: so much more of each after every answer, as a share.
-    named: so many differing places are named at most.
+    named: so many differing places are named at most.  by_area: where most of an area differs, that is said instead.
     """
 
     chain: Chain
@@ -276,6 +282,7 @@ class Person:
     unsure: float = 0.0
     tires: float = 0.0
     named: int = 1
+    by_area: bool = False
     answers: int = 0
 
     def answer(self, action: Action) -> Answer:
@@ -333,6 +340,8 @@ class Person:
                 seen.append(PlaceSeen(place, words))
                 if other and not words and place < self.chain.old_count:
                     return OtherChain(0, place)
+                if self.by_area and self._most_differ(place, want, shines):
+                    return AreaDiffers(place)
                 if len(seen) == self.named:
                     break
         if seen:
@@ -347,6 +356,14 @@ class Person:
             if at >= self.chain.known and at not in named and self.rng.random() >= miss:
                 return ExtraLight()
         return AllAsShown()
+
+    def _most_differ(self, first: int, want: dict[int, set[int]], shines: dict[int, set[int]]) -> bool:
+        """Whether most places of the area of this one differ, from there on in the order of the list."""
+        area = next((some for some in self.chain.areas() if first in some), ())
+        listed = list(want)
+        here = [place for place in listed[listed.index(first) :] if place in area]
+        differ = [self._words(p, shines.get(p, set())) != self._words(p, want[p]) for p in here]
+        return len(here) > 2 and 2 * sum(differ) > len(here)
 
     def _wrong_look(self, look: Look, true: Answer) -> Answer:
         if not isinstance(true, AllAsShown) and self.rng.random() < 0.5:
