@@ -103,6 +103,15 @@ COMMANDS = (
     Command("table.edit.KIND", Means.MORE, "Kind", EditRows(Column.KIND), when=_lists, letter="k"),
     Command("table.edit.STATE", Means.MORE, "State", EditRows(Column.STATE), when=_lists, letter="s"),
     Command("table.edit.NOTE", Means.MORE, "Note", EditRows(Column.NOTE), when=_lists, letter="t"),
+    Command("table.edit.PHOTO", Means.MORE, "Photo of the place", EditRows(Column.PHOTO), when=_lists, letter="p"),
+    Command(
+        "table.edit.JOINT_PHOTO",
+        Means.MORE,
+        "Photo of the joint before it",
+        EditRows(Column.JOINT_PHOTO),
+        when=_lists,
+        letter="j",
+    ),
     Command("table.sort", Means.MORE, "Sort", SortBy(), letter="o", stays=True),
     Command("table.findings", Means.MORE, "Findings", se.Details(), letter="f", group=MenuGroup.MAP),
     Command("table.walk_here", Means.MORE, "Walk from here", WalkHere(), letter="w"),
@@ -372,6 +381,9 @@ def _in_full(s: MapTableState) -> Line:
         words += [place.label, place.area or "no area", place.kind.value]
         words += [f"lamps {', '.join(map(str, place.lamps))}"] if place.lamps else []
     words += [note for note in (pixel.note, place.note if place is not None else "") if note]
+    of_place, of_joint = (place.id if place is not None else "", (chain, pixel.id))
+    shown = [p.file for p in s.map.photos if p.place == of_place or (p.chain, p.pixel) == of_joint]
+    words += [f"{'photo' if len(shown) == 1 else 'photos'} {', '.join(dict.fromkeys(shown))}"] if shown else []
     return Line(" · ".join(words), wrap=True)
 
 

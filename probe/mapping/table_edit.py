@@ -1,6 +1,7 @@
 """Changes made in the map table, to one row or several at once: pure functions from map to map.
 
-A name, an area and a kind belong to the place that a row's pixel lights, a state and a note to the pixel itself.
+A name, an area, a kind and a photo belong to the place that a row's pixel lights, a state and a note to the pixel itself, another
+photo to the joint that arrives at it.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import TypeVar
 from pydantic import ValidationError
 
 from probe.document.model import Kind, PixelState, Place, PlayfieldMap, shown_number
+from probe.document.model.evenings import Photo
 from probe.document.model.record import MAX_TEXT, storable
 from probe.document.operations import (
     add_place,
@@ -26,6 +28,7 @@ from probe.document.operations import (
     set_verified,
     update_place,
 )
+from probe.document.photos import NoSuchTargetError, attach
 from probe.document.plural import many
 from probe.document.revisions import changed_in, is_verified
 
@@ -41,6 +44,8 @@ class Column(Enum):
     KIND = "kind"
     STATE = "state"
     NOTE = "note"
+    PHOTO = "photo of the place"
+    JOINT_PHOTO = "photo of the joint before it"
 
 
 FROM_LIST = (Column.KIND, Column.STATE)
@@ -83,6 +88,8 @@ def value_now(map_: PlayfieldMap, at: At, column: Column) -> str:
             return pixel.state.value
         case Column.NOTE:
             return pixel.note
+        case Column.PHOTO | Column.JOINT_PHOTO:
+            return ""
         case _ if place is None:
             return ""
         case Column.NAME:
@@ -130,8 +137,48 @@ def changed(map_: PlayfieldMap, rows: Sequence[At], column: Column, text: str) -
                 for at in rows:
                     map_ = set_note(map_, *at, text)
                 return Changed(map_, f"{_of(rows)}: note {'kept' if text else 'taken out'}")
+            case Column.PHOTO | Column.JOINT_PHOTO:
+                return _photographed(map_, rows, text, of_joint=column is Column.JOINT_PHOTO)
+    except NoSuchTargetError as error:
+        raise CannotChangeError(str(error)) from None
     except ValidationError as error:
-        raise CannotChangeError(f"{column.value}: {error.errors(include_url=False)[0]['msg'].lower()}") from None
+        why = error.errors(include_url=False)[0]["msg"]
+        of_ours = why.removeprefix("Value error, ")
+        raise CannotChangeError(of_ours if of_ours != why else f"{column.value}: {why.lower()}") from None
+
+
+def _photographed(map_: PlayfieldMap, rows: Sequence[At], file: str, *, of_joint: bool) -> Changed:
+    """A photo of each row's place or joint, by the name of its file; one that is attached there already is taken off."""
+    if not file:
+        raise CannotChangeError("type the file name of a photo that lies beside the map, as in eel.jpg")
+    if of_joint:
+        targets = [{"chain": chain, "pixel": pixel_at(map_, chain, number).id} for chain, number in rows]
+    else:
+        targets = [{"place": place.id} for place in places_at(map_, rows)]
+    if not targets:
+        raise CannotChangeError("no place is known there: name it first, or take the photo of the joint")
+
+    def shows(photo: Photo) -> bool:
+        return photo.file == file and any(
+            all(getattr(photo, key) == value for key, value in target.items()) for target in targets
+        )
+
+    kept = tuple(photo for photo in map_.photos if not shows(photo))
+    of = f"the joint{'s' if len(targets) > 1 else ''} before {_of(rows)}" if of_joint else _places_in_words(map_, rows)
+    if len(kept) < len(map_.photos):
+        return Changed(
+            map_.model_copy(update={"photos": kept}), f"{of}: photo {file} taken off; the file stays as it is"
+        )
+    for chain, number in rows if of_joint else ():
+        map_ = attach(map_, file, pixel=f"{chain}:{number}")
+    for target in () if of_joint else targets:
+        map_ = attach(map_, file, place=target["place"])
+    return Changed(map_, f"{of}: photo {file}, for the sheet. It has to lie beside the map file")
+
+
+def _places_in_words(map_: PlayfieldMap, rows: Sequence[At]) -> str:
+    places = places_at(map_, rows)
+    return places[0].label if len(places) == 1 else many(len(places), "place")
 
 
 def _of(rows: Sequence[At]) -> str:
@@ -156,8 +203,7 @@ def _of_places(map_: PlayfieldMap, rows: Sequence[At], update: dict[str, object]
         map_ = update_place(map_, place.model_copy(update=update))
     without = sum(pixel_at(map_, *at).place is None for at in rows)
     left = f"; {many(without, 'pixel')} without a place {'is' if without == 1 else 'are'} as before" if without else ""
-    of = places[0].label if len(places) == 1 else many(len(places), "place")
-    return Changed(map_, f"{of}: {words}{left}")
+    return Changed(map_, f"{_places_in_words(map_, rows)}: {words}{left}")
 
 
 def _stated(map_: PlayfieldMap, rows: Sequence[At], state: PixelState) -> Changed:

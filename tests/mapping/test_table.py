@@ -10,7 +10,17 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.model import Kind, PixelState, PlayfieldMap
 from probe.document.operations import pixel_at, set_verified
 from probe.document.revisions import next_number
-from probe.mapping.table import EditRows, MapTableState, MarkAll, MarkRow, PickChain, PickRow, SearchFor, make
+from probe.mapping.table import (
+    EditRows,
+    MapTableState,
+    MarkAll,
+    MarkRow,
+    PickChain,
+    PickRow,
+    SearchFor,
+    TableTask,
+    make,
+)
 from probe.mapping.table_edit import CannotChangeError, Column, changed, numbered, places_at, unsettled, value_now
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -183,3 +193,53 @@ def test_only_the_rows_change_and_only_in_that_column(rows: list[tuple[str, int]
         assert all(names), "every row that was named has a place"
     for at in unsettled(HALF, after, rows):
         assert pixel_at(after, *at).verified == 0
+
+
+def in_full(play: Played[MapTableState]) -> str:
+    """The row in hand with nothing cut."""
+    return " ".join(line.text for line in TableTask().view(play.state).beside)
+
+
+def test_photos_are_attached_to_places_and_joints_by_file_name_and_taken_off_again() -> None:
+    play = table()
+    place = play.map.place_of(pixel_at(play.map, "playfield", 1))
+    assert place is not None
+    play(PickRow(("playfield", 1)), EditRows(Column.PHOTO), ev.Typed("eel.jpg"), ev.Take())
+    assert [(photo.file, photo.place) for photo in play.map.photos] == [("eel.jpg", place.id)]
+    assert "photo eel.jpg" in play.state.message
+    assert "beside the map file" in play.state.message
+    play(EditRows(Column.JOINT_PHOTO), ev.Typed("joint.PNG"), ev.Take())
+    pixel = pixel_at(play.map, "playfield", 1).id
+    assert [(photo.file, photo.chain, photo.pixel) for photo in play.map.photos[1:]] == [
+        ("joint.PNG", "playfield", pixel)
+    ]
+    assert "photos eel.jpg, joint.PNG" in in_full(play)
+    play(PickRow(("playfield", 2)))
+    assert "eel.jpg" not in in_full(play)
+    play(PickRow(("playfield", 1)), EditRows(Column.PHOTO), ev.Typed("eel.jpg"), ev.Take())
+    assert [photo.file for photo in play.map.photos] == ["joint.PNG"]
+    assert "taken off" in play.state.message
+    play(ev.Undo())
+    assert [photo.file for photo in play.map.photos] == ["eel.jpg", "joint.PNG"]
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("", "type the file name"),
+        ("../eel.jpg", "no folder"),
+        ("eel.txt", "it has to end in .jpg"),
+    ],
+)
+def test_what_is_no_photo_beside_the_map_is_refused(name: str, words: str) -> None:
+    map_ = two_chains()
+    for column in (Column.PHOTO, Column.JOINT_PHOTO):
+        with pytest.raises(CannotChangeError, match=words):
+            changed(map_, [("playfield", 1)], column, name)
+
+
+def test_a_photo_of_a_place_that_is_not_known_says_what_to_do() -> None:
+    homeless = next(at for at in ROWS if pixel_at(HALF, *at).place is None)
+    with pytest.raises(CannotChangeError, match="name it first, or take the photo of the joint"):
+        changed(HALF, [homeless], Column.PHOTO, "eel.jpg")
+    assert len(changed(HALF, [homeless], Column.JOINT_PHOTO, "eel.jpg").map.photos) == 1
