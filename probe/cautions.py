@@ -157,8 +157,8 @@ LIGHT: Final = (
 
 # Where lamps of the running game are watched.
 GAME_ON: Final = (
-    "  The game is on: keep hands, tools and meter tips out from under the playfield.",
-    "  Lamp voltage reaches the board through its input circuit only, never straight.",
+    "The game is on: keep hands, tools and meter tips out from under the playfield.",
+    "Lamp voltage reaches the board through its input circuit only, never straight.",
 )
 
 # Before a board is checked.

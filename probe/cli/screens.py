@@ -394,7 +394,7 @@ def _on_chain(arguments: argparse.Namespace, opening: Opening) -> tuple[str, Ses
         return None
 
 
-def _launch(arguments: argparse.Namespace, opening: Opening) -> tuple[LaunchOptions, Session] | None:
+def launched(arguments: argparse.Namespace, opening: Opening) -> tuple[LaunchOptions, Session] | None:
     """What the command line opens; None, after saying why, if that cannot be."""
     options = opening.options()
     match arguments.command:
@@ -429,7 +429,7 @@ def open_program(arguments: argparse.Namespace) -> int:
     for sentence in wrong:
         complain(f"{settings_path()}: {sentence}")
     opening = Opening(arguments, settings)
-    launch = _launch(arguments, opening)
+    launch = launched(arguments, opening)
     if launch is None:
         return Exit.USAGE
     options, session = launch
@@ -445,7 +445,7 @@ def open_program(arguments: argparse.Namespace) -> int:
         if then == (HOME,):
             launch = replace(opening.options(), start_here=True), Session()
         else:
-            launch = _launch(opening.arguments, opening)
+            launch = launched(opening.arguments, opening)
         assert launch is not None, "what is offered inside can be opened"
         code, then = _run(*launch, opening)
     return code

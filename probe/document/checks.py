@@ -359,7 +359,6 @@ def _proofs(map_: PlayfieldMap) -> Iterator[Finding]:
 def _wiring_faults(map_: PlayfieldMap) -> Iterator[tuple[str, str, str, str | None]]:
     """Feeds, joints and batches that lead nowhere, as (code, what, what to do, where). The last item is the chain's id, None if there is no such chain."""
     supplies = {supply.id for supply in map_.supplies}
-    batches = {batch.id for batch in map_.batches}
     for feed in map_.feeds:
         chain = feed.chain if feed.chain in map_.chain_by_id else None
         if feed_number(map_, feed) is None:
@@ -376,7 +375,7 @@ def _wiring_faults(map_: PlayfieldMap) -> Iterator[tuple[str, str, str, str | No
             if here is None or expected is None or expected != here - 1:
                 what = f"a joint is noted between {joint.after or 'the board'} and {joint.before}, which are not neighbours"
                 yield "joint-lost", what, "Look at the wiring there, and note the joint anew", chain_record.id
-        unknown = sorted({p.batch for p in chain_record.pixels if p.batch is not None and p.batch not in batches})
+        unknown = sorted({p.batch for p in chain_record.pixels if p.batch is not None and map_.batch_of(p) is None})
         for name in unknown:
             what = f"pixels are said to be of the batch {name}, which the map does not have"
             yield "batch-unknown", what, "Enter the batch, or choose another for these pixels", chain_record.id

@@ -23,6 +23,7 @@ from probe.document.change_words import pixel_words
 from probe.document.edits import Edit, EditError, Insert, MoveRun, Remove, Replace, Reverse, Swap, apply_edit, ordered
 from probe.document.model import MAX_PIXELS, Chain, Place, PlayfieldMap
 from probe.document.operations import folded
+from probe.document.wiring import batch_named
 
 LIKE_ENOUGH = 84.0
 """Least likeness (0 to 100, rapidfuzz's plain ratio) of a label that is not spelt as in the map. Our own choice."""
@@ -256,9 +257,9 @@ def _batch(reader: _Reader) -> str | None:
     given = reader.parts.get("batch")
     if given is None:
         return None
-    for batch in reader.map.batches:
-        if folded(_unquoted(given)) in (folded(batch.name), batch.id):
-            return batch.id
+    batch = batch_named(reader.map, _unquoted(given)) or reader.map.batch_by_id.get(folded(_unquoted(given)))
+    if batch is not None:
+        return batch.id
     known = ", ".join(f'"{batch.name}"' for batch in reader.map.batches[:5]) or "none"
     raise EditTextError(f"there is no batch {_short(given)}: the map has {known}")
 

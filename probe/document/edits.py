@@ -151,7 +151,7 @@ def apply_edit(
     if chain is None:
         raise EditError(f"there is no chain {edit.chain!r}")
     batch = edit.batch if isinstance(edit, Insert | Replace) else None
-    if batch is not None and batch not in {b.id for b in map_.batches}:
+    if batch is not None and batch not in map_.batch_by_id:
         raise EditError(f"there is no batch {batch!r} in this map: add it first, or leave it out")
     slots = ordered(len(chain.pixels), edit)
     names = iter(fresh_ids(map_, chain, sum(slot is None for slot in slots), used))

@@ -103,7 +103,7 @@ def balanced(map_: PlayfieldMap, pixel: Pixel, colour: Colour) -> Colour:
     Each of red, green and blue in the proportion that the batch's white has to `BULB_WHITE`; where one would be above
     full, all are lowered alike.
     """
-    batch = next((b for b in map_.batches if b.id == pixel.batch), None) if pixel.batch else None
+    batch = map_.batch_of(pixel)
     if batch is None or not batch.white:
         return colour
     white = Colour.from_text(batch.white)

@@ -270,12 +270,14 @@ def _papers(map_: PlayfieldMap, in_board: int | None, seen: str) -> Iterator[Nee
     if (table.lamps or table.groups) and (in_board is None or not _is_table_of(map_, in_board)):
         pixels = [row.pixels for row in table.lamps] + [row.pixels for row in table.groups]
         state = f"{zlib.crc32(repr(pixels).encode()):08x}"
-        detail = "until a line ticked off says that the board has this one"
+        detail = "tick it off once the board has this table"
         if in_board is not None:
             detail = f"the map has changed since the board was looked at{f' on {local_date(seen)}' if seen else ''}"
         yield Need("board", "Put the table into the board", detail, key="table", state=state)
     number = map_.revisions[-1].number if map_.revisions else 0
-    detail = f"a sheet of before revision {number} is older than the map" if number else "none is noted"
+    detail = (
+        f"a sheet from before revision {number} is older than the map" if number else "tick it off once it is printed"
+    )
     yield Need(
         "",
         "Print the sheet for the cabinet",

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.harness import Batch, Feed, Joint, Supply
-from probe.document.operations import grown, replace_chain, slug
+from probe.document.operations import folded, grown, replace_chain, slug
 
 Listed = TypeVar("Listed", Batch, Feed, Supply)
 _LISTS = {Batch: "batches", Feed: "feeds", Supply: "supplies"}
@@ -87,6 +87,11 @@ def add_batch(map_: PlayfieldMap, name: str, **fields: object) -> tuple[Playfiel
     """One more batch. Raises pydantic.ValidationError."""
     batch = Batch.model_validate({"id": slug(name, {b.id for b in map_.batches}, "batch"), "name": name, **fields})
     return put(map_, batch), batch
+
+
+def batch_named(map_: PlayfieldMap, name: str) -> Batch | None:
+    """The batch of that name, as names are compared; None if there is none."""
+    return next((batch for batch in map_.batches if folded(batch.name) == folded(name)), None)
 
 
 def add_feed(

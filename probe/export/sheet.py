@@ -107,13 +107,13 @@ def _state(pixel: Pixel) -> str:
 
 
 def _by_number(map_: PlayfieldMap) -> Iterator[str]:
-    batches = {batch.id: batch.name for batch in map_.batches}
     for chain in map_.chains:
         rows = []
         last_batch = None
         for number, pixel in enumerate(chain.pixels):
             place = map_.place_of(pixel)
-            batch = "" if pixel.batch == last_batch else escape(batches.get(pixel.batch or "", "no batch noted"))
+            noted = map_.batch_of(pixel)
+            batch = "" if pixel.batch == last_batch else escape(noted.name if noted else "no batch noted")
             last_batch = pixel.batch
             rows.append(
                 (

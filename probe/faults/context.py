@@ -109,7 +109,6 @@ def facts(map_: PlayfieldMap, chain_id: str, *, now: str) -> Facts:
     splices = [r for r in map_.revisions if chain_id in r.rewired]
     last = splices[-1] if splices else None
     since = None if last is None else days_between(last.time, now)
-    names = {batch.id: batch.name for batch in map_.batches}
     seen = [p for p in chain.pixels if p.verified or p.state in (PixelState.PLACED, PixelState.HIDDEN)]
     proved = {p.verified for p in chain.pixels if p.verified and (last is None or p.verified > last.number)}
     first_right = next((r.time for r in map_.revisions if r.number in proved), None)
@@ -122,7 +121,7 @@ def facts(map_: PlayfieldMap, chain_id: str, *, now: str) -> Facts:
         feeds=len(feeds),
         supplies=len({feed.supply for feed in feeds}),
         four_colour=len(chain.order) == 4,
-        batches=[names.get(p.batch, p.batch) for p in chain.pixels if p.batch is not None],
+        batches=[p.batch for p in chain.pixels if p.batch is not None],
     )
 
 

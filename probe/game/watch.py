@@ -477,5 +477,5 @@ def _panel(s: Watch) -> tuple[Line, ...]:
             on = s.on[number - 1]
             mark = ">" if number == chosen else "+" if number in recent else " "
             style = "bold reverse" if on else "bold" if number in recent else "dim"
-            cells.append(Line(f"{mark}{number:>2}{'●' if on else '·'}{s.names.get(number, '-')}", style))
+            cells.append(Line(f"{mark}{number:>2}{'●' if on else '·'}", style, s.names.get(number, "-")))
     return tuple(cells)

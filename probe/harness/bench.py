@@ -21,9 +21,8 @@ from device_protocol.values import Colour
 from probe.cautions import Moment
 from probe.document.model.harness import Batch, Judged, Metered
 from probe.document.model.record import storable
-from probe.document.operations import folded
 from probe.document.outside_text import spaced
-from probe.document.wiring import add_batch, put
+from probe.document.wiring import add_batch, batch_named, put
 from probe.harness.base import PowerError
 from probe.harness.pixels import PIXEL_KINDS, nominal_volt_of
 from probe.harness.power_up import Judgement, bench_words, judge_ohms, read_value
@@ -128,7 +127,7 @@ class Bench(TaskState):
     @property
     def record(self) -> Batch | None:
         """The batch on the bench, if it is still in the map."""
-        return next((batch for batch in self.map.batches if batch.id == self.batch), None)
+        return self.map.batch_by_id.get(self.batch)
 
     @property
     def kind_name(self) -> str:
@@ -269,7 +268,7 @@ def make(opened: Opened) -> tuple[BenchTask, Bench]:
     """The bench test; the facts may name a batch by its id."""
     assert opened.map is not None, "a batch belongs to a map"
     map_ = opened.map
-    batch = next((b for b in map_.batches if b.id == opened.facts), None)
+    batch = map_.batch_by_id.get(opened.facts) if isinstance(opened.facts, str) else None
     output = map_.chains[0].output if map_.chains else 0
     named = batch or (map_.batches[-1] if map_.batches else None)
     at = map_.batches.index(named) if named is not None else 0
@@ -346,7 +345,7 @@ def _named(s: Bench) -> _N:
     name = storable(s.typed).strip()
     if not name:
         raise PowerError("a batch needs a name: the one on its bag.")
-    known = next((b for b in s.map.batches if folded(b.name) == folded(name)), None)
+    known = batch_named(s.map, name)
     if known is not None:
         return _on(replace(s, batch=known.id), BenchStage.COUNT), ()
     try:

@@ -17,7 +17,17 @@ from probe.document.model.record import storable
 from probe.document.operations import grown, replace_chain, update_place
 from probe.document.outside_text import spaced
 from probe.document.plural import many
-from probe.document.wiring import add_batch, add_feed, add_supply, feed_number, joint_at, put, put_joint, take_out
+from probe.document.wiring import (
+    add_batch,
+    add_feed,
+    add_supply,
+    batch_named,
+    feed_number,
+    joint_at,
+    put,
+    put_joint,
+    take_out,
+)
 from probe.harness.base import PowerError
 from probe.harness.copper import BLADE_FUSES, SUPPLY_SIZES_A
 from probe.harness.from_map import (
@@ -267,7 +277,7 @@ FIELDS: Final[dict[type[Record], tuple[Field, ...]]] = {
         Field("data_in", "data in", How.TEXT, optional=True),
         Field("data_out", "data out", How.TEXT, optional=True),
         Field("chip", "pixel kind", How.TEXT, optional=True, silent="as the chain"),
-        Field("white", "white as a bulb, RRGGBB", How.TEXT, optional=True, silent="as common parts, FFBF12"),
+        Field("white", "white, as RRGGBB", How.TEXT, optional=True, silent="as common parts, FFBF12"),
         _note(),
     ),
 }
@@ -604,7 +614,7 @@ def set_batch(map_: PlayfieldMap, chain_id: str, text: str) -> PlayfieldMap:
     numbers, name = _range(chain, storable(text), "the name of a batch")
     identifier: str | None = None
     if name != "-":
-        found = next((b for b in map_.batches if b.name.strip().casefold() == name.casefold()), None)
+        found = batch_named(map_, name)
         if found is None:
             map_, key = new_batch(map_, name)
             identifier = key.id

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Final
 from device_protocol.lightness import at_level
 from probe.document.lamp_table import light_of
 from probe.document.model import Chain, Pixel, PixelState, PlayfieldMap, shown_number
-from probe.document.model.harness import Feed, Metered, Power, Supply
+from probe.document.model.harness import Batch, Feed, Judged, Metered, Power, Supply
 from probe.document.outside_text import spaced
+from probe.document.plural import many
 from probe.document.wiring import feed_number, joints_in_order
 from probe.harness.base import PowerError
 from probe.harness.checks import PowerFinding, Weight, findings
@@ -83,6 +84,13 @@ class MapPlan:
         """The same of a chain with its feeds and their supplies."""
         feeds = [feed for feed in self.plan.feeds if feed.chain == name]
         return self.mark(name, *(feed.name for feed in feeds), *(feed.supply for feed in feeds))
+
+    def mark_supply(self, name: str | None = None) -> str:
+        """The same of all that a supply feeds; of all supplies together if none is named."""
+        feeds = [feed for feed in self.plan.feeds if name in (None, feed.supply)]
+        return self.mark(
+            *(part for feed in feeds for part in (feed.chain, feed.name, feed.supply)), *filter(None, [name])
+        )
 
     def where(self, chain_name: str, number: int) -> str:
         """A pixel of the plan as a person knows it: `83 (84th), Trench glow 2`."""
@@ -168,12 +176,19 @@ class _Maker:
         joints = dict(enumerate(joints_in_order(chain)))
         lengths = {k: joint.length_mm for k, joint in joints.items() if joint.length_mm is not None}
         between = {k: joint for k, joint in joints.items() if k}
+        runs, measured = self.runs(chain, name), self.measured(chain)
+        silent = sum(run.count for run in runs if run.measured is None and run.drawing.current_assumed)
+        if measured is None and silent:
+            which = "each pixel" if silent == chain.length else many(silent, "pixel")
+            self.assume(
+                name, f"the current of {which} is in no sheet: taken from memory; measure dark and all red", "current"
+            )
         return ChainPlan(
             name=name,
             wire=wire_of(chain.wire or ASSUMED_WIRE),
             ground_wire=None if chain.ground_wire is None else wire_of(chain.ground_wire),
             section_m=self.sections(chain, lengths, name),
-            runs=self.runs(chain, name),
+            runs=runs,
             odd_joints=tuple(
                 OddJoint(after_pixel=k - 1, plus_ohm=joint.extra_mohm / 1000, ground_ohm=joint.extra_mohm / 1000)
                 for k, joint in between.items()
@@ -181,7 +196,7 @@ class _Maker:
             ),
             plus_cut_after=tuple(k - 1 for k, joint in between.items() if joint.five_volt_open),
             ceiling_ma=chain.ceiling_ma,
-            measured=self.measured(chain),
+            measured=measured,
             connector=chain.connector if chain.connector in PLUGS else "",
             data_lead_m=lengths.get(0, 0.0) / 1000,
             places=tuple(self.area_starts(chain)),
@@ -218,11 +233,23 @@ class _Maker:
             for batch in self.map.batches
             if batch.chip is not None and any(pixel.batch == batch.id for pixel in chain.pixels)
         }
-        each = [(kinds.get(pixel.batch or "", base), self.given(pixel)) for pixel in chain.pixels]
-        each += [(base, None)] * (chain.length - len(chain.pixels))
+        readings = {batch.id: self.on_bench(batch) for batch in self.map.batches}
+        each = [
+            (kinds.get(pixel.batch or "", base), self.given(pixel), readings.get(pixel.batch or ""))
+            for pixel in chain.pixels
+        ]
+        each += [(base, None, None)] * (chain.length - len(chain.pixels))
         return tuple(
-            PixelRun(kind=kind, colour=given, count=len(list(group))) for (kind, given), group in groupby(each)
+            PixelRun(kind=kind, colour=given, measured=measured, count=len(list(group)))
+            for (kind, given, measured), group in groupby(each)
         )
+
+    def on_bench(self, batch: Batch) -> Measured | None:
+        """The readings of a batch on the bench, unless they stopped the test: a short is no pixel's current."""
+        dark, red, pixels = batch.bench_dark_ma, batch.bench_red_ma, batch.bench_pixels
+        if dark is None or red is None or pixels is None or red <= dark or batch.bench_judged is Judged.STOP:
+            return None
+        return Measured(dark_a=dark / 1000, red_a=red / 1000, pixels=pixels)
 
     def given(self, pixel: Pixel) -> tuple[int, int, int, int] | None:
         """What a pixel's place is given at most; None where no place is known: every channel full."""

@@ -122,16 +122,14 @@ def joint_view(map_: PlayfieldMap, chain: Chain, number: int, joint: Joint | Non
     noted of the first joint, or nothing. `joint`: its record, if it is at hand.
     """
     joint = joint_at(chain, number) if joint is None else joint
-    first, second = (chain.pixels[k].batch if k >= 0 else None for k in (number - 1, number))
-    batches = {batch.id: batch for batch in map_.batches if batch.id in (first, second)}
     leaving = joint_side(
-        batches.get(first or ""),
+        map_.batch_of(chain.pixels[number - 1]) if number else None,
         pixel=number - 1 if number else None,
         data=WireFunction.DATA_OUT,
         noted=(joint.leaving_5v, joint.leaving_ground, joint.leaving_data),
     )
     arriving = joint_side(
-        batches.get(second or ""),
+        map_.batch_of(chain.pixels[number]),
         pixel=number,
         data=WireFunction.DATA_IN,
         noted=(joint.arriving_5v, joint.arriving_ground, joint.arriving_data),

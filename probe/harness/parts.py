@@ -176,11 +176,10 @@ def parts_list(map_: PlayfieldMap, power: MapPower, *, cuts: Sequence[Cut] | Non
 
 
 def _pixel_rows(map_: PlayfieldMap) -> Iterator[PartsRow]:
-    batches = {batch.id: batch for batch in map_.batches}
     found: Counter[tuple[str, str]] = Counter()
     for chain in map_.chains:
         for pixel in chain.pixels:
-            batch = batches.get(pixel.batch or "")
+            batch = map_.batch_of(pixel)
             found[(batch.chip if batch and batch.chip else chain.chip), spaced(batch.name) if batch else ""] += 1
         found[chain.chip, ""] += chain.length - len(chain.pixels)
     states = Counter(pixel.state for _, _, pixel in map_.walk_pixels())
@@ -248,11 +247,10 @@ def _head_rows(map_: PlayfieldMap) -> Iterator[PartsRow]:
     if heads:
         why = "across plus and ground at the head of each chain, right way round"
         yield PartsRow(f"capacitor {CHAIN_CAPACITOR_UF:g} µF, 6.3 V or more", heads, "", why)
-    batches = {batch.id: batch for batch in map_.batches}
     loose = 0
     for chain in chains:
         for pixel in chain.pixels:
-            batch = batches.get(pixel.batch or "")
+            batch = map_.batch_of(pixel)
             loose += _wants_capacitor(batch.chip if batch and batch.chip else chain.chip)
     if loose:
         yield PartsRow("capacitor 100 nF", loose, "", "across each loose pixel; none where its small board has one")

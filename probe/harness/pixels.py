@@ -24,7 +24,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Self
 
 from pydantic import Field
 
@@ -76,6 +76,16 @@ class PixelKind(Frozen):
     def pixel_time_us(self) -> float:
         """Time to clock one pixel's bits."""
         return self.bits * self.bit_time_us
+
+    @property
+    def current_assumed(self) -> bool:
+        """Whether one of its currents is in no sheet."""
+        return any(text.startswith("current") for text in self.assumed)
+
+    def drawing(self, *, idle_a: float, channel_a: float) -> Self:
+        """The kind with currents that were measured in place of its own."""
+        kept = tuple(text for text in self.assumed if not text.startswith("current"))
+        return self.model_copy(update={"idle_a": idle_a, "channel_a": channel_a, "assumed": kept})
 
     @property
     def volts(self) -> str:

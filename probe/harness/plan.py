@@ -6,7 +6,8 @@ figures are wanted.
 
 from __future__ import annotations
 
-from enum import StrEnum
+from collections import Counter
+from enum import Enum, StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, Final, Self
 
@@ -28,24 +29,9 @@ class LoadState(StrEnum):
     FULL_WHITE = "full white"  # a data fault: every channel full, whatever levels and ceiling say
 
 
-class PixelRun(Frozen):
-    """`count` pixels of one kind in a row, and what their places are given at most (0 to 255): `level` on every channel,
-    or `colour` (red, green, blue, white), of which a part without a white channel leaves the last out."""
-
-    kind: str
-    count: int = Field(default=1, ge=1)
-    level: int = Field(default=255, ge=0, le=255)
-    colour: tuple[int, int, int, int] | None = None
-
-    def share(self, kind: PixelKind, ceiling_level: int) -> float:
-        """Light current of what is given, of all channels at 255."""
-        given = (self.level,) * kind.channels if self.colour is None else self.colour[: kind.channels]
-        return sum(min(value, ceiling_level) for value in given) / (255 * kind.channels)
-
-
 class Measured(Frozen):
-    """Two meter readings of a whole chain in A: all dark, and all red at full, which take the place of the catalogue's
-    current of its `pixels`."""
+    """Two meter readings of `pixels` pixels in A: all dark, and all red at full, which take the place of the catalogue's
+    current."""
 
     dark_a: float = Field(ge=0)
     red_a: float = Field(gt=0)
@@ -56,6 +42,41 @@ class Measured(Frozen):
         if self.red_a <= self.dark_a:
             raise ValueError("all red must draw more than all dark")
         return self
+
+
+class CurrentFrom(Enum):
+    """Where the current of a pixel comes from, the surest first."""
+
+    CHAIN = "measured in the chain"
+    BENCH = "measured on the bench"
+    SHEET = "by the sheet"
+    ASSUMED = "assumed"
+
+
+class PixelRun(Frozen):
+    """`count` pixels of one kind in a row, and what their places are given at most (0 to 255): `level` on every channel,
+    or `colour` (red, green, blue, white), of which a part without a white channel leaves the last out. `measured`: readings
+    of their batch on the bench."""
+
+    kind: str
+    count: int = Field(default=1, ge=1)
+    level: int = Field(default=255, ge=0, le=255)
+    colour: tuple[int, int, int, int] | None = None
+    measured: Measured | None = None
+
+    @property
+    def drawing(self) -> PixelKind:
+        """Its kind, with the currents of its batch if those were measured."""
+        kind, readings = pixel_kind(self.kind), self.measured
+        if readings is None:
+            return kind
+        each = (readings.red_a - readings.dark_a) / readings.pixels
+        return kind.drawing(idle_a=readings.dark_a / readings.pixels, channel_a=each)
+
+    def share(self, kind: PixelKind, ceiling_level: int) -> float:
+        """Light current of what is given, of all channels at 255."""
+        given = (self.level,) * kind.channels if self.colour is None else self.colour[: kind.channels]
+        return sum(min(value, ceiling_level) for value in given) / (255 * kind.channels)
 
 
 class OddJoint(Frozen):
@@ -127,29 +148,37 @@ class ChainPlan(Frozen):
 
     @cached_property
     def kinds(self) -> tuple[tuple[PixelKind, int], ...]:
-        """(kind, how many) for each run, with the currents that were measured instead of the catalogue's."""
-        kinds = tuple((pixel_kind(run.kind), run.count) for run in self.runs)
+        """(kind, how many) for each run, with the currents that were measured instead of the catalogue's.
+
+        Readings of the chain as it is fitted come before those of a batch on the bench.
+        """
+        kinds = tuple((run.drawing, run.count) for run in self.runs)
         if self.measured is None:
             return kinds
-        # Kinds in one chain keep their proportions.
+        # Kinds and batches in one chain keep their proportions.
         share = self.measured.pixels / sum(count for _, count in kinds)
         idle = share * sum(kind.idle_a * count for kind, count in kinds)
         channel = share * sum(kind.channel_a * count for kind, count in kinds)
         dark_a, red_a = self.measured.dark_a, self.measured.red_a
         factors = (dark_a / idle if idle else 1.0, (red_a - dark_a) / channel if channel else 1.0)
         return tuple(
-            (
-                kind.model_copy(
-                    update={
-                        "idle_a": kind.idle_a * factors[0],
-                        "channel_a": kind.channel_a * factors[1],
-                        "assumed": tuple(text for text in kind.assumed if not text.startswith("current")),
-                    }
-                ),
-                count,
-            )
+            (kind.drawing(idle_a=kind.idle_a * factors[0], channel_a=kind.channel_a * factors[1]), count)
             for kind, count in kinds
         )
+
+    @property
+    def currents_from(self) -> dict[CurrentFrom, int]:
+        """How many pixels have their current from where."""
+        found: Counter[CurrentFrom] = Counter()
+        for run in self.runs:
+            if self.measured is not None:
+                origin = CurrentFrom.CHAIN
+            elif run.measured is not None:
+                origin = CurrentFrom.BENCH
+            else:
+                origin = CurrentFrom.ASSUMED if run.drawing.current_assumed else CurrentFrom.SHEET
+            found[origin] += run.count
+        return {origin: found[origin] for origin in CurrentFrom if found[origin]}
 
     @cached_property
     def volts(self) -> str:

@@ -18,7 +18,7 @@ from probe.harness.copper import LARGEST_LOAD_SHARE
 from probe.harness.from_map import MapPlan, MapPower
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
 from probe.harness.pixels import BOARD_A, USB_BUDGET_A, nominal_volt_of
-from probe.harness.plan import LoadState
+from probe.harness.plan import CurrentFrom, LoadState
 from probe.harness.power_up import bench_words
 from probe.harness.report import ChainReport, FeedReport, PixelVolt, PowerReport, SupplyReport
 
@@ -122,30 +122,34 @@ def _fuse_open_line(made: MapPlan, solved: PowerReport) -> str:
 
 
 def _source_of_current(made: MapPlan, chain: str) -> str:
-    """Where a chain's current comes from."""
-    plan = made.plan.chain(chain)
-    if plan.measured is not None:
-        return "measured"
-    if any(text.startswith("current") for kind, _ in plan.kinds for text in kind.assumed):
-        return "a pixel's current assumed: measure dark and all red"
-    return "by the sheet"
+    """Where a chain's current comes from: `12 pixels measured on the bench, 72 assumed: measure dark and all red`."""
+    found = made.plan.chain(chain).currents_from
+    if len(found) == 1:
+        words = "a pixel's current " + next(iter(found)).value
+    else:
+        parts = (f"{count} {origin.value}" for origin, count in found.items())
+        words = "current of pixels: " + ", ".join(parts)
+    return words + (": measure dark and all red" if CurrentFrom.ASSUMED in found else "")
 
 
 def _currents(made: MapPlan, solved: PowerReport) -> Iterator[str]:
     yield "in A: at the ceiling · typical play · full white (a data fault)"
     states = [solved.state(state) for state in STATES]
-    yield f"all supplies: {_three(s.total_a for s in states)}"
+    yield f"all supplies: {_three(s.total_a for s in states)}{made.mark_supply()}"
     for k, supply in enumerate(states[0].supplies):
-        yield f"supply {supply.name}: {_three(s.supplies[k].load_a for s in states)}"
+        yield f"supply {supply.name}: {_three(s.supplies[k].load_a for s in states)}{made.mark_supply(supply.name)}"
     for k, feed in enumerate(states[0].feeds):
-        yield f"feed {feed.name}: {_three(s.feeds[k].plus_a for s in states)}"
+        chain_name = next(f.chain for f in made.plan.feeds if f.name == feed.name)
+        yield f"feed {feed.name}: {_three(s.feeds[k].plus_a for s in states)}{made.mark_chain(chain_name)}"
     for k, chain in enumerate(states[0].chains):
         yield (
             f"chain {chain.name}: {_three(s.chains[k].total_a for s in states)} ({_source_of_current(made, chain.name)})"
             f"{made.mark(chain.name)}"
         )
-        yield f"largest pixel of {chain.name}, mA: " + " · ".join(
-            f"{float(s.chains[k].current_a.max()) * 1000:.1f}" for s in states
+        yield (
+            f"largest pixel of {chain.name}, mA: "
+            + " · ".join(f"{float(s.chains[k].current_a.max()) * 1000:.1f}" for s in states)
+            + made.mark(chain.name)
         )
 
 
@@ -161,8 +165,9 @@ def _feed(made: MapPlan, solved: PowerReport, feed: FeedReport) -> Iterator[str]
         f"{feed.name}: {plan.length_m:g} m of {plan.wire.name} from {plan.supply} to {plan.chain} "
         f"pixel {made.where(plan.chain, plan.pixel)}{made.mark(feed.name, plan.chain, plan.supply)}"
     )
+    mark = made.mark_chain(plan.chain)
     fuse = "no fuse fits" if feed.fuse.rating_a is None else f"fuse {feed.fuse.rating_a:g} A ({feed.fuse.colour})"
-    yield f"  {fuse}{fitted}. {feed.fuse.reason}"
+    yield f"  {fuse}{fitted}. {feed.fuse.reason}{mark}"
     rating = "not known" if feed.wire_rating_a is None else f"{feed.wire_rating_a:.2g} A (guidance unless the maker's)"
     one = next((f for f in solved.fuse_open if f.feed == feed.name), None)
     if one is not None and one.lowest is None:
@@ -170,9 +175,9 @@ def _feed(made: MapPlan, solved: PowerReport, feed: FeedReport) -> Iterator[str]
     elif one is not None and one.lowest is not None:
         yield (
             f"  with its fuse open: lowest {one.lowest.volt:.2f} V on {one.lowest.chain} at pixel "
-            f"{made.where(one.lowest.chain, one.lowest.pixel)}; hottest {one.hottest}, {warmth(one.hottest_c)}"
+            f"{made.where(one.lowest.chain, one.lowest.pixel)}; hottest {one.hottest}, {warmth(one.hottest_c)}{mark}"
         )
-    yield f"  thinnest wire behind it: {feed.thinnest}, rated {rating}; its own wire {warmth(feed.wire_c)} at full white"
+    yield f"  thinnest wire behind it: {feed.thinnest}, rated {rating}; its own wire {warmth(feed.wire_c)} at full white{mark}"
 
 
 def _supply(made: MapPlan, supply: SupplyReport) -> str:
@@ -184,7 +189,7 @@ def _supply(made: MapPlan, supply: SupplyReport) -> str:
         line += f"; {supply.load_share:.0%} of its {planned.rating_a:g} A"
     if supply.fault_size_a is not None and supply.fault_size_a != supply.size_a:
         line += f"; {supply.fault_a:.2f} A in a data fault"
-    return line + made.mark(supply.name)
+    return line + made.mark_supply(supply.name)
 
 
 def _chain(made: MapPlan, chain: ChainReport) -> Iterator[str]:
@@ -194,22 +199,22 @@ def _chain(made: MapPlan, chain: ChainReport) -> Iterator[str]:
         f"a second; at {made.plan.frames_per_s:g} a second up to {chain.largest_pixels} pixels{made.mark(chain.name)}"
     )
     yield f"  logic level: {chain.logic.advice}"
-    usb = chain.usb
+    usb, mark = chain.usb, made.mark(chain.name)
     if not usb.fits:
         yield f"  USB alone: cannot carry it: these are {chain.volts} pixels, a port gives 5 V"
     elif usb.level is None:
         yield (
             f"  USB alone: cannot carry it: dark pixels and board take {usb.idle_a:.2f} A of {USB_BUDGET_A:g} A "
-            f"(board {BOARD_A:g} A)"
+            f"(board {BOARD_A:g} A){mark}"
         )
     else:
         yield (
             f"  USB alone ({USB_BUDGET_A:g} A, board {BOARD_A:g} A): all white at level {usb.level} of 255 at most, "
-            f"or one pixel at {usb.one_pixel_level}"
+            f"or one pixel at {usb.one_pixel_level}{mark}"
         )
     if not usb.inrush_ok:
         yield f"  its {usb.inrush_uf:.3g} µF are more than a USB port should see when plugged in"
-    yield f"  hottest wire in the chain {warmth(chain.hottest_wire_c)} at full white"
+    yield f"  hottest wire in the chain {warmth(chain.hottest_wire_c)} at full white{made.mark_chain(chain.name)}"
     for reminder in chain.reminders:
         yield f"  fit: {reminder.part} ({reminder.why})"
 
@@ -244,7 +249,9 @@ def as_data(power: MapPower) -> dict[str, Any]:
     ]  # fmt: skip
     out["chains"] = [
         {
-            "name": c.name, "pixels": made.plan.chain(c.name).count, "frame_s": c.frame_s,
+            "name": c.name, "pixels": made.plan.chain(c.name).count,
+            "current_from": {origin.value: count for origin, count in made.plan.chain(c.name).currents_from.items()},
+            "frame_s": c.frame_s,
             "frames_per_s": c.frames_per_s, "largest_pixels": c.largest_pixels,
             "logic_needed_volt": c.logic.needed_volt, "logic_drive_volt": c.logic.drive_volt,
             "logic_ground_lift_volt": c.logic.ground_lift_volt, "logic_ok": c.logic.reads_high, "usb_level": c.usb.level, "usb_one_pixel_level": c.usb.one_pixel_level,

@@ -17,13 +17,14 @@ from probe.document.operations import add_chain, grown, new_map, set_lamps, slug
 from probe.document.plural import many
 from probe.frozen import frozen
 from probe.mapping.searches import SPAN, STRETCH, CountSearch, OrderSearch, SeenColour, colour_of
+from probe.playfield.field import shapes_of
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.command import Command, Means, rows_by_digit
 from probe.task.light import Dark, Light, OutputSetup, Pixels
 from probe.task.screen import PickPort
 from probe.task.task import Next, Opened, Task, TaskState
-from probe.task.views import Line, TaskView
+from probe.task.views import Line, Pane, PictureView, TaskView
 
 ASKING_LEVEL = 16
 USUAL_ORDER = "GRB"
@@ -311,6 +312,8 @@ class SetupTask(Task[Setting]):
             chosen=s.chosen,
             empty=(Line(hint, "dim"),) if hint else (),
             details=_so_far(s),
+            panes=lambda rows: (Pane("Why this is asked", _why(s)), Pane("What comes", _what_comes(s))),
+            picture=PictureView(roomy=True, shapes=shapes_of(s.draft or s.map)),
             message=s.message or s.board.refused or s.board.trouble,
             unsaved=s.unsaved,
         )
@@ -321,17 +324,76 @@ def _letter(s: Setting, row: int) -> str:
     return "YN"[row] if _asks_yes_or_no(s) and row < 2 else str(row + 1)
 
 
+_WHY = {
+    SetupStage.MACHINE: "The name stands in the map, on the sheet for the cabinet and on every screen.",
+    SetupStage.BOARD: "The board says how many outputs it has and what they can do. A map can be begun without it, from paper.",
+    SetupStage.CHAIN: "An output may have no chain, or one without power. Only its first pixels are lit, and dimly.",
+    SetupStage.ORDER: "Parts differ in the order in which they take their colours. Two or three colours seen are enough to know it,"
+    " and then red is red.",
+    SetupStage.COUNT: "The walk goes from the first pixel to the last. Too small a count is noticed at its end, and can be"
+    " changed at any time.",
+    SetupStage.COUNT_ENTRY: "The walk goes from the first pixel to the last. Too small a count is noticed at its end, and can be"
+    " changed at any time.",
+    SetupStage.COUNT_SEARCH: "Each answer halves what the number of pixels may be. Look for any light, in the backbox too.",
+    SetupStage.NAME: "The chain is called so on every screen: by where it runs, such as Playfield or Backbox.",
+    SetupStage.CEILING: "The board dims whatever would draw more, so that neither supply nor wire is asked for too much. For one"
+    " pixel at a time the usual is plenty; a fuse is needed all the same.",
+}
+_STEPS = (
+    ("machine", (SetupStage.MACHINE,)),
+    ("board", (SetupStage.BOARD,)),
+    ("does anything light?", (SetupStage.CHAIN,)),
+    ("order of colours", (SetupStage.ORDER,)),
+    ("number of pixels", (SetupStage.COUNT, SetupStage.COUNT_ENTRY, SetupStage.COUNT_SEARCH)),
+    ("name of the chain", (SetupStage.NAME,)),
+    ("most current", (SetupStage.CEILING,)),
+)
+
+
+def _why(s: Setting) -> tuple[Line, ...]:
+    return (Line(_WHY.get(s.stage, ""), wrap=True),)
+
+
+def _what_comes(s: Setting) -> tuple[Line, ...]:
+    """The questions in their order, this one marked; then what they lead to."""
+    at = next((n for n, (_, stages) in enumerate(_STEPS) if s.stage in stages), len(_STEPS))
+    lines = [
+        Line(f"{'▸' if n == at else ' '} {words}", "bold" if n == at else "dim" if n < at else "")
+        for n, (words, _) in enumerate(_STEPS)
+    ]
+    outputs = s.board.identity.outputs if s.board.identity is not None else 1
+    again = (
+        (Line(f"  the same for output {s.output + 1}" + (f" to {outputs - 1}" if s.output + 2 < outputs else "")),)
+        if s.output + 1 < outputs
+        else ()
+    )
+    return (*lines, *again, Line("  then the walk: name what lights"))
+
+
 def _so_far(s: Setting) -> tuple[Line, ...]:
     """What was answered up to here."""
     if s.draft is None:
         return ()
     chains = [
-        f"output {chain.output}: {chain.name}, {chain.count if chain.count is not None else 'count open'}"
-        f"{'' if chain.count is None else ' pixel' if chain.count == 1 else ' pixels'}, {chain.order}"
+        f"Output {chain.output}: {chain.name}, {many(chain.count, 'pixel') if chain.count is not None else 'count open'}, {chain.order}"
         for chain in s.draft.chains
     ]
-    lines = (f"machine: {s.draft.machine.name}", *chains)
+    here = _of_this_output(s)
+    lines = (f"Machine: {s.draft.machine.name}", *chains, *((f"Output {s.output}: {here}",) if here else ()))
     return (Line("Answered so far", "dim"), *(Line(line) for line in lines))
+
+
+def _of_this_output(s: Setting) -> str:
+    """What is known of the output that is asked about."""
+    seen = [f"test colour {n}: {seen.value}" for n, (_, _, seen) in enumerate(s.order.answers, start=1)]
+    known = {
+        SetupStage.ORDER: ["something lights", *seen],
+        SetupStage.COUNT: [s.found_order],
+        SetupStage.COUNT_ENTRY: [] if s.paper else [s.found_order],
+        SetupStage.COUNT_SEARCH: [s.found_order],
+        SetupStage.CEILING: [s.name, many(s.found_count, "pixel") if s.found_count else "count open", s.found_order],
+    }
+    return ", ".join(known.get(s.stage, []))
 
 
 def _question(s: Setting) -> tuple[object, ...]:
@@ -430,7 +492,7 @@ def _picked(s: Setting, index: int) -> _N:
             return replace(s, found_order=USUAL_ORDER, stage=SetupStage.COUNT), ()
         case SetupStage.ORDER:
             search = s.order.answered(tuple(SeenColour)[index])
-            words = "these answers fit no byte order: once more from the start" if search.contradicted else ""
+            words = "No order of colours gives these answers: asked again from the first" if search.contradicted else ""
             s = replace(s, order=search, message=words)
             if search.found is not None:
                 return replace(s, found_order=search.found, stage=SetupStage.COUNT), ()

@@ -379,7 +379,14 @@ def compared(one: Plan, other: Plan) -> tuple[tuple[str, str, str], ...]:
             f"{longest.cut_mm:.0f} mm to {longest.seat.label}", f"{len(_ties(plan)) - len(shared)}",
         )  # fmt: skip
 
-    what = ("way", "wire to cut, a conductor", "areas come into", "pixels", "longest stretch", "stretches of its own")
+    what = (
+        "way",
+        "wire to cut for each conductor",
+        "areas entered",
+        "pixels",
+        "longest stretch",
+        "stretches only here",
+    )
     return tuple(zip(what, of(one), of(other), strict=True))
 
 

@@ -583,8 +583,8 @@ def _panes(s: ChainPlanning) -> tuple[Pane, ...]:
     if s.plan is not None:
         for other in (s.now, s.kept):
             if other is not None:
-                rows = compared(s.plan, other)
-                lines = tuple(Line(f"{what}: {mine} (there {theirs})", wrap=True) for what, mine, theirs in rows)
+                rows, there = compared(s.plan, other), "now" if other is s.now else "kept"
+                lines = tuple(Line(f"{what}: {mine} ({there} {theirs})", wrap=True) for what, mine, theirs in rows)
                 panes.append(Pane(f"This plan, and {'as it is' if other is s.now else 'the kept one'}", lines))
         doubts = (*s.plan.brief.doubts, *s.plan.broken_rules)
         if doubts:

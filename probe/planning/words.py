@@ -32,8 +32,8 @@ def headline(plan: Plan) -> str:
     """The plan in one line."""
     sizes = " + ".join(str(len(seats)) for seats in plan.order)
     return (
-        f"{sizes} pixels, way {plan.way_mm / 1000:.2f} m, wire to cut {plan.wire_mm / 1000:.2f} m a conductor, "
-        f"{plan.visits} times into an area"
+        f"{sizes} pixels, way {plan.way_mm / 1000:.2f} m, wire to cut {plan.wire_mm / 1000:.2f} m for each conductor, "
+        f"areas entered {many(plan.visits, 'time')}"
     )
 
 

@@ -389,7 +389,7 @@ def _name_panel(cells: dict[tuple[int, int], Cell], window: Window) -> None:
     top = min((row for _, row in cells), default=0) - 1
     start = (window.columns - len(PANEL_NAME)) // 2
     if top >= 0 and start >= 0:
-        cells |= {(start + at, top): (sign, "other") for at, sign in enumerate(PANEL_NAME)}
+        cells |= {(start + at, top): (sign, "number") for at, sign in enumerate(PANEL_NAME)}
 
 
 def _grid(window: Window) -> dict[tuple[int, int], Cell]:

@@ -52,6 +52,7 @@ class PictureView:
     `start`: where a mark that is moved by arrows begins. `chain`: the one in hand, whose places are brighter than the others'.
     `legend`: what the signs mean; with `map_legend` those of the places.
     `area`: only this area is drawn. `route`, `grid`: these are drawn too. `wide`: the picture has what the texts leave.
+    `roomy`: it is drawn only on a large terminal, where it is beside the matter.
 
     `shapes`: these are drawn instead of the map's; `shape`: the one in hand, drawn brightest.
 
@@ -71,6 +72,7 @@ class PictureView:
     route: bool = False
     grid: bool = False
     wide: bool = False
+    roomy: bool = False
     shapes: tuple[Shape, ...] | None = None
     shape: Shape | None = None
     seen_on_request: bool = False
@@ -92,7 +94,8 @@ class TaskView:
     """One question at a time. The screen cuts, wraps and places; the parts stand in this order from the top.
 
     `head`: where one is; `board`: how the board is. `number` is drawn large, hollow unless `lit`. `cells` are short
-    texts side by side, `across` in a row, each cut to its share of the width. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
+    texts side by side, `across` in a row, each cut to its share of the width; their notes follow where there
+    is room. `above` stands over the entry line (`prompt`, and what is `typed`; no line where that is None), then come the `items` with the one `chosen`, or
     `empty` where there are none, `details` (long texts, which scroll), `below`, `panes` (made only on a large terminal, for so many lines each),
     `message` and `progress`. `second` is another picture, beside the first where the terminal is wide; in the demo it shows what
     is lit under the glass.

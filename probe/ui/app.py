@@ -401,7 +401,9 @@ class ProbeApp(App[str]):
             self.then = self._another_round() if result == "again" else ()
             self.call_next(self.action_quit)
         elif self.runtime.layers[0].name == "walk":
-            self.open_menu(MenuGroup.MAP)
+            # Esc held down is asked for again before the menu is there
+            if self._shown and self.screen is self._shown[-1][1]:
+                self.open_menu(MenuGroup.MAP)
         elif self.runtime.layers[0].name == "setup":
             self.screen_event(se.GoOn((HOME,)))
         else:

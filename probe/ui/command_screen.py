@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.cells import cell_len
 from textual import events
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingsMap
+from textual.containers import Container
 from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Input, Static
@@ -61,6 +64,36 @@ def line_content(line: Line, width: int | None = None) -> Content:
     return plain(text, line.style).append(plain(cut(note, room) if room > _LEAST_NOTE else "", "dim"))
 
 
+ROOMY = (100, 34)
+"""Columns and rows from which on there is room for panes."""
+LARGE = 180
+"""Columns from which on there is room for a pane beside everything, and the number is drawn twice as large."""
+_ASIDE_WIDTH, _LEAST_ASIDE = 58, 9
+"""Columns of the panes beside a table or a form, and the rows they need below one."""
+
+
+class Aside(Container):
+    """Beside a table or a form on a large terminal, or below it where rows are left: what the screen is for, and its keys."""
+
+    DEFAULT_CSS = """
+    Aside { display: none; height: auto; layout: horizontal; }
+    Aside > Static { width: 1fr; height: auto; border: round $face-edge; border-title-color: $face-muted; padding: 0 1; }
+    Aside.at-side { dock: right; width: 62; height: 1fr; margin: 1 0; layout: vertical; }
+    """
+
+    def __init__(self) -> None:
+        super().__init__(id="aside")
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="aside-about")
+        yield Static(id="aside-keys")
+
+    def on_mount(self) -> None:
+        """Entitle both."""
+        self.query_one("#aside-about").border_title = "What this is for"
+        self.query_one("#aside-keys").border_title = "Keys here"
+
+
 class CommandScreen(Screen[None]):
     """A screen that shows a layer of the runtime's stack, with the keys of its task's commands."""
 
@@ -70,6 +103,7 @@ class CommandScreen(Screen[None]):
 
     def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
         super().__init__()
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-small"), (ROOMY[0], "-medium"), (LARGE, "-large")]
         self.open_task = shown
         self._lines: dict[str, Content] = {}
         self.commands: dict[str, Command] = {command.id: command for command in self.open_task.task.commands}
@@ -141,6 +175,10 @@ class CommandScreen(Screen[None]):
         """Draw for the first time."""
         self.redraw()
 
+    def on_resize(self) -> None:
+        """Lines are cut to the width there is."""
+        self.call_after_refresh(self.redraw)
+
     def on_screen_resume(self) -> None:
         """What lay over it may have changed what it shows."""
         self.redraw()
@@ -155,6 +193,51 @@ class CommandScreen(Screen[None]):
     def draw(self, view: object) -> None:
         """Draw a view."""
         raise NotImplementedError
+
+    @property
+    def is_roomy(self) -> bool:
+        """Whether there is room for panes."""
+        return self.size.width >= ROOMY[0] and self.size.height >= ROOMY[1]
+
+    def put_aside(self, free_rows: int, *, beside: bool = True) -> None:
+        """Fill what stands `beside` a table or a form on a large screen, or below it, where `free_rows` are left."""
+        aside = self.query_one(Aside)
+        large = beside and self.is_roomy and self.size.width >= LARGE
+        aside.display = large or (self.is_roomy and free_rows >= _LEAST_ASIDE)
+        if not aside.display:
+            return
+        aside.set_class(large, "at-side")
+        width = _ASIDE_WIDTH if large else self.size.width // 2 - 4
+        about = self.what_for
+        self.put("aside-about", Content(about))
+        rows = self.size.height - len(wrap(about, width)) - 9 if large else free_rows - 2
+        self.put("aside-keys", self.keys_here(rows, width))
+
+    @property
+    def what_for(self) -> str:
+        """What the screen is for, in sentences."""
+        from probe.ui.help import ABOUT
+
+        return ABOUT.get(self.open_task.name, "")
+
+    def keys_here(self, rows: int, width: int) -> Content:
+        """What the keys do in this state, as far as there are rows for it."""
+        found: dict[str, str] = {}
+        for command in self.commands.values():
+            keys = keys_of(command, self._changed_keys)
+            if isinstance(command.event, ev.TakeRow) and command.letter.isdecimal():
+                found.setdefault("1-9", "The row that stands beside it")
+            elif keys and command.means is not Means.BACK and self._applies(command):
+                found.setdefault(key_name(keys[0]), command.words)
+        for means in PICKERS:
+            if picked := [command.words for command in self.picker_rows(means) if self._applies(command)]:
+                found.setdefault(key_name(means.keys[0]), ", ".join(picked))
+        room = max(len(key) for key in found) + 2 if found else 0
+        lines = [
+            Content.styled(key.ljust(room), "bold $face-key").append(plain(words, width=max(4, width - room)))
+            for key, words in list(found.items())[:rows]
+        ]
+        return Content("\n").join(lines)
 
     def progress_words(self, progress: str) -> str:
         """What is waited for, else how far the task is."""

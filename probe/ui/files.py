@@ -89,6 +89,11 @@ class FileScreen(ModalScreen[None]):
         self._forms = forms
         self._form: FileKind | None = None
 
+    @property
+    def ENTER(self) -> str:  # noqa: N802 - as on screens where it is one word
+        """What Enter does now."""
+        return "Take" if self._form is None else "Write"
+
     def compose(self) -> ComposeResult:
         with Vertical(id="choice-box"):
             yield Static(plain(self._question, "bold"), id="choice-head")
@@ -124,6 +129,7 @@ class FileScreen(ModalScreen[None]):
         line.display = True
         line.focus()
         self._say(form.words)
+        self.query_one(KeyLine).follow()
 
     def _say(self, words: str) -> None:
         self.query_one("#file-note", Static).update(plain(words))
@@ -165,6 +171,7 @@ class FileScreen(ModalScreen[None]):
         self.query_one(Input).display = False
         self.query_one(OptionList).focus()
         self._say("")
+        self.query_one(KeyLine).follow()
 
 
 _FONT_FACE = re.compile(r"@font-face\s*\{.*?\}", re.DOTALL)

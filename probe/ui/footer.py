@@ -13,7 +13,7 @@ MOST = 6
 MOST_OF_TASK = 4
 """Commands of the task; the menu, help where there is room, and the way back stand there too."""
 GAP = 2
-_SHORT = {"app.help": "Help", "app.menu": "Menu"}
+SHORT = {"app.help": "Help", "app.menu": "Menu"}
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ def hints_for(commands: Iterable[Command], state: object, changed: Mapping[str, 
     del hints[MOST_OF_TASK:]
     for row in OF_PROGRAM:
         if row.shown and row.means is not Means.BACK:
-            hints.append(KeyHint(key_name(row.means.keys[0]), _SHORT[row.id], f"app.program('{row.id}')"))
+            hints.append(KeyHint(key_name(row.means.keys[0]), SHORT[row.id], f"app.program('{row.id}')"))
     return [*hints, back]
 
 

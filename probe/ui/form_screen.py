@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import FormEntry, FormView
-from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
+from probe.ui.command_screen import Aside, CommandScreen, head_line, line_content, message_line
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.key_line import KeyLine
@@ -25,12 +25,14 @@ if TYPE_CHECKING:
 
 LABEL_WIDTH, WIDEST_LABEL = 21, 36
 _LEAST_WITH_FIGURE = 16
+_OTHER_ROWS = 8
+"""Rows of a screen that are neither figure nor entries nor text."""
 _LOOKS: Mapping[str, str] = {
     "axis": "dim",
-    "line": "#E69F00",
-    "enough": "bold #56B4E9",
-    "low": "bold reverse #D55E00",
-    "feed": "#F0E442",
+    "line": "$face-key",
+    "enough": "bold $face-here",
+    "low": "bold reverse $face-trouble",
+    "feed": "$face-lit",
     "place": "dim",
 }
 
@@ -75,6 +77,7 @@ class FormScreen(CommandScreen):
             yield EntryList(self._moved, id="form-entries")
             with VerticalScroll(id="form-side"):
                 yield Static(id="form-text")
+        yield Aside()
         yield Static(id="form-message")
         with Horizontal(id="form-asking"):
             yield Static(id="form-prompt")
@@ -104,6 +107,11 @@ class FormScreen(CommandScreen):
         self._show_figure(view)
         self._fill(view)
         self.put("form-text", Content("\n").join([line_content(line) for line in view.text]))
+        figure = self.query_one("#form-figure").size.height if view.figure is not None else 0
+        text = sum(1 + len(line.text) // max(20, self.size.width - 46) for line in view.text)
+        self.put_aside(
+            self.size.height - max(len(view.entries), text) - figure - _OTHER_ROWS, beside=view.figure is None
+        )
         self.put("form-message", message_line(view.unsaved, view.message, self.save_key))
         progress = self.progress_words(view.progress)
         self.put("form-progress", plain(progress, width=width))
@@ -159,10 +167,6 @@ class FormScreen(CommandScreen):
                 entry.select_all()
             else:
                 entry.cursor_position = len(entry.value)
-
-    def on_resize(self) -> None:
-        """Lines are cut to the width there is."""
-        self.call_after_refresh(self.redraw)
 
     # -- keys and clicks ------------------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ from textual.widgets import DataTable, Input, Static
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import Line, Row, RowsView
-from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
+from probe.ui.command_screen import Aside, CommandScreen, head_line, line_content, message_line
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.key_line import KeyLine
@@ -25,6 +25,8 @@ from probe.ui.widgets.key_line import KeyLine
 if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
 
+_OTHER_ROWS = 8
+"""Rows of a screen that are neither the table's nor about its row."""
 _MOST_CELL = 60
 """Cells of a text at most; on a wide screen half of it."""
 
@@ -71,6 +73,7 @@ class RowsScreen(CommandScreen):
         yield Static(id="rows-beside")
         with VerticalScroll(id="rows-details", can_focus=False):
             yield Static(id="rows-text")
+        yield Aside()
         yield Static(id="rows-message")
         yield Static(id="rows-progress")
         yield KeyLine()
@@ -113,6 +116,7 @@ class RowsScreen(CommandScreen):
         if before is None or (before.items, before.typed is None) != (view.items, view.typed is None):
             self.call_after_refresh(self._in_sight)
         self.put("rows-text", Content("\n").join([line_content(line) for line in view.details]))
+        self.put_aside(self.size.height - len(view.rows) - len(view.beside) - len(view.items) - _OTHER_ROWS)
         self.put("rows-message", message_line(view.unsaved, view.message, self.save_key))
         self.put("rows-progress", plain(self.progress_words(view.progress), width=width))
 

@@ -9,17 +9,18 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Vertical
+from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.events import Key
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from probe.document.plural import many
 from probe.frozen import frozen
 from probe.link.daemon_thread import run_in_daemon
 from probe.runtime.runtime import SHOWN_AFTER_S, Work
-from probe.ui.text import plain
+from probe.ui.text import cut, plain
 from probe.ui.waiting import work_words
 from probe.ui.widgets.key_line import KeyLine
 
@@ -55,6 +56,7 @@ class PortScreen(ModalScreen[PortChoice | None]):
     long over, keeps nobody from typing an address or going back."""
 
     app: ProbeApp
+    ENTER: ClassVar[str] = "Take"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "cancel", "Back"), Binding("f5", "again", "Look again")]
 
     def __init__(self, choices: Sequence[PortChoice] | None = None) -> None:
@@ -120,14 +122,30 @@ class PortScreen(ModalScreen[PortChoice | None]):
 
 
 NEXT = 3
-"""Lines of the worklist that home shows."""
+"""Lines of the worklist that home shows; on a large terminal as many as there are digits."""
+MOST_NEXT = 8
+ROOMY = (100, 34)
+"""Columns and rows from which on there is room for more than lists."""
 NO_HARDWARE = "a simulated board, no hardware needed"
+HOW_IT_GOES = (
+    "1  A new map: the machine's name, its chains, each found by what you see.",
+    "2  The walk: one pixel after another is lit; say what lights. It is saved at once.",
+    "3  What does not agree is listed; a recheck finds the numbers again after every splice.",
+    "4  The game's lamps are joined to the places; their table goes into the board and is proved.",
+    "5  Papers for the cabinet: sheet, picture, worklist for the next evening.",
+)
+_BAR = 20
+_ROW_EDGES = 9
+PICTURE_SHARE = 0.4
+"""Of the width; app.tcss has the same."""
 
 
 class HomeScreen(Screen[None]):
-    """The next lines of the worklist of the map used last; other maps; a new one; the demo."""
+    """The next lines of the worklist of the map used last; other maps; a new one; the demo. On a large terminal also how far
+    that map is, and its picture."""
 
     app: ProbeApp
+    ENTER: ClassVar[str] = "Open"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "Leave")]
 
     def __init__(self, recent: Sequence[str], last: PlayfieldMap | None = None, table: SeenTable | None = None) -> None:
@@ -135,23 +153,23 @@ class HomeScreen(Screen[None]):
         super().__init__()
         self._recent = list(recent)
         self._last = last
-        from probe.document.needs import Need, open_items, worklist
+        self._table = table
+        from probe.document.needs import open_items, worklist
 
         crc, seen = (table.crc, table.time) if table is not None else (None, "")
         left = open_items(worklist(last, in_board=crc, seen=seen)) if last is not None and last.chains else ()
-        self._needs = tuple(item.need for item in left[:NEXT])
-        if len(left) > NEXT:
-            more = Need("worklist", "The whole worklist", f"{len(left) - NEXT} more lines")
-            self._needs = (*self._needs, more)
-        self._entry_for_file = False
+        self._left = tuple(item.need for item in left)
+        self._needs: tuple[Need, ...] = ()
+        self._drawn = False
 
     def compose(self) -> ComposeResult:
         yield Static("playfield-probe · Home", id="home-head")
-        with Vertical(id="home"):
-            if self._needs:
+        with Horizontal(id="home-middle"), Vertical(id="home"):
+            if self._left:
                 yield OptionList(id="needs", markup=False)
             yield OptionList(id="maps", markup=False)
             yield Input(id="home-entry", placeholder="file name of the map, such as kelp_forest.json")
+            yield Static(id="home-far", classes="pane")
         yield Static("", id="home-message")
         yield Static(
             "Light one pixel after another, say what lights, keep the map. "
@@ -163,20 +181,102 @@ class HomeScreen(Screen[None]):
     def on_mount(self) -> None:
         self.query_one("#home-entry", Input).display = False
         maps = self.query_one("#maps", OptionList)
-        maps.border_title = "Other maps" if self._needs else "Maps"
-        maps.add_options([Option(self._row(key, words, note), id=name) for key, words, note, name in self._map_rows()])
-        maps.highlighted = 0
+        maps.border_title = "Other maps" if self._left else "Maps"
+        self._list_maps()
         maps.focus()
-        if self._needs and self._last is not None:
-            rows = self.query_one("#needs", OptionList)
-            rows.border_title = plain(f"{self._last.machine.name} needs, most useful first")
-            rows.add_options([self._row(str(n), need.words, need.detail) for n, need in enumerate(self._needs, 1)])
-            rows.highlighted = 0
-            rows.focus()
+        if self._left and self._last is not None:
+            listed = self.query_one("#needs", OptionList)
+            listed.border_title = plain(f"{self._last.machine.name} needs, most useful first")
+            listed.focus()
+        self._use_room()
 
-    @staticmethod
-    def _row(key: str, words: str, note: str) -> Content:
-        return Content(f" {key}  ").append(plain(words)).append(plain(f"   {note}", "dim") if note else Content(""))
+    def on_resize(self) -> None:
+        """More lines, and more around them, where there is room."""
+        self._use_room()
+
+    @property
+    def _is_roomy(self) -> bool:
+        return self.app.size.width >= ROOMY[0] and self.app.size.height >= ROOMY[1]
+
+    def _use_room(self) -> None:
+        self._list_needs(MOST_NEXT if self._is_roomy else NEXT)
+        self._list_maps()
+        far = self.query_one("#home-far", Static)
+        far.display = self._is_roomy
+        if self._is_roomy:
+            far.border_title = "How far it is" if self._last is not None else "How the work goes"
+            lines = self._how_far() if self._last is not None else [plain(line) for line in HOW_IT_GOES]
+            far.update(Content("\n").join(lines))
+        if self._is_roomy and not self._drawn:
+            self._drawn = True
+            self._draw_field()
+        for picture in self.query("#home-picture"):
+            picture.display = self._is_roomy
+
+    def _draw_field(self) -> None:
+        """The picture of the map used last; where there is none, the field that a new map begins with."""
+        from probe.document.operations import new_map
+        from probe.ui.widgets.picture import PlayfieldPicture
+
+        picture = PlayfieldPicture("home-picture")
+        self.query_one("#home-middle").mount(picture)
+        picture.use_plain_ascii(self.app.options.plain_ascii)
+        picture.entitle(self._last.machine.name if self._last is not None else "")
+        picture.show(self._last or new_map("-"))
+
+    def _list_needs(self, most: int) -> None:
+        from probe.document.needs import Need
+
+        shown = self._left[:most]
+        if len(self._left) > most:
+            more = Need("worklist", "The whole worklist", f"{many(len(self._left) - most, 'more line')}")
+            shown = (*shown, more)
+        self._needs = shown
+        if not shown:
+            return
+        listed = self.query_one("#needs", OptionList)
+        width = max(len(need.words) for need in shown)
+        marked = listed.highlighted or 0
+        listed.clear_options()
+        listed.add_options([self._row(str(n), need.words, need.detail, width) for n, need in enumerate(shown, 1)])
+        listed.highlighted = min(marked, len(shown) - 1)
+
+    def _list_maps(self) -> None:
+        listed = self.query_one("#maps", OptionList)
+        rows = list(self._map_rows())
+        width = max(len(words) for key, words, _, _ in rows if key)
+        marked = listed.highlighted or 0
+        listed.clear_options()
+        listed.add_options([Option(self._row(key, words, note, width), id=name) for key, words, note, name in rows])
+        listed.highlighted = marked
+
+    def _how_far(self) -> list[Content]:
+        """Each chain's progress, the table in the board, the last evening."""
+        from probe.document.local_time import local_date
+        from probe.document.model import PixelState
+        from probe.evenings.log import evening_lines, evenings
+
+        assert self._last is not None
+        width = max((len(chain.name) for chain in self._last.chains), default=0)
+        lines = []
+        for chain in self._last.chains:
+            seen = sum(pixel.state is not PixelState.UNSEEN for pixel in chain.pixels)
+            full = round(_BAR * seen / max(1, chain.length))
+            words = f"{chain.name:<{width}}  {'█' * full}{'░' * (_BAR - full)}  {seen} of {many(chain.length, 'pixel')} seen"
+            lines.append(plain(words))
+        known = local_date(self._table.time) if self._table is not None else ""
+        lines.append(plain(f"Table in the board: seen on {known}" if known else "Table in the board: not seen yet"))
+        past = evenings(self._last)
+        if past:
+            lines += [plain(""), plain("Last evening", "dim"), *(plain(line) for line in evening_lines(past[-1]))]
+        return lines
+
+    def _row(self, key: str, words: str, note: str, width: int) -> Content:
+        """A key, words, and a note, which is cut where there is no room for it."""
+        room = int(self.app.size.width * (1 - PICTURE_SHARE if self._is_roomy else 1)) - len(key) - _ROW_EDGES
+        words = cut(words, room)
+        head = Content(f" {key}  ").append(plain(f"{words:<{min(width, room)}}" if note else words))
+        return head.append(plain(f"   {cut(note, max(0, room - width - 3))}")) if note and room > width else head
 
     def _map_rows(self) -> Iterator[tuple[str, str, str, str]]:
         """Key, words, note and name of each row below."""
@@ -185,7 +285,7 @@ class HomeScreen(Screen[None]):
             yield "M" if at == 0 else " ", f"Open {name}", path, f"map-{at}"
         yield "N", "A new map, or another file", "by its file name", "file"
         yield "D", "The demo", NO_HARDWARE, "demo"
-        yield "S", "Settings", "colours, drawing, brightness, steady light, bell", "settings"
+        yield "S", "Settings", "colours, drawing, light, bell", "settings"
         yield "G", "Guide", "how each part of the work goes", "guide"
         yield "Q", "Leave the program", "", "leave"
 

@@ -11,17 +11,17 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.css.query import NoMatches
 from textual.events import Click
+from textual.geometry import Size
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from probe.document.model import PlayfieldMap
+from probe.document.operations import new_map
 from probe.document.plural import many
 from probe.task import events as ev
 from probe.task import screen as se
-from probe.task.command import PICKERS, Means
-from probe.task.views import LIT_SIGN, MARK_SIGN, Line, PictureView, Spot, TaskView
-from probe.ui.command_screen import CommandScreen, head_line, line_content, message_line
-from probe.ui.keys import key_name, keys_of
+from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
+from probe.ui.command_screen import LARGE, CommandScreen, head_line, line_content, message_line
 from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
@@ -37,17 +37,15 @@ if TYPE_CHECKING:
 
 TALL = 34
 """Rows from which on a screen is not low."""
-ROOMY = (100, 34)
-"""Columns and rows from which on there is room for panes."""
 MOST_PANES = 3
 MOST_MESSAGE = 4
 """Rows of the message; two of them are always kept free for it."""
 LEAST_ROWS, BESIDE_PANES = 10, 37
 """Lines of a pane at least, and the rows that stand above and below the panes of a large screen."""
+LEAST_NAMED = 12
+"""Cells of a short text from which on its note stands there too."""
 TWO_PICTURES = 120
 """Columns from which on two pictures stand side by side."""
-LARGE = 180
-"""Columns from which on the number is drawn twice as large."""
 
 
 class ItemList(OptionList, can_focus=False):
@@ -63,10 +61,10 @@ class TaskScreen(CommandScreen):
         self._mark: tuple[int, int] | None = None
         self._view: TaskView | None = None
         self._chosen_row = -1
+        self._panes_at: tuple[int, Size] = (0, Size())
         self._glass = False
         self._route = False
         self._number: tuple[int | None, bool, int] | None = None
-        self.HORIZONTAL_BREAKPOINTS = [(0, "-small"), (ROOMY[0], "-medium"), (LARGE, "-large")]
 
     def compose(self) -> ComposeResult:
         yield Static(id="where")
@@ -171,17 +169,19 @@ class TaskScreen(CommandScreen):
         width = max(20, shown.size.width or self.size.width)
         self.put(name, Content("\n").join([line_content(line, None if line.wrap else width) for line in lines]))
 
-    @property
-    def _is_roomy(self) -> bool:
-        return self.size.width >= ROOMY[0] and self.size.height >= ROOMY[1]
-
     def _put_panes(self, view: TaskView) -> None:
         """Neighbours along the chain and the like: what is around the question, where there is room for it."""
-        roomy = self._is_roomy
+        roomy = self.is_roomy
         rows = max(LEAST_ROWS, self.size.height - BESIDE_PANES)
         panes = view.panes(rows)[:MOST_PANES] if view.panes is not None and roomy and not self.has_class("wide") else ()
-        shown_keys = self.size.width >= LARGE and roomy and len(panes) < MOST_PANES and not self.has_class("wide")
+        if not panes and roomy and not self.has_class("wide") and self.what_for:
+            panes = (Pane("What this is for", (Line(self.what_for, wrap=True),)),)
+        shown_keys = (self.size.width >= LARGE or view.panes is None) and 0 < len(panes) < MOST_PANES
         self.query_one("#panes").display = bool(panes) or shown_keys
+        shown_at = (len(panes) + shown_keys, self.size)
+        if shown_at != self._panes_at:  # how wide they are is known once they stand there
+            self._panes_at = shown_at
+            self.call_after_refresh(self.redraw)
         for number in range(MOST_PANES):
             shown = self.query_one(f"#pane-{number}", Static)
             shown.display = number < len(panes) + shown_keys
@@ -193,28 +193,8 @@ class TaskScreen(CommandScreen):
                 self.put(f"pane-{number}", Content("\n").join(lines))
             elif shown.display:
                 shown.border_title = "Keys here"
-                self.put(f"pane-{number}", self._keys_here(rows))
-
-    def _keys_here(self, rows: int) -> Content:
-        """What the keys do in this state, as far as there are rows for it."""
-        found: dict[str, str] = {}
-        for command in self.commands.values():
-            if (
-                self._applies(command)
-                and command.means is not Means.BACK
-                and (keys := keys_of(command, self._changed_keys))
-            ):
-                found.setdefault(key_name(keys[0]), command.words)
-        for means in PICKERS:
-            if picked := [command.words for command in self.picker_rows(means) if self._applies(command)]:
-                found.setdefault(key_name(means.keys[0]), ", ".join(picked))
-        width = max(12, self.query_one("#pane-0", Static).size.width)
-        room = max(len(key) for key in found) + 2 if found else 0
-        lines = [
-            Content.styled(key.ljust(room), "bold $face-key").append(plain(words, width=max(4, width - room)))
-            for key, words in list(found.items())[:rows]
-        ]
-        return Content("\n").join(lines)
+                width = max(12, self.query_one("#pane-0", Static).size.width)
+                self.put(f"pane-{number}", self.keys_here(rows, width))
 
     def _put_cells(self, view: TaskView) -> None:
         shown = self.query_one("#cells", Static)
@@ -222,7 +202,12 @@ class TaskScreen(CommandScreen):
         if not view.cells:
             return
         width = max(9, (max(20, shown.size.width or self.size.width - 2)) // view.across)
-        cells = [plain(cut_inside(cell.text, width - 1).ljust(width), cell.style) for cell in view.cells]
+        named = width >= LEAST_NAMED  # fewer letters of a name than that name nothing
+        texts = [f"{cell.text}{cell.note}" if named else cell.text for cell in view.cells]
+        cells = [
+            plain(cut_inside(text, width - 1).ljust(width), cell.style)
+            for text, cell in zip(texts, view.cells, strict=True)
+        ]
         rows = [cells[at : at + view.across] for at in range(0, len(cells), view.across)]
         self.put("cells", Content("\n").join([Content("").join(row) for row in rows]))
 
@@ -257,6 +242,8 @@ class TaskScreen(CommandScreen):
 
     def _show_picture(self, view: PictureView | None) -> None:
         right = self.query_one("#right")
+        if view is not None and view.roomy and not self.is_roomy:
+            view = None
         right.display = view is not None
         alone = self.query_one("#seen-alone", Static)
         alone.display = view is None and self.app.truth is not None
@@ -276,13 +263,15 @@ class TaskScreen(CommandScreen):
             spots = [spot for spot in spots if spot.look != "mark"]
             spots.append(Spot(picture.position_of(*self._mark), MARK_SIGN, "mark"))
         map_ = self.app.map_now()
+        if map_ is None and view.shapes is not None:
+            map_ = new_map("a map without a name yet")
         if map_ is not None:
             if view.shapes is not None and view.shapes != map_.shapes:
                 map_ = map_.model_copy(update={"shapes": view.shapes})
             picture.show(map_, spots, view.shape)
         signs = (
             legend((p.kind.value for p in map_.places), plain=picture.plain_ascii)
-            if map_ and (view.map_legend or self._is_roomy)
+            if map_ and (view.map_legend or (self.is_roomy and not view.roomy))
             else ""
         )
         lines = wrapped(view.legend or signs, max(20, right.size.width - 1))
@@ -322,10 +311,6 @@ class TaskScreen(CommandScreen):
             if place is not None and place.position is not None:
                 spots.append(Spot(place.position, *view.seen_signs.get(word, (LIT_SIGN, "seen"))))
         return spots
-
-    def on_resize(self) -> None:
-        """Lines are cut to the width there is."""
-        self.call_after_refresh(self.redraw)
 
     # -- keys and clicks ------------------------------------------------------------------------------------------
 

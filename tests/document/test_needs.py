@@ -71,7 +71,7 @@ def to_write(map_: PlayfieldMap, in_board: int | None) -> list[str]:
 
 def test_a_table_in_the_board_that_is_not_the_maps_is_to_be_written_anew() -> None:
     crc = board_table(DEMO).crc
-    assert to_write(DEMO, None) == ["until a line ticked off says that the board has this one"], "nobody has looked"
+    assert to_write(DEMO, None) == ["tick it off once the board has this table"], "nobody has looked"
     assert to_write(DEMO, crc) == []
     changed = op.update_place(DEMO, DEMO.places[0].model_copy(update={"level": 7}))
     assert to_write(changed, crc) == ["the map has changed since the board was looked at on 1 May 2025"]

@@ -23,6 +23,7 @@ from probe.faults.engine import (
 )
 from probe.faults.explain import diagnose
 from probe.faults.knowledge import ChainPower, FaultObservation, Knowledge, Who
+from probe.faults.tables import load
 from tests.faults.dangers import DANGER, SAFE
 
 FOLDER = Path(__file__).parent / "stories"
@@ -30,7 +31,8 @@ FOLDER = Path(__file__).parent / "stories"
 
 @dataclass(frozen=True)
 class Story:
-    """One fault. `seen`: by question, the answer's id or the reading as typed; `why`: the reason for each."""
+    """One fault. `seen`: by question, the answer's id or the reading as typed; `why`: the reason for each. `part`: the
+    pixel kind in the map where it is no common one."""
 
     name: str
     cause: str
@@ -38,6 +40,12 @@ class Story:
     k: int | None
     seen: Mapping[str, str]
     why: Mapping[str, str]
+    part: str
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """The finder's tables as they are for its part."""
+        return load(self.part)
 
 
 def read(path: Path) -> tuple[Story, ...]:
@@ -57,6 +65,7 @@ def read(path: Path) -> tuple[Story, ...]:
                 k=found.get("k"),
                 seen={asked: answer for asked, (answer, _, _) in parts.items()},
                 why={asked: why for asked, (_, _, why) in parts.items()},
+                part=found.get("part", ""),
             )
         )
     return tuple(stories)
@@ -101,11 +110,9 @@ def _reply(asked: FaultObservation, story: Story, rng: Random, *, wrong: float, 
     return "", right
 
 
-def searched(
-    knowledge: Knowledge, story: Story, *, seed: int = 0, wrong: float = 0.0, unsure: float = 0.0
-) -> tuple[FaultSession, int]:
+def searched(story: Story, *, seed: int = 0, wrong: float = 0.0, unsure: float = 0.0) -> tuple[FaultSession, int]:
     """One search from start to end. Returns the session and how many powered questions came while a danger was open."""
-    rng = Random(f"{story.name} {seed}")
+    knowledge, rng = story.knowledge, Random(f"{story.name} {seed}")
     session = FaultSession(story.contexts)
     for asked in knowledge.observations:
         if asked.who is Who.TOOL:
@@ -130,15 +137,13 @@ def searched(
     return session, unsafe
 
 
-def score(
-    knowledge: Knowledge, stories: Sequence[Story], *, seeds: int = 1, wrong: float = 0.0, unsure: float = 0.0
-) -> StoryScore:
+def score(stories: Sequence[Story], *, seeds: int = 1, wrong: float = 0.0, unsure: float = 0.0) -> StoryScore:
     """The finder on stories, each with as many seeds."""
     total = StoryScore()
     for story, seed in _all(stories, seeds):
-        session, unsafe = searched(knowledge, story, seed=seed, wrong=wrong, unsure=unsure)
-        ranked = most_probable(knowledge, session)
-        first = diagnose(knowledge, session).suspects[0]
+        session, unsafe = searched(story, seed=seed, wrong=wrong, unsure=unsure)
+        ranked = most_probable(story.knowledge, session)
+        first = diagnose(story.knowledge, session).suspects[0]
         total.searches += 1
         total.first += ranked[0] == story.cause
         total.in_three += story.cause in ranked

@@ -16,6 +16,12 @@ K = load()
 STORIES = read(FOLDER / "known.toml")
 UNSEEN = read(FOLDER / "unseen-translated.toml")
 """Written by somebody who had not seen the finder's tables, and put into its questions after those were frozen."""
+FRESH = read(FOLDER / "unseen-2-translated.toml")
+"""The same again by somebody else, after the finder had been mended with the first thirty in view.
+
+First score, before anything was changed for them: strict first 70.0 %, among three 83.3 %, 6.90 questions, unsafe 0; with 7 %
+wrong and 7 % not sure 66.7 % and 77.8 %; "very likely" right 73.3 % of 15 and 81.1 % of 37.
+"""
 NEW = {
     "fuse-open",
     "section-feed-open",
@@ -35,26 +41,28 @@ NEW = {
 
 def test_there_are_enough_stories_and_every_answer_is_one() -> None:
     assert len(STORIES) >= 50
-    written = tomllib.loads((FOLDER / "unseen.toml").read_text(encoding="utf-8"))["story"]
-    assert [story.name for story in UNSEEN] == [story["name"] for story in written]
-    assert len(UNSEEN) == 30
+    for name, stories in (("unseen", UNSEEN), ("unseen-2", FRESH)):
+        written = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))["story"]
+        assert [story.name for story in stories] == [story["name"] for story in written]
+        assert len(stories) == 30
     assert {story.cause for story in STORIES} >= NEW
     assert len({story.name for story in STORIES}) == len(STORIES)
-    for story in (*STORIES, *UNSEEN):
-        K.cause(story.cause)
-        assert set(story.contexts) <= K.contexts.keys()
+    for story in (*STORIES, *UNSEEN, *FRESH):
+        knowledge = story.knowledge
+        knowledge.cause(story.cause)
+        assert set(story.contexts) <= knowledge.contexts.keys()
         assert len(story.seen) >= 2, story.name
         for asked, answer in story.seen.items():
-            known = K.observation(asked)
+            known = knowledge.observation(asked)
             if answer != UNSURE and answer not in {one.id for one in known.answers}:
-                ranges = K.ranges[known.meter]
+                ranges = knowledge.ranges[known.meter]
                 assert judge(parse_readings(answer, ranges), ranges).shares, (story.name, asked)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("stories", [STORIES, UNSEEN], ids=["known", "unseen"])
 def test_the_stories_own_causes_are_found(stories: Sequence[Story]) -> None:
-    found = score(K, stories)
+    found = score(stories)
     assert found.first >= 0.90 * found.searches, found.missed
     assert found.in_three >= 0.96 * found.searches, found.missed
     assert found.questions <= 5.5 * found.searches
@@ -62,9 +70,17 @@ def test_the_stories_own_causes_are_found(stories: Sequence[Story]) -> None:
 
 
 @pytest.mark.slow
+def test_fresh_stories_are_never_unsafe_and_no_worse_than_when_they_were_opened() -> None:
+    found = score(FRESH)
+    assert found.first >= 0.70 * found.searches, found.missed
+    assert found.in_three >= 0.83 * found.searches, found.missed
+    assert found.unsafe == 0
+
+
+@pytest.mark.slow
 def test_with_wrong_and_unsure_answers_they_are_found_less_often_and_the_words_hold() -> None:
     """7 % of answers wrong, 7 % not sure, over all stories. The unseen ones alone are found first a little less often."""
-    found = score(K, (*STORIES, *UNSEEN), seeds=3, wrong=0.07, unsure=0.07)
+    found = score((*STORIES, *UNSEEN), seeds=3, wrong=0.07, unsure=0.07)
     assert found.first >= 0.82 * found.searches, found.missed
     assert found.in_three >= 0.92 * found.searches, found.missed
     assert found.unsafe == 0

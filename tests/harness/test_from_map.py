@@ -56,9 +56,9 @@ def test_a_map_without_notes_says_what_is_assumed() -> None:
     assert not compute(bare()).must_stop
 
 
-def test_a_whole_map_assumes_nothing() -> None:
+def test_a_whole_map_assumes_nothing_but_the_current_that_no_sheet_gives() -> None:
     power = compute(DEMO)
-    assert power.assumed == ()
+    assert {(a.where, a.what) for a in power.assumed} == {("Playfield", "current"), ("Backbox", "current")}
     assert not power.must_stop
     assert power.made is not None
     plan = power.made.plan
@@ -187,7 +187,8 @@ def test_currents_stand_in_the_order_of_their_heading() -> None:
     heading, supplies, *_ = next(s.lines for s in power_sections(power) if s.title == "Current")
     assert heading == "in A: at the ceiling · typical play · full white (a data fault)"
     order = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
-    assert supplies == "all supplies: " + " · ".join(f"{power.report.state(state).total_a:.2f}" for state in order)
+    figures = " · ".join(f"{power.report.state(state).total_a:.2f}" for state in order)
+    assert supplies == f"all supplies: {figures} [assumed: current]"
 
 
 def test_the_data_are_json_without_infinities() -> None:

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from probe.document.model import Chain, Pixel, PixelState, PlayfieldMap
-from probe.document.model.harness import Connector, Feed, JoinedTo, Joint, Judged, Metered, MeterReading, Supply
-from probe.document.operations import add_chain, new_map
+from probe.document.model.harness import Batch, Connector, Feed, JoinedTo, Joint, Judged, Metered, MeterReading, Supply
+from probe.document.operations import add_chain, new_map, replace_chain
 from probe.document.wiring import put_joint
 from probe.harness.checks import Weight, findings
 from probe.harness.copper import FUSE_COLD_OHM, PLUGS, WireKind, fuse_ohm
@@ -190,9 +190,82 @@ def test_two_readings_take_the_place_of_the_catalogue() -> None:
     assert kind.channel_a == pytest.approx(0.012)
     assert not any(text.startswith("current") for text in kind.assumed)
     text = "\n".join(line for s in power_sections(compute(map_)) for line in s.lines)
-    assert "(measured)" in text
+    assert "(a pixel's current measured in the chain)" in text
+    assert ", current]" not in text
     without = "\n".join(line for s in power_sections(compute(in_map())) for line in s.lines)
     assert "(a pixel's current assumed: measure dark and all red)" in without
+    assert ", current]" in without or "current, " in without
+
+
+def of_batches(*readings: tuple[float, float, int] | None, judged: Judged = Judged.GOOD) -> PlayfieldMap:
+    """The chain's pixels shared out among batches of 5, each with its readings on the bench: dark mA, red mA, pixels."""
+    batches = []
+    for k, each in enumerate(readings):
+        batch = Batch(id=f"b{k}", name=f"Reel {k}")
+        if each is not None:
+            dark, red, count = each
+            found = {"bench_dark_ma": dark, "bench_red_ma": red, "bench_pixels": count, "bench_judged": judged}
+            batch = batch.model_copy(update=found)
+        batches.append(batch)
+    map_ = in_map(wire="22 AWG", spacing_mm=100.0)
+    chain = map_.chain("k")
+    pixels = tuple(p.model_copy(update={"batch": f"b{n // 5}"}) for n, p in enumerate(chain.pixels))
+    return replace_chain(map_, chain.model_copy(update={"pixels": pixels})).model_copy(
+        update={"batches": tuple(batches)}
+    )
+
+
+def test_a_batch_measured_on_the_bench_takes_the_place_of_the_catalogue_for_its_pixels() -> None:
+    """10 of reel 0 on the bench: 6 mA dark, 126 mA red: 0.6 and 12 mA each; 4 of reel 2: 4 and 52 mA, 1 and 12 mA.
+
+    Dark: 5 x 0.6 + 15 x 1 = 18 mA. Full white, with 20 mA from memory for the other ten: 5 x 36.6 + 5 x 37 + 10 x 61 mA.
+    """
+    map_ = of_batches((6, 126, 10), None, (4, 52, 4), None)
+    chain = plan_of(map_).plan.chains[0]
+    assert chain.per_pixel("idle_a") == pytest.approx([0.0006] * 5 + [0.001] * 15)
+    assert chain.per_pixel("channel_a") == pytest.approx([0.012] * 5 + [0.020] * 5 + [0.012] * 5 + [0.020] * 5)
+    power = compute(map_)
+    assert power.solved is not None
+    white = power.solved[1].state(LoadState.FULL_WHITE)
+    assert white.total_a == pytest.approx(5 * 0.0366 + 5 * 0.037 + 10 * 0.061)
+    words = "(current of pixels: 10 measured on the bench, 10 assumed: measure dark and all red)"
+    lines = [line for s in power_sections(power) for line in s.lines]
+    assert any(words in line for line in lines)
+    assert any(a.text.startswith("the current of 10 pixels is in no sheet") for a in power.assumed)
+    assert as_data(power)["chains"][0]["current_from"] == {"measured on the bench": 10, "assumed": 10}
+
+
+def test_figures_that_rest_on_measured_batches_are_not_marked_and_those_on_memory_are() -> None:
+    rests = ("all supplies: ", "supply 5 V supply: ", "feed board end", "chain Kelp: ", "largest pixel of Kelp", "  fuse ", "5 V supply, 5 V",
+             "  USB alone", "  hottest wire", "  thinnest wire")  # fmt: skip
+    for readings, marked in (((6, 126, 10), False), (None, True)):
+        power = compute(of_batches(*[readings] * 4))
+        lines = [line for s in power_sections(power) for line in s.lines]
+        for start in rests:
+            found = [line for line in lines if line.startswith(start)]
+            assert found, start
+            assert all(
+                ("current]" in line or "current, " in line.rpartition("[assumed: ")[2]) is marked for line in found
+            ), found
+        assert any("a pixel's current measured on the bench" in line for line in lines) is not marked
+
+
+def test_readings_of_the_fitted_chain_come_before_those_of_the_bench() -> None:
+    """14 and 254 mA in the chain; the batches keep their proportions: 8 to 16 mA a colour."""
+    map_ = of_batches((10, 90, 10), (10, 170, 10), (10, 90, 10), (10, 170, 10))
+    map_ = map_.model_copy(update={"meter": (reading(Metered.DARK_MA, 14), reading(Metered.RED_MA, 254))})
+    chain = plan_of(map_).plan.chains[0]
+    assert chain.per_pixel("channel_a") == pytest.approx(([0.008] * 5 + [0.016] * 5) * 2)
+    assert chain.per_pixel("idle_a") == pytest.approx([0.0007] * 20)
+    assert as_data(compute(map_))["chains"][0]["current_from"] == {"measured in the chain": 20}
+
+
+@pytest.mark.parametrize(("readings", "judged"), [((6, 126, 10), Judged.STOP), ((20, 20, 10), Judged.LOOK)])
+def test_a_bench_test_that_stopped_or_shows_no_light_gives_no_current(
+    readings: tuple[float, float, int], judged: Judged
+) -> None:
+    made = plan_of(of_batches(*[readings] * 4, judged=judged)).plan.chains[0]
+    assert made.per_pixel("channel_a") == pytest.approx([0.020] * 20)
 
 
 def test_readings_of_another_length_count_by_the_pixel() -> None:
@@ -232,7 +305,7 @@ def test_figures_that_rest_on_something_assumed_say_so() -> None:
         found = [line for line in lines if line.startswith(start)]
         assert found
         assert all("[assumed: " in line for line in found), found
-    map_ = in_map(wire="22 AWG", spacing_mm=100.0).model_copy(
+    map_ = of_batches(*[(6, 126, 10)] * 4).model_copy(
         update={
             "supplies": (Supply(id="s", name="Main"),),
             "feeds": (

@@ -109,7 +109,7 @@ def test_two_plans_are_compared_and_spares_sit_apart() -> None:
     one, other = now(), first_plan(brief_of(DEMO, tidy=False))
     rows = {what: (a, b) for what, a, b in compared(one, other)}
     assert rows["way"][0] == "7.23 m"
-    assert rows["areas come into"][0] == "9"
+    assert rows["areas entered"][0] == "9"
     spares = spare_seats(other, 3)
     assert len({label for _, _, label in spares}) == 3
     assert all(chain == "playfield" for chain, _, _ in spares)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import threading
 from pathlib import Path
 
@@ -56,7 +57,7 @@ async def test_it_shows_needs_maps_and_the_way_out(size: tuple[int, int]) -> Non
         await pilot.pause()
         text = text_of(app)
         assert "Kelp Forest needs, most useful first" in text
-        assert "1  Walk Playfield   41 pixels unseen" in text
+        assert re.search("1  Walk Playfield +41 pixels unseen", text)
         assert "night ferry.json" in text
         assert "The demo" in text
         assert "Leave" in text

@@ -287,6 +287,11 @@ class PlayfieldMap(Record):
         return {chain.id: chain for chain in self.chains}
 
     @cached_property
+    def batch_by_id(self) -> dict[str, Batch]:
+        """Batches by id."""
+        return {batch.id: batch for batch in self.batches}
+
+    @cached_property
     def pixels_at(self) -> dict[str, tuple[tuple[str, int], ...]]:
         """For each place id with pixels: the (chain id, number) pairs there, in order."""
         found: dict[str, list[tuple[str, int]]] = {}
@@ -308,6 +313,10 @@ class PlayfieldMap(Record):
     def place_of(self, pixel: Pixel) -> Place | None:
         """The place a pixel lights, or None."""
         return None if pixel.place is None else self.place_by_id[pixel.place]
+
+    def batch_of(self, pixel: Pixel) -> Batch | None:
+        """The batch a pixel is of; None if none is noted, or if the map does not have it."""
+        return None if pixel.batch is None else self.batch_by_id.get(pixel.batch)
 
 
 def _first_twice(items: list[str]) -> str:

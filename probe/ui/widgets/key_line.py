@@ -10,18 +10,21 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
-from probe.ui.footer import GAP, KeyHint, fitted
+from probe.ui.footer import GAP, SHORT, KeyHint, fitted
 from probe.ui.keys import key_name
 
 
 def hints_of(screen: Screen[Any]) -> list[KeyHint]:
-    """What a screen with bindings of its own has in its footer."""
+    """What a screen with bindings of its own has in its footer; its `ENTER` says what its list or line does with that key."""
     found: dict[str, KeyHint] = {}
+    if words := getattr(screen, "ENTER", ""):
+        found["enter"] = KeyHint(key_name("enter"), words, "app.simulate_key('enter')")
     for active in screen.active_bindings.values():
         binding = active.binding
         if binding.show and active.enabled and binding.description:
             key = binding.key_display or key_name(binding.key)
-            found.setdefault(binding.action, KeyHint(key, binding.description, binding.action))
+            words = SHORT.get(binding.id or "", binding.description)
+            found.setdefault(binding.action, KeyHint(key, words, binding.action))
     return list(found.values())
 
 

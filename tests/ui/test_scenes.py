@@ -1,0 +1,84 @@
+"""Every scene of `tests/scenes.py` is reached; from each, Esc pressed too often traps nobody, loses nothing, and ends dark."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from textual.events import Key
+
+from probe.document.file import load_map
+from probe.document.model import PlayfieldMap
+from probe.runtime.ending import Reason
+from probe.ui.menu import MenuScreen
+from probe.ui.start import HomeScreen
+from tests.scenes import SCENES, app_for, reach, still, text_lines
+from tests.support.examples import first_now
+
+TOO_OFTEN = 13
+
+
+def _kept(path: Path) -> PlayfieldMap | None:
+    """What the map on disk holds, apart from when it was last open."""
+    return load_map(path) if path.exists() else None
+
+
+@pytest.fixture(autouse=True)
+def _own_folders(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    for name in ("PLAYFIELD_PROBE_SETTINGS", "XDG_STATE_HOME"):
+        monkeypatch.setenv(name, str(tmp_path / name))  # the scene sets them; they are put back after the test
+
+
+@pytest.mark.parametrize("name", first_now(list(SCENES), now=6))
+async def test_esc_too_often_traps_nobody_and_loses_nothing(name: str, tmp_path: Path) -> None:
+    scene = SCENES[name]
+    app = app_for(scene, tmp_path)
+    try:
+        async with app.run_test(size=(80, 24)) as pilot:
+            await reach(app, pilot, scene)
+            shown = "\n".join(text_lines(app))
+            assert scene.shows in shown, shown
+            await app.settled()
+            before = _kept(tmp_path / "kelp.json")
+            for _ in range(TOO_OFTEN):  # held down: keys come faster than screens are made
+                app.post_message(Key("escape", None))
+            await still(app, pilot)
+            for _ in range(4):
+                if not app.is_running or app.is_ending:
+                    break
+                top = app.runtime.top
+                home = isinstance(app.screen, (HomeScreen, MenuScreen)) or (top is not None and top.name == "walk")
+                assert home or len(app.runtime.layers) == 1, f"still in {app.screen} over {top}"
+                await pilot.press("escape")
+                await still(app, pilot)
+            else:
+                await pilot.press("ctrl+q")
+                await still(app, pilot)
+            assert app.is_ending or not app.is_running or app._exit, "there is a way out"
+            ended = app.endings.ended
+            assert ended is None or ended.ending.reason is Reason.LEFT, ended
+            assert app.seen() == (), "dark"
+            after = _kept(tmp_path / "kelp.json")
+            if before is not None:
+                assert after is not None
+                assert (after.places, after.lamps, after.chains) == (before.places, before.lamps, before.chains)
+    finally:
+        app.session.close()
+
+
+@pytest.mark.parametrize(
+    "keys", [("f10",), ("f10", "escape"), ("f1",), ("f5", "escape"), ("ctrl+p", "escape"), ("ctrl+t", "escape")]
+)
+async def test_keys_faster_than_screens_are_made(keys: tuple[str, ...], tmp_path: Path) -> None:
+    app = app_for(SCENES["walk"], tmp_path)
+    try:
+        async with app.run_test(size=(80, 24)) as pilot:
+            await reach(app, pilot, SCENES["walk"])
+            for _ in range(7):
+                for key in keys:
+                    app.post_message(Key(key, None))
+            await still(app, pilot)
+            assert app.is_running
+            assert not app.is_ending
+    finally:
+        app.session.close()
