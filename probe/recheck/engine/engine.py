@@ -82,7 +82,8 @@ WORTH_KEEPING = 24.0
 """Maps this far (natural logarithm) below the best are dropped."""
 LIKELY_NEW = 0.75
 """A number that is new with this chance is lit to be named: that has to be asked anyhow."""
-CANDIDATES = 40
+CANDIDATES = 48
+NEAR_UNSEEN = 12
 MOST_COUNTED = 200
 LEFT_ALIKE = 0.0015
 """What no picture shown tells apart is left at this chance: less is not worth another picture."""
@@ -383,7 +384,7 @@ class Recheck:
 
     def _undiscovered_at(self, number: int) -> float:
         """The same of a single light, which says what: of edits that begin here or little before, and are no listed map."""
-        rest = float(self.unseen[max(0, number - BEFORE) : number + 1].sum() / (1.0 + self.unseen.sum()))
+        rest = float(self._unseen_near[number] / (1.0 + self.unseen.sum()))
         return float(binary_entropy_bits(rest)) + rest * 0.9 * math.log2(len(self.setup.order) + 2)
 
     def _asked(self) -> dict[int, list[Answer]]:
@@ -394,16 +395,24 @@ class Recheck:
         return found
 
     def _candidates(self) -> Ints:
-        """Numbers worth lighting alone: those that the maps that count put at different places."""
+        """Numbers worth lighting alone: those that the maps that count put at different places, and those near which
+        most is that became no map."""
         maps, shares = self._counted
         share = shares @ (maps.spots != maps.spots[0])
+        near = np.argsort(-self._unseen_near[: self.numbers], kind="stable")[:NEAR_UNSEEN]
         asked = self._asked()
         fine = [
             n
-            for n in np.argsort(-share, kind="stable")[: 2 * CANDIDATES].tolist()
-            if share[n] > 0 and len(asked.get(n, ())) < MOST_ASKED and not _twice(asked.get(n, []))
+            for n in dict.fromkeys([*near.tolist(), *np.argsort(-share, kind="stable")[: 2 * CANDIDATES].tolist()])
+            if len(asked.get(n, ())) < MOST_ASKED and not _twice(asked.get(n, []))
         ]
         return np.array(fine[:CANDIDATES], dtype=np.int64)
+
+    @cached_property
+    def _unseen_near(self) -> Floats:
+        """By number, the weight of what became no map and begins there or little before: that changes what is lit there."""
+        total = np.concatenate([np.zeros(BEFORE + 1), np.cumsum(self.unseen)])
+        return np.asarray(total[BEFORE + 1 :] - total[: -BEFORE - 1])
 
     def _middle(self) -> int | None:
         """Without pictures: the number in the middle of the longest stretch that nobody lit."""
