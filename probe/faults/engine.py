@@ -43,7 +43,7 @@ DOUBTFUL = 0.10
 """An answer that is a slip with this probability, by all the others, is asked about once more before the search ends, if
 the cause in front would be another without it: judgement, tried on the stories that are known."""
 MOST_REPEATS = 2
-SURE = 0.92
+SURE = 0.9
 """A cause this probable ends the questions."""
 MOST_QUESTIONS = 9
 """More tell little: what is known by then is handed over."""
@@ -51,9 +51,10 @@ MORE_QUESTIONS = 6
 REJECTED = 0.01
 """What is left of a cause's weight when its remedy did not help: it may have been done badly."""
 NEAR_PIXELS = 3
-LEAST_BITS = 0.03
-READING_SECONDS = 30.0
-"""Going to the screen, reading, deciding what one saw, going back: judgement. Keeps out many nearly empty questions."""
+LEAST_BITS = 0.15
+READING_SECONDS = 120.0
+"""Going to the screen, reading, doing it with one hand under the playfield, going back: judgement. So long that a question
+which decides is worth its meter, and cheap ones that tell little do not come first."""
 ANSWER_SECONDS = klm_seconds([Operator.THINK, Operator.KEY_OCCASIONAL])
 UNSURE = "unsure"
 K_PICTURES = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "one-dark", "shifted"})

@@ -17,7 +17,7 @@ from probe.patterns.pictures import RED, whole
 from probe.practice.behaviour import Quality, data_path, head_signal, rails, shares_ground
 from probe.practice.eyes import Eyes
 from probe.practice.plant import Planted
-from probe.practice.wiring import OPEN_OHM, Flex, ModelWiring, Plug
+from probe.practice.wiring import OPEN_OHM, ChipOutput, Flex, ModelWiring, Plug
 
 
 class AskedAnswer(Protocol):
@@ -178,6 +178,8 @@ class SimulatedPerson(Eyes):
         joint = self.w.joints[self._place() + 1]
         onto_rail = joint.crossed in (Plug.DATA_FIVE, Plug.DATA_GROUND) and self.w.chance < 0.5  # read at the far end
         touches = joint.data_rail or onto_rail or (joint.flex is Flex.DATA_SHORTS and joint.open_at_rest)
+        if not touches and self.touch_side() in ("out", "in"):  # a stage or an input that has burnt through
+            return self.typed(20 + 150 * self.w.chance, "ohm")
         return self.typed(0.6 if touches else 47_000.0, "ohm")
 
     def resistor_ohms(self) -> str:
@@ -217,6 +219,37 @@ class SimulatedPerson(Eyes):
         found = (_PLUGS[joint.crossed] for joint in self.w.joints if joint.crossed is not Plug.RIGHT)
         return next(found, "right")
 
+    def papers(self) -> str:
+        """Volts and speed that the pixels' papers name."""
+        chip = self.w.chips[0]
+        if chip.khz != 800 or self.w.settings.khz != 800:
+            return "speed"
+        return "volts" if chip.least_v > 5 or (chip.leds > 1 and self.w.chance < 0.5) else "usual"
+
+    def feed_drop(self) -> str:
+        """Volts lost between the supply and the first pixel under load."""
+        supply, plug = self.w.supply, self.w.head.plug
+        if not supply.fuse_ok:
+            return self.typed(supply.volts, "V")
+        if plug is not Plug.RIGHT:
+            return self.typed(0.4 + supply.volts * self.w.chance, "V")
+        return self.typed(float(rails(self.w, self.load()).joint_a[0]) * supply.source_ohm, "V")
+
+    def feed_ground(self) -> str:
+        """Ohms from the supply's minus to the first pixel's GND, all off and the board's cables out."""
+        apart = self.w.supply.ground_by_cable or self.w.head.plug in (Plug.DATA_GROUND, Plug.FIVE_GROUND)
+        return self.typed(OPEN_OHM if apart else 0.3, "ohm")
+
+    def touch_side(self) -> str:
+        """Where the data line behind k has low ohms, its wire off at both ends."""
+        place = self._place()
+        joint = self.w.joints[place + 1]
+        if joint.data_rail or (joint.flex is Flex.DATA_SHORTS and joint.open_at_rest):
+            return "wire" if self.w.chance < 0.7 else "in"
+        if self.w.chips[place].output is ChipOutput.DEAD and self.w.chance < 0.35:
+            return "out"
+        return "in" if not self.w.chips[place + 1].input_ok and self.w.chance < 0.3 else "none"
+
     def dies(self) -> str:
         """Whether k or k+1 has more or fewer colours than most: one that swallows too few bytes looks right itself."""
         sizes = sorted(len(chip.order) for chip in self.w.chips)
@@ -233,6 +266,8 @@ class SimulatedPerson(Eyes):
 
     def charger(self) -> str:
         """Whether the trouble comes or goes with an earthed charger."""
+        if self.w.supply.ground_by_cable:
+            return "cures" if self.w.chance < 0.7 else "no"
         plugged, out = (
             head_signal(self.w, whole(RED, self.w.settings.count), 5.0, replace(self.now, charger=there)).quality
             for there in (True, False)
@@ -392,10 +427,10 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "ground-ohms": SimulatedPerson.grounds_ohms,
     "supplies-ground": lambda p: p.typed(OPEN_OHM if any(j.ground_apart for j in p.w.joints) else 0.3, "ohm"),
     "dies": SimulatedPerson.dies,
-    "part-speed": lambda p: _yes(p.w.chips[0].khz != 800 or p.w.settings.khz != 800),
-    "part-volts": lambda p: (
-        "more" if p.w.chips[0].least_v > 5 or (p.w.chips[0].leds > 1 and p.w.chance < 0.5) else "five"
-    ),
+    "papers": SimulatedPerson.papers,
+    "feed-drop": SimulatedPerson.feed_drop,
+    "feed-ground": SimulatedPerson.feed_ground,
+    "touch-side": SimulatedPerson.touch_side,
     "cover": lambda p: "gone" if p.w.leaks_at is not None else "stays",
     "supply-open": lambda p: p.typed(-p.w.supply.volts if p.w.head.plug is Plug.FIVE_GROUND else p.w.supply.volts, "V"),
     "ground-joint-drop": lambda p: p.joint_drop("ground"),

@@ -115,6 +115,18 @@ def _short(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     return replace(w, supply=replace(w.supply, short_at=at, short_ohm=rng.uniform(0.05, 0.4), limit_a=5.0)), at - 1
 
 
+def _poor_feed(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    """A plug or holder that loses 0.8 to 2.4 V with every pixel full red, as warm contacts do."""
+    return replace(w, supply=replace(w.supply, kind="own", source_ohm=rng.uniform(0.8, 2.4) / (w.count * 0.02))), None
+
+
+def _feed_by_cable(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    """About an ohm of shield, cord and earth in place of the feed's GND."""
+    return replace(
+        w, supply=replace(w.supply, kind="own", source_ohm=rng.uniform(0.8, 1.6), ground_by_cable=True)
+    ), None
+
+
 def _sag(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     # 26 to 28 AWG at 0.1 to 0.2 m a pixel: 134 and 213 mohm/m.
     ohm = rng.uniform(0.018, 0.032)
@@ -341,6 +353,9 @@ PLANTERS: dict[str, Planter] = {
     "rgb-among-rgbw": _one_of_three,
     "part-12v": _all_chips(least_v=7.0),
     "light-leaks": _leak,
+    "five-joint-open": _joint(five_ohm=OPEN_OHM),
+    "feed-poor": _poor_feed,
+    "feed-ground-open": _feed_by_cable,
     "no-link": _head(answers=False),
     "bytes-lost": _head(loses_bytes=True),
 }
@@ -351,6 +366,7 @@ HOT = {
     "data-five-swapped": 0.4,
     "supply-weak": 0.3,
     "supply-high": 0.1,
+    "feed-poor": 0.35,
     "joint-five-gnd": 0.6,
     "joint-data-five": 0.35,
 }
@@ -376,6 +392,8 @@ BY_WORK = frozenset(
         "joint-loose",
         "staple-nick",
         "five-joint-high",
+        "five-joint-open",
+        "feed-ground-open",
         "ground-joint-open",
         "fixed-address",
         "count-small",

@@ -81,7 +81,8 @@ class ModelJoint:
 
 @dataclass(frozen=True, kw_only=True)
 class ModelSupply:
-    """What feeds the pixels. `kind` own, shared (one feed for board and pixels) or usb. `fuse_ok`: the only feed's fuse, or
+    """What feeds the pixels. `kind` own, shared (one feed for board and pixels) or usb. `source_ohm`: of
+    supply and feed; `ground_by_cable`: its ground reaches the chain by the board's cable only. `fuse_ok`: the only feed's fuse, or
     the first one's; `far_fuse_ok`: that of a second feed at the far end, where there is one."""
 
     kind: str = "own"
@@ -90,6 +91,7 @@ class ModelSupply:
     source_ohm: float = 0.02
     short_at: int | None = None
     short_ohm: float = 0.3
+    ground_by_cable: bool = False
     far_feed: bool = False
     fuse_ok: bool = True
     far_fuse_ok: bool = True

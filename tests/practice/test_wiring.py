@@ -366,7 +366,7 @@ def test_three_colours_among_four_shift_the_rest_the_other_way() -> None:
 
 def test_twelve_volt_parts_stay_dark_at_five() -> None:
     person = at("part-12v")
-    assert (person.look(), reads(person, "volts-first"), reads(person, "part-volts")) == ("nothing", "good", "more")
+    assert (person.look(), reads(person, "volts-first"), reads(person, "papers")) == ("nothing", "good", "volts")
 
 
 def test_a_leak_goes_with_the_light_it_comes_from() -> None:
