@@ -92,6 +92,7 @@ def _splice(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
 
 
 def _dead(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
+    from probe.document.model import shown_number
     from probe.planning.plan import PlanError
     from probe.planning.splice import repairs
     from probe.planning.words import CAUTION, repair_line
@@ -106,13 +107,15 @@ def _dead(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
             for r in found
         ])  # fmt: skip
     else:
-        say(CAUTION, *(f"  {repair_line(repair)}" for repair in found))
+        place = map_.place_of(chain.pixels[arguments.dead])
+        of = f"{chain.name} {shown_number(arguments.dead)}" + (f", {place.label}" if place is not None else "")
+        say(CAUTION, f"{of}:", *(f"  {repair_line(repair)}" for repair in found))
     return Exit.FINE
 
 
 def _slack(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
     from probe.planning.splice import slacks
-    from probe.planning.words import slack_line
+    from probe.planning.words import slack_line, slack_summary
 
     chains = map_.chains if arguments.chain is None else (_chain(map_, arguments.chain),)
     found = [slack for chain in chains for slack in slacks(map_, chain.id)]
@@ -127,7 +130,5 @@ def _slack(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
         ])  # fmt: skip
     else:
         say(*(slack_line(map_, slack) for slack in sorted(found, key=lambda s: s.slack_mm)))
-        say(
-            f"{len(short)} of {len(found)} stretches are too short." if short else "The wire is long enough everywhere."
-        )
+        say(slack_summary(found))
     return Exit.FINDINGS if short else Exit.FINE

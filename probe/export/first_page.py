@@ -14,6 +14,7 @@ from itertools import groupby
 from probe.cautions import CABINET
 from probe.document.change_words import span
 from probe.document.model import Chain, Pixel, PlayfieldMap
+from probe.document.plural import many
 from probe.document.proving import tally
 from probe.document.wiring import feed_number
 from probe.export.sheet_picture import DrawnPart, Picture, parts_of
@@ -104,7 +105,12 @@ def _feeds(map_: PlayfieldMap) -> Iterator[str]:
         wire = "" if feed.wire is None else f", {own(feed.wire)}"
         return f"{fuse}: {escape(feed.name, most=24)} to {where}{wire}"
 
-    return _most((line(at) for at in range(len(map_.feeds))), len(map_.feeds), "feeds")
+    yield from _most((line(at) for at in range(len(map_.feeds))), len(map_.feeds), "feeds")
+    fed = {feed.chain for feed in map_.feeds}
+    bare = [chain for chain in map_.chains if chain.id not in fed]
+    yield from _most(
+        (f"<b>no feed noted</b>: {escape(chain.name, most=20)}" for chain in bare), len(bare), "chains", most=4
+    )
 
 
 def _supplies(map_: PlayfieldMap) -> Iterator[str]:
@@ -118,7 +124,7 @@ def _supplies(map_: PlayfieldMap) -> Iterator[str]:
 
 def _chains(map_: PlayfieldMap) -> Iterator[str]:
     lines = (
-        f"{escape(chain.name, most=20)}: output {chain.output}, {chain.length} pixels {own(chain.chip)}, {own(chain.order)}, "
+        f"{escape(chain.name, most=20)}: output {chain.output}, {many(chain.length, 'pixel')} {own(chain.chip)}, {own(chain.order)}, "
         f"ceiling {chain.ceiling_ma} mA"
         for chain in map_.chains
     )

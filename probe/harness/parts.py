@@ -189,6 +189,9 @@ def _pixel_rows(map_: PlayfieldMap) -> Iterator[PartsRow]:
     broken = states[PixelState.DEAD] + states[PixelState.DARK]
     if broken:
         yield PartsRow("pixel, to replace", broken, "", "dead or dark in the map, counted above too")
+    missing = sum(place.id not in map_.pixels_at for place in map_.places)
+    if missing:
+        yield PartsRow("pixel, to add", missing, "", "places that no pixel lights yet, not counted above")
 
 
 def _supply_rows(map_: PlayfieldMap, power: MapPower) -> Iterator[PartsRow]:

@@ -31,8 +31,9 @@ def goodness(plan: Plan) -> str:
 def headline(plan: Plan) -> str:
     """The plan in one line."""
     sizes = " + ".join(str(len(seats)) for seats in plan.order)
+    pixels = "1 pixel" if sizes == "1" else f"{sizes} pixels"
     return (
-        f"{sizes} pixels, way {plan.way_mm / 1000:.2f} m, wire to cut {plan.wire_mm / 1000:.2f} m for each conductor, "
+        f"{pixels}, way {plan.way_mm / 1000:.2f} m, wire to cut {plan.wire_mm / 1000:.2f} m for each conductor, "
         f"areas entered {many(plan.visits, 'time')}"
     )
 
@@ -44,17 +45,18 @@ def plan_lines(map_: PlayfieldMap, plan: Plan, now: Plan | None) -> list[str]:
     if now is not None:
         lines += ["", f"{'':26}{'planned':>28}{'as it is':>28}"]
         lines += [f"{what:26}{a:>28}{b:>28}" for what, a, b in compared(plan, now)]
-    lines += ["", "Feeds", f"  one at the first pixel of each chain: {', '.join(plan.brief.chains)}"]
+    names = {chain: map_.chain(chain).name if chain in map_.chain_by_id else chain for chain in plan.brief.chains}
+    lines += ["", "Feeds", f"  one at the first pixel of each chain: {', '.join(names.values())}"]
     lines += [
         f"  one more at pixel {shown_number(feed.pixel)} of {feed.chain}: lowest {feed.before.volt:.2f} V becomes {feed.after.volt:.2f} V"
         for feed in planned_feeds(map_, plan)
     ]
     lines += ["", "Spares sit best after"]
-    lines += [f"  {chain} {shown_number(number)} {label}" for chain, number, label in spare_seats(plan, SPARES)]
+    lines += [f"  {names[chain]} {shown_number(number)} {label}" for chain, number, label in spare_seats(plan, SPARES)]
     for chain in plan.brief.chains:
         own = [stretch for stretch in plan.stretches if stretch.chain == chain]
         total = sum(stretch.cut_mm for stretch in own)
-        lines += ["", f"{chain}: {len(own)} stretches, {total / 1000:.2f} m"]
+        lines += ["", f"{names[chain]}: {many(len(own), 'stretch', 'stretches')}, {total / 1000:.2f} m"]
         lines += [
             f"{shown_number(s.number):>11}  {s.cut_mm:5.0f} mm  {s.seat.label}"
             + (f" ({s.seat.area})" if s.seat.area else "")
@@ -121,8 +123,14 @@ def thinned(found: Sequence[Splice]) -> tuple[Splice, ...]:
 
 def splice_figures(splice: Splice) -> str:
     """`145 mm more wire, 8 joints, 52 numbers shift`."""
-    shifts = "no number shifts" if not splice.shifted else f"{splice.shifted} numbers shift, none below {splice.before}"
-    return f"{splice.wire_mm:.0f} mm more wire, {splice.joints} joints, {shifts}"
+    below = f", none below {splice.before}" if splice.shifted and splice.before else ""
+    return f"{splice.wire_mm:.0f} mm more wire, {many(splice.joints, 'joint')}, {_shifting(splice.shifted)}{below}"
+
+
+def _shifting(numbers: int) -> str:
+    if not numbers:
+        return "no number shifts"
+    return "1 number shifts" if numbers == 1 else f"{numbers} numbers shift"
 
 
 def splice_lines(map_: PlayfieldMap, found: Sequence[Splice]) -> list[str]:
@@ -145,14 +153,20 @@ def splice_data(splice: Splice) -> dict[str, Any]:
 def repair_line(repair: Repair) -> str:
     """A repair with its figures."""
     wire = "wire not known" if repair.wire_mm is None else f"{repair.wire_mm:.0f} mm of wire"
-    shifts = (
-        f"{many(repair.shifted, 'number')} shift"
-        if repair.shifted > 1
-        else "1 number shifts"
-        if repair.shifted
-        else "no number shifts"
-    )
-    return f"{repair.what} ({wire}, {many(repair.joints, 'joint')}, {shifts})"
+    return f"{repair.what} ({wire}, {many(repair.joints, 'joint')}, {_shifting(repair.shifted)})"
+
+
+def slack_summary(found: Sequence[Slack]) -> str:
+    """Whether the wire is long enough, in one sentence."""
+    short = sum(slack.slack_mm < 0 for slack in found)
+    if not found:
+        return (
+            "Not known: nowhere is a length noted between two pixels whose places have a position. Note lengths in the harness "
+            "sheet, or the spacing of the chain."
+        )
+    if not short:
+        return "The wire is long enough everywhere that a length is noted."
+    return f"{short} of {many(len(found), 'stretch', 'stretches')} {'is' if short == 1 else 'are'} too short."
 
 
 def slack_line(map_: PlayfieldMap, slack: Slack) -> str:
