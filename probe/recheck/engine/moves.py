@@ -381,14 +381,14 @@ def _runs(n: int, longest: int) -> tuple[Ints, Ints]:
     return np.concatenate([a[fine], tail]), np.concatenate([(a + k)[fine], np.full(len(tail), n)])
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=24)
 def _insertions(prior: Prior, n: int, longest: int) -> tuple[Ints, Ints, Floats]:
     """All places of a run spliced in, its sizes, and what each costs."""
     at, size = _grid(np.arange(n + 1), np.arange(1, longest + 1))
     return at, size, _insertion_prior(prior, n, size)
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=24)
 def _removals(prior: Prior, n: int) -> tuple[Ints, Ints, Floats]:
     """All runs that may be taken out, and what each costs; one to the end may also be there without data."""
     a, b = np.triu_indices(n + 1, 1) if n <= WHOLE else _runs(n, BAND)
@@ -412,10 +412,12 @@ def _removal_prior(prior: Prior, n: int, size: Ints | Floats) -> Floats:
 
 
 def _move_prior(prior: Prior, n: int, p: Ints, q: Ints) -> Floats:
-    smaller = np.minimum(p, q)
-    share = (1 - prior.long) * (smaller <= SHORT_RUN) / (SHORT_RUN * n) + prior.long / (n * n)
-    share = np.where((p == 1) & (q == 1), share + 0.2, share)
-    return np.asarray(np.log(prior.another * prior.moved * share / n))
+    """Two runs of so many pixels side by side exchanged: the shorter one moved; two single pixels most often."""
+    shorter = np.arange(n + 1)
+    share = (1 - prior.long) * (shorter <= SHORT_RUN) / (SHORT_RUN * n) + prior.long / (n * n)
+    cost = np.log(prior.another * prior.moved * share / n)
+    both_single = np.log(prior.another * prior.moved * (share[1] + 0.2) / n)
+    return np.where((p == 1) & (q == 1), both_single, cost[np.minimum(p, q)])
 
 
 def _exchange_prior(prior: Prior, n: int, p: Ints, q: Ints) -> Floats:
