@@ -506,33 +506,8 @@ class Recheck:
         maps, priors, parents = [state.maps], [state.log_prior], [state.parents]
         unseen, alike = np.zeros(0), -math.inf
         rng = np.random.default_rng([state.options.seed, len(state.observations)])
-        last = len(state.observations) - 1
-        known = list(state.bases)
-        begin: list[int] = []
-        for row in range(min(bases, len(state.maps))):
-            if row > 1 and state.weights[row] < 1e-4 * state.weights[0]:
-                break
-            known.append((state.maps[row], float(state.log_prior[row]), int(state.parents[row])))
-            begin.append(len(known) - 1)
-        if expected is not None and not np.array_equal(expected[0], state.maps[0, : len(expected[0])]):
-            wider = np.full(state.numbers - len(expected[0]), END, dtype=np.int64)
-            known.append((np.concatenate([expected[0], wider]), *expected[1:]))
-            begin.append(len(known) - 1)
-        above = int(state.parents[0])
-        while len(begin) < bases + MOST_PARENTS and above not in begin:
-            begin.append(above)
-            above = known[above][2]
-        if 0 not in begin and state.weights[0] < SETTLED:
-            begin.append(0)
-        every = tuple(range(len(state.observations)))
-        plan = [(base, every) for base in begin]
-        # an answer may have been wrong: without those that seem so, or without earlier pictures, other edits come to light
-        meant = tuple(i for i in every if i == last or not state._doubted[i])
-        plan += [(base, meant) for base in begin[:2]]
-        if bases > 2:
-            recent = tuple(i for i in every if i == last or isinstance(state.observations[i].action, Probe))
-            plan += [(begin[0], recent), (0, recent)]
-        plan = list(dict.fromkeys(plan))
+        known, begin = state._beginnings(bases, expected)
+        plan = state._plan(begin, earlier_wrong=bases > 2)
         evidence = {
             chosen: Evidence(state.world, state.numbers, [state.observations[i] for i in chosen])
             for chosen in {chosen for _, chosen in plan}
@@ -557,6 +532,38 @@ class Recheck:
         )
         state = replace(state, bases=tuple(known))
         return state._with(found, prior, np.concatenate(parents)[source], unseen, alike)
+
+    def _beginnings(self, bases: int, expected: Base | None) -> tuple[list[Base], list[int]]:
+        """All bases, and which of them are edited: the likeliest maps, what was expected, and what the best is an edit of."""
+        known = list(self.bases)
+        begin: list[int] = []
+        for row in range(min(bases, len(self.maps))):
+            if row > 1 and self.weights[row] < 1e-4 * self.weights[0]:
+                break
+            known.append((self.maps[row], float(self.log_prior[row]), int(self.parents[row])))
+            begin.append(len(known) - 1)
+        if expected is not None and not np.array_equal(expected[0], self.maps[0, : len(expected[0])]):
+            wider = np.full(self.numbers - len(expected[0]), END, dtype=np.int64)
+            known.append((np.concatenate([expected[0], wider]), *expected[1:]))
+            begin.append(len(known) - 1)
+        above = int(self.parents[0])
+        while len(begin) < bases + MOST_PARENTS and above not in begin:
+            begin.append(above)
+            above = known[above][2]
+        if 0 not in begin and self.weights[0] < SETTLED:
+            begin.append(0)
+        return known, begin
+
+    def _plan(self, begin: list[int], *, earlier_wrong: bool) -> list[tuple[int, tuple[int, ...]]]:
+        """Which base is edited by which answers: each by all of them; and, as an answer may have been wrong, some without
+        those that seem so, or without earlier pictures."""
+        every = tuple(range(len(self.observations)))
+        meant = tuple(i for i in every if i == every[-1] or not self._doubted[i])
+        plan = [*((base, every) for base in begin), *((base, meant) for base in begin[:2])]
+        if earlier_wrong:
+            recent = tuple(i for i in every if i == every[-1] or isinstance(self.observations[i].action, Probe))
+            plan += [(begin[0], recent), (0, recent)]
+        return list(dict.fromkeys(plan))
 
     def _against_all(self, base: Base, edited: Edited) -> tuple[Floats, float]:
         """Logarithms of an edited map's unseen and alike on the scale of all totals.
