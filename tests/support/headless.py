@@ -81,21 +81,25 @@ def _has_to_draw(screen: Screen[Any]) -> bool:
     )
 
 
+async def drawn(app: App[Any], *, until_s: float) -> bool:
+    """Work off all messages and draw what they change; whether that was done by then (`time.monotonic`)."""
+    turns = 0
+    while monotonic() < until_s and app.screen_stack and not app._exit:
+        turns += 1
+        await asyncio.sleep(0 if turns % 50 else 0.001)
+        if not all(map(_is_waiting, _pumps(app))):
+            continue
+        if app._batch_count or not _has_to_draw(app.screen):
+            return True
+        app.screen._on_timer_update()
+    return False
+
+
 async def until_idle(min_sleep: float = AT_REST_S, max_sleep: float = MOST_S) -> None:
     """In place of Textual's `wait_for_idle`."""
     app = active_app.get()
     started_s = monotonic()
-    turns = 0
-    while monotonic() - started_s < max_sleep:
-        turns += 1
-        await asyncio.sleep(0 if turns % 50 else 0.001)
-        if not app.screen_stack or app._exit:
-            break
-        if not all(map(_is_waiting, _pumps(app))):
-            continue
-        if app._batch_count == 0 and _has_to_draw(app.screen):
-            app.screen._on_timer_update()
-            continue
+    while await drawn(app, until_s=started_s + max_sleep):
         if await _others_rest(app) and all(map(_is_waiting, _pumps(app))) and not _has_to_draw(app.screen):
             break
     if (rest_s := started_s + min_sleep - monotonic()) > 0:
