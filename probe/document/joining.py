@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable
 from functools import lru_cache
 
-from probe.document.model import Kind, Lamp, Place, PlayfieldMap
+from probe.document.model import Kind, Lamp, Place, PlayfieldMap, once_for_each
 from probe.document.operations import folded, update_place
 from probe.frozen import frozen
 
@@ -41,6 +41,7 @@ class Match:
     sure: bool
 
 
+@once_for_each
 def lamps_lighting(map_: PlayfieldMap) -> dict[str, tuple[int, ...]]:
     """For each place id the lamp numbers that light it: its own, else those that switch its whole group, which are rows of
     general illumination with a number and that group."""
@@ -74,6 +75,7 @@ def has_job(place: Place) -> bool:
     return bool(place.lamps) or bool(place.group.strip())
 
 
+@once_for_each
 def open_rows(map_: PlayfieldMap) -> tuple[Lamp, ...]:
     """Rows of the list that no place stands for yet."""
     numbers = {number for lamps in lamps_lighting(map_).values() for number in lamps}

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Set
 from functools import lru_cache
 
-from probe.document.model import Kind, Lamp, PixelState, Place, PlayfieldMap
+from probe.document.model import Kind, Lamp, PixelState, Place, PlayfieldMap, once_for_each
 from probe.document.operations import folded
 from probe.frozen import frozen
 from probe.mapping.completion import NEWEST, completed, next_of_rows, vocabulary
@@ -207,7 +208,7 @@ def _expected(around: Surroundings) -> list[Offer]:
     by_name: dict[str, Lamp] = {}
     for lamp in open_lamps:
         by_name.setdefault(_folded(lamp.name), lamp)
-    placed = {_folded(place.label) for place in map_.places}
+    placed = _placed(map_)
     if last is not None:
         if _wants_another_pixel(map_, last, before):
             found.append(_same(map_, last, "same place again"))
@@ -231,7 +232,13 @@ def _expected(around: Surroundings) -> list[Offer]:
     return list(unique.values())
 
 
-def _other_sides(around: Surroundings, known: set[str], limit: int = 6) -> list[str]:
+@once_for_each
+def _placed(map_: PlayfieldMap) -> frozenset[str]:
+    """All labels of places, folded."""
+    return frozenset(_folded(place.label) for place in map_.places)
+
+
+def _other_sides(around: Surroundings, known: Set[str], limit: int = 6) -> list[str]:
     """Counterparts of labels on one side that the other side still lacks, those named last first."""
     map_ = around.map
     found: dict[str, None] = {}
@@ -253,6 +260,7 @@ def _wants_another_pixel(map_: PlayfieldMap, last: Place, before: Place | None) 
     return 0 < count < len(map_.pixels_at.get(before.id, ()))
 
 
+@once_for_each
 def _open_lamps(map_: PlayfieldMap) -> list[Lamp]:
     """Lamps that no place with a pixel has, by number or by name, in list order."""
     lit = [place for place in map_.places if place.id in map_.pixels_at]

@@ -221,7 +221,7 @@ class Walk(TaskState):
     @property
     def answered(self) -> int:
         """Pixels of this chain that somebody has answered."""
-        return sum(pixel.state is not PixelState.UNSEEN for pixel in self.here.pixels)
+        return self.here.answered
 
     @property
     def finished(self) -> bool:

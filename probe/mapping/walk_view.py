@@ -198,8 +198,7 @@ def _around(s: Walk, rows: int) -> Iterator[Line]:
 
 def _left(s: Walk, most: int) -> Iterator[Line]:
     for chain in s.map.chains:
-        unseen = chain.length - sum(pixel.state is not PixelState.UNSEEN for pixel in chain.pixels)
-        yield Line(f"{chain.name}: {many(unseen, 'pixel')} unseen")
+        yield Line(f"{chain.name}: {many(chain.length - chain.answered, 'pixel')} unseen")
     rows = open_rows(s.map)
     if s.map.lamps:
         yield Line(f"{many(len(rows), 'lamp')} without a pixel" if rows else "every lamp has a pixel")

@@ -270,7 +270,7 @@ class TaskScreen(CommandScreen):
                 map_ = map_.model_copy(update={"shapes": view.shapes})
             picture.show(map_, spots, view.shape)
         signs = (
-            legend((p.kind.value for p in map_.places), plain=picture.plain_ascii)
+            legend((kind.value for kind in map_.kinds), plain=picture.plain_ascii)
             if map_ and (view.map_legend or (self.is_roomy and not view.roomy))
             else ""
         )

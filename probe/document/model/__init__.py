@@ -25,6 +25,7 @@ from probe.document.model.playfield import (
     shown_number,
     storable,
 )
+from probe.document.model.record import once_for_each
 from probe.document.model.shape import Shape, ShapeKind
 
 __all__ = [
@@ -48,6 +49,7 @@ __all__ = [
     "Revision",
     "Shape",
     "ShapeKind",
+    "once_for_each",
     "shown_number",
     "storable",
 ]

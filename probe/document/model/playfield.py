@@ -144,6 +144,11 @@ class Chain(Record):
         """Pixels that can be asked for: the count if known, but never fewer than the map holds."""
         return max(self.count or 0, len(self.pixels))
 
+    @cached_property
+    def answered(self) -> int:
+        """Pixels that somebody has answered."""
+        return sum(pixel.state is not PixelState.UNSEEN for pixel in self.pixels)
+
 
 class Lamp(Record):
     """A row of the lamp list. `row` and `column` are its strobes, counted from 1, in a strobed game.
@@ -285,6 +290,11 @@ class PlayfieldMap(Record):
     def chain_by_id(self) -> dict[str, Chain]:
         """Chains by id."""
         return {chain.id: chain for chain in self.chains}
+
+    @cached_property
+    def kinds(self) -> frozenset[Kind]:
+        """Those that occur among the places."""
+        return frozenset(place.kind for place in self.places)
 
     @cached_property
     def batch_by_id(self) -> dict[str, Batch]:

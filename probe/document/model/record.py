@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from functools import cached_property
-from typing import Annotated, Any, Self
+from collections.abc import Callable, Mapping
+from functools import cached_property, wraps
+from typing import Annotated, Any, Self, TypeVar, cast
 
 from pydantic import BaseModel, ConfigDict, StringConstraints
 
@@ -35,3 +35,24 @@ class Record(BaseModel):
         del deep
         fields = {name: getattr(self, name) for name in type(self).model_fields}
         return self.model_construct(**(fields | dict(update or {})))
+
+
+R = TypeVar("R", bound=Record)
+T = TypeVar("T")
+
+
+def once_for_each(compute: Callable[[R], T]) -> Callable[[R], T]:
+    """A function of one record that is computed once for each: records never change. Kept as a cached property is.
+
+    What it gives is shared, so nobody may change it.
+    """
+    key = f"{compute.__module__}.{compute.__qualname__}"
+
+    @wraps(compute)
+    def found(record: R) -> T:
+        held = vars(record)
+        if key not in held:
+            held[key] = compute(record)
+        return cast(T, held[key])
+
+    return found
