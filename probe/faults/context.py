@@ -13,6 +13,8 @@ from probe.harness.joints import joint_view
 FIRST_POWER = "first-power"
 JUST_SPLICED = "just-spliced"
 WORKED_WEEKS = "worked-weeks"
+HISTORIES = frozenset({FIRST_POWER, JUST_SPLICED, WORKED_WEEKS})
+"""Of these a chain has one at most."""
 PLAY_ONLY = "play-only"
 MIXED_BATCH = "mixed-batch"
 UNLIKE_COLOURS = "unlike-colours"

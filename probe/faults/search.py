@@ -9,7 +9,7 @@ from device_protocol.orders import ChainCount, RestartCause
 from probe.document.model import PlayfieldMap, shown_number
 from probe.faults.asking import next_question, with_tool_facts
 from probe.faults.commands import COMMANDS, Heat, SayYesNo, StepPattern, Unsure
-from probe.faults.context import FOUR_COLOUR, Context, derive, facts
+from probe.faults.context import FOUR_COLOUR, HISTORIES, Context, derive, facts
 from probe.faults.engine import (
     K_PICTURES,
     STOP_STEPS,
@@ -396,6 +396,8 @@ def _context(search: FaultSearch, key: str, now_s: float) -> Result:
         return begin_soak(search, now_s)
     if key != "start":
         on = set(search.contexts) ^ {key}
+        if key in HISTORIES and key in on:  # a chain has one history
+            on -= HISTORIES - {key}
         return replace(search, contexts=tuple(name for name in CONTEXTS if name in on)), ()
     hazards = search.session.hazards
     session = replace(begin(Context(search.contexts, (), search.near)), hazards=hazards)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from probe.cautions import FLEX, METERING, OFF_FIRST, SOAK, SOLDERING, SUPPLY_ALONE
 from probe.document.model import PlayfieldMap, shown_number
+from probe.document.plural import many
 from probe.faults.explain import filled, why
 from probe.faults.flexlog import ACTIONS, meaning
 from probe.faults.jobs import looked_at, return_words
@@ -78,7 +79,7 @@ def headline(search: FaultSearch) -> str:
             return "Which is the last good pixel, before the trouble? One pixel walks and its number is shown."
         case SearchMode.HALVING:
             number = None if search.halving is None else search.halving.pixel
-            left = "" if search.halving is None else f" ({search.halving.most_looks} looks at most)"
+            left = "" if search.halving is None else f" ({many(search.halving.most_looks, 'look')} at most)"
             return (
                 "" if number is None else f"Pixel {shown_number(number)} is told to light green. Does it, alone?{left}"
             )

@@ -415,7 +415,7 @@ def choose_fuse(*, planned_a: float, fault_a: float, wire_rating_a: float) -> Fu
         if fuse_carries(fuse_a=rating, load_a=fault_a):
             return FuseChoice(
                 rating, BLADE_FUSES[rating], FuseVerdict.FITS,
-                f"{rating:g} A: above 125 % of {fault_a:.2f} A (all full white), and {wire}.",
+                f"{rating:g} A: at least 125 % of {fault_a:.2f} A (all full white), and {wire}.",
             )  # fmt: skip
     rating = allowed[-1]
     if fuse_carries(fuse_a=rating, load_a=planned_a):

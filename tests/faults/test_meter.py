@@ -136,3 +136,10 @@ def test_a_change_is_judged_without_its_sign_whatever_the_ranges() -> None:
     made = Ranges("x", "V", 2, (MeterRange("still", -1.0, 0.5, 0.0, "-"), MeterRange("moves", 0.5, 3.0, 0.0, "-")))
     assert judge([0.2, 1.5], made) == judge([1.5, 0.2], made)
     assert judge([0.2, 1.5], made).answer == "moves"
+
+
+def test_an_edge_without_doubt_belongs_to_the_range_above_it() -> None:
+    parts = (MeterRange("small", 0.0, 5.0, 0.0, "x"), MeterRange("large", 5.0, math.inf, 0.0, "x"))
+    ranges = Ranges("x", "ohm", 1, parts)
+    for value, answer in ((0.0, "small"), (4.999, "small"), (5.0, "large"), (math.inf, "large")):
+        assert judge((value,), ranges).shares == ((answer, 1.0),)

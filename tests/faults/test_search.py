@@ -224,6 +224,15 @@ def test_contexts_are_toggled_and_used() -> None:
     assert play.search.session.contexts == ("play-only",)
 
 
+def test_a_chain_has_one_history() -> None:
+    play = Play(start(a_map(), "a", now=NOW)).plug()
+    play.choose("worked-weeks").choose("play-only").choose("first-power")
+    assert set(play.search.contexts) >= {"first-power", "play-only"}
+    assert not {"worked-weeks", "just-spliced"} & set(play.search.contexts)
+    assert "first-power" not in play.choose("just-spliced").search.contexts
+    assert not {"first-power", "just-spliced", "worked-weeks"} & set(play.choose("just-spliced").search.contexts)
+
+
 def test_what_is_typed_where_nothing_is_asked_for_is_dropped() -> None:
     play = begun()
     assert play.give(ev.Typed("12")).search.typed == ""
