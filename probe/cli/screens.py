@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
-DEMO_WELCOME = "Demo: answer what “Under the glass” says; nothing lit is F2. F10: all else, a tour."
+DEMO_WELCOME = "Demo: answer what “Under the glass” says; F2 where nothing is lit. All else: F10, a tour too."
 SPLICED_WELCOME = "Demo: pixels were spliced in since this map was made. Esc, then “Recheck after a change”."
 SPLICED_AFTER = "Reef lane 2"
 SPLICED_IN = ("Reef pearl", "Reef arrow")

@@ -28,7 +28,7 @@ from probe.task.views import Line, Row, RowsView
 PAUSE_H = 5
 """A longer pause ends an evening. Own choice, no source."""
 _MOST_LEFT = 12
-COLUMNS = ("Evening", "Time", "Done", "Left")
+COLUMNS = ("Evening", "Time", "Done", "Left then")
 
 
 @dataclass(frozen=True)
@@ -137,8 +137,7 @@ class ChooseEvening:
 
 
 COMMANDS = (
-    Command("log.back", Means.DO, "Back", ev.Take()),
-    Command("log.details", Means.AS_WELL, "All of it", Details(), shown=True),
+    Command("log.details", Means.DO, "All of it", Details(), shown=True),
     Command("log.revisions", Means.MORE, "Revisions", ev.GoOpen("revisions"), shown=True),
     Command("log.retry", Means.AGAIN, "Save again", ev.Retry()),
     Command("log.leave", Means.BACK, "Back", ev.Leave(), shown=True),
@@ -176,8 +175,6 @@ class LogTask(Task[EveningLog]):
                 return _at(s, s.at + by), ()
             case ChooseEvening(at):
                 return _at(s, at), ()
-            case ev.Take():
-                return s, (fx.Close(),)
             case ev.GoOpen(task):
                 return s, (fx.Open(task),)
             case ev.TaskClosed() | ev.MapChanged():

@@ -264,7 +264,7 @@ def _propose(s: LampsWork) -> _N:
     if not matches:
         return replace(s, matches=None, message="no place is left that looks like a row of the list"), (fx.Bell(),)
     sure = sum(match.sure for match in matches)
-    return replace(s, matches=matches, message=f"{len(matches)} proposals, {sure} of them sure"), ()
+    return replace(s, matches=matches, message=f"{many(len(matches), 'proposal')}, {sure} of them sure"), ()
 
 
 def _accept(s: LampsWork, taken: tuple[Match, ...]) -> _N:

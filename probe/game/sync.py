@@ -358,7 +358,7 @@ def _lines(s: Sync) -> list[Line]:
         lines.append(Line(f"  Map    {s.problem}"))
     else:
         what = f"{many(len(s.ours.table.lamps()), 'lamp')}, {many(len(s.ours.table.groups()), 'group')}"
-        size = f"{many(len(s.ours.table.entries), 'pixel')} · {len(s.ours.image)} bytes, CRC {s.ours.crc:04X}"
+        size = f"{many(len(s.ours.table.entries), 'pixel')} · {len(s.ours.image)} bytes, checksum {s.ours.crc:04X}"
         lines.append(Line(f"  Map    revision {s.ours.revision} · {what}, {size}"))
     held = s.held
     if held is None:
@@ -372,7 +372,7 @@ def _lines(s: Sync) -> list[Line]:
             if theirs is not None
             else "not read yet"
         )
-        size = f"{held.length} bytes of {held.capacity}, CRC {held.crc:04X}"
+        size = f"{held.length} bytes of {held.capacity}, checksum {held.crc:04X}"
         lines.append(Line(f"  Board  revision {held.revision} · {what} · {size}"))
     lines.append(Line(""))
     if s.stage is SyncStage.WRITING:
@@ -382,10 +382,10 @@ def _lines(s: Sync) -> list[Line]:
     elif s.same:
         lines.append(Line("  = THE SAME: the board holds exactly this table", "bold"))
     elif s.stage is SyncStage.COMPARED and held is not None and held.length:
-        lines.append(Line(f"  ≠ {len(s.differences)} differences", "bold"))
+        lines.append(Line(f"  ≠ {many(len(s.differences), 'difference')}", "bold"))
         lines += [Line(f"    {line}") for line in s.differences]
     elif why := obstacle(s) if s.stage is SyncStage.COMPARED else "":
         lines.append(Line(f"  {why}"))
     if s.play is not None:
-        lines += [Line(""), Line(f"  The pixels are with {_player(s)}.")]
+        lines += [Line(""), Line(f"  The pixels are lit by {_player(s)}.")]
     return lines

@@ -435,7 +435,7 @@ def _view(s: Watch) -> TaskView:
     plays = "the game lights its lamps" if s.game_plays else "the game's lamps are only watched"
     recent = s.recent
     changes = tuple(_change(s, change) for change in recent)
-    waiting = s.message or "waiting for the board to tell its inputs"
+    waiting = s.message or "asking the board for its inputs"
     head = Line("Press one target, or run the lamp test: what changed in the last 5 seconds", "bold")
     return TaskView(
         head=f"{s.map.machine.name} · lamp inputs · hold-on {s.linger_ms} ms · {plays}",

@@ -95,8 +95,8 @@ def _shared(scope: str, moment: Moment) -> tuple[Command, ...]:
 def _entries(scope: str) -> tuple[Command, ...]:
     return (
         Command(f"{scope}.take", Means.DO, "Change", ev.Take(), shown=True),
-        Command(f"{scope}.step.1", Means.RIGHT, "A step up, thicker, next", StepEntry(1)),
-        Command(f"{scope}.step.-1", Means.LEFT, "A step down, thinner, before", StepEntry(-1)),
+        Command(f"{scope}.step.1", Means.RIGHT, "The next value, or a step up", StepEntry(1)),
+        Command(f"{scope}.step.-1", Means.LEFT, "The value before, or a step down", StepEntry(-1)),
     )
 
 
@@ -129,8 +129,15 @@ POWER_UP = (
 HARNESS = (
     Command("harness.take", Means.DO, "Open", ev.Take(), shown=True),
     Command("harness.batches", Means.MORE, "Batches", OpenBatches(), shown=True, letter="o"),
-    Command("harness.give_batch", Means.MORE, "Give batch", OpenLine(LineUse.BATCH_OF_PIXELS), shown=True, letter="b"),
-    Command("harness.next_flag", Means.NEXT_OPEN, "Next flag", NextFlag(), shown=True),
+    Command(
+        "harness.give_batch",
+        Means.MORE,
+        "Set the batch of pixels",
+        OpenLine(LineUse.BATCH_OF_PIXELS),
+        shown=True,
+        letter="b",
+    ),
+    Command("harness.next_flag", Means.NEXT_OPEN, "Next remark", NextFlag(), shown=True),
     Command("harness.next_chain", Means.NEXT_KIND, "Next chain", PlanNextChain()),
     *_shared("harness", Moment.OPENING),
 )

@@ -298,7 +298,7 @@ def _finish(s: EvenWalk) -> Next[EvenWalk]:
     if len(s.readings) < 3:
         return replace(s, message=f"{many(len(s.readings), 'reading')}: rate three stops or more"), (fx.Bell(),)
     left = len(s.stops) - len(s.readings)
-    words = "every stop is read" if left <= 0 else f"{left} stops are open: the answer is vaguer"
+    words = "every stop is read" if left <= 0 else f"{many(left, 'stop')} not read: the answer is vaguer"
     map_, number, identity = s.map, s.round, s.board.identity
     job = fx.Job(("evenness", number), partial(analyse, map_, number, identity), "computing how even the light is")
     return replace(s, done=True, alone=False, fit=None, suggestion=None, trouble="", message=words), (job,)

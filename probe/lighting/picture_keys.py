@@ -167,7 +167,7 @@ COMMANDS = (
     Command("picture.ask.LEVEL", Means.LIGHT, "Type a level", OpenEntry(EntryUse.LEVEL), letter="l"),
     Command("picture.ask.COLOUR", Means.LIGHT, "Type a colour", OpenEntry(EntryUse.COLOUR), letter="c"),
     Command("picture.warmth", Means.LIGHT, "Next white, warm to cool", NextWhite(), letter="w", stays=True),
-    Command("picture.advice", Means.LIGHT, "Light as common practice has it", UseAdvice(), letter="r"),
+    Command("picture.advice", Means.LIGHT, "The usual light for its kind", UseAdvice(), letter="r"),
     Command("picture.whole", Means.MORE, "Change the place or its whole group", ToggleWhole(), letter="g"),
     Command("picture.follow", Means.MORE, "The places of the group follow the group", FollowGroup(), letter="f"),
     Command("picture.copy_light", Means.MORE, "Copy level and colour", CopyLight(), letter="y"),

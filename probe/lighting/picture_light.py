@@ -7,6 +7,7 @@ from enum import Enum, auto
 
 from device_protocol.values import Colour
 from probe.document.operations import folded
+from probe.document.plural import many
 from probe.lighting.advice import advise, tint_at, warmths
 from probe.lighting.levels import PlaceLight, follow_group, group_of, members, set_group_light, set_light
 from probe.lighting.picture_keys import (
@@ -49,7 +50,13 @@ def set_target(
         map_ = set_group_light(s.map, place.group, level=new_level, colour=new_colour)
         own = sum(p.level is not None or bool(p.colour) for p in members(map_, place.group))
         words = f"group {place.group}: {_light_words(new_level, new_colour)}"
-        words += f"; {own} of its places keep their own" if own else ""
+        words += (
+            f"; {many(own, 'place')} with a light of its own as before"
+            if own == 1
+            else f"; {own} places with a light of their own as before"
+            if own
+            else ""
+        )
         return change_map(s, map_, words)
     new_level = place.level if level is _KEEP else level
     new_colour = place.colour if colour is _KEEP else colour
@@ -96,7 +103,7 @@ def light_key(s: PictureState, event: LightKey) -> Next[PictureState]:
             if not place.group:
                 return refuse(s, f"{place.label} belongs to no group")
             map_, changed = follow_group(s.map, place.group)
-            return change_map(s, map_, f"{changed} places follow the group {place.group} again")
+            return change_map(s, map_, f"{many(changed, 'place')} with the light of the group {place.group} again")
         case CopyLight():
             return replace(s, clip=PlaceLight(level, colour.text), message=f"kept: level {level}, {colour.text}"), ()
         case PasteLight():

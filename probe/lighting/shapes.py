@@ -539,7 +539,7 @@ def _add(s: ShapesState) -> Next[ShapesState]:
         (x0, y0), (x1, y1) = points[-2], points[-1]
         further = (round(x1 + (x1 - x0) / 2, 1), round(y1 + (y1 - y0) / 2, 1))
         try:
-            return _replaced(s, changed(s.shape, points=(*points, further)), f"{named(s.shape)}: a point more")
+            return _replaced(s, changed(s.shape, points=(*points, further)), f"{named(s.shape)}: a point added")
         except ValueError as why:
             return replace(s, message=str(why)), (fx.Bell(),)
     return replace(s, stage=ShapesStage.ADD, typed=None, message=""), ()
@@ -556,7 +556,9 @@ def _take_out(s: ShapesState) -> Next[ShapesState]:
         except ValueError as why:
             return replace(s, message=str(why)), (fx.Bell(),)
         # the mark stays on a point: on another field the same key takes the whole shape out
-        return _replaced(replace(s, field=min(s.field, len(fields_of(fewer)))), fewer, f"{named(shape)}: a point less")
+        return _replaced(
+            replace(s, field=min(s.field, len(fields_of(fewer)))), fewer, f"{named(shape)}: a point taken out"
+        )
     if len(s.shapes) == 1:
         return replace(s, message="the last shape stays: without any the neutral field is drawn"), (fx.Bell(),)
     there = replace(s, stage=ShapesStage.LIST, field=0)

@@ -54,7 +54,7 @@ class Travel:
 _Next = Next["History"]
 
 COMMANDS = (
-    Command("revisions.go_back", Means.DO, "Back to this one", ev.Take(), shown=True),
+    Command("revisions.go_back", Means.DO, "Go back to this revision", ev.Take(), shown=True, short="Go back to it"),
     Command("revisions.mark", Means.AS_WELL, "Compare", Mark(), shown=True),
     Command("revisions.choose.1", Means.DOWN, "The revision before", ev.Choose(1)),
     Command("revisions.choose.-1", Means.UP, "The revision after", ev.Choose(-1)),

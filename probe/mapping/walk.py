@@ -343,7 +343,7 @@ def _warned(s: Walk, map_: PlayfieldMap, answer: str) -> _N | None:
     if s.sure == asked or not _replaced(s, map_) or not is_verified(s.pixel, changed_in(s.map, s.chain)):
         return None
     held = s.place.label if s.place is not None else s.pixel.state.value
-    words = f"{shown_number(s.number)} is verified as {held}: once more makes it {answer}"
+    words = f"{shown_number(s.number)} is verified as {held}. The same answer once more makes it {answer}"
     return replace(s, sure=asked, message=words), (fx.Bell(),)
 
 

@@ -195,8 +195,12 @@ def _counted(s: Walk, typed: str, go: _Go) -> _N:
         search = CountSearch(limit=top, least=least, span=SPAN if identity.has("range") else 1)
         return replace(s, end=WalkEnd(EndStage.SEARCH, search, asked), chosen=0, message=""), ()
     if not typed.isdecimal() or not least <= int(typed[:9]) <= top:
-        why = "" if asked else f": pixels past {s.here.length - 1} lit, and the board drives {top}"
-        return replace(s, message=f"type a number from {least} to {top}{why}"), (fx.Bell(),)
+        why = (
+            ""
+            if asked
+            else f": something lit past {shown_number(s.here.length - 1)}, and the board drives {top:,} at most"
+        )
+        return replace(s, message=f"type a number from {least:,} to {top:,}{why}"), (fx.Bell(),)
     return _corrected(s, int(typed), go)
 
 
@@ -255,13 +259,13 @@ def end_rows(s: Walk) -> tuple[Line, ...]:
             last = shown_number(s.here.length - 1)
             blink = "let them stand still" if s.blinking else "let them blink"
             return (
-                Line(f"Y  yes: the chain is longer than {s.here.length}"),
-                Line(f"N  no: the chain ends at {last}", note="(F2)"),
-                Line(f"3  not sure: {blink}"),
-                Line("4  go on without looking"),
+                Line(f"Y  Yes: the chain is longer than {s.here.length}"),
+                Line(f"N  No: the chain ends at {last}", note="(F2)"),
+                Line(f"3  Not sure: {blink}"),
+                Line("4  Go on without looking"),
             )
         case WalkEnd(EndStage.SEARCH):
-            return (Line("Y  yes, something lights"), Line("N  no, nothing lights", note="(F2)"))
+            return (Line("Y  Yes, something lights"), Line("N  No, nothing lights", note="(F2)"))
         case WalkEnd(EndStage.NEXT):
             return tuple(
                 Line(f"{n}  {step.words}", note=step.note) for n, step in enumerate(next_steps(s.map), start=1)

@@ -179,7 +179,7 @@ def _progress(s: Walk) -> str:
 
 def _panes(s: Walk, rows: int) -> tuple[Pane, ...]:
     """What is around the pixel in hand, and what is left."""
-    return Pane("Along the chain", tuple(_around(s, rows))), Pane("Left", tuple(_left(s, rows)))
+    return Pane("Along the chain", tuple(_around(s, rows))), Pane("Still to do", tuple(_left(s, rows)))
 
 
 def _around(s: Walk, rows: int) -> Iterator[Line]:

@@ -100,7 +100,7 @@ def _in_chosen(s: Any) -> bool:
 
 COMMANDS = (
     Command("plan.pin", Means.DO, "Pin this stretch, or take the pin off", ev.Take(), shown=True, when=_in_order, short="Pin"),
-    Command("plan.splice", Means.DO, "Splice so; once more when it is soldered", ev.Take(), shown=True, when=_in_splices, short="Splice so"),
+    Command("plan.splice", Means.DO, "Choose this splice; once more when it is soldered", ev.Take(), shown=True, when=_in_splices, short="Choose it"),
     Command("plan.choose.1", Means.DOWN, "Next", ev.Choose(1)),
     Command("plan.choose.-1", Means.UP, "The one before", ev.Choose(-1)),
     Command("plan.page.1", Means.ONWARD, "Ten on", ev.Choose(10)),
@@ -109,7 +109,7 @@ COMMANDS = (
     Command("plan.earlier", Means.LEFT, "This seat one earlier on the wire", MoveInOrder(-1), when=_in_order),
     Command("plan.hand", Means.AS_WELL, "Take this seat in hand: it goes behind the seat that is chosen or clicked next", TakeInHand(), when=_in_order),
     Command("plan.forbid", Means.TAKE_OUT, "Forbid this stretch", ForbidStretch(), shown=True, when=_in_order, short="Forbid"),
-    Command("plan.giveup", Means.TAKE_OUT, "Another splice than the chosen one", GiveUpSplice(), shown=True, when=_in_chosen, short="Another"),
+    Command("plan.giveup", Means.TAKE_OUT, "A different splice than the chosen one", GiveUpSplice(), shown=True, when=_in_chosen, short="Different one"),
     Command("plan.part", Means.NEXT_KIND, "Next part or chain", ev.NextChain(), shown=True, short="Next part"),
     Command("plan.order", Means.MORE, "Order of the pixels", ShowPlanMode(PlanMode.ORDER), letter="o"),
     Command("plan.splices", Means.MORE, "Where to splice what lacks a pixel", ShowPlanMode(PlanMode.SPLICE), letter="s"),

@@ -524,13 +524,22 @@ def _above(s: ChainPlanning) -> tuple[Line, ...]:
         return (Line(headline(s.plan), "bold", wrap=True), Line(f"{rule}{saved}", "dim", wrap=True))
     if s.mode is PlanMode.SPLICE:
         return (
-            Line(f"{len(missing_places(s.map, s.chain))} places lack a pixel. Least wire first:", "bold", wrap=True),
+            Line(
+                f"{many(len(missing_places(s.map, s.chain)), 'place')} without a pixel. Least wire first:",
+                "bold",
+                wrap=True,
+            ),
         )
     if s.mode is PlanMode.DEAD:
         dead = len({number for number, _ in s.repairs})
         return (Line(f"{many(dead, 'dead pixel')}. What can be done, best first:", "bold", wrap=True),)
     short = sum(one.slack_mm < 0 for one in s.slack)
-    return (Line(f"{short} stretches are too short" if short else "the wire reaches everywhere", "bold"),)
+    return (
+        Line(
+            f"{short} stretch{'es are' if short > 1 else ' is'} too short" if short else "the wire reaches everywhere",
+            "bold",
+        ),
+    )
 
 
 def _rows(s: ChainPlanning) -> tuple[tuple[Line, ...], tuple[Line, ...]]:

@@ -185,9 +185,9 @@ ABOUT: Mapping[str, str] = {
         " be added and taken out."
     ),
     "restore": "A board died or was replaced: this leads back, step by step, to one that holds the map's table.",
-    "log": "The evenings so far: what was done when.",
+    "log": "What was done each evening, how long it took at least, and what was left then; from the map's own dates.",
     "settings": "What can be set, each with what it does. It holds at once and the next time too.",
-    "guide": "The guide, page by page.",
+    "guide": "How each part of the work goes, page by page. Enter reads the marked one.",
 }
 """What each task is for, by its name."""
 

@@ -80,7 +80,7 @@ class ChoiceScreen(ModalScreen[Command | None]):
 
     def _row(self, choice: Choice, width: int) -> Content:
         """A letter, words, and at the right the keys that do the same, or why it cannot be done."""
-        right = choice.why_not or self.beside(choice)
+        right = choice.why_not.partition(":")[0] or self.beside(choice)
         head = f" {key_name(choice.letter) if choice.letter else '':<2} "
         room = width - len(head)
         words = cut(choice.command.words, max(10, room - min(len(right), room // 2) - 2))
@@ -91,6 +91,10 @@ class ChoiceScreen(ModalScreen[Command | None]):
     def beside(self, choice: Choice) -> str:
         """The keys that do the same without the frame."""
         return keys_words(choice.command, self.app.options.changed_keys)
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """The whole reason why the marked row cannot be done."""
+        self.note(self.choices[event.option_index].why_not if event.option_index < len(self.choices) else "")
 
     def note(self, words: str) -> None:
         """Say something below the rows."""
@@ -185,7 +189,7 @@ class MenuScreen(ChoiceScreen):
     """Every command, in groups: digits or Left and Right open a group, a letter does its row."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left", "group(-1)", "MenuGroup before", show=False),
+        Binding("left", "group(-1)", "Group before", show=False),
         Binding("right", "group(1)", "Next group", show=False),
     ]
 

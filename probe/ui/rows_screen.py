@@ -189,8 +189,8 @@ class RowsScreen(CommandScreen):
             self.dispatch(view.choose(key))
 
     def on_data_table_row_selected(self) -> None:
-        """A click on the marked row takes it."""
-        self.dispatch(ev.Take())
+        """A click on the marked row does what Enter does."""
+        self.run_key("enter")
 
     def on_click(self, event: Click) -> None:
         """A click on an item below the line chooses it, a click on the chosen one takes it."""

@@ -100,7 +100,7 @@ def test_the_group_is_changed_as_a_whole_and_places_keep_their_own() -> None:
     p.give(key.ToggleWhole(), key.OpenEntry(key.EntryUse.LEVEL), ev.Typed("90"), key.TakeEntry())
     group = p.state.map.groups[0]
     assert (group.name, group.level) == ("always on, Tide pool", 90)
-    assert "keep their own" in p.state.message  # the demo trims general illumination place by place
+    assert "a light of their own as before" in p.state.message  # the demo trims general illumination place by place
     p.give(key.FollowGroup())
     assert all(place.level is None for place in p.state.map.places if place.group == group.name)
     assert p.lit(0)[12] == at_level(Colour(255, 255, 255), 90)

@@ -254,7 +254,7 @@ async def test_the_footer_says_what_matters_and_help_the_rest(open_app: OpenApp)
             assert words in last
         assert last.rstrip().endswith("Back")
         shown = await press(stage, "f1")
-        assert "A step up, thicker, next" in shown
+        assert "The next value, or a step up" in shown
 
 
 async def test_a_full_disk_is_told_and_tried_again(open_app: OpenApp, monkeypatch: pytest.MonkeyPatch) -> None:
