@@ -58,6 +58,7 @@ class ChoiceScreen(ModalScreen[Command | None]):
     def __init__(self) -> None:
         super().__init__()
         self.choices: tuple[Choice, ...] = ()
+        self._says_why = False
 
     def compose(self) -> ComposeResult:
         with Vertical(id="choice-box"):
@@ -94,7 +95,10 @@ class ChoiceScreen(ModalScreen[Command | None]):
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """The whole reason why the marked row cannot be done."""
-        self.note(self.choices[event.option_index].why_not if event.option_index < len(self.choices) else "")
+        why_not = self.choices[event.option_index].why_not if event.option_index < len(self.choices) else ""
+        if why_not or self._says_why:
+            self.note(why_not)
+        self._says_why = bool(why_not)
 
     def note(self, words: str) -> None:
         """Say something below the rows."""
