@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
+from textual.command import CommandPalette
 from textual.driver import Driver
 from textual.screen import Screen
 from textual.worker import Worker
@@ -755,6 +756,11 @@ class ProbeApp(App[str]):
             self.notify(f"{choice.command.words}: {choice.why_not}", markup=False)
         else:
             self._chosen(choice.command)
+
+    def action_command_palette(self) -> None:
+        """Find a command by its name; once, also where another screen lies over the palette."""
+        if not any(isinstance(screen, CommandPalette) for screen in self.screen_stack):
+            super().action_command_palette()
 
     async def settled(self) -> None:
         """Wait until nothing is left to do."""

@@ -42,6 +42,7 @@ PROPERTIES: dict[str, tuple[str, ...]] = {
         "tests/document/file/test_map_file.py",
         "tests/ui/test_unsaved.py",
     ),
+    "any keys and clicks in any order break nothing": ("tests/hostile/test_keys.py",),
     "ended by any signal, on slow and hung disks, the program saves or rescues": ("tests/cli/test_endings.py",),
     "boards that lie are found out and darken": (
         "tests/hostile/test_boards.py",
@@ -71,7 +72,7 @@ def tried(tests: tuple[str, ...], *, long: bool) -> tuple[bool, str]:
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     if long:
         command += ["-m", "slow or not slow", "--hypothesis-profile=full"]
-        environment |= {"FUZZ_INPUTS": "1000000", "HOSTILE_S": "600"}
+        environment |= {"FUZZ_INPUTS": "1000000", "HOSTILE_S": "600", "RANDOM_KEYS": "5000"}
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, env=environment, check=False)
     lines = done.stdout.splitlines()
     counts = re.sub(r" in [\d.]+s.*|=+ ?", "", lines[-1]) if lines else done.stderr[-200:]

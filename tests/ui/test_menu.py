@@ -8,6 +8,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from textual.command import CommandPalette
 from textual.widgets import Input, OptionList
 
 from probe.cli.parser import build_parser
@@ -266,3 +267,11 @@ async def test_help_begins_with_a_paragraph_for_this_screen(open_app: OpenApp) -
         shown = " ".join(text_of(stage.app).replace("│", " ").split())
         assert "say what lights, and the answer is saved" in shown
         assert "Asked now: What lights?" in shown
+
+
+async def test_the_palette_opens_once_also_under_the_menu(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await opened(stage, "ctrl+p", "f10")
+        await stage.pilot.press("ctrl+p", "ctrl+p")
+        await stage.pilot.pause()
+        assert [type(screen) for screen in stage.app.screen_stack].count(CommandPalette) == 1
