@@ -117,6 +117,9 @@ def test_advice_by_insert_then_by_kind() -> None:
     assert advise(DEMO, glow).match == "general"
     odd = update_place(DEMO, red.model_copy(update={"lamps": (9_000,)}))
     assert advise(odd, odd.place_by_id[red.id]).match == "insert"
+    lamps = tuple(lamp.model_copy(update={"insert_colour": "neutral bumper"}) for lamp in DEMO.lamps)
+    named = DEMO.model_copy(update={"lamps": lamps})
+    assert advise(named, named.place_by_id[red.id]).match == "insert", "an insert's colour that the table does not have"
 
 
 @pytest.mark.parametrize("often", [40, 42])

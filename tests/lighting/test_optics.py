@@ -150,3 +150,13 @@ def test_neighbours_are_what_the_circle_says(spots: list[tuple[int, int]]) -> No
                 if at not in (a, b)
             )
             assert ((a, b) in found) == empty
+
+
+@pytest.mark.parametrize("height_mm", [20.0, 40.0, 80.0])
+def test_a_diffuser_in_a_hole_shines_like_a_disc(height_mm: float) -> None:
+    """Straight above a Lambertian disc of radius R and flux F: F / (pi (h² + R²)), exact (view factor of a disc)."""
+    seat = Seat(x_mm=0, y_mm=0, depth_mm=12.7 + height_mm, hole_mm=12.7, diffuser=True)
+    straight, wall = seat.leaving()
+    flux = math.pi * seat.passes * (straight + wall)  # of one candela straight up, exponent 1
+    exact = flux / (math.pi * (height_mm**2 + seat.hole_radius_mm**2) / 1e6)
+    assert matrix([seat], np.zeros((1, 2)))[0, 0] == pytest.approx(exact, rel=0.02)
