@@ -75,6 +75,7 @@ def attach_photo(
     from probe.cli.editing import edited
     from probe.document.file import load_map
     from probe.document.photos import NoSuchTargetError, attach, detach, titles
+    from probe.document.plural import many
 
     if photo is None:
         listed = titles(load_map(path))
@@ -82,7 +83,7 @@ def attach_photo(
             say_json({"photos": [{"file": name, "of": of, "caption": words} for name, of, words in listed]})
         else:
             say(*(f"{name}  {of}" + (f": {words}" if words else "") for name, of, words in listed))
-            say(f"{len(listed)} photos.")
+            say(f"{many(len(listed), 'photo')}.")
         return Exit.FINE
     beside = Path(path).parent / photo
     try:
@@ -104,6 +105,6 @@ def attach_photo(
     else:
         say(
             f"Attached: {photo}"
-            + ("" if beside.is_file() else f"; it is not beside the map yet: put it into {beside.parent}")
+            + ("" if beside.is_file() else f"; it is not beside the map yet: put it into {beside.parent.resolve()}")
         )
     return Exit.FINE

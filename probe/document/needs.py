@@ -87,7 +87,8 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
     lacking = [place for place in map_.places if place.position is not None and place.id not in lit]
     if lacking and not any(chain.length > len(chain.pixels) for chain in map_.chains):
         names = ", ".join(place.label for place in lacking[:2]) + (" …" if len(lacking) > 2 else "")
-        yield Need("plan", f"Plan where to splice {many(len(lacking), 'pixel')}", f"no pixel yet: {names}")
+        words = f"Plan where to splice {many(len(lacking), 'pixel')}"
+        yield Need("plan", words, f"no pixel yet: {names}", moment=WorkMoment.BEFORE_POWER)
     rows = open_rows(map_)
     if rows:
         detail = f"{many(len(rows), 'lamp')} without a pixel"

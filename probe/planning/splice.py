@@ -289,10 +289,15 @@ def chosen_splice(map_: PlayfieldMap) -> Splice | None:
     return Splice(kept.chain, cuts, kept.wire_mm, joints, kept.pixels - before, before)
 
 
-def declared_words(splice: Splice) -> tuple[str, ...]:
-    """The change as a person would declare it, cut by cut from the end, so that each number is the one before all of it."""
+def declared_words(splice: Splice, *, of: str = "") -> tuple[str, ...]:
+    """The change as a person would declare it, cut by cut from the end, so that each number is the one before all of it.
+
+    `of`: the chain's name, where the map has several.
+    """
     return tuple(
-        f"{len(cut.places)} new " + ("at the start" if cut.after is None else f"after #{cut.after}")
+        (f"{of}: " if of else "")
+        + f"{len(cut.places)} new "
+        + ("at the start" if cut.after is None else f"after #{cut.after}")
         for cut in reversed(splice.cuts)
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from shlex import quote
 from typing import Any
 
 from probe.document.model import PlayfieldMap, shown_number
@@ -138,7 +139,9 @@ def splice_lines(map_: PlayfieldMap, found: Sequence[Splice]) -> list[str]:
     lines = [CAUTION]
     for splice in thinned(found):
         lines += ["", splice_figures(splice), *(f"  {line}" for line in splice_words(map_, splice))]
-        lines.append(f"  afterwards: renumber … {' '.join(repr(words) for words in declared_words(splice))}")
+        of = map_.chain(splice.chain).name if len(map_.chains) > 1 else ""
+        changes = "".join(f" --change {quote(words)}" for words in declared_words(splice, of=of))
+        lines.append(f"  afterwards: playfield-probe renumber MAP{changes}")
     return [spaced(line) for line in lines]
 
 

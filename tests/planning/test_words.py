@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import shlex
+from itertools import combinations
+from pathlib import Path
+
 import pytest
 
+from probe.__main__ import main
+from probe.cli.outcome import Exit
 from probe.document import operations as op
+from probe.document.file import load_map
 from probe.document.model import Chain, PlayfieldMap, Position
+from probe.document.model.evenings import WorkMoment
+from probe.document.model.planning import PlanRules
+from probe.document.needs import needs
 from probe.document.wiring import add_feed, add_supply, joint_at, put_joint
 from probe.export.sheet import sheet_html
 from probe.harness.from_map import compute
 from probe.harness.parts import parts_list
-from probe.planning.plan import brief_of, first_plan
+from probe.planning.plan import brief_of, cut_mm, first_plan
 from probe.planning.splice import Repair, Splice, frontier, slacks
 from probe.planning.words import headline, plan_lines, repair_line, slack_summary, splice_figures
 
@@ -77,3 +87,60 @@ def test_the_papers_say_what_is_missing() -> None:
     page = sheet_html(map_)
     assert "<b>no feed noted</b>: <bdi>Right chain</bdi>" in page
     assert "<bdi>Right chain</bdi>: output 1, 1 pixel ws2812b" in page
+
+
+def test_what_a_splice_says_to_run_afterwards_makes_that_change(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # of the second of two chains, whose name has a blank
+    map_ = two_short_chains()
+    file = tmp_path / "map.json"
+    file.write_text(map_.model_dump_json(), encoding="utf-8")
+    assert main(["plan", str(file), "--splice", "--chain", "Right chain"]) == Exit.FINE
+    line = next(line for line in capsys.readouterr().out.splitlines() if "afterwards: " in line)
+    program, *words = shlex.split(line.partition("afterwards: ")[2])
+    assert program == "playfield-probe"
+    assert main([str(file) if word == "MAP" else word for word in words]) == Exit.FINE
+    after = load_map(file)
+    assert (len(after.chain("left").pixels), len(after.chain("right").pixels)) == (3, 2)
+
+
+def test_wire_to_cut_is_the_way_both_seats_and_the_loop_rounded_up() -> None:
+    # hand-made: 101 + 2 × 12 + 25 = 150; one more begins the next ten
+    rules = PlanRules(seating_mm=12, loop_mm=25, rounding_mm=10)
+    assert (cut_mm(rules, 101.0), cut_mm(rules, 102.0), cut_mm(rules, 111.0)) == (150, 160, 160)
+
+
+def test_a_change_of_area_costs_what_the_rules_say_and_staying_costs_nothing() -> None:
+    map_ = two_short_chains()
+    for place in map_.places:
+        map_ = op.update_place(map_, place.model_copy(update={"area": "Reef" if "left" in place.id else "Cove"}))
+    tidy, least = brief_of(map_).network.between_mm, brief_of(map_, tidy=False).network.between_mm
+    areas = [seat.area for seat in brief_of(map_).seats]
+    rules = map_.plan_rules or PlanRules()
+    for a, b in combinations(range(5), 2):
+        assert tidy[a, b] - least[a, b] == pytest.approx(rules.area_change_mm if areas[a] != areas[b] else 0.0)
+
+
+def test_a_splice_to_plan_is_work_before_power() -> None:
+    need = next(need for need in needs(two_short_chains()) if need.task == "plan")
+    assert need.moment is WorkMoment.BEFORE_POWER
+
+
+def test_a_pin_ties_the_last_pixel_of_one_place_to_the_first_of_the_other() -> None:
+    map_ = op.add_chain(op.new_map("Pinned"), Chain(id="k", name="Kelp", output=0))
+    for number, name in enumerate(("one", "one", "other", "other")):
+        if name not in map_.place_by_id:
+            map_, _ = op.add_place(map_, name, position=Position(x_mm=100.0 * number + 50, y_mm=50.0))
+        map_ = op.assign_place(map_, "k", number, name)
+    map_ = map_.model_copy(update={"plan_rules": PlanRules(pinned=(("one", "other"),))})
+    brief = brief_of(map_)
+    assert [(seat.place, seat.index) for seat in brief.seats] == [("one", 0), ("one", 1), ("other", 0), ("other", 1)]
+    pinned = {tuple(pair) for pair in zip(*(brief.network.between_mm < -1_000).nonzero(), strict=True)}
+    assert pinned == {(1, 2), (2, 1)}
+    assert map_.plan_rules is not None
+    # two chains may carry twice their share of two, unless an output carries no more than two
+    free = map_.plan_rules.model_copy(update={"spare_percent": 100})
+    assert brief_of(map_.model_copy(update={"plan_rules": free}), chains=2).network.largest == 4
+    one_each = map_.plan_rules.model_copy(update={"largest_chain": 2, "spare_percent": 100})
+    assert brief_of(map_.model_copy(update={"plan_rules": one_each}), chains=2).network.largest == 2
