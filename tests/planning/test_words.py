@@ -92,17 +92,16 @@ def test_the_papers_say_what_is_missing() -> None:
 def test_what_a_splice_says_to_run_afterwards_makes_that_change(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    # of the second of two chains, whose name has a blank
     map_ = two_short_chains()
     file = tmp_path / "map.json"
     file.write_text(map_.model_dump_json(), encoding="utf-8")
-    assert main(["plan", str(file), "--splice", "--chain", "Right chain"]) == Exit.FINE
+    assert main(["plan", str(file), "--splice", "--chain", name]) == Exit.FINE
     line = next(line for line in capsys.readouterr().out.splitlines() if "afterwards: " in line)
     program, *words = shlex.split(line.partition("afterwards: ")[2])
     assert program == "playfield-probe"
     assert main([str(file) if word == "MAP" else word for word in words]) == Exit.FINE
     after = load_map(file)
-    assert (len(after.chain("left").pixels), len(after.chain("right").pixels)) == (3, 2)
+    assert (len(after.chain("left").pixels), len(after.chain("right").pixels)) == lengths
 
 
 def test_wire_to_cut_is_the_way_both_seats_and_the_loop_rounded_up() -> None:
