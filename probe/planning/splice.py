@@ -292,7 +292,7 @@ def chosen_splice(map_: PlayfieldMap) -> Splice | None:
 def declared_words(splice: Splice, *, of: str = "") -> tuple[str, ...]:
     """The change as a person would declare it, cut by cut from the end, so that each number is the one before all of it.
 
-    `of`: the chain's name, where it is not the map's first.
+    `of`: the chain's name, where the map has several.
     """
     return tuple(
         (f"{of}: " if of else "")

@@ -139,7 +139,7 @@ def splice_lines(map_: PlayfieldMap, found: Sequence[Splice]) -> list[str]:
     lines = [CAUTION]
     for splice in thinned(found):
         lines += ["", splice_figures(splice), *(f"  {line}" for line in splice_words(map_, splice))]
-        of = "" if splice.chain == map_.chains[0].id else map_.chain(splice.chain).name
+        of = map_.chain(splice.chain).name if len(map_.chains) > 1 else ""
         changes = "".join(f" --change {quote(words)}" for words in declared_words(splice, of=of))
         lines.append(f"  afterwards: playfield-probe renumber MAP{changes}")
     return [spaced(line) for line in lines]

@@ -49,7 +49,7 @@ def test_where_to_splice_what_lacks_a_pixel(demo: Path, capsys: pytest.CaptureFi
     assert main(["plan", str(demo), "--splice"]) == Exit.FINE
     out = capsys.readouterr().out
     assert "between 50 (51st) Reef lane 1 and 51 (52nd) Reef lane 3: Reef lane 2" in out
-    assert "'1 new after #50'" in out
+    assert "'Playfield: 1 new after #50'" in out
     assert "no number shifts" in out
     assert main(["plan", str(demo), "--splice", "REEF lane 2", "--json"]) == Exit.FINE
     found = json.loads(capsys.readouterr().out)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import random
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from probe.planning.bound import Prover, proved
-from probe.planning.search import NEVER_MM, Network, TourSearch, first_order, improved, nearest_neighbour
-from tests.planning.networks import brute_force, drawn, least_cost
+from probe.planning.search import NEVER_MM, Network, SeatOrder, TourSearch, first_order, improved, nearest_neighbour
+from tests.planning.networks import Array, brute_force, drawn, least_cost
 from tests.support.examples import examples
 
 
@@ -104,3 +107,52 @@ def test_a_forbidden_stretch_is_not_taken_and_a_pinned_one_is() -> None:
 def test_what_no_order_can_be_is_refused_in_words(seats: int, chains: int, largest: int, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         Network(np.zeros((seats, seats)), np.zeros((chains, seats)), largest)
+
+
+def _as_answer(prover: Prover, order: SeatOrder) -> Array:
+    """An order as the linear programme's variables over all pairs: pairs, first seats, ends."""
+    network = prover.network
+    table = np.zeros((network.seats, network.seats))
+    first, ends = np.zeros((network.chains, network.seats)), np.zeros(network.seats)
+    for chain, seats in enumerate(order):
+        first[chain, seats[0]] = 1
+        ends[seats[-1]] += 1
+        for a, b in pairwise(seats):
+            table[min(a, b), max(a, b)] = 1
+    return np.concatenate((table[np.triu_indices(network.seats, 1)], first.ravel(), ends))
+
+
+@pytest.mark.parametrize(("seats", "chains", "seed"), [(30, 1, 1), (60, 1, 2), (24, 2, 3), (24, 3, 4)])
+def test_every_constraint_that_is_added_holds_for_every_order(seats: int, chains: int, seed: int) -> None:
+    # constraints that cut off an order would make a bound that is too high
+    network = drawn(seats, chains, seed, largest=-(-seats // chains) + 1)
+    prover = Prover(network, first_order(network))
+    chance = random.Random(seed)
+    held: set[object] = set()
+    for _ in range(25):
+        prover.step()
+        if prover.proved or prover.stuck:
+            break
+        _, equal, right, cuts, most = prover._programme(np.arange(seats * (seats - 1) // 2))
+        held |= set(prover._cuts)
+        orders = [prover.order, *(_drawn_order(network, prover.order, chance) for _ in range(40))]
+        for order in orders:
+            assert network.allows(order)
+            answer = _as_answer(prover, order)
+            assert np.allclose(equal @ answer, right)  # type: ignore[operator]
+            assert cuts is None or (cuts @ answer <= most + 1e-6).all()  # type: ignore[operator]
+    assert held
+
+
+def _drawn_order(network: Network, near: SeatOrder, chance: random.Random) -> SeatOrder:
+    """An order that is like a good one, or like none: seats exchanged, and chains joined up and cut otherwise."""
+    line = [seat for seats in near for seat in seats]
+    for _ in range(chance.choice((0, 1, 2, 5, 200))):
+        a, b = sorted(chance.sample(range(len(line) + 1), 2))
+        line[a:b] = line[a:b][::-1]
+    sizes = [1] * network.chains
+    while sum(sizes) < len(line):
+        at = chance.randrange(network.chains)
+        sizes[at] += sizes[at] < network.largest
+    cuts = np.cumsum([0, *sizes]).tolist()
+    return tuple(tuple(line[a:b]) for a, b in pairwise(cuts))

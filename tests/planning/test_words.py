@@ -12,7 +12,7 @@ from probe.__main__ import main
 from probe.cli.outcome import Exit
 from probe.document import operations as op
 from probe.document.file import load_map
-from probe.document.model import Chain, PlayfieldMap, Position
+from probe.document.model import Chain, PixelState, PlayfieldMap, Position
 from probe.document.model.evenings import WorkMoment
 from probe.document.model.planning import PlanRules
 from probe.document.needs import needs
@@ -21,7 +21,7 @@ from probe.export.sheet import sheet_html
 from probe.harness.from_map import compute
 from probe.harness.parts import parts_list
 from probe.planning.plan import brief_of, cut_mm, first_plan
-from probe.planning.splice import Repair, Splice, frontier, slacks
+from probe.planning.splice import Repair, Splice, SpliceCut, frontier, slacks, spliced
 from probe.planning.words import headline, plan_lines, repair_line, slack_summary, splice_figures
 
 
@@ -86,11 +86,13 @@ def test_the_papers_say_what_is_missing() -> None:
     assert rows["pixel, to add"].quantity == 1
     page = sheet_html(map_)
     assert "<b>no feed noted</b>: <bdi>Right chain</bdi>" in page
+    assert page.count("no feed noted</b>") == 1
     assert "<bdi>Right chain</bdi>: output 1, 1 pixel ws2812b" in page
 
 
+@pytest.mark.parametrize(("name", "lengths"), [("Left chain", (4, 1)), ("Right chain", (3, 2))])
 def test_what_a_splice_says_to_run_afterwards_makes_that_change(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    name: str, lengths: tuple[int, int], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     map_ = two_short_chains()
     file = tmp_path / "map.json"
@@ -143,3 +145,31 @@ def test_a_pin_ties_the_last_pixel_of_one_place_to_the_first_of_the_other() -> N
     assert brief_of(map_.model_copy(update={"plan_rules": free}), chains=2).network.largest == 4
     one_each = map_.plan_rules.model_copy(update={"largest_chain": 2, "spare_percent": 100})
     assert brief_of(map_.model_copy(update={"plan_rules": one_each}), chains=2).network.largest == 2
+
+
+def test_pixels_that_are_dark_are_to_be_replaced_as_dead_ones_are() -> None:
+    map_ = op.set_state(op.set_state(two_short_chains(), "left", 0, PixelState.DARK), "left", 1, PixelState.DEAD)
+    rows = {row.part: row for row in parts_list(map_, compute(map_))}
+    assert rows["pixel, to replace"].quantity == 2
+
+
+def test_a_pixel_without_a_position_between_two_needs_both_of_its_seats_too() -> None:
+    map_ = two_short_chains()
+    place = map_.place_by_id["left-lamp-2"]
+    map_ = op.update_place(map_, place.model_copy(update={"position": None}))
+    for number in (1, 2):
+        map_ = put_joint(map_, "left", joint_at(map_.chain("left"), number).model_copy(update={"length_mm": 80.0}))
+    # hand-made: 100 mm from the first lamp to the third, and 12 mm up into a seat four times
+    (slack,) = slacks(map_, "left")
+    assert (slack.first, slack.last, slack.wire_mm, slack.needed_mm) == (0, 2, 160, 148)
+
+
+def test_every_new_pixel_of_a_splice_at_two_points_has_its_own_place() -> None:
+    map_, places = two_short_chains(), []
+    for name in ("one", "two", "three"):
+        map_, place = op.add_place(map_, name)
+        places.append(place.id)
+    splice = Splice("left", (SpliceCut(0, (places[0], places[1])), SpliceCut(1, (places[2],))), 0.0, 5, 2, 1)
+    after = spliced(map_, splice)
+    there = [pixel.place for pixel in after.chain("left").pixels]
+    assert there == ["left-lamp-1", "one", "two", "left-lamp-2", "three", "left-lamp-3"]
