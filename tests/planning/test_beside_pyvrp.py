@@ -15,6 +15,7 @@ from pyvrp.stop import MaxIterations
 from probe.planning.bound import proved
 from probe.planning.search import Network, SeatOrder, TourSearch, first_order
 from tests.planning.networks import drawn
+from tests.support.examples import first_now
 
 _PARTS = 100
 """Of a millimetre, that PyVRP counts in."""
@@ -51,7 +52,7 @@ def draw(seats: int, chains: int, seed: int) -> Network:
 
 @pytest.mark.parametrize(
     ("chains", "within"),
-    [(1, 0.0), (2, 0.02), pytest.param(3, 0.03, marks=pytest.mark.slow), pytest.param(4, 0.03, marks=pytest.mark.slow)],
+    first_now([(1, 0.0), (2, 0.02), (3, 0.03), (4, 0.03)], several=True),
 )
 def test_a_plan_is_within_so_much_of_what_pyvrp_finds(chains: int, within: float) -> None:
     network = draw(40, chains, chains)

@@ -29,7 +29,7 @@ def _own_folders(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
         monkeypatch.setenv(name, str(tmp_path / name))  # the scene sets them; they are put back after the test
 
 
-@pytest.mark.parametrize("name", first_now(list(SCENES), now=6))
+@pytest.mark.parametrize("name", first_now(list(SCENES), now=3))
 async def test_esc_too_often_traps_nobody_and_loses_nothing(name: str, tmp_path: Path) -> None:
     scene = SCENES[name]
     app = app_for(scene, tmp_path)
@@ -67,7 +67,10 @@ async def test_esc_too_often_traps_nobody_and_loses_nothing(name: str, tmp_path:
 
 
 @pytest.mark.parametrize(
-    "keys", [("f10",), ("f10", "escape"), ("f1",), ("f5", "escape"), ("ctrl+p", "escape"), ("ctrl+t", "escape")]
+    "keys",
+    first_now(
+        [("f10", "escape"), ("f1",), ("f10",), ("f5", "escape"), ("ctrl+p", "escape"), ("ctrl+t", "escape")], now=2
+    ),
 )
 async def test_keys_faster_than_screens_are_made(keys: tuple[str, ...], tmp_path: Path) -> None:
     app = app_for(SCENES["walk"], tmp_path)
