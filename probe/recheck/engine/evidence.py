@@ -70,6 +70,7 @@ class Evidence:
         self.probes: list[tuple[int, Floats, int]] = []
         self.off_list = np.zeros(width)  # log factor of a new pixel at every number: by pictures, and by single lights
         self.lit_alone = np.zeros(width)
+        self.dark_alone = np.zeros(width)  # log factor of a pixel without light, by single lights
         self.crowded = {
             one.place
             for o in seen
@@ -155,6 +156,7 @@ class Evidence:
         self.probes.append((number, factor, said))
         if number < self.width:
             self.lit_alone[number] += factor[entries + 1]
+            self.dark_alone[number] += factor[entries]
 
     @cached_property
     def unlit(self) -> Floats:

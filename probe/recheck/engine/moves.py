@@ -252,7 +252,7 @@ def _dead(t: Along) -> Iterator[Edits]:
     one = np.flatnonzero((items >= 0) & (items < entries))
     one = one[t.world.spot[items[one]] >= 0]
     yield Edits(
-        t.gone[one + 1] - t.gone[one] - t.part(0, one, one + 1),
+        t.gone[one + 1] - t.gone[one] - t.part(0, one, one + 1) + t.evidence.dark_alone[one],
         np.full(one.size, float(np.log(prior.another * prior.dead / t.length))),
         (one,),
         lambda a: [items[:a], items[a : a + 1] + entries, items[a + 1 :]],

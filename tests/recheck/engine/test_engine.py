@@ -161,6 +161,19 @@ def test_several_places_in_one_answer_are_fewer_questions() -> None:
     assert counts[1] <= counts[0] + 1
 
 
+def test_two_edits_that_hide_each_other_are_found_together() -> None:
+    """Two in and one out behind: no single edit shows any of the three colours that are named."""
+    chain = Chain(108)
+    chain.pixels[31:31] = chain.fresh(2)
+    del chain.pixels[34]
+    counts = []
+    for seed in range(1, 6):
+        state, actions = play(chain, chain.setup(), seed=seed, named=3)
+        assert visible(state, chain) == chain.visible()
+        counts.append(actions)
+    assert sum(counts) <= 32, "one by one they took 44 when this was measured"
+
+
 @pytest.mark.parametrize("seed", first_now([1, 2, 3]))
 @pytest.mark.parametrize("kinds", [["insert"], ["remove", "insert"], ["exchange"]], ids="+".join)
 def test_answers_by_area_lead_to_the_map_that_was_wired(kinds: list[str], seed: int) -> None:
@@ -182,6 +195,10 @@ def test_an_area_that_differs_is_likelier_the_more_of_it_does() -> None:
     answered = Observation(action=look, answer=AreaDiffers(14))
     own, wrong = log_likelihood(answered, world.maps(shifted))
     assert own[0] > own[1] > wrong > max(own[2], own[3])
+    late, wrong = log_likelihood(Observation(action=look, answer=AreaDiffers(20)), world.maps(shifted))
+    assert late[2] > -0.2 > wrong, "what is before the place pointed at does not count"
+    extra, wrong = log_likelihood(Observation(action=look, answer=ExtraLight()), world.maps(shifted))
+    assert extra[3] < wrong, "no light off the list where nothing was spliced in"
     with pytest.raises(ValueError, match="not on the list"):
         log_likelihood(
             Observation(

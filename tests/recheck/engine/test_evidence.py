@@ -1,0 +1,78 @@
+"""The tables that weigh every edit at once against the exact weighing of each edited map."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from probe.recheck.engine import NEW, Options, Probe, Recheck, Setup
+from probe.recheck.engine.evidence import CLIP, Evidence
+from probe.recheck.engine.model import END, FURTHER, SILENT, AllAsShown, AtNewPlace, AtPlace, Differs, Ints, Observation
+from probe.recheck.engine.moves import single_edits
+from probe.recheck.engine.world import IMPOSSIBLE, World, log_likelihood, picture_of
+
+COUNT, WIDTH = 20, 30
+
+
+def base() -> Ints:
+    """A chain with a named new pixel at 8 and one that is not named at 12."""
+    found = np.full(WIDTH, END, dtype=np.int64)
+    found[: COUNT + 2] = [*range(8), NEW, *range(8, 11), NEW, *range(11, COUNT)]
+    return found
+
+
+def answers(world: World) -> list[Observation]:
+    """What fits that map: a picture as shown, one of the old chain that differs, single lights."""
+    map_ = base()
+    old = Recheck.start(world.setup, Options(seed=5)).look(turn=1)
+    shown = picture_of(world, map_, named={8: 0}, turn=0, seed=5)
+    place = 8  # at number 9 now
+    return [
+        Observation(action=old, answer=Differs.at(place, old.colours[9])),
+        Observation(action=Probe(number=8), answer=AtNewPlace()),
+        Observation(action=Probe(number=15), answer=AtPlace(13)),
+        Observation(action=shown, answer=AllAsShown()),
+    ]
+
+
+@pytest.mark.parametrize("count", range(1, 5))
+def test_the_tables_weigh_an_edit_as_the_exact_weighing_does(count: int) -> None:
+    """Of the map's own weight: equal where the edit may be meant, far below where it cannot be.
+
+    Left out are further pixels, as the tables take each pixel of a place as if it shone alone, and maps that have nothing
+    at a number lit alone, as the tables know only where pixels go, or a new pixel there, which may be a further one.
+    """
+    world = World(Setup.unchanged(COUNT))
+    seen, map_ = answers(world)[:count], base()
+    edited = single_edits(world, map_, Evidence(world, WIDTH, seen), looks=True, rng=np.random.default_rng(0))
+    table = edited.score - edited.log_prior
+    empty = np.isin(edited.maps[:, [8, 15]], [END, SILENT]).any(axis=1) | (edited.maps[:, 15] == NEW)
+    kept = ~(edited.maps <= FURTHER).any(axis=1) & ~empty
+    maps, table = world.maps(edited.maps[kept]), table[kept]
+    assert len(maps) > 100
+    exact = np.zeros(len(maps))
+    impossible = np.zeros(len(maps), dtype=bool)
+    for one in seen:
+        meant, _ = log_likelihood(one, maps)
+        own = float(log_likelihood(one, world.maps(map_[None, :]))[0][0])
+        assert own > -0.2, "the map fits what was answered"
+        impossible |= meant < IMPOSSIBLE / 2
+        exact += meant - own
+    assert table[~impossible] == pytest.approx(
+        exact[~impossible], abs=0.9
+    )  # a neighbour is a round figure in the tables
+    assert (table[impossible] <= CLIP / 2 + 0.1).all()
+
+
+def test_a_light_at_another_chain_s_place_is_a_light_off_the_list() -> None:
+    setup = replace(Setup.unchanged(10), order=tuple(range(8)), foreign=((8, 9),))
+    world = World(setup)
+    map_ = np.full((2, 14), END, dtype=np.int64)
+    map_[:, :8] = range(8)
+    map_[1, 8:10] = (8, 9)  # it goes on as the other chain
+    look = picture_of(world, map_[0], named={}, turn=0, seed=1)
+    assert not {8, 9} & set(look.places)
+    meant, _ = log_likelihood(Observation(action=look, answer=AllAsShown()), world.maps(map_))
+    assert meant[1] - meant[0] == pytest.approx(2 * np.log(setup.person.look_miss))
