@@ -12,7 +12,8 @@ from probe.document.model import PlayfieldMap
 from probe.runtime.ending import Reason
 from probe.ui.menu import MenuScreen
 from probe.ui.start import HomeScreen
-from tests.scenes import SCENES, app_for, reach, still, text_lines
+from probe.ui.themes import OURS
+from tests.scenes import SCENES, app_for, faint, reach, still, text_lines
 from tests.support.examples import first_now
 
 TOO_OFTEN = 13
@@ -83,5 +84,26 @@ async def test_keys_faster_than_screens_are_made(keys: tuple[str, ...], tmp_path
             await still(app, pilot)
             assert app.is_running
             assert not app.is_ending
+    finally:
+        app.session.close()
+
+
+READ_IN_EVERY_THEME = (
+    "home", "settings", "walk", "log", "worklist", "power", "board", "table", "plan", "faults_2", "setup_3", "export_name",
+    "port", "menu", "help", "lamps",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", first_now(READ_IN_EVERY_THEME, now=2))
+async def test_what_is_drawn_stands_out_from_its_ground_in_every_theme(name: str, tmp_path: Path) -> None:
+    # WCAG 2.2: 4.5:1 for words (1.4.3), 3:1 for signs (1.4.11), measured on every piece of the screen as it is drawn
+    app = app_for(SCENES[name], tmp_path)
+    try:
+        async with app.run_test(size=(120, 40)) as pilot:
+            await reach(app, pilot, SCENES[name])
+            for theme in OURS:
+                app.theme = theme.name
+                await pilot.pause(0.1)
+                assert faint(app) == [], theme.name
     finally:
         app.session.close()
