@@ -58,7 +58,6 @@ class ChoiceScreen(ModalScreen[Command | None]):
     def __init__(self) -> None:
         super().__init__()
         self.choices: tuple[Choice, ...] = ()
-        self._says_why = False
 
     def compose(self) -> ComposeResult:
         with Vertical(id="choice-box"):
@@ -93,13 +92,6 @@ class ChoiceScreen(ModalScreen[Command | None]):
         """The keys that do the same without the frame."""
         return keys_words(choice.command, self.app.options.changed_keys)
 
-    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        """The whole reason why the marked row cannot be done."""
-        why_not = self.choices[event.option_index].why_not if event.option_index < len(self.choices) else ""
-        if why_not or self._says_why:
-            self.note(why_not)
-        self._says_why = bool(why_not)
-
     def note(self, words: str) -> None:
         """Say something below the rows."""
         self.query_one("#choice-note", Static).update(plain(words))
@@ -124,6 +116,7 @@ class ChoiceScreen(ModalScreen[Command | None]):
             step, last = moves[event.key], len(self.choices) - 1
             to = (self.at + step) % (last + 1) if abs(step) == 1 else max(0, min(last, self.at + step))
             self.query_one(ChoiceList).highlighted = to
+            self.note(self.choices[to].why_not)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """A click."""

@@ -306,3 +306,27 @@ def test_on_paper_without_a_board_from_any_question() -> None:
     assert stage_of(made) is SetupStage.BOARD, "and back"
     made(GoOnOnPaper(), *[event for text in ("12", "", "") for event in (Typed(text), Take())])
     assert fx.Instead("walk", "on paper") in made.effects
+
+
+def test_each_question_says_why_it_is_asked_and_what_comes() -> None:
+    made = bench((12, "GRB"))
+    reasons = set()
+    while stage_of(made) is not SetupStage.DONE:
+        view = SetupTask().view(made.state)
+        assert view.panes is not None
+        why, comes = view.panes(20)
+        assert (why.title, comes.title) == ("Why this is asked", "What comes")
+        reasons.add(why.lines[0].text)
+        assert sum(line.text.startswith("▸") for line in comes.lines) == 1
+        made.reply(12)
+    assert "" not in reasons
+    assert len(reasons) >= 4
+
+
+def test_colours_that_were_seen_stand_among_the_answers() -> None:
+    made = bench((12, "BGR"))
+    while stage_of(made) is not SetupStage.ORDER:
+        made.reply()
+    made.reply()
+    lines = [line.text for line in SetupTask().view(made.state).details]
+    assert any("test colour 1: " in line for line in lines), lines

@@ -162,3 +162,19 @@ async def test_slow_ports_say_so_and_an_address_can_be_typed_meanwhile() -> None
         await pilot.press("enter")
         await pilot.pause(0.05)
         assert picked == [PortChoice(None, "paper")]
+
+
+async def test_a_large_terminal_shows_how_far_the_map_is_and_its_picture() -> None:
+    app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause()
+        text = text_of(app)
+        assert re.search("Playfield .* 43 of 84 pixels seen", text)
+        assert "from above" in text
+        assert "Enter Open" in text
+        await pilot.resize_terminal(80, 24)
+        await pilot.pause(0.2)
+        text = text_of(app)
+        assert "43 of 84" not in text
+        assert "3  " in text, "as many lines as there is room for"
+        assert "The whole worklist" in text

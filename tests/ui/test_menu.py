@@ -275,3 +275,10 @@ async def test_the_palette_opens_once_also_under_the_menu(open_app: OpenApp) -> 
         await stage.pilot.press("ctrl+p", "ctrl+p")
         await stage.pilot.pause()
         assert [type(screen) for screen in stage.app.screen_stack].count(CommandPalette) == 1
+
+
+async def test_what_is_done_in_the_shell_says_its_whole_command(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        await opened(stage, "f10", "5", "i")
+        shown = " ".join(text_of(stage.app).replace("│", " ").split())
+        assert IN_THE_SHELL["app.lamp_file"] in shown, "uncut"
