@@ -89,6 +89,9 @@ async def drawn(app: App[Any], *, until_s: float) -> bool:
         await asyncio.sleep(0 if turns % 50 else 0.001)
         if not all(map(_is_waiting, _pumps(app))):
             continue
+        if app._resize_event is not None:  # Textual looks at it after a delay
+            await asyncio.sleep(0.005)
+            continue
         if app._batch_count or not _has_to_draw(app.screen):
             return True
         app.screen._on_timer_update()
