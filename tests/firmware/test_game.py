@@ -344,3 +344,23 @@ def test_the_demonstration_machine_in_a_strobed_matrix() -> None:
         for number in joined.lamps():
             strobe(chip, {number}, scans=8)
             assert lit_pixels(chip.frame(0).data) == expected(joined, 0, TableLamp(number)), f"lamp {number}"
+
+
+def test_the_highest_lamp_is_no_group_and_levels_are_rounded() -> None:
+    """Lamp 16 of 16 beside group 0, which is always on; 100 at level 130 of 255 is 50.98: 51."""
+    table = BoardLampTable(
+        outputs=(TableOutput(0, 4, "GRB", 2000),),
+        entries=(
+            TableEntry(TableLamp(16), 0, 1, Colour(100, 0, 0), 130),
+            TableEntry(TableGroup(0), 0, 2, Colour(0, 40, 0)),
+        ),
+    )
+    with HostBoard(build.build_host({**build.ONE_OUTPUT, "PP_PIXELS": 20, "PP_LAMPS": 16})) as board:
+        board.start()
+        for text in [*order_texts(table, 1), "play game"]:
+            assert b" ok" in board.send(order(1, text))
+        board.advance(100)
+        assert set(lit_pixels(board.frame(0)[2])) == {2}
+        board.set_lamp(16, 255)
+        board.advance(100)
+        assert lit_pixels(board.frame(0)[2]) == {1: bytes((0, 51, 0)), 2: bytes((40, 0, 0))}
