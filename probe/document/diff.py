@@ -146,7 +146,7 @@ def _chains(before: PlayfieldMap, after: PlayfieldMap, cache: Cache) -> list[Cha
 
 
 def _bare(chain: Chain) -> dict[str, object]:
-    return {name: value for name, value in chain.__dict__.items() if name not in _CHAIN_BLOCKS}
+    return {name: getattr(chain, name) for name in Chain.model_fields if name not in _CHAIN_BLOCKS}
 
 
 def _list(

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from probe.document.diff import NOT_COMPARED, ConflictError, diff, expanded, revert
+from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, Pixel, PlayfieldMap
 from probe.document.model.change import What
 from probe.document.model.harness import Power
@@ -93,3 +94,11 @@ def test_every_field_of_a_map_is_compared_or_said_not_to_be() -> None:
     assert full | NOT_COMPARED == set(PlayfieldMap.model_fields), (
         "a new field has to be undone too, or be named as a log"
     )
+
+
+def test_what_a_record_keeps_of_itself_is_no_change() -> None:
+    map_ = load_map(demo_map_path())
+    chains = tuple(chain.model_copy() for chain in map_.chains)
+    assert chains[0].answered == map_.chains[0].length
+    assert diff(map_, map_.model_copy(update={"chains": chains})) == ()
+    assert diff(map_.model_copy(update={"chains": chains}), map_) == ()

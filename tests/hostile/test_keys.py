@@ -40,7 +40,7 @@ async def test_keys_in_any_order_do_no_harm(
     pressed = 0
     while pressed < PRESSES:
         done: list[object] = []
-        size, task = dice.choice(SIZES), dice.choice(sorted(MAKERS))
+        size, task = dice.choice(SIZES), dice.choice(sorted(MAKERS.keys() - {"pick"}))  # of which lamp?
         try:
             async with open_app(map_, demo if dice.random() < 0.6 else None, size=size) as stage:
                 stage.app.runtime.dispatch(ev.GoOpen(task))

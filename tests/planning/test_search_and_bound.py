@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from probe.planning.bound import Prover, proved
+from probe.planning.bound import Prover, _Cut, proved
 from probe.planning.search import NEVER_MM, Network, SeatOrder, TourSearch, first_order, improved, nearest_neighbour
 from tests.planning.networks import Array, brute_force, drawn, least_cost
 from tests.support.examples import examples
@@ -142,6 +142,28 @@ def test_every_constraint_that_is_added_holds_for_every_order(seats: int, chains
             assert np.allclose(equal @ answer, right)  # type: ignore[operator]
             assert cuts is None or (cuts @ answer <= most + 1e-6).all()  # type: ignore[operator]
     assert held
+
+
+@pytest.mark.parametrize(("seats", "chains", "seed"), [(40, 1, 1), (60, 1, 3), (30, 2, 3)])
+def test_teeth_of_a_comb_do_not_touch_each_other(seats: int, chains: int, seed: int) -> None:
+    # Grötschel and Padberg 1979: else the wire across their rims is counted twice
+    network = drawn(seats, chains, seed, largest=seats)
+    prover = Prover(network, first_order(network))
+    (line,) = prover.order[:1]
+    for size in (3, 4):
+        for at in range(len(line) - size + 1):
+            prover._add(
+                _Cut(frozenset(line[at : at + size]), size - 1)
+            )  # each is entered once: all of them may be teeth
+    one, other = np.triu_indices(seats, 1)
+    prover._add_wide_combs(one, other, _as_answer(prover, prover.order))
+    for _ in range(12):
+        prover.step()
+    for cut in prover._cuts.values():
+        if cut.wide:
+            teeth = [seat for tooth in cut.wide for seat in tooth]
+            teeth += {seat for pair in cut.teeth for seat in pair if 0 <= seat < seats}
+            assert len(set(teeth)) == len(teeth)
 
 
 def _drawn_order(network: Network, near: SeatOrder, chance: random.Random) -> SeatOrder:
