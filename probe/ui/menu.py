@@ -76,7 +76,7 @@ class ChoiceScreen(ModalScreen[Command | None]):
         if self.choices:
             first = next((n for n, choice in enumerate(self.choices) if not choice.why_not), 0)
             rows.highlighted = first if at is None else min(at, len(self.choices) - 1)
-        self.note("")
+        self.note(self.choices[self.at].why_not if self.choices else "")
 
     def _row(self, choice: Choice, width: int) -> Content:
         """A letter, words, and at the right the keys that do the same, or why it cannot be done."""
@@ -113,6 +113,7 @@ class ChoiceScreen(ModalScreen[Command | None]):
         moves = {"up": -1, "down": 1, "pageup": -8, "pagedown": 8, "home": -len(self.choices), "end": len(self.choices)}
         if event.key in moves and self.choices:
             event.stop()
+            event.prevent_default()  # else it is handled once more for the class below a subclass, and moves two rows
             step, last = moves[event.key], len(self.choices) - 1
             to = (self.at + step) % (last + 1) if abs(step) == 1 else max(0, min(last, self.at + step))
             self.query_one(ChoiceList).highlighted = to

@@ -10,7 +10,7 @@ import pytest
 from probe.task.command import Means
 from probe.task.task import AnyTask
 from probe.ui.app import MAKERS
-from probe.ui.footer import GAP, MOST, fitted, hints_for
+from probe.ui.footer import GAP, KeyHint, fitted, hints_for
 from probe.ui.keys import all_keys, key_name
 from tests.runtime.contract_tasks import TASKS
 from tests.runtime.test_contract import Opening, bench
@@ -27,7 +27,7 @@ def hold(task: AnyTask, state: object) -> None:
     hints = hints_for(task.commands, state, {})
     shown = fitted(hints, COLUMNS)
     keys = [hint.key for hint in shown]
-    assert len(shown) <= MOST
+    assert len(shown) <= 6
     assert keys[-1] == "Esc"
     assert "F10" in keys, "the menu is always there"
     assert len(set(keys)) == len(keys)
@@ -69,3 +69,10 @@ def test_a_narrow_screen_keeps_the_way_back() -> None:
     for width in (79, 40, 20, 10):
         shown = fitted(hints_for(WalkTask.commands, None, {}), width)
         assert shown[-1].key == "Esc"
+
+
+def test_a_wide_screen_shows_six_and_no_more() -> None:
+    many = [KeyHint(f"F{number}", "words", "") for number in range(1, 13)]
+    shown = fitted([*many, KeyHint("Esc", "Back", "")], 400)
+    assert [hint.key for hint in shown] == ["F1", "F2", "F3", "F4", "F5", "Esc"]
+    assert len(fitted(many, 400)) == 6

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from textual.pilot import Pilot
+from textual.widgets import OptionList
 
 from probe.document.file import demo_map_path, load_map
 from probe.ui.app import ProbeApp
@@ -178,3 +179,16 @@ async def test_a_large_terminal_shows_how_far_the_map_is_and_its_picture() -> No
         assert "43 of 84" not in text
         assert "3  " in text, "as many lines as there is room for"
         assert "The whole worklist" in text
+
+
+async def test_a_small_terminal_lists_three_needs_and_the_way_to_the_rest() -> None:
+    app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        home = app.screen
+        assert isinstance(home, HomeScreen)
+        assert len(home._left) > 3
+        listed = home.query_one("#needs", OptionList)
+        rows = [str(listed.get_option_at_index(n).prompt) for n in range(listed.option_count)]
+        assert len(rows) == 4
+        assert f"{len(home._left) - 3} more line" in rows[3]

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from textual.command import CommandPalette
-from textual.widgets import Input, OptionList
+from textual.widgets import Input, OptionList, Static
 
 from probe.cli.parser import build_parser
 from probe.task.command import Means, MenuGroup
@@ -282,3 +282,30 @@ async def test_what_is_done_in_the_shell_says_its_whole_command(open_app: OpenAp
         await opened(stage, "f10", "5", "i")
         shown = " ".join(text_of(stage.app).replace("│", " ").split())
         assert IN_THE_SHELL["app.lamp_file"] in shown, "uncut"
+
+
+async def test_arrows_go_row_by_row_and_say_why_a_row_cannot_be_done(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        screen = await opened(stage, "f10", "3")
+        note = screen.query_one("#choice-note", Static)
+        order = [*range(screen.at, len(screen.choices)), *range(screen.at)]
+        for at in order:
+            assert screen.at == at, "each row in turn"
+            assert str(note.render()) == screen.choices[at].why_not
+            await stage.pilot.press("down")
+            await stage.pilot.pause()
+        assert screen.choices[0].why_not == "you are there"
+        await stage.pilot.press("up")
+        assert screen.at == order[-1]
+        await stage.pilot.press("end")
+        assert screen.at == len(screen.choices) - 1
+        assert str(note.render()) == IN_THE_SHELL["app.board_check"]
+
+
+async def test_a_row_done_in_the_shell_says_so_in_few_words(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        screen = await opened(stage, "f10", "3")
+        at = next(n for n, choice in enumerate(screen.choices) if choice.command.id == "app.board_check")
+        row = str(screen.query_one(OptionList).get_option_at_index(at).prompt)
+        assert row.endswith(" in the shell"), "the command itself has its own line below"
+        assert screen.choices[at].command.words in row
