@@ -26,6 +26,7 @@ from probe.ui.keys import key_name, keys_of, while_empty
 from probe.ui.text import cut, cut_inside, plain
 from probe.ui.waiting import waiting_words
 from probe.ui.widgets.key_line import KeyLine
+from probe.ui.widgets.text_block import TextBlock
 
 if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
@@ -106,6 +107,7 @@ class CommandScreen(Screen[None]):
         self.HORIZONTAL_BREAKPOINTS = [(0, "-small"), (ROOMY[0], "-medium"), (LARGE, "-large")]
         self.open_task = shown
         self._lines: dict[str, Content] = {}
+        self._titles: dict[Static, str] = {}
         self.commands: dict[str, Command] = {command.id: command for command in self.open_task.task.commands}
         self._by_key: dict[str, list[Command]] = {}
         self._changed_keys = changed
@@ -249,9 +251,20 @@ class CommandScreen(Screen[None]):
 
     def put(self, name: str, content: Content, *, layout: bool = True) -> None:
         """Change a line if it differs. `layout`: its height or width may change with it."""
-        if self._lines.get(name) != content:
+        before = self._lines.get(name)
+        if before is None or not before.is_same(content):  # `==` would compare the text without its styles
             self._lines[name] = content
-            self.query_one(f"#{name}", Static).update(content, layout=layout)
+            shown = self.query_one(f"#{name}", Static)
+            if isinstance(shown, TextBlock):
+                shown.put(content)
+            else:
+                shown.update(content, layout=layout)
+
+    def entitle(self, shown: Static, title: str) -> None:
+        """Change the title in its frame if it differs."""
+        if self._titles.get(shown) != title:
+            self._titles[shown] = title
+            shown.border_title = plain(title)
 
     # -- keys ---------------------------------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
@@ -27,6 +28,7 @@ from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.key_line import KeyLine
 from probe.ui.widgets.picture import PlayfieldPicture, legend
+from probe.ui.widgets.text_block import TextBlock
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -51,6 +53,24 @@ TWO_PICTURES = 120
 class ItemList(OptionList, can_focus=False):
     """The items; arrows, Enter and letters are the screen's, a click chooses."""
 
+    def show(self, prompts: list[Content], highlighted: int | None) -> None:
+        """Hold these. In as many rows as before, all of them seen, only what differs is exchanged: nothing moves then."""
+        rows, width = len(prompts), self.scrollable_content_region.width
+        stays = (
+            self.option_count == rows == self.virtual_size.height <= self.size.height
+            and self.scroll_y == 0
+            and all(cell_len(prompt.plain) <= width and "\n" not in prompt.plain for prompt in prompts)
+        )
+        if not stays:
+            self.clear_options()
+            self.add_options([Option(prompt) for prompt in prompts])
+        else:
+            for row, prompt in enumerate(prompts):
+                before = self.get_option_at_index(row).prompt
+                if not isinstance(before, Content) or not before.is_same(prompt):
+                    self.replace_option_prompt_at_index(row, prompt)
+        self.highlighted = highlighted
+
 
 class TaskScreen(CommandScreen):
     """Shows a `TaskView`. It knows what a view is, and nothing of any task."""
@@ -58,9 +78,9 @@ class TaskScreen(CommandScreen):
     def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
         super().__init__(shown, changed)
         self._items: tuple[object, ...] | None = None
+        self._chosen_row: int | None = None
         self._mark: tuple[int, int] | None = None
         self._view: TaskView | None = None
-        self._chosen_row = -1
         self._panes_at: tuple[int, Size] = (0, Size())
         self._glass = False
         self._route = False
@@ -71,8 +91,8 @@ class TaskScreen(CommandScreen):
         with Horizontal(id="middle"):
             with Vertical(id="left"):
                 yield BigNumber()
-                yield Static(id="cells")
-                yield Static(id="above")
+                yield TextBlock(id="cells")
+                yield TextBlock(id="above")
                 with Horizontal(id="asking"):
                     yield Static(id="prompt")
                     yield EntryLine(
@@ -83,16 +103,16 @@ class TaskScreen(CommandScreen):
                     )
                 yield ItemList(id="items", markup=False)
                 with VerticalScroll(id="details-box", can_focus=False):
-                    yield Static(id="details")
-                yield Static(id="below")
+                    yield TextBlock(id="details")
+                yield TextBlock(id="below")
                 with Horizontal(id="panes"):
                     for number in range(MOST_PANES):
-                        yield Static(id=f"pane-{number}", classes="pane")
-                yield Static(id="seen-alone")
+                        yield TextBlock(id=f"pane-{number}", classes="pane")
+                yield TextBlock(id="seen-alone")
                 yield Static(id="message")
             with Vertical(id="right"):
                 yield PlayfieldPicture()
-                yield Static(id="legend")
+                yield TextBlock(id="legend")
                 yield Static(id="seen")
         yield Static(id="message-below")
         yield Static(id="progress")
@@ -187,12 +207,12 @@ class TaskScreen(CommandScreen):
             shown.display = number < len(panes) + shown_keys
             if number < len(panes):
                 pane = panes[number]
-                shown.border_title = plain(pane.title)
+                self.entitle(shown, pane.title)
                 width = max(12, shown.size.width)
                 lines = [line_content(line, None if line.wrap else width) for line in pane.lines[:rows]]
                 self.put(f"pane-{number}", Content("\n").join(lines))
             elif shown.display:
-                shown.border_title = "Keys here"
+                self.entitle(shown, "Keys here")
                 width = max(12, self.query_one("#pane-0", Static).size.width)
                 self.put(f"pane-{number}", self.keys_here(rows, width))
 
@@ -217,21 +237,20 @@ class TaskScreen(CommandScreen):
         items.display = bool(lines) or not view.long
         width = max(12, (items.size.width or 46) - 1)
         key = (lines, view.marker if view.items else "", width)
-        chosen = view.chosen if view.items else -1
+        chosen = view.chosen if view.items and 0 <= view.chosen < len(lines) else None
+        blank = " " * len(view.marker) if view.items else ""
+
+        def prompt(row: int) -> Content:
+            head = view.marker if row == chosen else blank
+            return self._item(lines[row], head, width, chosen=row == chosen)
+
         if self._items is None or key != self._items:
-            blank = " " * len(view.marker) if view.items else ""
-            items.clear_options()
-            items.add_options([Option(self._item(line, blank, width)) for line in lines])
-            self._chosen_row = -1
-        if chosen != self._chosen_row and lines:
-            head = " " * len(view.marker) if view.items else ""
-            if 0 <= self._chosen_row < len(lines):
-                items.replace_option_prompt_at_index(self._chosen_row, self._item(lines[self._chosen_row], head, width))
-            if 0 <= chosen < len(lines):
-                items.replace_option_prompt_at_index(chosen, self._item(lines[chosen], view.marker, width, chosen=True))
-                items.highlighted = chosen
-            self._chosen_row = chosen
-        self._items = key
+            items.show([prompt(row) for row in range(len(lines))], chosen)
+        elif chosen != self._chosen_row:
+            for row in (row for row in (self._chosen_row, chosen) if row is not None):
+                items.replace_option_prompt_at_index(row, prompt(row))
+            items.highlighted = chosen
+        self._items, self._chosen_row = key, chosen
 
     @staticmethod
     def _item(line: Line, head: str, width: int, *, chosen: bool = False) -> Content:

@@ -48,5 +48,5 @@ class BigNumber(Static):
         rows = big_rows(str(number), plain_ascii=self._plain_ascii, times=times)
         if not lit:
             rows = [row.replace("█", "░").replace("#", ".") for row in rows]
-        self.update(Content("\n".join(rows)))
+        self.update(Content("\n".join(rows)), layout=False)  # its height is that of a style
         self.set_class(lit, "lit")
