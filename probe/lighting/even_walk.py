@@ -149,9 +149,11 @@ def analyse(
 ) -> Analysed:
     """What the readings of a walk say: slow, for a thread. Never raises for what a map may hold."""
     progress = progress or fx.Progress()
+    progress.total = 2  # the fit and what would help; of that each try counts, once it is known how many there are
     progress.step(0)
     try:
         fitted = fit(map_, readings_of(map_, round_number))
+        progress.step()
         return Analysed(round_number, fitted, suggest(map_, fitted, identity, progress))
     except ValueError as error:
         return Analysed(round_number, None, None, str(error))

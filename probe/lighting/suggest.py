@@ -302,7 +302,7 @@ def _changes(
         return seated(at, depth_mm=depth_mm, hole_mm=max(0.0, seat.hole_mm + depth_mm - seat.depth_mm))
 
     rows = (*order[:MOST_TRIED].tolist(), *order[::-1][:MOST_TRIED].tolist())
-    progress.total = len(rows)
+    progress.total = progress.done + len(rows)
     for row in rows:
         progress.step()
         place, to = here.stops[row]

@@ -159,7 +159,9 @@ def _begin_plan(
 
 def _go_on(improver: Improver, progress: fx.Progress) -> _Better:
     progress.step(0)
-    return _Better(improver.work(), improver)
+    plan = improver.work()
+    progress.step()
+    return _Better(plan, improver)
 
 
 def _splices_of(map_: PlayfieldMap, chain: str) -> tuple[Splice, ...] | PlanError:

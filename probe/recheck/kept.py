@@ -288,4 +288,6 @@ def replayed(setup: Setup, options: Options, kept: OpenRecheck, progress: Progre
             progress.step()
     except (KeptError, ValueError) as error:
         return Unusable(str(error))
-    return Replayed(given, (*found, advanced(engine)))
+    found.append(advanced(engine))
+    progress.step()
+    return Replayed(given, tuple(found))

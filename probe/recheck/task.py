@@ -507,7 +507,11 @@ def _computing(s: Rechecking, work: _Work) -> _N:
 
 def _first(setup: Setup, options: Options, progress: fx.Progress) -> Advanced:
     """Nothing asked yet."""
-    return _asked_anew(Recheck.start(setup, options), progress)
+    progress.total = 2
+    progress.step(0)
+    engine = Recheck.start(setup, options)
+    progress.step()
+    return _asked_anew(engine, progress)
 
 
 def _without_pictures(engine: Recheck, progress: fx.Progress) -> Advanced:
@@ -522,14 +526,19 @@ def _without_pictures(engine: Recheck, progress: fx.Progress) -> Advanced:
 
 def _next(engine: Recheck, action: Action, answer: Answer, progress: fx.Progress) -> Advanced:
     """One more answer."""
+    progress.total = 2
     progress.step(0)
-    return _asked_anew(engine.answered(action, answer), progress)
+    after = engine.answered(action, answer)
+    progress.step()
+    return _asked_anew(after, progress)
 
 
 def _asked_anew(engine: Recheck, progress: fx.Progress) -> Advanced:
-    """What to ask next, of the answers that there are."""
+    """What to ask next, of the answers that there are: the last step of a job."""
     progress.step(0)
-    return advanced(engine)
+    found = advanced(engine)
+    progress.step()
+    return found
 
 
 def _computed(s: Rechecking, result: object) -> _N:

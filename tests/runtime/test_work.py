@@ -312,6 +312,10 @@ def test_every_job_steps_a_progress_and_stops_where_it_is_told_to(name: str) -> 
         stopped.stopped = True
         with pytest.raises(fx.StoppedError):
             job.run(stopped)
+        far = fx.Progress(job.progress.total)
+        job.run(far)
+        assert 1 <= far.done <= far.total, "it counts"
+        assert far.total > 1
 
 
 @pytest.mark.parametrize("name", first_now(COMPUTING))
