@@ -7,6 +7,7 @@ import pytest
 
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap
+from probe.recheck.colours import look_spots
 from probe.recheck.state import RecheckStage
 from probe.task.events import Choose, Take
 from probe.ui.task_screen import under_the_glass
@@ -69,3 +70,20 @@ def test_the_line_says_what_is_lit_at_the_place_and_how_many_others() -> None:
     assert str(under_the_glass(KELP, both[2:], place.id)) == f"Under the glass, {place.label}: dark; 1 other place lit"
     assert str(under_the_glass(KELP, both[:1], place.id)).endswith(": red; nothing else is lit")
     assert str(under_the_glass(None, both, place.id)) == ""
+
+
+async def test_each_look_is_drawn_anew_on_its_own_side(open_app: OpenApp) -> None:
+    async with open_app(KELP, KELP, size=(120, 40), wirings=wirings(KELP, "two swapped")) as stage:
+        await to_a_look(stage)
+        drawn = []
+        for _ in range(3):
+            await stage.pilot.pause(0.1)
+            state = state_of(stage)
+            assert state.stage is RecheckStage.LOOK
+            wanted = look_spots(KELP, state.shown)
+            picture = stage.app.screen.query_one("#picture", PlayfieldPicture)
+            assert picture._spots[: len(wanted)] == wanted, "the map's side is of this look, not of the one before"
+            drawn.append(wanted)
+            stage.app.runtime.dispatch(Take())
+            await asked(stage)
+        assert len(set(drawn)) == 3
