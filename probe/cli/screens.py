@@ -52,7 +52,7 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
 DEMO_WELCOME = "Demo: answer what “Under the glass” says; F2 where nothing is lit. All else: F10, a tour too."
-SPLICED_WELCOME = "Demo: pixels were spliced in since this map was made. Esc, then “Recheck after a change”."
+SPLICED_WELCOME = "Demo: pixels were spliced in since this map was made. F10, Light, “Recheck after a change”."
 SPLICED_AFTER = "Reef lane 2"
 SPLICED_IN = ("Reef pearl", "Reef arrow")
 SPLICED_CHAIN = "playfield"
@@ -341,9 +341,8 @@ def _not_finished(map_: PlayfieldMap) -> str:
         return ""
     from probe.document.model.open_recheck import counted
 
-    return (
-        f"A recheck of {map_.chain(kept.chain).name} is not finished ({counted(kept)}): Esc, Recheck goes on with it."
-    )
+    of = map_.chain(kept.chain).name
+    return f"A recheck of {of} is not finished ({counted(kept)}): F10, Light, “Recheck after a change” goes on with it."
 
 
 def _lamps_from(path: Path) -> tuple[Lamp, ...]:

@@ -161,7 +161,8 @@ def test_lamps_at_opening_are_a_revision_and_a_recheck_left_open_is_told(
     assert after.pending == ()
     assert diff(undo(after, time="2026-03-01T19:30:00Z"), map_) == ()
     assert session.welcome == (
-        "A recheck of Playfield is not finished (0 answers, 2 changes said): Esc, Recheck goes on with it."
+        "A recheck of Playfield is not finished (0 answers, 2 changes said): "
+        "F10, Light, “Recheck after a change” goes on with it."
     )
     session = Opening(arguments, Settings()).open_file(str(path))
     session.close()

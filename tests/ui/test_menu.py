@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -12,6 +13,7 @@ from textual.command import CommandPalette
 from textual.widgets import Input, OptionList, Static
 
 from probe.cli.parser import build_parser
+from probe.cli.screens import SPLICED_WELCOME
 from probe.task.command import Means, MenuGroup
 from probe.ui.app import MAKERS
 from probe.ui.keys import IN_THE_SHELL, OF_PROGRAM, VERBS, all_keys
@@ -309,3 +311,11 @@ async def test_a_row_done_in_the_shell_says_so_in_few_words(open_app: OpenApp) -
         row = str(screen.query_one(OptionList).get_option_at_index(at).prompt)
         assert row.endswith(" in the shell"), "the command itself has its own line below"
         assert screen.choices[at].command.words in row
+
+
+@pytest.mark.parametrize("words", [SPLICED_WELCOME], ids=["spliced demo"])
+def test_a_way_through_the_menu_that_is_said_is_there(words: str) -> None:
+    said = re.search("F10, (.+), “(.+)”", words)
+    assert said is not None
+    app: Any = SimpleNamespace(why_not=lambda row: "")
+    assert said[2] in [choice.command.words for choice in menu_choices(app, None, MenuGroup(said[1]))]
