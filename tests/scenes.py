@@ -54,6 +54,8 @@ class Scene:
 
 HALF, COMPLETE, SPLICED = "demo", "demo --complete", "demo --spliced"
 ENTER, ESC, DOWN = ("enter",), ("escape",), ("down",)
+_TO_COUNT = ("Night Ferry", ENTER, ENTER, ("2",), ("1",), ("1",))
+"""The demo's chain lights, and its test colours are seen as green, red, red."""
 
 
 def _at(command: str, name: str, *steps: tuple[str, ...] | str, shows: str = "") -> Scene:
@@ -85,6 +87,11 @@ SCENES: dict[str, Scene] = {
     "setup_4": Scene("demo --new", ("Night Ferry", ENTER, ENTER, ENTER)),
     "setup_5": Scene("demo --new", ("Night Ferry", ENTER, ENTER, ENTER, ENTER)),
     "setup_6": Scene("demo --new", ("Night Ferry", ENTER, ENTER, ENTER, ENTER, ENTER)),
+    "setup_count": Scene("demo --new", _TO_COUNT, "how many pixels has this chain"),
+    "setup_entry": Scene("demo --new", (*_TO_COUNT, ("1",)), "type the number of pixels"),
+    "setup_search": Scene("demo --new", (*_TO_COUNT, ("2",)), "Output 0"),
+    "setup_name": Scene("demo --new", (*_TO_COUNT, ("1",), "84", ENTER), "name"),
+    "setup_ceiling": Scene("demo --new", (*_TO_COUNT, ("1",), "84", ENTER, ENTER), "mA"),
     # the map
     "walk": Scene(HALF, (), "What lights?"),
     "walk_typed": Scene(HALF, ("ree",), "ree"),

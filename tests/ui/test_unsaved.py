@@ -9,6 +9,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 import pytest
+from textual.events import Key
 
 from probe.document.file import load_map
 from probe.document.file.disk import Disk
@@ -198,6 +199,25 @@ async def test_leaving_asks_and_esc_goes_back_to_light(open_app: OpenApp, disk: 
         await stage.lit()
         assert stage.board.lit()
         assert has_label(stage.path)
+
+
+async def test_esc_held_down_on_the_question_gives_nothing_up(open_app: OpenApp, disk: Full) -> None:
+    def trouble(path: Path) -> None:
+        disk.is_full = True
+
+    async with with_an_answer(open_app, trouble) as stage:
+        await stage.pilot.press("ctrl+q")
+        await asked(stage)
+        for _ in range(13):  # keys come faster than screens are made
+            stage.app.post_message(Key("escape", None))
+        await stage.pilot.pause(0.3)
+        assert stage.app.is_running
+        assert stage.app.endings.ended is None
+        assert any(place.label == LABEL for place in stage.app.document.map.places)
+        disk.is_full = False
+        await stage.pilot.press("ctrl+q")
+        await ended(stage)
+    assert has_label(stage.path)
 
 
 @pytest.mark.slow
