@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from enum import Enum
 
 from probe.document.lamp_table import LampTable, TablePixel, fingerprint, lamp_table, revision_of
+from probe.document.local_time import local_minute
 from probe.document.model import PlayfieldMap
 from probe.document.model.game import Discrepancy, Proof, Verdict
 from probe.document.model.record import MAX_TEXT, storable
@@ -107,7 +108,7 @@ class Tally:
         parts = [f"{self.proved} of {self.total} proved since the last change"]
         parts += [f"{self.changed} changed since"] if self.changed else []
         parts += [f"{self.wrong} wrong"] if self.wrong else []
-        parts += [f"last {self.last_time}"] if self.last_time else []
+        parts += [f"last {local_minute(self.last_time)}"] if self.last_time else []
         return ", ".join(parts)
 
 

@@ -12,6 +12,7 @@ from probe.__main__ import main
 from probe.document.document import Document
 from probe.document.file import MapFile, demo_map_path, load_map
 from probe.document.lamp_table import TablePixel, lamp_table
+from probe.document.local_time import local_minute
 from probe.document.model import PlayfieldMap
 from probe.document.model.game import Group, Verdict
 from probe.document.operations import update_place
@@ -129,5 +130,5 @@ async def test_the_final_check_on_the_compiled_board(tmp_path: Path) -> None:
             await link.close()
             document.release()
     proved = load_map(path)
-    assert tally(proved).words == f"73 of 73 proved since the last change, last {NOW}"
+    assert tally(proved).words == f"73 of 73 proved since the last change, last {local_minute(NOW)}"
     assert all(proof.by_table for proof in proved.proofs)

@@ -17,6 +17,7 @@ from device_protocol.orders import (
 )
 from probe.document.file import demo_map_path, load_map
 from probe.document.lamp_table import lamp_table
+from probe.document.local_time import local_minute
 from probe.document.model import PlayfieldMap
 from probe.document.model.game import Verdict
 from probe.document.operations import add_revision, assign_place, new_map, update_place
@@ -84,7 +85,7 @@ def test_answers_are_kept_with_date_and_revision_before_the_next_one_lights(demo
     assert {proof.time for proof in map_.proofs} == {NOW}
     assert {proof.revision for proof in map_.proofs} == {2}
     assert all(proof.by_table for proof in map_.proofs)
-    assert tally(map_).words == f"73 of 73 proved since the last change, last {NOW}"
+    assert tally(map_).words == f"73 of 73 proved since the last change, last {local_minute(NOW)}"
     assert desk.state.message == "all proved since the last change"
 
 

@@ -275,7 +275,7 @@ def test_text_from_outside_is_cleaned_and_escaped(text: str) -> None:
 
 @pytest.mark.slow
 def test_the_same_map_gives_the_same_bytes_in_another_process(tmp_path: Path) -> None:
-    """Another hash seed changes nothing; another time zone only the local dates of the log of evenings."""
+    """Another hash seed changes nothing; another time zone only local dates (here those of the log of evenings)."""
 
     def made(name: str, **environment: str) -> tuple[str, bytes]:
         out, picture = tmp_path / f"{name}.html", tmp_path / f"{name}.svg"
