@@ -450,7 +450,7 @@ class Prover:
         weight[:seats, seats] = outward
         weight += weight.T
         teeth = self._teeth(weight)
-        if not len(teeth):
+        if seats < 3 or len(teeth) < 3:
             return
         rim = self._rims(weight, teeth) - 3.0
         touch = (teeth.astype(np.float32) @ teeth.T.astype(np.float32)) > 0
