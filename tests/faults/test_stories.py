@@ -24,6 +24,9 @@ pixel needs that pixel's DOUT lifted, or the two fight; a burnt output lies low;
 on; a leak of some hundred ohms is a fault. Since then they are no blind check: strict 93.3 % and 96.7 %, 5.47 questions, noisy
 83.3 % and 94.4 %, "very likely" right 100 % of 18 and of 33. fresh-30, a damp film between two pads, is still not found.
 """
+THIRD = read(FOLDER / "unseen-3-translated.toml")
+"""Thirty more, put into the finder's questions after it had been mended with the sixty before in view. Three of the thirty have a
+cause that it does not know and stand under `outside`."""
 NEW = {
     "fuse-open",
     "section-feed-open",
@@ -47,9 +50,14 @@ def test_there_are_enough_stories_and_every_answer_is_one() -> None:
         written = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))["story"]
         assert [story.name for story in stories] == [story["name"] for story in written]
         assert len(stories) == 30
+    third = tomllib.loads((FOLDER / "unseen-3.toml").read_text(encoding="utf-8"))["story"]
+    assert sorted([story.name for story in THIRD] + [found["name"] for found in _outside()]) == [
+        story["name"] for story in third
+    ]
+    assert len(third) == 30
     assert {story.cause for story in STORIES} >= NEW
     assert len({story.name for story in STORIES}) == len(STORIES)
-    for story in (*STORIES, *UNSEEN, *FRESH):
+    for story in (*STORIES, *UNSEEN, *FRESH, *THIRD):
         knowledge = story.knowledge
         knowledge.cause(story.cause)
         assert set(story.contexts) <= knowledge.contexts.keys()
@@ -59,6 +67,14 @@ def test_there_are_enough_stories_and_every_answer_is_one() -> None:
             if answer != UNSURE and answer not in {one.id for one in known.answers}:
                 ranges = knowledge.ranges[known.meter]
                 assert judge(parse_readings(answer, ranges), ranges).shares, (story.name, asked)
+
+
+def _outside() -> list[dict[str, str]]:
+    """Those of the third thirty whose cause the finder does not know."""
+    found: list[dict[str, str]] = tomllib.loads((FOLDER / "unseen-3-translated.toml").read_text(encoding="utf-8"))[
+        "outside"
+    ]
+    return found
 
 
 @pytest.mark.slow
@@ -80,3 +96,25 @@ def test_with_wrong_and_unsure_answers_they_are_found_less_often_and_the_words_h
     assert found.unsafe == 0
     assert found.sure >= 0.4 * found.searches
     assert found.sure_right >= 0.90 * found.sure
+
+
+@pytest.mark.slow
+def test_the_third_thirty_are_found_no_less_often_than_at_first() -> None:
+    """The first score on stories to which nothing was tuned; each of the three outside what the finder knows counts as a miss.
+
+    Measured over all thirty: strict first 80.0 % (aim 90), among three 86.7 % (aim 96), 5.19 questions over the 27 that can be
+    searched (aim 5.5); with 7 % wrong and 7 % not sure 70.0 % (aim 82) and 81.1 % (aim 92). Over the 27 alone: 88.9 % and 96.3 %,
+    noisy 77.8 % and 90.1 %; "very likely" right 93.3 % of 15 and 84.4 % of 32. Unsafe 0. So the aims are not met, but for the
+    number of questions. After that score was seen three answers were set right (two jumpers that leave the short on the wire, one
+    supply's lamp), which left every figure as it was. third-22, two places exchanged, stands under the map that is older than
+    the wiring, since reading the map anew mends it.
+    """
+    strict = score(THIRD)
+    outside = len(_outside())
+    assert strict.first >= 0.80 * (strict.searches + outside), strict.missed
+    assert strict.in_three >= 0.866 * (strict.searches + outside), strict.missed
+    assert strict.questions <= 5.2 * strict.searches
+    noisy = score(THIRD, seeds=3, wrong=0.07, unsure=0.07)
+    assert noisy.first >= 0.70 * (noisy.searches + 3 * outside), noisy.missed
+    assert noisy.in_three >= 0.811 * (noisy.searches + 3 * outside), noisy.missed
+    assert strict.unsafe == noisy.unsafe == 0
