@@ -59,7 +59,13 @@ class Evening:
 
 
 def _duration(minutes: int) -> str:
+    if not minutes:
+        return "time not known"  # nothing but one moment was saved
     return f"{minutes // 60} h {minutes % 60:02d}" if minutes >= 60 else f"{minutes} min"
+
+
+def _at_least(minutes: int) -> str:
+    return f"{_duration(minutes)} at least" if minutes else _duration(0)
 
 
 def _day(evening: Evening) -> str:
@@ -119,7 +125,7 @@ def evening_data(evening: Evening) -> dict[str, Any]:
 
 def evening_lines(evening: Evening) -> Iterator[str]:
     """An evening in lines, as the page and the command say it."""
-    yield f"{_day(evening)}, {evening.time} at least"
+    yield f"{_day(evening)}, {_at_least(evening.minutes)}"
     yield from (f"  {line}" for line in evening.done)
     if evening.left is None:
         return
@@ -207,7 +213,7 @@ class LogTask(Task[EveningLog]):
             details=tuple(Line(line) for line in lines),
             message=s.message,
             unsaved=s.unsaved,
-            progress=f" {many(len(listed), 'evening')}, {_duration(total)} at least",
+            progress=f" {many(len(listed), 'evening')}, {_at_least(total)}",
             choose=lambda key: ChooseEvening(key),  # type: ignore[arg-type]
         )
 

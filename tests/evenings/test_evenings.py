@@ -179,7 +179,14 @@ def test_an_evening_goes_past_midnight_and_ends_with_a_long_pause(zone: Callable
         for n, t in enumerate(["2026-01-11T00:40:00Z", "whenever"])
     )
     found = evenings(map_.model_copy(update={"proofs": proofs}))
-    assert [(e.day, e.minutes, e.time) for e in found] == [("2026-01-10", 280, "4 h 40"), ("2026-01-16", 0, "0 min")]
+    assert [(e.day, e.minutes, e.time) for e in found] == [
+        ("2026-01-10", 280, "4 h 40"),
+        ("2026-01-16", 0, "time not known"),
+    ]
+    assert [next(iter(evening_lines(e))) for e in found] == [
+        "10 Jan 2026, 4 h 40 at least",
+        "16 Jan 2026, time not known",
+    ]
     assert found[0].done == ("Set up", "Walked", "1 lamp looked at in the game")
     assert [r.number for r in found[0].revisions] == [1, 2]
 
