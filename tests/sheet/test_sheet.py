@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from probe.__main__ import main
 from probe.document.file import demo_map_path, load_map
+from probe.document.local_time import local_minute
 from probe.document.model import Chain, Kind, PlayfieldMap, Position
 from probe.document.model.game import Verdict
 from probe.document.model.light import Fade, Rating, Reading
@@ -183,7 +184,7 @@ def test_everything_that_an_owner_needs_is_on_it() -> None:
     for wanted in (
         "Kelp Forest",
         "2 of 2025-03-16 : One more insert lit",
-        "last 2025-04-02",
+        f"last {local_minute('2025-04-02T20:00:00Z')}",
         "Cautions",
         "Unplug the machine at the wall",
         "How to recheck",
