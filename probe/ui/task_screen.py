@@ -269,7 +269,7 @@ class TaskScreen(CommandScreen):
         if view is None:
             self.put("seen-alone", under_the_glass(self.app.truth, self.app.seen()))
             return
-        picture = self.query_one("#picture", PlayfieldPicture)
+        picture = self._first_picture
         picture.use_plain_ascii(self.app.options.plain_ascii)
         if picture.draw_also(area=view.area, route=view.route or self._route, grid=view.grid, chain=view.chain):
             self._mark = None  # it stood in a cell of another picture
@@ -313,7 +313,7 @@ class TaskScreen(CommandScreen):
         picture = found.first(PlayfieldPicture)
         picture.add_class("open")
         picture.use_plain_ascii(self.app.options.plain_ascii)
-        first = self.query_one("#picture", PlayfieldPicture)
+        first = self._first_picture
         if picture.from_below != first.from_below:
             picture.flip()
         truth, map_ = self.app.truth, self.app.map_now()
@@ -341,7 +341,7 @@ class TaskScreen(CommandScreen):
                     self._move_mark(0, 1 if by > 0 else -1)
                     return
                 case ev.Take():
-                    self._point(self.query_one("#picture", PlayfieldPicture).position_of(*self._mark))
+                    self._point(self._first_picture.position_of(*self._mark))
                     return
                 case ev.GoTowards(across, up):
                     self._move_mark(across, -up)
@@ -355,13 +355,13 @@ class TaskScreen(CommandScreen):
                     return
         match event:
             case se.FlipPicture():
-                self.query_one("#picture", PlayfieldPicture).flip()
+                self._first_picture.flip()
                 self.redraw()
             case se.MarkInPicture(across):
                 self._take_mark()
                 self._move_mark(across, 0)
             case se.NextZoom():
-                self.query_one("#picture", PlayfieldPicture).next_zoom()
+                self._first_picture.next_zoom()
                 self._mark = None  # it stood in a cell of another picture
                 self.redraw()
             case se.ShowRoute():
@@ -387,16 +387,16 @@ class TaskScreen(CommandScreen):
     def _take_mark(self) -> None:
         view = self._view.picture if self._view is not None else None
         if view is not None and view.start is not None:
-            self._mark = self.query_one("#picture", PlayfieldPicture).cell_of(view.start)
+            self._mark = self._first_picture.cell_of(view.start)
             self.redraw()
 
     def _move_mark(self, across: int, down: int) -> None:
         if self._mark is not None:
-            self._mark = self.query_one("#picture", PlayfieldPicture).beside(self._mark, across, down)
+            self._mark = self._first_picture.beside(self._mark, across, down)
             if self._view is not None:
                 self._show_picture(self._view.picture)
             if self._mark is not None:
-                at = self.query_one("#picture", PlayfieldPicture).position_of(*self._mark)
+                at = self._first_picture.position_of(*self._mark)
                 words = f"{at.x_mm:.0f}, {at.y_mm:.0f} mm: arrows move the mark, Enter sets it, Esc leaves it"
                 self._put_message(Content(words))
 
@@ -411,7 +411,7 @@ class TaskScreen(CommandScreen):
 
     def dispatch(self, event: object) -> None:
         """As for every screen; what is said from below is known by the picture."""
-        if getattr(event, "from_below", None) is False and self.query_one("#picture", PlayfieldPicture).from_below:
+        if getattr(event, "from_below", None) is False and self._first_picture.from_below:
             event = replace(event, from_below=True)  # type: ignore[type-var]
         super().dispatch(event)
 
@@ -432,10 +432,15 @@ class TaskScreen(CommandScreen):
             self.dispatch(ev.Choose(event.option_index - view.chosen))
 
     @property
+    def _first_picture(self) -> PlayfieldPicture:
+        """The map's own; a second one may stand beside it."""
+        return self.query_one("#picture", PlayfieldPicture)
+
+    @property
     def picture(self) -> PlayfieldPicture | None:
         """The picture, once there is one."""
         try:
-            return self.query_one("#picture", PlayfieldPicture)
+            return self._first_picture
         except NoMatches:
             return None
 
