@@ -19,6 +19,7 @@ from probe.document.proving import tally
 from probe.document.wiring import feed_number
 from probe.export.sheet_picture import DrawnPart, Picture, parts_of
 from probe.export.sheet_text import bullets, clean, escape, own, section
+from probe.harness.from_map import feeds_of
 
 PICTURE_HEIGHT_MM = 218.0
 PICTURE_WIDTH_MM = 92.0
@@ -106,8 +107,7 @@ def _feeds(map_: PlayfieldMap) -> Iterator[str]:
         return f"{fuse}: {escape(feed.name, most=24)} to {where}{wire}"
 
     yield from _most((line(at) for at in range(len(map_.feeds))), len(map_.feeds), "feeds")
-    fed = {feed.chain for feed in map_.feeds}
-    bare = [chain for chain in map_.chains if chain.id not in fed]
+    bare = [feed.chain for feed in feeds_of(map_) if feed.noted is None]
     yield from _most(
         (f"<b>no feed noted</b>: {escape(chain.name, most=20)}" for chain in bare), len(bare), "chains", most=4
     )

@@ -110,6 +110,64 @@ def _unlike(records: Iterable[Chain | Feed | Supply]) -> dict[str, str]:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class TakenFeed:
+    """A feed that plan, cut list and parts count: one noted, or (`noted` None) the one taken for a chain without any."""
+
+    name: str
+    chain: Chain
+    number: int
+    supply: Supply
+    noted: Feed | None = None
+
+    @property
+    def gauge(self) -> str:
+        """Its wire, taken where none is noted."""
+        return (self.noted and self.noted.wire) or ASSUMED_FEED_WIRE
+
+    @property
+    def length_mm(self) -> float:
+        """One way; taken where none is noted."""
+        return ASSUMED_FEED_MM if self.noted is None or self.noted.length_mm is None else self.noted.length_mm
+
+    @property
+    def assumed(self) -> bool:
+        """Whether wire or length are not noted."""
+        return self.noted is None or self.noted.wire is None or self.noted.length_mm is None
+
+
+def supplies_of(map_: PlayfieldMap) -> tuple[Supply, ...]:
+    """The supplies of a map; one is taken where none is noted."""
+    if map_.supplies:
+        return map_.supplies
+    volt = nominal_volt(map_)
+    return (Supply(id="assumed-supply", name=f"{volt:g} V supply", volt=volt),)
+
+
+def feeds_of(map_: PlayfieldMap) -> tuple[TakenFeed, ...]:
+    """Which feeds there are: those noted whose pixel is in the map, then one at the first pixel of each chain without such a one.
+
+    Each name once. A feed whose supply is not in the map is taken from the first one.
+    """
+    at = {feed.id: feed_number(map_, feed) for feed in map_.feeds}
+    sound = [(feed, number) for feed in map_.feeds if (number := at[feed.id]) is not None]
+    names = _unlike(feed for feed, _ in sound)
+    supplies = {supply.id: supply for supply in supplies_of(map_)}
+    first = next(iter(supplies.values()))
+    found = [
+        TakenFeed(names[feed.id], map_.chain(feed.chain), number, supplies.get(feed.supply, first), feed)
+        for feed, number in sound
+    ]
+    chains = [chain for chain in map_.chains if chain.length]
+    chain_names, fed, taken = _unlike(chains), {feed.chain for feed, _ in sound}, set(names.values())
+    for chain in chains:
+        if chain.id not in fed:
+            base = f"board end of {chain_names[chain.id]}"
+            shown = (base + (f" ({number})" if number > 1 else "") for number in count(1))
+            found.append(TakenFeed(next(name for name in shown if name not in taken), chain, 0, first))
+    return tuple(found)
+
+
 def nominal_volt(map_: PlayfieldMap, chain: Chain | None = None) -> float:
     """Volts of the pixels of a chain, or of the map's first one with pixels."""
     first = chain or next((c for c in map_.chains if c.length), None)
@@ -124,10 +182,10 @@ class _Maker:
         if not self.chains:
             raise PowerError("the map has no chain with pixels. Set a chain up, or enter its count.")
         if not map_.supplies:
-            volt = nominal_volt(map_)
-            self.assume("supplies", f"no supply is noted: one of {volt:g} V, as large as it needs to be", "supply")
+            text = f"no supply is noted: one of {nominal_volt(map_):g} V, as large as it needs to be"
+            self.assume("supplies", text, "supply")
         self.chain_names = _unlike(self.chains)
-        self.supplies = map_.supplies or (Supply(id="assumed-supply", name=f"{volt:g} V supply", volt=volt),)
+        self.supplies = supplies_of(map_)
         self.supply_names = _unlike(self.supplies)
         self.feed_names: dict[str, str] = {}
 
@@ -274,36 +332,38 @@ class _Maker:
     # -- feeds and grounds ----------------------------------------------------------------------------------------
 
     def feeds(self) -> Iterator[FeedPlan]:
-        at = {feed.id: feed_number(self.map, feed) for feed in self.map.feeds}
-        for feed in self.map.feeds:
-            if at[feed.id] is None:
+        found = feeds_of(self.map)
+        there = {feed.noted.id for feed in found if feed.noted is not None}
+        for noted in self.map.feeds:
+            if noted.id not in there:
                 text = "its pixel is no longer in the map: left out. Enter where it is now"
-                self.assume(spaced(feed.name), text)
-        sound = [(feed, number) for feed in self.map.feeds if (number := at[feed.id]) is not None]
-        self.feed_names = _unlike(feed for feed, _ in sound)
-        first = self.supply_names[self.supplies[0].id]
-        for feed, number in sound:
-            name = self.feed_names[feed.id]
-            if feed.wire is None:
-                self.assume(name, f"its wire is not noted: {ASSUMED_FEED_WIRE}", "feed's wire")
-            if feed.length_mm is None:
-                self.assume(name, f"its length is not noted: {ASSUMED_FEED_MM:g} mm each way", "feed's length")
-            if feed.supply not in self.supply_names:
-                self.assume(name, f"its supply is not in the map: taken from {first}", "feed's supply")
-            if feed.fuse_a is None:
-                self.assume(name, f"no fuse is noted: the resistance of one of {ASSUMED_FUSE_A:g} A", "fuse")
-            yield _feed(
-                name, self.chain_names[feed.chain], number, self.supply_names.get(feed.supply, first),
-                wire=feed.wire, length_mm=feed.length_mm, fuse_a=feed.fuse_a, connector=feed.connector,
+                self.assume(spaced(noted.name), text)
+        for feed in found:
+            supply, noted_feed = self.supply_names[feed.supply.id], feed.noted
+            if noted_feed is None:
+                text = f"no feed is noted: one at pixel 0 from {supply}, {ASSUMED_FEED_MM:g} mm of {ASSUMED_FEED_WIRE}"
+                self.assume(self.chain_names[feed.chain.id], text, "feed")
+            else:
+                self.feed_names[noted_feed.id] = feed.name
+                self.feed_gaps(feed.name, noted_feed, supply)
+            connector = "" if noted_feed is None else noted_feed.connector
+            yield FeedPlan(
+                name=feed.name, chain=self.chain_names[feed.chain.id], pixel=feed.number, supply=supply,
+                wire=wire_of(feed.gauge), length_m=feed.length_mm / 1000,
+                fuse_a=None if noted_feed is None else noted_feed.fuse_a,
+                connector=connector if connector in PLUGS else "",
             )  # fmt: skip
-        fed, taken = {feed.chain for feed, _ in sound}, set(self.feed_names.values())
-        for identifier, chain in self.chain_names.items():
-            if identifier in fed:
-                continue
-            names = (f"board end of {chain}" + (f" ({number})" if number > 1 else "") for number in count(1))
-            text = f"no feed is noted: one at pixel 0 from {first}, {ASSUMED_FEED_MM:g} mm of {ASSUMED_FEED_WIRE}"
-            self.assume(chain, text, "feed")
-            yield _feed(next(name for name in names if name not in taken), chain, 0, first)
+
+    def feed_gaps(self, name: str, feed: Feed, supply: str) -> None:
+        """Say what of a feed is not noted. `supply`: the name of the one it is taken from."""
+        if feed.wire is None:
+            self.assume(name, f"its wire is not noted: {ASSUMED_FEED_WIRE}", "feed's wire")
+        if feed.length_mm is None:
+            self.assume(name, f"its length is not noted: {ASSUMED_FEED_MM:g} mm each way", "feed's length")
+        if feed.supply not in self.supply_names:
+            self.assume(name, f"its supply is not in the map: taken from {supply}", "feed's supply")
+        if feed.fuse_a is None:
+            self.assume(name, f"no fuse is noted: the resistance of one of {ASSUMED_FUSE_A:g} A", "fuse")
 
     def grounds(self) -> tuple[GroundJoin, ...]:
         """Grounds of several supplies are joined, or data has no common level."""
@@ -313,25 +373,6 @@ class _Maker:
             self.assume("supplies", text, "grounds")
         wire = wire_of(ASSUMED_FEED_WIRE)
         return tuple(GroundJoin(first=first, second=n, wire=wire, length_m=ASSUMED_GROUND_MM / 1000) for n in others)
-
-
-def _feed(
-    name: str,
-    chain: str,
-    pixel: int,
-    supply: str,
-    *,
-    wire: str | None = None,
-    length_mm: float | None = None,
-    fuse_a: float | None = None,
-    connector: str = "",
-) -> FeedPlan:
-    length_m = (ASSUMED_FEED_MM if length_mm is None else length_mm) / 1000
-    wired = wire_of(wire or ASSUMED_FEED_WIRE)
-    return FeedPlan(
-        name=name, chain=chain, pixel=pixel, supply=supply, wire=wired, length_m=length_m, fuse_a=fuse_a,
-        connector=connector if connector in PLUGS else "",
-    )  # fmt: skip
 
 
 def plan_of(map_: PlayfieldMap) -> MapPlan:

@@ -19,12 +19,13 @@ from probe.document.outside_text import spaced
 from probe.document.plural import many
 from probe.document.wiring import joints_in_order
 from probe.harness.from_map import (
-    ASSUMED_FEED_MM,
     ASSUMED_FEED_WIRE,
     ASSUMED_GROUND_MM,
     ASSUMED_SPACING_MM,
     ASSUMED_WIRE,
     MapPower,
+    feeds_of,
+    supplies_of,
 )
 from probe.harness.joints import MATES, JointView, joint_view
 from probe.harness.pixels import CHAIN_CAPACITOR_UF, PIXEL_KINDS, SERIES_OHM
@@ -79,23 +80,18 @@ def wire_needed(cuts: Iterable[Cut]) -> tuple[tuple[str, str, float], ...]:
 
 
 def _feed_cuts(map_: PlayfieldMap) -> Iterator[Cut]:
-    supplies = {supply.id: supply.name for supply in map_.supplies}
-    for feed in map_.feeds:
-        chain = map_.chain_by_id.get(feed.chain)
-        number = next((n for n, p in enumerate(chain.pixels) if p.id == feed.pixel), None) if chain else None
-        far = "pixel not in the map" if chain is None or number is None else f"{chain.output}:{number}"
-        length = ASSUMED_FEED_MM if feed.length_mm is None else feed.length_mm
-        near = spaced(supplies.get(feed.supply, "supply"))
+    for feed in feeds_of(map_):
+        near, far = spaced(feed.supply.name), f"{feed.chain.output}:{feed.number}"
         for function, end in ((WireFunction.FIVE_VOLT, "fuse"), (WireFunction.GROUND, "")):
             yield Cut(
-                where=f"feed {spaced(feed.name)}",
+                where=f"feed {feed.name}",
                 function=function.value,
-                gauge=feed.wire or ASSUMED_FEED_WIRE,
+                gauge=feed.gauge,
                 colour="",
-                length_mm=length,
+                length_mm=feed.length_mm,
                 first_label=f"{near} {function.value}" + (f" ({end})" if end else ""),
                 last_label=f"{far} {function.value}",
-                assumed=feed.wire is None or feed.length_mm is None,
+                assumed=feed.assumed,
             )
 
 
@@ -197,18 +193,21 @@ def _pixel_rows(map_: PlayfieldMap) -> Iterator[PartsRow]:
 def _supply_rows(map_: PlayfieldMap, power: MapPower) -> Iterator[PartsRow]:
     solved = {} if power.report is None else {supply.name: supply for supply in power.report.supplies}
     names = {} if power.made is None else power.made.supply_names
-    for supply in map_.supplies:
+    for supply in supplies_of(map_) if map_.supplies or feeds_of(map_) else ():
         found = solved.get(names.get(supply.id, ""))
         wanted = "" if found is None or found.size_a is None else f"the plan wants {found.size_a:g} A"
+        if not map_.supplies:
+            wanted = f"none is noted{'; ' if wanted else ''}{wanted}"
         rating = "" if supply.rating_a is None else f", {supply.rating_a:g} A"
         yield PartsRow(f"supply {supply.volt:g} V{rating}: {spaced(supply.name)}", 1, "", wanted)
 
 
 def _connector_rows(map_: PlayfieldMap, power: MapPower) -> Iterator[PartsRow]:
-    if map_.feeds:
+    feeds = len(feeds_of(map_))
+    if feeds:
         amps = 0.0 if power.report is None else max((feed.planned_a for feed in power.report.feeds), default=0.0)
         why = "plus and ground of a feed" + (f"; the largest carries {amps:.1f} A" if amps else "")
-        yield PartsRow("connector, 2 pins, with its counterpart", len(map_.feeds), "", why)
+        yield PartsRow("connector, 2 pins, with its counterpart", feeds, "", why)
     if map_.chains:
         yield PartsRow(
             "connector, 2 pins, for data", len(map_.chains), "", "data and ground of each output at the board"
@@ -217,11 +216,12 @@ def _connector_rows(map_: PlayfieldMap, power: MapPower) -> Iterator[PartsRow]:
 
 def _fuse_rows(map_: PlayfieldMap, power: MapPower) -> Iterator[PartsRow]:
     wanted = {} if power.report is None else {feed.name: feed.fuse.rating_a for feed in power.report.feeds}
-    names = {} if power.made is None else power.made.feed_names
+    feeds = feeds_of(map_)
     ratings: Counter[float] = Counter()
     unknown = 0
-    for feed in map_.feeds:
-        rating = feed.fuse_a if feed.fuse_a is not None else wanted.get(names.get(feed.id, ""))
+    for feed in feeds:
+        fitted = None if feed.noted is None else feed.noted.fuse_a
+        rating = fitted if fitted is not None else wanted.get(feed.name)
         if rating is None:
             unknown += 1
         else:
@@ -230,8 +230,8 @@ def _fuse_rows(map_: PlayfieldMap, power: MapPower) -> Iterator[PartsRow]:
         yield PartsRow(f"blade fuse {rating:g} A", 2 * quantity, "", f"{many(quantity, 'feed')}, and as many spare")
     if unknown:
         yield PartsRow("fuse, size not known", unknown, "", "the plan finds none that fits: see its findings")
-    if map_.feeds:
-        yield PartsRow("fuse holder", len(map_.feeds), "", "at the supply's end of each feed")
+    if feeds:
+        yield PartsRow("fuse holder", len(feeds), "", "at the supply's end of each feed")
 
 
 def _head_rows(map_: PlayfieldMap) -> Iterator[PartsRow]:
@@ -244,9 +244,8 @@ def _head_rows(map_: PlayfieldMap) -> Iterator[PartsRow]:
         "",
         "in data, at the first pixel's end of each chain",
     )
-    usb = {supply.id for supply in map_.supplies if supply.usb}
-    fed_by = {chain.id: {feed.supply for feed in map_.feeds if feed.chain == chain.id} for chain in chains}
-    heads = sum(not (fed_by[chain.id] & usb) for chain in chains)
+    from_usb = {feed.chain.id for feed in feeds_of(map_) if feed.supply.usb}
+    heads = sum(chain.id not in from_usb for chain in chains)
     if heads:
         why = "across plus and ground at the head of each chain, right way round"
         yield PartsRow(f"capacitor {CHAIN_CAPACITOR_UF:g} µF, 6.3 V or more", heads, "", why)

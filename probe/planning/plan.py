@@ -442,7 +442,10 @@ def planned_feeds(map_: PlayfieldMap, plan: Plan) -> tuple[FeedSuggestion, ...]:
         trial = with_plan(bare_of(map_, plan.brief), plan)
     except PlanError:
         return ()
-    trial = trial.model_copy(update={"feeds": tuple(f for f in trial.feeds if f.chain not in plan.brief.chains)})
+    own = tuple(
+        chain for chain in trial.chains if chain.id in plan.brief.chains
+    )  # a lower one elsewhere is not its matter
+    trial = trial.model_copy(update={"feeds": (), "chains": own})
     supply = trial.supplies[0] if trial.supplies else None
     if supply is None:
         trial, supply = add_supply(trial, "supply")
@@ -457,9 +460,7 @@ def planned_feeds(map_: PlayfieldMap, plan: Plan) -> tuple[FeedSuggestion, ...]:
             break
         if more is None or more.before.volt >= _ENOUGH_VOLT * supply.volt:
             break
-        chain_id = next((key for key, name in made.chain_names.items() if name == more.chain), "")
-        if chain_id not in plan.brief.chains:
-            break
+        chain_id = next(key for key, name in made.chain_names.items() if name == more.chain)
         found.append(more)
         trial, _ = add_feed(trial, chain_id, more.pixel, supply=supply.id, name=f"planned {number}")
     return tuple(found)

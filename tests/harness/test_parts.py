@@ -11,7 +11,14 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.harness import Batch, Feed, Fixing, Joint, Supply
 from probe.document.operations import fresh_pixels, new_map
-from probe.harness.from_map import ASSUMED_SPACING_MM, compute
+from probe.harness.from_map import (
+    ASSUMED_FEED_MM,
+    ASSUMED_FEED_WIRE,
+    ASSUMED_SPACING_MM,
+    compute,
+    feeds_of,
+    plan_of,
+)
 from probe.harness.parts import cut_list, parts_list, wire_needed
 from tests.document.strategies import maps
 from tests.support.examples import examples
@@ -60,8 +67,66 @@ def test_what_is_not_noted_is_marked_as_assumed() -> None:
     map_ = new_map("Kelp").model_copy(update={"chains": (Chain(id="a", name="A", output=0, count=2),)})
     cuts = cut_list(map_)
     assert all(cut.assumed for cut in cuts)
-    assert {cut.length_mm for cut in cuts} == {ASSUMED_SPACING_MM}
+    assert {cut.length_mm for cut in cuts} == {ASSUMED_SPACING_MM, ASSUMED_FEED_MM}
     assert [cut.last_label for cut in cuts][-1] == "0:1 data in"
+
+
+def feed_ends(map_: PlayfieldMap) -> list[tuple[str, float, str, str]]:
+    """The feeds of the cut list: name, mm, where from, where to; each has a wire for 5 V and one for ground."""
+    cuts = [cut for cut in cut_list(map_) if cut.where.startswith("feed ")]
+    assert [cut.function for cut in cuts] == ["5 V", "ground"] * (len(cuts) // 2)
+    return [
+        (cut.where.removeprefix("feed "), cut.length_mm, cut.first_label, cut.last_label)
+        for cut in cuts
+        if cut.function == "5 V"
+    ]
+
+
+def two_chains() -> PlayfieldMap:
+    """The small map with a second chain, which nobody noted a feed for."""
+    map_ = small()
+    other = Chain(id="b", name="Kelp", output=5, wire="22 AWG", spacing_mm=50)
+    other = other.model_copy(update={"pixels": fresh_pixels(other, 4)})
+    whole = map_.chain("a").model_copy(update={"joints": ()})
+    return map_.model_copy(update={"chains": (whole, other)})
+
+
+def test_a_chain_without_a_feed_is_cut_and_counted_the_one_that_the_plan_takes() -> None:
+    map_ = two_chains()
+    assert feed_ends(map_) == [
+        ("Head", 600, "Brick 5 V (fuse)", "2:0 5 V"),
+        ("board end of Kelp", ASSUMED_FEED_MM, "Brick 5 V (fuse)", "5:0 5 V"),
+    ]
+    assert [cut.assumed for cut in cut_list(map_) if cut.where == "feed board end of Kelp"] == [True, True]
+    assert {c.gauge for c in cut_list(map_) if c.where == "feed board end of Kelp"} == {ASSUMED_FEED_WIRE}
+    rows = {row.part: row.quantity for row in parts_list(map_, compute(map_))}
+    assert (rows["fuse holder"], rows["connector, 2 pins, with its counterpart"]) == (2, 2)
+    fuses = sum(row.quantity for row in parts_list(map_, compute(map_)) if row.part.startswith("blade fuse"))
+    assert fuses == 4, "two feeds, and as many spare"
+
+
+def test_a_feed_whose_pixel_is_gone_is_cut_no_more_than_the_plan_has_it() -> None:
+    map_ = two_chains()
+    gone = map_.feeds[0].model_copy(update={"id": "g", "name": "Tail", "pixel": "a-9", "length_mm": 1_700.0})
+    kept = map_.model_copy(update={"feeds": (gone, *map_.feeds)})
+    assert [name for name, *_ in feed_ends(kept)] == ["Head", "board end of Kelp"]
+    only = map_.model_copy(update={"feeds": (gone,)})
+    assert feed_ends(only)[0] == ("board end of Reef", ASSUMED_FEED_MM, "Brick 5 V (fuse)", "2:0 5 V")
+    assert any("left out" in assumed.text for assumed in plan_of(only).assumed)
+    lost = map_.feeds[0].model_copy(update={"supply": "sold"})
+    assert feed_ends(map_.model_copy(update={"feeds": (lost,)}))[0][2] == "Brick 5 V (fuse)"
+
+
+def test_a_large_capacitor_is_spared_where_the_feed_that_is_taken_comes_from_usb() -> None:
+    usb = two_chains().model_copy(update={"supplies": (Supply(id="s", name="Laptop", usb=True),), "feeds": ()})
+    assert not any("1000 µF" in row.part for row in parts_list(usb, compute(usb)))
+
+
+def test_without_a_supply_the_one_that_is_taken_is_counted() -> None:
+    bare = two_chains().model_copy(update={"supplies": (), "feeds": ()})
+    found = {row.part: row for row in parts_list(bare, compute(bare))}
+    assert found["supply 5 V: 5 V supply"].why.startswith("none is noted; the plan wants")
+    assert {end[2] for end in feed_ends(bare)} == {"5 V supply 5 V (fuse)"}
 
 
 def test_metres_add_up() -> None:
@@ -126,6 +191,12 @@ def test_any_map_has_a_list_and_a_count(map_: PlayfieldMap) -> None:
     ]
     joints = sum(chain.length for chain in map_.chains)
     assert len(ends) <= 3 * joints
+    if any(chain.length for chain in map_.chains):  # the plan and the list rest on the same feeds
+        feeds = [(f"feed {feed.name}", feed.length_m * 1_000) for feed in plan_of(map_).plan.feeds]
+        cut = [(c.where, c.length_mm) for c in cuts if c.where.startswith("feed ") and c.function == "5 V"]
+        assert [name for name, _ in cut] == [name for name, _ in feeds]
+        assert [mm for _, mm in cut] == pytest.approx([mm for _, mm in feeds])
+        assert len(feeds_of(map_)) == len(feeds)
     for row in parts_list(map_, compute(map_), cuts=cuts):
         assert row.quantity > 0
         assert row.part

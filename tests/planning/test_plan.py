@@ -81,7 +81,35 @@ def test_a_plan_from_places_alone_makes_a_map_with_nothing_to_find() -> None:
     assert all(pixel.verified == 0 for pixel in made.chain("playfield").pixels)
     with pytest.raises(PlanError, match="has a pixel already"):
         with_plan(DEMO, first_plan(brief))
-    assert planned_feeds(DEMO, plan) is not None
+
+
+def feeds_at(plan: Plan, *, ceiling_ma: int, volt: float = 5.0) -> list[tuple[str, float, float]]:
+    """Planned feeds of the demonstration at another ceiling and supply: chain, lowest pixel's volts before and after."""
+    chains = tuple(chain.model_copy(update={"ceiling_ma": ceiling_ma}) for chain in DEMO.chains)
+    supplies = (DEMO.supplies[0].model_copy(update={"volt": volt}),)
+    found = planned_feeds(DEMO.model_copy(update={"chains": chains, "supplies": supplies}), plan)
+    assert len({feed.pixel for feed in found}) == len(found)
+    return [(feed.chain, feed.before.volt, feed.after.volt) for feed in found]
+
+
+def test_feeds_are_added_to_a_planned_chain_until_its_lowest_pixel_has_19_of_20_volts_of_the_supply() -> None:
+    plan = first_plan(brief_of(DEMO))
+    (only,) = feeds_at(plan, ceiling_ma=450)
+    assert only[0] == "Playfield"
+    assert 4.70 < only[1] < 4.75 < only[2]
+    assert feeds_at(plan, ceiling_ma=430) == [], "the lowest pixel has 4.753 V"
+    (only,) = feeds_at(plan, ceiling_ma=600, volt=5.5)
+    assert 4.75 < only[1] < 0.95 * 5.5 < only[2], "it is a share, not so many volts"
+    many = feeds_at(plan, ceiling_ma=4_800)
+    assert len(many) == 4, "as many as are looked for"
+    assert all(before < 4.75 for _, before, _ in many)
+    assert [before for _, before, _ in many[1:]] == pytest.approx([after for *_, after in many[:-1]])
+
+
+def test_a_lower_pixel_in_a_chain_that_is_not_planned_hides_no_feed() -> None:
+    plan = first_plan(brief_of(DEMO))
+    chains = [chain for chain, _, _ in feeds_at(plan, ceiling_ma=4_800)]
+    assert chains == ["Playfield"] * 4  # the backbox, which keeps its one feed, falls below after the first
 
 
 def test_several_chains_are_balanced() -> None:

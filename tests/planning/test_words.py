@@ -88,6 +88,10 @@ def test_the_papers_say_what_is_missing() -> None:
     assert "<b>no feed noted</b>: <bdi>Right chain</bdi>" in page
     assert page.count("no feed noted</b>") == 1
     assert "<bdi>Right chain</bdi>: output 1, 1 pixel ws2812b" in page
+    gone = map_.feeds[0].model_copy(update={"pixel": "cut-out"})
+    page = sheet_html(map_.model_copy(update={"feeds": (gone,)}))
+    assert page.count("<b>no feed noted</b>: ") == 2
+    assert "to no pixel of this map" in page
 
 
 @pytest.mark.parametrize(("name", "lengths"), [("Left chain", (4, 1)), ("Right chain", (3, 2))])
