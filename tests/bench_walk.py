@@ -257,6 +257,8 @@ async def _redraw(map_: PlayfieldMap, rounds: int) -> tuple[list[float], list[fl
 
     app._display = written  # type: ignore[method-assign, assignment]
     taken, computed = [], []
+    gc.set_threshold(50_000)  # both as the program does
+    gc.freeze()
     async with app.run_test(size=(120, 40)) as pilot:
         await pilot.pause()
         for _ in range(rounds):

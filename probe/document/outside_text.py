@@ -34,7 +34,7 @@ def escaped(text: str) -> str:
 
 def visible(text: str) -> str:
     """For screens: on one line, with a sign for every control character, and none left that moves or reorders others."""
-    if text.isascii() and text.isprintable():
+    if text.isprintable():  # then no character of it is of the unsafe categories
         return text
     return "".join(_visible(character) for character in text)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Set
+from collections.abc import Container
 from functools import lru_cache
 
 from probe.document.model import Kind, Lamp, PixelState, Place, PlayfieldMap, once_for_each
@@ -205,9 +205,7 @@ def _expected(around: Surroundings) -> list[Offer]:
             found.append(_same(map_, here, "as it is now"))
     last, before = around.neighbours()
     open_lamps = _open_lamps(map_)
-    by_name: dict[str, Lamp] = {}
-    for lamp in open_lamps:
-        by_name.setdefault(_folded(lamp.name), lamp)
+    by_name = _open_by_name(map_)
     placed = _placed(map_)
     if last is not None:
         if _wants_another_pixel(map_, last, before):
@@ -221,15 +219,20 @@ def _expected(around: Surroundings) -> list[Offer]:
             elif label is following and (not map_.lamps or not _from_list(map_, last)):
                 found.append(Offer(label, "next in the row", position_of=last.id))
     found += [_of_lamp(lamp) for lamp in _after(open_lamps, map_.lamps, last)]
-    found += [Offer(label, "the other side", position_of=None) for label in _other_sides(around, placed | set(by_name))]
+    found += [Offer(label, "the other side", position_of=None) for label in _other_sides(around, placed, by_name)]
     if not map_.lamps:
-        labels = _labels(map_)
-        rows = next_of_rows(vocabulary(labels), labels, _ROWS)
-        found += [Offer(label, "next in the row") for label in rows if _folded(label) not in placed]
+        found += [Offer(label, "next in the row") for label in _next_of_rows(map_) if _folded(label) not in placed]
     unique: dict[str, Offer] = {}
     for offer in found:
         unique.setdefault(f"{offer.place or ''}\0{_folded(offer.label)}\0{offer.lamps}", offer)
     return list(unique.values())
+
+
+@once_for_each
+def _next_of_rows(map_: PlayfieldMap) -> list[str]:
+    """What goes on with its rows of numbered labels."""
+    labels = _labels(map_)
+    return next_of_rows(vocabulary(labels), labels, _ROWS)
 
 
 @once_for_each
@@ -238,14 +241,14 @@ def _placed(map_: PlayfieldMap) -> frozenset[str]:
     return frozenset(_folded(place.label) for place in map_.places)
 
 
-def _other_sides(around: Surroundings, known: Set[str], limit: int = 6) -> list[str]:
+def _other_sides(around: Surroundings, *known: Container[str], limit: int = 6) -> list[str]:
     """Counterparts of labels on one side that the other side still lacks, those named last first."""
     map_ = around.map
     found: dict[str, None] = {}
     for pixel in reversed(map_.chain(around.chain).pixels[: around.number]):
         place = map_.place_of(pixel)
         label = other_side(place.label) if place is not None else None
-        if label is not None and _folded(label) not in known:
+        if label is not None and not any(_folded(label) in names for names in known):
             found.setdefault(label)
             if len(found) == limit:
                 break
@@ -274,6 +277,15 @@ def _open_lamps(map_: PlayfieldMap) -> list[Lamp]:
         and (_folded(lamp.name), _folded(lamp.area)) not in names
         and (lamp.area or _folded(lamp.name) not in labels)
     ]
+
+
+@once_for_each
+def _open_by_name(map_: PlayfieldMap) -> dict[str, Lamp]:
+    """The first open lamp of each name, folded."""
+    by_name: dict[str, Lamp] = {}
+    for lamp in _open_lamps(map_):
+        by_name.setdefault(_folded(lamp.name), lamp)
+    return by_name
 
 
 def _from_list(map_: PlayfieldMap, place: Place) -> bool:

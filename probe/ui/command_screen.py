@@ -13,6 +13,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingsMap
 from textual.containers import Container
 from textual.content import Content
+from textual.css.query import NoMatches
 from textual.screen import Screen
 from textual.widgets import Input, Static
 
@@ -187,10 +188,14 @@ class CommandScreen(Screen[None]):
 
     def redraw(self) -> None:
         """Draw what the task says now."""
-        if self.is_mounted and self.query(Static) and self.open_task in self.app.runtime.layers:
-            self.draw(self.current_view())
-            for line in self.query(KeyLine):
-                line.follow()
+        if not self.is_mounted or self.open_task not in self.app.runtime.layers:
+            return
+        try:
+            keys = self.query_one(KeyLine)
+        except NoMatches:  # nothing is composed yet
+            return
+        self.draw(self.current_view())
+        keys.follow()
 
     def draw(self, view: object) -> None:
         """Draw a view."""

@@ -80,6 +80,7 @@ class TaskScreen(CommandScreen):
         self._items: tuple[object, ...] | None = None
         self._chosen_row: int | None = None
         self._mark: tuple[int, int] | None = None
+        self._second: PlayfieldPicture | None = None
         self._view: TaskView | None = None
         self._panes_at: tuple[int, Size] = (0, Size())
         self._glass = False
@@ -151,7 +152,7 @@ class TaskScreen(CommandScreen):
             asking.display = entry.display = view.typed is not None
             if view.typed is None:
                 self.set_focus(None)
-        entry.follow()
+        entry.follow(view.typed or "")
         if view.typed is None and entry.has_focus:
             self.set_focus(None)
         elif view.typed is not None and self.focused is None:
@@ -303,14 +304,14 @@ class TaskScreen(CommandScreen):
         """The other picture, made where there first is one; in the demo it shows what is lit under the glass."""
         wanted = view.second if self.size.width >= TWO_PICTURES else None
         self.set_class(wanted is not None, "two")
-        found = self.query("#picture-second")
+        picture = self._second
         if wanted is None:
-            found.remove_class("open")
+            if picture is not None:
+                picture.remove_class("open")
             return
-        if not found:
-            self.query_one("#middle").mount(PlayfieldPicture("picture-second"))
-            found = self.query("#picture-second")
-        picture = found.first(PlayfieldPicture)
+        if picture is None:
+            picture = self._second = PlayfieldPicture("picture-second")
+            self.query_one("#middle").mount(picture)
         picture.add_class("open")
         picture.use_plain_ascii(self.app.options.plain_ascii)
         first = self._first_picture

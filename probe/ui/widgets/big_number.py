@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from textual.content import Content
-from textual.widgets import Static
+
+from probe.ui.widgets.text_block import TextBlock
 
 _FONT = {
     "0": ("01110", "10001", "10011", "10101", "11001", "10001", "01110"),
@@ -36,7 +37,7 @@ def big_rows(text: str, *, plain_ascii: bool = False, times: int = 1) -> list[st
     ]
 
 
-class BigNumber(Static):
+class BigNumber(TextBlock):
     """The number that is lit, in blocks; hollow while the board has not confirmed it."""
 
     def __init__(self, *, plain_ascii: bool = False) -> None:
@@ -48,5 +49,5 @@ class BigNumber(Static):
         rows = big_rows(str(number), plain_ascii=self._plain_ascii, times=times)
         if not lit:
             rows = [row.replace("█", "░").replace("#", ".") for row in rows]
-        self.update(Content("\n".join(rows)), layout=False)  # its height is that of a style
         self.set_class(lit, "lit")
+        self.put(Content("\n".join(rows)))

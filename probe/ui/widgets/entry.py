@@ -38,9 +38,9 @@ class EntryLine(Input, inherit_bindings=False):  # without the keys that scroll:
         self._taken = on_enter
         self._commands = commands
 
-    def follow(self) -> None:
-        """Hold what the state says is typed."""
-        typed = self._typed()
+    def follow(self, typed: str | None = None) -> None:
+        """Hold what the state says is typed, as it was just read or as it is now."""
+        typed = self._typed() if typed is None else typed
         if self.value != typed:
             self.value = typed
             self.cursor_position = len(typed)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from rich.cells import cell_len
+from rich.segment import Segment
 from textual.content import Content
 from textual.geometry import Region
+from textual.strip import Strip
 from textual.visual import Visual
 from textual.widgets import Static
 
@@ -17,6 +19,7 @@ class TextBlock(Static):
         self._text = Content("")
         self._rows: list[Content] = []
         self._put_without_layout = False
+        self._strips: dict[int, Strip] = {}
 
     @property
     def visual(self) -> Visual:
@@ -32,13 +35,36 @@ class TextBlock(Static):
             "\t" not in row.plain and cell_len(row.plain) <= width for row in (*before, *self._rows)
         ):
             pairs = enumerate(zip(before, self._rows, strict=True))
-            differing = [Region(0, at, width, 1) for at, (old, new) in pairs if not old.is_same(new)]
+            differing = [at for at, (old, new) in pairs if not old.is_same(new)]
+            for at in differing:
+                self._strips.pop(at, None)
             if differing:
                 self._put_without_layout = True
-                self.refresh(*differing)
+                self.refresh(*(Region(0, at, width, 1) for at in differing))
         else:
             self._put_without_layout = False
+            self._strips.clear()
             self.refresh(layout=True)
+
+    def notify_style_update(self) -> None:
+        """Another theme: every row is drawn anew."""
+        super().notify_style_update()
+        self._strips.clear()
+
+    def render_line(self, y: int) -> Strip:
+        """One row. As long as each line has a row of its own, only those that differ are made again."""
+        width, height = self.size
+        if not self._put_without_layout or y >= height or self.text_selection is not None:
+            return super().render_line(y)
+        found = self._strips.get(y)
+        if found is None or found.cell_length != width:
+            base, row, x = self.visual_style, self._rows[y], 0
+            segments = []
+            for text, style in row.render(base, end="", parse_style=self.app.stylesheet.parse_style):
+                segments.append(Segment(text, style.rich_style_with_offset(x, y)))  # where a selection finds it
+                x += len(text)
+            found = self._strips[y] = Strip(segments, row.cell_length).extend_cell_length(width, base.rich_style)
+        return found
 
     def on_resize(self) -> None:
         """At another width the text may be higher than that which the layout was made for."""

@@ -1,0 +1,77 @@
+"""A block whose rows are drawn one by one shows what Textual would draw of the whole text."""
+
+from __future__ import annotations
+
+from textual.app import App, ComposeResult
+from textual.content import Content
+from textual.strip import Strip
+from textual.visual import Visual
+
+from probe.ui.widgets.text_block import TextBlock
+
+FIRST = ("one row", "二つ wide", "three")
+LATER = (
+    Content.styled("bold", "bold").append("  then plain"),
+    Content("wide 二つ").stylize("bold $face-key", 0, 4),
+    Content("three"),
+)
+
+
+class _Page(App[None]):
+    CSS = "TextBlock { width: 30; height: auto; color: $text-muted; } TextBlock.bright { color: $error; }"
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        return {"face-key": "#44aaff"}
+
+    def compose(self) -> ComposeResult:
+        yield TextBlock(id="block")
+
+
+def _padded(block: TextBlock, strips: list[Strip]) -> list[Strip]:
+    return [strip.extend_cell_length(block.size.width, block.visual_style.rich_style).simplify() for strip in strips]
+
+
+def _drawn_at_once(block: TextBlock) -> list[Strip]:
+    return _padded(block, Visual.to_strips(block, block.visual, *block.size, block.visual_style))
+
+
+def _drawn_by_row(block: TextBlock) -> list[Strip]:
+    return _padded(block, [block.render_line(y) for y in range(block.size.height)])
+
+
+async def test_rows_put_one_by_one_are_those_of_the_whole_text() -> None:
+    async with _Page().run_test(size=(40, 10)) as pilot:
+        block = pilot.app.query_one(TextBlock)
+        block.put(Content("\n".join(FIRST)))
+        await pilot.pause()
+        for text in (Content("\n").join(LATER), Content("\n".join(FIRST)), Content("\n").join(LATER)):
+            block.put(text)
+            assert block.size == (30, 3)
+            assert _drawn_by_row(block) == _drawn_at_once(block)
+
+
+async def test_another_colour_and_another_width_reach_rows_that_did_not_change() -> None:
+    async with _Page().run_test(size=(40, 10)) as pilot:
+        block = pilot.app.query_one(TextBlock)
+        block.put(Content("\n".join(FIRST)))
+        await pilot.pause()
+        block.put(Content("\n").join(LATER))
+        before = _drawn_by_row(block)
+        block.add_class("bright")
+        await pilot.pause()
+        assert _drawn_by_row(block) == _drawn_at_once(block) != before
+        block.styles.width = 20
+        await pilot.pause()
+        assert block.size.width == 20
+        assert _drawn_by_row(block) == _drawn_at_once(block)
+
+
+async def test_a_text_with_more_rows_or_longer_ones_is_wrapped() -> None:
+    async with _Page().run_test(size=(40, 10)) as pilot:
+        block = pilot.app.query_one(TextBlock)
+        block.put(Content("\n".join(FIRST)))
+        await pilot.pause()
+        block.put(Content("a row that is longer than thirty cells\ntwo\nthree"))
+        await pilot.pause()
+        assert block.size.height == 4
+        assert [strip.text.strip() for strip in _drawn_by_row(block)][-2:] == ["two", "three"]
