@@ -27,7 +27,6 @@ from probe.recheck.engine.model import (
     Floats,
     Ints,
     Look,
-    NewPlaceDiffers,
     NotSure,
     Observation,
     OtherChain,
@@ -82,7 +81,7 @@ class Evidence:
         self.other: list[tuple[int, Listed, int | None]] = []
         self.extra = any(isinstance(o.answer, ExtraLight) for o in seen)
         for one in seen:
-            if isinstance(one.answer, NotSure | NewPlaceDiffers):
+            if isinstance(one.answer, NotSure):
                 continue
             if isinstance(one.action, Look):
                 self._look(one.action, one)
@@ -275,8 +274,22 @@ class Along:
         np.cumsum(cells, axis=1, out=cells)
         return found
 
+    def two_parts(self, a: int, forward: Ints, back: Ints, p: Ints, both: Ints) -> Floats:
+        """Sum over p items from a on moved forward, and over those behind them, `both` with them, moved back, against all
+        where they are; forward, back: where the shift's row begins in the table."""
+        flat, own = self.flat[a:], self.flat[self.index[self.length] * (self.length + 1) + a :]
+        found = flat.take(forward + p)
+        found -= flat.take(forward)
+        found += flat.take(back + both)
+        found -= flat.take(back + p)
+        found -= own.take(both)
+        found += own[0]
+        return found
+
     def cells_of(self, items: Ints, numbers: Ints) -> Floats:
         """Log factors of single items at single numbers; shapes alike."""
+        if self.whole:
+            return self.part(numbers - items, items, items + 1)
         rows = self.rows[items]
         found = np.where(rows == self.world.setup.entries + 1, self.evidence.off_list[numbers], 0.0)
         for factors, colours, _ in self.evidence.joined:
@@ -297,6 +310,9 @@ class Along:
 
     def mirrored(self, a: Ints, b: Ints) -> Floats:
         """Sum over items a..b-1 in reverse order at the same numbers."""
-        turns, where = np.unique(a + b - 1, return_inverse=True)
-        sums = self._sums(turns, -1)
-        return np.asarray(sums[where, b] - sums[where, a])
+        turn = a + b - 1
+        turns = np.flatnonzero(np.bincount(turn))
+        where = np.zeros(2 * self.length, dtype=np.int64)
+        where[turns] = np.arange(len(turns)) * (self.length + 1)
+        flat, row = self._sums(turns, -1).ravel(), where[turn]
+        return np.asarray(flat.take(row + b) - flat.take(row + a))

@@ -7,6 +7,7 @@ the others is summed as what is left unseen.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -24,6 +25,7 @@ from probe.recheck.engine.model import (
     Bools,
     Floats,
     Ints,
+    NewPlaceDiffers,
     NotSure,
     Observation,
     Prior,
@@ -43,6 +45,9 @@ BEST = 30
 FEW = 12
 NOTHING = -30.0
 """Edits this unlikely against the map itself count for nothing."""
+NEVER = -1e3
+FLAT = 1e-9
+"""No answer speaks for or against an edit of at most so much weight: what is left of rounding."""
 LONGEST_EXCHANGED = 60
 """In a chain longer than WHOLE, runs that are exchanged apart."""
 MANY = 400
@@ -74,70 +79,78 @@ class Edited:
 
 @dataclass(frozen=True)
 class Edits:
-    """All edits of one kind.  weight: log likelihood against the map's own; log_prior, and where: arrays alike, the first
-    number that changes first.  build: the items of one edited map, in parts.  limit: so many become maps at most.
-    shown: an edit that no answer speaks for or against becomes no map: a further picture tells, not thinking."""
+    """The edits of one kind that count.  total: log likelihood against the map's own, and log_prior; where: arrays alike,
+    the first number that changes first.  build: the items of one edited map, in parts.  limit: so many become maps at
+    most.  alike: weight of those left out because no answer speaks for or against them."""
 
-    weight: Floats
+    total: Floats
     log_prior: Floats
     where: tuple[Ints, ...]
     build: Callable[..., list[Ints]]
-    limit: int = BEST
-    shown: bool = False
+    limit: int
+    alike: float
 
-    def only(self, fine: Bools) -> Edits:
-        """Those of them."""
-        where = tuple(array[fine] for array in self.where)
-        return Edits(self.weight[fine], self.log_prior[fine], where, self.build, self.limit, self.shown)
+
+def _edits(
+    weight: Floats,
+    log_prior: Floats,
+    where: tuple[Ints, ...],
+    build: Callable[..., list[Ints]],
+    *,
+    limit: int = BEST,
+    shown: bool = False,
+) -> Edits:
+    """Those of some edits that are more than NOTHING.  shown: one that no answer speaks for or against becomes no map: a
+    further picture tells, not thinking."""
+    total = weight + log_prior
+    counts = total > NOTHING
+    alike = 0.0
+    if shown:
+        flat = np.abs(weight) < FLAT
+        alike = float(np.exp(log_prior[flat]).sum())
+        counts &= ~flat
+    at = np.flatnonzero(counts)
+    return Edits(total[at], log_prior[at], tuple(array[at] for array in where), build, limit, alike)
 
 
 def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, rng: np.random.Generator) -> Edited:
     """Every single edit of a map; looks: False leaves out what only pictures could show."""
     along = Along(evidence, map_)
     kinds = [*_spliced(along), *_taken_out(along), *_in_and_out(along), *_dead(along)]
+    unseen = np.zeros(along.width + 1)
     if looks:
         kinds += [*_swapped(along, rng), *_rearranged(along), *_exchanged(along)]
-    unseen, alike = np.zeros(along.width + 1), 0.0
-    if looks:
         unseen[: along.length] += _unlisted(along, rng) / max(1, along.length)
-    told: list[tuple[Edits, Floats]] = []
-    for kind in kinds:
-        if kind.shown:
-            flat = np.abs(kind.weight) < 1e-9
-            alike += float(np.exp(kind.log_prior[flat]).sum())
-            kind = kind.only(~flat)
-        if kind.weight.size:
-            told.append((kind, kind.weight + kind.log_prior))
-    least = max((float(total.max()) for _, total in told), default=0.0) - NEARLY
+    least = max((float(kind.total.max()) for kind in kinds if kind.total.size), default=0.0) - NEARLY
     maps: list[Ints] = []
     priors: list[Floats] = []
     scores: list[Floats] = []
-    for kind, total in told:
-        chosen = np.flatnonzero(total >= least)
-        limit = min(kind.limit, max(FEW, int(np.count_nonzero(total[chosen] >= least + NEARLY - CLOSE))))
+    for kind in kinds:
+        chosen = np.flatnonzero(kind.total >= least)
+        likely = kind.total[chosen]
+        limit = min(kind.limit, max(FEW, int(np.count_nonzero(likely >= least + NEARLY - CLOSE))))
         if chosen.size > limit:
-            luck = total[chosen] + 0.01 * rng.random(chosen.size)  # of those that are equal any, not the first
+            luck = likely + 0.01 * rng.random(chosen.size)  # of those that are equal any, not the first
             chosen = chosen[np.argpartition(luck, -limit)[-limit:]]
-        count = total > NOTHING
-        count[chosen] = False
-        rest = np.exp(np.minimum(total[count], 30.0))
-        unseen += np.bincount(kind.where[0][count], rest, minlength=along.width + 1)
+        rest = np.exp(np.minimum(kind.total, 30.0))
+        rest[chosen] = 0.0
+        unseen += np.bincount(kind.where[0], rest, minlength=along.width + 1)
         made, fits = _built(kind, chosen, along.width)
         maps.append(made)
         priors.append(kind.log_prior[chosen[fits]])
-        scores.append(total[chosen[fits]])
+        scores.append(kind.total[chosen[fits]])
     found = _other_end(along)
     maps.append(found.maps)
     priors.append(found.log_prior)
     scores.append(found.log_prior)
+    alike = sum(kind.alike for kind in kinds)
     return Edited(np.vstack(maps), np.concatenate(priors), np.concatenate(scores), unseen, alike)
 
 
 def chance_left_alike(world: World, map_: Ints, evidence: Evidence, *, rng: np.random.Generator) -> float:
     """What `single_edits` gives as alike, and nothing else."""
     along = Along(evidence, map_)
-    kinds = [*_dead(along), *_swapped(along, rng), *_rearranged(along), *_exchanged(along)]
-    return sum(float(np.exp(kind.log_prior[np.abs(kind.weight) < 1e-9]).sum()) for kind in kinds if kind.shown)
+    return sum(k.alike for k in (*_dead(along), *_swapped(along, rng), *_rearranged(along), *_exchanged(along)))
 
 
 def _built(kind: Edits, chosen: Ints, width: int) -> tuple[Ints, Bools]:
@@ -166,7 +179,7 @@ def _spliced(t: Along) -> Iterator[Edits]:
     at, size, place = _insertions(prior, n, len(sizes))
     moved = t.part(size, at, np.full_like(at, n)) - t.part(0, at, np.full_like(at, n))
     visible = float(np.log(1 - prior.further - prior.silent))
-    yield Edits(
+    yield _edits(
         moved + t.fresh[at + size] - t.fresh[at],
         place + size * visible,
         (at, size),
@@ -174,7 +187,7 @@ def _spliced(t: Along) -> Iterator[Edits]:
     )
     few = size <= 3
     at, size, place, moved = at[few], size[few], place[few], moved[few]
-    yield Edits(
+    yield _edits(
         moved,
         place + size * np.log(prior.silent),
         (at, size),
@@ -188,31 +201,26 @@ def _spliced(t: Along) -> Iterator[Edits]:
     options = [(x, (w >= 0) & (w < n) & shining[np.clip(w, 0, n - 1)], np.log(4)) for w, x in near]
     options += [(np.full_like(at, x), np.ones(at.size, dtype=bool), np.log(2 * entries)) for x in crowded]
     for chosen, fine, cost in options:
-        yield Edits(
-            moved + np.where(np.isin(chosen, crowded), -CLIP, 0.0),
-            place + size * np.log(prior.further) - cost,
-            (at, size, chosen),
+        yield _edits(
+            (moved + np.where(np.isin(chosen, crowded), -CLIP, 0.0))[fine],
+            (place + size * np.log(prior.further) - cost)[fine],
+            (at[fine], size[fine], chosen[fine]),
             lambda a, k, x: [items[:a], np.full(k, FURTHER - x), items[a:]],
             limit=FEW,
-        ).only(fine)
+        )
 
 
 def _taken_out(t: Along) -> Iterator[Edits]:
     """Taken out (a run to the end: taken out, or the data stop), and replaced."""
     prior, items, n = t.world.setup.prior, t.items, t.length
     a, b, out = _removals(prior, n)
-    size = b - a
     end = np.full_like(a, n)
     lost = t.gone[b] - t.gone[a] - t.part(0, a, b)
-    yield Edits(
-        np.where(b == n, lost, lost + t.part(-size, b, end) - t.part(0, b, end)),
-        out,
-        (a, b),
-        lambda a, b: [items[:a], items[b:]],
-    ).only(size < n)
-    few = size <= 6
+    moved = np.where(b == n, lost, lost + t.part(a - b, b, end) - t.part(0, b, end))
+    yield _edits(np.where(b - a < n, moved, NEVER), out, (a, b), lambda a, b: [items[:a], items[b:]])
+    few = b - a <= 6
     a, b, lost = a[few], b[few], lost[few]
-    yield Edits(
+    yield _edits(
         lost + t.fresh[np.minimum(b, t.width)] - t.fresh[a],
         np.log(prior.another * prior.replaced / n) - (b - a) * np.log(2.0),
         (a, b),
@@ -232,13 +240,13 @@ def _in_and_out(t: Along) -> Iterator[Edits]:
     one = np.ones(a.size)
     cost = np.log(1 - prior.further - prior.silent) + _insertion_prior(prior, n, one) + _removal_prior(prior, n, one)
     own = t.part(0, a, b + 1)
-    yield Edits(
+    yield _edits(
         t.fresh[a + 1] - t.fresh[a] + t.part(1, a, b) - own + t.gone[b + 1] - t.gone[b],
         cost,
         (a, b),
         lambda a, b: [items[:a], np.array([NEW]), items[a:b], items[b + 1 :]],
     )
-    yield Edits(
+    yield _edits(
         t.gone[a + 1] - t.gone[a] + t.part(-1, a + 1, b + 1) - own + t.fresh[b + 1] - t.fresh[b],
         cost,
         (a, b),
@@ -251,7 +259,7 @@ def _dead(t: Along) -> Iterator[Edits]:
     prior, items, entries = t.world.setup.prior, t.items, t.world.setup.entries
     one = np.flatnonzero((items >= 0) & (items < entries))
     one = one[t.world.spot[items[one]] >= 0]
-    yield Edits(
+    yield _edits(
         t.gone[one + 1] - t.gone[one] - t.part(0, one, one + 1) + t.evidence.dark_alone[one],
         np.full(one.size, float(np.log(prior.another * prior.dead / t.length))),
         (one,),
@@ -269,7 +277,7 @@ def _swapped(t: Along, rng: np.random.Generator) -> Iterator[Edits]:
     if n < 2:
         return
     if n <= WHOLE:
-        a, b = np.triu_indices(n, 1)
+        a, b = _pairs(n, 1)
     else:
         x = np.concatenate([np.repeat(np.arange(n), NEAR_SWAP), rng.integers(0, n, DRAWN_PAIRS)])
         y = np.concatenate(
@@ -277,23 +285,25 @@ def _swapped(t: Along, rng: np.random.Generator) -> Iterator[Edits]:
         )
         fine = (x != y) & (y < n)
         a, b = np.minimum(x, y)[fine], np.maximum(x, y)[fine]
-    near = b - a <= NEAR_SWAP
-    share = 0.5 * near / near.sum() + 0.5 * ~near / max(1, int((~near).sum()))
+    near = int(np.count_nonzero(b - a <= NEAR_SWAP))
+    share = prior.another * prior.swapped * 0.5
+    unlike = (t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.world.setup.entries)
+    a, b = a[unlike], b[unlike]
     own = t.cells_of(np.arange(n), np.arange(n))
-    yield Edits(
+    yield _edits(
         t.cells_of(a, b) + t.cells_of(b, a) - own[a] - own[b],
-        np.log(prior.another * prior.swapped * share),
+        _two(b - a <= NEAR_SWAP, share / near, share / max(1, len(unlike) - near)),
         (a, b),
         lambda a, b: [items[:a], items[b : b + 1], items[a + 1 : b], items[a : a + 1], items[b + 1 :]],
         shown=True,
-    ).only((t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.world.setup.entries))
+    )
 
 
 def _rearranged(t: Along) -> Iterator[Edits]:
     """Reversed runs, and two runs side by side exchanged: one of them moved."""
     prior, items, n = t.world.setup.prior, t.items, t.length
     if n <= WHOLE:
-        a, b = np.triu_indices(n + 1, 2)
+        a, b = _pairs(n + 1, 2)
     else:
         pairs = {(x, x + k) for x in t.anchors.tolist() for k in range(2, BAND) if x + k <= n}
         for number, place in t.evidence.met:
@@ -301,27 +311,28 @@ def _rearranged(t: Along) -> Iterator[Edits]:
             pairs |= {(x, turn + 1 - x) for x in t.anchors.tolist() if x + 2 <= turn + 1 - x <= n}
         a, b = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2).T
     if a.size:
-        size = b - a
-        share = (1 - prior.long) * (size <= SHORT_RUN) / SHORT_RUN + prior.long / n
-        yield Edits(
+        share, long = prior.another * prior.reversed / n, prior.long / n
+        yield _edits(
             t.mirrored(a, b) - t.part(0, a, b),
-            np.log(prior.another * prior.reversed * share / n),
+            _two(b - a <= SHORT_RUN, share * ((1 - prior.long) / SHORT_RUN + long), share * long),
             (a, b),
             lambda a, b: [items[:a], items[a:b][::-1], items[b:]],
             shown=True,
         )
     if not t.anchors.size:
         return
-    p, q = _grid(-t.shifts[t.shifts < 0], t.shifts[t.shifts > 0])
-    fine = p + q <= n - t.anchors[0]
-    a, at = _grid(t.anchors, np.flatnonzero(fine))
-    p, q = p[at], q[at]
-    fine = a + p + q <= n
-    a, p, q = a[fine], p[fine], q[fine]
-    yield Edits(
-        t.part(q, a, a + p) + t.part(-p, a + p, a + p + q) - t.part(0, a, a + p + q),
-        _move_prior(prior, n, p, q),
-        (a, p, q),
+    forward, back, sizes, p, q, cost = _moves(prior, n, t.shifts.tobytes())
+    found: list[tuple[Floats, Ints, Ints]] = []
+    for a in t.anchors.tolist():
+        fits = int(np.searchsorted(sizes, n - a, side="right"))
+        weight = t.two_parts(a, forward[:fits], back[:fits], p[:fits], sizes[:fits])
+        counts = np.flatnonzero(weight > NOTHING - cost[:fits])
+        found.append((weight[counts], np.full(counts.size, a), counts))
+    weight, a, row = (np.concatenate(column) for column in zip(*found, strict=True))
+    yield _edits(
+        weight,
+        cost[row],
+        (a, p[row], q[row]),
         lambda a, p, q: [items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]],
         shown=True,
     )
@@ -331,34 +342,37 @@ def _exchanged(t: Along) -> Iterator[Edits]:
     """Two runs apart exchanged: where the second begins is known from a single light, or its first two pixels may be
     where the first one's were."""
     prior, items, n = t.world.setup.prior, t.items, t.length
-    rows: list[list[Ints]] = []
+    longest = n if n <= WHOLE else LONGEST_EXCHANGED
+    pairs: list[tuple[int, int, int]] = []
     for number, place in t.evidence.met:
-        if place not in t.at:
-            continue
-        near = t.anchors[(t.anchors <= number) & (t.anchors > number - 8)].tolist()
-        for first, other in [(x, t.at[place] - (number - x)) for x in near]:
-            first, other = min(first, other), max(first, other)
-            if first < 0 or first == other or other >= n:
-                continue
-            longest = n if n <= WHOLE else LONGEST_EXCHANGED
-            p, q = _grid(np.arange(1, min(longest, other - first)), np.arange(1, min(longest, n - other + 1)))
-            rows.append([np.full_like(p, first), np.full_like(p, other), p, q])
-    rows = rows[:12]
+        for x in t.anchors[(t.anchors <= number) & (t.anchors > number - 8)].tolist() if place in t.at else ():
+            first, other = sorted((x, t.at[place] - (number - x)))
+            if 0 <= first < other < n:
+                pairs.append((first, other, longest - 1))
+    pairs = pairs[:12]
     if n <= WHOLE and t.anchors.size:
         x, y = _grid(t.anchors, np.arange(n - 1))
         fine = np.abs(x - y) > 1
         x, y = x[fine], y[fine]
         fits = np.argsort(-t.part(x - y, y, y + 2), kind="stable")[:MOST_PAIRS]
-        sizes = np.arange(1, SHORT_RUN + 1)
-        pair, p, q = _grid(fits, sizes, sizes)
-        a, c = np.minimum(x, y)[pair], np.maximum(x, y)[pair]
-        fine = (a + p < c) & (c + q <= n)
-        rows.append([a[fine], c[fine], p[fine], q[fine]])
-    if not rows:
+        pairs += [(min(x, y), max(x, y), SHORT_RUN) for x, y in zip(x[fits].tolist(), y[fits].tolist(), strict=True)]
+    if not pairs:
         return
-    a, c, p, q = (np.concatenate(column) for column in zip(*rows, strict=True))
-    yield Edits(
-        _exchange(t, a, c, p, q),
+    # every factor is at most 1: so what the second run makes at most, of each length, says which are worth the rest
+    a, c, most = np.array(pairs).T
+    one: Ints = np.array(1)
+    pair, q = _grid(np.arange(len(pairs)), np.arange(1, int(most.max()) + 1))
+    fine = q <= np.minimum(most, n - c)[pair]
+    pair, q = pair[fine], q[fine]
+    a, c, most = a[pair], c[pair], np.minimum(most, c - a - 1)[pair]
+    weight = t.part(a - c, c, c + q) - t.part(0, a, c + q)
+    fine = weight > NOTHING - float(_exchange_prior(prior, n, one, one))
+    a, c, q, most, weight = a[fine], c[fine], q[fine], most[fine], weight[fine]
+    row = np.repeat(np.arange(len(a)), most)
+    p = np.arange(len(row)) - np.repeat(np.cumsum(most) - most, most) + 1
+    a, c, q, weight = a[row], c[row], q[row], weight[row]
+    yield _edits(
+        weight + t.part(q - p, a + p, c) + t.part(c - a + q - p, a, a + p),
         _exchange_prior(prior, n, p, q),
         (a, c, p, q),
         lambda a, c, p, q: [items[:a], items[c : c + q], items[a + p : c], items[a : a + p], items[c + q :]],
@@ -381,6 +395,26 @@ def _runs(n: int, longest: int) -> tuple[Ints, Ints]:
     return np.concatenate([a[fine], tail]), np.concatenate([(a + k)[fine], np.full(len(tail), n)])
 
 
+@lru_cache(maxsize=8)
+def _pairs(n: int, apart: int) -> tuple[Ints, Ints]:
+    """All pairs of whole numbers below n at least so far apart."""
+    a, b = np.triu_indices(n, apart)
+    return a, b
+
+
+@lru_cache(maxsize=8)
+def _moves(prior: Prior, n: int, of: bytes) -> tuple[Ints, Ints, Ints, Ints, Ints, Floats]:
+    """Two runs side by side exchanged, by their sizes p and q, the shortest together first: rows of the shifts in a table
+    of these, both sizes together, the sizes, and what each costs."""
+    shifts = np.frombuffer(of, dtype=np.int64)
+    back, forward = _grid(np.flatnonzero(shifts < 0)[::-1], np.flatnonzero(shifts > 0))
+    sizes = shifts[forward] - shifts[back]
+    order = np.argsort(sizes, kind="stable")
+    order = order[sizes[order] <= n]
+    p, q = -shifts[back[order]], shifts[forward[order]]
+    return forward[order] * (n + 1), back[order] * (n + 1), sizes[order], p, q, _move_prior(prior, n, p, q)
+
+
 @lru_cache(maxsize=24)
 def _insertions(prior: Prior, n: int, longest: int) -> tuple[Ints, Ints, Floats]:
     """All places of a run spliced in, its sizes, and what each costs."""
@@ -391,12 +425,17 @@ def _insertions(prior: Prior, n: int, longest: int) -> tuple[Ints, Ints, Floats]
 @lru_cache(maxsize=24)
 def _removals(prior: Prior, n: int) -> tuple[Ints, Ints, Floats]:
     """All runs that may be taken out, and what each costs; one to the end may also be there without data."""
-    a, b = np.triu_indices(n + 1, 1) if n <= WHOLE else _runs(n, BAND)
+    a, b = _pairs(n + 1, 1) if n <= WHOLE else _runs(n, BAND)
     out = _removal_prior(prior, n, b - a)
     return a, b, np.where(b == n, np.logaddexp(out, np.log(prior.another * prior.stops / n)), out)
 
 
 # -- what each costs: log prior of one edit more, of this kind, here ---------------------------------------------------
+
+
+def _two(which: Bools, chance: float, other: float) -> Floats:
+    """Logarithm of one chance where it is so, else of the other."""
+    return np.asarray(np.where(which, math.log(chance), math.log(other)))
 
 
 def _insertion_prior(prior: Prior, n: int, size: Ints | Floats) -> Floats:
@@ -421,9 +460,10 @@ def _move_prior(prior: Prior, n: int, p: Ints, q: Ints) -> Floats:
 
 
 def _exchange_prior(prior: Prior, n: int, p: Ints, q: Ints) -> Floats:
+    long, short = prior.long / (n * n), 0.35 / SHORT_RUN**2
+    share = np.log(np.array([long, short + long, 0.5 / SHORT_RUN + short + long]))
     both = (p <= SHORT_RUN) & (q <= SHORT_RUN)
-    share = 0.5 * (p == q) * both / SHORT_RUN + 0.35 * both / SHORT_RUN**2 + prior.long / (n * n)
-    return np.asarray(np.log(prior.another * prior.exchanged * share * 2 / (n * n)))
+    return np.asarray(np.log(prior.another * prior.exchanged * 2 / (n * n)) + share[both * (1 + (p == q))])
 
 
 def _unlisted(t: Along, rng: np.random.Generator) -> float:
@@ -480,7 +520,8 @@ def _other_end(t: Along) -> Edited:
 def fitted_to_probes(
     world: World, maps: Ints, log_prior: Floats, seen: Sequence[Observation]
 ) -> tuple[Ints, Floats, Ints]:
-    """Beside every map, the one in which a pixel that was lit alone is what the answer says: new, further, silent, dead.
+    """Beside every map, the one in which a pixel that was lit alone, or whose named place was dark in a picture, is what
+    the answer says: new, further, silent, dead.
 
     The last of the result says which row each comes from.
     """
@@ -488,9 +529,14 @@ def fitted_to_probes(
     visible = 1 - prior.further - prior.silent
     source: Ints = np.arange(len(maps))
     for one in seen:
-        if not isinstance(one.action, Probe) or isinstance(one.answer, NotSure) or one.action.number >= maps.shape[1]:
+        if isinstance(one.answer, NewPlaceDiffers):
+            number = one.answer.number
+        elif isinstance(one.action, Probe) and not isinstance(one.answer, NotSure):
+            number = one.action.number
+        else:
             continue
-        number = one.action.number
+        if number >= maps.shape[1]:
+            continue
         value = maps[:, number]
         spliced = is_new(setup, value) | (value == SILENT) | (value <= FURTHER)
         more: Floats = np.zeros(len(maps))

@@ -10,7 +10,7 @@ from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
     END,
     FURTHER,
-    NEW,
+    SILENT,
     AllAsShown,
     AreaDiffers,
     Differs,
@@ -112,9 +112,9 @@ def build_result(
                 declared=value in setup.declared_new,
                 dark=value >= setup.entries,
                 confidence=max(float(agree[number]), confidence),
-                verified=number in verified or number in named,
+                verified=number in verified or (number in named and value != SILENT),
                 further=FURTHER - value if value <= FURTHER else None,
-                silent=value < 0 and value != NEW and value > FURTHER,
+                silent=value == SILENT,
             )
         )
     present = {one.old for one in numbers}

@@ -273,7 +273,7 @@ def picture_of(world: World, map_: Ints, *, named: Mapping[int, int], turn: int,
         colours=tuple(colours.tolist()),
         places=(*entry[shown].tolist(), *rest.tolist()),
         expected=(*expected.tolist(), *[UNLIT] * len(rest)),
-        named=frozenset(n for n in named if n < numbers),
+        named=frozenset(n for n in named if n < end and new[n]),
     )
 
 
@@ -330,8 +330,6 @@ def log_likelihood(seen: Observation, maps: Maps) -> tuple[Floats, float]:
         return found, void
     lines = world.listed(action)
     void = wrong - float(np.log(4 * len(lines.places)))
-    if isinstance(answer, NewPlaceDiffers):
-        return np.full(len(maps), IMPOSSIBLE), void  # the place is defined by its number: only a mistake says so
     shown = maps.shown(lines.colours)
     differs = shown[:, lines.places] != lines.want
     miss, noticed = float(np.log(person.look_miss)), float(np.log1p(-person.look_miss))
@@ -357,6 +355,11 @@ def log_likelihood(seen: Observation, maps: Maps) -> tuple[Floats, float]:
     elif isinstance(answer, AreaDiffers):
         stop, area = world.from_there_on(lines, answer.place)
         found += np.where(differs[:, stop] & (differs[:, area].mean(axis=1) >= MOST_OF_AN_AREA), noticed, IMPOSSIBLE)
+    elif isinstance(answer, NewPlaceDiffers):
+        # its place is where its number was seen: so it is dark if naming it was a mistake, or it is this that is one
+        at, dark = answer.number, answer.colour == UNLIT
+        lightless = maps.spots[:, at] == NO_LIGHT if dark and at < maps.values.shape[1] else np.zeros(len(maps), bool)
+        found += np.where(lightless, noticed, IMPOSSIBLE)
     elif isinstance(answer, ExtraLight | AllAsShown):
         extra = maps.extra(lines, shown)
         if isinstance(answer, AllAsShown):

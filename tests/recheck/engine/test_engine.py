@@ -23,6 +23,7 @@ from probe.recheck.engine.model import (
     AtPlace,
     Differs,
     ExtraLight,
+    NewPlaceDiffers,
     NothingLit,
     NotSure,
     Observation,
@@ -159,6 +160,54 @@ def test_several_places_in_one_answer_are_fewer_questions() -> None:
             total += actions
         counts.append(total)
     assert counts[1] <= counts[0] + 1
+
+
+def test_where_no_single_edit_shows_what_was_named_two_together_become_a_map() -> None:
+    """Three in and one out behind, whose three first differing places are named: the answer contradicts every single edit."""
+    chain = Chain(40)
+    chain.pixels[23:23] = chain.fresh(3)
+    del chain.pixels[31]
+    look = Recheck.start(chain.setup(), Options(seed=45)).look()
+    answer = Person(chain, np.random.default_rng(0), wrong=0, miss=0, named=3).answer(look)
+    assert isinstance(answer, Differs)
+    assert len(answer.seen) == 3
+    state = Recheck.start(chain.setup(), Options(seed=45)).answered(look, answer)
+    true = np.full(state.numbers, END)
+    true[: len(chain.pixels)] = chain.truth()
+    assert state.world.key(true) in [state.world.key(map_) for map_ in state.maps]
+
+
+@pytest.mark.parametrize("named_dark", [False, True])
+def test_a_repeater_that_was_named_by_mistake_is_found_dark(named_dark: bool) -> None:
+    """A light that nobody can have seen was given a name: pictures show that place dark, once by mistake and twice for good."""
+    chain = Chain(40)
+    if named_dark:
+        chain.pixels.insert(12, Pixel(None, None))
+    else:
+        chain.pixels[12:12] = chain.fresh(1)
+    person = Person(chain, np.random.default_rng(0), wrong=0, miss=0)
+    state = Recheck.start(chain.setup(), Options(seed=2))
+    look = state.next_step().action
+    assert isinstance(look, Look)
+    state = state.answered(look, person.answer(look))
+    state = state.answered(Probe(number=12), AtNewPlace())
+    assert state.named == {12: 1}
+    if not named_dark:
+        assert 12 in state.look().named
+        state = state.answered(state.look(), NewPlaceDiffers(12, UNLIT))
+        assert state.best_map[12] == NEW, "one mistake more is likelier than two"
+    for _ in range(8):
+        action = state.next_step().action
+        if action is None:
+            break
+        state = state.answered(action, person.answer(action))
+    assert state.next_step().action is None
+    assert state.settled
+    assert visible(state, chain) == chain.visible()
+    one = state.result().numbers[12]
+    assert one.silent is named_dark
+    assert one.verified is not named_dark, "a name alone confirms nothing where no light is"
+    assert 12 not in state.look().named or not named_dark
 
 
 def test_two_edits_that_hide_each_other_are_found_together() -> None:
