@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from probe.cli.outcome import Exit, complain, say_document
+from probe.cli.outcome import Exit, complain, say, say_document
 
 
 def export_map(path: str, *, to: str, output: str | None) -> int:
@@ -24,12 +24,14 @@ def export_map(path: str, *, to: str, output: str | None) -> int:
         complain(f"{output} is the map itself: choose another file for the export")
         return Exit.USAGE
     save_copy(output, text.encode("utf-8"))
+    say(f"Written: {output}.")
     return Exit.FINE
 
 
 def import_csv(csv: str, *, output: str) -> int:
     """Make a map file from a CSV. Refuses to overwrite."""
     from probe.document.document import Document
+    from probe.document.plural import many
     from probe.export import ImportProblem, read_csv
 
     try:
@@ -43,4 +45,5 @@ def import_csv(csv: str, *, output: str) -> int:
         document.save_now()
     finally:
         document.release()
+    say(f"Written: {output}, with {many(sum(chain.length for chain in map_.chains), 'pixel')}.")
     return Exit.FINE

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from probe.cli.outcome import Exit, complain, say_document
+from probe.cli.outcome import Exit, complain, say, say_document
 
 if TYPE_CHECKING:
     from probe.document.model import PlayfieldMap
@@ -27,11 +27,15 @@ def write_sheet(path: str, *, output: str | None, picture: str | None, from_belo
     map_ = load_map(path)
     if picture is not None:
         save_copy(picture, picture_svg(map_, from_below=from_below).encode("utf-8"))
+    said = f"the picture is in {picture}" if picture is not None else ""
     if output is None and picture is not None:
+        say(f"Written: {said}.")
         return Exit.FINE
     html = sheet_html(map_, from_below=from_below, photos=photos_beside(path, map_))
     if output is not None:
         save_copy(output, html.encode("utf-8"))
+        said = f"the sheet is in {output}: print it from any browser" + (f"; {said}" if said else "")
+        say(f"Written: {said}.")
     else:
         say_document(html)
     return Exit.FINE

@@ -240,7 +240,7 @@ class RestoreTask(Task[Restoring]):
             chosen=s.chosen,
             details=(Line(here.words, "bold"), *(Line(line, wrap=True) for line in here.lines)),
             long=True,
-            message=s.message or s.board.refused or s.board.trouble,
+            message=s.message or s.board.refused,
             unsaved=s.unsaved,
         )
 

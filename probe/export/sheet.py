@@ -31,7 +31,7 @@ from probe.harness.from_map import compute
 from probe.harness.joints import JointSeverity, SheetRow, sheet_rows
 from probe.harness.parts import Cut, cut_list, parts_list, wire_needed
 from probe.harness.words import batch_lines, finding_lines, power_sections
-from probe.lighting.evenness import last_round, measured, readings_of
+from probe.lighting.evenness import evenness_words, last_round, measured, readings_of
 
 CSS = Path(__file__).with_name("sheet.css")
 REVISIONS_SHOWN = 12
@@ -237,12 +237,10 @@ def _evenness(map_: PlayfieldMap) -> str:
             (
                 str(number),
                 escape(date_of(times[-1])),
-                f"{100 * found.uniformity:.0f} % of the average (Emin/Eavg {found.uniformity:.2f})",
-                f"{100 * found.diversity:.0f} % of the brightest",
-                f"{found.count} ({own(of)})",
+                own(evenness_words(found, of)),
             )
         )
-    heads = ("Walk", "Date", "The worst spot gets", "and", "Points")
+    heads = ("Walk", "Date", "How even")
     return section("Evenness of general illumination", table(heads, rows[-8:])) if rows else ""
 
 

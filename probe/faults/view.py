@@ -212,7 +212,7 @@ def sheet(map_: PlayfieldMap, chain_id: str, k: int) -> tuple[str, ...]:
 def light_words(search: FaultSearch) -> tuple[bool, str]:
     """Whether the board has confirmed that it shows the light of this question, and what that is."""
     if not search.board.here:
-        return False, f"no board: {search.board.words}" if not search.paper else "no board: on paper"
+        return False, "no board: on paper" if search.paper else "no board"
     if search.session.unsafe:
         return False, "all dark, for safety"
     running = search.running

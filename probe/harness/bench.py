@@ -245,7 +245,6 @@ class BenchTask(Task[Bench]):
             *((Line(f"order {s.order}", "dim"),) if s.order else ()),
             *((Line(bench_words(record), wrap=True),) if record is not None and record.bench_pixels else ()),
         ]
-        trouble = "" if s.board.here else s.board.trouble or "no board: nothing is lit"
         return TaskView(
             head=f"Bench test of a batch{f': {spaced(record.name)}' if record is not None else ''}",
             board=s.board.words,
@@ -255,7 +254,7 @@ class BenchTask(Task[Bench]):
             items=tuple(Line(item) for item in s.items),
             chosen=min(s.chosen, max(0, len(s.items) - 1)),
             below=tuple(found),
-            message="; ".join(word for word in (s.board.refused, s.message or trouble) if word),
+            message="; ".join(word for word in (s.board.refused, s.message) if word),
             unsaved=s.unsaved,
         )
 

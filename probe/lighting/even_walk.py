@@ -30,9 +30,11 @@ from probe.lighting.even_keys import (
     ToggleAlone,
 )
 from probe.lighting.evenness import (
+    LEAST_POINTS,
     Evenness,
     Fit,
     Stop,
+    evenness_words,
     fit,
     last_round,
     lit_places,
@@ -226,7 +228,7 @@ class EvennessTask(Task[EvenWalk]):
             details=_result(s) if s.done else _asking(s),
             long=s.done,
             below=current_lines(s.shown),
-            message="; ".join(word for word in (s.board.refused, s.message or s.board.trouble) if word),
+            message="; ".join(word for word in (s.board.refused, s.message) if word),
             unsaved=s.unsaved,
             picture=_picture(s),
         )
@@ -297,7 +299,7 @@ def _read(s: EvenWalk, time: str, **reading: object) -> Next[EvenWalk]:
 
 
 def _finish(s: EvenWalk) -> Next[EvenWalk]:
-    if len(s.readings) < 3:
+    if len(s.readings) < LEAST_POINTS:
         return replace(s, message=f"{many(len(s.readings), 'reading')}: rate three stops or more"), (fx.Bell(),)
     left = len(s.stops) - len(s.readings)
     words = "every stop is read" if left <= 0 else f"{many(left, 'stop')} not read: the answer is vaguer"
@@ -317,18 +319,6 @@ def _take_trims(s: EvenWalk) -> Next[EvenWalk]:
 
 
 # -- what is to be seen ---------------------------------------------------------------------------------------------------
-
-
-def evenness_words(found: Evenness | None, of: str) -> str:
-    """Uniformity in a line."""
-    if found is None:
-        return "nothing read"
-    of_average, of_brightest = round(100 * found.uniformity), round(100 * found.diversity)
-    points = many(found.count, "point")
-    return (
-        f"the worst spot gets {of_average} % of the average and {of_brightest} % of the brightest"
-        f" (Emin/Eavg {found.uniformity:.2f}; {points}, {of})"
-    )
 
 
 def _stop_lines(s: EvenWalk) -> tuple[Line, ...]:

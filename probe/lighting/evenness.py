@@ -23,6 +23,7 @@ from device_protocol.values import Colour
 from probe.document.lamp_table import light_of
 from probe.document.model import Kind, Place, PlayfieldMap
 from probe.document.model.light import Measure, Rating, Reading
+from probe.document.plural import many
 from probe.lighting.optics import LEAST_DEPTH_MM, USUAL_DEPTH_MM, WOOD_MM, Array, Seat, matrix
 from probe.lighting.plastics import MILLICANDELA
 
@@ -133,6 +134,9 @@ def light_in(reading: Reading) -> float:
     return reading.value if reading.measure is Measure.LUX else srgb_to_linear(min(255.0, reading.value))
 
 
+BY_EYE = "by eye"
+
+
 def measured(readings: Iterable[Reading]) -> tuple[Evenness | None, str]:
     """Evenness of a walk as it was read, and of what: numbers of one kind if there are any, else ratings."""
     found = list(readings)
@@ -140,7 +144,27 @@ def measured(readings: Iterable[Reading]) -> tuple[Evenness | None, str]:
         values = [light_in(r) for r in found if r.value is not None and r.measure is measure]
         if len(values) >= 2:
             return evenness(values), words
-    return evenness(light_in(r) for r in found if r.rating is not None), "by eye"
+    return evenness(light_in(r) for r in found if r.rating is not None), BY_EYE
+
+
+LEAST_POINTS = 3
+"""Points below which what was read says nothing of the whole. Own choice."""
+
+
+def evenness_words(found: Evenness | None, of: str) -> str:
+    """How even it is, in a line. Three ratings cannot tell what looks alike apart, so no percentage is made of one of them."""
+    if found is None:
+        return "nothing read"
+    points = f"{many(found.count, 'point')}, {of}"
+    if found.count < LEAST_POINTS:
+        return f"too little read yet to say how even it is ({points})"
+    if of == BY_EYE and found.least == found.most:
+        return f"no difference seen ({points})"
+    of_average, of_brightest = round(100 * found.uniformity), round(100 * found.diversity)
+    return (
+        f"the worst spot gets {of_average} % of the average and {of_brightest} % of the brightest"
+        f" (Emin/Eavg {found.uniformity:.2f}; {points})"
+    )
 
 
 def candela(colour: Colour) -> float:
@@ -269,7 +293,7 @@ def fit(map_: PlayfieldMap, readings: Mapping[Stop, Reading]) -> Fit:
             levels.setdefault(to, reading.to_level)
     here = scene(map_, levels=levels)
     rows = [row for row, stop in enumerate(here.stops) if stop in readings and light_in(readings[stop]) > 0]
-    if len(rows) < 3:
+    if len(rows) < LEAST_POINTS:
         raise ValueError(f"{len(rows)} readings: rate three stops or more")
     used = [readings[here.stops[row]] for row in rows]
     kinds = ["rated" if r.rating is not None else r.measure.value for r in used]

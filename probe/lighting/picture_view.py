@@ -36,7 +36,7 @@ def view(s: PictureState) -> TaskView:
         details=about_place(s),
         long=True,
         below=tuple(Line(line.text, line.style, wrap=True) for line in current_lines(s.shown)),
-        message="; ".join(word for word in (s.board.refused, s.message or s.board.trouble) if word),
+        message="; ".join(word for word in (s.board.refused, s.message) if word),
         unsaved=s.unsaved,
         picture=_picture(s),
     )

@@ -262,11 +262,17 @@ def middle_of(shape: Shape) -> Position:
     return Position(x_mm=round((left + right) / 2, 1), y_mm=round((near + far) / 2, 1))
 
 
+def _stands_at(shape: Shape) -> str:
+    """Where a shape stands; of a line of points, where it begins."""
+    x_mm, y_mm = shape.points[0] if shape.points else (0.0, 0.0)
+    return f"{shape.x_mm + x_mm:.0f}, {shape.y_mm + y_mm:.0f} mm"
+
+
 def _rows(s: ShapesState) -> tuple[tuple[Line, ...], int, tuple[Line, ...]]:
     match s.stage:
         case ShapesStage.LIST:
             neutral = "" if s.map.shapes else " · the neutral field, until something is changed"
-            lines = tuple(Line(named(shape), note=f"{shape.x_mm:.0f}, {shape.y_mm:.0f} mm") for shape in s.shapes)
+            lines = tuple(Line(named(shape), note=_stands_at(shape)) for shape in s.shapes)
             return lines, s.chosen, (Line(f"Which shape?{neutral}", "bold"),)
         case ShapesStage.ADD:
             return tuple(Line(kind.value.replace("_", " ")) for kind in ShapeKind), s.kind, (Line("Add what?", "bold"),)

@@ -314,7 +314,7 @@ class SetupTask(Task[Setting]):
             details=_so_far(s),
             panes=lambda rows: (Pane("Why this is asked", _why(s)), Pane("What comes", _what_comes(s))),
             picture=PictureView(roomy=True, shapes=shapes_of(s.draft or s.map)),
-            message=s.message or s.board.refused or s.board.trouble,
+            message=s.message or s.board.refused,
             unsaved=s.unsaved,
         )
 

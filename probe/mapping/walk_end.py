@@ -314,7 +314,7 @@ def end_view(s: Walk) -> TaskView:
         chosen=s.chosen,
         empty=(Line(hint, "dim", wrap=True),) if hint else (),
         details=tuple(lines) if findings else (),
-        message=s.message or s.board.refused or s.board.trouble,
+        message=s.message or s.board.refused,
         unsaved=s.unsaved,
         picture=PictureView(),
     )

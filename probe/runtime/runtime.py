@@ -499,7 +499,7 @@ class Runtime:
                 self._new_epoch(f"{identity.board} {identity.build}", "")
             case Lost(error, _):
                 here = self._view.here
-                self._new_epoch(str(error), str(error))
+                self._new_epoch(error.what, str(error))
                 if here:
                     self._bell()  # once, not at every attempt to find it again
             case NoticeArrived(ButtonNotice(total)):

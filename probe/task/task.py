@@ -29,7 +29,8 @@ class BoardView:
     """The board as a task may see it.
 
     `lit` is what the board has confirmed to show now; None while nothing is believed lit. `refused` says why the light
-    that is wanted is not shown. `trouble`: why there is no board, with likely cause and cure; it stays while it is looked for.
+    that is wanted is not shown. `trouble`: why there is no board, with likely cause and cure; it stays while it is looked for. `words`: the state in
+    a few words.
     """
 
     identity: Identity | None = None

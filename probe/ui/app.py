@@ -394,7 +394,7 @@ class ProbeApp(App[str]):
                 raise TypeError(f"no screen shows {type(view).__name__}")
 
     def _bottom(self, result: object) -> None:
-        """Esc on the walk: what next? Other tasks that nothing lies below stay. A practice round that is over is left."""
+        """Esc on the walk: what next? Below every other task lies home. A practice round that is over is left."""
         if self.runtime.layers[0].name in AT_HOME:
             self.runtime.close_last()
             self.call_next(self._restack)
@@ -405,10 +405,8 @@ class ProbeApp(App[str]):
             # Esc held down is asked for again before the menu is there
             if self._shown and self.screen is self._shown[-1][1]:
                 self.open_menu(MenuGroup.MAP)
-        elif self.runtime.layers[0].name == "setup":
-            self.screen_event(se.GoOn((HOME,)))
         else:
-            self.action_leave()
+            self.screen_event(se.GoOn((HOME,)))
 
     # -- the menu -------------------------------------------------------------------------------------------------------
 
@@ -661,7 +659,8 @@ class ProbeApp(App[str]):
         screen = self.screen
         if not isinstance(screen, CommandScreen) or screen.open_task not in self.runtime.layers:
             return ""
-        return prose(screen.open_task.name, self.runtime.seen(screen.open_task), screen.current_view())
+        signs = screen.signs_in_picture if isinstance(screen, TaskScreen) else ""
+        return prose(screen.open_task.name, self.runtime.seen(screen.open_task), screen.current_view(), signs)
 
     @staticmethod
     def _scope(screen: Screen[Any]) -> str:

@@ -18,10 +18,11 @@ from textual.screen import Screen
 from textual.widgets import Input, Static
 
 from probe.document.document import now_text
+from probe.document.outside_text import visible
 from probe.task import events as ev
 from probe.task.command import PICKERS, Command, Means
 from probe.task.screen import ScreenEvent
-from probe.task.views import Line, View
+from probe.task.views import FormView, Line, RowsView, TaskView, View
 from probe.ui.footer import KeyHint, hints_for
 from probe.ui.keys import key_name, keys_of, while_empty
 from probe.ui.text import cut, cut_inside, plain
@@ -168,6 +169,18 @@ class CommandScreen(Screen[None]):
 
     # -- showing ------------------------------------------------------------------------------------------------
 
+    def head_and_message(self, view: TaskView | RowsView | FormView, width: int) -> tuple[Content, Content]:
+        """The first line and the line of words. Why there is no board stands on a screen once, whole where there is room."""
+        board, message = view.board, view.message
+        trouble = "" if self.app.session.paper else self.app.runtime.seen(self.open_task).board.trouble
+        if board and trouble:
+            shown = isinstance(view, TaskView) and any(line.text == trouble for line in view.empty)
+            message = message or ("" if shown else trouble)
+            if trouble.startswith(board) and (shown or (message == trouble and not view.unsaved)):
+                board = "no board"
+        head = head_line(view.head, board, width) if board else plain(cut(f" {view.head}", width))
+        return head, message_line(view.unsaved, message, self.save_key)
+
     def current_view(self) -> View:
         """What the task says is to be seen now."""
         shown = self.open_task
@@ -230,8 +243,11 @@ class CommandScreen(Screen[None]):
     def keys_here(self, rows: int, width: int) -> Content:
         """What the keys do in this state, as far as there are rows for it."""
         found: dict[str, str] = {}
+        is_open = self.open_task in self.app.runtime.layers
         for command in self.commands.values():
             keys = keys_of(command, self._changed_keys)
+            if callable(command.shown) and is_open and not command.shown(self.app.runtime.seen(self.open_task)):
+                continue
             if isinstance(command.event, ev.TakeRow) and command.letter.isdecimal():
                 found.setdefault("1-9", "The row that stands beside it")
             elif keys and command.means is not Means.BACK and self._applies(command):
@@ -240,10 +256,17 @@ class CommandScreen(Screen[None]):
             if picked := [command.words for command in self.picker_rows(means) if self._applies(command)]:
                 found.setdefault(key_name(means.keys[0]), ", ".join(picked))
         room = max(len(key) for key in found) + 2 if found else 0
-        lines = [
-            Content.styled(key.ljust(room), "bold $face-key").append(plain(words, width=max(4, width - room)))
-            for key, words in list(found.items())[:rows]
-        ]
+        lines: list[Content] = []
+        for at, (key, words) in enumerate(found.items(), 1):
+            parts = wrap(visible(words), max(8, width - room))
+            if len(lines) + len(parts) + (at < len(found)) > rows:
+                lines.append(Content.styled(key_name("f1").ljust(room), "bold $face-key").append("all keys"))
+                break
+            heads = [key, *[""] * (len(parts) - 1)]
+            lines += [
+                Content.styled(head.ljust(room), "bold $face-key").append(plain(part))
+                for head, part in zip(heads, parts, strict=True)
+            ]
         return Content("\n").join(lines)
 
     def progress_words(self, progress: str) -> str:

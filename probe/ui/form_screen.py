@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, ClassVar
 
+from rich.cells import cell_len
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
@@ -15,7 +16,7 @@ from textual.widgets.option_list import Option
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import FormEntry, FormView
-from probe.ui.command_screen import Aside, CommandScreen, head_line, line_content, message_line
+from probe.ui.command_screen import Aside, CommandScreen, line_content
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.key_line import KeyLine
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from probe.runtime.runtime import OpenTask
 
 LABEL_WIDTH, WIDEST_LABEL = 21, 36
+_LEAST_VALUE = 15
+"""Cells that the values keep where labels are long: "not measured", and what parts it from its label."""
 _LEAST_WITH_FIGURE = 16
 _OTHER_ROWS = 8
 """Rows of a screen that are neither figure nor entries nor text."""
@@ -102,7 +105,7 @@ class FormScreen(CommandScreen):
             return
         before, self._view = self._view, view
         width = max(20, self.size.width)
-        head = head_line(view.head, view.board, width) if view.board else plain(cut(f" {view.head}", width))
+        head, message = self.head_and_message(view, width)
         self.put("form-head", head)
         self._show_figure(view)
         self._fill(view)
@@ -112,7 +115,7 @@ class FormScreen(CommandScreen):
         self.put_aside(
             self.size.height - max(len(view.entries), text) - figure - _OTHER_ROWS, beside=view.figure is None
         )
-        self.put("form-message", message_line(view.unsaved, view.message, self.save_key))
+        self.put("form-message", message)
         progress = self.progress_words(view.progress)
         self.put("form-progress", plain(progress, width=width))
         self.query_one("#form-progress").display = bool(progress)
@@ -144,7 +147,11 @@ class FormScreen(CommandScreen):
             self._listed = (view.entries, width)
             room = max(LABEL_WIDTH + 8, (width or 44) - 4)  # scroll bar and padding
             entries.clear_options()
-            entries.add_options([Option(_line(entry, room), disabled=entry.key is None) for entry in view.entries])
+            longest = max((cell_len(entry.label) for entry in view.entries if entry.key is not None), default=0)
+            label = max(LABEL_WIDTH, min(WIDEST_LABEL, max(room // 2, min(longest, room - _LEAST_VALUE))))
+            entries.add_options(
+                [Option(_line(entry, room, label), disabled=entry.key is None) for entry in view.entries]
+            )
         keys = [entry.key for entry in view.entries]
         at = keys.index(view.at) if view.at is not None and view.at in keys else None
         if entries.highlighted != at:
@@ -197,10 +204,9 @@ class FormScreen(CommandScreen):
         super().run_command(event)
 
 
-def _line(entry: FormEntry, room: int) -> Content:
+def _line(entry: FormEntry, room: int, label: int) -> Content:
     if entry.key is None:
         return plain(entry.label, "bold")
-    label = max(LABEL_WIDTH, min(WIDEST_LABEL, room // 2))
     value = f"{entry.assumed} assumed" if entry.assumed else entry.value
     return Content("  ").append(plain(cut(entry.label, label).ljust(label) + " ")).append(
         plain(value, "dim" if entry.assumed else "bold", width=max(4, room - label - 3))

@@ -192,8 +192,8 @@ ABOUT: Mapping[str, str] = {
 """What each task is for, by its name."""
 
 
-def prose(task: str, state: TaskState | None, view: View | None) -> str:
-    """The paragraph for a screen in a state."""
+def prose(task: str, state: TaskState | None, view: View | None, signs: str = "") -> str:
+    """The paragraph for a screen in a state. `signs`: the legend of the picture that it shows."""
     sentences = [ABOUT[task]] if task in ABOUT else []
     if state is not None and state.unsaved:
         sentences.append("The last change is not on disk yet: Ctrl+R saves again, or elsewhere.")
@@ -206,4 +206,6 @@ def prose(task: str, state: TaskState | None, view: View | None) -> str:
     prompt = getattr(view, "prompt", "").strip()
     if prompt:
         sentences.append(f"Asked now: {prompt}")
+    if signs:
+        sentences.append(f"Signs in the picture: {signs.replace('  ', ', ')}.")
     return " ".join(sentences)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import accumulate
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -17,7 +18,7 @@ from textual.widgets import DataTable, Input, Static
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import Line, Row, RowsView
-from probe.ui.command_screen import Aside, CommandScreen, head_line, line_content, message_line
+from probe.ui.command_screen import Aside, CommandScreen, line_content
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.key_line import KeyLine
@@ -39,12 +40,20 @@ class RowTable(DataTable[Text], inherit_bindings=False):
         ("up", "cursor_up"),
         ("down", "cursor_down"),
         ("pageup", "page_up"),
-        ("left", "cursor_left"),
-        ("right", "cursor_right"),
+        ("left", "column(-1)"),
+        ("right", "column(1)"),
         ("pagedown", "page_down"),
         ("home,ctrl+home", "scroll_top"),
         ("end,ctrl+end", "scroll_bottom"),
     ]
+
+    def action_column(self, by: int) -> None:
+        """One column on or back."""
+        edges = list(accumulate((column.get_render_width(self) for column in self.ordered_columns), initial=0))
+        beyond = (
+            [x for x in edges if x > self.scroll_x] if by > 0 else [x for x in reversed(edges) if x < self.scroll_x]
+        )
+        self.scroll_to(x=beyond[0] if beyond else None, animate=False)
 
 
 class RowsScreen(CommandScreen):
@@ -61,6 +70,7 @@ class RowsScreen(CommandScreen):
         yield Static(id="rows-head")
         yield Input(id="rows-search", placeholder="search: any text of a row", compact=True)
         yield RowTable(id="rows", cursor_type="row", zebra_stripes=False)
+        yield Static(id="rows-more")
         with Horizontal(id="rows-asking"):
             yield Static(id="rows-prompt")
             yield EntryLine(
@@ -78,6 +88,30 @@ class RowsScreen(CommandScreen):
         yield Static(id="rows-progress")
         yield KeyLine()
 
+    def on_mount(self) -> None:
+        """What of the columns is out of sight follows the table."""
+        super().on_mount()
+        table = self.query_one(RowTable)
+        for changed in ("scroll_x", "virtual_size"):
+            self.watch(table, changed, self._say_more, init=False)
+
+    def _say_more(self) -> None:
+        """Columns that are cut or out of sight, by name, and how to see them."""
+        table, shown = self.query_one(RowTable), self.query_one("#rows-more", Static)
+        left, right = table.scroll_x, table.scroll_x + table.scrollable_content_region.width
+        sides: tuple[list[str], list[str]] = [], []
+        at = 0
+        for column in table.ordered_columns:
+            ends = at + column.get_render_width(table)
+            if at < left:
+                sides[0].append(column.label.plain)
+            elif ends - table.cell_padding > right:
+                sides[1].append(column.label.plain)
+            at = ends
+        shown.display = any(sides)
+        words = [f"{key}  {', '.join(names)}" for key, names in zip("←→", sides, strict=True) if names]
+        self.put("rows-more", plain(f" More columns: {'   '.join(words)}", width=max(20, self.size.width)))
+
     def _typed(self) -> str:
         view = self.current_view()
         return view.typed or "" if isinstance(view, RowsView) else ""
@@ -90,7 +124,7 @@ class RowsScreen(CommandScreen):
             return
         before, self._view = self._view, view
         width = max(20, self.size.width)
-        head = head_line(view.head, view.board, width) if view.board else plain(cut(f" {view.head}", width))
+        head, message = self.head_and_message(view, width)
         self.put("rows-head", head)
         table = self.query_one(RowTable)
         if before is None or before.columns != view.columns:
@@ -116,8 +150,9 @@ class RowsScreen(CommandScreen):
         if before is None or (before.items, before.typed is None) != (view.items, view.typed is None):
             self.call_after_refresh(self._in_sight)
         self.put("rows-text", Content("\n").join([line_content(line) for line in view.details]))
+        self.call_after_refresh(self._say_more)
         self.put_aside(self.size.height - len(view.rows) - len(view.beside) - len(view.items) - _OTHER_ROWS)
-        self.put("rows-message", message_line(view.unsaved, view.message, self.save_key))
+        self.put("rows-message", message)
         self.put("rows-progress", plain(self.progress_words(view.progress), width=width))
 
     def _in_sight(self) -> None:

@@ -22,7 +22,7 @@ from probe.document.plural import many
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
-from probe.ui.command_screen import LARGE, CommandScreen, head_line, line_content, message_line
+from probe.ui.command_screen import LARGE, CommandScreen, line_content
 from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 TALL = 34
 """Rows from which on a screen is not low."""
 MOST_PANES = 3
-MOST_MESSAGE = 4
+MOST_MESSAGE = 6
 """Rows of the message; two of them are always kept free for it."""
 LEAST_ROWS, BESIDE_PANES = 10, 37
 """Lines of a pane at least, and the rows that stand above and below the panes of a large screen."""
@@ -135,7 +135,8 @@ class TaskScreen(CommandScreen):
         before, self._view = self._view, view
         self.set_class(view.picture is not None and view.picture.wide, "wide")
         width = max(20, self.size.width)
-        self.put("where", head_line(view.head, view.board, width))
+        head, message = self.head_and_message(view, width)
+        self.put("where", head)
         number = self.query_one(BigNumber)
         number.display = view.number is not None
         times = 2 if width >= LARGE else 1
@@ -165,7 +166,7 @@ class TaskScreen(CommandScreen):
             self.put("details", Content("\n").join([line_content(line) for line in view.details]))
         self._put_lines("below", view.below)
         self._put_panes(view)
-        self._put_message(message_line(view.unsaved, view.message, self.save_key))
+        self._put_message(message)
         progress = self.progress_words(view.progress)
         self.query_one("#progress").display = bool(progress) or not self.has_class("wide")
         self.put("progress", plain(progress, width=width), layout=False)
@@ -289,16 +290,21 @@ class TaskScreen(CommandScreen):
             if view.shapes is not None and view.shapes != map_.shapes:
                 map_ = map_.model_copy(update={"shapes": view.shapes})
             picture.show(map_, spots, view.shape)
-        signs = (
-            legend((kind.value for kind in map_.kinds), plain=picture.plain_ascii)
-            if map_ and (view.map_legend or (self.is_roomy and not view.roomy))
-            else ""
-        )
+        roomy = (view.map_legend and self.size.height >= TALL) or (self.is_roomy and not view.roomy)
+        signs = self.signs_in_picture if roomy else ""
         lines = wrapped(view.legend or signs, max(20, right.size.width - 1))
         self.put("legend", Content("\n").join([plain(line) for line in lines]))
         glass_words = Content("The picture shows what is lit under the glass (F9, S)")
         picture.entitle("Under the glass" if glass else view.title)
         self.put("seen", glass_words if glass else under_the_glass(truth, seen, view.at), layout=False)
+
+    @property
+    def signs_in_picture(self) -> str:
+        """What the signs in the picture mean; empty without one."""
+        view, map_ = self._view.picture if self._view is not None else None, self.app.map_now()
+        if view is None or map_ is None:
+            return ""
+        return view.legend or legend((kind.value for kind in map_.kinds), plain=self._first_picture.plain_ascii)
 
     def _show_second(self, view: TaskView) -> None:
         """The other picture, made where there first is one; in the demo it shows what is lit under the glass."""

@@ -5,9 +5,11 @@ from __future__ import annotations
 from probe.runtime.runtime import Work
 from probe.task.light import lights_something
 from probe.task.task import AnyTask, TaskState
+from probe.ui.footer import hints_for
 
 HOW_FAR_AFTER_S = 3.0
-NO_BOARD = "Waiting for the board. Plug it in, or menu: another port, on paper. Esc: back"
+NO_BOARD = "Waiting for the board: plug it in. Menu: another port, on paper. Esc: "
+"""What Esc is called follows, as in the footer."""
 
 
 def waiting_words(task: AnyTask, state: TaskState, work: Work | None, *, paper: bool) -> str:
@@ -20,7 +22,7 @@ def waiting_words(task: AnyTask, state: TaskState, work: Work | None, *, paper: 
         and not getattr(state, "paper", False)
         and lights_something(task.light(state))
     ):
-        return NO_BOARD
+        return NO_BOARD + hints_for(task.commands, state, {})[-1].words.lower()
     return ""
 
 

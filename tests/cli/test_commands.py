@@ -15,6 +15,7 @@ import pytest
 
 from probe.__main__ import main
 from probe.cli.outcome import Exit
+from probe.cli.parser import build_parser
 from probe.document.document import rescue_folders
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.atomic import named_after, previous_name
@@ -200,3 +201,29 @@ def test_help_says_where_a_rescue_copy_goes_and_what_the_files_beside_a_map_are(
     assert str(named_after(Path("NAME"), ".", ".lock")) in told
     assert str(named_after(Path("NAME"), ".", ".holder")) in told
     assert str(previous_name(Path("NAME"))) in told
+
+
+WRITING = {
+    "export": ["export", "{map}", "--to", "csv", "-o", "{out}"],
+    "import": ["import", "{csv}", "-o", "{out}"],
+    "merge": ["merge", "{map}", "{map}", "-o", "{out}"],
+    "sheet": ["sheet", "{map}", "-o", "{out}"],
+}
+
+
+def test_every_command_that_writes_a_file_says_where_it_is(
+    demo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    parsers = next(a for a in build_parser()._actions if isinstance(a.choices, dict)).choices
+    assert isinstance(parsers, dict)
+    assert {name for name, one in parsers.items() if "--output" in one._option_string_actions} == set(WRITING)
+    sheet = tmp_path / "first.csv"
+    assert main(["export", str(demo), "--to", "csv", "-o", str(sheet)]) == Exit.FINE
+    for name, words in WRITING.items():
+        out = tmp_path / f"made by {name}"
+        capsys.readouterr()
+        assert main([word.format(map=demo, csv=sheet, out=out) for word in words]) == Exit.FINE, name
+        assert out.stat().st_size
+        assert str(out) in capsys.readouterr().out, name
+    assert main(["sheet", str(demo), "--picture", str(tmp_path / "p.svg")]) == Exit.FINE
+    assert "p.svg" in capsys.readouterr().out

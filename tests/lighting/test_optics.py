@@ -10,7 +10,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from probe.document.model.light import Measure, Rating, Reading
-from probe.lighting.evenness import RATED, evenness, light_in, measured, neighbours
+from probe.lighting.evenness import (
+    BY_EYE,
+    LEAST_POINTS,
+    RATED,
+    evenness,
+    evenness_words,
+    light_in,
+    measured,
+    neighbours,
+)
 from probe.lighting.optics import Seat, lambert_exponent, matrix, share
 
 
@@ -128,6 +137,18 @@ def test_readings_of_one_kind_are_taken_together() -> None:
     assert found.uniformity == pytest.approx(RATED[Rating.DARK] / (sum(RATED.values()) / 3))
     # a phone's picture is bent by sRGB: value 188 is half of the light of 255 (IEC 61966-2-1)
     assert light_in(Reading(round=1, place="b", value=188, measure=Measure.CAMERA)) == pytest.approx(0.5029, abs=1e-4)
+
+
+def test_no_percentage_is_made_of_little_or_of_ratings_that_are_all_alike() -> None:
+    for count in range(1, LEAST_POINTS):
+        words = evenness_words(evenness([1.0] * count), "lux")
+        assert "%" not in words
+        assert f"{count} point" in words
+    assert "%" not in evenness_words(evenness([1.0] * 9), BY_EYE), "three steps of a rating cannot tell 100 % from 90 %"
+    assert "100 % of the average" in evenness_words(evenness([1.0] * 9), "lux")
+    assert "72 % of the average and 60 % of the brightest (Emin/Eavg 0.72; 4 points, lux)" in evenness_words(
+        evenness([300, 250, 180, 270]), "lux"
+    )
 
 
 def test_neighbours_of_a_square_are_its_sides() -> None:

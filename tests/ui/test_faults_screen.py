@@ -20,6 +20,7 @@ from probe.faults.tables import load
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.practice.round import CHAIN, PracticeRound
+from probe.ui.keys import HOME
 from probe.ui.task_screen import TaskScreen
 from tests.support.examples import first_now
 from tests.support.keys import to
@@ -293,3 +294,14 @@ async def test_help_names_the_keys_and_the_footer_what_matters(open_app: OpenApp
             assert words in footer
         await press(stage, "f1")
         assert "Heat, smell" in text_of(stage.app)
+
+
+async def test_below_practice_lies_home(open_app: OpenApp) -> None:
+    practice = a_round(1)
+    port = practice_port(practice)
+    make = lambda on_event: BoardLink(port.open, on_event=on_event)  # noqa: E731
+    async with open_app(practice.map, practice=practice, faults_on=CHAIN, make_link=make) as stage:
+        await until(stage, lambda: in_search(stage))
+        await press(stage, "escape")
+        await until(stage, lambda: stage.app.endings.ended is not None)
+        assert stage.app.then == (HOME,), "one step back, and not out of the program"

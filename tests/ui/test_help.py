@@ -134,3 +134,15 @@ async def test_what_is_typed_at_the_list_of_ports_goes_to_the_line(open_app: Ope
         await stage.pilot.press(*"loop", "colon", "slash", "slash", "enter")
         await stage.pilot.pause()
         assert [choice.address for choice in picked if choice] == ["loop://"]
+
+
+@pytest.mark.parametrize("rows", [24, 40])
+async def test_help_says_what_the_signs_in_the_picture_mean(rows: int, open_app: OpenApp) -> None:
+    async with open_app(load_map(demo_map_path()), size=(80, rows)) as stage:
+        await opened(stage, to("app.picture"))
+        legend = " ".join(str(stage.app.screen.query_one("#legend").visual).split())  # type: ignore[attr-defined]
+        assert ("◉ lit" in legend) is (rows == 40), "on a low screen the picture has the room"
+        await stage.pilot.press("f1")
+        await stage.pilot.pause(0.2)
+        words = " ".join(line.strip(" │▏▕┃▊▎█") for line in text_of(stage.app).splitlines())
+        assert "Signs in the picture: o insert" in " ".join(words.split())

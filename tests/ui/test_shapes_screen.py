@@ -81,3 +81,14 @@ async def test_the_route_is_drawn_on_request(open_app: OpenApp) -> None:
             await stage.pilot.pause(0.1)
             roles = {role for row in picture._still.values() for _, role in row.values()}
             assert ("route" in roles) is shown
+
+
+async def test_each_row_of_the_list_says_where_that_shape_stands(open_app: OpenApp) -> None:
+    async with open_app(KELP) as stage:
+        await stage.lit()
+        stage.app.runtime.open("shapes")
+        await stage.pilot.pause(0.2)
+        screen = stage.app.screen
+        assert isinstance(screen, TaskScreen)
+        rows = [(line.text, line.note) for line in screen.current_view().items]  # type: ignore[union-attr]
+        assert len(set(rows)) == len(rows) > 20, "two walls are told apart by where they begin"

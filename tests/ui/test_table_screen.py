@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
+
+from probe.document.file import demo_map_path, load_map
+from probe.mapping.table import COLUMNS
 from probe.task import events as ev
+from probe.ui.rows_screen import RowTable
 from tests.runtime.contract_tasks import two_chains
 from tests.ui.conftest import OpenApp, text_of
 
@@ -30,3 +35,27 @@ async def test_rows_are_marked_and_changed_by_keys(open_app: OpenApp) -> None:
         await stage.app.settled()
         (made,) = stage.app.document.map.revisions
         assert len(made.changes) == 2, "one revision for all that was changed in the table"
+
+
+@pytest.mark.parametrize("columns", [80, 120, 200])
+async def test_a_column_that_is_cut_or_out_of_sight_is_named_and_can_be_brought_in(
+    columns: int, open_app: OpenApp
+) -> None:
+    map_ = load_map(demo_map_path("kelp_forest_half.json"))
+    async with open_app(map_, size=(columns, 24)) as stage:
+        await stage.lit()
+        stage.app.runtime.dispatch(ev.GoOpen("table"))
+        await stage.pilot.pause(0.2)
+        table = stage.app.screen.query_one(RowTable)
+        seen = set()
+        for _ in COLUMNS:
+            text = text_of(stage.app)
+            heading = text.splitlines()[1].split()
+            said = next((line for line in text.splitlines() if "More columns" in line), "")
+            for name in COLUMNS:
+                assert (name in heading and name not in said) or name in said, f"{name}: {text}"
+            assert bool(said) is (table.max_scroll_x > 0)
+            seen |= {name for name in COLUMNS if name not in said}
+            await stage.pilot.press("right")
+            await stage.pilot.pause(0.05)
+        assert seen == set(COLUMNS)
