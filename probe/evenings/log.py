@@ -233,5 +233,5 @@ def _at(s: EveningLog, at: int) -> EveningLog:
 
 
 def _cells(evening: Evening) -> tuple[str, ...]:
-    left = "?" if evening.left is None else str(len(evening.left))
+    left = "not known" if evening.left is None else str(len(evening.left))
     return (_day(evening), evening.time, "; ".join(evening.done), left)

@@ -38,7 +38,7 @@ class StepPattern:
 
 
 def _asks_yes_or_no(s: Any) -> bool:
-    return any(item.key == "no" for item in s.items)
+    return {"yes", "no"} <= {item.key for item in s.items}
 
 
 COMMANDS = (
@@ -48,7 +48,7 @@ COMMANDS = (
     Command("faults.unsure", Means.NOT_SURE, "Not sure", Unsure(), shown=True),
     Command("faults.choose.1", Means.DOWN, "Next answer", ev.Choose(1)),
     Command("faults.choose.-1", Means.UP, "Answer before", ev.Choose(-1)),
-    Command("faults.yes", Means.BY_LETTER, "Yes", SayYesNo(yes=True), letter="y"),
+    Command("faults.yes", Means.BY_LETTER, "Yes", SayYesNo(yes=True), when=_asks_yes_or_no, letter="y"),
     Command("faults.step.1", Means.RIGHT, "Next step of the pattern, other settings", StepPattern(1)),
     Command("faults.step.-1", Means.LEFT, "Step before", StepPattern(-1)),
     Command("faults.read.1", Means.ONWARD, "Read on", ReadOn(1), shown=True),

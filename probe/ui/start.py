@@ -276,7 +276,11 @@ class HomeScreen(Screen[None]):
         room = int(self.app.size.width * (1 - PICTURE_SHARE if self._is_roomy else 1)) - len(key) - _ROW_EDGES
         words = cut(words, room)
         head = Content(f" {key}  ").append(plain(f"{words:<{min(width, room)}}" if note else words))
-        return head.append(plain(f"   {cut(note, max(0, room - width - 3))}")) if note and room > width else head
+        if not note or room <= width:
+            return head
+        if self._is_roomy and len(note) > room - width - 3:  # there are rows enough for a second one
+            return head.append(plain(f"\n{'':<{len(key) + 5}}{cut(note, room - 3)}"))
+        return head.append(plain(f"   {cut(note, max(0, room - width - 3))}"))
 
     def _map_rows(self) -> Iterator[tuple[str, str, str, str]]:
         """Key, words, note and name of each row below."""

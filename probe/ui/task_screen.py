@@ -269,7 +269,7 @@ class TaskScreen(CommandScreen):
         alone = self.query_one("#seen-alone", Static)
         alone.display = view is None and self.app.truth is not None
         if view is None:
-            self.put("seen-alone", under_the_glass(self.app.truth, self.app.seen()))
+            self.put("seen-alone", under_the_glass(self.app.truth, self.app.seen(), width=max(20, self.size.width - 2)))
             return
         picture = self._first_picture
         picture.use_plain_ascii(self.app.options.plain_ascii)
@@ -296,7 +296,8 @@ class TaskScreen(CommandScreen):
         self.put("legend", Content("\n").join([plain(line) for line in lines]))
         glass_words = Content("The picture shows what is lit under the glass (F9, S)")
         picture.entitle("Under the glass" if glass else view.title)
-        self.put("seen", glass_words if glass else under_the_glass(truth, seen, view.at), layout=False)
+        width = max(20, self.query_one("#seen").size.width)
+        self.put("seen", glass_words if glass else under_the_glass(truth, seen, view.at, width=width), layout=False)
 
     @property
     def signs_in_picture(self) -> str:
@@ -457,12 +458,16 @@ def _marks(spots: tuple[Spot, ...]) -> tuple[Spot, ...]:
 
 
 MOST_NAMES = 3
+SEEN_ROWS = 2
 
 
-def under_the_glass(truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...], at: str | None = None) -> Content:
-    """A line about what is lit; empty with a real board. `seen` holds (place id, colour word) pairs.
+def under_the_glass(
+    truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...], at: str | None = None, *, width: int = 0
+) -> Content:
+    """What is lit, in `SEEN_ROWS` of `width` cells; empty with a real board. `seen` holds (place id, colour word) pairs.
 
-    `at`: the place of the marked row, if there is one: then what is lit there comes first.
+    `at`: the place of the marked row, if there is one: then what is lit there comes first. Without a `width` nothing is left out
+    for want of room.
     """
     if truth is None:
         return Content("")
@@ -474,16 +479,19 @@ def under_the_glass(truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...
         return plain(f"Under the glass, {place.label}: {colours}{rest}")
     if not seen:
         return Content("Under the glass: nothing lit")
-    names = []
-    for place_id, _ in seen[:MOST_NAMES]:
-        place = truth.place_by_id.get(place_id)
-        names.append(place.label if place else place_id)
+    names = [(truth.place_by_id[place_id].label if place_id in truth.place_by_id else place_id) for place_id, _ in seen]
     shining = {word for _, word in seen}
-    if len(seen) > MOST_NAMES and len(shining) == 1:
-        return plain(f"Under the glass: {len(seen)} lit, all {shining.pop()}: {', '.join(names)}, …")
-    words = [f"{name} ({colour})" for name, (_, colour) in zip(names, seen, strict=False)]
-    head = "Under the glass: "
-    if len(seen) > MOST_NAMES:  # how many comes first: the names may be cut off
-        head = f"Under the glass ({len(seen)} lit): "
-        words.append("…")
-    return plain(head + ", ".join(words))
+    words = (
+        names
+        if len(shining) == 1 < len(seen)
+        else [f"{name} ({word})" for name, (_, word) in zip(names, seen, strict=True)]
+    )
+    line = ""
+    for most in range(MOST_NAMES, -1, -1):
+        shown = [*words[:most], *(["…"] if most < len(words) else [])]
+        head = f"Under the glass ({len(seen)} lit)" if most < len(seen) else "Under the glass"
+        head += f", all {next(iter(shining))}" if words is names else ""
+        line = f"{head}: {', '.join(shown)}" if most else head
+        if not width or len(wrap(line, width)) <= SEEN_ROWS:
+            break
+    return plain(line)

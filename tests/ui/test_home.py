@@ -64,6 +64,19 @@ async def test_it_shows_needs_maps_and_the_way_out(size: tuple[int, int]) -> Non
         assert "Leave" in text
 
 
+async def test_where_there_are_rows_nothing_of_what_a_map_needs_is_cut() -> None:
+    app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause()
+        screen = app.screen
+        assert isinstance(screen, HomeScreen)
+        text = " ".join(" ".join(line.strip("│ ").split("│")[0] for line in text_of(app).splitlines()).split())
+        assert len(screen._needs) > 3
+        for need in screen._needs:
+            assert need.words in text
+            assert " ".join(need.detail.split()) in text
+
+
 async def test_every_row_has_one_key_and_trouble_stays_at_home() -> None:
     opener = Opens()
     app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)

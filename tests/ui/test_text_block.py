@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import pytest
 from textual.app import App, ComposeResult
 from textual.content import Content
+from textual.geometry import Size
 from textual.strip import Strip
 from textual.visual import Visual
 
@@ -75,3 +77,19 @@ async def test_a_text_with_more_rows_or_longer_ones_is_wrapped() -> None:
         await pilot.pause()
         assert block.size.height == 4
         assert [strip.text.strip() for strip in _drawn_by_row(block)][-2:] == ["two", "three"]
+
+
+@pytest.mark.parametrize("size", [Size(30, 9), Size(30, 1), Size(9, 3), Size(9, 9), Size(60, 3)])
+async def test_it_can_be_drawn_at_another_size_before_it_has_heard_of_it(size: Size) -> None:
+    async with _Page().run_test(size=(80, 24)) as pilot:
+        block = pilot.app.query_one(TextBlock)
+        block.put(Content("\n".join(FIRST)))
+        await pilot.pause()
+        block.put(Content("\n").join(LATER))
+        _drawn_by_row(block)
+        with pytest.MonkeyPatch.context() as patched:
+            patched.setattr(TextBlock, "size", size)  # a layout sends `Resize` for later
+            block._set_dirty()
+            drawn, whole = _drawn_by_row(block), _drawn_at_once(block)
+            assert drawn[: len(whole)] == whole
+            assert [strip.text.strip() for strip in drawn[len(whole) :]] == [""] * (size.height - len(whole))

@@ -3,6 +3,8 @@ says what is lit at the marked row."""
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 import pytest
 
 from probe.document.file import demo_map_path, load_map
@@ -10,7 +12,7 @@ from probe.document.model import PlayfieldMap
 from probe.recheck.colours import look_spots
 from probe.recheck.state import RecheckStage
 from probe.task.events import Choose, Take
-from probe.ui.task_screen import under_the_glass
+from probe.ui.task_screen import SEEN_ROWS, under_the_glass
 from probe.ui.widgets.picture import PlayfieldPicture
 from tests.support.examples import first_now
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -87,3 +89,17 @@ async def test_each_look_is_drawn_anew_on_its_own_side(open_app: OpenApp) -> Non
             stage.app.runtime.dispatch(Take())
             await asked(stage)
         assert len(set(drawn)) == 3
+
+
+@pytest.mark.parametrize("width", [24, 36, 44, 78])
+@pytest.mark.parametrize("lit", [1, 2, 3, 4, 80])
+@pytest.mark.parametrize("colours", [("red",), ("red", "blue", "yellow")])
+def test_what_is_lit_is_said_within_two_rows_and_what_is_left_out_shows(
+    width: int, lit: int, colours: tuple[str, ...]
+) -> None:
+    seen = tuple((place.id, colours[n % len(colours)]) for n, place in enumerate(KELP.places[:lit]))
+    line = str(under_the_glass(KELP, seen, width=width))
+    assert len(wrap(line, width)) <= SEEN_ROWS
+    named = [place.label for place in KELP.places[:lit] if place.label in line]
+    assert len(named) == lit or f"({lit} lit)" in line, "how many comes first where not all are named"
+    assert line.endswith("…") or len(named) in (0, lit)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.cells import cell_len
 from rich.segment import Segment
 from textual.content import Content
-from textual.geometry import Region
+from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.visual import Visual
 from textual.widgets import Static
@@ -18,7 +18,8 @@ class TextBlock(Static):
         super().__init__(id=id, classes=classes)
         self._text = Content("")
         self._rows: list[Content] = []
-        self._put_without_layout = False
+        self._put_at: Size | None = None
+        """The size at which rows were put that asked for no layout."""
         self._strips: dict[int, Strip] = {}
 
     @property
@@ -39,10 +40,10 @@ class TextBlock(Static):
             for at in differing:
                 self._strips.pop(at, None)
             if differing:
-                self._put_without_layout = True
+                self._put_at = self.size
                 self.refresh(*(Region(0, at, width, 1) for at in differing))
         else:
-            self._put_without_layout = False
+            self._put_at = None
             self._strips.clear()
             self.refresh(layout=True)
 
@@ -54,8 +55,8 @@ class TextBlock(Static):
     def render_line(self, y: int) -> Strip:
         """One row. As long as each line has a row of its own, only those that differ are made again."""
         width, height = self.size
-        if not self._put_without_layout or y >= height or self.text_selection is not None:
-            return super().render_line(y)
+        if self._put_at != self.size or y >= height or self.text_selection is not None:
+            return super().render_line(y)  # also where it was resized, and has not heard of it yet
         found = self._strips.get(y)
         if found is None or found.cell_length != width:
             base, row, x = self.visual_style, self._rows[y], 0
@@ -68,6 +69,7 @@ class TextBlock(Static):
 
     def on_resize(self) -> None:
         """At another width the text may be higher than that which the layout was made for."""
-        if self._put_without_layout:
-            self._put_without_layout = False
+        if self._put_at not in (None, self.size):
+            self._put_at = None
+            self._strips.clear()
             self.refresh(layout=True)
