@@ -19,7 +19,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     import gc
 
-    gc.set_threshold(50_000)  # loading makes no garbage: looking for it took a tenth of the time to the first picture
+    gc.set_threshold(200_000)  # loading makes no garbage: looking for it took a tenth of the time to the first picture
     _leave_plugins_out()
     from probe.cli.parser import COMMANDS, build_parser
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import logging
 import sys
 import time
@@ -235,6 +236,10 @@ class ProbeApp(App[str]):
             self.push_screen(SignsScreen(), self._signs_chosen)
         else:
             self._start()
+
+    def on_ready(self) -> None:
+        """The first picture stands: from here on a long look for garbage would be felt."""
+        gc.set_threshold(50_000)
 
     def _signs_chosen(self, signs: Signs | None) -> None:
         """The question of the first run is answered, or put off to the next."""
