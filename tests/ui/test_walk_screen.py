@@ -367,3 +367,14 @@ async def test_a_guessed_place_is_shown_before_it_is_taken_and_moved_by_arrows(o
         assert [(place.label, place.position) for place in stage.walk.map.places[1:]] == [("eel 2", put)]
         await stage.pilot.press("right", "escape")
         assert stage.walk.put_at is None, "Esc leaves the mark and sets nothing"
+
+
+async def test_a_key_of_another_state_types_and_its_row_says_why_it_does_nothing(open_app: OpenApp) -> None:
+    async with open_app(small(), small()) as stage:
+        await stage.lit()
+        await stage.pilot.press("n", "y", "1")  # at the end of the walk they answer its question
+        assert stage.walk.typed == "ny1"
+        screen = stage.app.screen
+        assert isinstance(screen, TaskScreen)
+        assert screen.why_not(screen.commands["walk.yes"])
+        assert not screen.why_not(screen.commands["walk.forward"])
