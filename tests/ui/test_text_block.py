@@ -68,6 +68,18 @@ async def test_another_colour_and_another_width_reach_rows_that_did_not_change()
         assert _drawn_by_row(block) == _drawn_at_once(block)
 
 
+async def test_a_block_that_grew_is_empty_below_its_rows() -> None:
+    async with _Page().run_test(size=(40, 10)) as pilot:
+        block = pilot.app.query_one(TextBlock)
+        block.put(Content("\n".join(FIRST)))
+        await pilot.pause()
+        block.put(Content("\n").join(LATER))
+        block.styles.height = 5
+        await pilot.pause()
+        assert block.size.height == 5
+        assert [strip.text.strip() for strip in _drawn_by_row(block)] == [*(row.plain for row in LATER), "", ""]
+
+
 async def test_a_text_with_more_rows_or_longer_ones_is_wrapped() -> None:
     async with _Page().run_test(size=(40, 10)) as pilot:
         block = pilot.app.query_one(TextBlock)
