@@ -10,7 +10,8 @@ import unicodedata
 _UNSAFE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _LINE_ENDS = {"\n": "⏎", "\r": "␍", "\t": "→", "\u2028": "⏎", "\u2029": "⏎", "\x85": "⏎"}
-_JOINER = "\u200d"
+JOINER = "\u200d"
+"""Makes one sign of two, as in some emoji."""
 
 
 def is_unsafe(character: str) -> bool:
@@ -47,7 +48,7 @@ def _visible(character: str) -> str:
         return chr(0x2400 + code)
     if code == 0x7F:
         return "␡"
-    if not is_unsafe(character) or character == _JOINER:
+    if not is_unsafe(character) or character == JOINER:
         return character
     if unicodedata.category(character) == "Cf" and character not in _BIDI:
         return ""

@@ -8,12 +8,14 @@ names the cell, and dots of the layers below stay in it.
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
 
 from probe.document.model import Kind, PixelState, PlayfieldMap, Position
 from probe.document.model.shape import Point, Shape, ShapeKind
+from probe.document.outside_text import visible
 from probe.frozen import frozen
 from probe.playfield.strokes import MOVING_PARTS, strokes_of
 from probe.playfield.window import Layout, Window
@@ -573,9 +575,10 @@ _EMPTY: dict[int, Cell] = {}
 def _lay_label(rows: Rows, window: Window, column: int, row: int, text: str, *, gap: int, across: int) -> None:
     """Right of the ring, else left of it, else over the row above or below; cut only at the frame, `across` cells wide."""
     low, high = window.column, window.column + window.columns
-    if len(text) > window.columns:
+    signs = _cells_of(text)
+    size = len(signs)
+    if size > window.columns:
         low, high = 0, across
-    size = len(text)
     if column + gap + size <= high:
         start, y = column + gap, row
     elif column - gap - size + 1 >= low:
@@ -584,9 +587,28 @@ def _lay_label(rows: Rows, window: Window, column: int, row: int, text: str, *, 
         reach = 3
         y = row - reach if row - reach >= window.row else row + reach
         start = max(low, min(high - size, column - size // 2))
-    for offset, sign in enumerate(text):
-        if low <= start + offset < high:
-            rows.setdefault(y, {})[start + offset] = (sign, "label")
+    left = max(low - start, 0)
+    shown = signs[left : max(high - start, 0)]
+    if shown and not shown[0]:  # the frame cuts through a wide sign
+        shown[0] = " "
+    if shown and signs[left + len(shown) :][:1] == [""]:
+        shown[-1] = " "
+    for at, sign in enumerate(shown, start + left):
+        rows.setdefault(y, {})[at] = (sign, "label")
+
+
+def _cells_of(text: str) -> list[str]:
+    """A sign for each cell of outside text: after a wide sign one that is empty; what has no width goes with the sign before."""
+    signs: list[str] = []
+    for character in visible(text):
+        if unicodedata.combining(character) or unicodedata.category(character) in ("Mn", "Me", "Cf"):
+            if signs:
+                signs[-1 if signs[-1] else -2] += character
+            continue
+        signs.append(character)
+        if unicodedata.east_asian_width(character) in "WF":
+            signs.append("")
+    return signs
 
 
 def over(below: Rows, above: Rows) -> Rows:

@@ -7,7 +7,7 @@ import gc
 import logging
 import sys
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from importlib import import_module
@@ -18,6 +18,7 @@ from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.command import CommandPalette
 from textual.driver import Driver
+from textual.filter import LineFilter
 from textual.screen import Screen
 from textual.worker import Worker
 
@@ -44,6 +45,7 @@ from probe.ui.keys import HOME, IN_THE_SHELL, OF_PROGRAM, key_name, keys_of, key
 from probe.ui.launch import LaunchOptions, Opener, Seen, Session
 from probe.ui.start import HomeScreen, PortChoice, PortScreen
 from probe.ui.task_screen import TaskScreen
+from probe.ui.text import HARMLESS
 from probe.ui.themes import FACE_DEFAULTS, OURS
 from probe.ui.waiting import work_words
 
@@ -723,6 +725,10 @@ class ProbeApp(App[str]):
             self.opener.remember_setting(name, value)
         except (StorageError, OSError) as exc:
             self.notify(f"holds until you leave, but could not be kept: {exc}", severity="warning", markup=False)
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """As `App.get_line_filters`; nothing that steers the terminal passes."""
+        return [*super().get_line_filters(), HARMLESS]
 
     def _filter_signs(self) -> None:
         """What is drawn passes through signs that the terminal's font has."""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from rich.cells import cell_len
+from rich.segment import Segment
+from textual.color import Color
 from textual.content import Content
+from textual.filter import LineFilter
 
-from probe.document.outside_text import visible
+from probe.document.outside_text import JOINER, is_unsafe, visible
 
 _SHORT_WORD = 3
 
@@ -48,3 +51,19 @@ def wrapped(text: str, width: int) -> list[str]:
         else:
             lines.append(word)
     return lines
+
+
+class Harmless(LineFilter):
+    """The last door before the terminal, for whatever did not come through the one above: each line that any widget draws."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """See LineFilter. The width stays."""
+        return [segment if segment.text.isprintable() else _harmless(segment) for segment in segments]
+
+
+HARMLESS = Harmless()
+
+
+def _harmless(segment: Segment) -> Segment:
+    kept = "".join(" " * cell_len(c) if is_unsafe(c) and c != JOINER else c for c in segment.text)
+    return Segment(kept, segment.style, segment.control)

@@ -18,6 +18,7 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 PROPERTIES: dict[str, tuple[str, ...]] = {
     "no text from outside steers the terminal, whatever field, heading, path or word it is in": (
         "tests/hostile/test_output.py",
+        "tests/hostile/test_screens.py",
         "tests/document/test_outside_text.py",
     ),
     "files and names that cannot be used are refused in words of the file": (

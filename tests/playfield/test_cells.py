@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.cells import cell_len
 
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import PixelState, PlayfieldMap, Position, Shape, ShapeKind
@@ -194,6 +195,20 @@ def test_a_label_stays_in_the_frame(length: int, x_mm: float, y_mm: float) -> No
     letters = [(y, x) for y, cells in rows.items() for x, cell in cells.items() if cell == ("x", "label")]
     assert len(letters) == length
     assert all(0 <= x < 36 and 0 <= y < 22 for y, x in letters)
+
+
+@given(
+    st.text(st.sampled_from("x字e\u0301 \x1b\u202e"), min_size=1, max_size=40), st.floats(0, 514), st.floats(0, 1066)
+)
+def test_a_label_of_any_text_takes_the_cells_it_is_drawn_in(label: str, x_mm: float, y_mm: float) -> None:
+    layout = Layout((Window((0, 0, 514.35, 1066.8), 36, 22),))
+    rows = ce.ring_cells({}, layout, Position(x_mm=x_mm, y_mm=y_mm), label=label)
+    for cells in rows.values():
+        at = [column for column, (_, role) in sorted(cells.items()) if role == "label"]
+        text = "".join(cells[column][0] for column in at)
+        assert text.replace("\u0301", "").isprintable()
+        assert cell_len(text) == len(at)
+    assert "\x1b" not in str(rows)
 
 
 def test_finer_cells_show_finer_strokes(kelp: PlayfieldMap) -> None:

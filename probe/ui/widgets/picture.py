@@ -21,6 +21,7 @@ from probe.playfield import cells as ce
 from probe.playfield.field import above_field, shapes_of
 from probe.playfield.window import Box, Layout, area_box, lay_out, zoom_box
 from probe.task.views import Spot
+from probe.ui.text import plain
 
 RINGED = {"lit": True, "seen": True, "offered": False}
 """Looks that a ring is drawn around, a whole one or a broken one; as long as there are few of them."""
@@ -147,7 +148,7 @@ class PlayfieldPicture(Widget):
     def _say_side(self) -> None:
         side = "from below" if self.from_below else "from above"
         side = side if self.zoom is Zoom.WHOLE else f"{side} · {self.zoom.value}"
-        self.border_title, self.border_subtitle = (self.words, side) if self.words else (side, "")
+        self.border_title, self.border_subtitle = (plain(self.words), side) if self.words else (side, "")
 
     def notify_style_update(self) -> None:
         """Another theme: every row is drawn anew."""
@@ -335,7 +336,7 @@ class PlayfieldPicture(Widget):
         return Strip([*before, *(run for _, run in self._runs(middle, base)), *after], width)
 
     def _runs(self, cells: list[ce.Cell], base: Style) -> Iterator[tuple[int, Segment]]:
-        """Neighbours of one role as one piece, each with its first column. A sign is one character, one cell wide."""
+        """Neighbours of one role as one piece, each with its first column. A sign is one cell wide, or two and the next is empty."""
         start = 0
         for role, of_role in groupby(cells, key=itemgetter(1)):
             text = "".join([sign for sign, _ in of_role])
