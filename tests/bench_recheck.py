@@ -1,6 +1,10 @@
 """Benchmark of the recheck: actions and wrong maps over every kind of change, with intervals, and how sure it says it is.
 
-    python -m tests.bench recheck [--quick] [--runs 1000] [--seed 1] [--only six,dead]
+    python -m tests.bench recheck [--quick] [--runs 1000] [--seed 1] [--only six,dead] [--keep runs.jsonl]
+    python -m tests.bench recheck --add runs.jsonl more.jsonl
+
+--keep writes every run to a file as it ends, a line each, so that nothing is lost when a long row is broken off; --add
+counts the runs of such files together, each seed of a row once.
 
 Each run rewires a simulated chain at random and lets a simulated person answer, with mistakes.  An action is one picture
 or one light with its whole answer; what every new pixel needs anyhow, its one naming, is counted beside it.  A map is
@@ -10,10 +14,12 @@ wrong when any number is seen elsewhere than it says; maps that no answer can te
 from __future__ import annotations
 
 import argparse
+import json
 import math
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
 
 import numpy as np
 
@@ -129,17 +135,38 @@ CASES = (
 )
 
 
+@dataclass(frozen=True, kw_only=True)
+class Run:
+    """One run as it is kept. seconds: of the person; choose, answer: the most milliseconds of processor time."""
+
+    case: str
+    seed: int
+    actions: int
+    right: bool
+    stated: float
+    seconds: float
+    choose: float
+    answer: float
+    edits: list[str]
+
+
 @dataclass
 class Tally:
-    """What the runs of one case came to."""
+    """What the runs of one case came to. choose, answer: seconds of processor time of each action."""
 
-    actions: list[int] = field(default_factory=list)
-    wrong: list[int] = field(default_factory=list)
-    seconds: list[float] = field(default_factory=list)
+    runs: list[Run] = field(default_factory=list)
     choose: list[float] = field(default_factory=list)
     answer: list[float] = field(default_factory=list)
-    stated: list[tuple[float, bool]] = field(default_factory=list)
-    what: list[tuple[int, float, list[str]]] = field(default_factory=list)
+
+    @property
+    def wrong(self) -> list[int]:
+        """Seeds of the runs that ended with a wrong map."""
+        return [one.seed for one in self.runs if not one.right]
+
+    @property
+    def actions(self) -> list[int]:
+        """Actions of every run."""
+        return [one.actions for one in self.runs]
 
 
 def make_chain(case: Case, rng: np.random.Generator) -> Chain:
@@ -168,8 +195,9 @@ def human_seconds(action: Action, answer: Answer) -> float:
     return TURN_SECONDS + (CONFIRM if isinstance(answer, AtNewPlace) else PICK_PLACE)
 
 
-def run_one(case: Case, seed: int, tally: Tally) -> None:
+def run_one(case: Case, seed: int, tally: Tally) -> Run:
     """One recheck with the engine."""
+    before = len(tally.choose)
     rng = np.random.default_rng([seed, case.count, *case.key.encode()])
     chain = make_chain(case, rng)
     person = Person(chain, rng, wrong=case.wrong, unsure=case.unsure, tires=case.tires, named=case.named)
@@ -195,13 +223,20 @@ def run_one(case: Case, seed: int, tally: Tally) -> None:
     found = [None if x == -2 else chain.known if x == NEW else x for x in spots]
     while found and found[-1] is None:
         found.pop()
-    right = found == chain.visible()
-    if not right:
-        tally.wrong.append(seed)
-        tally.what.append((seed, state.confidence, chain.edits))
-    tally.actions.append(actions - len(named))
-    tally.seconds.append(seconds)
-    tally.stated.append((state.confidence, right))
+    tally.runs.append(
+        Run(
+            case=case.key,
+            seed=seed,
+            actions=actions - len(named),
+            right=found == chain.visible(),
+            stated=state.confidence,
+            seconds=seconds,
+            choose=1e3 * max(tally.choose[before:]),
+            answer=1e3 * max(tally.answer[before:], default=0.0),
+            edits=chain.edits,
+        )
+    )
+    return tally.runs[-1]
 
 
 def _tail(successes: int, runs: int, p: float) -> float:
@@ -231,36 +266,80 @@ def interval(wrong: int, runs: int, *, level: float = 0.95) -> tuple[float, floa
     return (root(wrong, alpha) if wrong else 0.0), (root(wrong + 1, 1 - alpha) if wrong < runs else 1.0)
 
 
-def report(case: Case, tally: Tally, seeds: Sequence[int]) -> bool:
+def report(case: Case, tally: Tally) -> bool:
     """Print one row; whether its goals were met."""
-    runs = len(tally.actions)
-    mean, wrong = float(np.mean(tally.actions)), len(tally.wrong)
-    low, high = interval(wrong, runs)
-    met = mean <= case.most_actions and wrong / runs <= case.most_wrong
-    times = [float(np.percentile(np.array(x) * 1e3, 99)) for x in (tally.choose, tally.answer)]
+    runs, actions, wrong = len(tally.runs), tally.actions, tally.wrong
+    mean = float(np.mean(actions))
+    low, high = interval(len(wrong), runs)
+    met = mean <= case.most_actions and len(wrong) / runs <= case.most_wrong
+    times = [(tally.choose, [r.choose for r in tally.runs]), (tally.answer, [r.answer for r in tally.runs])]
+    each = [
+        f"{np.percentile(all_, 99) * 1e3:.0f} ms (99 %)" if all_ else f"{max(most):.0f} ms (most)"
+        for all_, most in times
+    ]
     print(
-        f"{case.title:<44} {mean:6.2f} ± {np.std(tally.actions) / math.sqrt(runs):.2f} (99 %: "
-        f"{np.percentile(tally.actions, 99):.0f}, most {max(tally.actions)}; goal {case.most_actions:g})   wrong "
-        f"{100 * wrong / runs:.2f} % ({100 * low:.2f}–{100 * high:.2f}; goal {100 * case.most_wrong:g})   "
-        f"{np.mean(tally.seconds):.0f} s   choose {times[0]:.0f} ms, take {times[1]:.0f} ms (99 %, processor)   "
-        f"seeds {seeds[0]}..{seeds[-1]}{'' if met else '   NOT MET'}"
-        + (f"   wrong: {tally.wrong[:12]}" if wrong else ""),
+        f"{case.title:<44} {mean:6.2f} ± {np.std(actions) / math.sqrt(runs):.2f} (99 %: "
+        f"{np.percentile(actions, 99):.0f}, most {max(actions)}; goal {case.most_actions:g})   wrong {len(wrong)} of {runs}: "
+        f"{100 * len(wrong) / runs:.2f} % ({100 * low:.2f}–{100 * high:.2f}; goal {100 * case.most_wrong:g})   "
+        f"{np.mean([r.seconds for r in tally.runs]):.0f} s   choose {each[0]}, take {each[1]} of processor time   "
+        f"seeds {spans([r.seed for r in tally.runs])}{'' if met else '   NOT MET'}",
         flush=True,
     )
-    for seed, chance, edits in tally.what[:20]:
-        print(f"    seed {seed}, stated {chance:.5f}: {'; '.join(edits)}", flush=True)
+    for one in [r for r in tally.runs if not r.right][:20]:
+        print(f"    wrong: seed {one.seed}, stated {one.stated:.5f}: {'; '.join(one.edits)}", flush=True)
     return met
 
 
-def reliability(stated: Sequence[tuple[float, bool]]) -> None:
-    """How often what was stated with a chance was right, by the chance."""
-    print("stated             runs    right")
+def spans(seeds: Sequence[int]) -> str:
+    """Seeds as runs of whole numbers."""
+    found: list[list[int]] = []
+    for seed in sorted(seeds):
+        if found and seed == found[-1][1] + 1:
+            found[-1][1] = seed
+        else:
+            found.append([seed, seed])
+    return ", ".join(f"{a}..{b}" for a, b in found)
+
+
+def reliability(stated: Sequence[tuple[float, bool]]) -> list[str]:
+    """The diagram: how often what was stated with a chance was right, by the chance, each with its interval of 95 %.
+
+    A bin is as stated when its mean lies in the interval of what was right.  Bars are of the share that was wrong, by
+    its logarithm: from one in one (nothing) to one in ten thousand (the whole width); = is the share, - its interval.
+    """
+    width = 40
+
+    def at(wrong: float) -> int:
+        return min(width, round(-math.log10(max(wrong, 1e-4)) * width / 4))
+
+    lines = [f"{'stated':<15}{'runs':>6}  {'mean stated':>11}  {'right':>9}  {'95 %':<17}  1 wrong in 1 … 10,000"]
     for low, high in ((0.0, 0.5), (0.5, 0.9), (0.9, 0.99), (0.99, 0.9995), (0.9995, 1.01)):
-        here = [right for chance, right in stated if low <= chance < high]
+        here = [(chance, right) for chance, right in stated if low <= chance < high]
         if here:
-            a, b = interval(len(here) - sum(here), len(here))
-            words = f"{100 * sum(here) / len(here):.2f} % ({100 * (1 - b):.2f}–{100 * (1 - a):.2f})"
-            print(f"{low:6.4f}–{min(high, 1.0):6.4f}   {len(here):6d}    {words}")
+            right, mean = sum(r for _, r in here), float(np.mean([c for c, _ in here]))
+            a, b = interval(len(here) - right, len(here))
+            bar = "=" * at(1 - right / len(here)) if right < len(here) else "=" * at(b)
+            bar += "-" * max(0, at(a) - len(bar))
+            fits = "as stated" if 1 - b <= mean <= 1 - a else "surer than stated" if mean < 1 - b else "LESS SURE"
+            share, span = f"{100 * right / len(here):.2f} %", f"({100 * (1 - b):.2f}–{100 * (1 - a):.2f})"
+            lines.append(
+                f"{low:6.4f}–{min(high, 1.0):6.4f}  {len(here):>6}  {100 * mean:>9.3f} %  {share:>9}  {span:<17}  "
+                f"{bar:<{width}}  {fits}"
+            )
+    return lines
+
+
+def kept(files: Sequence[str]) -> dict[str, Tally]:
+    """Runs of files that `--keep` wrote, by case.  Raises ValueError where one seed of a row comes twice."""
+    found: dict[str, Tally] = {}
+    for file in files:
+        for line in Path(file).read_text(encoding="utf-8").splitlines():
+            one = Run(**json.loads(line))
+            tally = found.setdefault(one.case, Tally())
+            if one.seed in {r.seed for r in tally.runs}:
+                raise ValueError(f"{file}: seed {one.seed} of {one.case!r} was counted before; take other seeds")
+            tally.runs.append(one)
+    return found
 
 
 def run(argv: Sequence[str]) -> int:
@@ -270,20 +349,26 @@ def run(argv: Sequence[str]) -> int:
     parser.add_argument("--runs", type=int, default=None, help="runs for each case (1000; quick: 5)")
     parser.add_argument("--seed", type=int, default=1, help="first seed")
     parser.add_argument("--only", default="", help="cases, by comma: " + ", ".join(c.key for c in CASES))
+    parser.add_argument(
+        "--keep", type=Path, default=None, help="write every run to this file as well, behind what it has"
+    )
+    parser.add_argument("--add", nargs="+", default=(), help="run nothing: count the runs of these files together")
     args = parser.parse_args(list(argv))
     runs = args.runs if args.runs is not None else (5 if args.quick else 1000)
-    seeds = range(args.seed, args.seed + runs)
-    met, stated = True, []
+    tallies = kept(args.add)
+    met = True
     print(f"a look costs {SCAN_SECONDS} s a place (assumed), a key {klm_seconds([Operator.KEY])} s")
     for case in CASES:
-        if args.only and case.key not in args.only.split(","):
+        if (args.only and case.key not in args.only.split(",")) or (args.add and case.key not in tallies):
             continue
-        tally = Tally()
-        for seed in seeds:
-            run_one(case, seed, tally)
-        met &= report(case, tally, seeds)
-        stated += tally.stated
-    reliability(stated)
+        tally = tallies.setdefault(case.key, Tally())
+        for seed in range(args.seed, args.seed + runs) if not args.add else ():
+            one = run_one(case, seed, tally)
+            if args.keep is not None:
+                with args.keep.open("a", encoding="utf-8") as file:
+                    file.write(json.dumps(asdict(one)) + "\n")
+        met &= report(case, tally)
+    print("\n".join(reliability([(r.stated, r.right) for tally in tallies.values() for r in tally.runs])))
     return 0 if met else 1
 
 

@@ -47,17 +47,18 @@ def frame_code(*, length: int, turn: int, seed: int = 0) -> Codes:
     """
     if length < 0 or turn < 0:
         raise ValueError(f"a picture has no fewer than 0 numbers and turns, not {length} and {turn}")
-    whole = _family(-(-max(length, 1) // PAIRS_ONCE) * PAIRS_ONCE, seed * 1000 + turn // FAMILY)
-    return np.frombuffer(whole[turn % FAMILY], dtype=np.int8)[:length]
+    whole = -(-max(length, 1) // PAIRS_ONCE) * PAIRS_ONCE
+    return np.frombuffer(_pictures(whole, seed * 1000 + turn // FAMILY, turn % FAMILY)[-1], dtype=np.int8)[:length]
 
 
-@lru_cache(maxsize=64)
-def _family(length: int, seed: int) -> tuple[bytes, ...]:
-    words = _words(length, np.random.default_rng([seed, 0]))
-    pictures = [[w // COLOURS for w in words], [w % COLOURS for w in words]]
-    for turn in range(2, FAMILY):
-        pictures.append(_split(list(zip(*pictures, strict=True)), np.random.default_rng([seed, turn])))
-    return tuple(np.array(one, dtype=np.int8).tobytes() for one in pictures)
+@lru_cache(maxsize=256)
+def _pictures(length: int, seed: int, turn: int) -> tuple[bytes, ...]:
+    """The pictures of one family up to this one; each is made when it is first shown."""
+    if turn < 2:
+        word = divmod(np.frombuffer(_words(length, seed), dtype=np.int8), COLOURS)
+        return tuple(one.tobytes() for one in word[: turn + 1])
+    before = _pictures(length, seed, turn - 1)
+    return (*before, _split([*zip(*before, strict=True)], np.random.default_rng([seed, turn])))
 
 
 _FOLLOW = [
@@ -66,11 +67,12 @@ _FOLLOW = [
 """The words that may stand behind each word."""
 
 
-def _words(length: int, rng: np.random.Generator) -> list[int]:
+@lru_cache(maxsize=64)
+def _words(length: int, seed: int) -> bytes:
     """Words for the first two pictures, the rarest used first; where none fits, back by one number and on with another."""
-    luck = rng.random((length, COLOURS**2)).tolist()
-    pairs: dict[tuple[int, ...], int] = {}
-    triples: dict[tuple[int, ...], int] = {}
+    luck = np.random.default_rng([seed, 0]).random((length, COLOURS**2)).tolist()
+    pairs = [[0] * COLOURS**2 for _ in range(COLOURS**2 + 1)]  # how often each word follows each, and the beginning
+    triples: dict[tuple[int, ...], list[int]] = {}
     uses = [0] * COLOURS**2
     words: list[int] = []
     tries: list[list[int]] = []
@@ -78,20 +80,19 @@ def _words(length: int, rng: np.random.Generator) -> list[int]:
     def fitting() -> list[int]:
         number, last = len(words), words[-1] if words else -1
         recent = words[-(WINDOW - 1) :]
-        fine = [w for w in (_FOLLOW[last] if words else range(COLOURS**2)) if w not in recent]
-        if number < PAIRS_ONCE:
-            fine = [w for w in fine if not pairs.get((last, w))]
-        cost = {
-            w: luck[number][w] + uses[w] + 100 * triples.get((*words[-2:], w), 0) + 9 * (pairs.get((last, w), 0) > 0)
-            for w in fine
-        }
-        return sorted(fine, key=lambda w: -cost[w])
+        lucky, after, then = luck[number], pairs[last], triples.get(tuple(words[-2:]), _NONE)
+        cost = [
+            (-(lucky[w] + uses[w] + 100 * then[w] + 9 * (after[w] > 0)), w)
+            for w in (_FOLLOW[last] if words else range(COLOURS**2))
+            if w not in recent and (number >= PAIRS_ONCE or not after[w])
+        ]
+        return [w for _, w in sorted(cost)]
 
     def count(by: int) -> None:
-        uses[words[-1]] += by
-        for table, size in ((pairs, 2), (triples, 3)):
-            some = tuple(words[-size:])
-            table[some] = table.get(some, 0) + by
+        *before, word = words[-3:]
+        uses[word] += by
+        pairs[before[-1] if before else -1][word] += by
+        triples.setdefault(tuple(before), [0] * COLOURS**2)[word] += by
 
     while len(words) < length:
         if len(tries) == len(words):
@@ -103,17 +104,20 @@ def _words(length: int, rng: np.random.Generator) -> list[int]:
         tries.pop()
         count(-1)
         words.pop()
-    return words
+    return bytes(words)
 
 
-def _split(words: list[tuple[int, ...]], rng: np.random.Generator) -> list[int]:
+_NONE = [0] * COLOURS**2
+
+
+def _split(words: list[tuple[int, ...]], rng: np.random.Generator) -> bytes:
     """A further picture: neighbours unlike, and numbers of one word as different as can be."""
-    used: dict[tuple[int, ...], list[int]] = {}
+    used: dict[tuple[int, ...], list[float]] = {}
     found: list[int] = []
-    for word in words:
-        counts = used.setdefault(word, [0] * COLOURS)
-        order = sorted(rng.permutation(COLOURS).tolist(), key=lambda colour: counts[colour])
-        colour = next(c for c in order if not found or c != found[-1])
-        counts[colour] += 1
-        found.append(colour)
-    return found
+    last = -1
+    for word, luck in zip(words, rng.random((len(words), COLOURS)).tolist(), strict=True):
+        counts = used.setdefault(word, [0.0] * COLOURS)
+        _, last = min((counts[colour] + luck[colour], colour) for colour in range(COLOURS) if colour != last)
+        counts[last] += 1.0
+        found.append(last)
+    return bytes(found)

@@ -92,6 +92,8 @@ MOST_UNSEEN = 2.0
 """What became no map counts at most so much against the best map: the tables are too rough to say more."""
 EDITED_TWICE = (6, 3)
 """So many edits of the best map, and of the one that it is an edit of, are edited once more where no single one will do."""
+AS_PREDICTED = math.log(0.5)
+"""An answer that the best map gives such a chance makes no other map likelier beside it: nothing else is edited."""
 PREDICT_BEST = 0.5
 PREDICTED = 5
 """So many maps are tried as what a picture predicts, while the best has less than that chance."""
@@ -333,8 +335,8 @@ class Recheck:
                     seconds = look_seconds(places=len(look.places), differs=0.5)
                     best, worth = RecheckStep(action=look, expected_bits=bits, seconds=seconds), max(bits, 1e-9)
         candidates = self._candidates()
-        for number, known in zip(candidates.tolist(), self._probe_bits(candidates).tolist(), strict=True):
-            bits = known + self._undiscovered_at(number)
+        each = self._probe_bits(candidates) + self._undiscovered_at(candidates)
+        for number, bits in zip(candidates.tolist(), each.tolist(), strict=True):
             cost = ALONE if number in self.lit_alone else ALONE + 0.05 - float(new[number])
             if bits > 1e-3 and bits / cost > worth:
                 best, worth = replace(self._probe(number), expected_bits=bits), bits / cost
@@ -382,10 +384,12 @@ class Recheck:
         where = float(entropy_bits(self.unseen / total)) if total else 0.0
         return float(binary_entropy_bits(rest)) + rest * (0.7 * where + 1.0)
 
-    def _undiscovered_at(self, number: int) -> float:
-        """The same of a single light, which says what: of edits that begin here or little before, and are no listed map."""
-        rest = float(self._unseen_near[number] / (1.0 + self.unseen.sum()))
-        return float(binary_entropy_bits(rest)) + rest * 0.9 * math.log2(len(self.setup.order) + 2)
+    def _undiscovered_at(self, numbers: Ints) -> Floats:
+        """The same of single lights, which say what: of edits that begin here or little before, and are no listed map."""
+        rest = self._unseen_near[numbers] / (1.0 + self.unseen.sum())
+        some = np.maximum(rest, 1e-300)
+        either = -some * np.log2(some) - (1.0 - rest) * np.log2(1.0 - rest)
+        return np.asarray(either + rest * 0.9 * math.log2(len(self.setup.order) + 2))
 
     def _asked(self) -> dict[int, list[Answer]]:
         found: dict[int, list[Answer]] = {}
@@ -446,6 +450,7 @@ class Recheck:
             raise ValueError(f"number {action.number} is outside the numbers 0..{most - 1}")
         before = self.world.key(self.best_map)
         meant, wrong = log_likelihood(seen, self.world.maps(self.maps))
+        as_predicted = float(meant[0]) > AS_PREDICTED
         named = dict(self.named)
         lit = self.lit_alone
         if isinstance(action, Probe):
@@ -464,10 +469,9 @@ class Recheck:
         )
         if not isinstance(answer, NotSure) and not isinstance(action, AskStop):
             state = state._pruned()
-            surprised = bool((state.meant[-1] < state.wrong[-1])[: max(1, len(state.maps) // 8)].all())
             done: dict[tuple[bytes, tuple[int, ...]], Edited] = {}
             expected = (self.maps[0], float(self.log_prior[0]), int(self.parents[0]))
-            state = state._expanded(done, bases=3 if surprised else 1, expected=expected)
+            state = state._expanded(done, bases=0 if as_predicted else 1, expected=expected)
             if state.contradicts(len(state.observations) - 1):
                 state = state._expanded(done, bases=3, twice=True)
         if state.world.key(state.best_map) != before:
@@ -537,11 +541,13 @@ class Recheck:
         """All bases, and which of them are edited: the likeliest maps, what was expected, and what the best is an edit of."""
         known = list(self.bases)
         begin: list[int] = []
-        for row in range(min(bases, len(self.maps))):
+        for row in range(min(max(1, bases), len(self.maps))):
             if row > 1 and self.weights[row] < 1e-4 * self.weights[0]:
                 break
             known.append((self.maps[row], float(self.log_prior[row]), int(self.parents[row])))
             begin.append(len(known) - 1)
+        if not bases:
+            return known, begin
         if expected is not None and not np.array_equal(expected[0], self.maps[0, : len(expected[0])]):
             wider = np.full(self.numbers - len(expected[0]), END, dtype=np.int64)
             known.append((np.concatenate([expected[0], wider]), *expected[1:]))

@@ -42,6 +42,8 @@ AS_BEFORE = -0.5
 WHOLE = 220
 """Up to so many numbers every shift is in the tables; beyond, shifts up to BAND and those that a single light showed."""
 BAND = 40
+TOGETHER = 3
+"""So many pictures are looked up at once."""
 BEFORE, BEHIND = 5, 2
 """A run may begin so many numbers before or behind the pixel that does not fit: those between may have looked alike."""
 
@@ -168,10 +170,10 @@ class Evidence:
 
     @cached_property
     def joined(self) -> list[tuple[Floats, Ints, int]]:
-        """Two pictures taken together: factors by row and by both colours, both colours by number, and both dark."""
+        """Up to three pictures taken together: factors by row and by all colours, all colours by number, and all dark."""
         found = []
-        for at in range(0, len(self.pictures), 2):
-            one, *more = self.pictures[at : at + 2]
+        for at in range(0, len(self.pictures), TOGETHER):
+            one, *more = self.pictures[at : at + TOGETHER]
             factors, colours, dark = one.factors, one.colours, COLOURS
             for other in more:
                 factors = (factors[:, :, None] + other.factors[:, None, :]).reshape(len(factors), -1)
@@ -261,8 +263,9 @@ class Along:
             padded = np.full(width + 2 * n, dark, dtype=np.int64)
             padded[n : n + width] = colours
             windows = sliding_window_view(padded if step > 0 else padded[::-1], n)
-            lit = windows[starts + n if step > 0 else width + n - 1 - starts]
-            cells += factors.ravel()[lit + self.rows * factors.shape[1]]
+            lit = windows[starts + n if step > 0 else width + n - 1 - starts]  # a copy
+            lit += self.rows * factors.shape[1]
+            cells += factors.take(lit)
         for item in np.flatnonzero(self.rows == self.world.setup.entries + 1).tolist():
             numbers = starts + step * item
             inside = np.flatnonzero((numbers >= 0) & (numbers < width))

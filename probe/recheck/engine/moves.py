@@ -365,14 +365,18 @@ def _exchanged(t: Along) -> Iterator[Edits]:
     fine = q <= np.minimum(most, n - c)[pair]
     pair, q = pair[fine], q[fine]
     a, c, most = a[pair], c[pair], np.minimum(most, c - a - 1)[pair]
+    least = NOTHING - float(_exchange_prior(prior, n, one, one))
     weight = t.part(a - c, c, c + q) - t.part(0, a, c + q)
-    fine = weight > NOTHING - float(_exchange_prior(prior, n, one, one))
+    fine = weight > least
     a, c, q, most, weight = a[fine], c[fine], q[fine], most[fine], weight[fine]
     row = np.repeat(np.arange(len(a)), most)
     p = np.arange(len(row)) - np.repeat(np.cumsum(most) - most, most) + 1
-    a, c, q, weight = a[row], c[row], q[row], weight[row]
+    a, c, q = a[row], c[row], q[row]
+    weight = weight[row] + t.part(c - a + q - p, a, a + p)
+    fine = weight > least
+    a, c, p, q, weight = a[fine], c[fine], p[fine], q[fine], weight[fine]
     yield _edits(
-        weight + t.part(q - p, a + p, c) + t.part(c - a + q - p, a, a + p),
+        weight + t.part(q - p, a + p, c),
         _exchange_prior(prior, n, p, q),
         (a, c, p, q),
         lambda a, c, p, q: [items[:a], items[c : c + q], items[a + p : c], items[a : a + p], items[c + q :]],
