@@ -367,6 +367,9 @@ async def test_a_guessed_place_is_shown_before_it_is_taken_and_moved_by_arrows(o
         assert [(place.label, place.position) for place in stage.walk.map.places[1:]] == [("eel 2", put)]
         await stage.pilot.press("right", "escape")
         assert stage.walk.put_at is None, "Esc leaves the mark and sets nothing"
+        assert stage.app.screen is screen, "and not the walk"
+        assert stage.walk.end is None
+        assert "mm: arrows move" not in text_of(stage.app)
 
 
 async def test_a_key_of_another_state_types_and_its_row_says_why_it_does_nothing(open_app: OpenApp) -> None:
