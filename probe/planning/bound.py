@@ -6,18 +6,20 @@ two of these, each chain one first seat. Added as they are violated, for sets S 
 - neighbours within S ≤ |S| - (chains that S needs at the least, from the most seats of a chain): no ring, no chain too long
   (Dantzig, Fulkerson and Johnson 1954; rounded capacities as Laporte and Nobert 1983);
 - wire into S ≥ 1: with several chains, no piece without a start;
-- combs, of pairs and of sets that are entered only once (Edmonds 1965, Grötschel and Padberg 1979).
+- combs, of pairs (all of them: Padberg and Rao 1982) and of sets that are entered only once (Edmonds 1965, Grötschel and Padberg 1979).
 
 Any linear programme with some of these constraints is a lower bound. It begins with few pairs of neighbours; the others are
 priced by its dual values, and those that would lower it come in, so that the bound holds for all pairs. What is too dear to be in any
-better plan is left out for good (reduced cost above the gap); the integer programme on the rest, again with constraints added until the answer is
-a plan, proves the best.
+better plan is left out for good (reduced cost above the gap). What is still open then, one chain proves in a tree of its own: a broken
+variable is 0 or 1, and each way has constraints added until its bound is above what the best plan costs. Several chains, whose starts may be
+exchanged in such a tree, go to the integer programme, again with constraints added until the answer is a plan.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from heapq import heappop, heappush
 from itertools import pairwise
 from math import ceil
 from typing import Any
@@ -30,12 +32,20 @@ from probe.planning.search import NEVER_MM, Network, SeatOrder, first_order, imp
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int_]
 
+_Fixed = tuple[tuple[int, int], ...]
+"""Variables and what they are fixed at: a pair's number, or -1 and below for first seats and ends."""
+
 _EPSILON = 1e-6
+_CANDIDATES = 4
+_FEW_PAIRS = 8
+_ROUNDS, _TIRED_AFTER, _TIRED = 12, 5, 0.04
+"""A programme is tired when so many rounds raised its bound by less than this share of what is open."""
 _NEIGHBOURS = 6
 _SUPPORT = 1e-6
 _IDLE = 8
 _MOST_GROWN = 25
 _LEAST_COMB = 0.02
+_PARTS = 1_000_000
 _LARGEST_HANDLE = 30
 _MOST_HANDLES = 2_500
 _SLOW = 0.05
@@ -69,7 +79,7 @@ class OrderProof:
 class _Cut:
     """A constraint: pairs within `seats`, within the sets `wide`, and `teeth`, are at most `limit`; or, `entered`: wire gets in at all.
 
-    A tooth (-1 - chain, seat) is a first seat, (seat, number of seats) an end. `idle`: answers since it last mattered.
+    The start of a chain may be in a set, as the number after the seats' plus the chain: its first seat is a neighbour then. A tooth (-1 - chain, seat) is a first seat, (seat, number of seats) an end. `idle`: answers since it last mattered.
     """
 
     seats: frozenset[int]
@@ -100,6 +110,14 @@ class Prover:
         self._nodes = _FIRST_NODES
         self._loose = _LOOSE * 0.01
         self._guided = 0.0
+        self._raised: list[float] = []
+        """The bound after each linear programme of the whole."""
+        self._open: list[tuple[float, int, _Fixed]] = []
+        """Parts of the tree that are open: bound, number, what is fixed there."""
+        self._part: tuple[float, int, _Fixed] | None = None
+        """The part in work, and how its bound rose."""
+        self._risen: list[float] = []
+        self._parts = 0
         self._slow = False
         """Whether the last answer raised the bound by little of what is open."""
         self._cuts: dict[object, _Cut] = {}
@@ -135,7 +153,7 @@ class Prover:
             return
         self._forget()
         if self.stuck:
-            self._integer_round()
+            self._tree_round() if self.network.chains == 1 else self._integer_round()
         else:
             self._linear_round()
         self._done_if_closed()
@@ -183,7 +201,11 @@ class Prover:
         starts = np.searchsorted(of_cut, np.arange(len(cuts)))
         entered = np.array([cut.entered for cut in cuts])
         table[:, :count] = np.add.reduceat((member[:, one] & member[:, other]).astype(float), starts, axis=0)
-        crossed = member[starts[entered]]
+        for chain in range(chains):
+            begins = firsts + chain * seats
+            within = member[:, :seats] & member[:, seats + chain, None]
+            table[:, begins : begins + seats] = np.add.reduceat(within.astype(float), starts, axis=0)
+        crossed = member[starts[entered], :seats]
         table[entered, :count] = -1.0 * (crossed[:, one] ^ crossed[:, other])
         if entered.any():
             table[entered, firsts:ends] = -1.0 * np.tile(crossed, chains)
@@ -199,33 +221,54 @@ class Prover:
                     else column[self._number_of[a, b]]
                 )
                 if where >= 0:
-                    table[at, where] = 1.0
+                    table[at, where] += 1.0
         return costs, equal, right, csr_array(table), np.array([cut.limit for cut in cuts], dtype=float)
 
     def _members(self, cuts: list[_Cut]) -> tuple[npt.NDArray[np.bool_], Ints]:
         """Who is in each set of the constraints, and which constraint each set belongs to: its seats first, then the wide ones."""
         sets = [(at, some) for at, cut in enumerate(cuts) for some in (cut.seats, *cut.wide)]
-        member = np.zeros((len(sets), self.network.seats), dtype=bool)
+        member = np.zeros((len(sets), self.network.seats + self.network.chains), dtype=bool)
         for row, (_, some) in zip(member, sets, strict=True):
             row[list(some)] = True
         return member, np.array([at for at, _ in sets])
 
-    def _solved(self, pairs: Ints) -> Any:
-        """The answer of the linear programme; None if there is none. Constraints that did nothing for long are dropped."""
+    def _solved(self, pairs: Ints, fixed: _Fixed = (), *, programme: Any = None) -> Any:
+        """The answer of the linear programme; None if there is none. Counts how long each constraint did nothing.
+
+        `programme`: one made before, whose constraints are some of these.
+        """
         from scipy.optimize import linprog
 
-        costs, equal, right, cuts, most = self._programme(pairs)
-        bounds = np.column_stack((np.zeros(len(costs)), self._most(pairs, len(costs))))
-        found = linprog(
-            costs, A_ub=cuts, b_ub=most if cuts is not None else None, A_eq=equal, b_eq=right,
-            bounds=bounds, method="highs",
-        )  # fmt: skip
-        if found.status != 0:
+        costs, equal, right, cuts, most = self._programme(pairs) if programme is None else programme
+        least, largest = np.zeros(len(costs)), self._most(pairs, len(costs))
+        for variable, value in fixed:
+            at = self._column(pairs, variable)
+            if at >= 0:
+                least[at] = largest[at] = value
+            elif value:
+                return None
+        for presolve in (False, True):  # these are small: to simplify them takes longer than to solve them
+            found = linprog(
+                costs, A_ub=cuts, b_ub=most if cuts is not None else None, A_eq=equal, b_eq=right,
+                bounds=np.column_stack((least, largest)), method="highs", options={"presolve": presolve},
+            )  # fmt: skip
+            if found.status in (0, _INFEASIBLE):
+                break
+        else:
+            raise ArithmeticError(f"the linear programme was not solved: {found.message}")
+        if found.status == _INFEASIBLE:
             return None
-        if cuts is not None:
+        if cuts is not None and programme is None:
             for cut, slack in zip(list(self._cuts.values()), found.ineqlin.residual, strict=True):
                 cut.idle = cut.idle + 1 if slack > 1e-9 else 0
         return found
+
+    def _column(self, pairs: Ints, variable: int) -> int:
+        """Where a variable is in the programme with these pairs: a pair's number, or (below 0) a first seat or an end; -1 if nowhere."""
+        if variable < 0:
+            return len(pairs) - 1 - variable
+        at = int(np.searchsorted(pairs, variable))
+        return at if at < len(pairs) and pairs[at] == variable else -1
 
     def _most(self, pairs: Ints, width: int) -> Array:
         """Upper bounds of the variables."""
@@ -239,33 +282,52 @@ class Prover:
             del self._cuts[key]
 
     def _linear_round(self) -> None:
-        pairs = np.flatnonzero(self._in & self._allowed)
-        found = self._solved(pairs)
+        last = self.bound_mm
+        found = self._answer()
         if found is None:
-            self._in |= self._allowed  # too few pairs for a plan: take all of them
-            if len(pairs) == int(self._allowed.sum()):
-                raise ArithmeticError("the linear programme has no answer, and there is a plan")
-            return
-        reduced = self._reduced_costs(found)
-        outside = ~self._in & self._allowed
-        cheap = np.flatnonzero(outside & (reduced < -1e-7))
-        lacking = float(np.minimum(reduced[cheap], 0.0).sum())
-        bound = float(found.fun) + lacking  # each pair outside is taken at most once
-        self._slow = bound - self.bound_mm < _SLOW * (self.cost_mm - bound)
-        self.bound_mm = max(self.bound_mm, bound)
-        if not len(cheap):
-            ends = np.asarray(found.lower.marginals[len(pairs) : len(pairs) + self._enter_allowed.size])
-            self._reduced = (bound, reduced, ends.reshape(self._enter_allowed.shape))
+            raise ArithmeticError("the linear programme has no answer, and there is a plan")
+        pairs, values, bound, whole, reduced, first = found
+        self._slow = bound - last < _SLOW * (self.cost_mm - bound)
+        self.bound_mm = max(last, bound)
+        if whole:
+            self._reduced = (bound, reduced, first)
             self._leave_out()
-        else:
-            take = cheap[np.argsort(reduced[cheap])[: 10 * self.network.seats]]
-            self._in[take] = True
-        fresh = self._violated(pairs, np.asarray(found.x))
+        fresh = self._violated(pairs, values)
         if bound > self._guided + _WORTH_TRYING * self.cost_mm:
             self._guided = bound
-            self._try(pairs, np.asarray(found.x))
-        if not len(cheap) and not fresh:
+            self._try(pairs, values)
+        self._raised.append(self.bound_mm)
+        tired = (
+            self.network.chains == 1
+            and len(self._raised) > _ROUNDS
+            and (self.bound_mm - self._raised[-_TIRED_AFTER] < _TIRED * (self.cost_mm - self.bound_mm))
+        )
+        if whole and (tired or not fresh):
             self.stuck = True
+            self._open = [(self.bound_mm, 0, ())]
+            if self._allowed.sum() <= _FEW_PAIRS * self.network.seats:
+                self._in |= self._allowed
+
+    def _answer(self, fixed: _Fixed = ()) -> tuple[Ints, Array, float, bool, Array, Array] | None:
+        """One linear programme: pairs, values, bound, whether no pair outside would lower it, and what pairs and firsts cost beyond.
+
+        Pairs that would lower it come in. None if no plan keeps to what is `fixed`.
+        """
+        while True:
+            pairs = np.flatnonzero(self._in & self._allowed)
+            found = self._solved(pairs, fixed)
+            if found is not None:
+                break
+            if len(pairs) == int(self._allowed.sum()):
+                return None
+            self._in |= self._allowed  # too few pairs for a plan: take all of them
+        reduced = self._reduced_costs(found)
+        cheap = np.flatnonzero(~self._in & self._allowed & (reduced < -1e-7))
+        bound = float(found.fun) + float(reduced[cheap].sum())  # each pair outside is taken at most once
+        if len(cheap):
+            self._in[cheap[np.argsort(reduced[cheap])[: 10 * self.network.seats]]] = True
+        firsts = np.asarray(found.lower.marginals[len(pairs) : len(pairs) + self._enter_allowed.size])
+        return pairs, np.asarray(found.x), bound, not len(cheap), reduced, firsts.reshape(self._enter_allowed.shape)
 
     def _try(self, pairs: Ints, values: Array) -> None:
         """An order near an answer that is none: what it takes wholly is cheap, and a search goes on from there."""
@@ -294,7 +356,7 @@ class Prover:
         if cuts:
             of_each = np.asarray(found.ineqlin.marginals)  # type: ignore[attr-defined]
             sets, of_cut = self._members(cuts)
-            member, values = sets.astype(float), of_each[of_cut]
+            member, values = sets[:, :seats].astype(float), of_each[of_cut]
             entered = np.array([cut.entered for cut in cuts])[of_cut]
             within, crossed = member[~entered], member[entered]
             both = within.T @ (within * values[~entered, None])
@@ -345,6 +407,8 @@ class Prover:
             self._add_combs(one, other, values)
             if chains == 1:  # with several, room is what costs
                 self._add_wide_combs(one, other, values)
+        if len(self._cuts) == before:
+            self._add_blossoms(one, other, values)
         return len(self._cuts) - before
 
     def _add_sets(self, sets: Iterable[Ints], one: Ints, other: Ints, x: Array, first: Array) -> None:
@@ -434,6 +498,51 @@ class Prover:
             teeth = frozenset(pair for _, pair in outward[:found])
             seats_in = frozenset(np.flatnonzero(member).tolist())
             self._add(_Cut(seats_in, len(seats_in) + len(teeth) // 2, teeth))
+
+    def _add_blossoms(self, one: Ints, other: Ints, values: Array) -> None:
+        """All handles with an odd number of pairs out of them, starts among the seats: none that is violated enough is missed.
+
+        The least cuts between all nodes (Gomory and Hu 1961, as Gusfield 1990) where a pair weighs what it lacks to be
+        whole or none: a violated constraint, if there is one, is among them (Padberg and Rao 1982; Letchford, Reinelt and Theis 2008).
+        """
+        seats, chains, count = self.network.seats, self.network.chains, len(one)
+        sink = seats + chains
+        x = values[:count]
+        first = values[count : count + chains * seats].reshape(chains, seats)
+        ends = values[count + chains * seats :]
+        chain, seat = np.nonzero(first > _SUPPORT)
+        (last,) = np.nonzero(ends > _SUPPORT)
+        (taken,) = np.nonzero(x > _SUPPORT)
+        begun = np.arange(seats, sink)  # from each start back to where chains end: the wire is a ring
+        a = np.concatenate((one[taken], seat, last, begun))
+        b = np.concatenate((other[taken], seats + chain, np.full(len(last), sink), np.full(chains, sink)))
+        share = np.concatenate((x[taken], first[chain, seat], ends[last], np.ones(chains)))
+        lacks = np.minimum(share, 1 - share)
+        for member in _least_cuts(sink + 1, a, b, lacks):
+            if member[sink]:
+                member = ~member
+            across = np.flatnonzero(member[a] != member[b])
+            teeth = share[across] > 0.5
+            total = float(lacks[across].sum())
+            if teeth.sum() % 2 == 0:
+                turned = int(np.abs(1 - 2 * share[across]).argmin()) if len(across) else 0
+                total += float(np.abs(1 - 2 * share[across]).min()) if len(across) else 1.0
+                if len(across):
+                    teeth[turned] = not teeth[turned]
+            if total > 1 - _LEAST_COMB:
+                continue
+            handle = np.flatnonzero(member)
+            pairs = set()
+            for k in across[teeth].tolist():
+                low, high = int(a[k]), int(b[k])
+                if low < seats:
+                    pairs.add(
+                        (low, high) if high < seats else (low, seats) if high == sink else (seats - 1 - high, low)
+                    )
+            whole = int(teeth.sum())
+            starts = int((handle >= seats).sum())
+            limit = len(handle) + (whole - 1) // 2 - starts
+            self._add(_Cut(frozenset(handle.tolist()), limit, frozenset(pairs)))
 
     def _add_wide_combs(self, one: Ints, other: Ints, values: Array) -> None:
         """Handles, grown from each seat, with an odd number of teeth: pairs, and sets that the answer enters only once.
@@ -588,6 +697,74 @@ class Prover:
             alive[last] = False
         return found
 
+    # -- both ways -------------------------------------------------------------------------------------------------------
+
+    def _tree_round(self) -> None:
+        """One round at the part of the tree with the lowest bound: its programme and constraints, or, if those are tired, two parts of it."""
+        if self._part is None:
+            if not self._open or self._open[0][0] >= self._enough_mm:
+                self.bound_mm, self.proved = self.cost_mm, True
+                return
+            self._part, self._risen = heappop(self._open), []
+        low, _, fixed = self._part
+        found = self._answer(fixed)
+        if found is None or found[2] >= self._enough_mm:
+            self._part = None
+        else:
+            pairs, values, bound, whole, *_ = found
+            self._part = (max(low, bound), self._part[1], fixed)
+            self._risen.append(bound)
+            tired = len(self._risen) > 2 and bound - self._risen[-3] < _TIRED * (self.cost_mm - bound)
+            self._slow = False
+            fresh = 0 if tired else self._violated(pairs, values)
+            if whole and not fresh:
+                self._two_ways(pairs, values, bound)
+        lows = [part[0] for part in (self._part, *self._open[:1]) if part is not None]
+        self.bound_mm = max(self.bound_mm, min(self.cost_mm, *lows) if lows else self.cost_mm)
+
+    @property
+    def _enough_mm(self) -> float:
+        """From this bound on nothing better is there."""
+        return self.cost_mm - _EPSILON * self.network.seats
+
+    def _two_ways(self, pairs: Ints, values: Array, bound: float) -> None:
+        """Part of the tree in two, by the broken variable whose either way raises the bound most."""
+        assert self._part is not None
+        low, _, fixed = self._part
+        broken = np.flatnonzero(np.abs(values - np.rint(values)) > _SUPPORT)
+        if not len(broken):
+            if self._violated(pairs, values):
+                return
+            order = self._as_order(pairs, np.rint(values))
+            if order is None:
+                raise ArithmeticError("the linear programme's answer in whole numbers is no plan")
+            self.improve_with(order)
+            self._part = None
+            return
+        self._try(pairs, values)
+        costs = np.concatenate((self._price[pairs], self.network.enter_mm.ravel(), np.ones(self.network.seats)))
+        worth = np.minimum(values[broken], 1 - values[broken]) * np.maximum(costs[broken], 1.0)
+        kept = self._cuts
+        self._cuts = {key: cut for key, cut in kept.items() if not cut.idle}
+        programme = self._programme(pairs)
+        best: tuple[float, int, list[float]] | None = None
+        for at in broken[np.argsort(-worth, kind="stable")[:_CANDIDATES]].tolist():
+            variable = int(pairs[at]) if at < len(pairs) else len(pairs) - 1 - at
+            ways = [self._solved(pairs, (*fixed, (variable, value)), programme=programme) for value in (0, 1)]
+            bounds = [self.cost_mm if way is None else min(float(way.fun), self.cost_mm) for way in ways]
+            score = max(min(bounds) - bound, 1e-3) * max(max(bounds) - bound, 1e-3)
+            if best is None or score > best[0]:
+                best = (score, variable, bounds)
+        self._cuts = kept
+        assert best is not None
+        self._part = None
+        known = len(pairs) == int(self._allowed.sum())  # else pairs that are not in may lower these bounds
+        for value in (0, 1):
+            least = max(low, best[2][value]) if known else low
+            if least < self._enough_mm:
+                self._parts += 1
+                heappush(self._open, (least, self._parts, (*fixed, (best[1], value))))
+
     # -- the integer programme --------------------------------------------------------------------------------------
 
     def _integer_round(self) -> None:
@@ -598,8 +775,6 @@ class Prover:
         from scipy.optimize import Bounds, LinearConstraint, milp
 
         pairs = np.flatnonzero(self._allowed)
-        if self.network.chains == 1:  # the integer search finds combs of its own, and is slowed down by many
-            self._cuts = {key: cut for key, cut in self._cuts.items() if not (cut.wide or cut.teeth)}
         costs, equal, right, cuts, most = self._programme(pairs)
         better = self.cost_mm - _EPSILON * self.network.seats
         constraints = [LinearConstraint(equal, right, right), LinearConstraint(costs[None, :], -np.inf, better)]
@@ -650,6 +825,34 @@ class Prover:
             order.append(tuple(line))
         found = tuple(order)
         return found if self.network.allows(found) else None
+
+
+def _least_cuts(nodes: int, a: Ints, b: Ints, weight: Array) -> Iterator[npt.NDArray[np.bool_]]:
+    """One side of each least cut of a tree of them between all nodes of a graph, among those that hang together, and each piece."""
+    from scipy.sparse import coo_array, csr_array
+    from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
+
+    whole = np.rint(weight * _PARTS).astype(np.int32)
+    there = whole > 0
+    rows, columns, room = np.concatenate((a, b)), np.concatenate((b, a)), np.concatenate((whole, whole))
+    keep = np.concatenate((there, there))
+    graph = csr_array(coo_array((room[keep], (rows[keep], columns[keep])), shape=(nodes, nodes)))
+    pieces, label = connected_components(graph, directed=False)
+    for piece in range(pieces):
+        yield label == piece
+    parent = np.array([np.flatnonzero(label == label[node])[0] for node in range(nodes)])
+    for node in range(nodes):
+        if parent[node] == node:
+            continue
+        flow = maximum_flow(graph, node, int(parent[node])).flow
+        left = csr_array(graph - flow)
+        left.data[left.data < 0] = 0
+        left.eliminate_zeros()
+        side = np.zeros(nodes, dtype=bool)
+        side[breadth_first_order(left, node, return_predecessors=False)] = True
+        later = np.arange(nodes) > node
+        parent[later & side & (parent == parent[node])] = node
+        yield side
 
 
 def proved(network: Network, order: SeatOrder, *, rounds: int = 500) -> OrderProof:

@@ -166,6 +166,69 @@ def test_teeth_of_a_comb_do_not_touch_each_other(seats: int, chains: int, seed: 
             assert len(set(teeth)) == len(teeth)
 
 
+def _worst_handle(network: Network, share: Array, first: Array, ends: Array) -> float:
+    """The least that pairs out of a handle lack to be whole or none with an odd number of them whole, over all handles."""
+    seats, chains = network.seats, network.chains
+    weight = np.zeros((seats + chains + 1, seats + chains + 1))
+    weight[:seats, :seats] = share
+    weight[seats : seats + chains, :seats] = first
+    weight[:seats, -1] = ends
+    weight[seats : seats + chains, -1] = 1.0
+    weight = np.triu(np.maximum(weight, weight.T), 1)
+    least = np.inf
+    for some in range(1, 1 << (seats + chains)):
+        inside = np.array([bool(some >> node & 1) for node in range(seats + chains)] + [False])
+        across = weight[np.logical_xor.outer(inside, inside)]
+        total = np.minimum(across, 1 - across).sum()
+        if (across > 0.5).sum() % 2 == 0:
+            total += np.abs(1 - 2 * across).min()
+        least = min(least, float(total))
+    return least
+
+
+@pytest.mark.parametrize("chains", [1, 2])
+def test_a_handle_with_an_odd_number_of_pairs_out_of_it_is_found_wherever_there_is_one(chains: int) -> None:
+    # against all handles of seats and starts; what is found must hold for orders
+    seats, found, chance = 8, 0, random.Random(chains)
+    one, other = np.triu_indices(seats, 1)
+    for seed in range(24):
+        price = np.random.default_rng(seed).uniform(1, 100, (seats, seats))  # no playfield: answers are broken more
+        price += price.T
+        network = Network(price, np.random.default_rng(seed).uniform(1, 50, (chains, seats)), seats)
+        prover = Prover(network, first_order(network))
+        values = np.asarray(prover._solved(np.arange(len(one))).x)  # with no constraint yet but two neighbours for each
+        share = np.zeros((seats, seats))
+        share[one, other] = values[: len(one)]
+        first = values[len(one) : len(one) + chains * seats].reshape(chains, seats)
+        worst = _worst_handle(network, share, first, values[len(one) + chains * seats :])
+        prover._cuts.clear()
+        prover._add_blossoms(one, other, values)
+        assert bool(prover._cuts) == (worst < 0.98), (seed, worst)
+        found += bool(prover._cuts)
+        if prover._cuts:
+            *_, cuts, most = prover._programme(np.arange(len(one)))
+            assert (cuts @ values > most + 1e-3).all()  # type: ignore[operator]
+            for _ in range(60):
+                answer_of = _as_answer(prover, _drawn_order(network, prover.order, chance))
+                assert (cuts @ answer_of <= most + 1e-6).all()  # type: ignore[operator]
+    assert found
+
+
+@settings(max_examples=examples(20), deadline=None)
+@given(st.integers(2, 8), st.integers(0, 10_000))
+def test_the_tree_alone_finds_the_best_of_all(seats: int, seed: int) -> None:
+    network = drawn(seats, 1, seed)
+    prover = Prover(network, (tuple(range(seats)),))
+    prover.stuck, prover._open = True, [(0.0, 0, ())]  # nothing is known of the whole
+    for _ in range(400):
+        if prover.proved:
+            break
+        prover.step()
+        assert prover.bound_mm <= least_cost(network) + 1e-4
+    assert prover.proved
+    assert prover.cost_mm == pytest.approx(least_cost(network), abs=1e-4)
+
+
 def _drawn_order(network: Network, near: SeatOrder, chance: random.Random) -> SeatOrder:
     """An order that is like a good one, or like none: seats exchanged, and chains joined up and cut otherwise."""
     line = [seat for seats in near for seat in seats]
