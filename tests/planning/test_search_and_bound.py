@@ -207,7 +207,7 @@ def test_a_handle_with_an_odd_number_of_pairs_out_of_it_is_found_wherever_there_
         found += bool(prover._cuts)
         if prover._cuts:
             *_, cuts, most = prover._programme(np.arange(len(one)))
-            assert (cuts @ values > most + 1e-3).all()  # type: ignore[operator]
+            assert (cuts @ values > most + 1e-3).all()
             for _ in range(60):
                 answer_of = _as_answer(prover, _drawn_order(network, prover.order, chance))
                 assert (cuts @ answer_of <= most + 1e-6).all()  # type: ignore[operator]
