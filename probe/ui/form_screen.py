@@ -71,7 +71,6 @@ class FormScreen(CommandScreen):
         self._view: FormView | None = None
         self._listed: tuple[tuple[FormEntry, ...], int] | None = None
         self._drawn: tuple[object, ...] = ()
-        self._filling = False
 
     def compose(self) -> ComposeResult:
         yield Static(id="form-head")
@@ -142,7 +141,6 @@ class FormScreen(CommandScreen):
     def _fill(self, view: FormView) -> None:
         entries = self.query_one(EntryList)
         width = entries.size.width
-        self._filling = True
         if self._listed != (view.entries, width):
             self._listed = (view.entries, width)
             room = max(LABEL_WIDTH + 8, (width or 44) - 4)  # scroll bar and padding
@@ -156,7 +154,6 @@ class FormScreen(CommandScreen):
         at = keys.index(view.at) if view.at is not None and view.at in keys else None
         if entries.highlighted != at:
             entries.highlighted = at
-        self._filling = False
 
     def _show_line(self, before: FormView | None, view: FormView) -> None:
         asking, entry = self.query_one("#form-asking"), self.query_one(EntryLine)
@@ -180,7 +177,7 @@ class FormScreen(CommandScreen):
     def _moved(self, row: int) -> None:
         """The mark moved: the entry there is in hand."""
         view = self._view
-        if self._filling or view is None or view.choose is None or not 0 <= row < len(view.entries):
+        if view is None or view.choose is None or not 0 <= row < len(view.entries):
             return
         key = view.entries[row].key
         if key is not None and key != view.at:

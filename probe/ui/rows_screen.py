@@ -64,7 +64,6 @@ class RowsScreen(CommandScreen):
     def __init__(self, shown: OpenTask, changed: Mapping[str, str]) -> None:
         super().__init__(shown, changed)
         self._view: RowsView | None = None
-        self._moving = False
 
     def compose(self) -> ComposeResult:
         yield Static(id="rows-head")
@@ -174,11 +173,9 @@ class RowsScreen(CommandScreen):
         self.query_one(name).set_class(open_, "open")
 
     def _fill(self, table: RowTable, view: RowsView) -> None:
-        self._moving = True
         table.clear()
         for row in view.rows:
             table.add_row(*_cells(row, self.size.width))
-        self._moving = False
 
     def _update(self, table: RowTable, before: RowsView, view: RowsView) -> None:
         """The same rows, some of which read otherwise: the others stay, and so does what is scrolled to."""
@@ -190,9 +187,7 @@ class RowsScreen(CommandScreen):
     def _mark(self, table: RowTable, view: RowsView) -> None:
         keys = [row.key for row in view.rows]
         if view.at in keys and table.cursor_row != keys.index(view.at):
-            self._moving = True
             table.move_cursor(row=keys.index(view.at), animate=False)
-            self._moving = False
 
     @staticmethod
     def _items(view: RowsView) -> Content:
@@ -214,10 +209,8 @@ class RowsScreen(CommandScreen):
     def on_data_table_row_highlighted(self, event: DataTable.RowHighlighted) -> None:
         """The mark moved: the task hears of the row."""
         view = self._view
-        if self._moving or view is None or view.choose is None or not 0 <= event.cursor_row < len(view.rows):
+        if view is None or view.choose is None or not 0 <= event.cursor_row < len(view.rows):
             return
-        if event.cursor_row != self.query_one(RowTable).cursor_row:
-            return  # it has moved on since
         key = view.rows[event.cursor_row].key
         # a mark that was put elsewhere since then is not where the person moved it
         if key != view.at and event.cursor_row == self.query_one(RowTable).cursor_row:

@@ -9,6 +9,7 @@ from probe.mapping.table import COLUMNS
 from probe.task import events as ev
 from probe.ui.rows_screen import RowTable
 from tests.runtime.contract_tasks import two_chains
+from tests.support.keys import to
 from tests.ui.conftest import OpenApp, text_of
 
 
@@ -59,3 +60,22 @@ async def test_a_column_that_is_cut_or_out_of_sight_is_named_and_can_be_brought_
             await stage.pilot.press("right")
             await stage.pilot.pause(0.05)
         assert seen == set(COLUMNS)
+
+
+async def test_esc_closes_the_search_and_brings_all_rows_back(open_app: OpenApp) -> None:
+    map_ = load_map(demo_map_path())
+    async with open_app(map_, size=(120, 40)) as stage:
+        await stage.lit()
+        stage.app.runtime.dispatch(ev.GoOpen("table"))
+        await stage.pilot.pause(0.1)
+        screen = stage.app.screen
+        table = screen.query_one(RowTable)
+        every = table.row_count
+        await stage.pilot.press(*to("table.search"), *"otter", "enter")
+        await stage.pilot.pause(0.1)
+        assert 0 < table.row_count < every
+        await stage.pilot.press("down", "escape")
+        await stage.pilot.pause(0.1)
+        assert stage.app.screen is screen, "one step back is the search"
+        assert table.row_count == every
+        assert table.has_focus
