@@ -26,7 +26,7 @@ import numpy as np
 from probe.inference.keystroke import Operator, klm_seconds
 from probe.recheck.engine import Look, Options, Probe, Recheck
 from probe.recheck.engine.costs import CONFIRM, PICK_COLOUR, PICK_PLACE, SCAN_SECONDS, TURN_SECONDS
-from probe.recheck.engine.model import NEW, PLAIN, Action, AllAsShown, Answer, AtNewPlace
+from probe.recheck.engine.model import NEW, PLAIN, Action, AllAsShown, Answer, AtNewPlace, Prior
 from tests.recheck.engine.worlds import TINTS, Chain, Person, insert, rewired
 
 GUARD = 500
@@ -51,6 +51,7 @@ class Case:
     unsure: float = 0.0
     tires: float = 0.0
     any: bool = False
+    expected: bool = False
 
 
 ANY = ("insert", "remove", "swap", "replaced", "reverse", "move", "exchange", "dead", "stop", "further")
@@ -124,6 +125,7 @@ CASES = (
     Case(key="swap", title="two pixels swapped", kinds=("swap",), most_actions=math.inf, most_wrong=1.0),
     Case(key="move", title="a run moved", kinds=("move",), most_actions=math.inf, most_wrong=1.0),
     Case(key="any", title="one to three edits of any kind", any=True, most_actions=math.inf, most_wrong=1.0),
+    Case(key="prior", title="as the engine expects", expected=True, most_actions=math.inf, most_wrong=1.0),
     Case(
         key="any5",
         title="the same, person errs 5 %",
@@ -169,6 +171,24 @@ class Tally:
         return [one.actions for one in self.runs]
 
 
+def expected_kinds(prior: Prior) -> dict[str, float]:
+    """The share of every kind of edit that the engine expects within one chain: its calibration is for such a mixture."""
+    seen = {
+        "insert": prior.insertion * (1 - prior.further - prior.silent),
+        "further": prior.insertion * prior.further,
+        "repeater": prior.insertion * prior.silent,
+        "remove": prior.removal,
+        "replaced": prior.replaced,
+        "swap": prior.swapped,
+        "move": prior.moved,
+        "exchange": prior.exchanged,
+        "reverse": prior.reversed,
+        "dead": prior.dead,
+        "stop": prior.stops,
+    }
+    return {kind: share / sum(seen.values()) for kind, share in seen.items()}
+
+
 def make_chain(case: Case, rng: np.random.Generator) -> Chain:
     """A rewired chain of this case."""
     hidden: frozenset[int] = frozenset()
@@ -183,6 +203,10 @@ def make_chain(case: Case, rng: np.random.Generator) -> Chain:
     for size in case.sizes:
         insert(chain, rng, size)
     kinds = tuple(rng.choice(ANY, size=int(rng.integers(1, 4))).tolist()) if case.any else case.kinds
+    if case.expected:
+        shares = expected_kinds(Prior())
+        count = int(rng.geometric(1 - Prior().another)) - 1
+        kinds = tuple(rng.choice(list(shares), size=count, p=list(shares.values())).tolist())
     return rewired(chain, kinds, rng)
 
 
@@ -304,7 +328,8 @@ def spans(seeds: Sequence[int]) -> str:
 def reliability(stated: Sequence[tuple[float, bool]]) -> list[str]:
     """The diagram: how often what was stated with a chance was right, by the chance, each with its interval of 95 %.
 
-    A bin is as stated when its mean lies in the interval of what was right.  Bars are of the share that was wrong, by
+    What is stated holds for changes that come as often as the engine expects, as the row `prior` draws them: a row of
+    one kind alone, such as two pixels swapped, is harder or easier than that.  A bin is as stated when its mean lies in the interval of what was right.  Bars are of the share that was wrong, by
     its logarithm: from one in one (nothing) to one in ten thousand (the whole width); = is the share, - its interval.
     """
     width = 40

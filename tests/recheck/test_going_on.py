@@ -50,6 +50,7 @@ from probe.recheck.task import RecheckTask, start
 from probe.task import effects as fx
 from probe.task.events import NextChain, Take, Typed, Undo
 from tests.document.strategies import recheck_answers
+from tests.recheck.engine.worlds import unchanged
 from tests.recheck.test_recheck import BOARD, CHAIN, REWIRED, Bench, demo, stepped, untouched
 from tests.support.examples import first_now
 from tests.support.rechecker import NOW, agrees, new_pixels, wiring_of_chain
@@ -329,7 +330,7 @@ def test_kept_answers_that_cannot_be_are_left_out_with_a_sentence(bad: str) -> N
     assert agrees(bench.state.map, CHAIN, good.wiring) == []
 
 
-setups = st.integers(2, 40).map(lambda n: Setup.unchanged(n))
+setups = st.integers(2, 40).map(lambda n: unchanged(n))
 
 
 @st.composite

@@ -1,6 +1,6 @@
 """The recheck itself: a belief over whole maps, what to ask next, when nothing more is asked.
 
-    state = Recheck.start(Setup.unchanged(100))
+    state = Recheck.start(Setup(order=tuple(range(100)), has_place=(True,) * 100))
     while (action := state.next_step().action) is not None:
         state = state.answered(action, ask_the_person(action))
     state.result()

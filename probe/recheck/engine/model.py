@@ -16,7 +16,6 @@ until ends or outputs were exchanged.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -121,62 +120,6 @@ class Setup:
             raise ValueError(f"the predicted order names an entry outside 0..{entries - 1}")
         if self.words and len(self.words) != entries:
             raise ValueError("words are for every entry or for none")
-
-    @staticmethod
-    def unchanged(
-        old_count: int,
-        *,
-        dark: Sequence[int] = (),
-        words: Sequence[tuple[int, ...]] = (),
-        most_numbers: int | None = None,
-        prior: Prior | None = None,
-        person: Person | None = None,
-    ) -> Setup:
-        """Nothing declared: the chain is predicted to be as it was.  dark: old numbers that have no place."""
-        gone = set(dark)
-        return Setup(
-            order=tuple(range(old_count)),
-            has_place=tuple(i not in gone for i in range(old_count)),
-            words=tuple(words),
-            most_numbers=most_numbers,
-            prior=prior or Prior(),
-            person=person or Person(),
-        )
-
-    @staticmethod
-    def declared(
-        old_count: int,
-        expected: Sequence[int],
-        *,
-        dark: Sequence[int] = (),
-        most_numbers: int | None = None,
-        prior: Prior | None = None,
-        person: Person | None = None,
-    ) -> Setup:
-        """Changes were stated.  expected: for every new number the old number, or NEW for a declared new pixel."""
-        gone = set(dark)
-        order: list[int] = []
-        fresh: list[int] = []
-        for value in expected:
-            if value == NEW:
-                fresh.append(old_count + len(fresh))
-                order.append(fresh[-1])
-            elif 0 <= value < old_count:
-                order.append(value)
-            else:
-                raise ValueError(f"the declared chain names old number {value}; it has 0..{old_count - 1}")
-        return Setup(
-            order=tuple(order),
-            has_place=(*(i not in gone for i in range(old_count)), *(False for _ in fresh)),
-            declared_new=frozenset(fresh),
-            most_numbers=most_numbers,
-            prior=prior or Prior.after_declaration(),
-            person=person or Person(),
-        )
-
-    def like(self, entry: int) -> tuple[int, ...]:
-        """The entries whose light is seen where this one's is, this one among them."""
-        return next((group for group in self.alike if entry in group), (entry,))
 
     @property
     def entries(self) -> int:

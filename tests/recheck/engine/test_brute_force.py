@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from probe.recheck.engine import Look, Options, Probe, Recheck, Setup
+from probe.recheck.engine import Look, Options, Probe, Recheck
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
     END,
@@ -33,7 +33,7 @@ from probe.recheck.engine.model import (
 )
 from probe.recheck.engine.world import IMPOSSIBLE, World, answer_of, log_likelihood
 from tests.recheck.engine.test_engine import play, visible
-from tests.recheck.engine.worlds import Chain, Pixel
+from tests.recheck.engine.worlds import Chain, Pixel, unchanged
 
 COUNTS = (5, 7)
 WIDTH = 18
@@ -129,7 +129,7 @@ def rows(maps: list[Map]) -> np.ndarray[tuple[int, int], np.dtype[np.int64]]:
 
 def pictures(count: int) -> list[Look]:
     """Pictures of the unchanged chain, and of a chain with two new pixels and one out."""
-    state = Recheck.start(Setup.unchanged(count), Options(seed=3))
+    state = Recheck.start(unchanged(count), Options(seed=3))
     changed = np.full(state.numbers, END, dtype=np.int64)
     changed[: count + 1] = (0, NEW, NEW, *range(2, count))
     return [state.look(turn=0), state.look(turn=1), state.look(turn=2, of=changed)]
@@ -139,7 +139,7 @@ def pictures(count: int) -> list[Look]:
 @pytest.mark.parametrize("count", COUNTS)
 @pytest.mark.parametrize("turn", range(3))
 def test_every_map_of_two_edits_answers_a_picture_as_the_tiny_one_says(turn: int, count: int) -> None:
-    world, look, every = World(Setup.unchanged(count)), pictures(count)[turn], scripts(count)
+    world, look, every = World(unchanged(count)), pictures(count)[turn], scripts(count)
     codes = answer_of(look, world.maps(rows(every))).tolist()
     meant: dict[int, Answer] = {}
     for map_, code in zip(every, codes, strict=True):
@@ -151,7 +151,7 @@ def test_every_map_of_two_edits_answers_a_picture_as_the_tiny_one_says(turn: int
 @pytest.mark.slow
 @pytest.mark.parametrize("count", COUNTS)
 def test_every_map_of_two_edits_answers_a_single_light_as_the_tiny_one_says(count: int) -> None:
-    all_rows = World(Setup.unchanged(count)).maps(rows(scripts(count)))
+    all_rows = World(unchanged(count)).maps(rows(scripts(count)))
     for number in range(8):
         found = answer_of(Probe(number=number), all_rows).tolist()
         said = [tiny_answer(map_, Probe(number=number), count) for map_ in scripts(count)]
@@ -164,7 +164,7 @@ def test_every_map_of_two_edits_answers_a_single_light_as_the_tiny_one_says(coun
 @pytest.mark.parametrize("turn", range(3))
 def test_every_answer_is_as_likely_as_multiplied_out_place_by_place(turn: int, count: int) -> None:
     """Every answer, under every so manieth map."""
-    setup = Setup.unchanged(count)
+    setup = unchanged(count)
     look, some = pictures(count)[turn], scripts(count)[:: 7 if count == 5 else 101]
     all_rows = World(setup).maps(rows(some))
     answers: list[Answer] = [AllAsShown(), ExtraLight()]

@@ -32,7 +32,7 @@ from probe.recheck.engine.model import (
     TakenOut,
 )
 from probe.recheck.engine.world import AS_SHOWN, World, answer_of, log_likelihood
-from tests.recheck.engine.worlds import Chain, Person, Pixel, rewired
+from tests.recheck.engine.worlds import Chain, Person, Pixel, declared, rewired, unchanged
 from tests.support.examples import examples, first_now
 
 
@@ -121,7 +121,7 @@ def test_what_two_pictures_cannot_tell_stands_in_what_is_stated() -> None:
 
 
 def test_a_third_picture_takes_most_of_that_doubt_away() -> None:
-    state, _ = play(Chain(80), Setup.unchanged(80), seed=4)
+    state, _ = play(Chain(80), unchanged(80), seed=4)
     look = state.look()
     assert state.answered(look, AllAsShown()).chance_alike < 0.3 * state.chance_alike
 
@@ -263,7 +263,7 @@ def test_an_area_that_differs_is_likelier_the_more_of_it_does() -> None:
 def test_it_ends_whatever_is_answered(old_count: int, seed: int) -> None:
     """Any answers, honest or not: never more than the bound."""
     rng = np.random.default_rng(seed)
-    state = Recheck.start(Setup.unchanged(old_count), Options(seed=seed))
+    state = Recheck.start(unchanged(old_count), Options(seed=seed))
     asked = 0
     while (action := state.next_step().action) is not None:
         asked += 1
@@ -312,7 +312,7 @@ def test_brute_force_over_all_scripts_of_a_short_chain() -> None:
 
 def test_the_likelihood_is_largest_for_what_was_seen() -> None:
     """Each of all maps of one edit answers as it should: no other answer is likelier under it than its own."""
-    world = World(Setup.unchanged(5))
+    world = World(unchanged(5))
     maps = np.full((1, 9), END)
     for script in _scripts(5):
         row = maps.copy()
@@ -332,7 +332,7 @@ def test_the_likelihood_is_largest_for_what_was_seen() -> None:
 
 
 def test_nothing_changed_takes_two_looks_and_verifies_every_number() -> None:
-    state, actions = play(Chain(60), Setup.unchanged(60), seed=1)
+    state, actions = play(Chain(60), unchanged(60), seed=1)
     assert actions == 2
     result = state.result()
     assert found_map(state) == list(range(60))
@@ -357,7 +357,7 @@ def test_nothing_changed_takes_two_looks_and_verifies_every_number() -> None:
 @pytest.mark.parametrize("seed", first_now([1, 2, 3]))
 def test_undeclared_changes_are_found(kinds: list[str], most: int, seed: int) -> None:
     chain = rewired(Chain(60), kinds, np.random.default_rng(seed))
-    state, actions = play(chain, Setup.unchanged(60), seed=seed)
+    state, actions = play(chain, unchanged(60), seed=seed)
     assert found_map(state) == chain.truth(), chain.edits
     assert actions <= most
     gone = set(range(60)) - set(chain.truth())
@@ -367,11 +367,11 @@ def test_undeclared_changes_are_found(kinds: list[str], most: int, seed: int) ->
 @pytest.mark.parametrize("seed", first_now(range(4), now=2))
 def test_declared_changes_need_only_the_proof(seed: int) -> None:
     chain = rewired(Chain(60), ["insert", "remove", "reverse"], np.random.default_rng(seed))
-    state, actions = play(chain, Setup.declared(60, chain.truth()), seed=seed)
+    state, actions = play(chain, declared(60, chain.truth()), seed=seed)
     assert found_map(state) == chain.truth()
     assert actions <= 3
-    declared = [one for one in state.result().numbers if one.declared]
-    assert len(declared) == chain.truth().count(NEW)
+    stated = [one for one in state.result().numbers if one.declared]
+    assert len(stated) == chain.truth().count(NEW)
 
 
 @pytest.mark.slow
@@ -379,21 +379,21 @@ def test_a_wrong_declaration_is_found_out() -> None:
     truth = Chain(40)
     truth.pixels[20:20] = truth.fresh(3)
     stated = [*range(20), NEW, NEW, *range(20, 40)]  # two were stated, three are there
-    state, _ = play(truth, Setup.declared(40, stated), seed=5)
+    state, _ = play(truth, declared(40, stated), seed=5)
     assert found_map(state) == truth.truth()
 
 
 def test_the_last_pixel_removed() -> None:
     chain = Chain(30)
     del chain.pixels[-1]
-    state, actions = play(chain, Setup.unchanged(30), seed=2)
+    state, actions = play(chain, unchanged(30), seed=2)
     assert found_map(state) == list(range(29))
     assert state.result().removed == (29,)
     assert actions <= 7
 
 
 def test_old_pixels_without_a_place_stay_in_the_chain() -> None:
-    setup = Setup.unchanged(30, dark=(4, 11))
+    setup = unchanged(30, dark=(4, 11))
     person = Person(Chain(30), np.random.default_rng(0), wrong=0.0, miss=0.0)
     state = Recheck.start(setup)
     while (action := state.next_step().action) is not None:
@@ -407,7 +407,7 @@ def test_old_pixels_without_a_place_stay_in_the_chain() -> None:
 def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
     chain = Chain(50)
     person = Person(chain, np.random.default_rng(0), wrong=0.0, miss=0.0)
-    state = Recheck.start(Setup.unchanged(50))
+    state = Recheck.start(unchanged(50))
     first = state.next_step().action
     assert isinstance(first, Look)
     lie = Differs.at(17, (first.expected[17] + 1) % 4)
@@ -422,7 +422,7 @@ def test_a_wrong_answer_is_noticed_and_asked_again() -> None:
 
 
 def test_going_back_is_keeping_the_earlier_state() -> None:
-    start = Recheck.start(Setup.unchanged(40))
+    start = Recheck.start(unchanged(40))
     step = start.next_step()
     assert isinstance(step.action, Look)
     look = step.action
@@ -435,7 +435,7 @@ def test_going_back_is_keeping_the_earlier_state() -> None:
 
 
 def test_answers_of_the_wrong_kind_are_refused() -> None:
-    state = Recheck.start(Setup.unchanged(20))
+    state = Recheck.start(unchanged(20))
     look = state.look()
     with pytest.raises(TypeError, match="does not answer a Look"):
         state.answered(look, AtPlace(3))
@@ -446,16 +446,16 @@ def test_answers_of_the_wrong_kind_are_refused() -> None:
     with pytest.raises(ValueError, match="outside the numbers"):
         state.answered(Probe(number=10_000), AtNewPlace())
     with pytest.raises(ValueError, match="no place"):
-        Recheck.start(Setup.unchanged(20, dark=(5,))).answered(Probe(number=1), AtPlace(5))
+        Recheck.start(unchanged(20, dark=(5,))).answered(Probe(number=1), AtPlace(5))
 
 
 def test_setups_that_make_no_sense_are_refused() -> None:
     with pytest.raises(ValueError, match="survey it"):
-        Setup.unchanged(0)
+        unchanged(0)
     with pytest.raises(ValueError, match="twice"):
-        Setup.declared(4, [0, 1, 1])
-    with pytest.raises(ValueError, match="names old number 9"):
-        Setup.declared(4, [0, 9])
+        declared(4, [0, 1, 1])
+    with pytest.raises(ValueError, match=r"outside 0\.\.3"):
+        declared(4, [0, 9])
 
 
 @pytest.mark.slow
@@ -463,7 +463,7 @@ def test_the_same_answers_give_the_same_questions() -> None:
     def script() -> list[str]:
         chain = rewired(Chain(50), ["insert", "reverse"], np.random.default_rng(3))
         person = Person(chain, np.random.default_rng(3))
-        state = Recheck.start(Setup.unchanged(50), Options(seed=9))
+        state = Recheck.start(unchanged(50), Options(seed=9))
         log: list[str] = []
         while (action := state.next_step().action) is not None:
             answer: Answer = person.answer(action)
@@ -478,7 +478,7 @@ def test_the_same_answers_give_the_same_questions() -> None:
 def test_a_pixel_replaced_by_one_at_another_place_is_not_taken_for_a_dark_one(at: int) -> None:
     chain = Chain(60)
     chain.pixels[at : at + 1] = chain.fresh(1)
-    state, actions = play(chain, Setup.unchanged(60), seed=at)
+    state, actions = play(chain, unchanged(60), seed=at)
     assert visible(state, chain) == chain.visible()
     assert state.result().removed == (at,)
     assert actions < 12
@@ -508,7 +508,7 @@ def test_a_removed_pixel_is_no_dark_one_that_moved_behind_the_end() -> None:
 
 
 def test_one_uniform_look_proves_nothing() -> None:
-    state = Recheck.start(Setup.unchanged(30))
+    state = Recheck.start(unchanged(30))
     look = Look(colours=(0,) * 30, places=tuple(range(30)), expected=(0,) * 30)
     before = state.best_map
     after = state.answered(look, AllAsShown())
@@ -535,7 +535,7 @@ def test_more_new_pixels_in_one_run_than_are_considered_at_first() -> None:
 
 
 def test_not_sure_changes_no_belief_and_does_not_loop() -> None:
-    state = Recheck.start(Setup.unchanged(30))
+    state = Recheck.start(unchanged(30))
     weights = state.weights
     for _ in range(3):
         action = state.next_step().action
@@ -590,7 +590,7 @@ def test_truthful_answers_lead_to_a_map_that_answers_like_the_true_one(
 @pytest.mark.slow
 def test_a_light_that_is_always_seen_off_the_list_does_not_make_it_look_for_ever() -> None:
     person = Person(Chain(20), np.random.default_rng(1), wrong=0.0, miss=0.0)
-    state = Recheck.start(Setup.unchanged(20), Options(seed=1))
+    state = Recheck.start(unchanged(20), Options(seed=1))
     asked: list[type] = []
     while (action := state.next_step().action) is not None:
         asked.append(type(action))

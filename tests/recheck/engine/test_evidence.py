@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from probe.recheck.engine import NEW, Options, Probe, Recheck, Setup
+from probe.recheck.engine import NEW, Options, Probe, Recheck
 from probe.recheck.engine.evidence import CLIP, Evidence
 from probe.recheck.engine.model import END, FURTHER, SILENT, AllAsShown, AtNewPlace, AtPlace, Differs, Ints, Observation
 from probe.recheck.engine.moves import single_edits
 from probe.recheck.engine.world import IMPOSSIBLE, World, log_likelihood, picture_of
+from tests.recheck.engine.worlds import unchanged
 
 COUNT, WIDTH = 20, 30
 
@@ -44,7 +45,7 @@ def test_the_tables_weigh_an_edit_as_the_exact_weighing_does(count: int) -> None
     Left out are further pixels, as the tables take each pixel of a place as if it shone alone, and maps that have nothing
     at a number lit alone, as the tables know only where pixels go, or a new pixel there, which may be a further one.
     """
-    world = World(Setup.unchanged(COUNT))
+    world = World(unchanged(COUNT))
     seen, map_ = answers(world)[:count], base()
     edited = single_edits(world, map_, Evidence(world, WIDTH, seen), looks=True, rng=np.random.default_rng(0))
     table = edited.score - edited.log_prior
@@ -67,7 +68,7 @@ def test_the_tables_weigh_an_edit_as_the_exact_weighing_does(count: int) -> None
 
 
 def test_a_light_at_another_chain_s_place_is_a_light_off_the_list() -> None:
-    setup = replace(Setup.unchanged(10), order=tuple(range(8)), foreign=((8, 9),))
+    setup = replace(unchanged(10), order=tuple(range(8)), foreign=((8, 9),))
     world = World(setup)
     map_ = np.full((2, 14), END, dtype=np.int64)
     map_[:, :8] = range(8)

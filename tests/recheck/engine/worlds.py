@@ -6,15 +6,16 @@ wiring, and the person answers from what shines, with mistakes.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from probe.recheck.engine import model
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import (
-    END,
     FURTHER,
     NEW,
     PLAIN,
@@ -34,7 +35,6 @@ from probe.recheck.engine.model import (
     NotSure,
     OtherChain,
     PlaceSeen,
-    Probe,
     Setup,
     Stops,
     TakenOut,
@@ -116,6 +116,37 @@ class Chain:
             foreign=(tuple(range(self.old_count, self.known)),) if self.other_count else (),
             areas=self.areas(),
         )
+
+
+def unchanged(
+    old_count: int,
+    *,
+    dark: Sequence[int] = (),
+    words: Sequence[tuple[int, ...]] = (),
+    most_numbers: int | None = None,
+    person: model.Person | None = None,
+) -> Setup:
+    """Nothing stated: the chain is predicted to be as it was.  dark: old numbers that have no place."""
+    return Setup(
+        order=tuple(range(old_count)),
+        has_place=tuple(i not in dark for i in range(old_count)),
+        words=tuple(words),
+        most_numbers=most_numbers,
+        person=person or model.Person(),
+    )
+
+
+def declared(old_count: int, expected: Sequence[int]) -> Setup:
+    """Changes were stated.  expected: for every new number the old number, or NEW for a declared new pixel."""
+    fresh = itertools.count(old_count)
+    order = tuple(next(fresh) if value == NEW else value for value in expected)
+    news = next(fresh) - old_count
+    return Setup(
+        order=order,
+        has_place=(True,) * old_count + (False,) * news,
+        declared_new=frozenset(range(old_count, old_count + news)),
+        prior=model.Prior.after_declaration(),
+    )
 
 
 def _run(rng: np.random.Generator, n: int, longest: int) -> tuple[int, int]:
@@ -374,11 +405,3 @@ class Person:
             answer = Differs.at(look.places[at], colour)
             if answer != true and colour != look.expected[at]:
                 return answer
-
-
-def known_end(chain: Chain) -> int:
-    """How many numbers shine or pass data on before the end or the stop."""
-    return len(chain.pixels) if chain.stops is None else chain.stops
-
-
-__all__ = ["EDITS", "END", "TINTS", "Chain", "Person", "Pixel", "Probe", "known_end", "rewired"]
