@@ -12,6 +12,7 @@ from pathlib import Path
 
 from probe import VERSION_LINE
 from probe.boardcheck import (
+    CHECKS,
     ClauseOutcome,
     ClauseResult,
     Dialogue,
@@ -192,6 +193,9 @@ def board_check(
     log = WireLog(transcript) if transcript is not None else None
     if restore is not None:
         return asyncio.run(_restore(port, baud=baud, path=Path(restore), transcript=log))
+    if unknown := sorted(set(only) - {check.clause for check in CHECKS}):
+        complain(f"no check has the number {', '.join(map(repr, unknown))}; a run without --only lists all")
+        return Exit.USAGE
     if table is not None and Path(table).exists():
         complain(
             f"{table} is there already: it may be the only copy of a board's table. Write it back with --restore, or"

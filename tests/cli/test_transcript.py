@@ -71,3 +71,11 @@ def test_a_transcript_that_cannot_be_written_is_told(
     monkeypatch.setenv("PLAYFIELD_PROBE_SETTINGS", str(tmp_path / "settings.json"))
     assert main([*command, "--transcript", str(tmp_path / "no" / "wire.log")]) == Exit.FILE
     assert "wire.log" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("clause", ["5.44", "", "5"])
+def test_a_clause_that_is_not_there_is_no_board_without_faults(clause: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["board-check", "simulated://", "--only", "5.4", "--only", clause]) == Exit.USAGE
+    said = capsys.readouterr()
+    assert f"no check has the number {clause!r}" in said.err
+    assert not said.out

@@ -37,6 +37,8 @@ READING: dict[str, list[str]] = {
     "plan": ["plan", "{map}", "--effort", "quick"],
     "plan splices": ["plan", "{map}", "--splice"],
     "plan slack": ["plan", "{map}", "--slack"],
+    "plan table": ["plan", "{map}", "--csv", "--effort", "quick"],
+    "plan json": ["plan", "{map}", "--json", "--effort", "quick"],
     "revisions": ["revisions", "{map}"],
     "diff": ["diff", "{map}", "{other}"],
     "diff revisions": ["diff", "{map}", "--from", "0"],
@@ -78,7 +80,8 @@ def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> 
         printed = capsys.readouterr()
         assert code != Exit.INTERNAL, printed.err
         # a document has lines of its own, with the line ends of what it holds
-        assert not unsafe_in(printed.out, lines=words[:1] not in (["export"], ["sheet"])), words
+        is_document = words[:1] in (["export"], ["sheet"]) or "--csv" in words
+        assert not unsafe_in(printed.out, lines=not is_document), words
         assert not unsafe_in(printed.err), words
         return printed.out + printed.err
 
@@ -284,9 +287,20 @@ def test_paths_and_words_of_the_command_line(tmp_path: Path, run: Callable[..., 
             ["lamps", "{map}", "--from", missing],
             ["lamps", "{map}", "--columns", given],
             ["renumber", "{map}", "--change", given],
+            ["renumber", "{map}", "--change", "took out #1", "--reason", given, "--dry-run"],
+            ["merge", "{map}", missing],
+            ["merge", "{map}", "{other}", "--choose", given],
+            ["plan", "{map}", "--splice", given],
+            ["plan", "{map}", "--dead", given],
+            ["plan", "{map}", "--chain", given, "--dead", "1"],
+            ["worklist", "{map}", "--moment", given],
+            ["photo", "{map}", given, "--place", given],
+            ["photo", "{map}", given, "--joint", f"{given}:1"],
+            ["sheet", "{map}", "--picture", missing],
             ["import", missing, "-o", "{map}"],
             ["board-check", given],
             ["board-check", "simulated://", "--restore", missing],
+            ["board-check", "simulated://", "--only", given],
             ["table", "{map}", "--port", given],
             ["walk", "{map}", "--lamps", missing],
             ["completion", given],

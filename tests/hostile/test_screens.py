@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -60,6 +61,7 @@ async def test_every_task_on_a_hostile_map(
     monkeypatch.chdir(tmp_path)
     async with open_app(hostile, hostile, size=(120, 40)) as stage:
         stage.app.runtime.dispatch(ev.GoOpen(task))
+        typed: set[str] = set()  # a text in a field of entry stays exact, but for what Textual leaves out
         for key in (None, *KEYS):
             if stage.app.return_code is not None:
                 break
@@ -67,9 +69,8 @@ async def test_every_task_on_a_hostile_map(
                 await stage.pilot.press(key)
             await stage.pilot.pause()
             assert not unsafe_in(text_of(stage.app), lines=False)
-            typed = [field.value for field in stage.app.screen.query(Input)]  # stays exact, to be changed
-            assert all(any(text.strip() in value for value in typed) for text in caught), caught
-            caught.clear()
+            typed |= {re.sub(r"[\a\b\v\f\r]", "", field.value) for field in stage.app.screen.query(Input)}
+        assert all(any(text.strip() in value for value in typed) for text in caught)
 
 
 class Recent(NoOpener):

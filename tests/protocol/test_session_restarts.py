@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from device_protocol.events import Interrupted, InterruptReason, OrderAnswered
+from device_protocol.events import Identified, Interrupted, InterruptReason, OrderAnswered
 from device_protocol.framing import encode_order, seal
 from device_protocol.orders import (
     Alive,
@@ -21,6 +21,7 @@ from device_protocol.orders import (
     Silence,
     UnknownNotice,
 )
+from device_protocol.session import HostSession
 from tests.protocol.hosting import LIGHT, RED, connected, exchange
 
 
@@ -52,6 +53,16 @@ def test_orders_that_need_no_setting_are_asked_again_after_a_restart(order: Orde
     data, _ = session.tick(5)
     (event,) = session.receive_data(board.receive_data(data, 5), 5)
     assert isinstance(event, OrderAnswered)
+
+
+def test_a_board_that_has_just_started_is_asked_at_once_who_it_is() -> None:
+    session, board = HostSession(), connected()[1]
+    session.connect(0)
+    assert session.receive_data(board.restart(RestartCause.POWER, 5), 5) == []
+    assert session.next_deadline_ms() == 5
+    data, _ = session.tick(5)
+    (event,) = session.receive_data(board.receive_data(data, 6), 6)
+    assert isinstance(event, Identified)
 
 
 def test_every_restart_counts_though_they_look_alike() -> None:
