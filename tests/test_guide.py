@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from probe.task.command import MenuGroup
+from probe.ui.keys import all_keys
 from tests.support.examples import first_now
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -70,3 +72,22 @@ def test_every_page_is_named_in_the_readme() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for page in PAGES:
         assert page.relative_to(ROOT).as_posix() in readme
+
+
+def test_every_way_through_the_menu_that_a_page_names_is_there() -> None:
+    groups = {str(n): group for n, group in enumerate(MenuGroup, 1)} | {group.value: group for group in MenuGroup}
+    way = re.compile(r"F10,\s+(\w+),\s+(?:\"([^\"]+)\"|([A-Z])\b)")
+    found = 0
+    for page in [*PAGES, ROOT / "README.md"]:
+        text = page.read_text(encoding="utf-8")
+        assert not re.search(r"(Esc|menu), [\"“]", text), f"{page.name}: a way that begins at the walk only"
+        for group, words, letter in way.findall(text):
+            rows = [row for row in all_keys() if row.group is groups[group]]
+            words = " ".join(words.split())
+            assert any(row.words == words if words else row.letter == letter.lower() for row in rows), (
+                page.name,
+                group,
+                words,
+            )
+            found += 1
+    assert found > 12

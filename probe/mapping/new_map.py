@@ -367,7 +367,7 @@ def _what_comes(s: Setting) -> tuple[Line, ...]:
         if s.output + 1 < outputs
         else ()
     )
-    return (*lines, *again, Line("  then the walk: name what lights"))
+    return (*lines, *again, Line("  then the walk"))
 
 
 def _so_far(s: Setting) -> tuple[Line, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
 
@@ -481,10 +481,12 @@ def ring_cells(
     label: str = "",
     lit: bool = True,
     plain: bool = False,
+    others: Collection[tuple[int, int]] = (),
 ) -> Rows:
     """What a lit place lays over the still picture: its sign, a full ring with rays, its label beside it.
 
-    Not `lit`, only offered: a broken ring and a question mark. The ring clears lines inside it, never places.
+    Not `lit`, only offered: a broken ring and a question mark. The ring clears lines inside it, never places. `others`: columns
+    and rows that the label keeps clear of where it can.
     """
     window = layout.nearest(position)
     column, row = window.cell(position)
@@ -498,7 +500,7 @@ def ring_cells(
     if label:
         across = max(each.column + each.columns for each in layout.windows)
         words = f" {label} " if lit else f" {label}? "
-        _lay_label(rows, window, column, row, words, gap=_gap(window), across=across)
+        _lay_label(rows, window, column, row, words, gap=_gap(window), across=across, others=others)
     return rows
 
 
@@ -572,21 +574,30 @@ def _dotted_ring(rows: Rows, still: Rows, window: Window, column: int, row: int,
 _EMPTY: dict[int, Cell] = {}
 
 
-def _lay_label(rows: Rows, window: Window, column: int, row: int, text: str, *, gap: int, across: int) -> None:
+def _lay_label(
+    rows: Rows,
+    window: Window,
+    column: int,
+    row: int,
+    text: str,
+    *,
+    gap: int,
+    across: int,
+    others: Collection[tuple[int, int]],
+) -> None:
     """Right of the ring, else left of it, else over the row above or below; cut only at the frame, `across` cells wide."""
     low, high = window.column, window.column + window.columns
     signs = _cells_of(text)
     size = len(signs)
     if size > window.columns:
         low, high = 0, across
-    if column + gap + size <= high:
-        start, y = column + gap, row
-    elif column - gap - size + 1 >= low:
-        start, y = column - gap - size + 1, row
-    else:
-        reach = 3
-        y = row - reach if row - reach >= window.row else row + reach
-        start = max(low, min(high - size, column - size // 2))
+    middle = max(low, min(high - size, column - size // 2))
+    seats = [(column + gap, row)] if column + gap + size <= high else []
+    seats += [(column - gap - size + 1, row)] if column - gap - size + 1 >= low else []
+    beyond = [row + by for by in (-_LABEL_ROWS, _LABEL_ROWS) if window.row <= row + by < window.row + window.rows]
+    seats += [(middle, y) for y in beyond or [row + _LABEL_ROWS]]
+    free = (at for at in seats if not any(y == at[1] and at[0] <= x < at[0] + size for x, y in others))
+    start, y = next(free, seats[0])
     left = max(low - start, 0)
     shown = signs[left : max(high - start, 0)]
     if shown and not shown[0]:  # the frame cuts through a wide sign
@@ -595,6 +606,10 @@ def _lay_label(rows: Rows, window: Window, column: int, row: int, text: str, *, 
         shown[-1] = " "
     for at, sign in enumerate(shown, start + left):
         rows.setdefault(y, {})[at] = (sign, "label")
+
+
+_LABEL_ROWS = 3
+"""Rows between a place and a label that has no room beside it."""
 
 
 def _cells_of(text: str) -> list[str]:
@@ -614,3 +629,8 @@ def _cells_of(text: str) -> list[str]:
 def over(below: Rows, above: Rows) -> Rows:
     """Two layers as one: the second covers the first."""
     return {row: below.get(row, {}) | above.get(row, {}) for row in below.keys() | above.keys()}
+
+
+def of_role(rows: Rows, role: str) -> Rows:
+    """The cells of a layer that have this role."""
+    return {row: {column: cell for column, cell in cells.items() if cell[1] == role} for row, cells in rows.items()}

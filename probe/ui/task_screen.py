@@ -12,7 +12,6 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.css.query import NoMatches
 from textual.events import Click
-from textual.geometry import Size
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -72,6 +71,19 @@ class ItemList(OptionList, can_focus=False):
         self.highlighted = highlighted
 
 
+class PaneBlock(TextBlock):
+    """A pane: its lines are cut to its width, so the screen is drawn again once that is known."""
+
+    def on_resize(self) -> None:
+        """Cut to the new width."""
+        super().on_resize()
+        self.call_after_refresh(self._redraw_screen)
+
+    def _redraw_screen(self) -> None:
+        if isinstance(self.screen, CommandScreen):
+            self.screen.redraw()
+
+
 class TaskScreen(CommandScreen):
     """Shows a `TaskView`. It knows what a view is, and nothing of any task."""
 
@@ -82,7 +94,6 @@ class TaskScreen(CommandScreen):
         self._mark: tuple[int, int] | None = None
         self._second: PlayfieldPicture | None = None
         self._view: TaskView | None = None
-        self._panes_at: tuple[int, Size] = (0, Size())
         self._glass = False
         self._route = False
         self._number: tuple[int | None, bool, int] | None = None
@@ -108,7 +119,7 @@ class TaskScreen(CommandScreen):
                 yield TextBlock(id="below")
                 with Horizontal(id="panes"):
                     for number in range(MOST_PANES):
-                        yield TextBlock(id=f"pane-{number}", classes="pane")
+                        yield PaneBlock(id=f"pane-{number}", classes="pane")
                 yield TextBlock(id="seen-alone")
                 yield Static(id="message")
             with Vertical(id="right"):
@@ -200,10 +211,6 @@ class TaskScreen(CommandScreen):
             panes = (Pane("What this is for", (Line(self.what_for, wrap=True),)),)
         shown_keys = (self.size.width >= LARGE or view.panes is None) and 0 < len(panes) < MOST_PANES
         self.query_one("#panes").display = bool(panes) or shown_keys
-        shown_at = (len(panes) + shown_keys, self.size)
-        if shown_at != self._panes_at:  # how wide they are is known once they stand there
-            self._panes_at = shown_at
-            self.call_after_refresh(self.redraw)
         for number in range(MOST_PANES):
             shown = self.query_one(f"#pane-{number}", Static)
             shown.display = number < len(panes) + shown_keys

@@ -10,6 +10,7 @@ from device_protocol.board import ChainWiring
 from probe.document.file import demo_map_path, load_map
 from probe.document.operations import new_map
 from probe.mapping.new_map import SetupStage
+from probe.task.views import Pane, TaskView
 from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -66,11 +67,11 @@ async def test_in_the_demo_the_set_up_says_what_is_lit(open_app: OpenApp) -> Non
     truth = load_map(demo_map_path())
     async with open_app(None, truth) as stage:
         await stage.pilot.press(*"Kelp", "enter")
-        shown = await until(stage, "lit, all")
+        shown = await until(stage, "lit), all")
         assert "Shooter lane glow 1" in " ".join(shown.split())
         await stage.pilot.press("y")
         await until(stage, "Which colour do you see?")
-        await until(stage, "lit, all")
+        await until(stage, "lit), all")
 
 
 @pytest.mark.slow
@@ -97,3 +98,25 @@ async def test_while_a_board_is_awaited_every_way_on_is_said_whole(open_app: Ope
         footer = text_of(stage.app).splitlines()[-1]
         assert "F6 Another port" in footer
         assert "Take" not in footer, "there is nothing to take"
+
+
+async def test_what_comes_is_whole_from_the_first_picture_on(open_app: OpenApp) -> None:
+    async with open_app(None, wirings=[ChainWiring.of_places(["a", "b"])], size=(120, 40)) as stage:
+        await stage.pilot.pause(0.1)
+        lines = [line.text.strip() for pane in _panes(stage) for line in pane.lines if not line.wrap]
+        assert len(lines) > 7
+        text = text_of(stage.app)
+        assert [line for line in lines if line not in text] == []
+        await stage.pilot.resize_terminal(200, 60)
+        await stage.pilot.resize_terminal(110, 40)
+        await stage.pilot.pause(0.1)
+        assert [line for line in lines if line not in text_of(stage.app)] == []
+
+
+def _panes(stage: Stage) -> tuple[Pane, ...]:
+    screen = stage.app.screen
+    assert isinstance(screen, TaskScreen)
+    view = screen.current_view()
+    assert isinstance(view, TaskView)
+    assert view.panes is not None
+    return view.panes(20)

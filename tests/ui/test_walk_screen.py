@@ -381,3 +381,17 @@ async def test_a_key_of_another_state_types_and_its_row_says_why_it_does_nothing
         assert isinstance(screen, TaskScreen)
         assert screen.why_not(screen.commands["walk.yes"])
         assert not screen.why_not(screen.commands["walk.forward"])
+
+
+@pytest.mark.parametrize("typed", ["", "ree"])
+async def test_the_name_of_what_is_offered_is_whole_beside_a_ring_of_what_is_lit(typed: str, open_app: OpenApp) -> None:
+    whole = load_map(demo_map_path())
+    async with open_app(load_map(demo_map_path("kelp_forest_half.json")), whole, begin_at=("playfield", 44)) as stage:
+        await stage.lit()
+        await stage.pilot.press(*typed)
+        await stage.pilot.pause(0.2)
+        picture = stage.app.screen.query_one("#picture", PlayfieldPicture)
+        drawn = [picture.render_line(y).text for y in range(picture.size.height)]
+        offered = stage.walk.offers[0].label
+        assert any(f" {offered}? " in line for line in drawn), drawn
+        assert sum("◉" in line for line in drawn) == 1, "and what is lit is seen too"

@@ -260,6 +260,8 @@ class PlayfieldPicture(Widget):
         ringed = [spot for spot in self._spots if spot.look in RINGED]
         few = len(ringed) <= MOST_RINGS
         rows = self._shape_cells(layout)
+        signs = [layout.nearest(spot.position).cell(spot.position) for spot in ringed] if few else []
+        labels: ce.Rows = {}
         for spot in sorted(self._spots, key=lambda spot: ce.RANK.get(_ROLES.get(spot.look, spot.look), 0)):
             window = layout.window_of(spot.position)
             if window is None and spot.look != "mark":
@@ -272,14 +274,18 @@ class PlayfieldPicture(Widget):
                     label=spot.label,
                     lit=RINGED[spot.look],
                     plain=self.plain_ascii,
+                    others=signs,
                 )
                 rows = ce.over(rows, ring)
+                labels = ce.over(labels, ce.of_role(ring, "label"))
                 continue
             column, row = (window or layout.nearest(spot.position)).cell(spot.position)
             role = _ROLES.get(spot.look, spot.look)
             sign = ce.plain_sign(spot.sign) if self.plain_ascii else spot.sign
             rows.setdefault(row, {})[column] = (sign, role if role in ce.RANK else "here")
-        return rows
+        for column, row in signs:  # no ring covers a label, no label the sign of what is lit or offered
+            labels.get(row, {}).pop(column, None)
+        return ce.over(rows, labels)
 
     def _shape_cells(self, layout: Layout) -> ce.Rows:
         """The cells of the shape in hand, as they are below but brighter."""
