@@ -8,15 +8,28 @@ import numpy as np
 
 from probe.document.model import shown_number
 from probe.faults.context import TEXTS
-from probe.faults.engine import SURE, FaultSession, belief, evidence, marginals, next_measurements, pair_causes
+from probe.faults.engine import (
+    SURE,
+    FaultSession,
+    Floats,
+    belief,
+    evidence,
+    leading,
+    marginals,
+    next_measurements,
+    of_causes,
+    pair_causes,
+)
 from probe.faults.knowledge import CLEARED_BY, PICTURE_QUESTION, Cause, ChainPower, FaultObservation, Knowledge
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """One cause in the list. `speaks_for` and `speaks_against` are (observation, answer) pairs, strongest first."""
+    """One repair in the list, by the likeliest cause that needs it; `or_else` are others that need the same and are not
+    much less likely. `speaks_for` and `speaks_against` are (observation, answer) pairs, strongest first."""
 
     cause: Cause
+    or_else: tuple[Cause, ...]
     probability: float
     word: str
     speaks_for: tuple[tuple[str, str], ...]
@@ -33,13 +46,15 @@ class Diagnosis:
 
 
 LEAST_GAIN_BITS = 0.5
+OR_ELSE = 0.2
+"""A cause with the same repair is named beside the likeliest if it has at least this share of its probability."""
 SELDOM = 0.12
 """An answer given less often than this, compared with the cause's usual one, does not fit the cause."""
 
 
 def confidence_word(probability: float) -> str:
     """Plain words for a probability."""
-    for least, word in ((0.9, "very likely"), (0.6, "likely"), (0.25, "possible"), (0.08, "less likely")):
+    for least, word in ((SURE, "very likely"), (0.6, "likely"), (0.25, "possible"), (0.08, "less likely")):
         if probability >= least:
             return word
     return "unlikely"
@@ -49,9 +64,9 @@ def diagnose(knowledge: Knowledge, session: FaultSession, *, most: int = 3) -> D
     """The suspects, most probable first, with the answers that spoke for and against each."""
     weights = belief(knowledge, session)
     count = len(knowledge.causes)
-    alone = marginals(knowledge, weights)
-    ranked = np.argsort(-alone, kind="stable")[:most]
-    suspects = tuple(_suspect(knowledge, session, int(position), float(alone[position])) for position in ranked)
+    needed, alone = marginals(knowledge, weights), of_causes(knowledge, weights)
+    ranked = np.argsort(-needed, kind="stable")[:most]
+    suspects = tuple(_suspect(knowledge, session, alone, int(repair), float(needed[repair])) for repair in ranked)
     pair = count + int(np.argmax(weights[count:]))
     pair_probability = float(weights[count:].sum())
     first, second = (knowledge.causes[int(i)] for i in pair_causes(knowledge, pair))
@@ -62,9 +77,9 @@ def diagnose(knowledge: Knowledge, session: FaultSession, *, most: int = 3) -> D
     )
 
 
-def _suspect(knowledge: Knowledge, session: FaultSession, position: int, probability: float) -> Suspect:
+def _suspect(knowledge: Knowledge, session: FaultSession, alone: Floats, repair: int, probability: float) -> Suspect:
     """For: answers likelier under this cause than under the others by their weights. Against: answers it seldom gives."""
-    count = len(knowledge.causes)
+    count, position = len(knowledge.causes), leading(knowledge, alone, repair)
     prior = knowledge.prior(session.contexts_that_count)
     others = prior.copy()
     others[position] = 0.0
@@ -84,6 +99,11 @@ def _suspect(knowledge: Knowledge, session: FaultSession, position: int, probabi
             against.append((surprise, item))
     return Suspect(
         cause=knowledge.causes[position],
+        or_else=tuple(
+            cause
+            for other, cause in enumerate(knowledge.causes)
+            if knowledge.repair_of[other] == repair and other != position and alone[other] > OR_ELSE * alone[position]
+        ),
         probability=probability,
         word=confidence_word(probability),
         speaks_for=tuple(item for _, item in sorted(speaks_for)),
@@ -126,8 +146,8 @@ def why(knowledge: Knowledge, session: FaultSession, suspect: Suspect) -> tuple[
 def hand_over(knowledge: Knowledge, session: FaultSession) -> tuple[str, ...]:
     """Lines for whoever goes on where the questions named no cause: what is dangerous still, what is known, what to measure
     next, what to ask somebody. None while one cause is probable enough, and before anything was answered."""
-    alone = marginals(knowledge, belief(knowledge, session))
-    if not session.answers or (float(alone.max()) >= SURE and not session.unsafe):
+    needed = marginals(knowledge, belief(knowledge, session))
+    if not session.answers or (float(needed.max()) >= SURE and not session.unsafe):
         return ()
     k = session.k
     lines = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,10 +83,14 @@ class After(StrEnum):
 
 @dataclass(frozen=True)
 class Cause:
-    """One thing that can be wrong. Texts may hold `{k}` and `{k1}`. `source` is where it was reported, or empty."""
+    """One thing that can be wrong. Texts may hold `{k}` and `{k1}`. `source` is where it was reported, or empty.
+
+    `repair` names the one repair that heals it: causes with the same are weighed apart and shown as one suspect.
+    """
 
     id: str
     group: CauseGroup
+    repair: str
     weight: float
     after: After
     name: str
@@ -177,6 +182,16 @@ class Knowledge:
             if cause.id == cause_id:
                 return cause
         raise KeyError(f"there is no cause {cause_id!r}")
+
+    @cached_property
+    def repairs(self) -> tuple[str, ...]:
+        """The different repairs, in the order of their first causes."""
+        return tuple(dict.fromkeys(cause.repair for cause in self.causes))
+
+    @cached_property
+    def repair_of(self) -> NDArray[np.intp]:
+        """For each cause the position of its repair among `repairs`, shape (causes,)."""
+        return np.array([self.repairs.index(cause.repair) for cause in self.causes], dtype=np.intp)
 
     def observation(self, observation_id: str) -> FaultObservation:
         """The observation with that id. Raises KeyError."""

@@ -503,7 +503,8 @@ def _repair(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
         )
         return lights(replace(search, mode=SearchMode.QUESTION, question=asked, chosen=0, typed=""), now_s)
     cause = search.knowledge.cause(search.repairing)
-    if search.solution is not None and cause.id in search.solution.causes:
+    planted = search.solution.causes if search.solution is not None else ()
+    if cause.repair in {search.knowledge.cause(name).repair for name in planted}:
         then = {
             After.RENUMBER: ("After such a repair in earnest, numbers may have shifted: recheck the chain.",),
             After.RECHECK: ("After such a repair in earnest, recheck the places near it.",),

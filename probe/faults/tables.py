@@ -105,16 +105,20 @@ def _wish(where: str, text: str) -> PatternWish | None:
     return PatternWish(name, tuple(pairs))
 
 
+_CAUSE_COLUMNS = ("id", "group", "repair", "weight", "after", "name", "remedy", "caution", "source")
+
+
 def _causes(text: str) -> tuple[Cause, ...]:
     name = "causes.csv"
     seen: set[str] = set()
     causes = []
-    for line, row in _rows(name, text, ("id", "group", "weight", "after", "name", "remedy", "caution", "source")):
+    for line, row in _rows(name, text, _CAUSE_COLUMNS):
         at = f"{name}, line {line}"
         causes.append(
             Cause(
                 id=_once(f"{at}, id", row["id"], seen),
                 group=_choice(f"{at}, group", CauseGroup, row["group"]),
+                repair=_filled(f"{at}, repair", row["repair"]),
                 weight=_number(f"{at}, weight", row["weight"], 0.01, 1_000),
                 after=_choice(f"{at}, after", After, row["after"]),
                 name=_filled(f"{at}, name", row["name"]),

@@ -173,6 +173,7 @@ def _finding_details(search: FaultSearch) -> list[str]:
         lines.append("No cause explains every answer: doubt the answers marked -.")
     for suspect in found.suspects:
         lines.append(f"{suspect.word}: {filled(suspect.cause.name, k)}")
+        lines += [f"   or, with the same repair: {filled(cause.name, k)}" for cause in suspect.or_else]
         lines += [f"   {line}" for line in why(search.knowledge, search.session, suspect)[:4]]
     return [*lines, *search.handed_over]
 

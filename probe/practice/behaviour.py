@@ -185,6 +185,8 @@ def _ladder(
 
 def shares_ground(wiring: ModelWiring, now: Now = REST) -> bool:
     """Whether board and pixels share ground just now."""
+    if wiring.head.ground_loose and (wiring.chance < 0.3 or now.touched == 0):
+        return False
     return wiring.head.common_ground or (wiring.head.ground_by_charger and now.charger)
 
 
@@ -207,7 +209,7 @@ def head_signal(wiring: ModelWiring, picture: Picture, first_v: float, now: Now 
     high_v = wiring.chips[0].high_v
     if head.logic_v < (HIGH_SHARE * first_v if high_v is None else high_v):
         return Signal(Quality.WILD, data) if head.logic_v > 0.5 * first_v and wiring.chance > 0.1 else _SILENT
-    if wiring.game.coil_noise and now.coils:
+    if (wiring.game.coil_noise and now.coils) or (head.ground_loop and now.charger):
         return Signal(Quality.WILD, data)
     return Signal(Quality.GOOD, data)
 
@@ -266,7 +268,8 @@ def _arriving(
     if number == wiring.passed_by or wiring.chips[number].backwards:
         return _SILENT
     if number == 0:
-        return head_signal(wiring, picture, float(at.volts[0]), now)
+        passes = _joint_passes(wiring, 0, now)
+        return head_signal(wiring, picture, float(at.volts[0]), now) if passes else _SILENT
     before = number - 1
     if before == wiring.passed_by:
         return dout[before - 1] if before else head_signal(wiring, picture, float(at.volts[0]), now)
@@ -279,7 +282,11 @@ def _arriving(
         return Signal(Quality.WILD, signal.data) if scratches and signal.quality is Quality.GOOD else _SILENT
     lifted = at.lift[number] - at.lift[before]
     disturbed = (
-        joint.metres > LONG_GAP_M or joint.ground_apart or abs(lifted) > 0.8 or (wiring.game.coil_noise and now.coils)
+        joint.metres > LONG_GAP_M
+        or joint.leaks
+        or joint.ground_apart
+        or abs(lifted) > 0.8
+        or (wiring.game.coil_noise and now.coils)
     )
     return Signal(Quality.WILD, signal.data) if disturbed and signal.quality is Quality.GOOD else signal
 

@@ -131,10 +131,14 @@ class Eyes:
         seen = self.bright()
         if seen.restarted or seen.pulsing:
             return "restarts"
+        if self.w.settings.held_down:
+            return "dim-all"
         poor = [i for i, s in enumerate(seen.pixels) if s.tinted or s.dark or not s.steady]
         if not poor:
             return ""
         volts = rails(self.w, self.load()).volts
+        if poor[0] == 0 and volts[0] - volts[-1] < STEP_V:
+            return "dim-all"
         if poor[0] > 0 and volts[poor[0] - 1] - volts[poor[0]] > STEP_V:
             self.k = poor[0] - 1
             return "to-k-odd" if any(seen.pixels[i].tinted for i in poor) else "to-k-dark"
@@ -176,7 +180,9 @@ class Eyes:
             return "game-only"
         if game.coil_noise:
             return "game-only" if self.rng.random() < 0.2 else "comes-goes"
-        if self.loose() or any(chip.fails_warm for chip in self.w.chips) or self.w.head.ground_by_charger:
+        head = self.w.head
+        moves = head.ground_by_charger or head.ground_loop or head.ground_loose or head.cable_loose
+        if moves or self.loose() or any(chip.fails_warm for chip in self.w.chips):
             return "comes-goes"
         return "none"
 
@@ -215,7 +221,7 @@ class Eyes:
         """When the trouble is there."""
         if any(chip.fails_warm for chip in self.w.chips):
             return "warm"
-        if self.loose():
+        if self.loose() or self.w.head.ground_loose or self.w.head.cable_loose:
             return "touched"
         game = self.w.game
         if game != type(game)():

@@ -164,6 +164,7 @@ class SimulatedPerson(Eyes):
         k = self._place()
         joint = self.w.joints[k + 1]
         moved = joint.flex is Flex.DATA_OPENS and joint.open_at_rest
+        moved = moved and not self.w.chips[k].pad_torn
         apart = (
             self.w.chips[k + 1].backwards
             or moved
@@ -178,6 +179,8 @@ class SimulatedPerson(Eyes):
         joint = self.w.joints[self._place() + 1]
         onto_rail = joint.crossed in (Plug.DATA_FIVE, Plug.DATA_GROUND) and self.w.chance < 0.5  # read at the far end
         touches = joint.data_rail or onto_rail or (joint.flex is Flex.DATA_SHORTS and joint.open_at_rest)
+        if joint.leaks:
+            return self.typed(150 + 400 * self.w.chance, "ohm")
         if not touches and self.touch_side() in ("out", "in"):  # a stage or an input that has burnt through
             return self.typed(20 + 150 * self.w.chance, "ohm")
         return self.typed(0.6 if touches else 47_000.0, "ohm")
@@ -200,6 +203,7 @@ class SimulatedPerson(Eyes):
         """The feeds' fuses, one of which may have gone; a dead short and a tail fed backwards may have blown it."""
         supply = self.w.supply
         blown = (supply.short_at is not None or self.w.reversed_from is not None) and self.w.chance > 0.7
+        blown = blown or any(joint.unfed for joint in self.w.joints)
         return self.typed(OPEN_OHM if blown or not (supply.fuse_ok and supply.far_fuse_ok) else 0.1, "ohm")
 
     def supply_lamp(self) -> str:
@@ -246,9 +250,13 @@ class SimulatedPerson(Eyes):
         joint = self.w.joints[place + 1]
         if joint.data_rail or (joint.flex is Flex.DATA_SHORTS and joint.open_at_rest):
             return "wire" if self.w.chance < 0.7 else "in"
+        if joint.leaks:
+            return "in" if self.w.chance < 0.6 else "wire"
+        if self.w.chips[place + 1].input_low:
+            return "in"
         if self.w.chips[place].output is ChipOutput.DEAD and self.w.chance < 0.35:
             return "out"
-        return "in" if not self.w.chips[place + 1].input_ok and self.w.chance < 0.3 else "none"
+        return "none"
 
     def dies(self) -> str:
         """Whether k or k+1 has more or fewer colours than most: one that swallows too few bytes looks right itself."""
@@ -332,7 +340,11 @@ class SimulatedPerson(Eyes):
     def short_lead(self) -> str:
         """A short new data lead."""
         head = replace(self.w.head, lead_m=0.2, data_open=False)
-        return "yes" if self.cured(replace(self.w, head=head)) else "no"
+        changed = replace(self.w, head=head)
+        if self.w.joints[0].flex is Flex.DATA_OPENS:
+            changed = changed.with_joint(0, replace(self.w.joints[0], flex=Flex.FIRM))
+        steady = changed.joints[0].flex is not self.w.joints[0].flex
+        return "yes" if steady or self.cured(changed) else "no"
 
     def spare(self) -> str:
         """A good pixel on a short lead at this output."""
@@ -341,6 +353,7 @@ class SimulatedPerson(Eyes):
         board = head.answers and head.output_ok and head.on_set_output
         fits = settings.khz == 800 and settings.latch_us >= 280
         level = head.logic_v > 3.5 or self.w.chips[0].high_v is not None or self.w.chance > 0.5
+        level = level and not head.shifter
         return "yes" if fed and board and fits and level and head.resistor_ohm < 20_000 else "no"
 
     def other_output(self) -> str:
@@ -359,16 +372,48 @@ class SimulatedPerson(Eyes):
             return "many" if self.w.chance > 0.5 else "none"
         return "many" if game.pulses else "clean"
 
+    def lens(self) -> str:
+        """What shows at the pads of k and k+1 and between them."""
+        place = self._place()
+        joint, shows = self.w.joints[place + 1], self.w.chance < 0.6
+        burnt = self.w.chips[place + 1].input_low or self.w.chips[place].output is ChipOutput.DEAD
+        burnt = burnt or not any(chip.input_ok for chip in self.w.chips)
+        loose = joint.flex in (Flex.DATA_OPENS, Flex.FIVE_OPENS) or (
+            max(joint.data_ohm, joint.five_ohm) >= OPEN_OHM and not joint.unfed
+        )
+        if shows and (joint.data_rail or joint.leaks):
+            return "wet" if joint.leaks else "bridge"
+        if shows and loose:
+            return "loose"
+        return "burnt" if burnt and self.w.chance < 0.3 else "none"
+
+    def head_to_rail(self) -> str:
+        """Lowest ohms from the first DIN to a rail, the board's plug out."""
+        first = self.w.chips[0]
+        if self.w.joints[0].data_rail:
+            return self.typed(0.6, "ohm")
+        return self.typed(20 + 150 * self.w.chance if first.input_low else 47_000.0, "ohm")
+
+    def volts_supply(self) -> str:
+        """Volts at the supply's screws under load."""
+        if self.w.supply.volts == 0:
+            return self.typed(0.0, "V")
+        at, supply = rails(self.w, self.load()), self.w.supply
+        volts = 0.4 * supply.volts if self.w.head.plug is Plug.FIVE_GROUND else supply.volts
+        if supply.fuse_ok and at.collapsed and self.w.head.plug is not Plug.FIVE_GROUND:
+            volts = float(at.volts[0] + at.joint_a[0] * (supply.source_ohm + self.w.joints[0].five_ohm))
+        return self.typed(volts, "V", 0.003)
+
     def hold_flex(self) -> str:
         """One frame held, joints touched."""
         kinds = {self.w.joints[i].flex for i in self.loose()}
         if Flex.FIVE_OPENS in kinds:
             return "dark"
-        return "odd" if kinds and self.w.chance < 0.6 else "clean"
+        return "odd" if (kinds or self.w.head.ground_loose) and self.w.chance < 0.6 else "clean"
 
     def march_flex(self) -> str:
         """Colours change slowly, joints touched."""
-        return "lags" if self.loose() else "follows"
+        return "lags" if self.loose() or (self.w.head.ground_loose and self.w.chance > 0.4) else "follows"
 
     def hold_game(self) -> str:
         """One frame held while the game plays."""
@@ -384,7 +429,7 @@ _PLUGS = {Plug.RIGHT: "right", Plug.DATA_GROUND: "data-gnd", Plug.DATA_FIVE: "da
 
 _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "link-answers": lambda p: _yes(p.w.head.answers),
-    "restarted": lambda p: _yes(p.bright().restarted),
+    "restarted": lambda p: _yes(p.bright().restarted or (p.w.head.cable_loose and p.w.chance < 0.5)),
     "replies-damaged": lambda p: _yes(p.w.head.loses_bytes),
     "heat": lambda p: _yes(p.planted.hot),
     "look": SimulatedPerson.look,
@@ -392,7 +437,7 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "walk": SimulatedPerson.walk,
     "when": SimulatedPerson.when,
     "after-work": lambda p: _yes(p.planted.after_work),
-    "direct-3v3": lambda p: _yes(p.w.head.logic_v < 4),
+    "direct-3v3": lambda p: _yes(p.w.head.logic_v < 4 and not p.w.head.shifter),
     "lead-long": lambda p: _yes(p.w.head.lead_m > 1.5),
     "gap-long": lambda p: _yes(p.w.joints[p._place() + 1].metres > 1),
     "supply-kind": lambda p: p.w.supply.kind,
@@ -408,7 +453,13 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "two-wires": lambda p: _yes(p.w.teed is not None),
     "passed-by": lambda p: _yes(p.w.passed_by is not None),
     "chip-kind": lambda p: "three" if p.w.chips[0].leds > 1 else "one",
-    "new-port": lambda p: _yes(p.w.head.answers or p.w.chance < 0.4),
+    "new-port": lambda p: _yes(p.w.head.answers or p.w.chance < (0.15 if p.w.head.dead else 0.4)),
+    "lens": SimulatedPerson.lens,
+    "volts-supply": SimulatedPerson.volts_supply,
+    "head-to-rail": SimulatedPerson.head_to_rail,
+    "ceiling-low": lambda p: _yes(p.w.settings.held_down),
+    "cable-moves": lambda p: _yes(p.w.head.cable_loose),
+    "other-cable": lambda p: _yes(not p.w.head.dead),
     "input-view": SimulatedPerson.input_view,
     "hold-flex": SimulatedPerson.hold_flex,
     "march-flex": SimulatedPerson.march_flex,

@@ -281,6 +281,55 @@ def _marginal(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     return replace(w, chips=chips, head=replace(w.head, logic_v=3.3)), -1
 
 
+def _joint_at_head(**changes: object) -> Planter:
+    """Change the joint between the board and the first pixel."""
+
+    def plant(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+        rest = {"open_at_rest": rng.random() < 0.3} if "flex" in changes else {}
+        return w.with_joint(0, replace(w.joints[0], **changes, **rest)), -1  # type: ignore[arg-type]
+
+    return plant
+
+
+def _torn_pad(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    k = _k(w, rng)
+    w = w.with_chip(k, replace(w.chips[k], pad_torn=True))
+    return w.with_joint(k + 1, replace(w.joints[k + 1], flex=Flex.DATA_OPENS, open_at_rest=rng.random() < 0.6)), k
+
+
+def _first_low(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    del rng
+    return w.with_chip(0, replace(w.chips[0], input_ok=False, input_low=True)), -1
+
+
+def _destroyed(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    """After 12 V: no chip works, and some are half shorted."""
+    chips = tuple(replace(c, input_ok=False, input_low=True, lights=False) for c in w.chips)
+    supply = replace(w.supply, short_at=rng.randrange(w.count), short_ohm=rng.uniform(4.0, 12.0))
+    return replace(w, chips=chips, supply=supply), None
+
+
+def _weak_shared(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    w, place = _weak(w, rng)
+    return replace(w, supply=replace(w.supply, kind="shared"), head=replace(w.head, brownout_v=4.3)), place
+
+
+def _piece_unfed(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    """A piece with a feed of its own, which is open: no 5 V from the pixels before."""
+    k = _k(w, rng)
+    return w.with_joint(k + 1, replace(w.joints[k + 1], five_ohm=OPEN_OHM, unfed=True)), k
+
+
+def _shifter(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    w, place = _marginal(w, rng)
+    return replace(w, head=replace(w.head, shifter=True)), place
+
+
+def _held_down(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    del rng
+    return replace(w, settings=replace(w.settings, held_down=True)), None
+
+
 def _data_five(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     del rng
     return replace(w, head=replace(w.head, plug=Plug.DATA_FIVE)), -1
@@ -358,6 +407,23 @@ PLANTERS: dict[str, Planter] = {
     "feed-ground-open": _feed_by_cable,
     "no-link": _head(answers=False),
     "bytes-lost": _head(loses_bytes=True),
+    "supply-low": _supply(volts=3.95),
+    "limit-low": _held_down,
+    "chain-destroyed": _destroyed,
+    "shifter-slow": _shifter,
+    "head-data-loose": _joint_at_head(flex=Flex.DATA_OPENS),
+    "feed-loose": _joint_at_head(flex=Flex.FIVE_OPENS),
+    "ground-loose": _head(ground_loose=True),
+    "ground-loop": _head(ground_loop=True),
+    "link-loose": _head(cable_loose=True),
+    "board-dead": _head(answers=False, dead=True),
+    "pad-torn": _torn_pad,
+    "head-data-shorted": _joint_at_head(data_rail="GND"),
+    "data-leak": _joint(leaks=True),
+    "next-input-shorted": _chip(1, input_ok=False, input_low=True),
+    "first-input-shorted": _first_low,
+    "supply-weak-board": _weak_shared,
+    "section-dead": _piece_unfed,
 }
 
 HOT = {
@@ -369,6 +435,10 @@ HOT = {
     "feed-poor": 0.35,
     "joint-five-gnd": 0.6,
     "joint-data-five": 0.35,
+    "chain-destroyed": 0.6,
+    "feed-loose": 0.15,
+    "data-shorted": 0.2,
+    "supply-weak-board": 0.3,
 }
 """How often a planted fault warms, smells or ticks."""
 
@@ -404,6 +474,9 @@ BY_WORK = frozenset(
         "joint-five-gnd",
         "segment-reversed",
         "rgb-among-rgbw",
+        "chain-destroyed",
+        "head-data-shorted",
+        "head-data-loose",
     ]
 )
 """Faults that come of work on the wires; the others come when they like."""

@@ -43,13 +43,16 @@ class Flex(StrEnum):
 class Chip:
     """One pixel. `leds`: LEDs it drives; `address`: its burned-in number, None for an ordinary chip; `high_v`: volts it
     takes for a 1, None for the older parts' 0.7 VDD (WS2812B V5 sheet: 2.7 V); `least_v`: below it the chip does nothing
-    (sheets say 3.5 to 3.7 V; parts reach a little lower: from memory)."""
+    (sheets say 3.5 to 3.7 V; parts reach a little lower: from memory); `input_low`: a dead input that holds its wire down;
+    `pad_torn`: its DOUT pad touches its chip only now and then."""
 
     order: str = "GRB"
     lights: bool = True
     dead_colours: frozenset[str] = frozenset()
     stuck: Colour | None = None
     input_ok: bool = True
+    input_low: bool = False
+    pad_torn: bool = False
     output: ChipOutput = ChipOutput.OK
     backwards: bool = False
     hidden: bool = False
@@ -64,11 +67,14 @@ class Chip:
 
 @dataclass(frozen=True, kw_only=True)
 class ModelJoint:
-    """The three wires that arrive at a pixel. `data_rail`: 5 V or GND that the data wire touches. `crossed`: which two of
+    """The three wires that arrive at a pixel. `data_rail`: 5 V or GND that the data wire touches; `leaks`: by damp,
+    some hundred ohms; `unfed`: the 5 V is cut here on purpose, and the feed of the piece behind it has its fuse open. `crossed`: which two of
     them are; `ground_apart`: from here on another supply feeds, whose ground is not joined."""
 
     data_ohm: float = 0.2
     data_rail: str = ""
+    leaks: bool = False
+    unfed: bool = False
     five_ohm: float = 0.008
     ground_ohm: float = 0.008
     metres: float = 0.1
@@ -100,9 +106,13 @@ class ModelSupply:
 @dataclass(frozen=True, kw_only=True)
 class Head:
     """Board and the way to the first pixel. `ground_by_charger`: board and pixels share ground only while an earthed charger
-    is plugged in. `paired`: a long lead runs beside its ground and is buffered."""
+    is plugged in, `ground_loop` that this disturbs the data, `ground_loose` that they share it now and then. `paired`: a long
+    lead runs beside its ground and is buffered. `shifter`: what should lift the board's 3.3 V does not. `cable_loose`: the board
+    drops out when its cable moves; `dead`: it answers on no cable."""
 
     answers: bool = True
+    dead: bool = False
+    cable_loose: bool = False
     loses_bytes: bool = False
     output_ok: bool = True
     on_set_output: bool = True
@@ -114,6 +124,9 @@ class Head:
     data_open: bool = False
     common_ground: bool = True
     ground_by_charger: bool = False
+    ground_loop: bool = False
+    ground_loose: bool = False
+    shifter: bool = False
     plug: Plug = Plug.RIGHT
     from_end: bool = False
     crossed: bool = False
@@ -123,12 +136,13 @@ class Head:
 
 @dataclass(frozen=True, kw_only=True)
 class ModelSettings:
-    """What the board is set to."""
+    """What the board is set to. `held_down`: its ceiling is far below what supply and wires allow."""
 
     order: str = "GRB"
     count: int = 50
     khz: int = 800
     latch_us: int = 300
+    held_down: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -144,14 +144,16 @@ def score(stories: Sequence[Story], *, seeds: int = 1, wrong: float = 0.0, unsur
         session, unsafe = searched(story, seed=seed, wrong=wrong, unsure=unsure)
         ranked = most_probable(story.knowledge, session)
         first = diagnose(story.knowledge, session).suspects[0]
+        repairs = [story.knowledge.cause(cause).repair for cause in ranked]
+        wanted = story.knowledge.cause(story.cause).repair
         total.searches += 1
-        total.first += ranked[0] == story.cause
-        total.in_three += story.cause in ranked
+        total.first += repairs[0] == wanted
+        total.in_three += wanted in repairs
         total.questions += session.questions_asked
         total.unsafe += unsafe
         total.sure += first.word == "very likely"
-        total.sure_right += first.word == "very likely" and ranked[0] == story.cause
-        if ranked[0] != story.cause:
+        total.sure_right += first.word == "very likely" and repairs[0] == wanted
+        if repairs[0] != wanted:
             total.missed.append(f"{story.name} ({story.cause}): {', '.join(ranked)}")
     return total
 

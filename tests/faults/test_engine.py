@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from probe.faults.context import Context, Facts, derive
 from probe.faults.engine import (
     UNSURE,
+    WRONG_SHARE,
     FaultSession,
     GivenAnswer,
     allowed,
@@ -26,6 +27,7 @@ from probe.faults.engine import (
     most_probable,
     next_step,
     not_cured,
+    of_causes,
 )
 from probe.faults.explain import confidence_word, diagnose, filled, why
 from probe.faults.knowledge import ChainPower, Who
@@ -60,15 +62,37 @@ def test_the_next_question_has_the_most_bits_per_second() -> None:
         assert bits[other] / (K.observation(other).seconds + 32) <= rate * 1.1
 
 
-def test_expected_bits_are_the_mutual_information() -> None:
+def test_expected_bits_are_the_mutual_information_with_the_repair() -> None:
     weights = belief(K, all_answered(FaultSession(), look="to-k-dark"))
     single = len(K.causes)
     alone = np.zeros_like(weights)
     alone[:single] = weights[:single] / weights[:single].sum()
     found = expected_bits(K, alone)
     for name in ("arrow-next", "volts-first", "when"):
-        table = 0.94 * K.likelihood[name] + 0.06 / K.likelihood[name].shape[1]
-        assert found[name] == pytest.approx(expected_information_bits(alone[:single], table), abs=1e-9)
+        table = (1 - WRONG_SHARE) * K.likelihood[name] + WRONG_SHARE / K.likelihood[name].shape[1]
+        needed = np.array([alone[:single][K.repair_of == repair].sum() for repair in range(len(K.repairs))])
+        of_repair = np.array(
+            [alone[:single][K.repair_of == repair] @ table[K.repair_of == repair] for repair in range(len(K.repairs))]
+        )
+        assert found[name] == pytest.approx(expected_information_bits(needed, of_repair / needed[:, None]), abs=1e-9)
+
+
+def test_causes_with_the_same_repair_are_one_suspect_and_need_no_telling_apart() -> None:
+    assert {K.cause("joint-open").repair, K.cause("joint-loose").repair} == {"data-joint"}
+    session = all_answered(FaultSession(contexts=("worked-weeks",)), look="to-k-dark", when="touched")
+    weights = belief(K, session)
+    needed, alone = marginals(K, weights), of_causes(K, weights)
+    ids = [cause.id for cause in K.causes]
+    both = alone[ids.index("joint-open")] + alone[ids.index("joint-loose")]
+    assert needed[K.repairs.index("data-joint")] == pytest.approx(both, abs=0.01)
+    assert needed[K.repairs.index("data-joint")] > max(alone)
+    first = diagnose(K, session).suspects[0]
+    assert first.cause.repair == "data-joint"
+    assert first.probability == pytest.approx(needed[K.repairs.index("data-joint")])
+    assert {first.cause.id, *(cause.id for cause in first.or_else)} == {"joint-open", "joint-loose"}
+    assert len({suspect.cause.repair for suspect in diagnose(K, session).suspects}) == 3
+    gone = not_cured(K, session, "joint-loose")
+    assert marginals(K, belief(K, gone))[K.repairs.index("data-joint")] < 0.1
 
 
 def test_a_joint_that_is_open_is_found() -> None:
@@ -191,11 +215,10 @@ def test_context_that_already_answers_a_question_spares_it() -> None:
 
 
 def test_a_fresh_splice_weighs_only_near_its_place() -> None:
-    ids = [cause.id for cause in K.causes]
     start = begin(Context(("just-spliced",), ("",), near=14))
     chances = [
         marginals(K, belief(K, answered(K, start, observation="look", answer="to-k-dark", k=k)))[
-            ids.index("next-backwards")
+            K.repairs.index("next-backwards")
         ]
         for k in (14, 40)
     ]
@@ -326,12 +349,14 @@ def test_the_place_of_a_splice_is_kept_only_while_it_is_fresh() -> None:
 
 
 def test_the_program_does_not_slip_and_people_do() -> None:
-    """A slip is an answer at random: 6 % of a person's, none of the program's."""
+    """A slip is an answer at random: a share of a person's, none of the program's."""
     table = K.likelihood["restarted"][:, K.observation("restarted").index("yes")]
     shares = (("yes", 1.0),)
     count = len(K.causes)
     assert evidence(K, GivenAnswer("restarted", shares, by_tool=True))[:count] == pytest.approx(table)
-    assert evidence(K, GivenAnswer("restarted", shares))[:count] == pytest.approx(0.94 * table + 0.06 / 2)
+    assert evidence(K, GivenAnswer("restarted", shares))[:count] == pytest.approx(
+        (1 - WRONG_SHARE) * table + WRONG_SHARE / 2
+    )
 
 
 def test_a_chain_never_seen_right_is_at_its_first_power_up_however_fresh_its_splices_are() -> None:

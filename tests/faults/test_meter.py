@@ -108,11 +108,12 @@ def test_ranges_say_what_a_reading_means(name: str, readings: tuple[float, ...],
     assert judge(readings, RANGES[name]).answer == answer
 
 
-def test_a_reading_on_the_edge_is_shared_and_one_between_ranges_settles_nothing() -> None:
+def test_a_reading_on_the_edge_is_shared_and_one_outside_all_ranges_settles_nothing() -> None:
     edge = judge((4.5,), RANGES["volts-last"])
     assert edge.answer is None
     assert dict(edge.shares) == {"low": pytest.approx(0.5), "good": pytest.approx(0.5)}
-    assert judge((10.0,), RANGES["supply-ohms"]).shares == ()
+    assert judge((10.0,), RANGES["supply-ohms"]).answer == "low"
+    assert judge((70.0,), RANGES["volts-last"]).shares == ()
 
 
 @given(st.floats(-60, 60), st.sampled_from(["volts-first", "volts-last", "ground-drop", "joint-drop"]))
