@@ -53,6 +53,7 @@ READINGS = {
         ("5.3", {HIGH}),
         ("2.02", {OHMS, JOINT}),
     ],
+    "volts-supply": [("-4.9", {OHMS, PLUG, JOINT}), ("0.2", {OHMS, JOINT}), ("5.9", {HIGH})],
     "volts-last": [("-5", {OHMS, JOINT}), ("0.1", {OHMS, JOINT}), ("5.4", {HIGH}), ("12", {HIGH})],
     "supply-ohms": [("0", {OHMS}), ("0.4", {OHMS}), ("2.5", {OHMS}), ("12", {OHMS})],
 }
@@ -254,7 +255,9 @@ def is_safe_to_show(search: FaultSearch) -> bool:
 def put_and_answer(play: Play, asked: str, answer: str) -> None:
     play.search = replace(play.search, mode=SearchMode.QUESTION, question=K.observation(asked))
     if play.search.reads_meter:
-        play.type_in({"reversed": "-4", "none": "0.1", "high": "5.9", "short": "0.4", "open": "OL"}[answer])
+        play.type_in(
+            {"reversed": "-4", "none": "0.1", "high": "5.9", "short": "0.4", "low": "12", "open": "OL"}[answer]
+        )
     else:
         play.choose(answer)
 
