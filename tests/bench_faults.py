@@ -50,9 +50,18 @@ class Score:
     missed: Counter[str] = field(default_factory=Counter)
 
     def add(
-        self, causes: tuple[str, ...], ranked: list[str], session: FaultSession, work_s: float, *, word: str = ""
+        self,
+        knowledge: Knowledge,
+        planted: tuple[str, ...],
+        session: FaultSession,
+        work_s: float,
+        *,
+        word: str = "",
     ) -> None:
-        """Count one session."""
+        """Count one session: right is the right repair."""
+        causes, ranked = (
+            [knowledge.cause(cause).repair for cause in found] for found in (planted, most_probable(knowledge, session))
+        )
         self.sessions += 1
         self.first += ranked[0] in causes
         self.in_three += any(cause in ranked for cause in causes)
@@ -62,7 +71,7 @@ class Score:
         self.sure += word == "very likely"
         self.sure_right += word == "very likely" and ranked[0] in causes
         if not all(cause in ranked for cause in causes):
-            self.missed["+".join(causes)] += 1
+            self.missed["+".join(planted)] += 1
 
     def line(self, name: str) -> str:
         """The figures in a line."""
@@ -114,7 +123,7 @@ def from_table(knowledge: Knowledge, *, sessions: int, seed: int, wrong: float =
             return PersonReply(chosen, k=20 if chosen in K_PICTURES else None)
 
         session, work_s = search(knowledge, draw, lambda o, draw=draw: draw(o, slips=False))  # type: ignore[misc]
-        score.add((knowledge.causes[position].id,), list(most_probable(knowledge, session)), session, work_s)
+        score.add(knowledge, (knowledge.causes[position].id,), session, work_s)
     return score
 
 
@@ -147,7 +156,7 @@ def from_wiring(
 
         session, work_s = search(knowledge, asked, tool.answer)
         word = diagnose(knowledge, session, most=1).suspects[0].word
-        score.add(planted.causes, list(most_probable(knowledge, session)), session, work_s, word=word)
+        score.add(knowledge, planted.causes, session, work_s, word=word)
     return score
 
 
@@ -165,8 +174,11 @@ def run(argv: list[str]) -> int:
         (*knowledge.separation(a.id, b.id), a.id, b.id)
         for i, a in enumerate(knowledge.causes)
         for b in knowledge.causes[i + 1 :]
+        if a.repair != b.repair
     )
-    print(f"closest pair of causes: {closest[2]} and {closest[3]}, {closest[0]:.2f} apart by {closest[1]}")
+    print(
+        f"closest pair of causes with different repairs: {closest[2]} and {closest[3]}, {closest[0]:.2f} apart by {closest[1]}"
+    )
     seen_by_tool = sum(observation.who is Who.TOOL for observation in knowledge.observations)
     print(f"questions are those put to the person; {seen_by_tool} more facts the program sees for itself")
     start = time.perf_counter()
@@ -187,7 +199,8 @@ def run(argv: list[str]) -> int:
     two = from_wiring(knowledge, sessions=args.wirings // 2, seed=args.seed + 3, faults=2)
     print(two.line("model wiring, two causes, at least one") + f" both_in_three {100 * two.both / two.sessions:.1f} %")
     print(f"not among three (model wiring, every cause as often): {even.missed.most_common(8)}")
-    for name in ("known", "unseen-translated", "unseen-2-translated"):
+    unseen = ("unseen", "unseen-2", "unseen-3", "unseen-4", "unseen-5")
+    for name in ("known", *(f"{written}-translated" for written in unseen)):
         stories = read(FOLDER / f"{name}.toml")
         print(story_score(stories).line(f"stories, {name}"))
         print(story_score(stories, seeds=3, wrong=0.07, unsure=0.07).line("same, 7 % wrong, 7 % not sure"))

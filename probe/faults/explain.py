@@ -92,7 +92,9 @@ def _suspect(knowledge: Knowledge, session: FaultSession, alone: Floats, repair:
         chances = evidence(knowledge, given)[:count]
         gain = float(np.log2(chances[position] / (others @ chances)))
         surprise = float(chances[position] / knowledge.likelihood[given.observation][position].max())
-        item = (given.observation, given.shares[0][0])
+        table, asked = knowledge.likelihood[given.observation][position], knowledge.observation(given.observation)
+        meant = max(given.shares, key=lambda share: share[1] * float(table[asked.index(share[0])]))
+        item = (given.observation, meant[0])  # of an answer given in two ways the one that goes with the cause
         if gain > LEAST_GAIN_BITS:
             speaks_for.append((-gain, item))
         elif surprise < SELDOM:

@@ -364,6 +364,14 @@ def test_a_chain_never_seen_right_is_at_its_first_power_up_however_fresh_its_spl
     assert derive(Facts(pixels_verified=0, days_since_splice=1, days_working=30)).names == ("first-power",)
 
 
+def test_of_an_answer_given_in_two_ways_the_one_that_goes_with_a_cause_stands_beside_it() -> None:
+    both = GivenAnswer("look", (("nothing", 0.5), ("to-k-dark", 0.5)))
+    found = diagnose(K, FaultSession(answers=(both,), k=14), most=6).suspects
+    meant = {suspect.cause.id: {*suspect.speaks_for, *suspect.speaks_against} for suspect in found}
+    assert meant["joint-open"] == {("look", "to-k-dark")}
+    assert meant["no-5v"] == {("look", "nothing")}
+
+
 @pytest.mark.parametrize("answer", ["to-k-dark", "fades", "nothing"])
 def test_two_causes_are_named_only_when_they_are_likelier_than_one(answer: str) -> None:
     session = answered(K, FaultSession(), observation="look", answer=answer)
