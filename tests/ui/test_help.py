@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+from dataclasses import replace
 
 import pytest
 from textual.screen import ModalScreen, Screen
 
 import probe.ui
 from probe.document.file import demo_map_path, load_map
+from probe.mapping.walk_state import start
+from probe.mapping.walk_view import view
 from probe.ui.command_screen import CommandScreen
-from probe.ui.help import HelpScreen
+from probe.ui.help import HelpScreen, prose
 from probe.ui.keys import all_keys
 from probe.ui.start import PortChoice, PortScreen
+from tests.support.boards import identity
 from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -146,3 +150,21 @@ async def test_help_says_what_the_signs_in_the_picture_mean(rows: int, open_app:
         await stage.pilot.pause(0.2)
         words = " ".join(line.strip(" │▏▕┃▊▎█") for line in text_of(stage.app).splitlines())
         assert "Signs in the picture: o insert" in " ".join(words.split())
+
+
+def test_the_paragraph_says_what_keeps_the_light_off() -> None:
+    walk = start(load_map(demo_map_path()))
+    there = replace(walk.board, identity=identity())
+    refused = replace(there, refused="the light wanted is above this board's ceiling")
+    said = {
+        "no board": prose("walk", replace(walk, board=replace(walk.board, trouble="nothing at that port")), None),
+        "refused": prose("walk", replace(walk, board=refused), None),
+        "not on disk": prose("walk", replace(walk, board=there, unsaved="the disk is full"), None),
+        "asked": prose("walk", replace(walk, board=there), view(replace(walk, board=there))),
+    }
+    assert "No board answers now" in said["no board"]
+    assert "The board refused: the light wanted is above this board's ceiling." in said["refused"]
+    assert "not on disk yet: Ctrl+R" in said["not on disk"]
+    assert "Asked now: What lights?" in said["asked"]
+    for other in ("No board answers", "refused", "not on disk"):
+        assert other not in said["asked"]
