@@ -381,7 +381,7 @@ def run(argv: Sequence[str]) -> int:
     args = parser.parse_args(list(argv))
     runs = args.runs if args.runs is not None else (5 if args.quick else 1000)
     tallies = kept(args.add)
-    met = True
+    met, stated = True, list[tuple[float, bool]]()
     print(f"a look costs {SCAN_SECONDS} s a place (assumed), a key {klm_seconds([Operator.KEY])} s")
     for case in CASES:
         if (args.only and case.key not in args.only.split(",")) or (args.add and case.key not in tallies):
@@ -393,7 +393,8 @@ def run(argv: Sequence[str]) -> int:
                 with args.keep.open("a", encoding="utf-8") as file:
                     file.write(json.dumps(asdict(one)) + "\n")
         met &= report(case, tally)
-    print("\n".join(reliability([(r.stated, r.right) for tally in tallies.values() for r in tally.runs])))
+        stated += [(r.stated, r.right) for r in tally.runs]
+    print("\n".join(reliability(stated)))
     return 0 if met else 1
 
 

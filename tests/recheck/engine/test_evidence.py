@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from probe.recheck.engine import NEW, Options, Probe, Recheck
+from probe.recheck.engine import NEW, Options, Probe, Recheck, Setup
 from probe.recheck.engine.evidence import CLIP, Evidence
 from probe.recheck.engine.model import END, FURTHER, SILENT, AllAsShown, AtNewPlace, AtPlace, Differs, Ints, Observation
 from probe.recheck.engine.moves import single_edits
-from probe.recheck.engine.world import IMPOSSIBLE, World, log_likelihood, picture_of
+from probe.recheck.engine.world import IMPOSSIBLE, NEW_SPOT, NO_LIGHT, World, log_likelihood, picture_of
 from tests.recheck.engine.worlds import unchanged
 
 COUNT, WIDTH = 20, 30
@@ -77,3 +77,13 @@ def test_a_light_at_another_chain_s_place_is_a_light_off_the_list() -> None:
     assert not {8, 9} & set(look.places)
     meant, _ = log_likelihood(Observation(action=look, answer=AllAsShown()), world.maps(map_))
     assert meant[1] - meant[0] == pytest.approx(2 * np.log(setup.person.look_miss))
+
+
+def test_every_value_of_a_map_is_seen_where_the_model_says() -> None:
+    """A further pixel at the place of the one it names, each another; dead, silent and behind the end nowhere."""
+    world = World(Setup(order=tuple(range(6)), has_place=(True, True, False, True, True, True), alike=((3, 4),)))
+    places = [0, 1, NO_LIGHT, 3, 3, 5]
+    assert world.spots(np.arange(6)).tolist() == places
+    assert world.spots(FURTHER - np.arange(6)).tolist() == places
+    assert world.spots(np.arange(6, 12)).tolist() == [NO_LIGHT] * 6
+    assert world.spots(np.array([NEW, SILENT, END])).tolist() == [NEW_SPOT, NO_LIGHT, NO_LIGHT]
