@@ -325,7 +325,7 @@ def _stop_lines(s: EvenWalk) -> tuple[Line, ...]:
     if s.done:
         return (Line(f"Walk {s.round}: {len(s.readings)} of {many(len(s.stops), 'stop')} read", "bold"),)
     kind = "gap" if s.stop[1] is not None else "place"
-    return (Line(f"{kind} {s.at + 1} of {len(s.stops)}"), Line(s.named(s.stop), "bold"))
+    return (Line(f"{kind} {s.at + 1} of {len(s.stops)}"), Line(s.named(s.stop), "bold", wrap=True))
 
 
 def _asking(s: EvenWalk) -> tuple[Line, ...]:

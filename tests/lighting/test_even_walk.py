@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -213,3 +215,10 @@ def test_any_inputs_keep_the_rules(given_: list[object]) -> None:
         assert len(set(keys)) == len(keys)
     assert {(r.place, r.to) for r in p.map.readings} <= set(stops(SMALL))
     render_map(p.map)
+
+
+def test_the_stop_that_is_asked_about_is_named_whole() -> None:
+    state = player(DEMO).state
+    for at, stop in enumerate(state.stops):
+        shown = EvennessTask().view(replace(state, at=at)).above
+        assert any(line.text == state.named(stop) and line.wrap for line in shown), "it does not fit beside the picture"
