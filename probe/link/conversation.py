@@ -100,6 +100,7 @@ class Conversation:
         self._silence_s = 0.0
         self._surely_lit_s = 0.0  # when the board last had an order, at the earliest, by a clock that counts sleep
         self._dark_is_known = False
+        self._dark_heard_s = 0.0
 
     # --- what the link does ---
 
@@ -267,6 +268,7 @@ class Conversation:
                     self._restarted(restart_error(cause, port=self.port))
                 case DarkNotice():
                     self._dark_is_known = True
+                    self._dark_heard_s = _clock_that_counts_sleep()
                     self._emit(NoticeArrived(event))
                 case ButtonNotice() | InputsNotice() | PlayNotice() | UnknownNotice():
                     self._emit(NoticeArrived(event))
@@ -297,7 +299,7 @@ class Conversation:
             return
         now = _clock_that_counts_sleep()
         gap_s = now - self._surely_lit_s
-        self._surely_lit_s = job.first_sent_s
+        self._surely_lit_s = max(job.first_sent_s, self._dark_heard_s)  # it answers after it said that it is dark
         if gap_s >= self._silence_s and not self._dark_is_known:
             self._surely_lit_s = now  # what is lit after this notice is lit by later orders
             self._emit(NoticeArrived(DarkNotice()))

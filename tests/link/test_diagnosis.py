@@ -21,6 +21,7 @@ from probe.link import (
     PortSpec,
     RetryPolicy,
 )
+from probe.link.conversation import LineSample
 from tests.link.conftest import until
 from tests.link.far_ends import Answer, PtyEnd, board_answers, rfc2217_board, tcp_board
 from tests.link.recorder import Recorder
@@ -206,3 +207,11 @@ async def test_a_port_that_is_forbidden_says_whom_to_ask(monkeypatch: pytest.Mon
     assert caught.value.kind is LinkErrorKind.FORBIDDEN
     assert told.kinds == ["PortOpening", "Lost"]
     end.hang_up()
+
+
+def test_of_a_line_that_never_ends_only_the_beginning_is_kept() -> None:
+    sample = LineSample()
+    for _ in range(1_000):
+        sample.add(b"kelp\n")
+    sample.add(b"a longer line that comes late\n")
+    assert sample.text() == "kelp"

@@ -144,6 +144,22 @@ async def test_a_board_that_goes_dark_unheard_is_told() -> None:
     assert not told.of(Lost)
 
 
+async def test_a_board_that_says_that_it_went_dark_is_told_once() -> None:
+    told, where = Recorder(), port()
+    async with link_to(where, told) as link:
+        await until(lambda: link.identity)
+        await link.do(Silence(500))
+        await link.do(LightPixel(0, 3, RED))
+        hearing = where.board.receive_data
+        where.board.receive_data = lambda data, now_ms: b""  # type: ignore[method-assign]
+        await until(lambda: NoticeArrived(DarkNotice()) in told.events)
+        where.board.receive_data = hearing  # type: ignore[method-assign]
+        await link.do(LightPixel(0, 3, RED))
+        await link.do(LightPixel(0, 4, RED))
+    assert told.events.count(NoticeArrived(DarkNotice())) == 1
+    assert not told.of(Lost)
+
+
 async def test_a_board_that_hangs_is_lost_and_found_on_the_same_line() -> None:
     told, where = Recorder(), port()
     async with link_to(where, told) as link:

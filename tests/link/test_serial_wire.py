@@ -186,3 +186,13 @@ async def _transport_of_a_wire() -> object:
     await wire.close()
     end.hang_up()
     return transport
+
+
+async def test_what_was_not_sent_is_dropped_before_the_package_waits_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    done: list[str] = []
+    for name in ("reset_output_buffer", "flush"):
+        monkeypatch.setattr(serial.Serial, name, lambda _, name=name: done.append(name))
+    async with pseudo_terminal() as end:
+        wire = await open_serial_wire(end.path, baud=115_200)
+        await wire.close()
+    assert done[-2:] == ["reset_output_buffer", "flush"]

@@ -109,6 +109,8 @@ def test_a_board_that_turns_into_something_else_is_not_believed() -> None:
         (b"Welcome to the weather station\r\nType help\r\n", LineVerdict.OTHER_DEVICE),
         (b"\n" + encode_order(Identify().line(1)), LineVerdict.ECHO),
         (seal("~00 restarted power"), LineVerdict.SOUND),
+        (seal("~00 restarted power") * 9 + b"\xff\n", LineVerdict.SOUND),
+        (seal("~00 restarted power") * 3 + b"\xff\n", LineVerdict.NOISY),
         (seal("~00 restarted power") + b"\xff\xfe\n\n!-- 1\n", LineVerdict.NOISY),
     ],
 )
