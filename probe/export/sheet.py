@@ -321,7 +321,8 @@ def _circuits(map_: PlayfieldMap) -> str:
         circuit = CIRCUITS[drive]
         lines = "\n".join(f"<li>{own(line)}</li>" for line in circuit_lines(circuit))
         parts.append(
-            f'<h3>{own(drive.value)}</h3><p class="volts circuit">{circuit_svg(circuit).strip()}</p><ul>{lines}</ul>'
+            f'<h3>{own(drive.value)}</h3><p class="volts circuit">{circuit_svg(circuit, titled=False).strip()}</p>'
+            f"<ul>{lines}</ul>"
         )
     warned = "\n".join(f"<li>{own(line)}</li>" for line in CAUTIONS)
     return section("Circuits at the game's lamp outputs", f"<ul>{warned}</ul>", *parts) if parts else ""

@@ -173,7 +173,7 @@ CAUTIONS: Final = (
     "Anything on the mains side of the transformer, and the transformer itself, is for a qualified person.",
     "Ground of the game and ground of the board are joined nowhere in these circuits. Do not join them.",
     "Fit the resistor at the game's end of the wire, so that a chafed wire shorts nothing.",
-    "Try one lamp, and look after ten minutes for heat, before the other fifty-nine.",
+    "Try one lamp, and look after ten minutes for heat, before any other.",
 )
 
 _A_COUPLER: Final = "PC817 class, grade B or better"
@@ -295,10 +295,14 @@ CIRCUITS: Final[dict[Drive, SensingCircuit]] = {
 _WIDE, _HIGH = 660, 350
 
 
-def circuit_svg(circuit: SensingCircuit) -> str:
-    """The circuit drawn: the game's side at the left, the board's at the right, nothing between them but light."""
+def circuit_svg(circuit: SensingCircuit, *, titled: bool = True) -> str:
+    """The circuit drawn: the game's side at the left, the board's at the right, nothing between them but light.
+
+    `titled`: the drive's name above it; a page that has it as heading wants it once.
+    """
     d = _Drawing()
-    d.text(20, 24, circuit.drive.value, bold=True)
+    if titled:
+        d.text(20, 24, circuit.drive.value, bold=True)
     d.rail(60, circuit.top)
     d.rail(300, circuit.bottom)
     d.lamp(90, 60, 300, "lamp")

@@ -62,6 +62,11 @@ class ForbidStretch:
 
 
 @dataclass(frozen=True)
+class LiftRules:
+    """Take all pins and bans off: a forbidden stretch is in no plan, so it cannot be marked."""
+
+
+@dataclass(frozen=True)
 class TidyOrLeast:
     """Keep areas together, or take the least wire."""
 
@@ -116,6 +121,7 @@ COMMANDS = (
     Command("plan.slack", Means.MORE, "Is the wire long enough", ShowPlanMode(PlanMode.SLACK), letter="w"),
     Command("plan.dead", Means.MORE, "What to do about a dead pixel", ShowPlanMode(PlanMode.DEAD), letter="d"),
     Command("plan.entry", Means.MORE, "The wire of this chain comes in at the next edge", NextEntry(), letter="e"),
+    Command("plan.lift", Means.MORE, "Take off all pins, and allow what is forbidden", LiftRules(), letter="f"),
     Command("plan.tidy", Means.MORE, "Tidy by area, or least wire", TidyOrLeast(), letter="t"),
     Command("plan.chains", Means.MORE, "One more chain", OneMoreChain(), letter="c"),
     Command("plan.keep", Means.MORE, "Keep this plan to compare with", KeepToCompare(), letter="k"),

@@ -20,6 +20,7 @@ from probe.planning.keys import (
     ForbidStretch,
     GiveUpSplice,
     KeepToCompare,
+    LiftRules,
     MakeChains,
     MoveInOrder,
     NextEntry,
@@ -210,6 +211,8 @@ class PlanTask(Task[ChainPlanning]):
                 return _moved(s, by), ()
             case ForbidStretch():
                 return _ruled(s, "forbidden")
+            case LiftRules():
+                return _lifted(s)
             case TidyOrLeast():
                 return _anew(replace(s, tidy=not s.tidy))
             case OneMoreChain():
@@ -294,7 +297,7 @@ def _next(s: ChainPlanning) -> _N:
     if s.mode is PlanMode.ORDER:
         parts = parts_of(s.map)
         after = parts[(parts.index(s.part) + 1) % len(parts)] if s.part in parts else s.part
-        return _anew(replace(s, part=after, chains=None, kept=None))
+        return _anew(replace(s, part=after, chains=None, kept=None, message=""))
     names = [chain.id for chain in s.map.chains]
     at = names.index(s.chain) if s.chain in names else -1
     return _show(replace(s, chain=names[(at + 1) % len(names)] if names else "", chosen=0, asked=None), s.mode)
@@ -449,6 +452,16 @@ def _ruled(s: ChainPlanning, field: str) -> _N:
     if field == "pinned" or s.by_hand:
         # the order stands: a pin holds what is there
         return replace(s, message=words), (fx.Commit(map_, words),)
+    after, effects = _anew(replace(s, map=map_))
+    return replace(after, message=words), (fx.Commit(map_, words), *effects)
+
+
+def _lifted(s: ChainPlanning) -> _N:
+    pins, bans = len(s.rules.pinned), len(s.rules.forbidden)
+    if not pins + bans:
+        return replace(s, message="nothing is pinned or forbidden"), (fx.Bell(),)
+    map_ = s.map.model_copy(update={"plan_rules": s.rules.model_copy(update={"pinned": (), "forbidden": ()})})
+    words = f"{many(pins, 'pin')} taken off, {many(bans, 'forbidden stretch', 'forbidden stretches')} allowed again"
     after, effects = _anew(replace(s, map=map_))
     return replace(after, message=words), (fx.Commit(map_, words), *effects)
 

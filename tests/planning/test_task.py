@@ -16,6 +16,7 @@ from probe.planning.keys import (
     ForbidStretch,
     GiveUpSplice,
     KeepToCompare,
+    LiftRules,
     MakeChains,
     MoveInOrder,
     NextEntry,
@@ -96,6 +97,24 @@ def test_an_answer_of_a_plan_that_is_no_longer_wanted_counts_no_more() -> None:
     assert not wanted.tidy
     bench.do(ev.JobDone(old.tag, old.run(fx.Progress())))
     assert bench.state == wanted
+
+
+def test_a_forbidden_stretch_which_no_row_shows_any_more_is_allowed_again_with_all_rules() -> None:
+    bench = Bench(DEMO)
+    bench.do(LiftRules())
+    assert bench.state.message == "nothing is pinned or forbidden"
+    bench.do(ev.Choose(1))
+    bench.do(ForbidStretch())
+    assert bench.played.map.plan_rules is not None
+    assert bench.played.map.plan_rules.forbidden
+    bench.do(ev.Choose(1))
+    bench.do(ev.Take(NOW))
+    bench.do(LiftRules())
+    assert bench.state.message == "1 pin taken off, 1 forbidden stretch allowed again"
+    rules = bench.played.map.plan_rules
+    assert (rules.pinned, rules.forbidden) == ((), ())
+    bench.do(ev.NextChain())
+    assert (bench.state.part, bench.state.message) == ("backbox", ""), "words of one part are not said of the next"
 
 
 @pytest.mark.slow

@@ -587,6 +587,7 @@ def _restore() -> Played:
 def _plan() -> Played:
     from probe.planning.keys import (
         ForbidStretch,
+        LiftRules,
         MoveInOrder,
         NextEntry,
         PlanMode,
@@ -607,6 +608,7 @@ def _plan() -> Played:
         yield Take()
         yield Choose(1)
         yield ForbidStretch()
+        yield LiftRules()
         yield TidyOrLeast()
         yield MoveInOrder(1)
         yield TakeInHand()
