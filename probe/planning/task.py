@@ -538,9 +538,12 @@ def _above(s: ChainPlanning) -> tuple[Line, ...]:
             saved = f", {100 * (1 - s.plan.way_mm / s.now.way_mm):.0f} % less way than now"
         return (Line(headline(s.plan), "bold", wrap=True), Line(f"{rule}{saved}", "dim", wrap=True))
     if s.mode is PlanMode.SPLICE:
+        missing = len(missing_places(s.map, s.chain))
+        if not missing:
+            return ()  # the message says so
         return (
             Line(
-                f"{many(len(missing_places(s.map, s.chain)), 'place')} without a pixel. Least wire first:",
+                f"{many(missing, 'place')} without a pixel. Least wire first:",
                 "bold",
                 wrap=True,
             ),
