@@ -104,6 +104,14 @@ def test_every_change_is_committed_and_undone() -> None:
     assert (played.map.lamps, played.map.places) == (after.lamps, after.places)
 
 
+@pytest.mark.parametrize("at", range(3))
+def test_only_the_row_in_hand_is_taken_out(at: int) -> None:
+    rows = small().lamps
+    played = at_list(small())
+    played(ChooseLamp(at), RemoveLamp())
+    assert played.map.lamps == (*rows[:at], *rows[at + 1 :])
+
+
 def test_proposals_one_by_one() -> None:
     map_, _ = add_place(set_lamps(new_map("Kelp Forest"), small().lamps), "TILT")
     map_, _ = add_place(map_, "reef lane 01")

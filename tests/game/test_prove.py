@@ -106,6 +106,15 @@ def test_wrong_and_unseen_stay_open(demo: PlayfieldMap) -> None:
     assert desk.state.is_lit
 
 
+def test_the_next_open_one_is_the_very_next_that_is_not_proved(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.give(NextLamp(1, open_only=True))
+    assert desk.state.at == 1
+    desk.give(SayVerdict(Verdict.RIGHT, NOW), NextLamp(-2), NextLamp(1, open_only=True))
+    assert desk.state.rows[1].state is Standing.PROVED
+    assert desk.state.at == 2
+
+
 def proved(map_: PlayfieldMap) -> PlayfieldMap:
     desk = at_board(map_)
     for _ in range(len(desk.state.rows)):

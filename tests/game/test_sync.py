@@ -212,6 +212,14 @@ def test_what_does_not_fit_is_not_begun(demo: PlayfieldMap) -> None:
     assert "output 1" in desk.state.message
 
 
+def test_what_just_fits_is_no_obstacle_and_one_less_is(demo: PlayfieldMap) -> None:
+    table = board_table(demo).table
+    last = max(entry.pixel for entry in table.entries)
+    for name, least in (("lamps", table.lamps()[-1]), ("groups", table.groups()[-1] + 1), ("play_pixels", last + 1)):
+        assert obstacle(at_board(demo, board_for(demo, **{name: least})).state) == "", name
+        assert obstacle(at_board(demo, board_for(demo, **{name: least - 1})).state) != "", name
+
+
 def test_boards_without_memory_and_maps_without_pixels_are_told(demo: PlayfieldMap) -> None:
     desk = at_board(demo, board_for(demo, features=("setup",)))
     assert desk.state.stage is SyncStage.LACKING

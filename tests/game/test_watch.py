@@ -188,6 +188,15 @@ def test_more_inputs_than_one_answer_holds(demo: PlayfieldMap) -> None:
     assert desk.state.predicted(140) == "nothing: the map has no such lamp"
 
 
+@pytest.mark.parametrize("inputs", [16, 150])
+def test_the_last_input_is_seen_and_has_its_cell(demo: PlayfieldMap, inputs: int) -> None:
+    desk = at_board(demo, inputs=inputs)
+    desk.input(inputs, True)
+    desk.pass_s(0.3)
+    assert desk.state.on[-1]
+    assert chosen(desk) == inputs
+
+
 def test_leaving_tells_the_board_to_stop_before_it_is_closed(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
     desk.give(Leave())
