@@ -25,7 +25,6 @@ from probe.recheck.engine.model import (
     Bools,
     Floats,
     Ints,
-    NewPlaceDiffers,
     NotSure,
     Observation,
     Prior,
@@ -524,8 +523,7 @@ def _other_end(t: Along) -> Edited:
 def fitted_to_probes(
     world: World, maps: Ints, log_prior: Floats, seen: Sequence[Observation]
 ) -> tuple[Ints, Floats, Ints]:
-    """Beside every map, the one in which a pixel that was lit alone, or whose named place was dark in a picture, is what
-    the answer says: new, further, silent, dead.
+    """Beside every map, the one in which a pixel that was lit alone is what the answer says: new, further, silent, dead.
 
     The last of the result says which row each comes from.
     """
@@ -533,14 +531,9 @@ def fitted_to_probes(
     visible = 1 - prior.further - prior.silent
     source: Ints = np.arange(len(maps))
     for one in seen:
-        if isinstance(one.answer, NewPlaceDiffers):
-            number = one.answer.number
-        elif isinstance(one.action, Probe) and not isinstance(one.answer, NotSure):
-            number = one.action.number
-        else:
+        if not isinstance(one.action, Probe) or isinstance(one.answer, NotSure) or one.action.number >= maps.shape[1]:
             continue
-        if number >= maps.shape[1]:
-            continue
+        number = one.action.number
         value = maps[:, number]
         spliced = is_new(setup, value) | (value == SILENT) | (value <= FURTHER)
         more: Floats = np.zeros(len(maps))

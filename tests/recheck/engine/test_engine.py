@@ -210,6 +210,38 @@ def test_a_repeater_that_was_named_by_mistake_is_found_dark(named_dark: bool) ->
     assert 12 not in state.look().named or not named_dark
 
 
+def test_an_answer_that_was_not_predicted_edits_what_the_best_map_is_an_edit_of_as_well() -> None:
+    """Three in and two in: the first picture that contradicts what was believed makes the wired chain one of the maps."""
+    chain = rewired(Chain(40), ["insert", "insert"], np.random.default_rng(16))
+    person = Person(chain, np.random.default_rng(0), wrong=0, miss=0)
+    state = Recheck.start(chain.setup(), Options(seed=16))
+    for _ in range(5):
+        action = state.next_step().action
+        assert action is not None
+        state = state.answered(action, person.answer(action))
+    assert isinstance(state.observations[-1].answer, Differs)
+    true = np.full(state.numbers, END)
+    true[: len(chain.pixels)] = chain.truth()
+    assert state.world.key(true) in [state.world.key(map_) for map_ in state.maps]
+
+
+def test_of_two_spliced_in_side_by_side_the_dark_one_is_found_though_it_was_named() -> None:
+    chain = Chain(40)
+    chain.pixels[12:12] = [*chain.fresh(1), Pixel(None, None)]
+    person = Person(chain, np.random.default_rng(0), wrong=0, miss=0)
+    state = Recheck.start(chain.setup(), Options(seed=2))
+    state = state.answered(state.look(), person.answer(state.look()))
+    for number in (12, 13):
+        state = state.answered(Probe(number=number), AtNewPlace())
+    actions = 0
+    while (action := state.next_step().action) is not None and actions < 8:
+        state = state.answered(action, person.answer(action))
+        actions += 1
+    assert state.settled
+    assert visible(state, chain) == chain.visible()
+    assert [one.silent for one in state.result().numbers[12:14]] == [False, True]
+
+
 def test_two_edits_that_hide_each_other_are_found_together() -> None:
     """Two in and one out behind: no single edit shows any of the three colours that are named."""
     chain = Chain(108)
