@@ -22,6 +22,15 @@ def test_nothing_unsafe_is_left(way: Callable[[str], str], text: str) -> None:
     assert len(shown.splitlines()) <= 1
 
 
+@pytest.mark.parametrize(
+    "character", [*"\0\a\b\x1b\x7f\x85\x9b\x9d\u200f\u2028\u2029\u202e\u2066\u2069\ud800\ue000\uffff"]
+)
+def test_each_kind_of_unsafe_character(character: str) -> None:
+    """Unicode's categories of controls, formats, surrogates, private and no characters, and separators of lines."""
+    assert is_unsafe(character)
+    assert all(character not in way(f"a{character}b") for way in WAYS)
+
+
 @pytest.mark.parametrize("way", WAYS)
 def test_harmless_text_stays_as_it_is(way: Callable[[str], str]) -> None:
     text = "Otter [/x] Überlauf 章魚 🦑 10 %"

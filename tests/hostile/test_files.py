@@ -87,3 +87,9 @@ def test_a_map_whose_name_is_as_long_as_the_system_allows_is_changed_and_saved(l
     assert main(["renumber", str(path), "--change", "Playfield: took out #1"]) == Exit.FINE
     assert len(load_map(path).revisions) == len(load_map(demo_map_path()).revisions) + 1
     assert main(["undo", str(path)]) == Exit.FINE
+
+
+def test_a_map_that_an_editor_saved_with_a_mark_of_utf_8_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "kelp.json"
+    path.write_bytes(b"\xef\xbb\xbf" + demo_map_path().read_bytes())
+    assert load_map(path) == load_map(demo_map_path())
