@@ -56,6 +56,8 @@ class Leaving:
         self._restore = restore
         self._watching = False
         self._said = False
+        self._goes_on = threading.Event()
+        self._handled: list[int] = []
         endings.on_begun = self._begin_to_watch
 
     def __enter__(self) -> Self:
@@ -63,11 +65,16 @@ class Leaving:
             ignored_hang_up = number == _HANG_UP and signal.getsignal(number) == signal.SIG_IGN
             if not ignored_hang_up:
                 signal.signal(number, self._on_signal)
+                self._handled.append(number)
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        if self._goes_on.is_set():
+            for number in self._handled:  # whoever comes next handles them anew
+                signal.signal(number, signal.SIG_DFL)
+            return
         for number in _SIGNALS:  # the exit code is settled: a second signal must not take it away
             signal.signal(number, signal.SIG_IGN)
 
@@ -85,13 +92,18 @@ class Leaving:
                     signal.signal(getattr(signal, name), signal.SIG_IGN)
         threading.Thread(target=self._watch, name="watching the clock", daemon=True).start()
 
-    def finish(self, goodbye: str = "") -> int:
-        """Say the last words, with the terminal given back; returns the exit code, or ends the process if a save hangs."""
+    def finish(self, goodbye: str = "", *, goes_on: bool = False) -> int:
+        """Say the last words, with the terminal given back; returns the exit code, or ends the process if a save hangs.
+
+        `goes_on`: the process goes on with something else, so nobody watches any more whether it ends.
+        """
         ended = self._endings.give_up()
         self._say(ended, goodbye)
         self._said = True
         if save_hangs():
             os._exit(exit_code(ended))
+        if goes_on and exit_code(ended) == Exit.FINE:
+            self._goes_on.set()
         return exit_code(ended)
 
     def _say(self, ended: Ended, goodbye: str) -> None:
@@ -108,9 +120,10 @@ class Leaving:
     # --- in the watching thread ---
 
     def _watch(self) -> None:
-        time.sleep(HANGS_S)
-        if self._endings.begun is not None:
-            time.sleep(LIMIT_S - HANGS_S)
+        if self._goes_on.wait(HANGS_S):
+            return
+        if self._endings.begun is not None and self._goes_on.wait(LIMIT_S - HANGS_S):
+            return
         ended = self._endings.give_up()
         _within(_LAST_S, self._restore)
         if not self._said:

@@ -478,7 +478,7 @@ def _run(options: LaunchOptions, session: Session, opening: Opening) -> tuple[in
     try:
         with Leaving(app.endings, restore=partial(_restore_terminal, app)) as leaving:
             app.run()
-            code = leaving.finish(app.session.goodbye)
+            code = leaving.finish(app.session.goodbye, goes_on=bool(app.then))
             return code, app.then if code == Exit.FINE else ()
     finally:
         session.close()

@@ -14,6 +14,7 @@ import pexpect
 import pyte
 import pytest
 
+from probe.cli.leaving import LIMIT_S
 from probe.document.file import load_map
 from tests.support.settings import settings_in
 
@@ -148,3 +149,16 @@ def test_a_port_that_is_not_there_is_told_on_screen(tmp_path: Path) -> None:
         shown = terminal.until("there is no port")
         assert "LIT" not in shown
         assert "Traceback" not in shown
+
+
+def test_what_is_gone_on_with_inside_is_not_ended_by_the_watch_over_what_was_left(tmp_path: Path) -> None:
+    with opened(["demo", "--new"], tmp_path) as terminal:
+        terminal.until("Which machine")
+        terminal.child.send("\x1b")
+        terminal.until("Home")
+        terminal.read(LIMIT_S + 1.0)
+        assert terminal.child.isalive(), "it ended, and left its picture on the terminal"
+        terminal.child.kill(signal.SIGHUP)  # and a signal is heard in it as before
+        terminal.child.expect(pexpect.EOF)
+        terminal.child.wait()
+        assert terminal.child.exitstatus == 128 + signal.SIGHUP
