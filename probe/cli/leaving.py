@@ -14,7 +14,6 @@ from __future__ import annotations
 import os
 import signal
 import threading
-import time
 from collections.abc import Callable
 from types import FrameType, TracebackType
 from typing import Self

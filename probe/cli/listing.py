@@ -26,6 +26,7 @@ def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
     """Check a map. Exit code 1 if there are faults (with `strict`: warnings too)."""
     from probe.document.checks import Severity, check_map, where_words
     from probe.document.file import load_map
+    from probe.document.plural import many
 
     map_ = load_map(path)
     findings = check_map(map_)
@@ -45,6 +46,6 @@ def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
     else:
         for f in findings:
             say(f"{f.severity.value}: {where_words(map_, f.where)}: {f.what} - {f.what_to_do} [{f.code}]")
-        counts = ", ".join(f"{sum(f.severity is s for f in findings)} {s.value}s" for s in Severity)
+        counts = ", ".join(many(sum(f.severity is s for f in findings), s.value) for s in Severity)
         say(f"{counts}." if findings else "Nothing found.")
     return Exit.FINDINGS if any(f.severity in bad for f in findings) else Exit.FINE

@@ -325,9 +325,12 @@ class CommandScreen(Screen[None]):
 
     def on_key(self, event: events.Key) -> None:
         """Keys that type act as commands where there is nothing to type in."""
-        if isinstance(self.focused, Input) or not while_empty(event.key):
+        key = (
+            event.key.lower() if len(event.key) == 1 else event.key
+        )  # a letter is shown large, and Shift or Caps Lock may be on
+        if isinstance(self.focused, Input) or not while_empty(key):
             return
-        if self.run_key(event.key):
+        if self.run_key(key):
             event.stop()
 
     def run_key(self, key: str) -> bool:

@@ -112,7 +112,7 @@ class FileScreen(ModalScreen[None]):
         """A letter chooses at once."""
         if self._form is None:
             for form in self._forms:
-                if event.key == form.letter:
+                if event.key.lower() == form.letter:
                     event.stop()
                     event.prevent_default()
                     self._ask_name(form)

@@ -105,7 +105,7 @@ class ChoiceScreen(ModalScreen[Command | None]):
     def on_key(self, event: Key) -> None:
         """A letter does its row at once; what means nothing here goes nowhere."""
         for choice in self.choices:
-            if choice.letter and event.key == choice.letter.lower():
+            if choice.letter and event.key.lower() == choice.letter.lower():
                 event.stop()
                 event.prevent_default()
                 self.choose(choice)

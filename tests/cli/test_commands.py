@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -227,3 +228,13 @@ def test_every_command_that_writes_a_file_says_where_it_is(
         assert str(out) in capsys.readouterr().out, name
     assert main(["sheet", str(demo), "--picture", str(tmp_path / "p.svg")]) == Exit.FINE
     assert "p.svg" in capsys.readouterr().out
+
+
+def test_a_check_counts_in_singular_and_plural(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    half = tmp_path / "half.json"
+    shutil.copy(demo_map_path("kelp_forest_half.json"), half)
+    main(["check", str(half)])
+    counts = capsys.readouterr().out.splitlines()[-1]
+    for number, words in re.findall(r"(\d+) ([a-z]+)", counts):
+        assert words.endswith("s") is (number != "1"), counts
+    assert len(re.findall(r"\d+", counts)) == 3

@@ -14,6 +14,7 @@ from textual.widgets import Input, OptionList, Static
 
 from probe.cli.parser import build_parser
 from probe.cli.screens import SPLICED_WELCOME
+from probe.document.file import demo_map_path, load_map
 from probe.task.command import Means, MenuGroup
 from probe.ui.app import MAKERS
 from probe.ui.keys import IN_THE_SHELL, OF_PROGRAM, VERBS, all_keys
@@ -319,3 +320,16 @@ def test_a_way_through_the_menu_that_is_said_is_there(words: str) -> None:
     assert said is not None
     app: Any = SimpleNamespace(why_not=lambda row: "")
     assert said[2] in [choice.command.words for choice in menu_choices(app, None, MenuGroup(said[1]))]
+
+
+@pytest.mark.parametrize("letter", ["n", "N"])
+async def test_a_letter_does_its_row_with_shift_too(letter: str, open_app: OpenApp) -> None:
+    whole = load_map(demo_map_path())
+    async with open_app(whole, whole) as stage:
+        await stage.lit()
+        await stage.pilot.press("f10", "3", letter)
+        await stage.app.settled()
+        await stage.pilot.pause(0.2)
+        top = stage.app.runtime.top
+        assert top is not None
+        assert top.name == "find"
