@@ -97,6 +97,7 @@ def test_feeds_are_added_to_a_planned_chain_until_its_lowest_pixel_has_19_of_20_
     (only,) = feeds_at(plan, ceiling_ma=450)
     assert only[0] == "Playfield"
     assert 4.70 < only[1] < 4.75 < only[2]
+    assert len(feeds_at(plan, ceiling_ma=440)) == 1, "4.747 V"
     assert feeds_at(plan, ceiling_ma=430) == [], "the lowest pixel has 4.753 V"
     (only,) = feeds_at(plan, ceiling_ma=600, volt=5.5)
     assert 4.75 < only[1] < 0.95 * 5.5 < only[2], "it is a share, not so many volts"

@@ -220,6 +220,7 @@ def test_the_tree_alone_finds_the_best_of_all(seats: int, seed: int) -> None:
     network = drawn(seats, 1, seed)
     prover = Prover(network, (tuple(range(seats)),))
     prover.stuck, prover._open = True, [(0.0, 0, ())]  # nothing is known of the whole
+    setattr(prover, "_try", lambda *_: None)  # noqa: B010 and no search finds by chance what the tree has lost
     for _ in range(400):
         if prover.proved:
             break
