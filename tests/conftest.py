@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import gc
 import os
+
+# numpy's threads would wait for each other in several processes on few cores: set before it is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from collections.abc import Generator, Iterator
 from itertools import islice
 from pathlib import Path
