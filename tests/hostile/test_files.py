@@ -9,7 +9,7 @@ import pytest
 
 from probe.__main__ import main
 from probe.cli.outcome import Exit
-from probe.document.file import FileInUseError, demo_map_path, load_map
+from probe.document.file import FileInUseError, StorageError, demo_map_path, load_map
 from probe.document.file.lock import ExclusiveLock
 from tests.support.examples import first_now
 
@@ -93,3 +93,13 @@ def test_a_map_that_an_editor_saved_with_a_mark_of_utf_8_is_read(tmp_path: Path)
     path = tmp_path / "kelp.json"
     path.write_bytes(b"\xef\xbb\xbf" + demo_map_path().read_bytes())
     assert load_map(path) == load_map(demo_map_path())
+
+
+def test_what_is_wrong_in_a_map_with_a_mark_of_utf_8_is_said_and_not_the_mark(tmp_path: Path) -> None:
+    path, sound = tmp_path / "kelp.json", demo_map_path().read_bytes()
+    path.write_bytes(b"\xef\xbb\xbf" + sound.replace(b'"version": 2', b'"version": 2.5', 1))
+    with pytest.raises(StorageError, match="version"):
+        load_map(path)
+    path.write_bytes(b"\xef\xbb\xbf" + sound[:-20])
+    with pytest.raises(StorageError, match=f"line {sound[:-20].count(10) + 1}: "):
+        load_map(path)
