@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from probe.cli.outcome import Exit, say, say_json
+from probe.cli.outcome import Exit, say, say_folded, say_json
 
 
 def show_ports(*, as_json: bool) -> int:
@@ -45,7 +45,7 @@ def show_findings(path: str, *, as_json: bool, strict: bool) -> int:
         say_json(rows)
     else:
         for f in findings:
-            say(f"{f.severity.value}: {where_words(map_, f.where)}: {f.what} - {f.what_to_do} [{f.code}]")
+            say_folded(f"{f.severity.value}: {where_words(map_, f.where)}: {f.what} - {f.what_to_do} [{f.code}]")
         counts = ", ".join(many(sum(f.severity is s for f in findings), s.value) for s in Severity)
         say(f"{counts}." if findings else "Nothing found.")
     return Exit.FINDINGS if any(f.severity in bad for f in findings) else Exit.FINE

@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from _typeshed import SupportsWrite
 
 
+_LEAST_FOLD = 40
+"""Cells; a terminal narrower than this breaks the lines itself."""
+
+
 class Exit(IntEnum):
     """What the command's exit code means."""
 
@@ -45,6 +49,24 @@ class Exit(IntEnum):
 def say(*lines: str) -> None:
     """Print lines on the output stream."""
     _print(lines, sys.stdout)
+
+
+def say_folded(*sentences: str) -> None:
+    """Print long sentences: on a terminal folded between words, what follows indented; elsewhere a line each, as `say`."""
+    if not sys.stdout.isatty():
+        say(*sentences)
+        return
+    import shutil
+    import textwrap
+
+    width = max(_LEAST_FOLD, shutil.get_terminal_size().columns - 1)
+    for sentence in sentences:
+        say(
+            *textwrap.wrap(
+                escaped(sentence), width, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+            )
+            or ("",)
+        )
 
 
 def complain(what: str) -> None:

@@ -9,16 +9,24 @@ from probe import VERSION_LINE
 from probe.cli.outcome import CommandParser
 
 _EPILOG = """exit codes:
-  0 fine   1 faults, or things to mend, were found   2 wrong command line   3 file trouble
-  4 port or board trouble   5 a fault of this program   130 stopped with Ctrl+C
-  6 something could not be saved: where its copy is, or what it is, is on the error stream
-  128 + n ended by signal n, with all saved
+  0    fine
+  1    faults, or things to mend, were found
+  2    wrong command line
+  3    file trouble
+  4    port or board trouble
+  5    a fault of this program
+  6    something could not be saved: where its copy is, or what it is, is on
+       the error stream
+  130  stopped with Ctrl+C
+  128 + n  ended by signal n, with all saved
 
-files beside a map NAME: NAME~ is the one before the last save; .NAME.holder says which program has it open;
-.NAME.lock keeps a second program away, stays, is empty, and may be removed while no program has the map open
+files beside a map NAME: NAME~ is the one before the last save; .NAME.holder
+says which program has it open; .NAME.lock keeps a second program away, stays,
+is empty, and may be removed while no program has the map open
 
-a rescue copy, NAME.rescue-TIME.json, goes to the first of these that can be written: ~/.local/state/playfield-probe
-(or where XDG_STATE_HOME says; macOS: ~/Library/Application Support/playfield-probe, Windows:
+a rescue copy, NAME.rescue-TIME.json, goes to the first of these that can be
+written: ~/.local/state/playfield-probe (or where XDG_STATE_HOME says; macOS:
+~/Library/Application Support/playfield-probe, Windows:
 %LOCALAPPDATA%\\playfield-probe), the folder for temporary files, /dev/shm"""
 
 
@@ -32,8 +40,9 @@ def build_parser(command: str | None = None) -> argparse.ArgumentParser:
     """The parser of the whole command; with one of `COMMANDS` only that one's, which is all that its line needs."""
     parser = CommandParser(
         prog="playfield-probe",
-        description="Map, recheck and prove chains of addressable LEDs under a pinball playfield, one lit pixel at a time."
-        " Without a command it opens the map used last.",
+        description="Map, recheck and prove chains of addressable LEDs under a pinball playfield,\n"
+        "one lit pixel at a time. Without a command it opens home: the maps used last,\n"
+        "and what they need next.",
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -42,6 +51,13 @@ def build_parser(command: str | None = None) -> argparse.ArgumentParser:
     for name in COMMANDS if command is None else (command,):
         COMMANDS[name](commands)
     return parser
+
+
+def _command(
+    commands: argparse._SubParsersAction[CommandParser], name: str, words: str, epilog: str | None = None
+) -> CommandParser:
+    """The parser of a command; `words` stand in the list of commands, and as a sentence over its own help."""
+    return commands.add_parser(name, help=words, description=f"{words[0].upper()}{words[1:]}.", epilog=epilog)
 
 
 def _file(parser: argparse.ArgumentParser, name: str = "map", words: str = "map file") -> None:
@@ -81,7 +97,7 @@ def _look_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _demo(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("demo", help="try it without hardware: a simulated board under an invented machine")
+    parser = _command(commands, "demo", "try it without hardware: a simulated board under an invented machine")
     parser.add_argument(
         "--complete", action="store_true", help="start with the finished map instead of a half-made one"
     )
@@ -96,7 +112,7 @@ def _demo(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _walk(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("walk", help="walk a chain: light pixel after pixel, say what lights")
+    parser = _command(commands, "walk", "walk a chain: light pixel after pixel, say what lights")
     _file(parser, words="map file; a new one is set up if it is not there")
     _wire_options(parser)
     parser.add_argument("--paper", action="store_true", help="no board: enter what you have on paper")
@@ -105,17 +121,18 @@ def _walk(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _ports(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("ports", help="list serial ports; opens none")
+    parser = _command(commands, "ports", "list serial ports; opens none")
     _json_option(parser)
 
 
 def _export(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("export", help="write a map in another format")
+    parser = _command(commands, "export", "write a map in another format")
     _file(parser)
     parser.add_argument(
         "--to",
         required=True,
         choices=EXPORTS,
+        metavar="FORMAT",
         help="csv and json: the whole map; lamps-csv, pixels-csv, places-csv: tables;"
         " cuts-csv: wires to cut, with labels; parts-csv: what to buy; seats-csv: where to drill; shared-map: a map file"
         " without wiring and notes, for an owner of the same machine; c-header, python: for boards",
@@ -124,7 +141,7 @@ def _export(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _import(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("import", help="make a map file from a CSV export")
+    parser = _command(commands, "import", "make a map file from a CSV export")
     _file(parser, "csv", "CSV file, as `export --to csv` writes it")
     parser.add_argument(
         "-o", "--output", metavar="FILE", required=True, help="map file to make; it must not be there yet"
@@ -132,15 +149,15 @@ def _import(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _check(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("check", help="look a map over: names used twice, gaps, counts that do not agree")
+    parser = _command(commands, "check", "look a map over: names used twice, gaps, counts that do not agree")
     _file(parser)
     _json_option(parser)
     parser.add_argument("--strict", action="store_true", help="exit code 1 for warnings too")
 
 
 def _power(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser(
-        "power", help="compute the power plan of a map: voltages, currents, fuses, supplies; a hint, not a licence"
+    parser = _command(
+        commands, "power", "compute the power plan of a map: voltages, currents, fuses, supplies; a hint, not a licence"
     )
     _file(parser)
     _json_option(parser)
@@ -148,8 +165,10 @@ def _power(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _plan(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser(
-        "plan", help="plan the order of pixels with least wire, where to splice, or whether the wire is long enough"
+    parser = _command(
+        commands,
+        "plan",
+        "plan the order of pixels with least wire, where to splice, or whether the wire is long enough",
     )
     _file(parser)
     parser.add_argument("--part", choices=("playfield", "backbox"), help="which part (default: the first there is)")
@@ -178,13 +197,13 @@ def _plan(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _harness(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("harness", help="print the sheet of joints: which wire to join to which, by function")
+    parser = _command(commands, "harness", "print the sheet of joints: which wire to join to which, by function")
     _file(parser)
     _json_option(parser)
 
 
 def _lamps(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("lamps", help="read the game's lamp list into a map, join places to it, or show it")
+    parser = _command(commands, "lamps", "read the game's lamp list into a map, join places to it, or show it")
     _file(parser)
     parser.add_argument("--from", dest="source", metavar="FILE", help="CSV file with the lamp list")
     parser.add_argument(
@@ -201,7 +220,7 @@ def _lamps(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _table(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("table", help="put a map's lamp table into a board, or compare the two")
+    parser = _command(commands, "table", "put a map's lamp table into a board, or compare the two")
     _file(parser)
     _wire_options(parser)
     what = parser.add_mutually_exclusive_group()
@@ -211,9 +230,10 @@ def _table(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _renumber(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser(
+    parser = _command(
+        commands,
         "renumber",
-        help="say what was changed in the wiring; the map is renumbered as a new revision",
+        "say what was changed in the wiring; the map is renumbered as a new revision",
         epilog="changes are said as: '3 new after Reef lane 2', 'took out GI 12', 'reversed Reef lane 1 to Reef lane 4',"
         " 'moved Reef lane 1 to Reef lane 3 after GI 4', 'swapped Reef lane 1 and Reef lane 2', 'replaced GI 3'."
         " A place may also be said by its number: #14. 'Backbox: took out #3' names the chain.",
@@ -233,7 +253,7 @@ def _renumber(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _undo(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("undo", help="take the last revision back, as a revision of its own")
+    parser = _command(commands, "undo", "take the last revision back, as a revision of its own")
     _file(parser)
     parser.add_argument("--redo", action="store_true", help="do again what was undone last")
     _dry_run_option(parser)
@@ -241,15 +261,13 @@ def _undo(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _revisions(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("revisions", help="list the map's revisions, and what is verified since")
+    parser = _command(commands, "revisions", "list the map's revisions, and what is verified since")
     _file(parser)
     _json_option(parser)
 
 
 def _diff(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser(
-        "diff", help="compare two map files, or two revisions of one; exit code 1 if they differ"
-    )
+    parser = _command(commands, "diff", "compare two map files, or two revisions of one; exit code 1 if they differ")
     _file(parser)
     second = parser.add_argument("other", metavar="OTHER", nargs="?", help="a second map file")
     second.complete = {"bash": "_shtab_compgen_files", "zsh": "_files", "tcsh": "f"}  # type: ignore[attr-defined]
@@ -261,7 +279,7 @@ def _diff(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _merge(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("merge", help="make one map of two people's work on it; both files stay as they are")
+    parser = _command(commands, "merge", "make one map of two people's work on it; both files stay as they are")
     _file(parser, "ours", "map file; the merged map goes on with its revisions")
     _file(parser, "theirs", "map file of the other person")
     parser.add_argument(
@@ -282,7 +300,7 @@ def _merge(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _recheck(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("recheck", help="after a change: find out what every number is now, and prove it")
+    parser = _command(commands, "recheck", "after a change: find out what every number is now, and prove it")
     _file(parser)
     parser.add_argument(
         "--chain", metavar="CHAIN", help="chain to recheck, by id or name (default: the one walked last)"
@@ -299,7 +317,7 @@ def _recheck(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _faults(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("faults", help="find a wiring fault: the next best question, with the light for it")
+    parser = _command(commands, "faults", "find a wiring fault: the next best question, with the light for it")
     _file(parser)
     parser.add_argument(
         "--chain", metavar="CHAIN", help="chain to search, by id or name (default: the one walked last)"
@@ -313,14 +331,14 @@ def _faults(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _practice(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("practice", help="learn to find faults: a simulated board with a planted one")
+    parser = _command(commands, "practice", "learn to find faults: a simulated board with a planted one")
     parser.add_argument("--seed", metavar="N", type=int, help="the same number plants the same fault")
     parser.add_argument("--words", action="store_true", help="say in words what the lit board shows, too")
     _look_options(parser)
 
 
 def _sheet(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("sheet", help="write the sheet for the cabinet: one HTML file to print")
+    parser = _command(commands, "sheet", "write the sheet for the cabinet: one HTML file to print")
     _file(parser)
     parser.add_argument("-o", "--output", metavar="FILE", help="HTML file to write (default: standard output)")
     parser.add_argument("--picture", metavar="FILE", help="also write the picture of the playfield as SVG")
@@ -328,9 +346,7 @@ def _sheet(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _worklist(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser(
-        "worklist", help="print what is left to do, by moment and area; add a line of your own"
-    )
+    parser = _command(commands, "worklist", "print what is left to do, by moment and area; add a line of your own")
     _file(parser)
     parser.add_argument("--add", metavar="WORDS", help="keep this line in the map")
     moments = ("before power", "power on", "game on")
@@ -339,14 +355,14 @@ def _worklist(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _log(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("log", help="print what was done each evening, time spent, what was left")
+    parser = _command(commands, "log", "print what was done each evening, time spent, what was left")
     _file(parser)
     _json_option(parser)
 
 
 def _photo(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser(
-        "photo", help="attach a photo in the map's folder, by its file name, to a place or joint; or list them"
+    parser = _command(
+        commands, "photo", "attach a photo in the map's folder, by its file name, to a place or joint; or list them"
     )
     _file(parser)
     parser.add_argument("photo", metavar="NAME", nargs="?", help="file name of the photo; it has to lie beside the map")
@@ -358,7 +374,7 @@ def _photo(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _board_check(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("board-check", help="hold any board's firmware to the protocol, clause by clause")
+    parser = _command(commands, "board-check", "hold any board's firmware to the protocol, clause by clause")
     parser.add_argument("port", metavar="PORT", help="serial device, or a socket://, rfc2217:// or simulated:// URL")
     parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="speed of the line (default 115200)")
     parser.add_argument("--only", action="append", default=[], metavar="CLAUSE", help="this clause only, such as 5.4")
@@ -373,8 +389,8 @@ def _board_check(commands: argparse._SubParsersAction[CommandParser]) -> None:
 
 
 def _completion(commands: argparse._SubParsersAction[CommandParser]) -> None:
-    parser = commands.add_parser("completion", help="print a completion script for a shell")
-    parser.add_argument("shell", choices=("bash", "zsh", "tcsh"))
+    parser = _command(commands, "completion", "print a completion script for a shell")
+    parser.add_argument("shell", choices=("bash", "zsh", "tcsh"), help="the shell you use")
 
 
 COMMANDS: Mapping[str, Callable[[argparse._SubParsersAction[CommandParser]], None]] = {

@@ -99,13 +99,18 @@ def _in_splices(s: Any) -> bool:
     return s is not None and s.mode is PlanMode.SPLICE
 
 
+def _to_choose(s: Any) -> bool:
+    return _in_splices(s) and s.asked is None and bool(s.splices)
+
+
 def _in_chosen(s: Any) -> bool:
     return _in_splices(s) and s.asked is not None
 
 
 COMMANDS = (
     Command("plan.pin", Means.DO, "Pin this stretch, or take the pin off", ev.Take(), shown=True, when=_in_order, short="Pin"),
-    Command("plan.splice", Means.DO, "Choose this splice; once more when it is soldered", ev.Take(), shown=True, when=_in_splices, short="Choose it"),
+    Command("plan.splice", Means.DO, "Choose this splice; once more when it is soldered", ev.Take(), shown=True, when=_to_choose, short="Choose it"),
+    Command("plan.soldered", Means.DO, "The splice is soldered: renumber the map and recheck", ev.Take(), shown=True, when=_in_chosen, short="It is soldered"),
     Command("plan.choose.1", Means.DOWN, "Next", ev.Choose(1)),
     Command("plan.choose.-1", Means.UP, "The one before", ev.Choose(-1)),
     Command("plan.page.1", Means.ONWARD, "Ten on", ev.Choose(10)),

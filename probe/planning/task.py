@@ -551,6 +551,8 @@ def _above(s: ChainPlanning) -> tuple[Line, ...]:
     if s.mode is PlanMode.DEAD:
         dead = len({number for number, _ in s.repairs})
         return (Line(f"{many(dead, 'dead pixel')}. What can be done, best first:", "bold", wrap=True),)
+    if not s.slack:
+        return ()  # the list says so
     short = sum(one.slack_mm < 0 for one in s.slack)
     return (
         Line(
@@ -576,12 +578,13 @@ def _rows(s: ChainPlanning) -> tuple[tuple[Line, ...], tuple[Line, ...]]:
             Line("every place has a pixel: nothing to splice"),
         )
     if s.mode is PlanMode.DEAD:
-        return tuple(Line(f"{shown_number(number)}: {one.what}") for number, one in s.repairs), (
+        return tuple(Line(f"{shown_number(number)}: {one.what}", wrap=True) for number, one in s.repairs), (
             Line("no pixel of this chain is dead"),
         )
-    return tuple(Line(f"{one.slack_mm:4.0f} mm left  {_ends(s, one)}") for one in s.slack), (
-        Line("no stretch has both its wire and its positions noted", wrap=True),
-    )
+    return tuple(
+        Line(f"{abs(one.slack_mm):4.0f} mm {'short' if one.slack_mm < 0 else 'left'}  {_ends(s, one)}")
+        for one in s.slack
+    ), (Line("no stretch has both its wire and its positions noted", wrap=True),)
 
 
 def _ends(s: ChainPlanning, one: Slack) -> str:

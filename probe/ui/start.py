@@ -279,7 +279,7 @@ class HomeScreen(Screen[None]):
         if not note or room <= width:
             return head
         if self._is_roomy and len(note) > room - width - 3:  # there are rows enough for a second one
-            return head.append(plain(f"\n{'':<{len(key) + 5}}{cut(note, room - 3)}"))
+            return head.append("\n").append(plain(f"{'':<{len(key) + 5}}{cut(note, room - 3)}"))
         return head.append(plain(f"   {cut(note, max(0, room - width - 3))}"))
 
     def _map_rows(self) -> Iterator[tuple[str, str, str, str]]:

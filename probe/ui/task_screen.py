@@ -20,6 +20,7 @@ from probe.document.operations import new_map
 from probe.document.plural import many
 from probe.task import events as ev
 from probe.task import screen as se
+from probe.task.light import AsBelow
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
 from probe.ui.command_screen import LARGE, CommandScreen, line_content
 from probe.ui.text import cut_inside, plain, wrapped
@@ -274,7 +275,7 @@ class TaskScreen(CommandScreen):
             view = None
         right.display = view is not None
         alone = self.query_one("#seen-alone", Static)
-        alone.display = view is None and self.app.truth is not None
+        alone.display = view is None and self.app.truth is not None and not self._lights_nothing()
         if view is None:
             self.put("seen-alone", under_the_glass(self.app.truth, self.app.seen(), width=max(20, self.size.width - 2)))
             return
@@ -305,6 +306,10 @@ class TaskScreen(CommandScreen):
         picture.entitle("Under the glass" if glass else view.title)
         width = max(20, self.query_one("#seen").size.width)
         self.put("seen", glass_words if glass else under_the_glass(truth, seen, view.at, width=width), layout=False)
+
+    def _lights_nothing(self) -> bool:
+        """Whether this is a page beside the work: what is lit is not its own, and is not said."""
+        return isinstance(self.open_task.task.light(self.open_task.state), AsBelow)
 
     @property
     def signs_in_picture(self) -> str:

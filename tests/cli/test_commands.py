@@ -238,3 +238,37 @@ def test_a_check_counts_in_singular_and_plural(tmp_path: Path, capsys: pytest.Ca
     for number, words in re.findall(r"(\d+) ([a-z]+)", counts):
         assert words.endswith("s") is (number != "1"), counts
     assert len(re.findall(r"\d+", counts)) == 3
+
+
+def test_a_check_on_a_terminal_breaks_no_word(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    half = tmp_path / "half.json"
+    shutil.copy(demo_map_path("kelp_forest_half.json"), half)
+    main(["check", str(half)])
+    whole = capsys.readouterr().out.splitlines()
+    assert max(map(len, whole)) > 80, "in a file or a pipe each finding is one line"
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    monkeypatch.setenv("COLUMNS", "80")
+    main(["check", str(half)])
+    folded = capsys.readouterr().out.splitlines()
+    assert max(map(len, folded)) < 80
+    assert " ".join(" ".join(folded).split()) == " ".join(" ".join(whole).split())
+    assert all(
+        line.startswith("    ") or line in whole or line.split(":")[0] in ("fault", "warning", "hint")
+        for line in folded
+    )
+
+
+def test_the_help_of_every_command_fits_and_says_what_it_is_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    parser = build_parser()
+    parsers = next(a for a in parser._actions if isinstance(a.choices, dict)).choices
+    assert isinstance(parsers, dict)
+    for one in (parser, *parsers.values()):
+        shown = one.format_help()
+        assert one.description
+        assert one.description.endswith(".")
+        assert one.description.split()[0] in shown
+        long = [line for line in shown.splitlines() if len(line) > 79 and " " in line.strip()]
+        assert not long, long

@@ -276,6 +276,7 @@ def test_a_dead_pixel_is_shown_with_what_can_be_done() -> None:
     assert [item.text.split(": ")[0] for item in view.items] == ["77 (78th)"] * len(view.items)
     assert len(view.items) >= 2
     assert "replace it" in view.below[0].text
+    assert all(item.wrap for item in view.items), "a long row is whole"
 
 
 @pytest.mark.slow
@@ -290,6 +291,22 @@ def test_chains_are_made_from_places_alone_and_not_over_wired_ones() -> None:
     assert bench.played.map.chain("playfield").length == 76, "one for each place"
 
 
+def test_enter_is_offered_only_where_there_is_a_splice_and_says_what_it_does() -> None:
+    def offered(state: ChainPlanning) -> list[str]:
+        return [
+            c.short for c in PlanTask.commands if c.event == ev.Take() and c.shown and (c.when is None or c.when(state))
+        ]
+
+    bench = Bench(DEMO)
+    bench.do(ShowPlanMode(PlanMode.SPLICE))
+    assert (bench.state.splices, offered(bench.state)) == ((), [])
+    bench = Bench(without("reef-lane-2"))
+    bench.do(ShowPlanMode(PlanMode.SPLICE))
+    assert offered(bench.state) == ["Choose it"]
+    bench.do(ev.Take(NOW))
+    assert offered(bench.state) == ["It is soldered"]
+
+
 @pytest.mark.slow
 def test_the_wire_is_looked_over() -> None:
     bench = Bench(DEMO)
@@ -297,6 +314,11 @@ def test_the_wire_is_looked_over() -> None:
     view = bench.task.view(bench.state)
     assert view.above[0].text == "the wire reaches everywhere"
     assert len(view.items) > 60
+    tight = replace(bench.state.slack[0], wire_mm=1.0, needed_mm=31.0)
+    view = bench.task.view(replace(bench.state, slack=(tight, *bench.state.slack[1:])))
+    assert view.above[0].text == "1 stretch is too short"
+    assert view.items[0].text.startswith("  30 mm short  ")
+    assert bench.task.view(replace(bench.state, slack=())).above == (), "nothing reaches where no length is noted"
     bench.do(ev.Leave())
     assert bench.state.mode is PlanMode.ORDER
 

@@ -72,6 +72,7 @@ async def test_where_there_are_rows_nothing_of_what_a_map_needs_is_cut() -> None
         assert isinstance(screen, HomeScreen)
         text = " ".join(" ".join(line.strip("│ ").split("│")[0] for line in text_of(app).splitlines()).split())
         assert len(screen._needs) > 3
+        assert "⏎" not in text, "a note in a second row is no line end made visible"
         for need in screen._needs:
             assert need.words in text
             assert " ".join(need.detail.split()) in text

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from probe.document.file import demo_map_path, load_map
 from probe.document.settings import Settings
 from probe.program.guide import ORDER, GuideState, page_of, pages
 from probe.program.guide import make as make_guide
@@ -270,3 +271,17 @@ async def test_a_page_is_read_and_scrolled(open_app: OpenApp) -> None:
         assert text_of(stage.app) != first
         await stage.pilot.press("escape", "escape")
         await stage.lit()
+
+
+async def test_a_page_of_the_guide_does_not_say_what_the_demo_lights(open_app: OpenApp) -> None:
+    kelp = load_map(demo_map_path())
+    async with open_app(kelp, kelp, size=(80, 24)) as stage:
+        await stage.lit()
+        assert "Under the glass" in text_of(stage.app)
+        stage.app.runtime.open("guide", "map")
+        await stage.pilot.pause(0.2)
+        assert "Guide" in text_of(stage.app)
+        assert "Under the glass" not in text_of(stage.app)
+        await stage.pilot.press("escape")
+        await stage.pilot.pause(0.2)
+        assert "Under the glass" in text_of(stage.app)
