@@ -16,12 +16,12 @@ from random import Random
 import numpy as np
 
 from probe.faults.engine import (
-    K_PICTURES,
     UNSURE,
     FaultSession,
     answered,
     answered_by_reading,
     most_probable,
+    names_place,
     next_step,
 )
 from probe.faults.explain import diagnose
@@ -120,7 +120,7 @@ def from_table(knowledge: Knowledge, *, sessions: int, seed: int, wrong: float =
                 return PersonReply()
             if slips and rng.random() < wrong:
                 chosen = str(rng.choice([other for other in ids if other != chosen]))
-            return PersonReply(chosen, k=20 if chosen in K_PICTURES else None)
+            return PersonReply(chosen, k=20 if names_place(observation.id, chosen) else None)
 
         session, work_s = search(knowledge, draw, lambda o, draw=draw: draw(o, slips=False))  # type: ignore[misc]
         score.add(knowledge, (knowledge.causes[position].id,), session, work_s)

@@ -41,8 +41,10 @@ PAIR_SHARE = 0.05
 DOUBTFUL = 0.10
 """An answer that is a slip with this probability, by all the others, is asked about once more before the search ends, if
 the cause in front would be another without it: judgement, tried on the stories that are known."""
+SURELY_DOUBTFUL = 0.3
+"""One that is a slip with this probability is asked about at once: what rests on it would be asked for nothing."""
 MOST_REPEATS = 2
-SURE = 0.85
+SURE = 0.8
 """A repair this probable ends the questions and is called very likely: with the share of slips above that is right more than
 nine times in ten over the stories (`tests/faults/stories`)."""
 MOST_QUESTIONS = 9
@@ -51,7 +53,7 @@ MORE_QUESTIONS = 6
 REJECTED = 0.01
 """What is left of a cause's weight when its remedy did not help: it may have been done badly."""
 NEAR_PIXELS = 3
-LEAST_BITS = 0.2
+LEAST_BITS = 0.15
 LEAST_CHECK_BITS = 0.05
 RESTS_ON_MORE = 0.2
 """A leading cause that keeps less than this probability without one of the answers rests on that answer alone."""
@@ -62,6 +64,8 @@ ANSWER_SECONDS = klm_seconds([Operator.THINK, Operator.KEY_OCCASIONAL])
 UNSURE = "unsure"
 K_PICTURES = frozenset({"to-k-dark", "to-k-odd", "tail-dark", "swap-to-end", "one-dark", "shifted"})
 """Pictures with an edge: whoever picks one can name the last good pixel."""
+K_WALKS = frozenset({"stops", "one-dark", "shifted"})
+"""What the walking pixel shows with an edge, where the picture gave none."""
 SECOND_LOOKS = frozenset({"colours", "walk"})
 """Looks that the picture question already covers: the same eyes on the same light would be counted twice. They are
 asked only where it gave nothing."""
@@ -331,14 +335,14 @@ def _not_asked(knowledge: Knowledge, session: FaultSession) -> tuple[FaultObserv
     )
 
 
-def doubtful(knowledge: Knowledge, session: FaultSession) -> FaultObservation | None:
-    """The question to ask a second time before the search ends: of the answers without which another cause would be in
-    front, the one most probably a slip by all the others. None if there is none, or a hazard is open."""
+def doubtful(knowledge: Knowledge, session: FaultSession, *, least: float = DOUBTFUL) -> FaultObservation | None:
+    """The question to ask a second time: of the answers without which another cause would be in front, the one most
+    probably a slip by all the others. None if there is none above `least` (0 to 1), or a hazard is open."""
     if session.unsafe or len(session.repeated) >= MOST_REPEATS:
         return None
     log = _log_belief(knowledge, session)
     first = int(np.argmax(marginals(knowledge, _weights(log))))
-    worst, found = DOUBTFUL, None
+    worst, found = least, None
     no_link = session.answer_to("link-answers") == "no"
     for given in session.answers:
         asked = knowledge.observation(given.observation)
@@ -366,9 +370,9 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
         clearing = knowledge.observation(session.clearing)
         return NextQuestion(clearing, stop, expected_bits(knowledge, weights)[clearing.id])
     over, best = _end_or_next(knowledge, session, weights)
-    if best is not None:
+    again = doubtful(knowledge, session, least=DOUBTFUL if best is None else SURELY_DOUBTFUL)
+    if best is not None and again is None:
         return NextQuestion(best, stop, expected_bits(knowledge, weights)[best.id])
-    again = doubtful(knowledge, session)
     if again is not None:
         return NextQuestion(again, stop, expected_bits(knowledge, weights)[again.id], again=True)
     return NextQuestion(None, stop, over=over)
@@ -438,6 +442,11 @@ def next_measurements(knowledge: Knowledge, session: FaultSession, *, most: int 
         found.append(knowledge.observation(best.key))
         may.remove(found[-1])
     return tuple(found)
+
+
+def names_place(observation: str, answer: str) -> bool:
+    """Whether whoever gives that answer can name the last good pixel."""
+    return answer in {PICTURE_QUESTION: K_PICTURES, "walk": K_WALKS}.get(observation, ())
 
 
 def begin(context: Context) -> FaultSession:

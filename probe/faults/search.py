@@ -11,7 +11,6 @@ from probe.faults.asking import next_question, with_tool_facts
 from probe.faults.commands import COMMANDS, Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.context import FOUR_COLOUR, HISTORIES, Context, derive, facts
 from probe.faults.engine import (
-    K_PICTURES,
     STOP_STEPS,
     UNSURE,
     FaultSession,
@@ -19,6 +18,7 @@ from probe.faults.engine import (
     answered_by_reading,
     begin,
     may_power,
+    names_place,
     not_cured,
 )
 from probe.faults.explain import filled
@@ -437,9 +437,9 @@ def _question(search: FaultSearch, moved: FaultSearch, key: str, now_s: float) -
         return lights(replace(moved, mode=SearchMode.REPAIR, chosen=0, typed="", message=words), now_s)
     if asked.id == PICTURE_QUESTION:
         moved = with_tool_facts(moved)
-        dead = moved.session.answer_to("link-answers") == "no"
-        if key in K_PICTURES and not dead:
-            return lights(replace(moved, mode=SearchMode.LAST_GOOD, chosen=0, typed=""), now_s)
+    dead = moved.session.answer_to("link-answers") == "no"
+    if names_place(asked.id, key) and not dead:
+        return lights(replace(moved, mode=SearchMode.LAST_GOOD, chosen=0, typed=""), now_s)
     moved = next_question(moved)
     stopped = moved.session.unsafe and not search.session.unsafe
     moved, effects = lights(replace(moved, message=moved.message or words), now_s)

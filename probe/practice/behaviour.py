@@ -247,7 +247,8 @@ def data_path(wiring: ModelWiring, picture: Picture, at: RailVolts, now: Now = R
     din: list[Signal] = []
     dout: list[Signal] = []
     for number, chip in enumerate(wiring.chips):
-        arriving = _arriving(wiring, picture, at, now, number, taps, din, dout)
+        held = chip.input_low  # it has burnt through and holds its wire down, a jumper's other end with it
+        arriving = _SILENT if held else _arriving(wiring, picture, at, now, number, taps, din, dout)
         din.append(arriving)
         dout.append(_leaving(wiring, at, now, number, chip, arriving))
     return Data(tuple(din), tuple(dout))

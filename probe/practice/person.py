@@ -19,6 +19,9 @@ from probe.practice.eyes import Eyes
 from probe.practice.plant import Planted
 from probe.practice.wiring import OPEN_OHM, ChipOutput, Flex, ModelWiring, Plug
 
+LEAST_V = 3.3
+"""Below it a good pixel does nothing (as `Chip.least_v`)."""
+
 
 class AskedAnswer(Protocol):
     """One answer that a question offers."""
@@ -324,13 +327,32 @@ class SimulatedPerson(Eyes):
         return "yes" if lit == [wanted] else "no"
 
     def probe_next(self) -> str:
-        """A good pixel on the wire arriving at k+1."""
+        """A good pixel on the wire that arrives at k+1, taken off its pad."""
         k = self._place()
         picture = frame(pattern("all-numbers"), self.chain, 0).picture
-        data = data_path(self.w, picture, rails(self.w, picture), self.now)
-        if self.w.chips[k + 1].backwards:
-            return "dark" if self.w.chance < 0.5 else "right"
+        wires = self.w.with_chip(k + 1, replace(self.w.chips[k + 1], backwards=False, input_low=False))
+        if self.touch_side() == "in":
+            wires = wires.with_joint(k + 1, replace(wires.joints[k + 1], data_rail="", leaks=False))
+        data = data_path(wires, picture, rails(wires, picture), self.now)
         return {Quality.GOOD: "right", Quality.WILD: "odd", Quality.NONE: "dark"}[data.at_din[k + 1].quality]
+
+    def probe_first(self) -> str:
+        """A good pixel between the wires that arrive and the first pixel; it sends the board's data on at its own level."""
+        picture = frame(pattern("all-numbers"), self.chain, 0).picture
+        volts = rails(self.w, picture).volts[0]
+        bent = self.w.head.from_end or self.w.settings.khz != self.w.chips[0].khz  # the pixels' own, not the wires'
+        wires = replace(
+            self.w,
+            head=replace(self.w.head, from_end=False),
+            settings=replace(self.w.settings, khz=self.w.chips[0].khz),
+        )
+        arrives = head_signal(wires, picture, float(volts), self.now).quality
+        if volts < LEAST_V or arrives is Quality.NONE or self.w.joints[0].data_rail:
+            return "dark"
+        if arrives is Quality.GOOD:
+            return "right"
+        low = not bent and self.w.head.logic_v < 4 and self.w.chance > 0.6
+        return "cures" if low else "odd"
 
     def jumper(self, source: int, target: int) -> str:
         """A wire from one DIN to another's; the rest are those after the target."""
@@ -386,6 +408,15 @@ class SimulatedPerson(Eyes):
         if shows and loose:
             return "loose"
         return "burnt" if burnt and self.w.chance < 0.3 else "none"
+
+    def lens_first(self) -> str:
+        """What shows at the first pixel's pads and the wire to them."""
+        first, shows = self.w.chips[0], self.w.chance < 0.6
+        if shows and self.w.joints[0].data_rail:
+            return "bridge"
+        if shows and (self.w.head.data_open or self.w.joints[0].flex is Flex.DATA_OPENS):
+            return "loose"
+        return "burnt" if not first.input_ok and self.w.chance < 0.3 else "none"
 
     def head_to_rail(self) -> str:
         """Lowest ohms from the first DIN to a rail, the board's plug out."""
@@ -455,6 +486,8 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "chip-kind": lambda p: "three" if p.w.chips[0].leds > 1 else "one",
     "new-port": lambda p: _yes(p.w.head.answers or p.w.chance < (0.15 if p.w.head.dead else 0.4)),
     "lens": SimulatedPerson.lens,
+    "lens-first": SimulatedPerson.lens_first,
+    "ground-links": lambda p: "more" if p.w.game.second_ground else "one",
     "volts-supply": SimulatedPerson.volts_supply,
     "head-to-rail": SimulatedPerson.head_to_rail,
     "ceiling-low": lambda p: _yes(p.w.settings.held_down),
@@ -495,6 +528,7 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "resistor-ohms": SimulatedPerson.resistor_ohms,
     "through-beep": lambda p: p.typed(0.5 if p.w.chips[0].address is not None else math.inf, "ohm"),
     "probe-next": SimulatedPerson.probe_next,
+    "probe-first": SimulatedPerson.probe_first,
     "jumper-first": lambda p: p.jumper(0, 1),
     "jumper-k": lambda p: p.jumper(p._place(), p._place() + 1),
     "jumper-next": lambda p: p.jumper(p._place() + 1, p._place() + 2),

@@ -147,13 +147,14 @@ class ModelSettings:
 
 @dataclass(frozen=True, kw_only=True)
 class GameSide:
-    """The lamp in question on the game's side."""
+    """The lamp in question on the game's side. `second_ground`: another wire joins the chain's ground to the game's."""
 
     input_wired: bool = True
     needs_load: bool = False
     pulses: bool = False
     driver_ok: bool = True
     coil_noise: bool = False
+    second_ground: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,12 +13,12 @@ from pathlib import Path
 from random import Random
 
 from probe.faults.engine import (
-    K_PICTURES,
     UNSURE,
     FaultSession,
     answered,
     answered_by_reading,
     most_probable,
+    names_place,
     next_step,
 )
 from probe.faults.explain import diagnose
@@ -127,7 +127,7 @@ def searched(story: Story, *, seed: int = 0, wrong: float = 0.0, unsure: float =
             session, verdict = answered_by_reading(knowledge, session, observation=question.id, typed=typed)
             given = [share[0] for share in verdict.shares]
         else:
-            k = story.k if question.id == "look" and answer in K_PICTURES else None
+            k = story.k if names_place(question.id, answer) else None
             session = answered(knowledge, session, observation=question.id, answer=answer, k=k)
             given = [answer]
         for one in given:

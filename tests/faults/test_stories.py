@@ -33,9 +33,16 @@ First score, with nothing tuned to them, over all thirty (three causes that it d
 """
 FOURTH = read(FOLDER / "unseen-4-translated.toml")
 """Thirty more, written blind by somebody else and learned from at once: they never were a check."""
-SEALED = read(FOLDER / "unseen-5-translated.toml")
-"""Thirty more by a third author, opened when the finder was frozen and put into its questions before any of them was run."""
-LEARNED = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH)
+FIFTH = read(FOLDER / "unseen-5-translated.toml")
+"""Thirty more by a third author, opened when the finder was frozen and put into its questions before any of them was run.
+
+First score, with nothing tuned to them, over all thirty (one cause that it did not know then counted as a miss): strict first
+90.0 %, among three 93.3 %, 5.52 questions over the 29 that could be searched, unsafe 0, "very likely" right 100 % of 17; with 7 %
+wrong and 7 % not sure (three seeds) 80.0 % and 92.2 %, "very likely" right 97.5 % of 40; with ten seeds 78.0 % and 88.3 %, 97.7 % of
+131. Missed: a leak at the first pixel, taken for its dead input, and an old part's speed, which stands on no paper. Since then they
+were learned from.
+"""
+LEARNED = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH)
 NEW = {
     "fuse-open",
     "section-feed-open",
@@ -55,16 +62,14 @@ NEW = {
 
 def test_there_are_enough_stories_and_every_answer_is_one() -> None:
     assert len(STORIES) >= 50
-    for name, stories in (("unseen", UNSEEN), ("unseen-2", FRESH), ("unseen-3", THIRD), ("unseen-4", FOURTH)):
+    blind = (("unseen", UNSEEN), ("unseen-2", FRESH), ("unseen-3", THIRD), ("unseen-4", FOURTH), ("unseen-5", FIFTH))
+    for name, stories in blind:
         written = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))["story"]
         assert sorted(story.name for story in stories) == [story["name"] for story in written]
         assert len(stories) == 30
-    sealed = tomllib.loads((FOLDER / "unseen-5.toml").read_text(encoding="utf-8"))["story"]
-    assert sorted([story.name for story in SEALED] + _outside()) == [story["name"] for story in sealed]
-    assert len(sealed) == 30
     assert {story.cause for story in STORIES} >= NEW
     assert len({story.name for story in STORIES}) == len(STORIES)
-    for story in (*LEARNED, *SEALED):
+    for story in LEARNED:
         knowledge = story.knowledge
         knowledge.cause(story.cause)
         assert set(story.contexts) <= knowledge.contexts.keys()
@@ -76,28 +81,24 @@ def test_there_are_enough_stories_and_every_answer_is_one() -> None:
                 assert judge(parse_readings(answer, ranges), ranges).shares, (story.name, asked)
 
 
-def _outside() -> list[str]:
-    """The sealed stories whose cause the finder does not know."""
-    read_ = tomllib.loads((FOLDER / "unseen-5-translated.toml").read_text(encoding="utf-8"))
-    return [found["name"] for found in read_["outside"]]
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "stories", [STORIES, UNSEEN, FRESH, THIRD, FOURTH], ids=["known", "unseen", "fresh", "third", "fourth"]
+    "stories",
+    [STORIES, UNSEEN, FRESH, THIRD, FOURTH, FIFTH],
+    ids=["known", "unseen", "fresh", "third", "fourth", "fifth"],
 )
 def test_the_stories_own_causes_are_found(stories: Sequence[Story]) -> None:
     """Right is the right repair, of the likeliest suspect."""
     found = score(stories)
     assert found.first >= 0.90 * found.searches, found.missed
     assert found.in_three >= 0.96 * found.searches, found.missed
-    assert found.questions <= (5.7 if stories is FRESH else 5.5) * found.searches
+    assert found.questions <= 5.5 * found.searches
     assert found.unsafe == 0
 
 
 @pytest.mark.slow
 def test_over_all_stories_the_questions_are_few() -> None:
-    found = score((*UNSEEN, *FRESH, *THIRD, *FOURTH))
+    found = score((*UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH))
     assert found.questions <= 5.2 * found.searches
 
 
@@ -110,24 +111,3 @@ def test_with_wrong_and_unsure_answers_they_are_found_less_often_and_the_words_h
     assert found.unsafe == 0
     assert found.sure >= 0.4 * found.searches
     assert found.sure_right >= 0.90 * found.sure
-
-
-@pytest.mark.slow
-def test_the_sealed_thirty_are_found_no_less_often_than_at_first() -> None:
-    """The first score, with nothing tuned to them; the one outside what the finder knows counts as a miss.
-
-    Measured over all thirty: strict first 90.0 % (aim 90), among three 93.3 % (aim 96), 5.52 questions over the 29 that can be
-    searched (aim 5.5), "very likely" right 100 % of 17; with 7 % wrong and 7 % not sure (three seeds) 80.0 % (aim 82) and 92.2 %
-    (aim 92), "very likely" right 97.5 % of 40 (aim 90); with ten seeds 78.0 % and 88.3 %, 97.7 % of 131. Unsafe 0. Missed: a leak at
-    the first pixel, taken for its dead input, and an old part's speed, which stands on no paper. Who translated them knew the tables.
-    """
-    strict, outside = score(SEALED), len(_outside())
-    assert strict.first >= 0.90 * (strict.searches + outside), strict.missed
-    assert strict.in_three >= 0.933 * (strict.searches + outside), strict.missed
-    assert strict.questions <= 5.53 * strict.searches
-    assert strict.sure_right == strict.sure
-    noisy = score(SEALED, seeds=3, wrong=0.07, unsure=0.07)
-    assert noisy.first >= 0.80 * (noisy.searches + 3 * outside), noisy.missed
-    assert noisy.in_three >= 0.92 * (noisy.searches + 3 * outside), noisy.missed
-    assert noisy.sure_right >= 0.90 * noisy.sure
-    assert strict.unsafe == noisy.unsafe == 0
