@@ -25,6 +25,7 @@ from probe.faults.engine import (
     joined,
     marginals,
     most_probable,
+    names_place,
     next_step,
     not_cured,
     of_causes,
@@ -407,3 +408,28 @@ def test_an_answer_that_does_not_go_with_the_others_is_asked_about_once_more() -
     for after in (same, unlike, unsure):
         following = next_step(K, after)
         assert not (following.again and following.question is repeated), "never a third time"
+
+
+def test_what_contradicts_the_rest_is_asked_again_before_anything_rests_on_it() -> None:
+    session = answered(K, FaultSession(("just-spliced",)), observation="look", answer="to-k-dark", k=24)
+    session = all_answered(session, joint_ohms="closed")
+    assert not next_step(K, session).again
+    session = all_answered(session, arrow_next="run")
+    again = next_step(K, session)
+    assert again.again
+    assert again.question is K.observation("arrow-next"), "closed from DOUT to DIN, and DOUT is said to be on this side"
+    assert session.questions_asked < session.most_questions
+    settled = all_answered(session, arrow_next="run")
+    assert settled.repeated == {"arrow-next"}
+    assert next_step(K, settled).question is not K.observation("arrow-next")
+
+
+def test_whoever_was_not_sure_of_the_picture_names_the_place_at_the_walk() -> None:
+    assert names_place("look", "to-k-dark")
+    assert names_place("walk", "stops")
+    assert not names_place("walk", "right")
+    assert not names_place("din-next", "still")
+    session = answered(K, FaultSession(), observation="look", answer=UNSURE)
+    session = answered(K, session, observation="walk", answer="stops", k=7)
+    assert session.k == 7
+    assert any(observation.needs_k for observation in allowed(K, session))

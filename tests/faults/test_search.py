@@ -399,3 +399,11 @@ def test_no_last_good_pixel_is_asked_for_once_the_board_is_gone() -> None:
     """One pixel would have to walk: without a board none does."""
     play = begun().unplug().choose("to-k-dark")
     assert play.mode() is not SearchMode.LAST_GOOD
+
+
+def test_a_walk_that_stops_asks_for_the_place_that_the_picture_did_not_give() -> None:
+    play = begun().choose(UNSURE).put("walk").choose("stops")
+    assert play.mode() is SearchMode.LAST_GOOD
+    play.type_in("7")
+    assert play.search.session.k == 7
+    assert play.search.session.answer_to("walk") == "stops"

@@ -385,3 +385,27 @@ def test_a_leak_goes_with_the_light_it_comes_from() -> None:
 )
 def test_grounds_meet_unless_a_plug_leads_the_boards_ground_elsewhere(cause: str, reading: str) -> None:
     assert reads(at(cause), "ground-ohms") == reading
+
+
+@pytest.mark.parametrize(
+    ("cause", "asked", "shown"),
+    [
+        ("next-input-shorted", "jumper-next", "no"),
+        ("next-input-shorted", "probe-next", "right"),
+        ("next-dead", "jumper-next", "yes"),
+        ("first-input-shorted", "jumper-first", "no"),
+        ("first-input-shorted", "probe-first", "right"),
+        ("first-input-dead", "jumper-first", "yes"),
+        ("fuse-open", "probe-first", "dark"),
+        ("head-data-open", "probe-first", "dark"),
+        ("wrong-end", "probe-first", "right"),
+        ("ground-link", "ground-links", "more"),
+        ("coil-noise", "ground-links", "one"),
+        ("joint-plug-off", "joint-ohms", "open"),
+        ("joint-plug-off", "five-drop", "large"),
+    ],
+)
+def test_a_burnt_input_holds_its_wire_down_and_a_good_pixel_shows_what_arrives(
+    cause: str, asked: str, shown: str
+) -> None:
+    assert reads(at(cause), asked) == shown
