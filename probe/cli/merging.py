@@ -33,6 +33,7 @@ def merge_files(
     from probe.document.document import now_text
     from probe.document.file import load_map
     from probe.document.merging import merge_maps, shared_base
+    from probe.document.plural import many
     from probe.document.revisions import NoRevisionError
 
     if output is None and not dry_run:
@@ -58,7 +59,9 @@ def merge_files(
     found = merged()
     wrong = sorted(number + 1 for number in choices if number >= len(found.conflicts))
     if wrong:
-        complain(f"--choose {wrong[0]}: there are {len(found.conflicts)} conflicts")
+        complain(
+            f"--choose {wrong[0]}: there {'is' if len(found.conflicts) == 1 else 'are'} {many(len(found.conflicts), 'conflict')}"
+        )
         return Exit.USAGE
     undecided = [at for at in range(len(found.conflicts)) if at not in choices]
     if rest is not None:

@@ -66,6 +66,7 @@ def list_revisions(path: str, *, as_json: bool) -> int:
     from probe.document.file import load_map
     from probe.document.local_time import local_minute
     from probe.document.model.open_recheck import begun_words, counted
+    from probe.document.plural import many
     from probe.document.revisions import changed_in, verified_count
 
     map_ = load_map(path)
@@ -100,9 +101,10 @@ def list_revisions(path: str, *, as_json: bool) -> int:
     if not map_.revisions:
         say("No revision yet.")
     if map_.pending:
-        say(f"A session is open: {len(map_.pending)} records changed since the last revision.")
+        say(f"A session is open: {many(len(map_.pending), 'record')} changed since the last revision.")
     for kept in map_.rechecks:
-        say(f"A recheck of {kept.chain} is not finished, {begun_words(kept)}: {counted(kept)}.")
+        chain_name = map_.chain_by_id[kept.chain].name if kept.chain in map_.chain_by_id else kept.chain
+        say(f"A recheck of {chain_name} is not finished, {begun_words(kept)}: {counted(kept)}.")
     for chain in map_.chains:
         count, changed = verified_count(map_, chain), changed_in(map_, chain.id)
         since = f"since it was rewired in revision {changed}" if changed else "so far"

@@ -18,6 +18,7 @@ from probe.document.lamp_table import lamp_table, light_of
 from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
 from probe.document.photos import titles
+from probe.document.plural import many
 from probe.document.proving import Standing, standings
 from probe.document.wiring import is_blank
 from probe.evenings.log import evenings
@@ -286,9 +287,13 @@ def _joints(map_: PlayfieldMap) -> Iterator[str]:
             continue
         parts = []
         left = len(chain.pixels) - len(shown)
+        verb = "is" if left == 1 else "are"
+        unlisted = (
+            f" {many(left, 'joint')} of like pixels with nothing but a length noted {verb} not listed." if left else ""
+        )
         plain_rule = (
-            "<p>Every joint: ground to ground, plus to plus, data out of the pixel before to data in of the next. "
-            f"{left} joints of like pixels with nothing but a length noted are not listed.</p>"
+            "<p>Every joint: ground to ground, plus to plus, data out of the pixel before to data in of the next."
+            f"{unlisted}</p>"
         )
         items = []
         for row in shown:

@@ -13,6 +13,7 @@ from itertools import pairwise
 from xml.sax.saxutils import escape
 
 from probe.document.model import Kind, PixelState, Place, PlayfieldMap, Position, ShapeKind
+from probe.document.plural import many
 from probe.export.sheet_text import clean
 from probe.playfield import shapes_of, strokes_of
 from probe.playfield.field import above_field
@@ -307,7 +308,7 @@ class Picture:
                 items.append((line, f"{clean(chain.name)[:40]}{letter}"))
         missing = sum(place.position is None for place in self.map.places)
         if missing and self.part is not DrawnPart.ABOVE:
-            items.append(("", f"{missing} places have no position"))
+            items.append(("", f"{many(missing, 'place')} {'has' if missing == 1 else 'have'} no position"))
         rows: list[list[tuple[str, str]]] = [[]]
         used = MARGIN
         for item in items:

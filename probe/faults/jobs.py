@@ -7,6 +7,7 @@ from dataclasses import replace
 from device_protocol.orders import CountChain
 from probe.document.model import shown_number
 from probe.document.operations import replace_chain
+from probe.document.plural import many
 from probe.faults.asking import next_question
 from probe.faults.byte_order import ColourLook, decide
 from probe.faults.engine import UNSURE, answered
@@ -193,7 +194,11 @@ def flexed(search: FaultSearch, key: str, time: str, now_s: float) -> Result:
 
 
 def _flex_over(search: FaultSearch, log: FlexLog, now_s: float) -> Result:
-    done = f"flex log kept in the map: {len(log.changed)} of {len(log.answers)} joints reacted" if log.answers else ""
+    done = (
+        f"flex log kept in the map: {len(log.changed)} of {many(len(log.answers), 'joint')} reacted"
+        if log.answers
+        else ""
+    )
     search = replace(search, flex=None, flex_from=None, chosen=0, message=done)
     asked = search.question
     if asked is None:

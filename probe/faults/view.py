@@ -50,7 +50,7 @@ def view(search: FaultSearch, sight: tuple[Line, ...] = ()) -> TaskView:
         ),
         prompt=_PROMPTS.get(search.mode, "Reading:") if search.types else "",
         typed=search.typed if search.types else None,
-        items=tuple(Line(item.text) for item in items),
+        items=tuple(Line(item.text[:1].upper() + item.text[1:]) for item in items),
         chosen=search.place,
         details=below[beside:],
         long=long,

@@ -294,7 +294,7 @@ def fit(map_: PlayfieldMap, readings: Mapping[Stop, Reading]) -> Fit:
     here = scene(map_, levels=levels)
     rows = [row for row, stop in enumerate(here.stops) if stop in readings and light_in(readings[stop]) > 0]
     if len(rows) < LEAST_POINTS:
-        raise ValueError(f"{len(rows)} readings: rate three stops or more")
+        raise ValueError(f"{many(len(rows), 'reading')}: rate three stops or more")
     used = [readings[here.stops[row]] for row in rows]
     kinds = ["rated" if r.rating is not None else r.measure.value for r in used]
     seen = np.log([light_in(r) for r in used])

@@ -20,6 +20,7 @@ from probe.document import operations as op
 from probe.document.model import Chain, Kind, Pixel, PixelState, PlayfieldMap
 from probe.document.model.planning import HingeSide, PlanRules
 from probe.document.operations import slug
+from probe.document.plural import many
 from probe.document.wiring import joint_at, put_joint
 from probe.planning.bound import Prover
 from probe.planning.routes import Routes, routes
@@ -124,7 +125,9 @@ def brief_of(map_: PlayfieldMap, part: str = PLAYFIELD, *, chains: int | None = 
         own = [c for c in map_.chains if c.id.startswith(part) and not any(pixel.place for pixel in c.pixels)]
     wanted = chains if chains is not None else max(1, len(own))
     if not 1 <= wanted <= min(len(seats), MOST_CHAINS):
-        raise PlanError(f"{wanted} chains for {len(seats)} seats: plan 1 to {min(len(seats), MOST_CHAINS)}")
+        raise PlanError(
+            f"{many(wanted, 'chain')} for {many(len(seats), 'seat')}: plan 1 to {min(len(seats), MOST_CHAINS)}"
+        )
     taken = [chain.id for chain in map_.chains]
     names = [chain.id for chain in own][:wanted]
     if not own and part not in taken and wanted:

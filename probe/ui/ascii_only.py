@@ -17,7 +17,7 @@ _SIGNS = {
     **dict.fromkeys("▒░▂", ":"),
     **dict.fromkeys("▁▔", "_"),
     **dict.fromkeys("●⬤•◉◆★", "*"),
-    **dict.fromkeys("○◌◯◇", "o"),
+    **dict.fromkeys("○◌◯◇☐", "o"),
     **dict.fromkeys("▸▶►→›»", ">"),
     **dict.fromkeys("◂◀◄←‹«", "<"),
     **dict.fromkeys("▲↑△", "^"),

@@ -94,9 +94,13 @@ def test_in_a_terminal_it_is_asked(
 
 
 @pytest.mark.parametrize("words", first_now(["3", "0=ours", "x=ours", "1=mine", "7=ours", "²=ours"], now=2))
-def test_a_choice_that_is_none_is_refused(sides: tuple[Path, Path], tmp_path: Path, words: str) -> None:
+def test_a_choice_that_is_none_is_refused(
+    sides: tuple[Path, Path], tmp_path: Path, words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     out = tmp_path / "both.json"
     assert main(["merge", *map(str, sides), "-o", str(out), "--choose", words]) == Exit.USAGE
+    if words == "7=ours":
+        assert "there is 1 conflict\n" in capsys.readouterr().err
     assert not out.exists()
 
 

@@ -15,6 +15,7 @@ from probe.cli.screens import Opening
 from probe.document.diff import diff
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.layout import render_map
+from probe.document.local_time import local_minute
 from probe.document.model.open_recheck import OpenRecheck
 from probe.document.revisions import undo
 from probe.document.settings import Settings
@@ -168,4 +169,5 @@ def test_lamps_at_opening_are_a_revision_and_a_recheck_left_open_is_told(
     session.close()
     assert len(load_map(path).revisions) == len(after.revisions), "the same list again changes nothing"
     assert main(["revisions", str(path)]) == 0
-    assert "A recheck of playfield is not finished, begun 2026-03-01 19:30 UTC: 0 answers" in said(capsys)
+    begun = local_minute("2026-03-01T19:30:00Z")
+    assert f"A recheck of Playfield is not finished, begun {begun}: 0 answers" in said(capsys)

@@ -285,6 +285,7 @@ def test_any_row_of_events_leaves_a_search_that_can_be_shown(row: list[object], 
         suspect_lines(search, reasons=3)
         light_words(search)
         assert view(search).items
+        assert not any(line.text[:1].islower() for line in view(search).items), "answers begin alike"
         if search.session.unsafe:
             assert not lights_something(play.shown())
 

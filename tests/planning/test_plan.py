@@ -123,6 +123,8 @@ def test_several_chains_are_balanced() -> None:
     small = DEMO.model_copy(update={"plan_rules": PlanRules(largest_chain=25)})
     with pytest.raises(PlanError, match="more than 3 chains of 25 carry"):
         brief_of(small, chains=3)
+    with pytest.raises(PlanError, match=r"^0 chains for 80 seats: plan 1 to"):
+        brief_of(DEMO, chains=0)
 
 
 def test_pins_and_bans_hold() -> None:

@@ -323,7 +323,7 @@ def test_the_picture_is_mirrored_from_below() -> None:
     assert float(below[1]) - float(above[1]) == pytest.approx(map_.machine.width_mm, abs=0.2)
     assert "mirrored" in picture_svg(map_, from_below=True)
     lost = update_place(map_, place.model_copy(update={"position": None}))
-    assert "1 places have no position" in picture_svg(lost)
+    assert "1 place has no position" in picture_svg(lost)
 
 
 @pytest.mark.slow

@@ -16,7 +16,7 @@ from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import Opened
 from probe.ui.app import ProbeApp
-from probe.ui.ascii_only import to_blocks
+from probe.ui.ascii_only import to_ascii, to_blocks
 from probe.ui.launch import LaunchOptions, Session
 from probe.ui.signs import SignsScreen, sample
 from probe.ui.start import HomeScreen
@@ -214,6 +214,7 @@ def test_blocks_fill_each_quarter_that_has_a_dot() -> None:
     for dots, block in ((0x01, "▘"), (0x02, "▘"), (0x08, "▝"), (0x10, "▝"), (0x04, "▖"), (0x40, "▖"), (0x20, "▗"),
                         (0x80, "▗"), (0xFF, "█"), (0x00, " "), (0x47, "▌")):  # fmt: skip
         assert to_blocks(chr(0x2800 + dots)) == block
+    assert to_ascii("☐ ✓ open, done") == "o + open, done"
     assert to_blocks("⊚ ◉ x") == "O ◉ x"
 
 

@@ -11,6 +11,7 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
+from probe.document.local_time import local_minute
 from probe.document.model.change import NumberRuns
 from probe.document.model.record import Identifier, Record, Text
 from probe.document.plural import many
@@ -107,4 +108,4 @@ def answers_words(answers: int, named: int) -> str:
 
 def begun_words(kept: OpenRecheck) -> str:
     """When it was begun, as a person reads it; outside text, so of any form."""
-    return f"begun {kept.begun[:16].replace('T', ' ')} UTC" if kept.begun else "begun earlier"
+    return f"begun {local_minute(kept.begun[:32])}" if kept.begun else "begun earlier"
