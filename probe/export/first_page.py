@@ -7,12 +7,12 @@ instead of one by one (the list by number follows in any case).
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from probe.cautions import CABINET
 from probe.document.change_words import span
+from probe.document.local_time import local_date
 from probe.document.model import Chain, Pixel, PlayfieldMap
 from probe.document.plural import many
 from probe.document.proving import tally
@@ -67,11 +67,6 @@ def first_page(map_: PlayfieldMap, *, from_below: bool = False) -> str:
     )
 
 
-def date_of(time: str) -> str:
-    """The day of an RFC 3339 time; the text itself where it is none."""
-    return time[:10] if re.match(r"\d{4}-\d{2}-\d{2}", time) else time
-
-
 def _top_down(map_: PlayfieldMap) -> Sequence[DrawnPart]:
     """What lies beyond the playfield is drawn above it, as it is seen."""
     return tuple(reversed(parts_of(map_)))
@@ -81,10 +76,12 @@ def _head(map_: PlayfieldMap) -> str:
     last = map_.revisions[-1] if map_.revisions else None
     pixels = sum(len(chain.pixels) for chain in map_.chains)
     revision = (
-        "none yet" if last is None else f"{last.number} of {escape(date_of(last.time))}: {escape(last.reason, most=60)}"
+        "none yet"
+        if last is None
+        else f"{last.number} of {escape(local_date(last.time))}: {escape(last.reason, most=60)}"
     )
     if map_.pending:
-        revision += f" and {len(map_.pending)} changes since that are not closed"
+        revision += f" and {many(len(map_.pending), 'change')} since, not closed yet"
     facts = [
         f"Revision {revision}.",
         f"Last proof in the game: {own(tally(map_).words)}.",

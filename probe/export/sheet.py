@@ -15,6 +15,7 @@ from pathlib import Path
 from device_protocol.lightness import DUTY
 from probe.cautions import Moment, cautions
 from probe.document.lamp_table import lamp_table, light_of
+from probe.document.local_time import local_date
 from probe.document.model import Chain, Pixel, PixelState, Place, PlayfieldMap, shown_number
 from probe.document.operations import folded
 from probe.document.photos import titles
@@ -23,7 +24,7 @@ from probe.document.proving import Standing, standings
 from probe.document.wiring import is_blank
 from probe.evenings.log import evenings
 from probe.evenings.worklist import all_left
-from probe.export.first_page import date_of, first_page
+from probe.export.first_page import first_page
 from probe.export.sheet_text import bullets, clean, escape, own, section, table
 from probe.export.tables import seats
 from probe.export.voltage_svg import drawings
@@ -182,7 +183,7 @@ def _by_lamp(map_: PlayfieldMap) -> str:
         driver = escape(listed.driver) if listed else ""
         proof = f"{_SIGNS.get(found.state, '')} {found.state.value}".strip()
         if found.proof is not None:
-            proof += f" {date_of(found.proof.time)}"
+            proof += f" {local_date(found.proof.time)}"
         rows.append(
             (
                 str(found.lamp),
@@ -237,7 +238,7 @@ def _evenness(map_: PlayfieldMap) -> str:
         rows.append(
             (
                 str(number),
-                escape(date_of(times[-1])),
+                escape(local_date(times[-1])),
                 own(evenness_words(found, of)),
             )
         )
@@ -430,7 +431,7 @@ def _revisions(map_: PlayfieldMap) -> str:
     rows = [
         (
             str(revision.number),
-            escape(date_of(revision.time)),
+            escape(local_date(revision.time)),
             escape(revision.reason),
             "; ".join(escape(change) for change in revision.changes[:6])
             + (f"; and {len(revision.changes) - 6} more" if len(revision.changes) > 6 else ""),

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from probe.__main__ import main
 from probe.document.file import demo_map_path, load_map
-from probe.document.local_time import local_minute
+from probe.document.local_time import local_date, local_minute
 from probe.document.model import Chain, Kind, PlayfieldMap, Position
 from probe.document.model.game import Verdict
 from probe.document.model.light import Fade, Rating, Reading
@@ -31,7 +31,6 @@ from probe.document.operations import (
     update_place,
 )
 from probe.document.proving import add_proof, standings
-from probe.export.first_page import date_of
 from probe.export.sheet import sheet_html
 from probe.export.sheet_picture import DrawnPart, parts_of, picture_svg
 from probe.export.sheet_text import MOST, clean, escape
@@ -178,12 +177,15 @@ def test_everything_that_an_owner_needs_is_on_it() -> None:
     map_ = DEMO.model_copy(update={"fade": Fade()})
     first = next(found for found in standings(map_) if found.lamp == 1)
     map_ = add_proof(map_, first, Verdict.RIGHT, time="2025-04-02T20:00:00Z", by_table=True)
-    readings = [Reading(round=1, place=p.id, rating=Rating.FAIR, time="2025-04-03T20:00:00Z") for p in map_.places[:3]]
+    readings = [
+        Reading(round=1, place=place.id, rating=rating, time="2025-04-03T20:00:00Z")
+        for place, rating in zip(map_.places, (Rating.FAIR, Rating.FAIR, Rating.DARK), strict=False)
+    ]
     map_ = map_.model_copy(update={"readings": tuple(readings)})
     text = words_of(sheet_html(map_))
     for wanted in (
         "Kelp Forest",
-        "2 of 2025-03-16 : One more insert lit",
+        f"2 of {local_date('2025-03-16T10:05:00Z')} : One more insert lit",
         f"last {local_minute('2025-04-02T20:00:00Z')}",
         "Cautions",
         "Unplug the machine at the wall",
@@ -332,11 +334,6 @@ def test_what_lies_beyond_the_playfield_gets_a_picture_of_its_own() -> None:
     assert parts_of(hostile_map()) == (DrawnPart.WHOLE,)
     html = sheet_html(DEMO)
     assert html.split('<p class="volts">')[0].count("<svg") == 2
-
-
-def test_dates_are_the_day() -> None:
-    assert date_of("2025-03-16T10:05:00Z") == "2025-03-16"
-    assert date_of("some day") == "some day"
 
 
 @pytest.mark.slow
