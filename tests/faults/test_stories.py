@@ -42,6 +42,8 @@ wrong and 7 % not sure (three seeds) 80.0 % and 92.2 %, "very likely" right 97.5
 131. Missed: a leak at the first pixel, taken for its dead input, and an old part's speed, which stands on no paper. Since then they
 were learned from.
 """
+SEALED = read(FOLDER / "unseen-6-translated.toml")
+"""Thirty more by another author, opened when the finder was frozen and put into its questions before any of them was run."""
 LEARNED = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH)
 NEW = {
     "fuse-open",
@@ -62,14 +64,14 @@ NEW = {
 
 def test_there_are_enough_stories_and_every_answer_is_one() -> None:
     assert len(STORIES) >= 50
-    blind = (("unseen", UNSEEN), ("unseen-2", FRESH), ("unseen-3", THIRD), ("unseen-4", FOURTH), ("unseen-5", FIFTH))
-    for name, stories in blind:
+    for number, stories in enumerate((UNSEEN, FRESH, THIRD, FOURTH, FIFTH, SEALED), start=1):
+        name = "unseen" if number == 1 else f"unseen-{number}"
         written = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))["story"]
         assert sorted(story.name for story in stories) == [story["name"] for story in written]
         assert len(stories) == 30
     assert {story.cause for story in STORIES} >= NEW
     assert len({story.name for story in STORIES}) == len(STORIES)
-    for story in LEARNED:
+    for story in (*LEARNED, *SEALED):
         knowledge = story.knowledge
         knowledge.cause(story.cause)
         assert set(story.contexts) <= knowledge.contexts.keys()
@@ -111,3 +113,25 @@ def test_with_wrong_and_unsure_answers_they_are_found_less_often_and_the_words_h
     assert found.unsafe == 0
     assert found.sure >= 0.4 * found.searches
     assert found.sure_right >= 0.90 * found.sure
+
+
+@pytest.mark.slow
+def test_the_sealed_thirty_are_found_no_less_often_than_at_first() -> None:
+    """The first score, with nothing tuned to them; none is outside what the finder knows.
+
+    Measured: strict first 93.3 % (aim 90), among three 100 % (aim 96), 5.23 questions (aim 5.5), "very likely" right 95.5 % of 22
+    (aim 90); with 7 % wrong and 7 % not sure (three seeds) 78.9 % (aim 82) and 91.1 % (aim 92), "very likely" right 90.6 % of 53;
+    with ten seeds 81.3 % and 93.3 %, 92.8 % of 180. Unsafe 0. Missed: a bridge at the last good pixel's DOUT, taken for its dead
+    output, and a second feed's ground left off, taken for too thin a wire. Who translated them knew the tables.
+    """
+    strict = score(SEALED)
+    assert strict.first >= 0.933 * strict.searches, strict.missed
+    assert strict.in_three == strict.searches, strict.missed
+    assert strict.questions <= 5.24 * strict.searches
+    assert strict.sure >= 22
+    assert strict.sure_right >= 0.954 * strict.sure
+    noisy = score(SEALED, seeds=3, wrong=0.07, unsure=0.07)
+    assert noisy.first >= 0.788 * noisy.searches, noisy.missed
+    assert noisy.in_three >= 0.911 * noisy.searches, noisy.missed
+    assert noisy.sure_right >= 0.90 * noisy.sure
+    assert strict.unsafe == noisy.unsafe == 0
