@@ -20,8 +20,8 @@ from tests.support.settings import settings_in
 FAULTS = {
     "on a key": "from probe.mapping.walk import WalkTask\nWalkTask._say = lambda self, *given: 1 / 0",
     "while drawing": "from probe.ui.widgets.big_number import BigNumber\n"
-    "old = BigNumber.render\n"
-    "BigNumber.render = lambda self: 1 / 0 if self.app.runtime.top.state.number == 45 else old(self)",
+    "old = BigNumber.render_line\n"
+    "BigNumber.render_line = lambda self, y: 1 / 0 if self.app.runtime.top.state.number == 45 else old(self, y)",
     "in an effect": "import probe.runtime.light_orders as r\n"
     "old = r.part_orders\n"
     "def orders(part, *given):\n"

@@ -54,6 +54,11 @@ PICTURES: dict[str, tuple[bool, tuple[int, int], Callable[[Stage], Awaitable[Non
 """Name: whether the map is finished, columns and rows, what is pressed."""
 
 
+def _named_alike(picture: str) -> str:
+    """Without the number in the names of its parts, which counts also how a line was put together."""
+    return re.sub(r"terminal-\d+", "terminal", picture)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", PICTURES)
 async def test_a_picture_is_what_the_program_draws(name: str, open_app: OpenApp) -> None:
@@ -64,7 +69,9 @@ async def test_a_picture_is_what_the_program_draws(name: str, open_app: OpenApp)
     path = FOLDER / f"{name}.svg"
     if os.environ.get("PICTURES") == "write":
         path.write_text(made, encoding="utf-8")
-    assert path.read_text(encoding="utf-8") == made, "write the pictures anew, and look at them"
+    assert _named_alike(path.read_text(encoding="utf-8")) == _named_alike(made), (
+        "write the pictures anew, and look at them"
+    )
     plain = re.sub(r'<!--.*?-->|xmlns="http://www\.w3\.org/2000/svg"', "", made, flags=re.DOTALL)
     assert "http" not in plain
 

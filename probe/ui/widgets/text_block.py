@@ -54,17 +54,16 @@ class TextBlock(Static):
 
     def render_line(self, y: int) -> Strip:
         """One row. As long as each line has a row of its own, only those that differ are made again."""
-        width, height = self.size
-        if self._put_at != self.size or y >= height or self.text_selection is not None:
+        if self._put_at != self.size or y >= len(self._rows) or self.text_selection is not None:
             return super().render_line(y)  # also where it was resized, and has not heard of it yet
         found = self._strips.get(y)
-        if found is None or found.cell_length != width:
+        if found is None:
             base, row, x = self.visual_style, self._rows[y], 0
             segments = []
             for text, style in row.render(base, end="", parse_style=self.app.stylesheet.parse_style):
                 segments.append(Segment(text, style.rich_style_with_offset(x, y)))  # where a selection finds it
                 x += len(text)
-            found = self._strips[y] = Strip(segments, row.cell_length).extend_cell_length(width, base.rich_style)
+            found = self._strips[y] = Strip(segments, row.cell_length)
         return found
 
     def on_resize(self) -> None:
