@@ -758,7 +758,7 @@ class Prover:
         self._cuts = kept
         assert best is not None
         self._part = None
-        known = len(pairs) == int(self._allowed.sum())  # else pairs that are not in may lower these bounds
+        known = not (self._allowed & ~self._in).any()  # else pairs that are not in may lower these bounds
         for value in (0, 1):
             least = max(low, best[2][value]) if known else low
             if least < self._enough_mm:

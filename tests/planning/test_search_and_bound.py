@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from probe.planning.bound import Prover, _Cut, proved
+from probe.planning.bound import Ints, Prover, _Cut, proved
 from probe.planning.search import NEVER_MM, Network, SeatOrder, TourSearch, first_order, improved, nearest_neighbour
 from tests.planning.networks import Array, brute_force, drawn, least_cost
 from tests.support.examples import examples
@@ -228,6 +228,33 @@ def test_the_tree_alone_finds_the_best_of_all(seats: int, seed: int) -> None:
         assert prover.bound_mm <= least_cost(network) + 1e-4
     assert prover.proved
     assert prover.cost_mm == pytest.approx(least_cost(network), abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", [8, 10, 16])
+def test_a_tree_that_has_to_branch_loses_no_order(seed: int) -> None:
+    """Costs by chance; constraints are looked for only in answers in whole numbers: every broken one is taken in two."""
+    chance, seats = np.random.default_rng(seed), 12
+    costs = np.triu(chance.uniform(1, 100, (seats, seats)), 1)
+    network = Network(costs + costs.T, chance.uniform(0, 50, (1, seats)), seats)
+    prover = Prover(network, (tuple(range(seats)),))
+    prover.stuck, prover._open = True, [(0.0, 0, ())]
+    prover._in[:] = True  # then what both ways cost at least is told by the parts themselves
+    violated = prover._violated
+
+    def only_of_whole(pairs: Ints, values: Array) -> int:
+        return violated(pairs, values) if np.abs(values - np.rint(values)).max() < 1e-6 else 0
+
+    setattr(prover, "_try", lambda *_: None)  # noqa: B010
+    setattr(prover, "_violated", only_of_whole)  # noqa: B010
+    least = least_cost(network)
+    for _ in range(100):
+        if prover.proved:
+            break
+        prover.step()
+        assert prover.bound_mm <= least + 1e-4
+    assert prover.proved
+    assert prover._parts >= 2, "it branched"
+    assert prover.cost_mm == pytest.approx(least, abs=1e-4)
 
 
 def _drawn_order(network: Network, near: SeatOrder, chance: random.Random) -> SeatOrder:
