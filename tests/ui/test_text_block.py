@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
 import pytest
 from textual.app import App, ComposeResult
 from textual.content import Content
 from textual.geometry import Size
+from textual.pilot import Pilot
 from textual.strip import Strip
 from textual.visual import Visual
 
@@ -41,11 +45,18 @@ def _drawn_by_row(block: TextBlock) -> list[Strip]:
     return _padded(block, [block.render_line(y) for y in range(block.size.height)])
 
 
-async def test_rows_put_one_by_one_are_those_of_the_whole_text() -> None:
+@asynccontextmanager
+async def _put_first() -> AsyncIterator[tuple[Pilot[None], TextBlock]]:
+    """A page whose block shows `FIRST`."""
     async with _Page().run_test(size=(40, 10)) as pilot:
         block = pilot.app.query_one(TextBlock)
         block.put(Content("\n".join(FIRST)))
         await pilot.pause()
+        yield pilot, block
+
+
+async def test_rows_put_one_by_one_are_those_of_the_whole_text() -> None:
+    async with _put_first() as (_, block):
         for text in (Content("\n").join(LATER), Content("\n".join(FIRST)), Content("\n").join(LATER)):
             block.put(text)
             assert block.size == (30, 3)
@@ -53,10 +64,7 @@ async def test_rows_put_one_by_one_are_those_of_the_whole_text() -> None:
 
 
 async def test_another_colour_and_another_width_reach_rows_that_did_not_change() -> None:
-    async with _Page().run_test(size=(40, 10)) as pilot:
-        block = pilot.app.query_one(TextBlock)
-        block.put(Content("\n".join(FIRST)))
-        await pilot.pause()
+    async with _put_first() as (pilot, block):
         block.put(Content("\n").join(LATER))
         before = _drawn_by_row(block)
         block.add_class("bright")
@@ -69,10 +77,7 @@ async def test_another_colour_and_another_width_reach_rows_that_did_not_change()
 
 
 async def test_a_block_that_grew_is_empty_below_its_rows() -> None:
-    async with _Page().run_test(size=(40, 10)) as pilot:
-        block = pilot.app.query_one(TextBlock)
-        block.put(Content("\n".join(FIRST)))
-        await pilot.pause()
+    async with _put_first() as (pilot, block):
         block.put(Content("\n").join(LATER))
         block.styles.height = 5
         await pilot.pause()
@@ -81,10 +86,7 @@ async def test_a_block_that_grew_is_empty_below_its_rows() -> None:
 
 
 async def test_a_text_with_more_rows_or_longer_ones_is_wrapped() -> None:
-    async with _Page().run_test(size=(40, 10)) as pilot:
-        block = pilot.app.query_one(TextBlock)
-        block.put(Content("\n".join(FIRST)))
-        await pilot.pause()
+    async with _put_first() as (pilot, block):
         block.put(Content("a row that is longer than thirty cells\ntwo\nthree"))
         await pilot.pause()
         assert block.size.height == 4
