@@ -14,7 +14,7 @@ import os
 import sys
 from collections.abc import Iterable
 from enum import IntEnum
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 from probe.document.outside_text import escaped
 
@@ -53,25 +53,12 @@ def say(*lines: str) -> None:
 
 def say_folded(*sentences: str) -> None:
     """Print long sentences: on a terminal folded between words, what follows indented; elsewhere a line each, as `say`."""
-    if not sys.stdout.isatty():
-        say(*sentences)
-        return
-    import shutil
-    import textwrap
-
-    width = max(_LEAST_FOLD, shutil.get_terminal_size().columns - 1)
-    for sentence in sentences:
-        say(
-            *textwrap.wrap(
-                escaped(sentence), width, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
-            )
-            or ("",)
-        )
+    _print_folded(sentences, sys.stdout)
 
 
 def complain(what: str) -> None:
-    """Say on the error stream, in one line, what is wrong."""
-    _print((f"playfield-probe: {what}",), sys.stderr)
+    """Say on the error stream what is wrong: in one line, folded between words on a terminal."""
+    _print_folded((f"playfield-probe: {what}",), sys.stderr)
 
 
 def complain_past_python(*sentences: str) -> None:
@@ -130,9 +117,9 @@ class CommandParser(argparse.ArgumentParser):
         self.color = False  # Python 3.14 colours by control characters
 
     def error(self, message: str) -> NoReturn:
-        """Say how the command is used, and what is wrong, in one line; exit code 2."""
+        """Say how the command is used, and what is wrong, in one line (folded on a terminal); exit code 2."""
         self.print_usage(sys.stderr)
-        _print((f"{self.prog}: error: {message}",), sys.stderr)
+        _print_folded((f"{self.prog}: error: {message}",), sys.stderr)
         self.exit(Exit.USAGE)
 
     def _print_message(self, message: str, file: SupportsWrite[str] | None = None) -> None:
@@ -146,3 +133,18 @@ def _print(lines: Iterable[str], stream: SupportsWrite[str] | None) -> None:
     text = "".join(f"{escaped(line)}\n" for line in lines)
     encoding = getattr(stream, "encoding", None) or "utf-8"
     stream.write(text.encode(encoding, "backslashreplace").decode(encoding))
+
+
+def _print_folded(sentences: Iterable[str], stream: TextIO | None) -> None:
+    if stream is None or not stream.isatty():
+        _print(sentences, stream)
+        return
+    import shutil
+    import textwrap
+
+    width = max(_LEAST_FOLD, shutil.get_terminal_size().columns - 1)
+    for sentence in sentences:
+        lines = textwrap.wrap(
+            escaped(sentence), width, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+        )
+        _print(lines or ("",), stream)

@@ -91,11 +91,11 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
         yield Need("plan", words, f"no pixel yet: {names}", moment=WorkMoment.BEFORE_POWER)
     rows = open_rows(map_)
     if rows:
-        detail = f"{many(len(rows), 'lamp')} without a pixel"
+        detail = f"{many(len(rows), 'lamp')} to join"
         yield Need("lamps", "Join lamps to places", detail)
     counts = tally(map_)
     if counts.proved < counts.total:
-        detail = f"{counts.proved} of {counts.total} proved since the last change"
+        detail = f"{counts.proved} of {counts.total} proved"
         yield Need("prove", "Prove that each lamp lights its places", detail, moment=WorkMoment.GAME_ON)
 
 

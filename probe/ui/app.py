@@ -20,6 +20,7 @@ from textual.command import CommandPalette
 from textual.driver import Driver
 from textual.filter import LineFilter
 from textual.screen import Screen
+from textual.scrollbar import ScrollBar, ScrollBarRender
 from textual.worker import Worker
 
 from probe.document.document import Document, now_text, rescue_folders
@@ -39,7 +40,7 @@ from probe.task import screen as se
 from probe.task.command import Command, Means, MenuGroup
 from probe.task.task import AnyTask, Opened, TaskState
 from probe.task.views import FormView, RowsView, TaskView
-from probe.ui.ascii_only import AsciiOnly, BlocksOnly
+from probe.ui.ascii_only import AsciiOnly, BlocksOnly, WholeCells
 from probe.ui.command_screen import CommandScreen
 from probe.ui.keys import HOME, IN_THE_SHELL, OF_PROGRAM, key_name, keys_of, keys_words, program_bindings, while_empty
 from probe.ui.launch import LaunchOptions, Opener, Seen, Session
@@ -738,6 +739,7 @@ class ProbeApp(App[str]):
                 self._filters.append(AsciiOnly())
             case "blocks":
                 self._filters.append(BlocksOnly())
+        ScrollBar.renderer = WholeCells if self.options.signs == "ascii" else ScrollBarRender
         self.refresh(layout=True)
         for screen in self.screen_stack:
             screen.refresh(layout=True)

@@ -9,6 +9,7 @@ from rich.cells import cell_len
 from rich.segment import Segment
 from textual.color import Color
 from textual.filter import LineFilter
+from textual.scrollbar import ScrollBarRender
 
 _SIGNS = {
     **dict.fromkeys("─━╌┄═╍┅", "-"),
@@ -104,3 +105,10 @@ class AsciiOnly(LineFilter):
             segment if segment.text.isascii() else Segment(to_ascii(segment.text), segment.style, segment.control)
             for segment in segments
         ]
+
+
+class WholeCells(ScrollBarRender):
+    """Scroll bars that begin and end with whole cells: part of a cell would be a sign."""
+
+    VERTICAL_BARS = (" ",)  # type: ignore[assignment]
+    HORIZONTAL_BARS = (" ",)  # type: ignore[assignment]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from itertools import zip_longest
 from typing import Any, ClassVar
 
 from textual.app import ComposeResult
@@ -17,6 +18,10 @@ from probe.task.task import TaskState
 from probe.task.views import View
 from probe.ui.keys import all_keys, key_name, keys_words, while_empty
 from probe.ui.widgets.key_line import KeyLine
+
+TWO_COLUMNS = 160
+"""Columns of a terminal on which the keys stand in two columns."""
+_COLUMN = 68
 
 
 def other_keys(screen: Screen[Any]) -> list[tuple[str, str]]:
@@ -51,13 +56,31 @@ class HelpScreen(ModalScreen[None]):
 
     def compose(self) -> ComposeResult:
         with VerticalScroll(id="help-box"):
-            yield Static(self._text())
+            yield Static(self._text(), id="help-text")
         yield KeyLine()
+
+    def on_resize(self) -> None:
+        """A wide terminal has room for two columns of keys."""
+        self.query_one("#help-text", Static).update(self._text())
 
     def _text(self) -> Content:
         lines = [Content(self._prose), Content("")] if self._prose else []
         lines += [Content("Keys").stylize("bold")]
-        lines += [Content(f"  {keys:<22}{words}") for keys, words in self._others]
+        keys, noted = self._keys()
+        if self.app.size.width >= TWO_COLUMNS:
+            half = (len(keys) + 1) // 2
+            keys = [f"{left:<{_COLUMN}}{right}" for left, right in zip_longest(keys[:half], keys[half:], fillvalue="")]
+        lines += [Content(line) for line in keys]
+        if noted:
+            lines.append(Content("  ¹ while nothing is typed"))
+        lines += [Content("")]
+        lines += [Content("Cautions").stylize("bold")]
+        lines += [Content(f"  - {caution}") for caution in HELP]
+        return Content("\n").join(lines)
+
+    def _keys(self) -> tuple[list[str], bool]:
+        """A line for each key; whether some act only while nothing is typed."""
+        lines = [f"  {keys:<22}{words}" for keys, words in self._others]
         noted = False
         own = {key for row in all_keys() if row.scope == self._scope != "app" for key in row.keys}
         for row in sorted(all_keys(), key=lambda row: row.scope == "app"):  # those of this screen first
@@ -68,13 +91,8 @@ class HelpScreen(ModalScreen[None]):
                 continue  # it is only in the menu
             typing = any(while_empty(key) for key in row.keys)
             noted |= typing
-            lines.append(Content(f"  {keys:<22}{row.words}{' ¹' if typing else ''}"))
-        if noted:
-            lines.append(Content("  ¹ while nothing is typed"))
-        lines += [Content("")]
-        lines += [Content("Cautions").stylize("bold")]
-        lines += [Content(f"  - {caution}") for caution in HELP]
-        return Content("\n").join(lines)
+            lines.append(f"  {keys:<22}{row.words}{' ¹' if typing else ''}")
+        return lines, noted
 
     def action_close(self) -> None:
         """Close."""

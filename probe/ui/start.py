@@ -25,6 +25,8 @@ from probe.ui.waiting import work_words
 from probe.ui.widgets.key_line import KeyLine
 
 if TYPE_CHECKING:
+    from rich.table import Table
+
     from probe.document.model import PlayfieldMap
     from probe.document.needs import Need
     from probe.document.settings import SeenTable
@@ -128,16 +130,26 @@ ROOMY = (100, 34)
 """Columns and rows from which on there is room for more than lists."""
 NO_HARDWARE = "a simulated board, no hardware needed"
 HOW_IT_GOES = (
-    "1  A new map: the machine's name, its chains, each found by what you see.",
-    "2  The walk: one pixel after another is lit; say what lights. It is saved at once.",
-    "3  What does not agree is listed; a recheck finds the numbers again after every splice.",
-    "4  The game's lamps are joined to the places; their table goes into the board and is proved.",
-    "5  Papers for the cabinet: sheet, picture, worklist for the next evening.",
+    "A new map: the machine's name, its chains, each found by what you see.",
+    "The walk: one pixel after another is lit; say what lights. It is saved at once.",
+    "What does not agree is listed; a recheck finds the numbers again after every splice.",
+    "The game's lamps are joined to the places; their table goes into the board and is proved.",
+    "Papers for the cabinet: sheet, picture, worklist for the next evening.",
 )
 _BAR = 20
 _ROW_EDGES = 9
 PICTURE_SHARE = 0.4
 """Of the width; app.tcss has the same."""
+
+
+def _steps() -> Table:
+    """How the work goes; what is folded stays behind its number."""
+    from rich.table import Table
+
+    steps = Table.grid(padding=(0, 2, 0, 0))
+    for number, step in enumerate(HOW_IT_GOES, start=1):
+        steps.add_row(str(number), step)
+    return steps
 
 
 class HomeScreen(Screen[None]):
@@ -205,8 +217,7 @@ class HomeScreen(Screen[None]):
         far.display = self._is_roomy
         if self._is_roomy:
             far.border_title = "How far it is" if self._last is not None else "How the work goes"
-            lines = self._how_far() if self._last is not None else [plain(line) for line in HOW_IT_GOES]
-            far.update(Content("\n").join(lines))
+            far.update(Content("\n").join(self._how_far()) if self._last is not None else _steps())
         if self._is_roomy and not self._drawn:
             self._drawn = True
             self._draw_field()

@@ -44,6 +44,8 @@ MOST_MESSAGE = 6
 """Rows of the message; two of them are always kept free for it."""
 LEAST_ROWS, BESIDE_PANES = 10, 37
 """Lines of a pane at least, and the rows that stand above and below the panes of a large screen."""
+BESIDE_ITEMS = 5
+"""Rows of the question with its margin and of the message, and one more for lines that break early."""
 LEAST_NAMED = 12
 """Cells of a short text from which on its note stands there too."""
 TWO_PICTURES = 120
@@ -208,7 +210,7 @@ class TaskScreen(CommandScreen):
         roomy = self.is_roomy
         rows = max(LEAST_ROWS, self.size.height - BESIDE_PANES)
         panes = view.panes(rows)[:MOST_PANES] if view.panes is not None and roomy and not self.has_class("wide") else ()
-        if not panes and roomy and not self.has_class("wide") and self.what_for:
+        if not panes and roomy and not self.has_class("wide") and self.what_for and self._rows_to_spare(view) >= rows:
             panes = (Pane("What this is for", (Line(self.what_for, wrap=True),)),)
         shown_keys = (self.size.width >= LARGE or view.panes is None) and 0 < len(panes) < MOST_PANES
         self.query_one("#panes").display = bool(panes) or shown_keys
@@ -225,6 +227,13 @@ class TaskScreen(CommandScreen):
                 self.entitle(shown, "Keys here")
                 width = max(12, self.query_one("#pane-0", Static).size.width)
                 self.put(f"pane-{number}", self.keys_here(rows, width))
+
+    def _rows_to_spare(self, view: TaskView) -> int:
+        """Rows that stay empty once all items and details stand there."""
+        width = max(20, self.query_one("#left").size.width - 2)
+        lines = (*view.above, *view.details, *view.below)
+        rows = sum(max(1, -(-cell_len(line.text + line.note) // width)) for line in lines)
+        return self.query_one("#left").size.height - rows - len(view.items or view.empty) - BESIDE_ITEMS
 
     def _put_cells(self, view: TaskView) -> None:
         shown = self.query_one("#cells", Static)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
@@ -258,6 +259,33 @@ def test_a_check_on_a_terminal_breaks_no_word(
         line.startswith("    ") or line in whole or line.split(":")[0] in ("fault", "warning", "hint")
         for line in folded
     )
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", "nowhere/a_map_with_quite_a_long_name.json"],
+        ["export", "--to", "a format that is not there", "map.json"],
+    ],
+)
+def test_an_error_on_a_terminal_breaks_no_word(
+    words: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def errors() -> list[str]:
+        with contextlib.suppress(SystemExit):
+            main(words)
+        lines = capsys.readouterr().err.splitlines()
+        return lines[next(i for i, line in enumerate(lines) if line.startswith("playfield-probe")) :]
+
+    whole = errors()
+    assert len(whole) == 1, "in a file or a pipe an error is one line"
+    assert len(whole[0]) > 80
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    monkeypatch.setenv("COLUMNS", "60")
+    folded = errors()
+    assert max(map(len, folded)) < 60
+    assert " ".join(" ".join(folded).split()) == whole[0]
+    assert all(line.startswith("    ") for line in folded[1:])
 
 
 def test_the_help_of_every_command_fits_and_says_what_it_is_for(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -92,6 +92,19 @@ async def test_f1_helps(name: str, open_app: OpenApp) -> None:
 
 
 @pytest.mark.slow
+async def test_a_wide_terminal_shows_all_of_the_help_at_once(open_app: OpenApp) -> None:
+    async with open_app(load_map(demo_map_path()), size=(200, 60)) as stage:
+        await opened(stage, ("f1",))
+        shown = text_of(stage.app)
+        for word in ("Take", "Nothing lit", "Leave the program", "It cannot see your wiring."):
+            assert word in shown, "the first key and the last, and the last caution"
+        await stage.pilot.resize_terminal(80, 24)
+        await stage.pilot.pause(0.2)
+        rows = text_of(stage.app).splitlines()
+        assert any(row.strip("│ ").split() == ["F2", "Nothing", "lit"] for row in rows), "one column where it is narrow"
+
+
+@pytest.mark.slow
 async def test_f1_helps_before_there_is_a_map(open_app: OpenApp) -> None:
     async with open_app(None, None, start_here=True) as stage:
         await stage.pilot.pause(0.2)

@@ -195,6 +195,18 @@ async def test_a_large_terminal_shows_how_far_the_map_is_and_its_picture() -> No
         assert "The whole worklist" in text
 
 
+async def test_how_the_work_goes_is_folded_behind_its_numbers() -> None:
+    app = ProbeApp(LaunchOptions(start_here=True), Session(), NoOpener())
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause()
+        rows = [row.partition("│")[2].partition("│")[0] for row in text_of(app).splitlines()]
+        first = next(i for i, row in enumerate(rows) if row.startswith(" 1  A new map"))
+        last = next(i for i, row in enumerate(rows) if row.startswith(" 5  "))
+        assert last - first > 4, "some steps are longer than a row"
+        for row in rows[first : last + 1]:
+            assert re.match(r" [\d ]  \S", row), row
+
+
 async def test_a_small_terminal_lists_three_needs_and_the_way_to_the_rest() -> None:
     app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
     async with app.run_test(size=(80, 24)) as pilot:

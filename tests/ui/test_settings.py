@@ -16,7 +16,7 @@ from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import Opened
 from probe.ui.app import ProbeApp
-from probe.ui.ascii_only import to_ascii, to_blocks
+from probe.ui.ascii_only import WholeCells, to_ascii, to_blocks
 from probe.ui.launch import LaunchOptions, Session
 from probe.ui.signs import SignsScreen, sample
 from probe.ui.start import HomeScreen
@@ -208,6 +208,13 @@ async def test_signs_change_what_is_drawn_at_once(open_app: OpenApp) -> None:
                     filtered = to_blocks(filtered)
             assert braille(filtered) == (signs == "fine"), signs
             assert (stage.app.screen.query_one("#picture").plain_ascii) == (signs == "ascii")  # type: ignore[attr-defined]
+
+
+def test_a_scroll_bar_in_ascii_has_no_parts_of_cells() -> None:
+    for position in range(40):
+        for vertical in (True, False):
+            bar = WholeCells.render_bar(size=10, virtual_size=50, window_size=11, position=position, vertical=vertical)
+            assert {segment.text.strip() for segment in bar.segments} == {""}
 
 
 def test_blocks_fill_each_quarter_that_has_a_dot() -> None:
