@@ -25,11 +25,18 @@ import numpy as np
 
 from probe.inference.keystroke import Operator, klm_seconds
 from probe.recheck.engine import Look, Options, Probe, Recheck
-from probe.recheck.engine.costs import CONFIRM, PICK_COLOUR, PICK_PLACE, SCAN_SECONDS, TURN_SECONDS
 from probe.recheck.engine.model import NEW, PLAIN, Action, AllAsShown, Answer, AtNewPlace, Prior
 from tests.recheck.engine.worlds import TINTS, Chain, Person, insert, rewired
 
 GUARD = 500
+SCAN_SECONDS, TURN_SECONDS = 0.2, 4.0
+"""Assumed, no source: one fixation for each place of a look, and turning from the playfield to a screen two metres away
+for each answer.  The Keystroke-Level Model has no operators for them."""
+CONFIRM = klm_seconds([Operator.THINK, Operator.KEY])
+"""Mental preparation and one key: 1.55 s."""
+PICK_PLACE = klm_seconds([Operator.THINK, Operator.THINK] + [Operator.KEY] * 4)
+"""Decide it is another place, recall its name, three letters and Enter."""
+PICK_COLOUR = CONFIRM
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,7 +19,7 @@ from probe.document.revisions import next_number, revised
 from probe.playfield import guess_position
 from probe.recheck.colours import PLAIN, Behind, seen_at
 from probe.recheck.engine.model import Look, Prior, Setup
-from probe.recheck.engine.result import Found, FoundKind, Result
+from probe.recheck.engine.result import Found, Result
 
 SHINING = frozenset({PixelState.PLACED})
 
@@ -189,7 +189,7 @@ def found_map(entries: Entries, result: Result, names: Mapping[int, Name]) -> Pl
             )
             pixels.append(_known(pixel, found, number).model_copy(update={"id": next(ids)}))
             continue
-        if found.kind is FoundKind.OLD and found.old is not None:
+        if found.old is not None:
             pixels.append(_known(entries.pixels[found.old], found, number))
             continue
         base = next(declared, None) if found.declared else None

@@ -109,7 +109,7 @@ def advanced(engine: Recheck, following: RecheckStep | None = None) -> Advanced:
         step=following,
         found=tuple(engine.best_map.tolist()),
         confidence=engine.confidence,
-        doubts=tuple(doubt.index for doubt in engine.doubts(least=DOUBT)),
+        doubts=tuple(engine.doubts(least=DOUBT)),
         result=engine.result() if following.action is None else None,
     )
 

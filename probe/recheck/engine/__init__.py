@@ -10,7 +10,7 @@ from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.engine import Options, Recheck, RecheckStep
 from probe.recheck.engine.locate import Locate
 from probe.recheck.engine.model import END, NEW, Action, Answer, Look, Observation, Probe, Setup
-from probe.recheck.engine.result import Doubt, Found, FoundKind, Result
+from probe.recheck.engine.result import Found, Result
 
 __all__ = [
     "END",
@@ -18,9 +18,7 @@ __all__ = [
     "UNLIT",
     "Action",
     "Answer",
-    "Doubt",
     "Found",
-    "FoundKind",
     "Locate",
     "Look",
     "Observation",

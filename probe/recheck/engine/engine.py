@@ -21,15 +21,14 @@ What was not proved by then is stated as the confidence that it has.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from probe.inference.entropy import binary_entropy_bits, entropy_bits
-from probe.recheck.engine.costs import look_seconds, probe_seconds
 from probe.recheck.engine.evidence import BEFORE, Evidence
 from probe.recheck.engine.model import (
     END,
@@ -39,7 +38,6 @@ from probe.recheck.engine.model import (
     AskStop,
     AtNewPlace,
     AtPlace,
-    Bools,
     Floats,
     Ints,
     Look,
@@ -51,7 +49,7 @@ from probe.recheck.engine.model import (
     TakenOut,
 )
 from probe.recheck.engine.moves import Edited, chance_left_alike, fitted_to_probes, single_edits
-from probe.recheck.engine.result import Doubt, Result, build_result
+from probe.recheck.engine.result import Result, result_of
 from probe.recheck.engine.world import (
     AS_SHOWN,
     NO_LIGHT,
@@ -97,8 +95,18 @@ AS_PREDICTED = math.log(0.5)
 PREDICT_BEST = 0.5
 PREDICTED = 5
 """So many maps are tried as what a picture predicts, while the best has less than that chance."""
-Base = tuple[Ints, float, int]
-"""A map that others are edits of, its log prior, and which base it is an edit of itself."""
+
+
+@dataclass(frozen=True, eq=False)
+class Base:
+    """A map that others are edits of, its log prior, and what it is an edit of itself (None: the predicted chain)."""
+
+    map_: Ints
+    log_prior: float
+    above: Base | None = None
+
+
+Bases = npt.NDArray[np.object_]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,23 +123,20 @@ class Options:
 
 @dataclass(frozen=True, kw_only=True)
 class RecheckStep:
-    """What to do next; action None means finished.  naming: the action names a new pixel, which has to be done anyhow.
-    expected_bits and seconds are of this action."""
+    """What to do next; action None means finished.  naming: the action names a new pixel, which has to be done anyhow."""
 
     action: Action | None
     naming: bool = False
-    expected_bits: float = 0.0
-    seconds: float = 0.0
 
 
 @dataclass(frozen=True)
 class Recheck:
     """State of one chain's recheck; immutable, so that going back is keeping the earlier one.
 
-    maps: shape (n, numbers); log_prior: shape (n,); parents: which earlier map each is an edit of, shape (n,), an index
-    into `bases`, maps with their log_prior that further edits may begin from again; meant: shape (observations, n), wrong: the same for a wrong answer,
-    shape (observations,).  Sorted, the likeliest first.  unseen: weight of what became no map against the best map.
-    alike: weight, against the best map, of its changes that no answer speaks for or against.
+    maps: shape (n, numbers), the likeliest first; log_prior: shape (n,); parents: what each is an edit of, shape (n,);
+    meant, wrong: log chance of every answer if meant, shape (observations, n), or if wrong, shape (observations,).
+    unseen: weight of what became no map against the best map, by the first number that changes, shape (numbers + 1,).
+    alike: the same of changes of the best map that no answer speaks for or against.
     changed_at: how many observations there were when the best class last changed.
     """
 
@@ -140,39 +145,29 @@ class Recheck:
     observations: tuple[Observation, ...]
     maps: Ints
     log_prior: Floats
-    parents: Ints
-    bases: tuple[Base, ...]
+    parents: Bases
     meant: Floats
     wrong: Floats
     unseen: Floats
     world: World
     alike: float = 0.0
     changed_at: int = 0
-    named: Mapping[int, int] = field(default_factory=dict)
-    lit_alone: frozenset[int] = frozenset()
 
     @staticmethod
     def start(setup: Setup, options: Options | None = None) -> Recheck:
         """Nothing asked yet."""
-        options = options or Options()
-        length = len(setup.order)
-        width = length + SLACK
-        if setup.most_numbers is not None:
-            width = max(length, min(width, setup.most_numbers))
-        first = np.full((1, width), END, dtype=np.int64)
-        first[0, :length] = setup.order
-        prior = setup.prior
+        order, another = np.array(setup.order, dtype=np.int64), setup.prior.another
+        first = Base(_wider(order, _room(setup, len(order))), math.log(1 - another))
         return Recheck(
             setup=setup,
-            options=options,
+            options=options or Options(),
             observations=(),
-            maps=first,
-            log_prior=np.array([math.log(1 - prior.another)]),
-            parents=np.zeros(1, dtype=np.int64),
-            bases=((first[0], math.log(1 - prior.another), 0),),
+            maps=first.map_[None, :],
+            log_prior=np.array([first.log_prior]),
+            parents=np.array([first], dtype=object),
             meant=np.zeros((0, 1)),
             wrong=np.zeros(0),
-            unseen=np.full(width + 1, prior.another / (1 - prior.another) / (width + 1)),
+            unseen=np.full(len(first.map_) + 1, another / (1 - another) / (len(first.map_) + 1)),
             world=World(setup),
         )
 
@@ -208,7 +203,12 @@ class Recheck:
     @cached_property
     def best_map(self) -> Ints:
         """The likeliest map of the likeliest class; shape (numbers,)."""
-        return np.asarray(self.maps[int(self.classes[0][1][0])])
+        return np.asarray(self.maps[self._best])
+
+    @property
+    def _best(self) -> int:
+        """Its row."""
+        return int(self.classes[0][1][0])
 
     @property
     def confidence(self) -> float:
@@ -218,7 +218,7 @@ class Recheck:
     @property
     def chance_alike(self) -> float:
         """Chance of a change that none of the pictures shown would show, such as two single pixels exchanged."""
-        return self.alike * float(self.weights[int(self.classes[0][1][0])])
+        return self.alike * float(self.weights[self._best])
 
     @cached_property
     def settled(self) -> bool:
@@ -238,32 +238,25 @@ class Recheck:
         return self.chance_alike * (1.0 - left / self.alike) < WORTH_A_PICTURE
 
     @property
-    def likely_as_good(self) -> tuple[Ints, ...]:
-        """Other maps that no answer can tell from the best one, and that are not much less likely."""
+    def likely_as_good(self) -> int:
+        """How many other maps no answer can tell from the best one, and are not much less likely."""
         rows = self.classes[0][1]
-        return tuple(self.maps[r] for r in rows[1:].tolist() if self.weights[r] > 0.1 * self.weights[rows[0]])
+        return int(np.count_nonzero(self.weights[rows[1:]] > 0.1 * self.weights[rows[0]]))
 
     @property
     def ends_early(self) -> int | None:
         """The number from which nothing shines though places of the chain are behind; None when nothing is missing there."""
-        best = self.best_map
-        length = length_of(best)
-        base = {e: n for n, e in enumerate(self.setup.order)}
-        here = {int(v) % self.setup.entries for v in best[:length].tolist() if v >= 0}
-        last = self.setup.order[-1]
-        missing = [e for e in self.setup.order if e not in here and self.setup.has_place[e]]
-        if last in here or not missing or not self.setup.has_place[last]:
-            return None
-        behind = max((base[e] for e in here if e in base), default=-1)
-        return length if any(base[e] > behind for e in missing) else None
+        # as the last place of the chain is missing, it is behind all that are here
+        last, best = self.setup.order[-1], self.best_map
+        there = self.setup.has_place[last] and last not in best[best >= 0] % self.setup.entries
+        return length_of(best) if there else None
 
     @property
     def stops(self) -> bool | None:
         """Whether the data stop where the best map ends early; None while nobody said."""
-        said = [
-            o.answer for o in self.observations if isinstance(o.action, AskStop) and o.action.number == self.ends_early
-        ]
-        return next((isinstance(a, Stops) for a in reversed(said) if isinstance(a, Stops | TakenOut)), None)
+        asked = [o for o in self.observations if isinstance(o.action, AskStop) and o.action.number == self.ends_early]
+        said = [o.answer for o in asked if not isinstance(o.answer, NotSure)]
+        return isinstance(said[-1], Stops) if said else None
 
     def unnamed(self) -> tuple[int, ...]:
         """Numbers of the best map that are new and have no name yet."""
@@ -271,21 +264,22 @@ class Recheck:
 
     def contradicts(self, index: int) -> bool:
         """Whether an answer is likelier wrong than meant under the best map."""
-        return bool(self.meant[index, int(self.classes[0][1][0])] < self.wrong[index])
+        return bool(self.meant[index, self._best] < self.wrong[index])
 
-    def doubts(self, *, least: float = 0.3) -> tuple[Doubt, ...]:
-        """The answers that are wrong with at least this chance."""
-        if not self.observations:
-            return ()
+    @cached_property
+    def _chance_wrong(self) -> Floats:
+        """Chance of every answer that it is wrong, by all maps; shape (observations,)."""
         chance = 1.0 / (1.0 + np.exp(np.clip(self.meant - self.wrong[:, None], -50, 50)))
-        shares = self.weights / self.weights.sum()
-        each = chance @ shares
-        unsure = [isinstance(o.answer, NotSure) or isinstance(o.action, AskStop) for o in self.observations]
-        return tuple(Doubt(index=i, chance=float(c)) for i, c in enumerate(each) if c >= least and not unsure[i])
+        return np.asarray(chance @ (self.weights / self.weights.sum()))
+
+    def doubts(self, *, least: float = 0.3) -> dict[int, float]:
+        """The answers, by index, that are wrong with at least this chance."""
+        says = [not isinstance(o.answer, NotSure | Stops | TakenOut) for o in self.observations]
+        return {i: c for i, c in enumerate(self._chance_wrong.tolist()) if c >= least and says[i]}
 
     def clean_looks(self) -> int:
         """Looks since the best class last changed that found all as shown, as the best map would be seen."""
-        best = self.world.maps(self.best_map[None, :])
+        best = Maps(self.world, self.best_map[None, :])
         return sum(
             isinstance(seen.action, Look)
             and isinstance(seen.answer, AllAsShown)
@@ -305,25 +299,21 @@ class Recheck:
         if len(self.observations) >= self.most_actions:
             return RecheckStep(action=None)
         new = self.weights @ is_new(self.setup, self.maps)
-        free = [n for n in self.unnamed() if n not in self.lit_alone]
+        free = [n for n in self.unnamed() if n not in self.alone]
+        name = RecheckStep(action=Probe(number=free[0]), naming=True) if free else RecheckStep(action=None)
         for number in free:
             if new[number] >= LIKELY_NEW:
-                return self._probe(number, naming=True)
+                return RecheckStep(action=Probe(number=number), naming=True)
         if self.settled and (
             not self.options.looks or self.clean_looks() >= self.options.clean_looks or self._looks_alike()
         ):
-            if free:
-                return self._probe(free[0], naming=True)
             ends = self.ends_early
-            asked = any(isinstance(o.action, AskStop) for o in self.observations)
-            if ends is not None and not asked:
-                return RecheckStep(
-                    action=AskStop(number=ends, colours=self.look().colours), seconds=probe_seconds(predicted=0.5)
-                )
-            return RecheckStep(action=None)
-        if sum(not self._was_naming(o) for o in self.observations) >= MOST_ANSWERS:
-            return self._probe(free[0], naming=True) if free else RecheckStep(action=None)
-        best: RecheckStep | None = None
+            if free or ends is None or any(isinstance(o.action, AskStop) for o in self.observations):
+                return name
+            return RecheckStep(action=AskStop(number=ends, colours=self.look().colours))
+        if sum(not isinstance(o.answer, AtNewPlace) for o in self.observations) >= MOST_ANSWERS:
+            return name
+        best: Action | None = None
         worth = 0.0
         if self.options.looks and not self._looks_alike():
             # which map the picture predicts is free: the one whose answer says most, the best one when it is nearly sure
@@ -332,24 +322,16 @@ class Recheck:
                 look = self.look(of=self.maps[int(rows[0])])
                 bits = self._bits(look) + self._undiscovered()
                 if bits > worth + 0.1 or best is None:
-                    seconds = look_seconds(places=len(look.places), differs=0.5)
-                    best, worth = RecheckStep(action=look, expected_bits=bits, seconds=seconds), max(bits, 1e-9)
+                    best, worth = look, max(bits, 1e-9)
         candidates = self._candidates()
         each = self._probe_bits(candidates) + self._undiscovered_at(candidates)
         for number, bits in zip(candidates.tolist(), each.tolist(), strict=True):
-            cost = ALONE if number in self.lit_alone else ALONE + 0.05 - float(new[number])
+            cost = ALONE if number in self.alone else ALONE + 0.05 - float(new[number])
             if bits > 1e-3 and bits / cost > worth:
-                best, worth = replace(self._probe(number), expected_bits=bits), bits / cost
-        if best is None and not self.options.looks:
-            middle = self._middle()
-            return RecheckStep(action=None) if middle is None else self._probe(middle)
-        return best or (self._probe(free[0], naming=True) if free else RecheckStep(action=None))
-
-    def _probe(self, number: int, *, naming: bool = False) -> RecheckStep:
-        return RecheckStep(action=Probe(number=number), naming=naming, seconds=probe_seconds(predicted=0.5))
-
-    def _was_naming(self, seen: Observation) -> bool:
-        return isinstance(seen.action, Probe) and isinstance(seen.answer, AtNewPlace)
+                best, worth = Probe(number=number), bits / cost
+        if best is None and not self.options.looks and (middle := self._middle()) is not None:
+            best = Probe(number=middle)
+        return name if best is None and self.options.looks else RecheckStep(action=best)
 
     def _looks_alike(self) -> bool:
         last = [o.answer for o in self.observations[-MOST_LOOKS_ALIKE:] if isinstance(o.action, Look)]
@@ -359,7 +341,7 @@ class Recheck:
     def _counted(self) -> tuple[Maps, Floats]:
         """The maps that count, and their shares."""
         rows = np.flatnonzero(self.weights > 1e-7)[:MOST_COUNTED]
-        return self.world.maps(self.maps[rows]), self.weights[rows] / self.weights[rows].sum()
+        return Maps(self.world, self.maps[rows]), self.weights[rows] / self.weights[rows].sum()
 
     def _bits(self, action: Action) -> float:
         """Expected information of an action about its own answer, over the maps that count."""
@@ -391,12 +373,20 @@ class Recheck:
         either = -some * np.log2(some) - (1.0 - rest) * np.log2(1.0 - rest)
         return np.asarray(either + rest * 0.9 * math.log2(len(self.setup.order) + 2))
 
-    def _asked(self) -> dict[int, list[Answer]]:
+    @cached_property
+    def alone(self) -> dict[int, list[Answer]]:
+        """What was answered to every number that was lit alone."""
         found: dict[int, list[Answer]] = {}
         for seen in self.observations:
             if isinstance(seen.action, Probe):
                 found.setdefault(seen.action.number, []).append(seen.answer)
         return found
+
+    @cached_property
+    def named(self) -> frozenset[int]:
+        """Numbers whose light was last seen at a place that was not known before."""
+        told = {n: [a for a in answers if isinstance(a, AtPlace | AtNewPlace)] for n, answers in self.alone.items()}
+        return frozenset(n for n, answers in told.items() if answers and isinstance(answers[-1], AtNewPlace))
 
     def _candidates(self) -> Ints:
         """Numbers worth lighting alone: those that the maps that count put at different places, and those near which
@@ -404,11 +394,10 @@ class Recheck:
         maps, shares = self._counted
         share = shares @ (maps.spots != maps.spots[0])
         near = np.argsort(-self._unseen_near[: self.numbers], kind="stable")[:NEAR_UNSEEN]
-        asked = self._asked()
         fine = [
             n
             for n in dict.fromkeys([*near.tolist(), *np.argsort(-share, kind="stable")[: 2 * CANDIDATES].tolist()])
-            if len(asked.get(n, ())) < MOST_ASKED and not _twice(asked.get(n, []))
+            if len(self.alone.get(n, ())) < MOST_ASKED and not _twice(self.alone.get(n, []))
         ]
         return np.array(fine[:CANDIDATES], dtype=np.int64)
 
@@ -421,10 +410,10 @@ class Recheck:
     def _middle(self) -> int | None:
         """Without pictures: the number in the middle of the longest stretch that nobody lit."""
         length = length_of(self.best_map)
-        marks = sorted({-1, length, *(n for n in self._asked() if n < length)})
+        marks = sorted({-1, length, *(n for n in self.alone if n < length)})
         if length - 1 not in marks:
             return length - 1
-        if length not in self._asked() and length < self.numbers:
+        if length not in self.alone and length < self.numbers:
             return length
         gap, start = max((b - a, a) for a, b in pairwise(marks))
         return start + gap // 2 if gap > 1 else None
@@ -445,36 +434,24 @@ class Recheck:
     def answered(self, action: Action, answer: Answer) -> Recheck:
         """The state after an answer. Raises TypeError or ValueError for one that cannot be."""
         seen = Observation(action=action, answer=answer)
-        most = self.numbers if self.setup.most_numbers is None else max(self.numbers, self.setup.most_numbers)
+        most = max(self.numbers, self.setup.most_numbers or 0)
         if isinstance(action, Probe) and not 0 <= action.number < most:
             raise ValueError(f"number {action.number} is outside the numbers 0..{most - 1}")
-        before = self.world.key(self.best_map)
-        meant, wrong = log_likelihood(seen, self.world.maps(self.maps))
-        as_predicted = float(meant[0]) > AS_PREDICTED
-        named = dict(self.named)
-        lit = self.lit_alone
-        if isinstance(action, Probe):
-            lit = lit | {action.number}
-            if isinstance(answer, AtNewPlace):
-                named[action.number] = len(self.observations)
-            elif isinstance(answer, AtPlace):
-                named.pop(action.number, None)
+        meant, wrong = log_likelihood(seen, Maps(self.world, self.maps))
         state = replace(
             self,
             observations=(*self.observations, seen),
             meant=np.vstack([self.meant, meant[None, :]]),
             wrong=np.append(self.wrong, wrong),
-            named=named,
-            lit_alone=lit,
         )
         if not isinstance(answer, NotSure) and not isinstance(action, AskStop):
             state = state._pruned()
             done: dict[tuple[bytes, tuple[int, ...]], Edited] = {}
-            expected = (self.maps[0], float(self.log_prior[0]), int(self.parents[0]))
-            state = state._expanded(done, bases=0 if as_predicted else 1, expected=expected)
+            expected = Base(self.maps[0], float(self.log_prior[0]), self.parents[0])
+            state = state._expanded(done, bases=0 if float(meant[0]) > AS_PREDICTED else 1, expected=expected)
             if state.contradicts(len(state.observations) - 1):
                 state = state._expanded(done, bases=3, twice=True)
-        if state.world.key(state.best_map) != before:
+        if state.world.key(state.best_map) != self.world.key(self.best_map):
             state = replace(state, changed_at=len(state.observations))
         return state
 
@@ -510,108 +487,83 @@ class Recheck:
         maps, priors, parents = [state.maps], [state.log_prior], [state.parents]
         unseen, alike = np.zeros(0), -math.inf
         rng = np.random.default_rng([state.options.seed, len(state.observations)])
-        known, begin = state._beginnings(bases, expected)
-        plan = state._plan(begin, earlier_wrong=bases > 2)
-        evidence = {
-            chosen: Evidence(state.world, state.numbers, [state.observations[i] for i in chosen])
-            for chosen in {chosen for _, chosen in plan}
-        }
+        evidence: dict[tuple[int, ...], Evidence] = {}
+        plan = state._plan(bases, expected)
         for order, (base, chosen) in enumerate(plan):
-            map_, log_prior, _ = known[base]
+            map_ = _wider(base.map_, state.numbers)
             edited = done.get((map_.tobytes(), chosen))
             if edited is None:
+                if chosen not in evidence:
+                    some = [state.observations[i] for i in chosen]
+                    evidence[chosen] = Evidence(state.world, state.numbers, some)
                 edited = single_edits(state.world, map_, evidence[chosen], looks=state.options.looks, rng=rng)
                 done[map_.tobytes(), chosen] = edited
                 maps.append(edited.maps)
-                priors.append(log_prior + edited.log_prior)
-                parents.append(np.full(len(edited.maps), base))
+                priors.append(base.log_prior + edited.log_prior)
+                parents.append(np.full(len(edited.maps), base, dtype=object))
             if order == 0:
-                unseen, alike = state._against_all(known[base], edited)
+                unseen, alike = state._against_all(map_, base.log_prior, edited)
             if twice and order < len(EDITED_TWICE):
                 for row in np.argsort(-edited.score, kind="stable")[: EDITED_TWICE[order]].tolist():
-                    known.append((edited.maps[row], float(log_prior + edited.log_prior[row]), base))
-                    plan.append((len(known) - 1, chosen))
+                    plan.append((Base(edited.maps[row], float(base.log_prior + edited.log_prior[row]), base), chosen))
         found, prior, source = fitted_to_probes(
             state.world, np.vstack(maps), np.concatenate(priors), state.observations
         )
-        state = replace(state, bases=tuple(known))
         return state._with(found, prior, np.concatenate(parents)[source], unseen, alike)
 
-    def _beginnings(self, bases: int, expected: Base | None) -> tuple[list[Base], list[int]]:
-        """All bases, and which of them are edited: the likeliest maps, what was expected, and what the best is an edit of."""
-        known = list(self.bases)
-        begin: list[int] = []
-        for row in range(min(max(1, bases), len(self.maps))):
-            if row > 1 and self.weights[row] < 1e-4 * self.weights[0]:
-                break
-            known.append((self.maps[row], float(self.log_prior[row]), int(self.parents[row])))
-            begin.append(len(known) - 1)
-        if not bases:
-            return known, begin
-        if expected is not None and not np.array_equal(expected[0], self.maps[0, : len(expected[0])]):
-            wider = np.full(self.numbers - len(expected[0]), END, dtype=np.int64)
-            known.append((np.concatenate([expected[0], wider]), *expected[1:]))
-            begin.append(len(known) - 1)
-        above = int(self.parents[0])
-        while len(begin) < bases + MOST_PARENTS and above not in begin:
-            begin.append(above)
-            above = known[above][2]
-        if 0 not in begin and self.weights[0] < SETTLED:
-            begin.append(0)
-        return known, begin
-
-    def _plan(self, begin: list[int], *, earlier_wrong: bool) -> list[tuple[int, tuple[int, ...]]]:
-        """Which base is edited by which answers: each by all of them; and, as an answer may have been wrong, some without
-        those that seem so, or without earlier pictures."""
+    def _plan(self, bases: int, expected: Base | None) -> list[tuple[Base, tuple[int, ...]]]:
+        """Which map is edited by which answers: the likeliest ones, what was expected, and what the best is an edit of, each
+        by all answers; and, as one may have been wrong, some without those that seem so, or without earlier pictures."""
+        likely = [
+            row
+            for row in range(min(max(1, bases), len(self.maps)))
+            if row < 2 or self.weights[row] >= 1e-4 * self.weights[0]
+        ]
+        begin = [Base(self.maps[row], float(self.log_prior[row]), self.parents[row]) for row in likely]
+        above: list[Base] = [self.parents[0]]
+        while above[-1].above is not None:
+            above.append(above[-1].above)
+        if bases:
+            if expected is not None and not np.array_equal(_wider(expected.map_, self.numbers), self.maps[0]):
+                begin.append(expected)
+            begin += above[: bases + MOST_PARENTS - len(begin)]
+            if above[-1] not in begin and self.weights[0] < SETTLED:
+                begin.append(above[-1])
         every = tuple(range(len(self.observations)))
-        meant = tuple(i for i in every if i == every[-1] or not self._doubted[i])
+        meant = tuple(i for i in every if i == every[-1] or self._chance_wrong[i] <= 0.5)
         plan = [*((base, every) for base in begin), *((base, meant) for base in begin[:2])]
-        if earlier_wrong:
+        if bases > 2:
             recent = tuple(i for i in every if i == every[-1] or isinstance(self.observations[i].action, Probe))
-            plan += [(begin[0], recent), (0, recent)]
+            plan += [(begin[0], recent), (above[-1], recent)]
         return list(dict.fromkeys(plan))
 
-    def _against_all(self, base: Base, edited: Edited) -> tuple[Floats, float]:
+    def _against_all(self, map_: Ints, log_prior: float, edited: Edited) -> tuple[Floats, float]:
         """Logarithms of an edited map's unseen and alike on the scale of all totals.
 
         The tables say too little of how bad a map is that an answer contradicts: so what they leave unseen is measured
         on the edit that they like best, if they like one better than the map itself.
         """
-        own = self._total_of(base[0], base[1])
-        best = int(edited.score.argmax()) if edited.score.size else 0
-        measure = own
-        if edited.score.size and edited.score[best] > 0.0:
-            one = self._total_of(edited.maps[best], base[1] + float(edited.log_prior[best]))
+        measure = own = self._total_of(map_, log_prior)
+        if edited.score.max(initial=0.0) > 0.0:
+            best = int(edited.score.argmax())
+            one = self._total_of(edited.maps[best], log_prior + float(edited.log_prior[best]))
             measure = one - float(edited.score[best])
         return np.log(np.maximum(edited.unseen, 1e-300)) + measure, math.log(max(edited.alike, 1e-300)) + own
 
     def _total_of(self, map_: Ints, log_prior: float) -> float:
         """Log weight of one map by all answers."""
-        maps = self.world.maps(map_[None, :])
-        each = [
-            np.logaddexp(log_likelihood(o, maps)[0][0], w) for o, w in zip(self.observations, self.wrong, strict=True)
-        ]
-        return log_prior + float(sum(each))
-
-    @cached_property
-    def _doubted(self) -> Bools:
-        """Answers that are rather wrong than meant, by all maps."""
-        chance = 1.0 / (1.0 + np.exp(np.clip(self.meant - self.wrong[:, None], -50, 50)))
-        return np.asarray(chance @ self.weights > 0.5 * self.weights.sum())
+        maps = Maps(self.world, map_[None, :])
+        return log_prior + float(sum(np.logaddexp(*log_likelihood(seen, maps))[0] for seen in self.observations))
 
     def _widened(self) -> Recheck:
         """With more numbers when the best map nears the end of those considered."""
         if length_of(self.maps[0]) + SLACK // 2 <= self.numbers:
             return self
-        most = self.setup.most_numbers
-        width = self.numbers + SLACK if most is None else max(self.numbers, min(self.numbers + SLACK, most))
-        more = np.full((len(self.maps), width - self.numbers), END, dtype=np.int64)
-        wider = np.full(width - self.numbers, END, dtype=np.int64)
-        bases = tuple((np.concatenate([map_, wider]), weight, above) for map_, weight, above in self.bases)
-        unseen = np.concatenate([self.unseen, np.zeros(len(wider))])
-        return replace(self, maps=np.hstack([self.maps, more]), bases=bases, unseen=unseen)
+        width = _room(self.setup, self.numbers)
+        unseen = np.concatenate([self.unseen, np.zeros(width - self.numbers)])
+        return replace(self, maps=_wider(self.maps, width), unseen=unseen)
 
-    def _with(self, maps: Ints, log_prior: Floats, parents: Ints, unseen: Floats, alike: float) -> Recheck:
+    def _with(self, maps: Ints, log_prior: Floats, parents: Bases, unseen: Floats, alike: float) -> Recheck:
         """These maps, each once, weighed by all answers; the ones that are here already keep their weights."""
         old = len(self.maps)
         seen: dict[bytes, int] = {}
@@ -622,49 +574,30 @@ class Recheck:
                 keep.append(row)
             elif log_prior[row] > log_prior[at]:
                 log_prior[at], parents[at] = log_prior[row], parents[row]
-        fresh = [row for row in keep if row >= old]
-        kept = [row for row in keep if row < old]
-        meant = np.empty((len(self.observations), len(keep)))
-        meant[:, : len(kept)] = self.meant[:, kept]
-        new = self.world.maps(maps[fresh])
-        for index, one in enumerate(self.observations):
-            meant[index, len(kept) :] = log_likelihood(one, new)[0]
+        fresh = Maps(self.world, maps[[row for row in keep if row >= old]])
+        weighed = np.array([log_likelihood(one, fresh)[0] for one in self.observations])
+        meant = np.hstack([self.meant[:, [row for row in keep if row < old]], weighed])
         state = replace(self, maps=maps[keep], log_prior=log_prior[keep], parents=parents[keep], meant=meant)
         state = state._pruned()
-        used = {0}
-        for base in state.parents.tolist():
-            while base not in used:
-                used.add(base)
-                base = state.bases[base][2]
-        order = sorted(used)
-        where = np.zeros(len(state.bases), dtype=np.int64)
-        where[order] = np.arange(len(order))
-        bases = tuple((state.bases[i][0], state.bases[i][1], int(where[state.bases[i][2]])) for i in order)
-        state = replace(state, parents=where[state.parents], bases=bases)
         top = float(state._totals[0])
         unseen = np.exp(np.minimum(unseen - top, 1.0))
         unseen *= min(1.0, MOST_UNSEEN / max(float(unseen.sum()), 1e-300))
         return replace(state, unseen=unseen, alike=math.exp(min(alike - top, 0.0)))
 
-    # -- the end --------------------------------------------------------------------------------------------------
-
     def result(self) -> Result:
         """The best map, number by number."""
-        return build_result(
-            world=self.world,
-            found=self.best_map,
-            maps=self.maps,
-            weights=self.weights,
-            confidence=self.confidence,
-            observations=self.observations,
-            changed_at=self.changed_at,
-            doubted=frozenset(i for i in range(len(self.observations)) if self.contradicts(i)),
-            named=self.named,
-            proved=self.settled,
-            chance_alike=self.chance_alike,
-            alike=self.likely_as_good,
-            stops_at=self.ends_early if self.stops else None,
-        )
+        return result_of(self)
+
+
+def _room(setup: Setup, numbers: int) -> int:
+    """More numbers, as far as the board lights them."""
+    return numbers + SLACK if setup.most_numbers is None else max(numbers, min(numbers + SLACK, setup.most_numbers))
+
+
+def _wider(maps: Ints, width: int) -> Ints:
+    """Maps with room for so many numbers; shape (..., width)."""
+    room = np.full((*maps.shape[:-1], width - maps.shape[-1]), END, dtype=np.int64)
+    return np.concatenate([maps, room], axis=-1)
 
 
 def _twice(answers: list[Answer]) -> bool:

@@ -6,7 +6,7 @@ An answer to an action is one whole number here, so that equal numbers are equal
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -249,7 +249,7 @@ def keys(spots: Ints) -> list[bytes]:
     return [row[:end].tobytes() for row, end in zip(spots, ends.tolist(), strict=True)]
 
 
-def picture_of(world: World, map_: Ints, *, named: Mapping[int, int], turn: int, seed: int) -> Look:
+def picture_of(world: World, map_: Ints, *, named: Collection[int], turn: int, seed: int) -> Look:
     """The picture that a map predicts.
 
     Places are listed in the order of the map, then the missing ones, expected dark: so the first place that differs says
