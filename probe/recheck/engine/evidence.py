@@ -19,9 +19,8 @@ from probe.recheck.engine.model import (
     FURTHER,
     NEW,
     AllAsShown,
+    Answer,
     AreaDiffers,
-    AtNewPlace,
-    AtPlace,
     Differs,
     ExtraLight,
     Floats,
@@ -32,7 +31,7 @@ from probe.recheck.engine.model import (
     OtherChain,
     Probe,
 )
-from probe.recheck.engine.world import NEW_SPOT, NO_LIGHT, Listed, World, length_of, word_bits
+from probe.recheck.engine.world import NEW_SPOT, NO_LIGHT, Listed, World, length_of
 
 CLIP = -14.0
 """An answer that cannot be meant counts as this in the tables: about what a wrong answer costs."""
@@ -69,16 +68,10 @@ class Evidence:
         self.world, self.width = world, width
         self.pictures: list[_Picture] = []
         self.probes: list[tuple[int, Floats, int]] = []
-        self.off_list = np.zeros(width)  # log factor of a new pixel at every number: by pictures, and by single lights
-        self.lit_alone = np.zeros(width)
-        self.dark_alone = np.zeros(width)  # log factor of a pixel without light, by single lights
-        self.crowded = {
-            one.place
-            for o in seen
-            if isinstance(o.answer, Differs)
-            for one in o.answer.seen
-            if len(set(one.colours)) > 1
-        }
+        # log factors at every number: of a new pixel by pictures and by single lights, and of one without light by those
+        self.off_list, self.lit_alone, self.dark_alone = np.zeros((3, width))
+        named = [one for o in seen if isinstance(o.answer, Differs) for one in o.answer.seen]
+        self.crowded = {one.place for one in named if len(set(one.colours)) > 1}
         self.met: list[tuple[int, int]] = []
         self.other: list[tuple[int, Listed, int | None]] = []
         self.extra = any(isinstance(o.answer, ExtraLight) for o in seen)
@@ -86,53 +79,36 @@ class Evidence:
             if isinstance(one.answer, NotSure):
                 continue
             if isinstance(one.action, Look):
-                self._look(one.action, one)
+                self._look(world.listed(one.action), one.answer)
             elif isinstance(one.action, Probe):
-                self._probe(one.action.number, one)
+                self._probe(one.action.number, one.answer)
         self.fresh = np.concatenate([[0.0], np.cumsum(self.off_list + self.lit_alone)])
 
-    def _look(self, look: Look, one: Observation) -> None:
-        world, answer = self.world, one.answer
-        entries = world.setup.entries
-        lines = world.listed(look)
+    def _look(self, lines: Listed, answer: Answer) -> None:
+        world, entries = self.world, self.world.setup.entries
         miss = float(np.log(world.setup.person.look_miss))
-        stop = len(lines.places)
-        said: dict[int, int] = {}
-        if isinstance(answer, Differs):
-            said = {int(world.spot[s.place]): word_bits(s.colours) for s in answer.seen}
-            stop = max(lines.position[place] for place in said) + 1
-        elif isinstance(answer, OtherChain):
-            if answer.place is not None:
-                stop = lines.position[int(world.spot[answer.place])]
+        stop, said, area = world.heard(lines, answer)
+        if isinstance(answer, OtherChain):
             self.other.append((answer.chain, lines, None if answer.place is None else stop))
-        elif isinstance(answer, AreaDiffers):
-            stop, area = world.from_there_on(lines, answer.place)
-        factors = np.zeros((entries + 2, COLOURS + 1))
-        want = np.zeros(entries, dtype=np.uint8)
-        want[lines.places[:stop]] = lines.want[:stop]
-        told = np.zeros(entries, dtype=bool)
-        told[lines.places[:stop]] = True
         group = np.where(world.spot >= 0, world.spot, 0)  # an entry is seen at its group's place
-        here = (world.spot >= 0) & told[group]
-        bits, wanted = world.seen_bits[:-1], want[group][:, None]
-        several = np.zeros(entries, dtype=bool)
-        for alike in world.setup.alike:
-            several[list(alike)] = True
-        fits = np.where(several[:, None], (bits & ~wanted) == 0, bits == wanted)
-        factors[:entries][here] = np.where(fits, 0.0, miss)[here]
+        here = (world.spot >= 0) & (lines.rank[group] < stop + bool(said))
+        bits, want = world.seen_bits[:-1], lines.want[group][:, None]
+        several = np.zeros((entries, 1), dtype=bool)
+        several[[entry for alike in world.setup.alike for entry in alike]] = True
+        fits = np.where(several, (bits & ~want) == 0, bits == want)
+        factors = np.zeros((entries + 2, COLOURS + 1))
+        factors[:entries] = np.where(here[:, None] & ~fits, miss, 0.0)
         for place, word in said.items():
             crowded = place in self.crowded
-            for entry in np.flatnonzero(group == place)[world.spot[group == place] >= 0].tolist():
+            for entry in np.flatnonzero(world.spot == place).tolist():
                 alone = not several[entry] and not crowded
                 shows = (bits[entry] == word) if alone else (bits[entry] & ~np.uint8(word)) == 0
-                factors[entry] = np.where(shows & ((bits[entry] != want[place]) | crowded), 0.0, CLIP)
-        named = tuple(said)
-        if isinstance(answer, AreaDiffers):
-            first = int(lines.places[stop])
-            named = (first,)
-            for place, word in zip(lines.places[area].tolist(), lines.want[area].tolist(), strict=True):
-                for entry in np.flatnonzero(world.spot == place).tolist():
-                    factors[entry] = np.where(bits[entry] != word, 0.0, CLIP if place == first else AS_BEFORE)
+                factors[entry] = np.where(shows & ((bits[entry] != lines.want[place]) | crowded), 0.0, CLIP)
+        named = (int(lines.places[stop]),) if isinstance(answer, AreaDiffers) else tuple(said)
+        for place in area.tolist():
+            for entry in np.flatnonzero(world.spot == place).tolist():
+                otherwise = CLIP if place in named else AS_BEFORE
+                factors[entry] = np.where(bits[entry] != lines.want[place], 0.0, otherwise)
         colours = np.full(self.width, COLOURS, dtype=np.int64)
         known = min(self.width, len(lines.colours))
         colours[:known] = lines.colours[:known]
@@ -140,18 +116,13 @@ class Evidence:
             self.off_list[:known] += np.where(lines.lit[:known], miss, 0.0)
         self.pictures.append(_Picture(factors, colours, lines, named))
 
-    def _probe(self, number: int, one: Observation) -> None:
-        """Factors of every item, then of a silent and of a new pixel, at the number that was lit."""
-        entries = self.world.setup.entries
+    def _probe(self, number: int, answer: Answer) -> None:
+        """Factors of every entry, then of a silent and of a new pixel, at the number that was lit."""
+        entries, said = self.world.setup.entries, self.world.lit_at(answer)
         spots = np.append(self.world.spot, [NO_LIGHT, NEW_SPOT])
-        said = NO_LIGHT
-        if isinstance(one.answer, AtNewPlace):
-            said = NEW_SPOT
-        elif isinstance(one.answer, AtPlace):
-            said = int(self.world.spot[one.answer.place])
-            self.met.append((number, said))
         factor = np.where(spots == said, 0.0, CLIP)
         if said >= 0:
+            self.met.append((number, said))
             factor[(spots >= 0) & (np.abs(spots - said) <= 2) & (spots != said)] = NEIGHBOUR
         factor[entries + 1] = 0.0 if said != NO_LIGHT else factor[entries + 1] / 2  # a further or a silent one, perhaps
         self.probes.append((number, factor, said))
@@ -186,7 +157,8 @@ class Evidence:
 class Along:
     """Sums of log factors along one map, for every shift.
 
-    anchors: numbers at which a run may begin or end: near what does not fit.  at: number of every entry.
+    anchors: numbers at which a run may begin or end: near what does not fit.  at: number of every entry, then of the last
+    new pixel; -1: none.
     """
 
     def __init__(self, evidence: Evidence, map_: Ints) -> None:
@@ -194,7 +166,8 @@ class Along:
         self.width, self.length = len(map_), length_of(map_)
         self.items = items = map_[: self.length]
         entries = self.world.setup.entries
-        self.at = {int(v) % entries if v >= 0 else -1: n for n, v in enumerate(items.tolist())}
+        self.at = np.full(entries + 1, -1)
+        self.at[np.where(items >= 0, items % entries, entries)] = np.arange(self.length)
         rows = np.where((items >= 0) & (items < entries), items, np.where(items == NEW, entries + 1, entries))
         further = items <= FURTHER
         rows[further] = FURTHER - items[further]
@@ -221,13 +194,14 @@ class Along:
         for one in self.evidence.pictures:
             wrong = np.flatnonzero(one.factors[self.rows, one.colours[: self.length]] < 0.0)
             if wrong.size:
-                order = [one.lines.position.get(int(p), 1 << 30) for p in self.items[wrong].tolist()]
-                near(int(wrong[int(np.argmin(order))]))
+                items, rank = self.items[wrong], one.lines.rank
+                listed = np.where((items >= 0) & (items < len(rank)), rank.take(items, mode="clip"), len(rank))
+                near(int(wrong[int(np.argmin(listed))]))
                 near(int(wrong[0]))
             for place in one.named:
-                number = self.at.get(place)
-                if number is None:
-                    near(self.before(one.lines, one.lines.position[place]))
+                number = int(self.at[place])
+                if number < 0:
+                    near(self.before(one.lines, int(one.lines.rank[place])))
                 elif one.factors[self.rows[number], one.colours[number]] < 0.0:
                     near(number)
         for _, lines, position in self.evidence.other:
@@ -237,19 +211,20 @@ class Along:
         for number, factor, said in self.evidence.probes:
             if number < self.length and factor[self.rows[number]] < 0.0:
                 near(number)
-                if said in self.at:
-                    near(self.at[said])
+                if said != NO_LIGHT and self.at[said] >= 0:
+                    near(int(self.at[said]))
         return np.array(sorted(found), dtype=np.int64)
 
     def before(self, lines: Listed, position: int) -> int:
         """Where the map has the place at this position of a list, or the next before it that it has."""
-        return next((self.at[p] for p in lines.places[position::-1].tolist() if p in self.at), 0)
+        here = self.at[lines.places[position::-1]]
+        return int(here[(here >= 0).argmax()]) if (here >= 0).any() else 0
 
     def _shifts(self) -> Ints:
         found = set(range(-BAND, BAND + 1))
         for number, place in self.evidence.met:
-            if place in self.at:
-                found.update(range(number - self.at[place] - 6, number - self.at[place] + 7))
+            if (at := int(self.at[place])) >= 0:
+                found.update(range(number - at - 6, number - at + 7))
         found.update(-length for length in range(97, self.length, 97))
         return np.array(sorted(s for s in found if -self.length <= s < self.width), dtype=np.int64)
 

@@ -20,8 +20,6 @@ from probe.recheck.engine.model import (
     FURTHER,
     NEW,
     SILENT,
-    AtNewPlace,
-    AtPlace,
     Bools,
     Floats,
     Ints,
@@ -30,7 +28,7 @@ from probe.recheck.engine.model import (
     Prior,
     Probe,
 )
-from probe.recheck.engine.world import NO_LIGHT, World, is_new
+from probe.recheck.engine.world import NEW_SPOT, NO_LIGHT, World, is_new
 
 SHORT_RUN = 20
 LONGEST_INSERT = 24
@@ -121,9 +119,8 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
         kinds += [*_swapped(along, rng), *_rearranged(along), *_exchanged(along)]
         unseen[: along.length] += _unlisted(along, rng) / max(1, along.length)
     least = max((float(kind.total.max()) for kind in kinds if kind.total.size), default=0.0) - NEARLY
-    maps: list[Ints] = []
-    priors: list[Floats] = []
-    scores: list[Floats] = []
+    other = _other_end(along)
+    found: list[tuple[Ints, Floats, Floats]] = []
     for kind in kinds:
         chosen = np.flatnonzero(kind.total >= least)
         likely = kind.total[chosen]
@@ -135,13 +132,8 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
         rest[chosen] = 0.0
         unseen += np.bincount(kind.where[0], rest, minlength=along.width + 1)
         made, fits = _built(kind, chosen, along.width)
-        maps.append(made)
-        priors.append(kind.log_prior[chosen[fits]])
-        scores.append(kind.total[chosen[fits]])
-    found = _other_end(along)
-    maps.append(found.maps)
-    priors.append(found.log_prior)
-    scores.append(found.log_prior)
+        found.append((made, kind.log_prior[chosen[fits]], kind.total[chosen[fits]]))
+    maps, priors, scores = zip(*found, (other.maps, other.log_prior, other.score), strict=True)
     alike = sum(kind.alike for kind in kinds)
     return Edited(np.vstack(maps), np.concatenate(priors), np.concatenate(scores), unseen, alike)
 
@@ -278,12 +270,10 @@ def _swapped(t: Along, rng: np.random.Generator) -> Iterator[Edits]:
     if n <= WHOLE:
         a, b = _pairs(n, 1)
     else:
-        x = np.concatenate([np.repeat(np.arange(n), NEAR_SWAP), rng.integers(0, n, DRAWN_PAIRS)])
-        y = np.concatenate(
-            [x[: n * NEAR_SWAP] + np.tile(np.arange(1, NEAR_SWAP + 1), n), rng.integers(0, n, DRAWN_PAIRS)]
-        )
-        fine = (x != y) & (y < n)
-        a, b = np.minimum(x, y)[fine], np.maximum(x, y)[fine]
+        x, more = _grid(np.arange(n), np.arange(1, NEAR_SWAP + 1))
+        a, b = np.sort(np.hstack([(x, x + more), rng.integers(0, n, (2, DRAWN_PAIRS))]), axis=0)
+        fine = (a != b) & (b < n)
+        a, b = a[fine], b[fine]
     near = int(np.count_nonzero(b - a <= NEAR_SWAP))
     share = prior.another * prior.swapped * 0.5
     unlike = (t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.world.setup.entries)
@@ -306,7 +296,7 @@ def _rearranged(t: Along) -> Iterator[Edits]:
     else:
         pairs = {(x, x + k) for x in t.anchors.tolist() for k in range(2, BAND) if x + k <= n}
         for number, place in t.evidence.met:
-            turn = number + t.at.get(place, -9 * t.width)
+            turn = number + int(t.at[place]) if t.at[place] >= 0 else -9 * t.width
             pairs |= {(x, turn + 1 - x) for x in t.anchors.tolist() if x + 2 <= turn + 1 - x <= n}
         a, b = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2).T
     if a.size:
@@ -323,7 +313,7 @@ def _rearranged(t: Along) -> Iterator[Edits]:
     forward, back, sizes, p, q, cost = _moves(prior, n, t.shifts.tobytes())
     found: list[tuple[Floats, Ints, Ints]] = []
     for a in t.anchors.tolist():
-        fits = int(np.searchsorted(sizes, n - a, side="right"))
+        fits = int(np.searchsorted(sizes, n - a, side="right"))  # so many begin and end in the chain
         weight = t.two_parts(a, forward[:fits], back[:fits], p[:fits], sizes[:fits])
         counts = np.flatnonzero(weight > NOTHING - cost[:fits])
         found.append((weight[counts], np.full(counts.size, a), counts))
@@ -344,8 +334,8 @@ def _exchanged(t: Along) -> Iterator[Edits]:
     longest = n if n <= WHOLE else LONGEST_EXCHANGED
     pairs: list[tuple[int, int, int]] = []
     for number, place in t.evidence.met:
-        for x in t.anchors[(t.anchors <= number) & (t.anchors > number - 8)].tolist() if place in t.at else ():
-            first, other = sorted((x, t.at[place] - (number - x)))
+        for x in t.anchors[(t.anchors <= number) & (t.anchors > number - 8)].tolist() if t.at[place] >= 0 else ():
+            first, other = sorted((x, int(t.at[place]) - (number - x)))
             if 0 <= first < other < n:
                 pairs.append((first, other, longest - 1))
     pairs = pairs[:12]
@@ -382,11 +372,6 @@ def _exchanged(t: Along) -> Iterator[Edits]:
         limit=MANY,
         shown=True,
     )
-
-
-def _exchange(t: Along, a: Ints, c: Ints, p: Ints, q: Ints) -> Floats:
-    weight = t.part(a - c, c, c + q) + t.part(q - p, a + p, c) + t.part(c - a + q - p, a, a + p) - t.part(0, a, c + q)
-    return np.asarray(weight)
 
 
 @lru_cache(maxsize=8)
@@ -474,48 +459,44 @@ def _unlisted(t: Along, rng: np.random.Generator) -> float:
     prior, n = t.world.setup.prior, t.length
     if n < 4:
         return 0.0
-    longest = max(1, min(SHORT_RUN, n // 3))
-    p, q = (rng.integers(1, longest + 1, SAMPLES) for _ in range(2))
+
+    def mean(a: Ints, c: Ints, p: Ints, q: Ints) -> float:
+        """Of so many numbers from a and from c exchanged."""
+        weight = (
+            t.part(a - c, c, c + q) + t.part(q - p, a + p, c) + t.part(c - a + q - p, a, a + p) - t.part(0, a, c + q)
+        )
+        return float(np.exp(np.minimum(weight, 0.0)).mean()) if a.size else 0.0
+
+    p, q = (rng.integers(1, max(1, min(SHORT_RUN, n // 3)) + 1, SAMPLES) for _ in range(2))
     q = np.where(rng.random(SAMPLES) < 0.5, p, q)
     a, c = np.sort(rng.integers(0, n, (2, SAMPLES)), axis=0)
     fine = (a + p <= c) & (c + q <= n)
     a, c, p, q = a[fine], c[fine], p[fine], q[fine]
-    if not a.size:
-        return 0.0
-    apart = np.exp(np.minimum(_exchange(t, a, c, p, q), 0.0)).mean()
-    q = c - a - p  # the run [a, a + p) moved to c
-    side = q >= 1
-    a, p, q = a[side], p[side], q[side]
-    moved = 0.0
-    if a.size:
-        weight = t.part(q, a, a + p) + t.part(-p, a + p, a + p + q) - t.part(0, a, a + p + q)
-        moved = float(np.exp(np.minimum(weight, 0.0)).mean())
-    return prior.another * (prior.exchanged * float(apart) + prior.moved * moved)
+    side = c > a + p  # the run [a, a + p) moved to c
+    moved = mean(a[side], (a + p)[side], p[side], (c - a - p)[side])
+    return prior.another * (prior.exchanged * mean(a, c, p, q) + prior.moved * moved)
 
 
 def _other_end(t: Along) -> Edited:
     """The chain goes on as another one: only where an answer says so."""
     setup = t.world.setup
     chain_of = {e: (c, j) for c, chain in enumerate(setup.foreign) for j, e in enumerate(chain)}
-    starts: set[tuple[int, int, int]] = set()
     others = [(chain, t.length if at is None else t.before(lines, at)) for chain, lines, at in t.evidence.other]
+    starts: set[tuple[int, int, int]] = set()
     for chain, at in others:
-        count = len(setup.foreign[chain])
-        starts |= {
-            (chain, i, j) for i in range(max(0, at - 2), at + 1) for j in range(0, count, 1 + count // MOST_STARTS)
-        }
+        some = range(0, len(setup.foreign[chain]), 1 + len(setup.foreign[chain]) // MOST_STARTS)
+        starts |= {(chain, i, j) for i in range(max(0, at - 2), at + 1) for j in some}
     for number, place in t.evidence.met:
-        if place not in chain_of:
-            continue
-        chain, j = chain_of[place]
-        near = {number, 0, *(i for i in (*t.anchors.tolist(), *(at for _, at in others)) if i <= number)}
-        starts |= {(chain, i, j - (number - i)) for i in near if j - (number - i) >= 0}
+        if place in chain_of:
+            chain, j = chain_of[place]
+            near = {number, 0, *(i for i in (*t.anchors.tolist(), *(at for _, at in others)) if i <= number)}
+            starts |= {(chain, i, j - (number - i)) for i in near if j - (number - i) >= 0}
     maps, priors = np.full((len(starts), t.width), END, dtype=np.int64), np.zeros(len(starts))
     fits = np.ones(len(starts), dtype=bool)
     for row, (chain, i, j) in enumerate(sorted(starts)):
         made = np.concatenate([t.items[:i], np.array(setup.foreign[chain][j:], dtype=np.int64)])[: t.width]
         maps[row, : len(made)] = made
-        fits[row] = len(set(made[made >= 0].tolist())) == int((made >= 0).sum())
+        fits[row] = len(np.unique(made[made >= 0])) == np.count_nonzero(made >= 0)
         priors[row] = np.log(setup.prior.another * setup.prior.other_end / (t.length * len(setup.foreign[chain])))
     return Edited(maps[fits], priors[fits], priors[fits], np.zeros(0))
 
@@ -533,17 +514,17 @@ def fitted_to_probes(
     for one in seen:
         if not isinstance(one.action, Probe) or isinstance(one.answer, NotSure) or one.action.number >= maps.shape[1]:
             continue
-        number = one.action.number
+        number, said = one.action.number, world.lit_at(one.answer)
         value = maps[:, number]
         spliced = is_new(setup, value) | (value == SILENT) | (value <= FURTHER)
         more: Floats = np.zeros(len(maps))
-        if isinstance(one.answer, AtPlace):
-            becomes = np.full_like(value, FURTHER - int(world.spot[one.answer.place]))
+        if said >= 0:
+            becomes = np.full_like(value, FURTHER - said)
             changed = spliced & (value != becomes)
             beside = maps[:, max(0, number - 3) : number + 4]
             near = ((beside == FURTHER - becomes[0]) | (beside == becomes[0])).any(axis=1)
             more = np.log(prior.further / visible * np.where(near, 0.25, 0.5 / setup.entries))
-        elif isinstance(one.answer, AtNewPlace):
+        elif said == NEW_SPOT:
             becomes = np.full_like(value, NEW)
             changed = spliced & (value < 0) & (value != NEW)
             more -= np.log(prior.further / visible)

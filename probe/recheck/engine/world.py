@@ -22,6 +22,7 @@ from probe.recheck.engine.model import (
     PLAIN,
     Action,
     AllAsShown,
+    Answer,
     AreaDiffers,
     AskStop,
     AtNewPlace,
@@ -58,13 +59,14 @@ Words = npt.NDArray[np.uint8]
 class Listed:
     """A look's list by place: the places (first entries) in order, and the words expected at each, as bits.
 
-    position: where in the list a place is.  off: shape (entries,), places that are not listed.
-    colours: of every number, 4 for dark.  lit: numbers that shine without being on the list as a named new place.
+    want, rank: shape (entries,): the word of a place, and where in the list it is (not listed: behind its end).
+    off: places that are not listed.  colours: of every number, 4 for dark.  lit: numbers that shine without being on the
+    list as a named new place.
     """
 
     places: Ints
-    want: Ints
-    position: dict[int, int]
+    want: Words
+    rank: Ints
     off: Ints
     colours: Ints
     lit: Bools
@@ -125,19 +127,38 @@ class World:
         found[1 : e + 1] = self.spot[::-1]
         return found
 
-    def from_there_on(self, lines: Listed, entry: int) -> tuple[int, Ints]:
-        """Where a list has a place, and where the places of its area from there on.  Raises ValueError for one it has not."""
-        place = int(self.spot[entry])
-        if place not in lines.position:
-            raise ValueError(f"place {entry} was not on the list of this look")
-        at = lines.position[place]
-        area = next((some for some in self.setup.areas if entry in some), (entry,))
-        there = sorted({lines.position.get(int(self.spot[one]), -1) for one in area})
-        return at, np.array([one for one in there if one >= at], dtype=np.int64)
+    def lit_at(self, answer: Answer) -> int:
+        """Where an answer to a single light saw it, as in `spot`.  Raises ValueError for an entry that has no place."""
+        if not isinstance(answer, AtPlace):
+            return NEW_SPOT if isinstance(answer, AtNewPlace) else NO_LIGHT
+        if not 0 <= answer.place < self.setup.entries or self.spot[answer.place] < 0:
+            raise ValueError(f"entry {answer.place} has no place that a probe could be seen at")
+        return int(self.spot[answer.place])
 
-    def maps(self, values: Ints) -> Maps:
-        """Maps with what every question needs of them."""
-        return Maps(self, values)
+    def heard(self, lines: Listed, answer: Answer) -> tuple[int, dict[int, int], Ints]:
+        """An answer to a look on its list: how far it is as shown but for the places that were named, with their words as
+        bits; and the places from there on of an area that differs.  Raises ValueError for a place that is not listed."""
+        words: dict[int, int] = {}
+        area: Ints = np.zeros(0, dtype=np.int64)
+
+        def on_list(entry: int) -> int:
+            place = int(self.spot[entry]) if 0 <= entry < self.setup.entries else NO_LIGHT
+            if place < 0 or lines.rank[place] == len(lines.places):
+                raise ValueError(f"place {entry} was not on the list of this look")
+            return place
+
+        stop = len(lines.places)
+        if isinstance(answer, Differs):
+            words = {on_list(one.place): word_bits(one.colours) for one in answer.seen}
+            stop = max(int(lines.rank[place]) for place in words)
+        elif isinstance(answer, OtherChain | AreaDiffers) and answer.place is not None:
+            stop = int(lines.rank[on_list(answer.place)])
+        if isinstance(answer, AreaDiffers):
+            same = next((some for some in self.setup.areas if answer.place in some), (answer.place,))
+            area = np.unique(self.spot[list(same)])
+            area = area[area >= 0]
+            area = area[(lines.rank[area] >= stop) & (lines.rank[area] < len(lines.places))]
+        return stop, words, area
 
     def spots(self, values: Ints) -> Ints:
         """What every number would be seen at when lit alone; shape as values."""
@@ -156,23 +177,19 @@ class World:
         return self._lists[look]
 
     def _listed(self, look: Look) -> Listed:
-        expected = np.array(look.expected, dtype=np.int64)
         entries = np.array(look.places, dtype=np.int64)
-        bits = self.seen_bits[entries, np.where(expected == UNLIT, COLOURS, expected)]
-        want: dict[int, int] = {}
-        for place, word in zip(self.spot[entries].tolist(), bits.tolist(), strict=True):
-            want[place] = want.get(place, 0) | word
-        places = np.array(list(want), dtype=np.int64)
-        off = self.spot == np.arange(self.setup.entries)
-        off[places] = False
-        colours = np.array(look.colours, dtype=np.int64)
+        expected, colours = (np.array(some, dtype=np.int64) for some in (look.expected, look.colours))
+        expected[expected == UNLIT] = COLOURS
         colours[colours == UNLIT] = COLOURS
+        places = np.array(list(dict.fromkeys(self.spot[entries].tolist())), dtype=np.int64)
+        want = np.zeros(self.setup.entries, dtype=np.uint8)
+        np.bitwise_or.at(want, self.spot[entries], self.seen_bits[entries, expected])
+        rank = np.full(self.setup.entries, len(places))
+        rank[places] = np.arange(len(places))
+        off = (self.spot == np.arange(self.setup.entries)) & (rank == len(places))
         lit = colours != COLOURS
         lit[[n for n in look.named if n < len(lit)]] = False
-        position = {place: at for at, place in enumerate(want)}
-        return Listed(
-            places, np.array(list(want.values()), dtype=np.uint8), position, np.flatnonzero(off), colours, lit
-        )
+        return Listed(places, want, rank, np.flatnonzero(off), colours, lit)
 
 
 @dataclass(frozen=True)
@@ -290,13 +307,11 @@ def answer_of(action: Action, maps: Maps) -> Ints:
         return np.asarray(maps.spots[:, action.number])
     lines = maps.world.listed(action)
     shown = maps.shown(lines.colours)
-    here = shown[:, lines.places]
-    differs = here != lines.want
-    first = differs.argmax(axis=1)
-    rows = np.arange(len(maps))
-    code = first * 256 + here[rows, first]
-    extra = maps.extra(lines, shown) > 0
-    return np.where(differs[rows, first], code, np.where(extra, EXTRA, AS_SHOWN))
+    rank = np.where(shown != lines.want, lines.rank, len(lines.places))
+    first, rows = rank.argmin(axis=1), np.arange(len(maps))
+    rank = rank[rows, first]
+    rest = np.where(maps.extra(lines, shown) > 0, EXTRA, AS_SHOWN)
+    return np.where(rank < len(lines.places), rank * 256 + shown[rows, first], rest)
 
 
 def log_likelihood(seen: Observation, maps: Maps) -> tuple[Floats, float]:
@@ -307,69 +322,47 @@ def log_likelihood(seen: Observation, maps: Maps) -> tuple[Floats, float]:
     map takes either chance: an answer that fits no better than a wrong one counts as wrong.
     """
     world, action, answer = maps.world, seen.action, seen.answer
-    s = world.setup
-    person = s.person
+    setup, person = world.setup, world.setup.person
     if isinstance(answer, NotSure) or isinstance(action, AskStop):
         return np.zeros(len(maps)), 0.0
     right, wrong = float(np.log1p(-person.answer_wrong)), float(np.log(person.answer_wrong))
     if isinstance(action, Probe):
-        truth = answer_of(action, maps)
-        places = max(4, len(s.order))
-        void = wrong - float(np.log(2 * places))
-        said = NO_LIGHT
-        if isinstance(answer, AtNewPlace):
-            said = NEW_SPOT
-        elif isinstance(answer, AtPlace):
-            if not 0 <= answer.place < s.entries or world.spot[answer.place] < 0:
-                raise ValueError(f"entry {answer.place} has no place that a probe could be seen at")
-            said = int(world.spot[answer.place])
+        truth, said = answer_of(action, maps), world.lit_at(answer)
         found = np.where(truth == said, right, IMPOSSIBLE)
         if said >= 0:
             close = (truth >= 0) & (np.abs(truth - said) <= 2) & (truth != said)
             found[close] = wrong + float(np.log(person.neighbour / 4))
-        return found, void
+        return found, wrong - float(np.log(2 * max(4, len(setup.order))))
     lines = world.listed(action)
+    stop, words, area = world.heard(lines, answer)
     void = wrong - float(np.log(4 * len(lines.places)))
     shown = maps.shown(lines.colours)
-    differs = shown[:, lines.places] != lines.want
+    differs = shown != lines.want
     miss, noticed = float(np.log(person.look_miss)), float(np.log1p(-person.look_miss))
-    stop = len(lines.places)
     found = np.full(len(maps), right)
-    named: list[int] = []
-    if isinstance(answer, Differs):
-        for one in answer.seen:
-            place = int(world.spot[one.place]) if 0 <= one.place < s.entries else UNLIT
-            if place not in lines.position:
-                raise ValueError(f"place {one.place} was not on the list of this look")
-            at = lines.position[place]
-            named.append(at)
-            fits = (shown[:, place] == word_bits(one.colours)) & differs[:, at]
-            found += np.where(fits, noticed, IMPOSSIBLE)
-        stop = max(named)
-    elif isinstance(answer, OtherChain):
+    for place, word in words.items():
+        found += np.where((shown[:, place] == word) & differs[:, place], noticed, IMPOSSIBLE)
+    if isinstance(answer, OtherChain):
         if answer.place is not None:
-            stop = lines.position[int(world.spot[answer.place])]
-            found += np.where(differs[:, stop], noticed, IMPOSSIBLE)
-        other = [e for e in s.foreign[answer.chain] if world.spot[e] == e]
+            found += np.where(differs[:, lines.places[stop]], noticed, IMPOSSIBLE)
+        other = [e for e in setup.foreign[answer.chain] if world.spot[e] == e]
         found += np.where((shown[:, other] != 0).any(axis=1), 0.0, IMPOSSIBLE)
     elif isinstance(answer, AreaDiffers):
-        stop, area = world.from_there_on(lines, answer.place)
-        found += np.where(differs[:, stop] & (differs[:, area].mean(axis=1) >= MOST_OF_AN_AREA), noticed, IMPOSSIBLE)
+        most = differs[:, area].mean(axis=1) >= MOST_OF_AN_AREA
+        found += np.where(differs[:, lines.places[stop]] & most, noticed, IMPOSSIBLE)
     elif isinstance(answer, NewPlaceDiffers):
         # its place is where its number was seen: so it is dark if naming it was a mistake, or it is this that is one
         at, dark = answer.number, answer.colour == UNLIT
         lightless = maps.spots[:, at] == NO_LIGHT if dark and at < maps.values.shape[1] else np.zeros(len(maps), bool)
         found += np.where(lightless, noticed, IMPOSSIBLE)
-    elif isinstance(answer, ExtraLight | AllAsShown):
-        extra = maps.extra(lines, shown)
-        if isinstance(answer, AllAsShown):
-            void = wrong + float(np.log(0.5))
-            found += miss * extra
-        else:
-            found += np.where(extra > 0, noticed, IMPOSSIBLE)
-    differs = differs[:, :stop]
-    differs[:, [n for n in named if n < stop]] = False
-    return found + miss * np.count_nonzero(differs, axis=1), void
+    elif isinstance(answer, AllAsShown):
+        void = wrong + float(np.log(0.5))
+        found += miss * maps.extra(lines, shown)
+    elif isinstance(answer, ExtraLight):
+        found += np.where(maps.extra(lines, shown) > 0, noticed, IMPOSSIBLE)
+    before = lines.rank < stop
+    before[list(words)] = False
+    return found + miss * np.count_nonzero(differs & before, axis=1), void
 
 
 def length_of(map_: Ints) -> int:

@@ -31,7 +31,7 @@ from probe.recheck.engine.model import (
     Observation,
     PlaceSeen,
 )
-from probe.recheck.engine.world import IMPOSSIBLE, World, answer_of, log_likelihood
+from probe.recheck.engine.world import IMPOSSIBLE, Maps, World, answer_of, log_likelihood
 from tests.recheck.engine.test_engine import play, visible
 from tests.recheck.engine.worlds import Chain, Pixel, unchanged
 
@@ -140,7 +140,7 @@ def pictures(count: int) -> list[Look]:
 @pytest.mark.parametrize("turn", range(3))
 def test_every_map_of_two_edits_answers_a_picture_as_the_tiny_one_says(turn: int, count: int) -> None:
     world, look, every = World(unchanged(count)), pictures(count)[turn], scripts(count)
-    codes = answer_of(look, world.maps(rows(every))).tolist()
+    codes = answer_of(look, Maps(world, rows(every))).tolist()
     meant: dict[int, Answer] = {}
     for map_, code in zip(every, codes, strict=True):
         answer = tiny_answer(map_, look, count)
@@ -151,7 +151,7 @@ def test_every_map_of_two_edits_answers_a_picture_as_the_tiny_one_says(turn: int
 @pytest.mark.slow
 @pytest.mark.parametrize("count", COUNTS)
 def test_every_map_of_two_edits_answers_a_single_light_as_the_tiny_one_says(count: int) -> None:
-    all_rows = World(unchanged(count)).maps(rows(scripts(count)))
+    all_rows = Maps(World(unchanged(count)), rows(scripts(count)))
     for number in range(8):
         found = answer_of(Probe(number=number), all_rows).tolist()
         said = [tiny_answer(map_, Probe(number=number), count) for map_ in scripts(count)]
@@ -166,7 +166,7 @@ def test_every_answer_is_as_likely_as_multiplied_out_place_by_place(turn: int, c
     """Every answer, under every so manieth map."""
     setup = unchanged(count)
     look, some = pictures(count)[turn], scripts(count)[:: 7 if count == 5 else 101]
-    all_rows = World(setup).maps(rows(some))
+    all_rows = Maps(World(setup), rows(some))
     answers: list[Answer] = [AllAsShown(), ExtraLight()]
     for place, colours in itertools.product(
         look.places, itertools.chain(*(itertools.combinations(range(4), k) for k in range(3)))

@@ -31,7 +31,7 @@ from probe.recheck.engine.model import (
     Stops,
     TakenOut,
 )
-from probe.recheck.engine.world import AS_SHOWN, World, answer_of, log_likelihood
+from probe.recheck.engine.world import AS_SHOWN, Maps, World, answer_of, log_likelihood
 from tests.recheck.engine.worlds import Chain, Person, Pixel, declared, rewired, unchanged
 from tests.support.examples import examples, first_now
 
@@ -274,18 +274,18 @@ def test_an_area_that_differs_is_likelier_the_more_of_it_does() -> None:
         map_ = [*range(at), *([NEW] if at < 24 else []), *range(at, 24)]
         shifted[row, : len(map_)] = map_
     answered = Observation(action=look, answer=AreaDiffers(14))
-    own, wrong = log_likelihood(answered, world.maps(shifted))
+    own, wrong = log_likelihood(answered, Maps(world, shifted))
     assert own[0] > own[1] > wrong > max(own[2], own[3])
-    late, wrong = log_likelihood(Observation(action=look, answer=AreaDiffers(20)), world.maps(shifted))
+    late, wrong = log_likelihood(Observation(action=look, answer=AreaDiffers(20)), Maps(world, shifted))
     assert late[2] > -0.2 > wrong, "what is before the place pointed at does not count"
-    extra, wrong = log_likelihood(Observation(action=look, answer=ExtraLight()), world.maps(shifted))
+    extra, wrong = log_likelihood(Observation(action=look, answer=ExtraLight()), Maps(world, shifted))
     assert extra[3] < wrong, "no light off the list where nothing was spliced in"
     with pytest.raises(ValueError, match="not on the list"):
         log_likelihood(
             Observation(
                 action=replace(look, places=look.places[:5], expected=look.expected[:5]), answer=AreaDiffers(14)
             ),
-            world.maps(shifted),
+            Maps(world, shifted),
         )
 
 
@@ -351,7 +351,7 @@ def test_the_likelihood_is_largest_for_what_was_seen() -> None:
         row[0, : len(script)] = script
         state = Recheck.start(world.setup, Options(seed=4))
         look = state.look()
-        code = int(answer_of(look, world.maps(row))[0])
+        code = int(answer_of(look, Maps(world, row))[0])
         answer: Answer = AllAsShown()
         if code >= 0:
             bits = code % 256
@@ -359,7 +359,7 @@ def test_the_likelihood_is_largest_for_what_was_seen() -> None:
             answer = Differs((PlaceSeen(look.places[code // 256], words),))
         elif code != AS_SHOWN:
             answer = ExtraLight()
-        own, wrong = log_likelihood(Observation(action=look, answer=answer), world.maps(row))
+        own, wrong = log_likelihood(Observation(action=look, answer=answer), Maps(world, row))
         assert own[0] > -0.2 > wrong
 
 
@@ -613,8 +613,8 @@ def test_truthful_answers_lead_to_a_map_that_answers_like_the_true_one(
         truth = np.full((1, state.numbers), END)
         truth[0, : len(chain.pixels)] = chain.truth()
         assert all(
-            log_likelihood(o, state.world.maps(truth))[0][0]
-            <= log_likelihood(o, state.world.maps(state.best_map[None, :]))[0][0]
+            log_likelihood(o, Maps(state.world, truth))[0][0]
+            <= log_likelihood(o, Maps(state.world, state.best_map[None, :]))[0][0]
             for o in state.observations
         ), chain.edits
 

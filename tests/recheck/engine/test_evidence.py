@@ -11,7 +11,7 @@ from probe.recheck.engine import NEW, Options, Probe, Recheck, Setup
 from probe.recheck.engine.evidence import CLIP, Evidence
 from probe.recheck.engine.model import END, FURTHER, SILENT, AllAsShown, AtNewPlace, AtPlace, Differs, Ints, Observation
 from probe.recheck.engine.moves import single_edits
-from probe.recheck.engine.world import IMPOSSIBLE, NEW_SPOT, NO_LIGHT, World, log_likelihood, picture_of
+from probe.recheck.engine.world import IMPOSSIBLE, NEW_SPOT, NO_LIGHT, Maps, World, log_likelihood, picture_of
 from tests.recheck.engine.worlds import unchanged
 
 COUNT, WIDTH = 20, 30
@@ -51,13 +51,13 @@ def test_the_tables_weigh_an_edit_as_the_exact_weighing_does(count: int) -> None
     table = edited.score - edited.log_prior
     empty = np.isin(edited.maps[:, [8, 15]], [END, SILENT]).any(axis=1) | (edited.maps[:, 15] == NEW)
     kept = ~(edited.maps <= FURTHER).any(axis=1) & ~empty
-    maps, table = world.maps(edited.maps[kept]), table[kept]
+    maps, table = Maps(world, edited.maps[kept]), table[kept]
     assert len(maps) > 100
     exact = np.zeros(len(maps))
     impossible = np.zeros(len(maps), dtype=bool)
     for one in seen:
         meant, _ = log_likelihood(one, maps)
-        own = float(log_likelihood(one, world.maps(map_[None, :]))[0][0])
+        own = float(log_likelihood(one, Maps(world, map_[None, :]))[0][0])
         assert own > -0.2, "the map fits what was answered"
         impossible |= meant < IMPOSSIBLE / 2
         exact += meant - own
@@ -75,7 +75,7 @@ def test_a_light_at_another_chain_s_place_is_a_light_off_the_list() -> None:
     map_[1, 8:10] = (8, 9)  # it goes on as the other chain
     look = picture_of(world, map_[0], named={}, turn=0, seed=1)
     assert not {8, 9} & set(look.places)
-    meant, _ = log_likelihood(Observation(action=look, answer=AllAsShown()), world.maps(map_))
+    meant, _ = log_likelihood(Observation(action=look, answer=AllAsShown()), Maps(world, map_))
     assert meant[1] - meant[0] == pytest.approx(2 * np.log(setup.person.look_miss))
 
 
