@@ -45,7 +45,7 @@ from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Dark, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
-from probe.task.views import FigureRow, FormEntry, FormView, Line, Row, RowsView
+from probe.task.views import FigureRow, FormEntry, FormView, Line, Row, RowsView, Spot, in_hand
 
 LOADS = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
 _MOST_NAME = 24
@@ -551,7 +551,15 @@ class HarnessTask(PlanningTask):
             message=s.message,
             unsaved=s.unsaved,
             choose=lambda key: PickJoint(key),  # type: ignore[arg-type]
+            spots=self._spots(s, rows),
         )
+
+    @staticmethod
+    def _spots(s: PlanningState, rows: tuple[SheetRow, ...]) -> tuple[Spot, ...]:
+        pixels = s.map.chain(s.chain).pixels
+        number = rows[s.number].number if 0 <= s.number < len(rows) else len(pixels)
+        place = s.map.place_of(pixels[number]) if number < len(pixels) else None
+        return in_hand(place.position if place is not None else None)
 
     @staticmethod
     def _beside(s: PlanningState, rows: tuple[SheetRow, ...]) -> tuple[Line, ...]:

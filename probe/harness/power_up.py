@@ -32,7 +32,7 @@ UNITS: Final = {
 }  # fmt: skip
 STAGES: Final[dict[Metered, str]] = {
     Metered.POLARITY: "The chain unplugged from the feed, supply on: red lead to the feed's plus, black to its ground. Type "
-    "the volts, with a minus if the meter shows one. Supply off again",
+    "the volts, with a minus if the meter shows one. Supply off again.",
     Metered.OHMS: "Supply off and unplugged, the feed joined to the chain: ohms from plus to ground at the first pixel. Wait "
     "until it stands still. Type the ohms, or `open` if the meter shows none",
     Metered.FUSE: "Supply off: read the fuse in the feed. Type its amperes",

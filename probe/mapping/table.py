@@ -23,7 +23,7 @@ from probe.task import screen as se
 from probe.task.command import Command, Means, MenuGroup, change_rows
 from probe.task.light import AsBelow, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
-from probe.task.views import Line, Row, RowsView
+from probe.task.views import Line, Row, RowsView, Spot, in_hand
 
 COLUMNS = ("Pixel", "State", "Seen", "Place", "Area", "Kind", "Lamps", "Note")
 _MOST_NAME = 12
@@ -328,6 +328,7 @@ class TableTask(Task[MapTableState]):
             choose=lambda key: PickRow(key),  # type: ignore[arg-type]
             search=SearchFor,
             sorted=SortBy,
+            spots=_spots(s),
         )
 
 
@@ -385,6 +386,13 @@ def _in_full(s: MapTableState) -> Line:
     shown = [p.file for p in s.map.photos if p.place == of_place or (p.chain, p.pixel) == of_joint]
     words += [f"{'photo' if len(shown) == 1 else 'photos'} {', '.join(dict.fromkeys(shown))}"] if shown else []
     return Line(" · ".join(words), wrap=True)
+
+
+def _spots(s: MapTableState) -> tuple[Spot, ...]:
+    chain, number = s.at
+    pixels = s.map.chain(chain).pixels if chain in s.map.chain_by_id else ()
+    place = s.map.place_of(pixels[number]) if number < len(pixels) else None
+    return in_hand(place.position if place is not None else None)
 
 
 def _rows(map_: PlayfieldMap, searched: str, sorted_by: int) -> tuple[Row, ...]:

@@ -44,6 +44,11 @@ class Spot:
     label: str = ""
 
 
+def in_hand(position: Position | None) -> tuple[Spot, ...]:
+    """The place of the row in hand: ringed as what is not said to be lit. Nothing where it has no position."""
+    return () if position is None else (Spot(position, "?", "offered"), Spot(position, MARK_SIGN, "mark"))
+
+
 @frozen
 class PictureView:
     """The playfield with `spots` above it. `point` makes the event (or None) of a point (x, y in mm) that was clicked or
@@ -141,6 +146,7 @@ class RowsView:
 
     `prompt` and `typed`: a line to type in, below the table. `beside`: the text about the row in hand. `details` open on
     request below the table. `choose` makes the event of a row, `search` that of a text, `sorted` that of a column.
+    `spots`: where the row in hand lies, drawn in a picture on a large terminal; None where rows have no place.
     """
 
     head: str
@@ -162,6 +168,7 @@ class RowsView:
     choose: Callable[[object], object] | None = None
     search: Callable[[str], object] | None = None
     sorted: Callable[[int], object] | None = None
+    spots: tuple[Spot, ...] | None = None
 
 
 @frozen

@@ -71,7 +71,7 @@ ROOMY = (100, 34)
 """Columns and rows from which on there is room for panes."""
 LARGE = 180
 """Columns from which on there is room for a pane beside everything, and the number is drawn twice as large."""
-_ASIDE_WIDTH, _LEAST_ASIDE = 58, 9
+ASIDE_WIDTH, _LEAST_ASIDE = 62, 9
 """Columns of the panes beside a table or a form, and the rows they need below one."""
 
 
@@ -81,7 +81,9 @@ class Aside(Container):
     DEFAULT_CSS = """
     Aside { display: none; height: auto; layout: horizontal; }
     Aside > Static { width: 1fr; height: auto; border: round $face-edge; border-title-color: $face-muted; padding: 0 1; }
-    Aside.at-side { dock: right; width: 62; height: 1fr; margin: 1 0; layout: vertical; }
+    Aside.at-side { dock: right; width: 62; height: 100%; padding: 1 0 2 0; layout: vertical; }
+    Aside > PlayfieldPicture { display: none; }
+    Aside.at-side > PlayfieldPicture { display: block; height: 1fr; }
     """
 
     def __init__(self) -> None:
@@ -219,18 +221,22 @@ class CommandScreen(Screen[None]):
         """Whether there is room for panes."""
         return self.size.width >= ROOMY[0] and self.size.height >= ROOMY[1]
 
-    def put_aside(self, free_rows: int, *, beside: bool = True) -> None:
-        """Fill what stands `beside` a table or a form on a large screen, or below it, where `free_rows` are left."""
+    def put_aside(self, free_rows: int, *, beside: bool = True, most_keys: int | None = None) -> None:
+        """Fill what stands `beside` a table or a form on a large screen, or below it, where `free_rows` are left.
+
+        `most_keys`: rows of keys at most beside it, where more than these stands there.
+        """
         aside = self.query_one(Aside)
         large = beside and self.is_roomy and self.size.width >= LARGE
         aside.display = large or (self.is_roomy and free_rows >= _LEAST_ASIDE)
         if not aside.display:
             return
         aside.set_class(large, "at-side")
-        width = _ASIDE_WIDTH if large else self.size.width // 2 - 4
+        width = ASIDE_WIDTH - 4 if large else self.size.width // 2 - 4
         about = self.what_for
         self.put("aside-about", Content(about))
         rows = self.size.height - len(wrap(about, width)) - 9 if large else free_rows - 2
+        rows = min(rows, most_keys) if large and most_keys is not None else rows
         self.put("aside-keys", self.keys_here(rows, width))
 
     @property

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from itertools import accumulate
+from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -18,7 +20,7 @@ from textual.widgets import DataTable, Input, Static
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import Line, Row, RowsView
-from probe.ui.command_screen import Aside, CommandScreen, line_content
+from probe.ui.command_screen import ASIDE_WIDTH, Aside, CommandScreen, line_content
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.key_line import KeyLine
@@ -28,6 +30,10 @@ if TYPE_CHECKING:
 
 _OTHER_ROWS = 8
 """Rows of a screen that are neither the table's nor about its row."""
+_BESIDE_TEXT = 4
+"""Cells beside a text: a blank at both sides, and a scroll bar."""
+_MOST_KEYS = 12
+"""Rows of keys at most above a picture."""
 _MOST_CELL = 60
 """Cells of a text at most; on a wide screen half of it."""
 
@@ -46,6 +52,13 @@ class RowTable(DataTable[Text], inherit_bindings=False):
         ("home,ctrl+home", "scroll_top"),
         ("end,ctrl+end", "scroll_bottom"),
     ]
+
+    def on_resize(self) -> None:
+        """The marked row stays in sight where what stands below takes room from the table."""
+        if self.is_valid_row_index(self.cursor_row):
+            self.scroll_to_region(
+                self._get_row_region(self.cursor_row), animate=False, spacing=self._get_fixed_offset()
+            )
 
     def action_column(self, by: int) -> None:
         """One column on or back."""
@@ -145,28 +158,44 @@ class RowsScreen(CommandScreen):
             table.focus()
         self._open("#rows-items", bool(view.items))
         self.put("rows-items", self._items(view))
-        self._put_lines("rows-beside", view.beside)
-        if before is None or (before.items, before.typed is None) != (view.items, view.typed is None):
-            self.call_after_refresh(self._in_sight)
-        self.put("rows-text", Content("\n").join([line_content(line) for line in view.details]))
         self.call_after_refresh(self._say_more)
-        self.put_aside(self.size.height - len(view.rows) - len(view.beside) - len(view.items) - _OTHER_ROWS)
+        free = self.size.height - len(view.rows) - len(view.beside) - len(view.items) - _OTHER_ROWS
+        self.put_aside(free, most_keys=None if view.spots is None else _MOST_KEYS)
+        self._show_place(view)
+        self._put_lines("rows-beside", view.beside)
+        self._put_details(view)
         self.put("rows-message", message)
         self.put("rows-progress", plain(self.progress_words(view.progress), width=width))
 
-    def _in_sight(self) -> None:
-        """The marked row stays in sight where what stands below takes room from the table."""
-        table = self.query_one(RowTable)
-        if table.is_valid_row_index(table.cursor_row):
-            table.move_cursor(row=table.cursor_row, animate=False, scroll=True)
-            table.scroll_to_region(
-                table._get_row_region(table.cursor_row), animate=False, spacing=table._get_fixed_offset()
-            )
+    @property
+    def _width(self) -> int:
+        """Columns of the table: what the panes at its side leave."""
+        aside = self.query_one(Aside)
+        return max(24, self.size.width - (ASIDE_WIDTH if aside.display and aside.has_class("at-side") else 0))
+
+    def _put_details(self, view: RowsView) -> None:
+        """Each line folded behind its own indent."""
+        width = self._width - _BESIDE_TEXT
+        self.put("rows-text", Content("\n").join([_folded(line, width) for line in view.details]))
+
+    def _show_place(self, view: RowsView) -> None:
+        """Where the row in hand lies, below the panes of a large terminal."""
+        aside, map_ = self.query_one(Aside), self.app.map_now()
+        if view.spots is None or map_ is None or not (aside.display and aside.has_class("at-side")):
+            return
+        from probe.ui.widgets.picture import PlayfieldPicture
+
+        found = aside.query(PlayfieldPicture)
+        picture = found.first() if found else PlayfieldPicture()
+        if not found:
+            aside.mount(picture)
+        picture.use_plain_ascii(self.app.options.plain_ascii)
+        picture.show(map_, view.spots)
 
     def _put_lines(self, name: str, lines: tuple[Line, ...]) -> None:
         shown = self.query_one(f"#{name}", Static)
         shown.display = bool(lines)
-        width = max(20, self.size.width)
+        width = self._width - _BESIDE_TEXT
         self.put(name, Content("\n").join([line_content(line, None if line.wrap else width) for line in lines]))
 
     def _open(self, name: str, open_: bool) -> None:
@@ -262,6 +291,14 @@ class RowsScreen(CommandScreen):
         if event.input.id == "rows-search":
             event.stop()
             self.query_one(RowTable).focus()
+
+
+def _folded(line: Line, width: int) -> Content:
+    """A line in rows of `width` cells; those after the first stand two cells behind its own indent."""
+    text = line.text.lstrip()
+    indent = " " * (len(line.text) - len(text))
+    rows = wrap(text, width, initial_indent=indent, subsequent_indent=f"{indent}  ", break_on_hyphens=False)
+    return Content("\n").join([line_content(replace(line, text=row)) for row in rows or [""]])
 
 
 def _cells(row: Row, width: int) -> list[Text]:

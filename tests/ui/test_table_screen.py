@@ -8,6 +8,7 @@ from probe.document.file import demo_map_path, load_map
 from probe.mapping.table import COLUMNS
 from probe.task import events as ev
 from probe.ui.rows_screen import RowTable
+from probe.ui.widgets.picture import PlayfieldPicture
 from tests.runtime.contract_tasks import two_chains
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, text_of
@@ -79,3 +80,31 @@ async def test_esc_closes_the_search_and_brings_all_rows_back(open_app: OpenApp)
         assert stage.app.screen is screen, "one step back is the search"
         assert table.row_count == every
         assert table.has_focus
+
+
+async def test_findings_are_folded_and_leave_the_marked_row_in_sight_and_a_large_terminal_shows_its_place(
+    open_app: OpenApp,
+) -> None:
+    map_ = load_map(demo_map_path("kelp_forest_half.json"))
+    async with open_app(map_, size=(80, 24)) as stage:
+        await stage.lit()
+        await stage.pilot.press(*to("app.table"), *to("table.findings"))
+        await stage.pilot.pause(0.2)
+        rows = text_of(stage.app).splitlines()
+        here = stage.app.screen._view.at[1]  # type: ignore[attr-defined]
+        assert any(row.startswith(f" Playfield {here} (") for row in rows[1:12]), "the marked row, in the table"
+        found = next(i for i, row in enumerate(rows) if "findings" in row)
+        assert rows[found + 1].startswith("   hint: ")
+        assert rows[found + 2].startswith("     the end of"), "what is folded stands behind its line"
+        await stage.pilot.resize_terminal(200, 60)
+        await stage.pilot.press(*to("table.findings"), "home")
+        await stage.pilot.pause(0.2)
+        picture = stage.app.screen.query_one(PlayfieldPicture)
+        assert picture.region.height > 25
+        assert picture.region.bottom < 59, "above message and footer"
+        place = next(place for place in map_.places if place.position is not None)
+        number = next(n for n, pixel in enumerate(map_.chains[0].pixels) if pixel.place == place.id)
+        await stage.pilot.press(*["down"] * number)
+        await stage.pilot.pause(0.2)
+        assert [spot.position for spot in picture._spots] == [place.position] * 2
+        assert "lit" not in {spot.look for spot in picture._spots}, "nothing says that it is lit"
