@@ -10,7 +10,7 @@ from probe.faults.joint import JointTest, Suspected, next_test, remaining
 from probe.faults.knowledge import PICTURE_QUESTION
 from probe.faults.state import FaultSearch, SearchMode
 
-ONCE_MORE = "once more: this answer does not go with the others. Look or measure afresh"
+ONCE_MORE = "once more, because much rests on this answer: look or measure afresh"
 MANY_TROUBLES = 3
 """So many orders asked again while pixels are refreshed count as bytes that get lost: judgement."""
 

@@ -8,7 +8,7 @@ not wreck the search for the first. Every likelihood is mixed with a small share
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -48,7 +48,10 @@ SURE = 0.8
 """A repair this probable ends the questions and is called very likely: with the share of slips above that is right more than
 nine times in ten over the stories (`tests/faults/stories`)."""
 MOST_QUESTIONS = 9
-"""More tell little: what is known by then is handed over."""
+"""More tell little where no repair is `HOPEFUL` by then: what is known is handed over."""
+FEW_MORE = 3
+"""So many more while one is."""
+HOPEFUL = 0.35
 MORE_QUESTIONS = 6
 REJECTED = 0.01
 """What is left of a cause's weight when its remedy did not help: it may have been done badly."""
@@ -75,9 +78,15 @@ NO_MORE = "no question left that would tell more"
 STOP_STEPS = (
     "Switch the pixel supply off and unplug the machine from the wall.",
     "Wait some minutes. Parts stay hot and can stay charged.",
-    "Measure ohms from plus to GND at the chain before anything is powered again.",
-    "Do not power up to see whether it is still there: not before a reading has shown that it is safe.",
 )
+FIRST_SHOW_SAFE = {
+    Hazard.SHORT: "Measure ohms from plus to GND at the chain before anything is powered again.",
+    Hazard.PLUG_SWAPPED: "Read the first plug's wires against the pad print before anything is powered again.",
+    Hazard.JOINT_SWAPPED: "Read the wires of every joint against the pad print before anything is powered again.",
+    Hazard.SUPPLY_HIGH: "Measure the supply alone, with the chain off it, before the chain is powered again.",
+}
+"""The third step is the first of these whose hazard is open: what was read safe is not asked for again."""
+NOT_BEFORE = "Do not power up to see whether it is still there: not before a reading has shown that it is safe."
 
 
 @dataclass(frozen=True)
@@ -317,12 +326,17 @@ def _allowed(observation: FaultObservation, session: FaultSession) -> bool:
     return not observation.skip_when & set(session.contexts)
 
 
+def stop_steps(session: FaultSession) -> tuple[str, ...]:
+    """The safety steps while a hazard is open; none otherwise."""
+    first = next((step for hazard, step in FIRST_SHOW_SAFE.items() if hazard in session.hazards), None)
+    return () if first is None else (*STOP_STEPS, first, NOT_BEFORE)
+
+
 def allowed(knowledge: Knowledge, session: FaultSession) -> tuple[FaultObservation, ...]:
     """All that `next_step` may put now, whatever is believed: the question that clears a hazard, or those of the search."""
     if session.clearing:
         return (knowledge.observation(session.clearing),)
-    doubt = doubtful(knowledge, session)
-    return _not_asked(knowledge, session) if doubt is None else (*_not_asked(knowledge, session), doubt)
+    return (*_not_asked(knowledge, session), *(one.asked for one in _repeatable(knowledge, session)))
 
 
 def _not_asked(knowledge: Knowledge, session: FaultSession) -> tuple[FaultObservation, ...]:
@@ -335,27 +349,48 @@ def _not_asked(knowledge: Knowledge, session: FaultSession) -> tuple[FaultObserv
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _Without:
+    """One of the person's answers, the belief without it, and how probably it is a slip by all the others (0 to 1)."""
+
+    given: GivenAnswer
+    asked: FaultObservation
+    rest: Floats
+    slip: float
+
+
+def _without_each(knowledge: Knowledge, session: FaultSession) -> Iterator[_Without]:
+    log = _log_belief(knowledge, session)
+    for given in session.answers:
+        if given.shares and not given.by_tool:
+            asked, likely = knowledge.observation(given.observation), evidence(knowledge, given)
+            rest = _weights(log - np.log(likely))
+            yield _Without(given, asked, rest, WRONG_SHARE / len(asked.answers) / float(rest @ likely))
+
+
+def _repeatable(knowledge: Knowledge, session: FaultSession) -> Iterator[_Without]:
+    """Those of the answers whose question may be put a second time. None while a hazard is open."""
+    if session.unsafe or len(session.repeated) >= MOST_REPEATS:
+        return
+    no_link = session.answer_to("link-answers") == "no"
+    for one in _without_each(knowledge, session):
+        if one.given.safety or len(one.given.shares) != 1 or one.asked.id in session.repeated:
+            continue
+        if one.asked.id != STOP_OBSERVATION and not (no_link and one.asked.pattern is not None):
+            yield one
+
+
 def doubtful(knowledge: Knowledge, session: FaultSession, *, least: float = DOUBTFUL) -> FaultObservation | None:
     """The question to ask a second time: of the answers without which another cause would be in front, the one most
     probably a slip by all the others. None if there is none above `least` (0 to 1), or a hazard is open."""
-    if session.unsafe or len(session.repeated) >= MOST_REPEATS:
-        return None
-    log = _log_belief(knowledge, session)
-    first = int(np.argmax(marginals(knowledge, _weights(log))))
-    worst, found = least, None
-    no_link = session.answer_to("link-answers") == "no"
-    for given in session.answers:
-        asked = knowledge.observation(given.observation)
-        if given.by_tool or given.safety or len(given.shares) != 1 or asked.id in session.repeated:
-            continue
-        if asked.id == STOP_OBSERVATION or (no_link and asked.pattern is not None):
-            continue
-        likely = evidence(knowledge, given)
-        rest = _weights(log - np.log(likely))
-        slip = WRONG_SHARE / len(asked.answers) / float(rest @ likely)
-        if slip > worst and int(np.argmax(marginals(knowledge, rest))) != first:
-            worst, found = slip, asked
-    return found
+    first = int(np.argmax(marginals(knowledge, belief(knowledge, session))))
+    doubts = (
+        one
+        for one in _repeatable(knowledge, session)
+        if one.slip > least and int(np.argmax(marginals(knowledge, one.rest))) != first
+    )
+    found = max(doubts, key=lambda one: one.slip, default=None)
+    return None if found is None else found.asked
 
 
 def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
@@ -364,7 +399,7 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
 
     A dead link is a finding by itself: nothing that needs the board to run a pattern is asked then.
     """
-    stop = STOP_STEPS if session.unsafe else ()
+    stop = stop_steps(session)
     weights = belief(knowledge, session)
     if session.clearing:
         clearing = knowledge.observation(session.clearing)
@@ -372,7 +407,7 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
     over, best = _end_or_next(knowledge, session, weights)
     again = doubtful(knowledge, session, least=DOUBTFUL if best is None else SURELY_DOUBTFUL)
     if best is not None and again is None:
-        return NextQuestion(best, stop, expected_bits(knowledge, weights)[best.id])
+        return NextQuestion(best, stop, expected_bits(knowledge, weights)[best.id], again=session.has(best.id))
     if again is not None:
         return NextQuestion(again, stop, expected_bits(knowledge, weights)[again.id], again=True)
     return NextQuestion(None, stop, over=over)
@@ -380,10 +415,11 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
 
 def _end_or_next(knowledge: Knowledge, session: FaultSession, weights: Floats) -> tuple[str, FaultObservation | None]:
     """Why nothing new is asked any more, or what is."""
-    if session.questions_asked >= session.most_questions:
+    front = float(marginals(knowledge, weights).max())
+    if session.questions_asked >= session.most_questions + (FEW_MORE if front >= HOPEFUL else 0):
         return ENOUGH, None
     may = _not_asked(knowledge, session)
-    if float(marginals(knowledge, weights).max()) >= SURE:
+    if front >= SURE:
         check = _check(knowledge, session, weights, may)
         return ("", check) if check is not None else ("one cause explains the answers", None)
     picture = knowledge.observation(PICTURE_QUESTION)
@@ -396,23 +432,45 @@ def _end_or_next(knowledge: Knowledge, session: FaultSession, weights: Floats) -
 def _check(
     knowledge: Knowledge, session: FaultSession, weights: Floats, may: Sequence[FaultObservation]
 ) -> FaultObservation | None:
-    """One more question before a cause is called very likely: put where that rests on a single answer. None where it
-    rests on more, or nothing that can be asked would show an error."""
+    """One more question before a cause is called very likely: put where that rests on a single answer. It is a new one, or
+    an old one once more where that tells more. None where it rests on more, or nothing that can be asked would show an error."""
     if held_by_one_answer(knowledge, session, weights) >= RESTS_ON_MORE:
         return None
-    best = _best(expected_bits(knowledge, weights), may, least_bits=LEAST_CHECK_BITS)
+    again = _bits_of_repeating(knowledge, session, weights)
+    bits = expected_bits(knowledge, weights) | again
+    best = _best(bits, (*may, *map(knowledge.observation, again)), least_bits=LEAST_CHECK_BITS)
     return None if best is None else knowledge.observation(best.key)
+
+
+def _bits_of_repeating(knowledge: Knowledge, session: FaultSession, weights: Floats) -> dict[str, float]:
+    """What a second answer to the same question is expected to tell about the repair, bits, by observation: it shows whether
+    the first was a slip."""
+    now, found = _entropy(marginals(knowledge, weights)), {}
+    for one in _repeatable(knowledge, session):
+        held = one.rest * evidence(knowledge, replace(one.given, confirmed=True))
+        holds, falls = marginals(knowledge, held / held.sum()), marginals(knowledge, one.rest)
+        slip = min(1.0, one.slip)
+        found[one.asked.id] = now - (1 - slip) * _entropy(holds) - slip * _entropy(falls)
+    return found
+
+
+def _entropy(shares: Floats) -> float:
+    """Of the repairs' probabilities, bits."""
+    some = shares[shares > 0]
+    return float(-(some * np.log2(some)).sum())
 
 
 def held_by_one_answer(knowledge: Knowledge, session: FaultSession, weights: Floats) -> float:
     """What would be left of the leading repair's probability without the person's answer that speaks for it most."""
-    first, log = int(np.argmax(marginals(knowledge, weights))), _log_belief(knowledge, session)
-    left = [
-        float(marginals(knowledge, _weights(log - np.log(evidence(knowledge, given))))[first])
-        for given in session.answers
-        if given.shares and not given.by_tool and not given.confirmed
-    ]
-    return min(left, default=1.0)
+    first = int(np.argmax(marginals(knowledge, weights)))
+    return min(
+        (
+            float(marginals(knowledge, one.rest)[first])
+            for one in _without_each(knowledge, session)
+            if not one.given.confirmed
+        ),
+        default=1.0,
+    )
 
 
 def _best(

@@ -11,7 +11,6 @@ from probe.faults.asking import next_question, with_tool_facts
 from probe.faults.commands import COMMANDS, Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.context import FOUR_COLOUR, HISTORIES, Context, derive, facts
 from probe.faults.engine import (
-    STOP_STEPS,
     UNSURE,
     FaultSession,
     answered,
@@ -20,6 +19,7 @@ from probe.faults.engine import (
     may_power,
     names_place,
     not_cured,
+    stop_steps,
 )
 from probe.faults.explain import filled
 from probe.faults.jobs import (
@@ -334,7 +334,13 @@ def _at(search: FaultSearch, there: FaultSearch, words: str, now_s: float) -> Fa
     if heat and there.withdrawn:
         asked = search.knowledge.observation(STOP_OBSERVATION)
         there = replace(
-            there, mode=SearchMode.QUESTION, question=asked, stop=STOP_STEPS, splitting=False, chosen=0, typed=""
+            there,
+            mode=SearchMode.QUESTION,
+            question=asked,
+            stop=stop_steps(session),
+            splitting=False,
+            chosen=0,
+            typed="",
         )
     elif left and there.mode is not SearchMode.CONTEXT:
         there = next_question(there)

@@ -33,6 +33,8 @@ PIN_OHM = 40.0
 PIN_DIODE_V = 0.6
 """A data pin above VDD feeds the chip through its protection diode (electronics, no source)."""
 IDLE_A = 0.001
+LEAK_OHM = 10_000.0
+"""What a chip's own leak and capacitor discharge come to below the volts at which it works (from memory)."""
 LONG_LEAD_M = 1.5
 LONG_GAP_M = 1.0
 
@@ -166,6 +168,8 @@ def _ladder(
     joint = 1.0 / series
     fades = np.clip((volts - 2.0) / 1.5, 0.0, 1.0)
     load = wanted * fades / np.maximum(volts, 0.5)
+    if (cut := wiring.cut_off_from) is not None:  # nothing feeds what is behind, not even a data pin: it runs empty
+        load[cut:] += 1.0 / LEAK_OHM
     if wiring.supply.short_at is not None:
         load[wiring.supply.short_at] += 1.0 / wiring.supply.short_ohm
     if wiring.reversed_from is not None:
@@ -176,7 +180,7 @@ def _ladder(
     matrix = np.diag(own) - np.diag(joint[1:], 1) - np.diag(joint[1:], -1)
     injected = np.zeros(count)
     injected[0] = joint[0] * supply
-    if wiring.supply.far_feed and wiring.supply.far_fuse_ok:
+    if wiring.supply.far_feed and wiring.supply.far_fuse_ok and wiring.supply.far_ground_ok:
         matrix[-1, -1] += 1.0 / 0.03
         injected[-1] += supply / 0.03
     found = np.linalg.solve(matrix, injected)
@@ -293,7 +297,7 @@ def _arriving(
 
 
 def _leaving(wiring: ModelWiring, at: RailVolts, now: Now, number: int, chip: Chip, arriving: Signal) -> Signal:
-    alive = at.volts[number] >= chip.least_v and chip.input_ok and not (chip.fails_warm and now.warm)
+    alive = at.volts[number] >= chip.least_v and not chip.unfed and chip.input_ok and not (chip.fails_warm and now.warm)
     if not alive or arriving.quality is Quality.NONE or chip.output is ChipOutput.DEAD:
         return _SILENT
     rest = arriving.data[len(chip.order) :] if chip.address is None else arriving.data
@@ -323,7 +327,7 @@ def view(wiring: ModelWiring, picture: Picture, now: Now = REST, *, idle: bool =
 
 
 def _seen(chip: Chip, signal: Signal, volts: float, now: Now, picture: Picture) -> SeenPixel:
-    if volts < chip.least_v:
+    if volts < chip.least_v or chip.unfed:
         return SeenPixel(DARK)
     if chip.stuck is not None:
         return SeenPixel(chip.stuck)

@@ -155,6 +155,8 @@ class SimulatedPerson(Eyes):
             return self.typed(0.8 + 2.5 * self.w.chance, "V")
         if rail == "ground" and joint.ground_apart:
             return self.typed(0.3 + 1.5 * self.w.chance, "V")
+        if self.w.chips[k + 1].unfed and (rail == "five") == (self.w.chance < 0.6):  # the probe's tip on the pad itself
+            return self.typed(1.0 + 2.0 * self.w.chance, "V")
         amps = float(rails(self.w, self.load()).joint_a[k + 1])
         return self.typed(abs(amps) * (joint.five_ohm if rail == "five" else joint.ground_ohm), "V")
 
@@ -401,7 +403,7 @@ class SimulatedPerson(Eyes):
         burnt = self.w.chips[place + 1].input_low or self.w.chips[place].output is ChipOutput.DEAD
         burnt = burnt or not any(chip.input_ok for chip in self.w.chips)
         loose = joint.flex in (Flex.DATA_OPENS, Flex.FIVE_OPENS) or (
-            max(joint.data_ohm, joint.five_ohm) >= OPEN_OHM and not joint.unfed
+            (max(joint.data_ohm, joint.five_ohm) >= OPEN_OHM and not joint.unfed) or self.w.chips[place + 1].unfed
         )
         if shows and (joint.data_rail or joint.leaks):
             return "wet" if joint.leaks else "bridge"
@@ -532,7 +534,9 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "jumper-first": lambda p: p.jumper(0, 1),
     "jumper-k": lambda p: p.jumper(p._place(), p._place() + 1),
     "jumper-next": lambda p: p.jumper(p._place() + 1, p._place() + 2),
-    "far-feed": lambda p: _yes(p.cured(replace(p.w, supply=replace(p.w.supply, far_feed=True, far_fuse_ok=True)))),
+    "far-feed": lambda p: _yes(
+        p.cured(replace(p.w, supply=replace(p.w.supply, far_feed=True, far_fuse_ok=True, far_ground_ok=True)))
+    ),
     "short-lead": SimulatedPerson.short_lead,
     "spare-same-output": SimulatedPerson.spare,
     "chain-other-output": SimulatedPerson.other_output,

@@ -194,6 +194,12 @@ def _far_fuse(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     return replace(w, supply=replace(w.supply, far_feed=True, far_fuse_ok=False)), place
 
 
+def _far_ground(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    """Thin wire that two feeds would carry, the far one's minus open: its plus alone carries nothing back."""
+    w, place = _sag(w, rng)
+    return replace(w, supply=replace(w.supply, far_feed=True, far_ground_ok=False)), place
+
+
 def _one_of_three(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     k = _k(w, rng)
     chips = tuple(replace(c, order="GRB" if i == k + 1 else "GRBW") for i, c in enumerate(w.chips))
@@ -320,6 +326,18 @@ def _piece_unfed(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     return w.with_joint(k + 1, replace(w.joints[k + 1], five_ohm=OPEN_OHM, unfed=True)), k
 
 
+def _piece_shorted(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    """As `_piece_unfed`, its fuse gone by a short in the piece."""
+    w, k = _piece_unfed(w, rng)
+    assert k is not None
+    return replace(w, supply=replace(w.supply, short_at=k + 1, short_ohm=rng.uniform(0.05, 0.4))), k
+
+
+def _power_pad(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
+    k = _k(w, rng)
+    return w.with_chip(k + 1, replace(w.chips[k + 1], unfed=True)), k
+
+
 def _shifter(w: ModelWiring, rng: Random) -> tuple[ModelWiring, int | None]:
     w, place = _marginal(w, rng)
     return replace(w, head=replace(w.head, shifter=True)), place
@@ -426,6 +444,9 @@ PLANTERS: dict[str, Planter] = {
     "first-input-shorted": _first_low,
     "supply-weak-board": _weak_shared,
     "section-dead": _piece_unfed,
+    "section-short": _piece_shorted,
+    "section-ground-open": _far_ground,
+    "pixel-power-open": _power_pad,
 }
 
 HOT = {

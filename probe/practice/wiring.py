@@ -44,7 +44,7 @@ class Chip:
     """One pixel. `leds`: LEDs it drives; `address`: its burned-in number, None for an ordinary chip; `high_v`: volts it
     takes for a 1, None for the older parts' 0.7 VDD (WS2812B V5 sheet: 2.7 V); `least_v`: below it the chip does nothing
     (sheets say 3.5 to 3.7 V; parts reach a little lower: from memory); `input_low`: a dead input that holds its wire down;
-    `pad_torn`: its DOUT pad touches its chip only now and then."""
+    `unfed`: its own 5 V or GND pad makes no contact, the wires go on; `pad_torn`: its DOUT pad touches its chip only now and then."""
 
     order: str = "GRB"
     lights: bool = True
@@ -61,6 +61,7 @@ class Chip:
     high_v: float | None = None
     address: int | None = None
     least_v: float = 3.3
+    unfed: bool = False
     khz: int = 800
     latch_us: int = 280
 
@@ -89,7 +90,8 @@ class ModelJoint:
 class ModelSupply:
     """What feeds the pixels. `kind` own, shared (one feed for board and pixels) or usb. `source_ohm`: of
     supply and feed; `ground_by_cable`: its ground reaches the chain by the board's cable only. `fuse_ok`: the only feed's fuse, or
-    the first one's; `far_fuse_ok`: that of a second feed at the far end, where there is one."""
+    the first one's; `far_fuse_ok`: that of a second feed at the far end, where there is one,
+    `far_ground_ok` its minus."""
 
     kind: str = "own"
     volts: float = 5.0
@@ -101,6 +103,7 @@ class ModelSupply:
     far_feed: bool = False
     fuse_ok: bool = True
     far_fuse_ok: bool = True
+    far_ground_ok: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,6 +196,12 @@ class ModelWiring:
         """The pixel from which 5 V and GND are crossed, None if nowhere."""
         found = (at for at, joint in enumerate(self.joints) if joint.crossed is Plug.FIVE_GROUND)
         return next(found, None)
+
+    @property
+    def cut_off_from(self) -> int | None:
+        """The pixel from which no wire leads back to the board that could feed it: data and a rail open; None if nowhere."""
+        open_ = (at for at, j in enumerate(self.joints) if j.data_ohm >= OPEN_OHM <= max(j.five_ohm, j.ground_ohm))
+        return next(open_, None)
 
     def with_chip(self, number: int, chip: Chip) -> ModelWiring:
         """The wiring with one chip replaced."""

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from probe.faults.context import Context, Facts, derive
 from probe.faults.engine import (
+    ENOUGH,
     UNSURE,
     WRONG_SHARE,
     FaultSession,
@@ -408,6 +409,31 @@ def test_an_answer_that_does_not_go_with_the_others_is_asked_about_once_more() -
     for after in (same, unlike, unsure):
         following = next_step(K, after)
         assert not (following.again and following.question is repeated), "never a third time"
+
+
+def test_what_all_rests_on_is_looked_at_twice_before_a_cause_is_very_likely() -> None:
+    session = answered(K, FaultSession(("worked-weeks",)), observation="look", answer="colour-missing")
+    step = next_step(K, session)
+    assert step.again
+    assert step.question is K.observation("look")
+    assert step.question in allowed(K, session)
+    confirmed = answered(K, session, observation="look", answer="colour-missing")
+    assert next_step(K, confirmed).question is None
+    assert diagnose(K, confirmed).suspects[0].word == "very likely"
+    doubted = answered(K, session, observation="look", answer="random")
+    assert next_step(K, doubted).question not in (None, K.observation("look"))
+
+
+def test_a_search_that_leads_nowhere_ends_sooner_than_one_with_a_cause_in_front() -> None:
+    vain = FaultSession(answers=tuple(GivenAnswer(o.id, ()) for o in K.observations if o.who is not Who.TOOL)[:9])
+    assert next_step(K, vain).over == ENOUGH
+    front = all_answered(
+        FaultSession(("just-spliced",)), look="nothing", volts_last="good", all_outputs="dark", arrow_first="yes",
+        resistor_ohms="good", probe_first="right", papers="usual", head_to_rail="touches", staple=UNSURE,
+    )  # fmt: skip
+    assert front.questions_asked == front.most_questions
+    assert next_step(K, front).question is not None
+    assert next_step(K, all_answered(front, supply_kind=UNSURE, chip_kind=UNSURE, lead_long=UNSURE)).over == ENOUGH
 
 
 def test_what_contradicts_the_rest_is_asked_again_before_anything_rests_on_it() -> None:

@@ -147,7 +147,9 @@ def follow(session: FaultSession, open_: frozenset[str], depth: int = 2) -> int:
     if not open_ or depth == 0:
         return 1
     step = next_step(K, session)
-    assert step.stop == STOP_STEPS
+    assert step.stop[:2] == STOP_STEPS
+    assert len(step.stop) == 4
+    assert ("ohms" in step.stop[2]) == (OHMS in open_)
     if step.question is None:
         return 1
     assert step.question.power is not ChainPower.ON, step.question.id

@@ -403,6 +403,8 @@ def test_grounds_meet_unless_a_plug_leads_the_boards_ground_elsewhere(cause: str
         ("coil-noise", "ground-links", "one"),
         ("joint-plug-off", "joint-ohms", "open"),
         ("joint-plug-off", "five-drop", "large"),
+        ("joint-plug-off", "volts-last", "none"),
+        ("five-joint-open", "volts-last", "low"),
     ],
 )
 def test_a_burnt_input_holds_its_wire_down_and_a_good_pixel_shows_what_arrives(
