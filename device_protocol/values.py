@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import groupby
 from typing import NamedTuple
 
@@ -63,6 +64,12 @@ PALETTE_LAST = 15
 """Highest palette entry; entry 0 is dark."""
 
 
+@cache
+def _level_places(byte_order: str) -> tuple[int, ...]:
+    """Which of a colour's levels each letter of a byte order means."""
+    return tuple("RGBW".index(letter) for letter in byte_order)
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Colour:
     """Duty of each colour of a pixel, 0 to 255. `white` counts on four-colour pixels only."""
@@ -117,8 +124,8 @@ class Colour:
 
     def wire(self, byte_order: str) -> bytes:
         """The bytes for a pixel that takes its colours in `byte_order`, such as "GRB" or "RGBW"."""
-        values = {"R": self.red, "G": self.green, "B": self.blue, "W": self.white}
-        return bytes(values[letter] for letter in byte_order)
+        levels = self.levels
+        return bytes([levels[at] for at in _level_places(byte_order)])
 
     @classmethod
     def from_wire(cls, data: bytes, byte_order: str) -> Colour:

@@ -156,11 +156,11 @@ class RowReader:
     def value(self, column: str, form: CellForm, bare: Any) -> Any:
         """What a cell holds, None if it is empty. For texts use `text`."""
         cell = self.raw(column)
-        shown = repr(cell.strip()[:40])
         if form is CellForm.TEXT:
             return unguard(cell) or None
         if not cell.strip():
             return None
+        shown = repr(cell.strip()[:40])
         if form is CellForm.NUMBER:
             return self._number(column)
         if form is CellForm.JSON:

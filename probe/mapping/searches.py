@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from enum import Enum
+from functools import cache
 from itertools import permutations
 
 from device_protocol.values import Colour
@@ -55,6 +56,7 @@ def pixels_from(data: bytes, real: str) -> list[str]:
     return ["".join(sorted(letter for letter, v in zip(real, data[i : i + width], strict=True) if v)) for i in whole]
 
 
+@cache
 def expected(meant: SeenColour, sent: str, real: str, count: int = STRETCH) -> SeenColour:
     """What a chain of order `real` shows when the board, set to `sent`, is asked for one colour all along."""
     shown = set(pixels_from(stream(colour_of(meant), count, sent), real))

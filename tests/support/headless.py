@@ -5,7 +5,8 @@ busy machine. Here it waits until every queue of messages is empty and the runti
 beyond the program's own work (a board that is silent, a disk that hangs, a thread) is waited for by the clock, as before.
 
 What a program without a terminal draws goes nowhere. It is drawn once for each screen that comes up, once at the end (see
-`draw`), and wherever a test asks for the picture; in the profile `full` at each change, as in a terminal.
+`draw`), and wherever a test asks for the picture; in the profile `full` whatever changed is drawn each time the program
+comes to rest, as a slow terminal would show it.
 """
 
 from __future__ import annotations
@@ -23,6 +24,9 @@ from hypothesis import settings
 from textual._context import active_app, visible_screen_stack
 from textual._queue import Queue
 from textual.app import App
+from textual.css.model import RuleSet
+from textual.css.stylesheet import Stylesheet
+from textual.css.types import CSSLocation
 from textual.message_pump import MessagePump
 from textual.pilot import Pilot
 from textual.screen import Screen
@@ -34,6 +38,8 @@ MOST_S = 1.0
 """As Textual's own: at rest for so long counts as done, and after so long it is not waited for any longer."""
 _drawn: WeakSet[Screen[Any]] = WeakSet()
 _refresh_and_draw = Screen._compositor_refresh
+_parse_rules = Stylesheet._parse_rules
+_rules: dict[frozenset[tuple[str, str]], dict[tuple[object, ...], list[RuleSet]]] = {}
 
 
 def draw(app: App[Any]) -> None:
@@ -42,14 +48,16 @@ def draw(app: App[Any]) -> None:
 
 
 def _refresh(screen: Screen[Any]) -> None:
-    """As Textual's, without the picture where nobody looks."""
+    """As Textual's, without the picture where nobody looks; in the profile `full` what is to be drawn is remembered."""
     app = screen.app
-    if not app.is_headless or screen is not app.screen or screen not in _drawn or settings().max_examples >= FULL:
+    at_rest_only = settings().max_examples >= FULL
+    if not app.is_headless or screen is not app.screen or (screen not in _drawn and not at_rest_only):
         _drawn.add(screen)
         _refresh_and_draw(screen)
         return
     visible_screen_stack.set(app._background_screens)
-    screen._compositor._dirty_regions.clear()
+    if not at_rest_only:
+        screen._compositor._dirty_regions.clear()
     screen._dirty_widgets.clear()
     app._update_mouse_over(screen)
 
@@ -92,9 +100,14 @@ async def drawn(app: App[Any], *, until_s: float) -> bool:
         if app._resize_event is not None:  # Textual looks at it after a delay
             await asyncio.sleep(0.005)
             continue
-        if app._batch_count or not _has_to_draw(app.screen):
+        if app._batch_count:
             return True
-        app.screen._on_timer_update()
+        if _has_to_draw(app.screen):
+            app.screen._on_timer_update()
+        elif app.is_headless and app.screen._compositor._dirty_regions:
+            _refresh_and_draw(app.screen)
+        else:
+            return True
     return False
 
 
@@ -130,8 +143,26 @@ async def _pause(pilot: Pilot[Any], delay: float | None = None) -> None:
         await until_idle(0)
 
 
+def _parsed_rules(
+    stylesheet: Stylesheet,
+    css: str,
+    read_from: CSSLocation,
+    is_default_rules: bool = False,
+    tie_breaker: int = 0,
+    scope: str = "",
+) -> list[RuleSet]:
+    """As Textual's, which keeps what it parsed for one program: here for all of a process, by the theme's variables."""
+    theme = frozenset(stylesheet._variables.items())
+    rules = _rules.setdefault(theme, {})
+    key = (css, read_from, is_default_rules, tie_breaker, scope)
+    if key not in rules:
+        rules[key] = _parse_rules(stylesheet, css, read_from, is_default_rules, tie_breaker, scope)
+    return rules[key]
+
+
 def install() -> None:
     """For every test of this process."""
+    Stylesheet._parse_rules = _parsed_rules  # type: ignore[method-assign]
     Pilot.pause = _pause  # type: ignore[method-assign, assignment]
     Screen._compositor_refresh = _refresh  # type: ignore[method-assign, assignment]
     textual.app.wait_for_idle = until_idle  # type: ignore[attr-defined]

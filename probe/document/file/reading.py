@@ -248,11 +248,15 @@ def _dangling(data: Any) -> Iterator[tuple[Path_, str]]:
         yield ("bookmark", "chain"), f"there is no chain with the id {mark['chain']!r}"
 
 
+_BIG_BYTES = 500_000
+"""A file from which on what was read is worth being counted as old: asking whether that may be done has its price too."""
+
+
 @contextmanager
-def _without_collector() -> Iterator[None]:
+def _without_collector(size_bytes: int) -> Iterator[None]:
     """No garbage collection meanwhile: a big map is thousands of new objects and no garbage; it doubles the time.
 
-    Nor at once afterwards: what was read counts as old, so that only a full collection looks through it.
+    Nor at once afterwards: what was read from a big file counts as old, so that only a full collection looks through it.
     """
     collecting = gc.isenabled()
     gc.disable()
@@ -260,7 +264,7 @@ def _without_collector() -> Iterator[None]:
         yield
     finally:
         if collecting:
-            if gc.get_freeze_count() == 0:  # else what somebody froze would be unfrozen
+            if size_bytes >= _BIG_BYTES and gc.get_freeze_count() == 0:  # else what somebody froze would be unfrozen
                 gc.freeze()
                 gc.unfreeze()
             gc.enable()
@@ -356,7 +360,7 @@ def read_map(path: Path, data: bytes, hint: str) -> ReadMap:
     """
     text = decode(path, data, hint)
     try:
-        with _without_collector():
+        with _without_collector(len(data)):
             map_ = PlayfieldMap.model_validate_json(data.removeprefix(BOM_UTF8), strict=True)
             doubtful = _may_have_doubles(data, map_)
     except ValidationError as error:
@@ -373,7 +377,7 @@ def read_map(path: Path, data: bytes, hint: str) -> ReadMap:
 def _read_older(path: Path, raw: dict[str, Any], text: str, hint: str) -> ReadMap:
     made, notices = upgraded(raw)
     try:
-        with _without_collector():
+        with _without_collector(len(text)):
             map_ = PlayfieldMap.model_validate_json(json.dumps(made), strict=True)
     except ValidationError as error:
         raise _first_fault(path, raw, error, text, hint) from error
