@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import shutil
 from pathlib import Path
@@ -16,7 +17,7 @@ from probe.document.model import PlayfieldMap
 from probe.document.model.harness import JoinedTo
 from probe.document.wiring import joint_at, put, put_joint
 from tests.document.strategies import HOSTILE
-from tests.support.examples import first_now
+from tests.support.examples import first_now, in_groups
 
 
 @pytest.fixture
@@ -68,14 +69,15 @@ def test_the_sheet_and_a_joint_of_unlike_functions(demo: Path, capsys: pytest.Ca
     assert json.loads(capsys.readouterr().out)["refused"] == 1
 
 
-@pytest.mark.parametrize("text", first_now(HOSTILE, now=3))
-def test_hostile_names_stay_names(text: str, demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize("texts", first_now(in_groups(HOSTILE, of=6)), ids=str)
+def test_hostile_names_stay_names(texts: tuple[str, ...], demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    each = itertools.cycle(texts)
     map_ = load_map(demo)
-    map_ = put(map_, map_.feeds[0].model_copy(update={"name": text}))
-    map_ = put(map_, map_.supplies[0].model_copy(update={"name": text}))
-    map_ = put(map_, map_.batches[0].model_copy(update={"name": text, "data_out": text}))
-    chains = tuple(c.model_copy(update={"name": text}) for c in map_.chains)
-    places = tuple(p.model_copy(update={"label": text}) for p in map_.places)
+    map_ = put(map_, map_.feeds[0].model_copy(update={"name": next(each)}))
+    map_ = put(map_, map_.supplies[0].model_copy(update={"name": next(each)}))
+    map_ = put(map_, map_.batches[0].model_copy(update={"name": next(each), "data_out": next(each)}))
+    chains = tuple(c.model_copy(update={"name": next(each)}) for c in map_.chains)
+    places = tuple(p.model_copy(update={"label": next(each)}) for p in map_.places)
     path = saved(demo, map_.model_copy(update={"chains": chains, "places": places}))
     for words in (["power", path], ["harness", path], ["power", path, "--json"], ["harness", path, "--json"]):
         assert main(words) == Exit.FINE

@@ -33,3 +33,8 @@ def first_now(values: Iterable[object], *, now: int = 1, several: bool = False) 
         value if at < now else pytest.param(*(value if several else (value,)), marks=pytest.mark.slow)  # type: ignore[misc]
         for at, value in enumerate(values)
     ]
+
+
+def in_groups(values: Sequence[T], *, of: int) -> list[Sequence[T]]:
+    """Values that are tried together, so many at a time: opening a program for each alone would take most of the time."""
+    return [values[at : at + of] for at in range(0, len(values), of)]

@@ -162,7 +162,7 @@ def _parsed_rules(
 
 def install() -> None:
     """For every test of this process."""
-    Stylesheet._parse_rules = _parsed_rules  # type: ignore[method-assign]
+    Stylesheet._parse_rules = _parsed_rules  # type: ignore[method-assign, assignment]
     Pilot.pause = _pause  # type: ignore[method-assign, assignment]
     Screen._compositor_refresh = _refresh  # type: ignore[method-assign, assignment]
     textual.app.wait_for_idle = until_idle  # type: ignore[attr-defined]

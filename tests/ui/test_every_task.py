@@ -14,7 +14,7 @@ from probe.ui.command_screen import CommandScreen
 from probe.ui.form_screen import EntryList
 from probe.ui.task_screen import ItemList
 from tests.support.examples import first_now
-from tests.ui.conftest import OpenApp, text_of
+from tests.ui.conftest import OpenApp, Stage, text_of
 from tests.ui.test_clicks import TASKS, opened
 
 
@@ -32,47 +32,49 @@ def said_on(screen: CommandScreen) -> list[str]:
 
 
 @pytest.mark.parametrize("task", first_now(TASKS, now=4))
-async def test_why_no_board_is_there_stands_once_and_whole(task: str, open_app: OpenApp, whole: PlayfieldMap) -> None:
-    async with open_app(whole) as stage:
-        screen = await opened(stage, task)
-        stage.port.unplug()
-        for _ in range(200):
-            await stage.pilot.pause(0.02)
-            if stage.app.runtime.board.trouble:
-                break
-        await stage.app.settled()
-        await stage.pilot.pause()
-        trouble = stage.app.runtime.board.trouble
-        what = trouble.partition(". Likely cause")[0]
-        texts = said_on(screen)
-        said = [text for text in texts if what in text]
-        view = screen.current_view()
-        assert len(said) <= 1, texts
-        if view.board and not view.message:
-            assert any(trouble in text for text in said), texts
-
-
-@pytest.mark.parametrize("task", first_now(TASKS, now=4))
-async def test_what_a_key_does_is_said_whole_where_there_is_room_for_it(
+async def test_what_a_key_does_and_why_no_board_is_there_is_said_whole(
     task: str, open_app: OpenApp, whole: PlayfieldMap
 ) -> None:
     async with open_app(whole) as stage:
         screen = await opened(stage, task)
-        for width in (22, 30, 56):
-            for rows in (3, 10, 40):
-                lines = screen.keys_here(rows, width).plain.split("\n")
-                assert len(lines) <= rows
-                assert max(len(line) for line in lines) <= width
-                if not lines[-1].endswith("all keys"):
-                    words = " ".join(" ".join(line.split()) for line in lines)
-                    for command in screen.commands.values():
-                        if command.shown is True and screen._applies(command) and command.means is not Means.BACK:
-                            assert command.words in words, command.id
-        listed = [line.split("  ")[-1].strip() for line in screen.keys_here(99, 200).plain.split("\n")]
-        state = stage.app.runtime.seen(screen.open_task)
-        for command in screen.commands.values():
-            if callable(command.shown) and not command.shown(state) and command.words in listed:
-                assert command.words in [row.words for row in screen.commands.values() if row is not command], command
+        keys_are_said_where_there_is_room_for_them(stage, screen)
+        await trouble_is_said_once(stage, screen)
+
+
+def keys_are_said_where_there_is_room_for_them(stage: Stage, screen: CommandScreen) -> None:
+    for width in (22, 30, 56):
+        for rows in (3, 10, 40):
+            lines = screen.keys_here(rows, width).plain.split("\n")
+            assert len(lines) <= rows
+            assert max(len(line) for line in lines) <= width
+            if not lines[-1].endswith("all keys"):
+                words = " ".join(" ".join(line.split()) for line in lines)
+                for command in screen.commands.values():
+                    if command.shown is True and screen._applies(command) and command.means is not Means.BACK:
+                        assert command.words in words, command.id
+    listed = [line.split("  ")[-1].strip() for line in screen.keys_here(99, 200).plain.split("\n")]
+    state = stage.app.runtime.seen(screen.open_task)
+    for command in screen.commands.values():
+        if callable(command.shown) and not command.shown(state) and command.words in listed:
+            assert command.words in [row.words for row in screen.commands.values() if row is not command], command
+
+
+async def trouble_is_said_once(stage: Stage, screen: CommandScreen) -> None:
+    stage.port.unplug()
+    for _ in range(200):
+        await stage.pilot.pause(0.02)
+        if stage.app.runtime.board.trouble:
+            break
+    await stage.app.settled()
+    await stage.pilot.pause()
+    trouble = stage.app.runtime.board.trouble
+    what = trouble.partition(". Likely cause")[0]
+    texts = said_on(screen)
+    said = [text for text in texts if what in text]
+    view = screen.current_view()
+    assert len(said) <= 1, texts
+    if view.board and not view.message:
+        assert any(trouble in text for text in said), texts
 
 
 MOST_OF_A_LABEL = 25

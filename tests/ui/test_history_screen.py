@@ -12,7 +12,7 @@ from probe.document.file.errors import CannotSaveError
 from probe.document.local_time import local_minute
 from probe.document.model import PlayfieldMap
 from probe.document.revisions import at_revision
-from tests.support.examples import first_now
+from tests.support.examples import first_now, in_groups
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, text_of
 from tests.ui.test_power_screens import press
@@ -109,13 +109,16 @@ async def test_looking_changes_nothing(open_app: OpenApp) -> None:
     assert load_map(stage.path) == map_
 
 
-@pytest.mark.parametrize("reason", first_now(HOSTILE))
-async def test_hostile_reasons(open_app: OpenApp, reason: str) -> None:
-    async with open_app(with_history(reason)) as stage:
+@pytest.mark.parametrize("reasons", first_now(in_groups(HOSTILE, of=7)), ids=str)
+async def test_hostile_reasons(open_app: OpenApp, reasons: tuple[str, ...]) -> None:
+    async with open_app(with_history(*reasons)) as stage:
         await stage.lit()
-        shown = await press(stage, *to("app.table"), *to("app.revisions"), "enter", "down", "enter", "enter")
-        assert "\x1b" not in shown
-        assert "\u202e" not in shown
+        await press(stage, *to("app.table"), *to("app.revisions"), "enter")
+        for _ in reasons:
+            shown = await press(stage, "down")
+            assert "\x1b" not in shown
+            assert "\u202e" not in shown
+        shown = await press(stage, "enter", "enter")
         assert "Back to revision 2" in shown
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 from textual.widgets import Input
 
@@ -15,7 +17,7 @@ from probe.ui.help import CautionScreen
 from probe.ui.rows_screen import RowsScreen, RowTable
 from probe.ui.task_screen import TaskScreen
 from tests.document.strategies import HOSTILE
-from tests.support.examples import first_now
+from tests.support.examples import first_now, in_groups
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
 
@@ -210,15 +212,17 @@ async def test_batches_by_keys(open_app: OpenApp) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("text", first_now(HOSTILE))
-async def test_hostile_names_on_every_screen(open_app: OpenApp, text: str) -> None:
-    map_ = put(DEMO, DEMO.feeds[0].model_copy(update={"name": text, "note": text}))
-    map_ = put(map_, map_.supplies[0].model_copy(update={"name": text}))
-    map_ = put(map_, map_.batches[0].model_copy(update={"name": text, "data_out": text, "ground": text}))
-    joint = joint_at(map_.chain("playfield"), 0).model_copy(update={"note": text, "leaving_data": text})
+@pytest.mark.parametrize("texts", first_now(in_groups(HOSTILE, of=6)), ids=str)
+async def test_hostile_names_on_every_screen(open_app: OpenApp, texts: tuple[str, ...]) -> None:
+    each = itertools.cycle(texts)
+    map_ = put(DEMO, DEMO.feeds[0].model_copy(update={"name": next(each), "note": next(each)}))
+    map_ = put(map_, map_.supplies[0].model_copy(update={"name": next(each)}))
+    names = {"name": next(each), "data_out": next(each), "ground": next(each)}
+    map_ = put(map_, map_.batches[0].model_copy(update=names))
+    joint = joint_at(map_.chain("playfield"), 0).model_copy(update={"note": next(each), "leaving_data": next(each)})
     map_ = put_joint(map_, "playfield", joint)
-    chains = tuple(c.model_copy(update={"name": text}) for c in map_.chains)
-    places = tuple(p.model_copy(update={"label": text, "area": text}) for p in map_.places)
+    chains = tuple(c.model_copy(update={"name": next(each)}) for c in map_.chains)
+    places = tuple(p.model_copy(update={"label": next(each), "area": next(each)}) for p in map_.places)
     map_ = map_.model_copy(update={"chains": chains, "places": places})
     async with open_app(map_) as stage:
         screens = [await opened(stage, "power"), await press(stage, "down", *to("power.feed"))]

@@ -18,7 +18,7 @@ from probe.recheck.keys import Quick, SayQuick
 from probe.recheck.state import Rechecking, RecheckStage
 from probe.task.events import Choose, Take, Typed
 from tests.recheck.test_recheck import CHAIN, REWIRED
-from tests.support.examples import first_now
+from tests.support.examples import first_now, in_groups
 from tests.support.keys import to
 from tests.support.rechecker import Key, agrees, keys_for, new_pixels, seen, wiring_of_chain
 from tests.ui.conftest import OpenApp, text_of
@@ -240,40 +240,43 @@ async def test_a_recheck_goes_on_where_it_was(open_app: OpenApp, size: tuple[int
     assert after.rechecks == ()
 
 
-def small(label: str, area: str = "") -> PlayfieldMap:
-    map_ = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=12))
+def small(*labels: str, area: str = "") -> PlayfieldMap:
+    map_ = add_chain(new_map(labels[0]), Chain(id="a", name=labels[-1], output=0, count=12))
     map_ = set_count(map_, "a", 12)
     for number in range(12):
-        map_, place = add_place(map_, label if number == 5 else f"Reef lane {number}", area=area)
+        label = labels[number - 5] if 0 <= number - 5 < len(labels) else f"Reef lane {number}"
+        map_, place = add_place(map_, label, area=area)
         map_ = assign_place(map_, "a", number, place.id)
     return map_
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("label", first_now(HOSTILE))
-async def test_hostile_labels(open_app: OpenApp, label: str) -> None:
-    map_ = small(label, area=label)
+@pytest.mark.parametrize("labels", first_now(in_groups(HOSTILE, of=5)), ids=str)
+async def test_hostile_labels(open_app: OpenApp, labels: tuple[str, ...]) -> None:
+    map_ = small(*labels, area=labels[-1])
     async with open_app(map_, wirings=[wiring_of_chain(map_, map_.chain("a"))]) as stage:
         await stage.lit()
         await stage.pilot.press(*to("app.recheck"))
         await stage.pilot.pause()
-        entry = stage.app.screen.query_one("#entry", Input)
-        entry.value = f"took out {label}"
-        await stage.pilot.pause()
-        await stage.pilot.press("enter")
-        await stage.pilot.pause()
-        if state_of(stage).typed:
-            await stage.pilot.press("escape")
+        for label in labels:
+            entry = stage.app.screen.query_one("#entry", Input)
+            entry.value = f"took out {label}"
+            await stage.pilot.pause()
+            await stage.pilot.press("enter")
+            await stage.pilot.pause()
+            if state_of(stage).typed:
+                await stage.pilot.press("escape")
         await stage.pilot.press("escape", *to("app.recheck"), "enter")
         await asked(stage)
-        entry = stage.app.screen.query_one("#entry", Input)
-        entry.value = label
-        await stage.pilot.pause()
-        await stage.pilot.press("escape")
-        await stage.pilot.pause()
-        shown = text_of(stage.app)
-        assert "\x1b" not in shown
-        assert "\u202e" not in shown
+        for label in labels:
+            entry = stage.app.screen.query_one("#entry", Input)
+            entry.value = label
+            await stage.pilot.pause()
+            await stage.pilot.press("escape")
+            await stage.pilot.pause()
+            shown = text_of(stage.app)
+            assert "\x1b" not in shown
+            assert "\u202e" not in shown
         for _ in range(40):  # the recheck may still be thinking about the last answer
             if len(stage.app.runtime.layers) == 1:
                 break

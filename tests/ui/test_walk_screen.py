@@ -16,7 +16,7 @@ from probe.task.views import TaskView
 from probe.ui.keys import OF_PROGRAM
 from probe.ui.task_screen import TaskScreen
 from probe.ui.widgets.picture import PlayfieldPicture
-from tests.support.examples import first_now
+from tests.support.examples import first_now, in_groups
 from tests.support.keys import to
 from tests.support.person import Person, same_answers
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -114,24 +114,30 @@ async def test_every_size_draws(open_app: OpenApp, size: tuple[int, int]) -> Non
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("label", first_now(HOSTILE))
-async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> None:
-    map_ = add_chain(new_map(label), Chain(id="a", name=label, output=0, count=3))
-    map_ = set_count(map_, "a", 3)
-    map_, place = add_place(map_, label, area=label)
-    map_ = assign_place(map_, "a", 0, place.id)
-    map_ = map_.model_copy(update={"machine": map_.machine.model_copy(update={"note": label})})
+@pytest.mark.parametrize("labels", first_now(in_groups(HOSTILE, of=5)), ids=str)
+async def test_hostile_labels_on_every_screen(open_app: OpenApp, labels: tuple[str, ...]) -> None:
+    first, *_, last = labels
+    map_ = add_chain(new_map(first), Chain(id="a", name=last, output=0, count=2 * len(labels)))
+    map_ = set_count(map_, "a", 2 * len(labels))
+    for number, label in enumerate(labels):
+        map_, place = add_place(map_, label, area=label)
+        map_ = assign_place(map_, "a", number, place.id)
+    map_ = map_.model_copy(update={"machine": map_.machine.model_copy(update={"note": last})})
     async with open_app(map_, map_) as stage:
         await stage.lit()
-        await stage.pilot.press("pagedown")
-        await stage.lit()
-        entry = stage.app.screen.query_one("#entry", Input)
-        entry.value = label
-        await stage.pilot.pause()
-        await stage.pilot.press("enter")
-        await stage.pilot.pause()
+        for _ in labels:
+            await stage.pilot.press("pagedown")
+            await stage.lit()
+            assert "\u202e" not in text_of(stage.app)
+        for label in labels:
+            entry = stage.app.screen.query_one("#entry", Input)
+            entry.value = label
+            await stage.pilot.pause()
+            await stage.pilot.press("enter")
+            await stage.pilot.pause()
         await stage.pilot.press(*to("app.table"))
         await stage.pilot.pause()
+        assert "\u202e" not in text_of(stage.app)
         await stage.pilot.press(*to("table.findings"))
         await stage.pilot.pause()
         shown = text_of(stage.app)
@@ -143,9 +149,10 @@ async def test_hostile_labels_on_every_screen(open_app: OpenApp, label: str) -> 
         await stage.pilot.pause()
         await stage.app.settled()
     saved = load_map(stage.path)
-    first = saved.place_of(saved.chain("a").pixels[0])
-    assert first is not None
-    assert first.label == label, "what was typed is kept as it was typed"
+    for label, pixel in zip(labels, saved.chain("a").pixels, strict=False):
+        place_of_it = saved.place_of(pixel)
+        assert place_of_it is not None
+        assert place_of_it.label == label, "what was typed is kept as it was typed"
 
 
 @pytest.mark.slow
