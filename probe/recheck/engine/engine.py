@@ -194,8 +194,8 @@ class Recheck:
     def classes(self) -> tuple[tuple[float, Ints], ...]:
         """Chance and rows of every class of maps, the likeliest first."""
         rows: dict[bytes, list[int]] = {}
-        count = [row for row in range(len(self.maps)) if row == 0 or self.weights[row] > 1e-8]
-        for row, key in zip(count, keys(self.world.spots(self.maps[count])), strict=True):
+        count = np.union1d([0], np.flatnonzero(self.weights > 1e-8))
+        for row, key in zip(count.tolist(), keys(self.world.spots(self.maps[count])), strict=True):
             rows.setdefault(key, []).append(row)
         found = [(float(self.weights[one].sum()), np.array(one)) for one in rows.values()]
         return tuple(sorted(found, key=lambda pair: -pair[0]))
@@ -565,18 +565,15 @@ class Recheck:
 
     def _with(self, maps: Ints, log_prior: Floats, parents: Bases, unseen: Floats, alike: float) -> Recheck:
         """These maps, each once, weighed by all answers; the ones that are here already keep their weights."""
-        old = len(self.maps)
         seen: dict[bytes, int] = {}
-        keep: list[int] = []
-        for row in range(len(maps)):
-            at = seen.setdefault(maps[row].tobytes(), row)
-            if at == row:
-                keep.append(row)
-            elif log_prior[row] > log_prior[at]:
+        for row, map_ in enumerate(maps.astype(np.int32)):
+            at = seen.setdefault(map_.tobytes(), row)
+            if log_prior[row] > log_prior[at]:
                 log_prior[at], parents[at] = log_prior[row], parents[row]
-        fresh = Maps(self.world, maps[[row for row in keep if row >= old]])
+        keep = np.array(list(seen.values()))
+        fresh = Maps(self.world, maps[keep[keep >= len(self.maps)]])
         weighed = np.array([log_likelihood(one, fresh)[0] for one in self.observations])
-        meant = np.hstack([self.meant[:, [row for row in keep if row < old]], weighed])
+        meant = np.hstack([self.meant[:, keep[keep < len(self.maps)]], weighed])
         state = replace(self, maps=maps[keep], log_prior=log_prior[keep], parents=parents[keep], meant=meant)
         state = state._pruned()
         top = float(state._totals[0])

@@ -263,7 +263,7 @@ def keys(spots: Ints) -> list[bytes]:
     """The class of every map, from what every number is seen at."""
     lit = spots != NO_LIGHT
     ends = np.where(lit.any(axis=1), spots.shape[1] - lit[:, ::-1].argmax(axis=1), 0)
-    return [row[:end].tobytes() for row, end in zip(spots, ends.tolist(), strict=True)]
+    return [row[:end].tobytes() for row, end in zip(spots.astype(np.int32), ends.tolist(), strict=True)]
 
 
 def picture_of(world: World, map_: Ints, *, named: Collection[int], turn: int, seed: int) -> Look:
@@ -304,7 +304,7 @@ def answer_of(action: Action, maps: Maps) -> Ints:
     if isinstance(action, AskStop):
         return np.zeros(len(maps), dtype=np.int64)
     if isinstance(action, Probe):
-        return np.asarray(maps.spots[:, action.number])
+        return maps.world.spots(maps.values[:, action.number])
     lines = maps.world.listed(action)
     shown = maps.shown(lines.colours)
     rank = np.where(shown != lines.want, lines.rank, len(lines.places))
@@ -353,7 +353,7 @@ def log_likelihood(seen: Observation, maps: Maps) -> tuple[Floats, float]:
     elif isinstance(answer, NewPlaceDiffers):
         # its place is where its number was seen: so it is dark if naming it was a mistake, or it is this that is one
         at, dark = answer.number, answer.colour == UNLIT
-        lightless = maps.spots[:, at] == NO_LIGHT if dark and at < maps.values.shape[1] else np.zeros(len(maps), bool)
+        lightless = dark and at < maps.values.shape[1] and world.spots(maps.values[:, at]) == NO_LIGHT
         found += np.where(lightless, noticed, IMPOSSIBLE)
     elif isinstance(answer, AllAsShown):
         void = wrong + float(np.log(0.5))

@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
 
 from probe.recheck.engine import NEW, Options, Probe, Recheck, Setup
-from probe.recheck.engine.evidence import CLIP, Evidence
-from probe.recheck.engine.model import END, FURTHER, SILENT, AllAsShown, AtNewPlace, AtPlace, Differs, Ints, Observation
+from probe.recheck.engine.evidence import BEFORE, CLIP, Along, Evidence
+from probe.recheck.engine.model import (
+    END,
+    FURTHER,
+    SILENT,
+    AllAsShown,
+    AtNewPlace,
+    AtPlace,
+    Differs,
+    ExtraLight,
+    Ints,
+    Observation,
+)
 from probe.recheck.engine.moves import single_edits
 from probe.recheck.engine.world import IMPOSSIBLE, NEW_SPOT, NO_LIGHT, Maps, World, log_likelihood, picture_of
 from tests.recheck.engine.worlds import unchanged
@@ -87,3 +99,27 @@ def test_every_value_of_a_map_is_seen_where_the_model_says() -> None:
     assert world.spots(FURTHER - np.arange(6)).tolist() == places
     assert world.spots(np.arange(6, 12)).tolist() == [NO_LIGHT] * 6
     assert world.spots(np.array([NEW, SILENT, END])).tolist() == [NEW_SPOT, NO_LIGHT, NO_LIGHT]
+
+
+def test_two_runs_exchanged_that_say_less_than_the_map_itself_become_maps_too() -> None:
+    """All listed places as shown and a light off the list: every exchange says less than the map, by one overlooked place
+    for each that changes, and the likeliest become maps."""
+    count = 6
+    world, map_ = World(unchanged(count)), np.full(count + 6, END, dtype=np.int64)
+    map_[:count] = range(count)
+    seen = Observation(action=picture_of(world, map_, named={}, turn=0, seed=5), answer=ExtraLight())
+    evidence = Evidence(world, len(map_), [seen])
+    near = set(Along(evidence, map_).anchors.tolist())
+    assert near == set(range(count - BEFORE, count + 1))
+    edited = single_edits(world, map_, evidence, looks=True, rng=np.random.default_rng(0))
+    there = {tuple(one) for one in edited.maps.tolist()}
+    own = log_likelihood(seen, Maps(world, map_[None, :]))[0][0]
+    overlooked = []
+    for a, b, c, d in combinations(range(count + 1), 4):
+        made = map_.copy()
+        made[:count] = np.concatenate([map_[:a], map_[c:d], map_[b:c], map_[a:b], map_[d:count]])
+        if near & {a, c} and max(b - a, d - c) > 1 and tuple(made.tolist()) in there:
+            less = own - log_likelihood(seen, Maps(world, made[None, :]))[0][0]
+            overlooked.append(less / -np.log(world.setup.person.look_miss))
+    assert len(overlooked) >= 3, "of all but two single pixels, which another kind of edit has too"
+    assert overlooked == pytest.approx([2.0] * len(overlooked))
