@@ -47,7 +47,7 @@ MOST_REPEATS = 2
 SURE = 0.8
 """A repair this probable ends the questions and is called very likely: with the share of slips above that is right more than
 nine times in ten over the stories (`tests/faults/stories`)."""
-MOST_QUESTIONS = 9
+MOST_QUESTIONS = 10
 """More tell little where no repair is `HOPEFUL` by then: what is known is handed over."""
 FEW_MORE = 3
 """So many more while one is."""
@@ -58,7 +58,7 @@ REJECTED = 0.01
 NEAR_PIXELS = 3
 LEAST_BITS = 0.15
 LEAST_CHECK_BITS = 0.05
-RESTS_ON_MORE = 0.2
+RESTS_ON_MORE = 0.27
 """A leading cause that keeps less than this probability without one of the answers rests on that answer alone."""
 READING_SECONDS = 240.0
 """Going to the screen, reading, doing it with one hand under the playfield, going back: judgement. So long that a question

@@ -386,6 +386,7 @@ def test_an_answer_that_does_not_go_with_the_others_is_asked_about_once_more() -
     for asked, answer in (
         ("look", "random"), ("lead-long", "yes"), ("ground-ohms", UNSURE), ("ground-drop", "joined"), ("when", "always"),
         ("resistor-ohms", "good"), ("direct-3v3", "no"), ("settings-flip", "order"), ("short-lead", "no"),
+        ("papers", UNSURE), ("supply-kind", UNSURE), ("chip-kind", UNSURE), ("staple", UNSURE),
     ):  # fmt: skip
         session = answered(K, session, observation=asked, answer=answer)
     step = next_step(K, session)
@@ -425,11 +426,11 @@ def test_what_all_rests_on_is_looked_at_twice_before_a_cause_is_very_likely() ->
 
 
 def test_a_search_that_leads_nowhere_ends_sooner_than_one_with_a_cause_in_front() -> None:
-    vain = FaultSession(answers=tuple(GivenAnswer(o.id, ()) for o in K.observations if o.who is not Who.TOOL)[:9])
+    vain = FaultSession(answers=tuple(GivenAnswer(o.id, ()) for o in K.observations if o.who is not Who.TOOL)[:10])
     assert next_step(K, vain).over == ENOUGH
     front = all_answered(
         FaultSession(("just-spliced",)), look="nothing", volts_last="good", all_outputs="dark", arrow_first="yes",
-        resistor_ohms="good", probe_first="right", papers="usual", head_to_rail="touches", staple=UNSURE,
+        resistor_ohms="good", probe_first="right", papers="usual", head_to_rail="touches", staple=UNSURE, heat="no",
     )  # fmt: skip
     assert front.questions_asked == front.most_questions
     assert next_step(K, front).question is not None

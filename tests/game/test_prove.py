@@ -75,6 +75,23 @@ def test_each_lamp_and_group_lights_its_places_and_no_others(demo: PlayfieldMap,
     assert bool(sent) is table
 
 
+def test_a_run_of_pixels_is_lit_to_its_last_one_without_the_boards_table(demo: PlayfieldMap) -> None:
+    desk = at_board(demo, table=False)
+    widest = max(range(len(desk.state.rows)), key=lambda at: len(desk.state.rows[at].pixels))
+    desk.give(GoToLamp(widest))
+    light, row = desk.lights[-1], desk.state.row
+    assert isinstance(light, Outputs)
+    assert row is not None
+    lit = {
+        (part.output, part.first + n)
+        for part in light.parts
+        for n, colour in enumerate(part.colours)
+        if not colour.is_dark
+    }
+    assert lit == {(pixel.output, pixel.number) for pixel in row.pixels}
+    assert len(lit) > 1
+
+
 @pytest.mark.slow
 def test_answers_are_kept_with_date_and_revision_before_the_next_one_lights(demo: PlayfieldMap) -> None:
     desk = at_board(demo)

@@ -17,6 +17,7 @@ from probe.task import effects as fx
 from probe.task.events import Answered, Choose, Leave, Take, TaskClosed, Typed, Undo
 from probe.task.light import Dark, Game
 from probe.task.task import Opened
+from probe.task.views import TaskView
 from tests.game.desk import Desk, board_for
 
 NOW = "2025-04-05T20:15:00Z"
@@ -195,6 +196,12 @@ def test_the_last_input_is_seen_and_has_its_cell(demo: PlayfieldMap, inputs: int
     desk.pass_s(0.3)
     assert desk.state.on[-1]
     assert chosen(desk) == inputs
+    view = desk.task.view(desk.state)
+    assert isinstance(view, TaskView)
+    cells = [cell.text.strip(">+ ") for cell in view.cells if cell.text]
+    shown = min(inputs, 8 * 16)
+    assert sorted(int(text.rstrip("●·")) for text in cells) == list(range(1, shown + 1))
+    assert (f"{inputs}●" in cells) == (inputs == shown)
 
 
 def test_leaving_tells_the_board_to_stop_before_it_is_closed(demo: PlayfieldMap) -> None:
