@@ -11,11 +11,13 @@ chance, wrong.  Maps that answer every action alike are one class; confidence is
 all others, those included that became no map.  What to ask is what is expected to say most about answers: a look at
 what the best map predicts, in new colours each time, or one pixel alone.
 
-**It ends.**  `next_step` asks nothing once `most_actions` answers were given: MOST_ANSWERS, and one more for each number
-that can be lit, whatever was answered.  Proof: every step that asks is followed by one observation more, and the bound
-does not depend on the answers.  Long before, a single light is not asked when every map that counts gives it the same
-answer, nor when it was answered twice the same, nor more than MOST_ASKED times; so in practice it ends after a few.
-What was not proved by then is stated as the confidence that it has.
+**It ends.**  `next_step` asks nothing once `most_actions` answers were given: MOST_ANSWERS, and one for each number of
+the predicted chain, whatever was answered.  Proof: every step that asks is followed by one observation more, and the
+bound does not depend on the answers.  Behind MOST_ANSWERS that name no new pixel only names are asked for, and once whether
+the data stop.  Long before, a single light is not asked where nothing is in doubt, nor when it was answered twice the same,
+nor more than MOST_ASKED times, and no picture behind MOST_LOOKS_ALIKE with the same answer; so in practice it ends after a
+few, with a person who errs in one answer of twenty after about ten, now and then after 25.  What was not proved by then is stated as the
+confidence that it has.
 """
 
 from __future__ import annotations
@@ -394,12 +396,14 @@ class Recheck:
         maps, shares = self._counted
         share = shares @ (maps.spots != maps.spots[0])
         near = np.argsort(-self._unseen_near[: self.numbers], kind="stable")[:NEAR_UNSEEN]
-        fine = [
-            n
-            for n in dict.fromkeys([*near.tolist(), *np.argsort(-share, kind="stable")[: 2 * CANDIDATES].tolist()])
-            if len(self.alone.get(n, ())) < MOST_ASKED and not _twice(self.alone.get(n, []))
-        ]
-        return np.array(fine[:CANDIDATES], dtype=np.int64)
+        some = dict.fromkeys([*near.tolist(), *np.argsort(-share, kind="stable")[: 2 * CANDIDATES].tolist()])
+        return np.array([n for n in some if self._may_be_asked(n)][:CANDIDATES], dtype=np.int64)
+
+    def _may_be_asked(self, number: int) -> bool:
+        """Not so often yet, and not answered twice the same."""
+        answers = self.alone.get(number, [])
+        sure = [answer for answer in answers if not isinstance(answer, NotSure)]
+        return len(answers) < MOST_ASKED and all(sure.count(answer) < 2 for answer in sure)
 
     @cached_property
     def _unseen_near(self) -> Floats:
@@ -595,8 +599,3 @@ def _wider(maps: Ints, width: int) -> Ints:
     """Maps with room for so many numbers; shape (..., width)."""
     room = np.full((*maps.shape[:-1], width - maps.shape[-1]), END, dtype=np.int64)
     return np.concatenate([maps, room], axis=-1)
-
-
-def _twice(answers: list[Answer]) -> bool:
-    sure = [a for a in answers if not isinstance(a, NotSure)]
-    return any(sure.count(a) > 1 for a in sure)

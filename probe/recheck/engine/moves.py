@@ -62,52 +62,51 @@ SAMPLES = 800
 
 @dataclass(frozen=True)
 class Edited:
-    """Edits of one map.  maps: shape (n, numbers); log_prior: what each adds to the map's own, shape (n,); score: that
-    and how the tables weigh it, which say more of an edit that explains a part; unseen: the
-    weight, against the map's own, of all the edits that did not become maps, by the first number that they change; shape
-    (numbers + 1,).  alike: the weight of pixels dead, exchanged, moved or reversed that change nothing that was answered."""
+    """Edits of one map, all weights against its own.  maps: shape (n, numbers); log_prior: what each adds, shape (n,);
+    score: that and how the tables weigh it, which say more of an edit that explains a part.  unseen: weight of the edits
+    that became no maps, by the first number that they change, shape (numbers + 1,).  alike: weight of pixels dead,
+    exchanged, moved or reversed that change nothing that was answered."""
 
     maps: Ints
     log_prior: Floats
     score: Floats
     unseen: Floats
-    alike: float = 0.0
-
-
-@dataclass(frozen=True)
-class Edits:
-    """The edits of one kind that count.  total: log likelihood against the map's own, and log_prior; where: arrays alike,
-    the first number that changes first.  build: the items of one edited map, in parts.  limit: so many become maps at
-    most.  alike: weight of those left out because no answer speaks for or against them."""
-
-    total: Floats
-    log_prior: Floats
-    where: tuple[Ints, ...]
-    build: Callable[..., list[Ints]]
-    limit: int
     alike: float
 
 
-def _edits(
-    weight: Floats,
-    log_prior: Floats,
-    where: tuple[Ints, ...],
-    build: Callable[..., list[Ints]],
-    *,
-    limit: int = BEST,
-    shown: bool = False,
-) -> Edits:
-    """Those of some edits that are more than NOTHING.  shown: one that no answer speaks for or against becomes no map: a
-    further picture tells, not thinking."""
-    total = weight + log_prior
-    counts = total > NOTHING
-    alike = 0.0
-    if shown:
-        flat = np.abs(weight) < FLAT
-        alike = float(np.exp(log_prior[flat]).sum())
-        counts &= ~flat
-    at = np.flatnonzero(counts)
-    return Edits(total[at], log_prior[at], tuple(array[at] for array in where), build, limit, alike)
+class Edits:
+    """Those of some edits of one kind that are more than NOTHING.
+
+    where: arrays alike, the first number that changes first.  build: the items of one edited map, in parts.  limit: so
+    many become maps at most.  shown: one that no answer speaks for or against becomes no map, as a further picture tells,
+    not thinking: the weight of those is `alike`.
+    """
+
+    def __init__(
+        self,
+        weight: Floats,
+        log_prior: Floats,
+        where: tuple[Ints, ...],
+        build: Callable[..., list[Ints]],
+        *,
+        limit: int = BEST,
+        shown: bool = False,
+    ) -> None:
+        total = weight + log_prior
+        flat = (np.abs(weight) < FLAT) & shown
+        at = np.flatnonzero((total > NOTHING) & ~flat)
+        self.total, self.log_prior, self.where = total[at], log_prior[at], [array[at] for array in where]
+        self.build, self.limit, self.alike = build, limit, float(np.exp(log_prior[flat]).sum())
+
+    def maps(self, chosen: Ints, width: int) -> tuple[Ints, Floats, Floats]:
+        """The maps of the chosen edits that have room in so many numbers, their log_prior and total."""
+        found = np.full((chosen.size, width), END, dtype=np.int64)
+        fits = np.ones(chosen.size, dtype=bool)
+        for row, where in enumerate(zip(*(array[chosen].tolist() for array in self.where), strict=True)):
+            made = np.concatenate(self.build(*where))
+            fits[row] = len(made) <= width
+            found[row, : len(made)] = made[:width]
+        return found[fits], self.log_prior[chosen[fits]], self.total[chosen[fits]]
 
 
 def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, rng: np.random.Generator) -> Edited:
@@ -119,8 +118,7 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
         kinds += [*_swapped(along, rng), *_rearranged(along), *_exchanged(along)]
         unseen[: along.length] += _unlisted(along, rng) / max(1, along.length)
     least = max((float(kind.total.max()) for kind in kinds if kind.total.size), default=0.0) - NEARLY
-    other = _other_end(along)
-    found: list[tuple[Ints, Floats, Floats]] = []
+    found = [_other_end(along)]
     for kind in kinds:
         chosen = np.flatnonzero(kind.total >= least)
         likely = kind.total[chosen]
@@ -131,9 +129,8 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
         rest = np.exp(np.minimum(kind.total, 30.0))
         rest[chosen] = 0.0
         unseen += np.bincount(kind.where[0], rest, minlength=along.width + 1)
-        made, fits = _built(kind, chosen, along.width)
-        found.append((made, kind.log_prior[chosen[fits]], kind.total[chosen[fits]]))
-    maps, priors, scores = zip(*found, (other.maps, other.log_prior, other.score), strict=True)
+        found.append(kind.maps(chosen, along.width))
+    maps, priors, scores = zip(*found[1:], found[0], strict=True)
     alike = sum(kind.alike for kind in kinds)
     return Edited(np.vstack(maps), np.concatenate(priors), np.concatenate(scores), unseen, alike)
 
@@ -142,19 +139,6 @@ def chance_left_alike(world: World, map_: Ints, evidence: Evidence, *, rng: np.r
     """What `single_edits` gives as alike, and nothing else."""
     along = Along(evidence, map_)
     return sum(k.alike for k in (*_dead(along), *_swapped(along, rng), *_rearranged(along), *_exchanged(along)))
-
-
-def _built(kind: Edits, chosen: Ints, width: int) -> tuple[Ints, Bools]:
-    """The maps of the chosen edits, and which of them the numbers are enough for."""
-    found = np.full((chosen.size, width), END, dtype=np.int64)
-    fits = np.ones(chosen.size, dtype=bool)
-    for row, where in enumerate(zip(*(array[chosen].tolist() for array in kind.where), strict=True)):
-        made = np.concatenate(kind.build(*where))
-        if len(made) > width:
-            fits[row] = False
-        else:
-            found[row, : len(made)] = made
-    return found[fits], fits
 
 
 def _grid(*axes: Ints) -> list[Ints]:
@@ -170,7 +154,7 @@ def _spliced(t: Along) -> Iterator[Edits]:
     at, size, place = _insertions(prior, n, len(sizes))
     moved = t.part(size, at, np.full_like(at, n)) - t.part(0, at, np.full_like(at, n))
     visible = float(np.log(1 - prior.further - prior.silent))
-    yield _edits(
+    yield Edits(
         moved + t.fresh[at + size] - t.fresh[at],
         place + size * visible,
         (at, size),
@@ -178,7 +162,7 @@ def _spliced(t: Along) -> Iterator[Edits]:
     )
     few = size <= 3
     at, size, place, moved = at[few], size[few], place[few], moved[few]
-    yield _edits(
+    yield Edits(
         moved,
         place + size * np.log(prior.silent),
         (at, size),
@@ -192,7 +176,7 @@ def _spliced(t: Along) -> Iterator[Edits]:
     options = [(x, (w >= 0) & (w < n) & shining[np.clip(w, 0, n - 1)], np.log(4)) for w, x in near]
     options += [(np.full_like(at, x), np.ones(at.size, dtype=bool), np.log(2 * entries)) for x in crowded]
     for chosen, fine, cost in options:
-        yield _edits(
+        yield Edits(
             (moved + np.where(np.isin(chosen, crowded), -CLIP, 0.0))[fine],
             (place + size * np.log(prior.further) - cost)[fine],
             (at[fine], size[fine], chosen[fine]),
@@ -208,10 +192,10 @@ def _taken_out(t: Along) -> Iterator[Edits]:
     end = np.full_like(a, n)
     lost = t.gone[b] - t.gone[a] - t.part(0, a, b)
     moved = np.where(b == n, lost, lost + t.part(a - b, b, end) - t.part(0, b, end))
-    yield _edits(np.where(b - a < n, moved, NEVER), out, (a, b), lambda a, b: [items[:a], items[b:]])
+    yield Edits(np.where(b - a < n, moved, NEVER), out, (a, b), lambda a, b: [items[:a], items[b:]])
     few = b - a <= 6
     a, b, lost = a[few], b[few], lost[few]
-    yield _edits(
+    yield Edits(
         lost + t.fresh[np.minimum(b, t.width)] - t.fresh[a],
         np.log(prior.another * prior.replaced / n) - (b - a) * np.log(2.0),
         (a, b),
@@ -231,13 +215,13 @@ def _in_and_out(t: Along) -> Iterator[Edits]:
     one = np.ones(a.size)
     cost = np.log(1 - prior.further - prior.silent) + _insertion_prior(prior, n, one) + _removal_prior(prior, n, one)
     own = t.part(0, a, b + 1)
-    yield _edits(
+    yield Edits(
         t.fresh[a + 1] - t.fresh[a] + t.part(1, a, b) - own + t.gone[b + 1] - t.gone[b],
         cost,
         (a, b),
         lambda a, b: [items[:a], np.array([NEW]), items[a:b], items[b + 1 :]],
     )
-    yield _edits(
+    yield Edits(
         t.gone[a + 1] - t.gone[a] + t.part(-1, a + 1, b + 1) - own + t.fresh[b + 1] - t.fresh[b],
         cost,
         (a, b),
@@ -250,7 +234,7 @@ def _dead(t: Along) -> Iterator[Edits]:
     prior, items, entries = t.world.setup.prior, t.items, t.world.setup.entries
     one = np.flatnonzero((items >= 0) & (items < entries))
     one = one[t.world.spot[items[one]] >= 0]
-    yield _edits(
+    yield Edits(
         t.gone[one + 1] - t.gone[one] - t.part(0, one, one + 1) + t.evidence.dark_alone[one],
         np.full(one.size, float(np.log(prior.another * prior.dead / t.length))),
         (one,),
@@ -279,7 +263,7 @@ def _swapped(t: Along, rng: np.random.Generator) -> Iterator[Edits]:
     unlike = (t.rows[a] != t.rows[b]) & (np.minimum(t.rows[a], t.rows[b]) < t.world.setup.entries)
     a, b = a[unlike], b[unlike]
     own = t.cells_of(np.arange(n), np.arange(n))
-    yield _edits(
+    yield Edits(
         t.cells_of(a, b) + t.cells_of(b, a) - own[a] - own[b],
         _two(b - a <= NEAR_SWAP, share / near, share / max(1, len(unlike) - near)),
         (a, b),
@@ -301,7 +285,7 @@ def _rearranged(t: Along) -> Iterator[Edits]:
         a, b = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2).T
     if a.size:
         share, long = prior.another * prior.reversed / n, prior.long / n
-        yield _edits(
+        yield Edits(
             t.mirrored(a, b) - t.part(0, a, b),
             _two(b - a <= SHORT_RUN, share * ((1 - prior.long) / SHORT_RUN + long), share * long),
             (a, b),
@@ -318,7 +302,7 @@ def _rearranged(t: Along) -> Iterator[Edits]:
         counts = np.flatnonzero(weight > NOTHING - cost[:fits])
         found.append((weight[counts], np.full(counts.size, a), counts))
     weight, a, row = (np.concatenate(column) for column in zip(*found, strict=True))
-    yield _edits(
+    yield Edits(
         weight,
         cost[row],
         (a, p[row], q[row]),
@@ -364,7 +348,7 @@ def _exchanged(t: Along) -> Iterator[Edits]:
     weight = weight[row] + t.part(c - a + q - p, a, a + p)
     fine = weight > least
     a, c, p, q, weight = a[fine], c[fine], p[fine], q[fine], weight[fine]
-    yield _edits(
+    yield Edits(
         weight + t.part(q - p, a + p, c),
         _exchange_prior(prior, n, p, q),
         (a, c, p, q),
@@ -477,7 +461,7 @@ def _unlisted(t: Along, rng: np.random.Generator) -> float:
     return prior.another * (prior.exchanged * mean(a, c, p, q) + prior.moved * moved)
 
 
-def _other_end(t: Along) -> Edited:
+def _other_end(t: Along) -> tuple[Ints, Floats, Floats]:
     """The chain goes on as another one: only where an answer says so."""
     setup = t.world.setup
     chain_of = {e: (c, j) for c, chain in enumerate(setup.foreign) for j, e in enumerate(chain)}
@@ -498,7 +482,7 @@ def _other_end(t: Along) -> Edited:
         maps[row, : len(made)] = made
         fits[row] = len(np.unique(made[made >= 0])) == np.count_nonzero(made >= 0)
         priors[row] = np.log(setup.prior.another * setup.prior.other_end / (t.length * len(setup.foreign[chain])))
-    return Edited(maps[fits], priors[fits], priors[fits], np.zeros(0))
+    return maps[fits], priors[fits], priors[fits]
 
 
 def fitted_to_probes(
