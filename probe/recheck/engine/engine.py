@@ -16,8 +16,8 @@ the predicted chain, whatever was answered.  Proof: every step that asks is foll
 bound does not depend on the answers.  Behind MOST_ANSWERS that name no new pixel only names are asked for, and once whether
 the data stop.  Long before, a single light is not asked where nothing is in doubt, nor when it was answered twice the same,
 nor more than MOST_ASKED times, and no picture behind MOST_LOOKS_ALIKE with the same answer; so in practice it ends after a
-few, with a person who errs in one answer of twenty after about ten, now and then after 25.  What was not proved by then is stated as the
-confidence that it has.
+few, with a person who errs in one answer of twenty after about ten, now and then after 25.
+What was not proved by then is stated as the confidence that it has.
 """
 
 from __future__ import annotations

@@ -158,7 +158,7 @@ class Along:
     """Sums of log factors along one map, for every shift.
 
     anchors: numbers at which a run may begin or end: near what does not fit.  at: number of every entry, then of the last
-    new pixel; -1: none.
+    new pixel; -1: none.  shining: which items are old pixels whose light is seen.
     """
 
     def __init__(self, evidence: Evidence, map_: Ints) -> None:
@@ -166,6 +166,8 @@ class Along:
         self.width, self.length = len(map_), length_of(map_)
         self.items = items = map_[: self.length]
         entries = self.world.setup.entries
+        self.shining = (items >= 0) & (items < entries)
+        self.shining[self.shining] &= self.world.spot[items[self.shining]] >= 0
         self.at = np.full(entries + 1, -1)
         self.at[np.where(items >= 0, items % entries, entries)] = np.arange(self.length)
         rows = np.where((items >= 0) & (items < entries), items, np.where(items == NEW, entries + 1, entries))

@@ -7,7 +7,6 @@ the others is summed as what is left unseen.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,7 +19,6 @@ from probe.recheck.engine.model import (
     FURTHER,
     NEW,
     SILENT,
-    Bools,
     Floats,
     Ints,
     NotSure,
@@ -141,6 +139,10 @@ def chance_left_alike(world: World, map_: Ints, evidence: Evidence, *, rng: np.r
     return sum(k.alike for k in (*_dead(along), *_swapped(along, rng), *_rearranged(along), *_exchanged(along)))
 
 
+_pairs = lru_cache(maxsize=8)(np.triu_indices)
+"""All pairs of whole numbers below the first argument at least so far apart."""
+
+
 def _grid(*axes: Ints) -> list[Ints]:
     return [x.ravel() for x in np.meshgrid(*axes, indexing="ij")]
 
@@ -169,11 +171,9 @@ def _spliced(t: Along) -> Iterator[Edits]:
         lambda a, k: [items[:a], np.full(k, SILENT), items[a:]],
         limit=FEW,
     )
-    shining = (items >= 0) & (items < entries)
-    shining[shining] &= t.world.spot[items[shining]] >= 0
     crowded = sorted(t.evidence.crowded)
     near = [(where, items[np.clip(where, 0, n - 1)]) for where in (at, at - 1)]
-    options = [(x, (w >= 0) & (w < n) & shining[np.clip(w, 0, n - 1)], np.log(4)) for w, x in near]
+    options = [(x, (w >= 0) & (w < n) & t.shining[np.clip(w, 0, n - 1)], np.log(4)) for w, x in near]
     options += [(np.full_like(at, x), np.ones(at.size, dtype=bool), np.log(2 * entries)) for x in crowded]
     for chosen, fine, cost in options:
         yield Edits(
@@ -232,8 +232,7 @@ def _in_and_out(t: Along) -> Iterator[Edits]:
 def _dead(t: Along) -> Iterator[Edits]:
     """No light any more, but the data pass."""
     prior, items, entries = t.world.setup.prior, t.items, t.world.setup.entries
-    one = np.flatnonzero((items >= 0) & (items < entries))
-    one = one[t.world.spot[items[one]] >= 0]
+    one = np.flatnonzero(t.shining)
     yield Edits(
         t.gone[one + 1] - t.gone[one] - t.part(0, one, one + 1) + t.evidence.dark_alone[one],
         np.full(one.size, float(np.log(prior.another * prior.dead / t.length))),
@@ -265,7 +264,7 @@ def _swapped(t: Along, rng: np.random.Generator) -> Iterator[Edits]:
     own = t.cells_of(np.arange(n), np.arange(n))
     yield Edits(
         t.cells_of(a, b) + t.cells_of(b, a) - own[a] - own[b],
-        _two(b - a <= NEAR_SWAP, share / near, share / max(1, len(unlike) - near)),
+        np.log(np.where(b - a <= NEAR_SWAP, share / near, share / max(1, len(unlike) - near))),
         (a, b),
         lambda a, b: [items[:a], items[b : b + 1], items[a + 1 : b], items[a : a + 1], items[b + 1 :]],
         shown=True,
@@ -287,7 +286,7 @@ def _rearranged(t: Along) -> Iterator[Edits]:
         share, long = prior.another * prior.reversed / n, prior.long / n
         yield Edits(
             t.mirrored(a, b) - t.part(0, a, b),
-            _two(b - a <= SHORT_RUN, share * ((1 - prior.long) / SHORT_RUN + long), share * long),
+            np.log(np.where(b - a <= SHORT_RUN, share * ((1 - prior.long) / SHORT_RUN + long), share * long)),
             (a, b),
             lambda a, b: [items[:a], items[a:b][::-1], items[b:]],
             shown=True,
@@ -368,13 +367,6 @@ def _runs(n: int, longest: int) -> tuple[Ints, Ints]:
 
 
 @lru_cache(maxsize=8)
-def _pairs(n: int, apart: int) -> tuple[Ints, Ints]:
-    """All pairs of whole numbers below n at least so far apart."""
-    a, b = np.triu_indices(n, apart)
-    return a, b
-
-
-@lru_cache(maxsize=8)
 def _moves(prior: Prior, n: int, of: bytes) -> tuple[Ints, Ints, Ints, Ints, Ints, Floats]:
     """Two runs side by side exchanged, by their sizes p and q, the shortest together first: rows of the shifts in a table
     of these, both sizes together, the sizes, and what each costs."""
@@ -403,11 +395,6 @@ def _removals(prior: Prior, n: int) -> tuple[Ints, Ints, Floats]:
 
 
 # -- what each costs: log prior of one edit more, of this kind, here ---------------------------------------------------
-
-
-def _two(which: Bools, chance: float, other: float) -> Floats:
-    """Logarithm of one chance where it is so, else of the other."""
-    return np.asarray(np.where(which, math.log(chance), math.log(other)))
 
 
 def _insertion_prior(prior: Prior, n: int, size: Ints | Floats) -> Floats:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from probe.recheck.engine.codes import UNLIT
-from probe.recheck.engine.locate import Locate
+from probe.recheck.find import Locate
 from tests.support.examples import first_now
 
 
