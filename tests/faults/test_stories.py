@@ -44,6 +44,16 @@ were learned from.
 """
 SEALED = read(FOLDER / "unseen-6-translated.toml")
 """Thirty more by another author, opened when the finder was frozen and put into its questions before any of them was run."""
+SEVENTH = read(FOLDER / "unseen-7-translated.toml")
+"""Thirty more by another author, opened when the finder was frozen with ten questions and second looks, and put into its
+questions before any of them was run.
+
+First score, with nothing tuned to them: strict first 86.7 % (aim 90), among three 96.7 % (aim 96), 4.97 questions (aim 5.5), unsafe
+0, "very likely" right 91.3 % of 23 (aim 90); with 7 % wrong and 7 % not sure (three seeds) 82.2 % (aim 82) and 94.4 % (aim 92), "very
+likely" right 89.8 % of 59; with ten seeds 79.7 % and 92.7 %, 87.8 % of 197. Missed: a poor plug in mid-chain, taken for thin wire; a
+leak at the first DIN, taken for a low level; a weak supply whose chain sank evenly, taken for one set too low; a slow level shifter
+on a long lead, taken for the lead. Who translated them knew the tables.
+"""
 LEARNED = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH)
 NEW = {
     "fuse-open",
@@ -64,14 +74,14 @@ NEW = {
 
 def test_there_are_enough_stories_and_every_answer_is_one() -> None:
     assert len(STORIES) >= 50
-    for number, stories in enumerate((UNSEEN, FRESH, THIRD, FOURTH, FIFTH, SEALED), start=1):
+    for number, stories in enumerate((UNSEEN, FRESH, THIRD, FOURTH, FIFTH, SEALED, SEVENTH), start=1):
         name = "unseen" if number == 1 else f"unseen-{number}"
         written = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))["story"]
         assert sorted(story.name for story in stories) == [story["name"] for story in written]
         assert len(stories) == 30
     assert {story.cause for story in STORIES} >= NEW
     assert len({story.name for story in STORIES}) == len(STORIES)
-    for story in (*LEARNED, *SEALED):
+    for story in (*LEARNED, *SEALED, *SEVENTH):
         knowledge = story.knowledge
         knowledge.cause(story.cause)
         assert set(story.contexts) <= knowledge.contexts.keys()
