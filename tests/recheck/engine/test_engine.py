@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from probe.recheck.engine import NEW, UNLIT, Look, Options, Probe, Recheck, Setup
 from probe.recheck.engine.codes import frame_code
-from probe.recheck.engine.engine import MOST_ANSWERS, SLACK
+from probe.recheck.engine.engine import LEFT_ALIKE, LIKELY_NEW, MOST_ANSWERS, SLACK
 from probe.recheck.engine.model import (
     END,
     AllAsShown,
@@ -31,7 +31,7 @@ from probe.recheck.engine.model import (
     Stops,
     TakenOut,
 )
-from probe.recheck.engine.world import AS_SHOWN, Maps, World, answer_of, log_likelihood
+from probe.recheck.engine.world import AS_SHOWN, Maps, World, answer_of, is_new, log_likelihood
 from tests.recheck.engine.worlds import Chain, Person, Pixel, declared, rewired, unchanged
 from tests.support.examples import examples, first_now
 
@@ -124,6 +124,65 @@ def test_a_third_picture_takes_most_of_that_doubt_away() -> None:
     state, _ = play(Chain(80), unchanged(80), seed=4)
     look = state.look()
     assert state.answered(look, AllAsShown()).chance_alike < 0.3 * state.chance_alike
+
+
+def test_behind_plastics_that_let_few_colours_through_more_pictures_are_shown_while_they_help() -> None:
+    """Two pictures leave too much alike where two colours look the same; where only two are left of four, a picture more
+    would take off too little in the end, and it ends with what it cannot tell."""
+    state = Recheck.start(replace(unchanged(80), words=((0, 1, 2, 2),) * 80), Options(seed=4))
+    for _ in range(2):
+        state = state.answered(state.look(), AllAsShown())
+    assert 1 - state.confidence - state.chance_alike < 0.0005
+    assert state.chance_alike > LEFT_ALIKE
+    assert isinstance(state.next_step().action, Look)
+    state = state.answered(state.look(), AllAsShown())
+    assert state.chance_alike < LEFT_ALIKE
+    assert state.next_step().action is None
+    state = Recheck.start(replace(unchanged(40), words=((0, 0, 2, 2),) * 40), Options(seed=4))
+    for _ in range(4):
+        assert state.next_step().action is not None
+        state = state.answered(state.look(), AllAsShown())
+    assert state.chance_alike > LEFT_ALIKE
+    assert state.next_step().action is None
+
+
+def test_a_picture_seen_before_the_map_changed_proves_nothing_of_it() -> None:
+    """Two pixels exchanged that the first picture shows alike: it was as shown, and would be under the new map too."""
+    state = Recheck.start(unchanged(40), Options(seed=4))
+    first, second = state.look(turn=0), state.look(turn=1)
+    one, other = next(
+        (a, b)
+        for a, b in itertools.combinations(range(40), 2)
+        if first.colours[a] == first.colours[b] and second.colours[a] != second.colours[b]
+    )
+    chain = Chain(40)
+    chain.pixels[one], chain.pixels[other] = chain.pixels[other], chain.pixels[one]
+    person = Person(chain, np.random.default_rng(0), wrong=0, miss=0)
+    assert isinstance(person.answer(first), AllAsShown)
+    for action in (first, second, Probe(number=one), Probe(number=other)):
+        state = state.answered(action, person.answer(action))
+    assert visible(state, chain) == chain.visible()
+    assert answer_of(first, Maps(state.world, state.best_map[None, :])).tolist() == [AS_SHOWN]
+    assert state.clean_looks() == 0
+    assert state.answered(state.look(), AllAsShown()).clean_looks() == 1
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_new_pixel_is_named_when_it_is_likely_to_be_one(seed: int) -> None:
+    chain = Chain(40)
+    rewired(chain, ["insert", "insert"], np.random.default_rng(seed))
+    person, state = Person(chain, np.random.default_rng(0), wrong=0, miss=0), Recheck.start(chain.setup())
+    unlikely = 0
+    while (step := state.next_step()).action is not None:
+        new = state.weights @ is_new(state.setup, state.maps)
+        assert (
+            not step.naming
+            or state.settled
+            or (isinstance(step.action, Probe) and new[step.action.number] >= LIKELY_NEW)
+        )
+        unlikely += any(new[number] < LIKELY_NEW for number in state.unnamed())
+        state = state.answered(step.action, person.answer(step.action))
+    assert unlikely > 0
 
 
 @pytest.mark.slow
