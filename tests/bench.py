@@ -1,7 +1,7 @@
 """Prints what the program costs: `python -m tests.bench [PART …]`.
 
 Without a part: start and walk, the page of times. The others are studies: recheck (1,000 runs a case: more than an hour),
-power, faults, light, planning. Figures and ratios only; nothing is asserted. Other options go to the parts, `--quick` to those
+power, faults, light, planning, picture. Figures and ratios only; nothing is asserted. Other options go to the parts, `--quick` to those
 that know it.
 """
 
@@ -14,8 +14,8 @@ from importlib.metadata import version
 from pathlib import Path
 
 PAGE = ("start", "walk")
-PARTS = (*PAGE, "recheck", "power", "faults", "light", "planning")
-KNOW_QUICK = (*PAGE, "recheck", "planning")
+PARTS = (*PAGE, "recheck", "power", "faults", "light", "planning", "picture")
+KNOW_QUICK = (*PAGE, "recheck", "planning", "picture")
 
 
 def _machine() -> str:

@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 DEMO_BOOT_MS = 400.0
-DEMO_WELCOME = "Demo: answer what “Under the glass” says; F2 where nothing is lit. All else: F10, a tour too."
+DEMO_WELCOME = "Demo: answer what “Under the glass” says; F2 where nothing is lit. Everything else, and a tour: F10."
 SPLICED_WELCOME = "Demo: pixels were spliced in since this map was made. F10, Light, “Recheck after a change”."
 SPLICED_AFTER = "Reef lane 2"
 SPLICED_IN = ("Reef pearl", "Reef arrow")

@@ -17,7 +17,8 @@ _SIGNS = {
     **dict.fromkeys("█▓▇▆▅▄▃▀■▉▊▋", "#"),
     **dict.fromkeys("▒░▂", ":"),
     **dict.fromkeys("▁▔", "_"),
-    **dict.fromkeys("●⬤•◉◆★", "*"),
+    **dict.fromkeys("●⬤•◉★", "*"),
+    "◆": "&",  # not the sign of ●: a colour's word stands beside it in lists, but not in the picture
     **dict.fromkeys("○◌◯◇☐", "o"),
     **dict.fromkeys("▸▶►→›»", ">"),
     **dict.fromkeys("◂◀◄←‹«", "<"),

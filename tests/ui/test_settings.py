@@ -12,6 +12,7 @@ from probe.document.settings import Settings
 from probe.program.guide import ORDER, GuideState, page_of, pages
 from probe.program.guide import make as make_guide
 from probe.program.settings import SETTINGS, SettingsState, StepSetting, UsualSetting, make
+from probe.recheck.colours import DARK_SIGN, LOOK_COLOURS, OTHER_SIGN
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import Opened
@@ -208,6 +209,11 @@ async def test_signs_change_what_is_drawn_at_once(open_app: OpenApp) -> None:
                     filtered = to_blocks(filtered)
             assert braille(filtered) == (signs == "fine"), signs
             assert (stage.app.screen.query_one("#picture").plain_ascii) == (signs == "ascii")  # type: ignore[attr-defined]
+
+
+def test_each_colour_keeps_a_sign_of_its_own_in_ascii() -> None:
+    signs = [*(colour.sign for colour in LOOK_COLOURS), DARK_SIGN, OTHER_SIGN]
+    assert len(set(map(to_ascii, signs))) == len(signs)
 
 
 def test_a_scroll_bar_in_ascii_has_no_parts_of_cells() -> None:
