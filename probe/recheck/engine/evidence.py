@@ -17,7 +17,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 from probe.recheck.engine.model import (
     COLOURS,
     FURTHER,
-    NEW,
     AllAsShown,
     Answer,
     AreaDiffers,
@@ -31,7 +30,7 @@ from probe.recheck.engine.model import (
     OtherChain,
     Probe,
 )
-from probe.recheck.engine.world import NEW_SPOT, NO_LIGHT, Listed, World, length_of
+from probe.recheck.engine.world import NEW_SPOT, NO_LIGHT, Listed, World, is_new, length_of
 
 CLIP = -14.0
 """An answer that cannot be meant counts as this in the tables: about what a wrong answer costs."""
@@ -99,16 +98,15 @@ class Evidence:
         factors = np.zeros((entries + 2, COLOURS + 1))
         factors[:entries] = np.where(here[:, None] & ~fits, miss, 0.0)
         for place, word in said.items():
-            crowded = place in self.crowded
-            for entry in np.flatnonzero(world.spot == place).tolist():
-                alone = not several[entry] and not crowded
-                shows = (bits[entry] == word) if alone else (bits[entry] & ~np.uint8(word)) == 0
-                factors[entry] = np.where(shows & ((bits[entry] != lines.want[place]) | crowded), 0.0, CLIP)
+            crowded, there = place in self.crowded, world.spot == place
+            lit = bits[there]
+            shows = np.where(several[there] | crowded, (lit & ~np.uint8(word)) == 0, lit == word)
+            factors[:entries][there] = np.where(shows & ((lit != lines.want[place]) | crowded), 0.0, CLIP)
         named = (int(lines.places[stop]),) if isinstance(answer, AreaDiffers) else tuple(said)
         for place in area.tolist():
-            for entry in np.flatnonzero(world.spot == place).tolist():
-                otherwise = CLIP if place in named else AS_BEFORE
-                factors[entry] = np.where(bits[entry] != lines.want[place], 0.0, otherwise)
+            there = world.spot == place
+            otherwise = CLIP if place in named else AS_BEFORE
+            factors[:entries][there] = np.where(bits[there] != lines.want[place], 0.0, otherwise)
         colours = np.full(self.width, COLOURS, dtype=np.int64)
         known = min(self.width, len(lines.colours))
         colours[:known] = lines.colours[:known]
@@ -166,26 +164,19 @@ class Along:
         self.width, self.length = len(map_), length_of(map_)
         self.items = items = map_[: self.length]
         entries = self.world.setup.entries
-        self.shining = (items >= 0) & (items < entries)
-        self.shining[self.shining] &= self.world.spot[items[self.shining]] >= 0
+        self.shining = (items >= 0) & (items < entries) & (self.world.spots(items) >= 0)
         self.at = np.full(entries + 1, -1)
         self.at[np.where(items >= 0, items % entries, entries)] = np.arange(self.length)
-        rows = np.where((items >= 0) & (items < entries), items, np.where(items == NEW, entries + 1, entries))
-        further = items <= FURTHER
-        rows[further] = FURTHER - items[further]
-        if self.world.setup.declared_new:
-            rows[np.isin(items, sorted(self.world.setup.declared_new))] = entries + 1
-        self.rows = rows
+        rows = np.where(items <= FURTHER, FURTHER - items, np.where((items >= 0) & (items < entries), items, entries))
+        self.rows = np.where(is_new(self.world.setup, items), entries + 1, rows)
         self.fresh = evidence.fresh
-        gone = np.where(further, 0.0, evidence.unlit[rows])
-        self.gone = np.concatenate([[0.0], np.cumsum(gone)])
+        self.gone = np.concatenate([[0.0], np.cumsum(np.where(items <= FURTHER, 0.0, evidence.unlit[self.rows]))])
         self.anchors = self._anchors()
         self.whole = self.length <= WHOLE
-        shifts = np.arange(-self.length, self.width) if self.whole else self._shifts()
-        self.shifts = shifts
+        self.shifts = np.arange(-self.length, self.width) if self.whole else self._shifts()
         self.index = np.full(self.length + self.width + 2, -1, dtype=np.int64)
-        self.index[shifts + self.length] = np.arange(len(shifts))
-        self.flat = self._sums(shifts, 1).ravel()
+        self.index[self.shifts + self.length] = np.arange(len(self.shifts))
+        self.flat = self._sums(self.shifts, 1).ravel()
 
     def _anchors(self) -> Ints:
         found: set[int] = set()

@@ -279,8 +279,8 @@ def _rearranged(t: Along) -> Iterator[Edits]:
     else:
         pairs = {(x, x + k) for x in t.anchors.tolist() for k in range(2, BAND) if x + k <= n}
         for number, place in t.evidence.met:
-            turn = number + int(t.at[place]) if t.at[place] >= 0 else -9 * t.width
-            pairs |= {(x, turn + 1 - x) for x in t.anchors.tolist() if x + 2 <= turn + 1 - x <= n}
+            behind = number + int(t.at[place]) + 1
+            pairs |= {(x, behind - x) for x in t.anchors.tolist() if t.at[place] >= 0 and x + 2 <= behind - x <= n}
         a, b = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2).T
     if a.size:
         share, long = prior.another * prior.reversed / n, prior.long / n

@@ -99,12 +99,9 @@ class World:
     def behind_the_list(self) -> tuple[Ints, Ints]:
         """Entries that a list holds at its end when no number has them: of this chain in order, then those of no chain."""
         order = np.array(self.setup.order)
-        others = np.ones(self.setup.entries, dtype=bool)
-        others[order] = False
-        for chain in self.setup.foreign:
-            others[list(chain)] = False
-        others = np.flatnonzero(others & self.placed)
-        return order[self.placed[order]], others
+        taken = {*self.setup.order, *(entry for chain in self.setup.foreign for entry in chain)}
+        others = [entry for entry in np.flatnonzero(self.placed).tolist() if entry not in taken]
+        return order[self.placed[order]], np.array(others, dtype=np.int64)
 
     @cached_property
     def seen_bits(self) -> Words:

@@ -185,6 +185,16 @@ def test_a_new_pixel_is_named_when_it_is_likely_to_be_one(seed: int) -> None:
     assert unlikely > 0
 
 
+def test_no_more_numbers_are_considered_than_the_board_lights() -> None:
+    state = Recheck.start(replace(unchanged(20), most_numbers=24))
+    assert state.numbers == 24
+    assert len(state.look().colours) == 24
+    for number in range(17, 24):  # new pixels up to its last number
+        state = state.answered(Probe(number=number), AtNewPlace())
+    assert state.numbers == 24
+    assert Recheck.start(replace(unchanged(20), most_numbers=20)).numbers == 20
+
+
 @pytest.mark.slow
 def test_where_the_data_stop_no_working_pixel_is_taken_out_unasked() -> None:
     chain = Chain(50, stops=30)
