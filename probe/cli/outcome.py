@@ -116,6 +116,17 @@ class CommandParser(argparse.ArgumentParser):
         super().__init__(*arguments, **more)
         self.color = False  # Python 3.14 colours by control characters
 
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """A wrong command or format: the one that was most likely meant, or all there are."""
+        if action.choices is None or value in action.choices:
+            return
+        import difflib
+
+        known = [str(choice) for choice in action.choices]
+        near = difflib.get_close_matches(str(value), known, n=1)
+        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
+        raise argparse.ArgumentError(action, f"there is no {value!r}: {hint}")
+
     def error(self, message: str) -> NoReturn:
         """Say how the command is used, and what is wrong, in one line (folded on a terminal); exit code 2."""
         self.print_usage(sys.stderr)

@@ -217,11 +217,11 @@ def _expected(around: Surroundings) -> list[Offer]:
             if (named := by_name.get(_folded(label))) is not None:
                 found.append(_of_lamp(named))
             elif label is following and (not map_.lamps or not _from_list(map_, last)):
-                found.append(Offer(label, "next in the row", position_of=last.id))
+                found.append(Offer(label, "next", position_of=last.id))
     found += [_of_lamp(lamp) for lamp in _after(open_lamps, map_.lamps, last)]
     found += [Offer(label, "the other side", position_of=None) for label in _other_sides(around, placed, by_name)]
     if not map_.lamps:
-        found += [Offer(label, "next in the row") for label in _next_of_rows(map_) if _folded(label) not in placed]
+        found += [Offer(label, "next") for label in _next_of_rows(map_) if _folded(label) not in placed]
     unique: dict[str, Offer] = {}
     for offer in found:
         unique.setdefault(f"{offer.place or ''}\0{_folded(offer.label)}\0{offer.lamps}", offer)

@@ -265,7 +265,7 @@ def test_a_check_on_a_terminal_breaks_no_word(
     "words",
     [
         ["check", "nowhere/a_map_with_quite_a_long_name.json"],
-        ["export", "--to", "a format that is not there", "map.json"],
+        ["export", "--to", "a format that is nowhere", "map.json"],
     ],
 )
 def test_an_error_on_a_terminal_breaks_no_word(
@@ -286,6 +286,14 @@ def test_an_error_on_a_terminal_breaks_no_word(
     assert max(map(len, folded)) < 60
     assert " ".join(" ".join(folded).split()) == whole[0]
     assert all(line.startswith("    ") for line in folded[1:])
+
+
+def test_a_wrong_word_names_what_was_most_likely_meant(capsys: pytest.CaptureFixture[str]) -> None:
+    for words, hint in ((["chek"], "did you mean check?"), (["export", "m.json", "--to", "xyzzy"], "there are csv, json")):
+        with pytest.raises(SystemExit) as ended:
+            main(words)
+        assert ended.value.code == Exit.USAGE
+        assert hint in capsys.readouterr().err
 
 
 def test_the_help_of_every_command_fits_and_says_what_it_is_for(monkeypatch: pytest.MonkeyPatch) -> None:
