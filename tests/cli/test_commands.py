@@ -289,7 +289,10 @@ def test_an_error_on_a_terminal_breaks_no_word(
 
 
 def test_a_wrong_word_names_what_was_most_likely_meant(capsys: pytest.CaptureFixture[str]) -> None:
-    for words, hint in ((["chek"], "did you mean check?"), (["export", "m.json", "--to", "xyzzy"], "there are csv, json")):
+    for words, hint in (
+        (["chek"], "did you mean check?"),
+        (["export", "m.json", "--to", "xyzzy"], "there are csv, json"),
+    ):
         with pytest.raises(SystemExit) as ended:
             main(words)
         assert ended.value.code == Exit.USAGE
