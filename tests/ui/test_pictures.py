@@ -24,6 +24,9 @@ HALF = load_map(demo_map_path("kelp_forest_half.json"))
 
 async def _walk(stage: Stage) -> None:
     await stage.lit()
+    await stage.pilot.press("pagedown")  # the pixel before is hidden: nothing of it would be seen
+    await stage.lit()
+    await stage.pilot.pause(0.2)
 
 
 async def _menu(stage: Stage, group: str, letter: str) -> None:
