@@ -52,7 +52,7 @@ async def answered(app: ProbeApp, pilot: Pilot[str]) -> None:
 
 
 @pytest.mark.parametrize("size", first_now([(80, 24), (120, 40), (200, 60)]))
-async def test_it_shows_needs_maps_and_the_way_out(size: tuple[int, int]) -> None:
+async def test_it_shows_needs_maps_and_the_way_out(size: tuple[int, int], monkeypatch: pytest.MonkeyPatch) -> None:
     app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
     async with app.run_test(size=size) as pilot:
         await pilot.pause()
@@ -62,6 +62,13 @@ async def test_it_shows_needs_maps_and_the_way_out(size: tuple[int, int]) -> Non
         assert "night ferry.json" in text
         assert "The demo" in text
         assert "Leave" in text
+        done: list[object] = []
+        monkeypatch.setattr(app, "open_file", lambda path, need=None: done.append(need))
+        home = app.screen
+        assert isinstance(home, HomeScreen)
+        for number, need in enumerate(home._needs, 1):
+            await pilot.press(str(number))
+            assert done.pop() is need, "a digit does its own row"
 
 
 async def test_where_there_are_rows_nothing_of_what_a_map_needs_is_cut() -> None:

@@ -291,6 +291,8 @@ async def test_arrows_go_row_by_row_and_say_why_a_row_cannot_be_done(open_app: O
     async with open_app(small()) as stage:
         screen = await opened(stage, "f10", "3")
         note = screen.query_one("#choice-note", Static)
+        assert screen.choices[0].why_not
+        assert screen.at == 1, "the first that can be done is marked"
         order = [*range(screen.at, len(screen.choices)), *range(screen.at)]
         for at in order:
             assert screen.at == at, "each row in turn"

@@ -57,6 +57,7 @@ async def test_a_column_that_is_cut_or_out_of_sight_is_named_and_can_be_brought_
             for name in COLUMNS:
                 assert (name in heading and name not in said) or name in said, f"{name}: {text}"
             assert bool(said) is (table.max_scroll_x > 0)
+            assert ("←" in said) is (table.scroll_x > 0), "each at its own side"
             seen |= {name for name in COLUMNS if name not in said}
             await stage.pilot.press("right")
             await stage.pilot.pause(0.05)

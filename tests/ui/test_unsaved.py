@@ -13,6 +13,7 @@ from textual.events import Key
 
 from probe.document.file import load_map
 from probe.document.file.disk import Disk
+from probe.ui.command_screen import message_line
 from probe.ui.unsaved import UnsavedScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
 from tests.ui.test_walk_screen import small
@@ -282,3 +283,10 @@ async def test_room_made_before_leaving_saves_without_a_question(open_app: OpenA
     assert stage.app.endings.ended is not None
     assert not stage.app.endings.ended.unsaved
     assert has_label(stage.path)
+
+
+def test_that_the_map_is_not_saved_comes_before_whatever_else_is_said() -> None:
+    line = message_line("the disk is full", "Reef lane 1 is saved", "Ctrl+R").plain
+    assert line.startswith("Ctrl+R saves again")
+    assert "the disk is full" in line
+    assert message_line("", "Reef lane 1 is saved", "Ctrl+R").plain == "Reef lane 1 is saved"

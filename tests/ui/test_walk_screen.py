@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from textual.widgets import Input
 
@@ -15,6 +17,7 @@ from probe.task.events import Choose, Take, Typed
 from probe.task.views import TaskView
 from probe.ui.keys import OF_PROGRAM
 from probe.ui.task_screen import TaskScreen
+from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.picture import PlayfieldPicture
 from tests.support.examples import first_now, in_groups
 from tests.support.keys import to
@@ -402,3 +405,19 @@ async def test_the_name_of_what_is_offered_is_whole_beside_a_ring_of_what_is_lit
         offered = stage.walk.offers[0].label
         assert any(f" {offered}? " in line for line in drawn), drawn
         assert sum("◉" in line for line in drawn) == 1, "and what is lit is seen too"
+
+
+async def test_the_number_is_hollow_until_the_board_has_confirmed_it(open_app: OpenApp) -> None:
+    map_ = load_map(demo_map_path("kelp_forest_half.json"))
+    async with open_app(map_, map_) as stage:
+        await stage.lit()
+        number = stage.app.screen.query_one(BigNumber)
+        assert "█" in str(number.visual)
+        assert number.has_class("lit")
+        screen = stage.app.screen
+        assert isinstance(screen, TaskScreen)
+        view = screen.current_view()
+        assert isinstance(view, TaskView)
+        screen.draw(replace(view, lit=False))
+        assert set(str(number.visual)) == {"░", " ", "\n"}
+        assert not number.has_class("lit")
