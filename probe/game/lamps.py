@@ -19,7 +19,7 @@ from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import AsBelow, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
-from probe.task.views import Line, Row, RowsView
+from probe.task.views import Line, Row, RowsView, Spot, in_hand
 
 COLUMNS = ("Lamp", "Name", "Area", "Kind", "Row/col", "Driver", "Pixels", "Group")
 _WIDTHS = (5, 26, 14, 10, 7, 8, 14, 24)
@@ -174,6 +174,7 @@ class LampsTask(Task[LampsWork]):
             message=s.message,
             unsaved=s.unsaved,
             choose=lambda key: ChooseLamp(key),  # type: ignore[arg-type]
+            spots=_spots(s),
         )
 
     def where(self, s: LampsWork) -> object:
@@ -190,6 +191,12 @@ def make(opened: Opened) -> tuple[LampsTask, LampsWork]:
 def start(map_: PlayfieldMap) -> LampsWork:
     """At the first row."""
     return LampsWork(map=map_, listing=LampListing(map_))
+
+
+def _spots(s: LampsWork) -> tuple[Spot, ...]:
+    """Where the places of the row in hand lie."""
+    places = s.listing.joined[s.at][0] if 0 <= s.at < len(s.listing.joined) else ()
+    return tuple(spot for place in places for spot in in_hand(place.position))
 
 
 def _at(s: LampsWork, at: int) -> LampsWork:
