@@ -70,7 +70,10 @@ def about_place(s: PictureState) -> tuple[Line, ...]:
     lines = [
         *_named(s, place),
         Line(f"{bar(level, plain_ascii=s.plain_ascii)} level {level} ({100 * level / 255:.0f} %)"),
-        Line(f"keys change the {whose}; duty {DUTY[level]}" + ("" if own else "; says nothing itself")),
+        Line(
+            f"keys change the {whose}; sent as {DUTY[level]} of 255" + ("" if own else "; nothing noted for it alone"),
+            wrap=True,
+        ),
         Line(f" {colour_words(colour, tint)} {colour.text}", swatch=swatch(colour)),
         *_behind(s, place),
         Line(f"depth {depth}" + (", diffuser" if place.diffuser else "")),
