@@ -172,7 +172,7 @@ async def test_a_click_chooses_among_the_items_below_the_line_of_a_table(
         shown = [line.strip() for line in text_of(stage.app).splitlines()]
         assert [line for line in shown if line.startswith("▸")] == [f"▸ {view.items[other].text}"]
         taken: list[object] = []
-        screen.dispatch = taken.append  # type: ignore[method-assign]
+        screen.dispatch = taken.append  # type: ignore[method-assign,assignment]
         await stage.pilot.click("#rows-items", offset=(4, other))
         await stage.pilot.pause(0.1)
         assert taken == [ev.Take()], "a click on the chosen one takes it"
