@@ -37,7 +37,8 @@ from tests.support.keys import to
 SIZES = ((80, 24), (120, 40), (200, 60))
 THEMES = tuple(theme.name for theme in OURS)
 ASCII = "ascii"
-_QUIET_S = 0.3
+_LOOKS, _BETWEEN_LOOKS_S = 2, 0.1
+"""So often a screen has to look the same, one look after the other, to stand still."""
 _MOST_S = 20.0
 
 
@@ -190,13 +191,12 @@ async def reach(app: ProbeApp, pilot: Pilot[Any], scene: Scene) -> None:
 
 async def still(app: ProbeApp, pilot: Pilot[Any]) -> None:
     """Wait until the text of the screen does not change any more (or only counts seconds)."""
-    end, same_since, before = time.monotonic() + _MOST_S, time.monotonic(), ""
-    while time.monotonic() < end and time.monotonic() - same_since < _QUIET_S:
-        await pilot.pause(0.05)
+    end, unchanged, before = time.monotonic() + _MOST_S, -1, ""
+    while time.monotonic() < end and unchanged < _LOOKS:
+        await pilot.pause(_BETWEEN_LOOKS_S)
         await app.settled()
         now = "\n".join(text_lines(app))
-        if now != before:
-            before, same_since = now, time.monotonic()
+        before, unchanged = now, unchanged + 1 if now == before else 0
 
 
 def text_lines(app: App[Any]) -> list[str]:
