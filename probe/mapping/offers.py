@@ -58,6 +58,7 @@ def next_in_pattern(last: str, before: str | None = None) -> str | None:
     return None
 
 
+@lru_cache(maxsize=4096)  # a walk asks it of the same labels at each step
 def other_side(label: str) -> str | None:
     """`Left outlane` → `Right outlane`, and the like; None if the label names no side."""
     for pair in _SIDES:
