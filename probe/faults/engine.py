@@ -44,21 +44,18 @@ the cause in front would be another without it: judgement, tried on the stories 
 SURELY_DOUBTFUL = 0.3
 """One that is a slip with this probability is asked about at once: what rests on it would be asked for nothing."""
 MOST_REPEATS = 2
-SURE = 0.8
+SURE = 0.83
 """A repair this probable ends the questions and is called very likely: with the share of slips above that is right more than
 nine times in ten over the stories (`tests/faults/stories`)."""
-MOST_QUESTIONS = 10
-"""More tell little where no repair is `HOPEFUL` by then: what is known is handed over."""
-FEW_MORE = 3
-"""So many more while one is."""
-HOPEFUL = 0.35
+MOST_QUESTIONS = 9
+"""More tell little by then: what is known is handed over."""
 MORE_QUESTIONS = 6
 REJECTED = 0.01
 """What is left of a cause's weight when its remedy did not help: it may have been done badly."""
 NEAR_PIXELS = 3
 LEAST_BITS = 0.15
 LEAST_CHECK_BITS = 0.05
-RESTS_ON_MORE = 0.27
+RESTS_ON_MORE = 0.15
 """A leading cause that keeps less than this probability without one of the answers rests on that answer alone."""
 READING_SECONDS = 240.0
 """Going to the screen, reading, doing it with one hand under the playfield, going back: judgement. So long that a question
@@ -416,7 +413,7 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
 def _end_or_next(knowledge: Knowledge, session: FaultSession, weights: Floats) -> tuple[str, FaultObservation | None]:
     """Why nothing new is asked any more, or what is."""
     front = float(marginals(knowledge, weights).max())
-    if session.questions_asked >= session.most_questions + (FEW_MORE if front >= HOPEFUL else 0):
+    if session.questions_asked >= session.most_questions:
         return ENOUGH, None
     may = _not_asked(knowledge, session)
     if front >= SURE:

@@ -273,8 +273,9 @@ def _arriving(
     if number == wiring.passed_by or wiring.chips[number].backwards:
         return _SILENT
     if number == 0:
-        passes = _joint_passes(wiring, 0, now)
-        return head_signal(wiring, picture, float(at.volts[0]), now) if passes else _SILENT
+        signal = head_signal(wiring, picture, float(at.volts[0]), now) if _joint_passes(wiring, 0, now) else _SILENT
+        leaks = wiring.joints[0].leaks and signal.quality is Quality.GOOD
+        return Signal(Quality.WILD, signal.data) if leaks else signal
     before = number - 1
     if before == wiring.passed_by:
         return dout[before - 1] if before else head_signal(wiring, picture, float(at.volts[0]), now)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from random import Random
 from typing import Protocol
 
@@ -163,6 +164,12 @@ class SimulatedPerson(Eyes):
     def volts(self, number: int) -> str:
         """Volts at a pixel under load."""
         return self.typed(float(rails(self.w, self.load()).volts[number]), "V", 0.003)
+
+    def fade_edge(self) -> str:
+        """Whether most of what is lost along the chain is lost at one joint."""
+        volts = rails(self.w, self.load()).volts
+        steps = [float(before - after) for before, after in pairwise(volts)]
+        return "edge" if max(steps, default=0.0) > max(0.3, 0.5 * sum(steps)) else "gradual"
 
     def joint_ohms(self) -> str:
         """DOUT of k to DIN of k+1, power off."""
@@ -351,8 +358,8 @@ class SimulatedPerson(Eyes):
         arrives = head_signal(wires, picture, float(volts), self.now).quality
         if volts < LEAST_V or arrives is Quality.NONE or self.w.joints[0].data_rail:
             return "dark"
-        if arrives is Quality.GOOD:
-            return "right"
+        if arrives is Quality.GOOD:  # its own output is strong enough for a leak behind it
+            return "cures" if self.w.joints[0].leaks else "right"
         low = not bent and self.w.head.logic_v < 4 and self.w.chance > 0.6
         return "cures" if low else "odd"
 
@@ -414,8 +421,8 @@ class SimulatedPerson(Eyes):
     def lens_first(self) -> str:
         """What shows at the first pixel's pads and the wire to them."""
         first, shows = self.w.chips[0], self.w.chance < 0.6
-        if shows and self.w.joints[0].data_rail:
-            return "bridge"
+        if shows and (self.w.joints[0].data_rail or self.w.joints[0].leaks):
+            return "wet" if self.w.joints[0].leaks else "bridge"
         if shows and (self.w.head.data_open or self.w.joints[0].flex is Flex.DATA_OPENS):
             return "loose"
         return "burnt" if not first.input_ok and self.w.chance < 0.3 else "none"
@@ -425,6 +432,8 @@ class SimulatedPerson(Eyes):
         first = self.w.chips[0]
         if self.w.joints[0].data_rail:
             return self.typed(0.6, "ohm")
+        if self.w.joints[0].leaks:
+            return self.typed(200 + 500 * self.w.chance, "ohm")
         return self.typed(20 + 150 * self.w.chance if first.input_low else 47_000.0, "ohm")
 
     def volts_supply(self) -> str:
@@ -515,6 +524,7 @@ _HANDS: dict[str, Callable[[SimulatedPerson], str]] = {
     "dies": SimulatedPerson.dies,
     "papers": SimulatedPerson.papers,
     "feed-drop": SimulatedPerson.feed_drop,
+    "fade-edge": SimulatedPerson.fade_edge,
     "feed-ground": SimulatedPerson.feed_ground,
     "touch-side": SimulatedPerson.touch_side,
     "cover": lambda p: "gone" if p.w.leaks_at is not None else "stays",

@@ -439,6 +439,7 @@ PLANTERS: dict[str, Planter] = {
     "board-dead": _head(answers=False, dead=True),
     "pad-torn": _torn_pad,
     "head-data-shorted": _joint_at_head(data_rail="GND"),
+    "head-data-leaks": _joint_at_head(leaks=True),
     "data-leak": _joint(leaks=True),
     "next-input-shorted": _chip(1, input_ok=False, input_low=True),
     "first-input-shorted": _first_low,
