@@ -48,7 +48,10 @@ SURE = 0.83
 """A repair this probable ends the questions and is called very likely: with the share of slips above that is right more than
 nine times in ten over the stories (`tests/faults/stories`)."""
 MOST_QUESTIONS = 9
-"""More tell little by then: what is known is handed over."""
+"""More tell little where no repair is `HOPEFUL` by then: what is known is handed over."""
+FEW_MORE = 1
+"""So many more while one is."""
+HOPEFUL = 0.35
 MORE_QUESTIONS = 6
 REJECTED = 0.01
 """What is left of a cause's weight when its remedy did not help: it may have been done badly."""
@@ -413,7 +416,7 @@ def next_step(knowledge: Knowledge, session: FaultSession) -> NextQuestion:
 def _end_or_next(knowledge: Knowledge, session: FaultSession, weights: Floats) -> tuple[str, FaultObservation | None]:
     """Why nothing new is asked any more, or what is."""
     front = float(marginals(knowledge, weights).max())
-    if session.questions_asked >= session.most_questions:
+    if session.questions_asked >= session.most_questions + (FEW_MORE if front >= HOPEFUL else 0):
         return ENOUGH, None
     may = _not_asked(knowledge, session)
     if front >= SURE:

@@ -413,7 +413,7 @@ def test_an_answer_that_does_not_go_with_the_others_is_asked_about_once_more() -
 
 
 def test_what_all_rests_on_is_looked_at_twice_before_a_cause_is_very_likely() -> None:
-    session = answered(K, FaultSession(("worked-weeks",)), observation="look", answer="colour-missing")
+    session = answered(K, FaultSession(("mixed-batch",)), observation="look", answer="colour-missing")
     step = next_step(K, session)
     assert step.again
     assert step.question is K.observation("look")
@@ -430,11 +430,11 @@ def test_a_search_that_leads_nowhere_ends_sooner_than_one_with_a_cause_in_front(
     assert next_step(K, vain).over == ENOUGH
     front = all_answered(
         FaultSession(("just-spliced",)), look="nothing", volts_last="good", all_outputs="dark", arrow_first="yes",
-        resistor_ohms="good", probe_first="right", papers="usual", head_to_rail="touches", staple=UNSURE, heat="no",
+        resistor_ohms="good", probe_first="right", papers="usual", head_to_rail="touches", heat="no",
     )  # fmt: skip
     assert front.questions_asked == front.most_questions
     assert next_step(K, front).question is not None
-    assert next_step(K, all_answered(front, supply_kind=UNSURE, chip_kind=UNSURE, lead_long=UNSURE)).over == ENOUGH
+    assert next_step(K, all_answered(front, lens_first=UNSURE)).over == ENOUGH
 
 
 def test_what_contradicts_the_rest_is_asked_again_before_anything_rests_on_it() -> None:
