@@ -562,14 +562,17 @@ class Prover:
         if seats < 3 or len(teeth) < 3:
             return
         rim = self._rims(weight, teeth) - 3.0
-        touch = (teeth.astype(np.float32) @ teeth.T.astype(np.float32)) > 0
-        handles = self._handles(weight)
-        shared = handles.astype(np.float32) @ teeth[:, :seats].T.astype(np.float32)
         size = teeth.sum(axis=1)
+        by_worth = np.lexsort((size, np.round(rim, 6)))
+        useful = by_worth[rim[by_worth] < -1e-9]
+        teeth, rim, size = teeth[useful], rim[useful], size[useful].astype(np.float32)
+        in_teeth = teeth.T.astype(np.float32)
+        touching = _as_bits(in_teeth.T @ in_teeth > 0)
+        handles = self._handles(weight)
+        shared = handles.astype(np.float32) @ in_teeth[:seats]
         crossing = (shared > 0) & (shared < size)
         around = self._rims(weight, np.column_stack((handles, np.zeros(len(handles), dtype=bool))))
-        hope = around + np.where(crossing, np.minimum(rim, 0.0), 0.0).sum(axis=1)
-        by_worth = np.lexsort((size, np.round(rim, 6)))
+        hope = around + crossing @ rim
         found: list[tuple[float, _Cut]] = []
         seen: set[bytes] = set()
         for at in np.argsort(hope, kind="stable").tolist():
@@ -580,13 +583,11 @@ class Prover:
                 continue
             seen.add(name)
             chosen: list[int] = []
-            free = crossing[at].copy()
-            for tooth in by_worth[free[by_worth]].tolist():
-                if rim[tooth] >= -1e-9:
-                    break
-                if free[tooth]:
-                    chosen.append(tooth)
-                    free &= ~touch[tooth]
+            (free,) = _as_bits(crossing[at : at + 1])
+            while free:
+                best = (free & -free).bit_length() - 1
+                chosen.append(best)
+                free &= ~(touching[best] | 1 << best)
             if len(chosen) % 2 == 0:
                 chosen = chosen[:-1]
             if len(chosen) < 3:
@@ -825,6 +826,11 @@ class Prover:
             order.append(tuple(line))
         found = tuple(order)
         return found if self.network.allows(found) else None
+
+
+def _as_bits(rows: npt.NDArray[np.bool_]) -> list[int]:
+    """Each row as a whole number whose bit k is its value in column k."""
+    return [int.from_bytes(row.tobytes(), "little") for row in np.packbits(rows, axis=1, bitorder="little")]
 
 
 def _least_cuts(nodes: int, a: Ints, b: Ints, weight: Array) -> Iterator[npt.NDArray[np.bool_]]:
