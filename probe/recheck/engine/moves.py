@@ -56,6 +56,8 @@ MOST_STARTS = 120
 """So many numbers of another chain are tried as what comes here."""
 SAMPLES = 800
 """Exchanges drawn at random to see what all answers would have let pass."""
+MOST_FITTED = 16_000
+"""So many maps are made to agree with what single lights showed: ten times what people who err seldom lead to."""
 
 
 @dataclass(frozen=True)
@@ -477,8 +479,10 @@ def fitted_to_probes(
 ) -> tuple[Ints, Floats, Ints]:
     """Beside every map, the one in which a pixel that was lit alone is what the answer says: new, further, silent, dead.
 
-    The last of the result says which row each comes from.
+    The last of the result says which row each comes from. Answers that contradict each other would double the maps each time:
+    beside those given stand at most so many, the likeliest ones, that all are `MOST_FITTED`.
     """
+    given = len(maps)
     setup, prior = world.setup, world.setup.prior
     visible = 1 - prior.further - prior.silent
     source: Ints = np.arange(len(maps))
@@ -510,4 +514,8 @@ def fitted_to_probes(
             maps = np.vstack([maps, extra])
             source = np.concatenate([source, source[changed]])
             log_prior = np.concatenate([log_prior, (log_prior + more)[changed]])
+        if len(maps) > max(given, MOST_FITTED):
+            likeliest = np.argsort(-log_prior[given:], kind="stable")[: max(0, MOST_FITTED - given)]
+            rows = np.concatenate([np.arange(given), given + np.sort(likeliest)])
+            maps, source, log_prior = maps[rows], source[rows], log_prior[rows]
     return maps, log_prior, source

@@ -31,6 +31,7 @@ from probe.recheck.engine.model import (
     Stops,
     TakenOut,
 )
+from probe.recheck.engine.moves import MOST_FITTED, fitted_to_probes
 from probe.recheck.engine.world import AS_SHOWN, Maps, World, answer_of, is_new, log_likelihood
 from tests.recheck.engine.worlds import Chain, Person, Pixel, declared, rewired, unchanged
 from tests.support.examples import examples, first_now
@@ -699,3 +700,19 @@ def test_a_light_that_is_always_seen_off_the_list_does_not_make_it_look_for_ever
     assert found_map(state)[:20] == list(range(20))
     runs = "".join("L" if kind is Look else "p" for kind in asked).split("p")
     assert max(len(run) for run in runs) <= 5
+
+
+def test_single_lights_that_contradict_each_other_do_not_multiply_maps_without_end() -> None:
+    setup = Chain(24).setup()
+    world = World(setup)
+    given = np.repeat(np.arange(24)[None, :], 2, axis=0)
+    given[1, 4:20] = NEW
+    looked = [Observation(action=Probe(number=number), answer=NothingLit()) for number in range(4, 20)]
+    few, _, _ = fitted_to_probes(world, given, np.zeros(2), looked[:6])
+    assert len(few) == 2 * 2**6, "each answer is taken as true and as not"
+    maps, weights, source = fitted_to_probes(world, given, np.zeros(2), looked)
+    assert len(maps) == len(weights) == len(source) == MOST_FITTED
+    np.testing.assert_array_equal(maps[:2], given)
+    every, all_weights, _ = fitted_to_probes(world, given, np.zeros(2), looked[:12])
+    assert len(every) == 2 * 2**12
+    assert weights[2:].max() == pytest.approx(all_weights[2:].max()), "the likeliest stay"
