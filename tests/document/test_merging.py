@@ -192,6 +192,21 @@ def test_two_splices_at_one_spot_are_asked_unless_they_are_the_same() -> None:
     assert len(found.map.chain("a").pixels) == 9
 
 
+def test_a_pixel_both_took_out_is_out() -> None:
+    base = kelp()
+
+    def without_a_pixel(note_at: int) -> PlayfieldMap:
+        chain = set_note(base, "a", note_at, "seen").chain("a")
+        left = tuple(pixel for n, pixel in enumerate(chain.pixels) if n != 2)
+        return replace_chain(base, chain.model_copy(update={"pixels": left, "count": len(left)}))
+
+    ours, theirs = without_a_pixel(0), without_a_pixel(4)
+    found = merge(base, ours, theirs)
+    assert found.conflicts == ()
+    assert ids(found.map) == ids(ours) == ids(theirs)
+    assert [pixel.note for pixel in found.map.chain("a").pixels] == ["seen", "", "", "seen", ""]
+
+
 def test_a_chain_walked_further_on_both_sides_goes_on_once() -> None:
     base = kelp()
     ours, theirs = spliced(base, 6, count=2), spliced(base, 6, count=3)
