@@ -188,6 +188,8 @@ def _list(
     before, mine, other = keyed(kind, base), keyed(kind, ours), keyed(kind, theirs)
     found: dict[str, Any] = {}
     for key in dict.fromkeys([*before, *mine, *other]):
+        if key not in mine and key not in other:
+            continue
         found[key] = _one(
             judge, _title(kind, where, key, mine, other), kind.model, before.get(key), mine.get(key), other.get(key)
         )
@@ -213,8 +215,6 @@ def _stays(key: str, base: Mapping[str, Record], ours: Mapping[str, Record], the
 
 def _title(kind: RecordList, where: str, key: str, ours: Mapping[str, Any], theirs: Mapping[str, Any]) -> str:
     record = ours.get(key) or theirs.get(key)
-    if record is None:  # both took it out: nothing is asked
-        return f"{where}{kind.what.value} {key}"
     if kind is PIXELS:
         at = f"pixel {list(ours).index(key)}" if key in ours else f"pixel {list(theirs).index(key)} of theirs"
         return f"{where}{at}"

@@ -196,7 +196,7 @@ def start(map_: PlayfieldMap) -> LampsWork:
 def _spots(s: LampsWork) -> tuple[Spot, ...]:
     """Where the places of the row in hand lie."""
     places = s.listing.joined[s.at][0] if 0 <= s.at < len(s.listing.joined) else ()
-    return tuple(spot for place in places for spot in in_hand(place.position))
+    return tuple(spot for place in places for spot in in_hand(place))
 
 
 def _at(s: LampsWork, at: int) -> LampsWork:

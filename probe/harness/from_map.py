@@ -96,7 +96,7 @@ class MapPlan:
         """A pixel of the plan as a person knows it: `83 (84th), Trench glow 2`."""
         identifier = next(key for key, name in self.chain_names.items() if name == chain_name)
         chain = self.map.chain(identifier)
-        place = self.map.place_of(chain.pixels[number]) if number < len(chain.pixels) else None
+        place = self.map.place_at(chain, number)
         return shown_number(number) + (f", {spaced(place.label)}" if place is not None else "")
 
 

@@ -556,10 +556,7 @@ class HarnessTask(PlanningTask):
 
     @staticmethod
     def _spots(s: PlanningState, rows: tuple[SheetRow, ...]) -> tuple[Spot, ...]:
-        pixels = s.map.chain(s.chain).pixels
-        number = rows[s.number].number if 0 <= s.number < len(rows) else len(pixels)
-        place = s.map.place_of(pixels[number]) if number < len(pixels) else None
-        return in_hand(place.position if place is not None else None)
+        return in_hand(s.map.place_at(s.map.chain(s.chain), rows[s.number].number)) if 0 <= s.number < len(rows) else ()
 
     @staticmethod
     def _beside(s: PlanningState, rows: tuple[SheetRow, ...]) -> tuple[Line, ...]:

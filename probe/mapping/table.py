@@ -390,9 +390,7 @@ def _in_full(s: MapTableState) -> Line:
 
 def _spots(s: MapTableState) -> tuple[Spot, ...]:
     chain, number = s.at
-    pixels = s.map.chain(chain).pixels if chain in s.map.chain_by_id else ()
-    place = s.map.place_of(pixels[number]) if number < len(pixels) else None
-    return in_hand(place.position if place is not None else None)
+    return in_hand(s.map.place_at(s.map.chain(chain), number)) if chain in s.map.chain_by_id else ()
 
 
 def _rows(map_: PlayfieldMap, searched: str, sorted_by: int) -> tuple[Row, ...]:

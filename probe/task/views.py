@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import field
 
-from probe.document.model import Position
+from probe.document.model import Place, Position
 from probe.document.model.shape import Shape
 from probe.frozen import frozen
 
@@ -44,9 +44,11 @@ class Spot:
     label: str = ""
 
 
-def in_hand(position: Position | None) -> tuple[Spot, ...]:
+def in_hand(place: Place | None) -> tuple[Spot, ...]:
     """The place of the row in hand: ringed as what is not said to be lit. Nothing where it has no position."""
-    return () if position is None else (Spot(position, "?", "offered"), Spot(position, MARK_SIGN, "mark"))
+    if place is None or place.position is None:
+        return ()
+    return Spot(place.position, "?", "offered"), Spot(place.position, MARK_SIGN, "mark")
 
 
 @frozen

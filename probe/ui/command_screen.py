@@ -89,6 +89,11 @@ class Aside(Container):
     def __init__(self) -> None:
         super().__init__(id="aside")
 
+    @property
+    def is_at_side(self) -> bool:
+        """Whether it stands beside the table or the form now."""
+        return bool(self.display) and self.has_class("at-side")
+
     def compose(self) -> ComposeResult:
         yield Static(id="aside-about")
         yield Static(id="aside-keys")

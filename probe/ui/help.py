@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import zip_longest
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import Any, ClassVar
 
-from rich.text import Text
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
@@ -18,10 +17,8 @@ from probe.cautions import HELP, Moment, cautions
 from probe.task.task import TaskState
 from probe.task.views import View
 from probe.ui.keys import all_keys, key_name, keys_words, while_empty
+from probe.ui.text import listed
 from probe.ui.widgets.key_line import KeyLine
-
-if TYPE_CHECKING:
-    from rich.table import Table
 
 TWO_COLUMNS = 160
 """Columns of a terminal on which the keys stand in two columns."""
@@ -60,7 +57,7 @@ class HelpScreen(ModalScreen[None]):
 
     def compose(self) -> ComposeResult:
         with VerticalScroll(id="help-box"):
-            yield Static(self._text(), id="help-text")
+            yield Static(id="help-text")
         yield KeyLine()
 
     def on_resize(self) -> None:
@@ -103,16 +100,6 @@ class HelpScreen(ModalScreen[None]):
         self.dismiss()
 
 
-def _listed(texts: Iterable[str]) -> Table:
-    """Each behind a dash; what is folded stays behind it."""
-    from rich.table import Table
-
-    listed = Table.grid(padding=(0, 1, 0, 0))
-    for text in texts:
-        listed.add_row("-", Text(text))
-    return listed
-
-
 class CautionScreen(ModalScreen[bool]):
     """Cautions to read before going on. Enter goes on, Esc goes back."""
 
@@ -129,7 +116,7 @@ class CautionScreen(ModalScreen[bool]):
     def compose(self) -> ComposeResult:
         with VerticalScroll(id="caution-box"):
             yield Static(Content(f"Cautions: {self._moment.value}\n").stylize("bold"))
-            yield Static(_listed(caution.text for caution in cautions(self._moment)), id="cautions")
+            yield Static(listed(("-", caution.text) for caution in cautions(self._moment)), id="cautions")
         yield KeyLine()
 
     def on_mount(self) -> None:

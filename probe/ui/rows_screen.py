@@ -170,8 +170,7 @@ class RowsScreen(CommandScreen):
     @property
     def _width(self) -> int:
         """Columns of the table: what the panes at its side leave."""
-        aside = self.query_one(Aside)
-        return max(24, self.size.width - (ASIDE_WIDTH if aside.display and aside.has_class("at-side") else 0))
+        return max(24, self.size.width - (ASIDE_WIDTH if self.query_one(Aside).is_at_side else 0))
 
     def _put_details(self, view: RowsView) -> None:
         """Each line folded behind its own indent."""
@@ -181,7 +180,7 @@ class RowsScreen(CommandScreen):
     def _show_place(self, view: RowsView) -> None:
         """Where the row in hand lies, below the panes of a large terminal."""
         aside, map_ = self.query_one(Aside), self.app.map_now()
-        if view.spots is None or map_ is None or not (aside.display and aside.has_class("at-side")):
+        if view.spots is None or map_ is None or not aside.is_at_side:
             return
         from probe.ui.widgets.picture import PlayfieldPicture
 

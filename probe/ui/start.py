@@ -20,13 +20,11 @@ from probe.document.plural import many
 from probe.frozen import frozen
 from probe.link.daemon_thread import run_in_daemon
 from probe.runtime.runtime import SHOWN_AFTER_S, Work
-from probe.ui.text import cut, plain
+from probe.ui.text import cut, listed, plain
 from probe.ui.waiting import work_words
 from probe.ui.widgets.key_line import KeyLine
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
     from probe.document.model import PlayfieldMap
     from probe.document.needs import Need
     from probe.document.settings import SeenTable
@@ -142,16 +140,6 @@ PICTURE_SHARE = 0.4
 """Of the width; app.tcss has the same."""
 
 
-def _steps() -> Table:
-    """How the work goes; what is folded stays behind its number."""
-    from rich.table import Table
-
-    steps = Table.grid(padding=(0, 2, 0, 0))
-    for number, step in enumerate(HOW_IT_GOES, start=1):
-        steps.add_row(str(number), step)
-    return steps
-
-
 class HomeScreen(Screen[None]):
     """The next lines of the worklist of the map used last; other maps; a new one; the demo. On a large terminal also how far
     that map is, and its picture."""
@@ -217,7 +205,8 @@ class HomeScreen(Screen[None]):
         far.display = self._is_roomy
         if self._is_roomy:
             far.border_title = "How far it is" if self._last is not None else "How the work goes"
-            far.update(Content("\n").join(self._how_far()) if self._last is not None else _steps())
+            steps = [(str(number), step) for number, step in enumerate(HOW_IT_GOES, start=1)]
+            far.update(Content("\n").join(self._how_far()) if self._last is not None else listed(steps, gap=2))
         if self._is_roomy and not self._drawn:
             self._drawn = True
             self._draw_field()

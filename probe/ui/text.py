@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
 from rich.cells import cell_len
 from rich.segment import Segment
 from textual.color import Color
@@ -9,6 +12,9 @@ from textual.content import Content
 from textual.filter import LineFilter
 
 from probe.document.outside_text import JOINER, is_unsafe, visible
+
+if TYPE_CHECKING:
+    from rich.table import Table
 
 _SHORT_WORD = 3
 
@@ -40,6 +46,17 @@ def plain(text: str, style: str = "", *, width: int | None = None) -> Content:
     """Outside text as content for a widget: safe whatever it holds. `style` is ours, never from outside."""
     shown = visible(text) if width is None else cut(text, width)
     return Content(shown).stylize(style) if style else Content(shown)
+
+
+def listed(rows: Iterable[tuple[str, str]], *, gap: int = 1) -> Table:
+    """Texts behind their marks, each (mark, text); what is folded stays behind its mark, `gap` blanks from it."""
+    from rich.table import Table
+    from rich.text import Text
+
+    grid = Table.grid(padding=(0, gap, 0, 0))
+    for mark, text in rows:
+        grid.add_row(Text(mark), Text(text))
+    return grid
 
 
 def wrapped(text: str, width: int) -> list[str]:

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from textual.pilot import Pilot
+from textual.widgets import Input
 
 from device_protocol.board import BoardConfig, ChainWiring, SimulatedBoard
 from probe.cli.screens import document_at, seen_on, wiring_of
@@ -85,6 +86,13 @@ class Stage:
                 await self.pilot.pause()
                 return
         raise AssertionError("nothing was lit within a second or more")
+
+    async def type_and(self, key: str, text: str) -> None:
+        """Put a text into the line to type in, and press a key."""
+        self.app.screen.query_one("#entry", Input).value = text
+        await self.pilot.pause()
+        await self.pilot.press(key)
+        await self.pilot.pause()
 
 
 OpenApp = Callable[..., AbstractAsyncContextManager[Stage]]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import pytest
-from textual.widgets import Input
 
 from device_protocol.board import ChainWiring, SimulatedBoard
 from probe.document.file import demo_map_path, load_map
@@ -259,21 +258,13 @@ async def test_hostile_labels(open_app: OpenApp, labels: tuple[str, ...]) -> Non
         await stage.pilot.press(*to("app.recheck"))
         await stage.pilot.pause()
         for label in labels:
-            entry = stage.app.screen.query_one("#entry", Input)
-            entry.value = f"took out {label}"
-            await stage.pilot.pause()
-            await stage.pilot.press("enter")
-            await stage.pilot.pause()
+            await stage.type_and("enter", f"took out {label}")
             if state_of(stage).typed:
                 await stage.pilot.press("escape")
         await stage.pilot.press("escape", *to("app.recheck"), "enter")
         await asked(stage)
         for label in labels:
-            entry = stage.app.screen.query_one("#entry", Input)
-            entry.value = label
-            await stage.pilot.pause()
-            await stage.pilot.press("escape")
-            await stage.pilot.pause()
+            await stage.type_and("escape", label)
             shown = text_of(stage.app)
             assert "\x1b" not in shown
             assert "\u202e" not in shown

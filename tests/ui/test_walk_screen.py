@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from textual.widgets import Input
 
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
@@ -133,11 +132,7 @@ async def test_hostile_labels_on_every_screen(open_app: OpenApp, labels: tuple[s
             await stage.lit()
             assert "\u202e" not in text_of(stage.app)
         for label in labels:
-            entry = stage.app.screen.query_one("#entry", Input)
-            entry.value = label
-            await stage.pilot.pause()
-            await stage.pilot.press("enter")
-            await stage.pilot.pause()
+            await stage.type_and("enter", label)
         await stage.pilot.press(*to("app.table"))
         await stage.pilot.pause()
         assert "\u202e" not in text_of(stage.app)

@@ -324,6 +324,10 @@ class PlayfieldMap(Record):
         """The place a pixel lights, or None."""
         return None if pixel.place is None else self.place_by_id[pixel.place]
 
+    def place_at(self, chain: Chain, number: int) -> Place | None:
+        """The place that a chain's pixel of this number lights; None if it lights none, or the chain is shorter."""
+        return self.place_of(chain.pixels[number]) if number < len(chain.pixels) else None
+
     def batch_of(self, pixel: Pixel) -> Batch | None:
         """The batch a pixel is of; None if none is noted, or if the map does not have it."""
         return None if pixel.batch is None else self.batch_by_id.get(pixel.batch)
