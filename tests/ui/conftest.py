@@ -111,6 +111,7 @@ def open_app(tmp_path: Path) -> OpenApp:
         wirings: Sequence[ChainWiring] = (),
         config: Mapping[str, Any] | None = None,
         paper: bool = False,
+        path: Path = tmp_path / "map.json",
         **more: object,
     ) -> AsyncIterator[Stage]:
         real = truth or map_
@@ -120,7 +121,6 @@ def open_app(tmp_path: Path) -> OpenApp:
             list(wirings) or [wiring_of(real, chain) for chain in chains if real is not None],
         )
         port = SimulatedPort(board, name="simulated board")
-        path = tmp_path / "map.json"
         document = document_at(path)
         if map_ is not None:
             document.commit(map_)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
+import time
+from pathlib import Path
+
 import pytest
 from textual import events
 
+from probe.document.document import SaveJob
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
 from tests.support.examples import first_now
@@ -17,10 +22,14 @@ def unnamed() -> PlayfieldMap:
     return set_count(add_chain(new_map("Kelp Forest"), Chain(id="a", name="Playfield", output=0)), "a", 40)
 
 
+def press(stage: Stage, sign: str) -> None:
+    key = {"\r": "enter", "\b": "backspace", "\f": "f2", " ": "space", "'": "apostrophe"}.get(sign, sign)
+    stage.app.post_message(events.Key(key, sign if sign.isprintable() else None))
+
+
 def type_at_once(stage: Stage, text: str) -> None:
     for sign in text:
-        key = {"\r": "enter", "\b": "backspace", "\f": "f2", " ": "space", "'": "apostrophe"}.get(sign, sign)
-        stage.app.post_message(events.Key(key, sign if sign.isprintable() else None))
+        press(stage, sign)
 
 
 def labels(stage: Stage) -> list[str]:
@@ -64,3 +73,39 @@ async def test_editing_keys_keep_their_turn(open_app: OpenApp) -> None:
         chain = stage.walk.map.chains[0]
         assert chain is not None
         assert [pixel.state for pixel in chain.pixels[:3]] == [PixelState.PLACED, PixelState.DARK, PixelState.PLACED]
+
+
+KEYS_S = (0.02, 0.05, 0.1, 0.15)
+"""Seconds from key to key: pasted, and from a fast typist's to that of one who looks for each letter."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("save_s", [0.0, 0.3, 0.6, 1.2])
+async def test_names_typed_without_a_look_land_in_their_order_however_slow_the_disk(
+    open_app: OpenApp, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, save_s: float
+) -> None:
+    """One person for each pace, side by side. Nobody waits for a pixel to light."""
+    run, names = SaveJob.run, NAMES[:4]
+
+    def slow_run(job: SaveJob) -> None:
+        time.sleep(save_s)  # on the thread that saves
+        run(job)
+
+    async def types(key_s: float) -> list[str]:
+        path = tmp_path / f"{key_s}" / "map.json"
+        path.parent.mkdir()
+        async with open_app(unnamed(), path=path) as stage:
+            await stage.lit()
+            monkeypatch.setattr(SaveJob, "run", slow_run)
+            due = time.monotonic()
+            for sign in "".join(f"{name}\r" for name in names):
+                press(stage, sign)
+                due += key_s
+                await asyncio.sleep(due - time.monotonic())
+            await arrived(stage, len(names))
+            await stage.app.settled()
+            assert stage.app.session.document is not None
+            assert stage.app.session.document.is_saved
+            return labels(stage)
+
+    assert await asyncio.gather(*map(types, KEYS_S)) == [list(names)] * len(KEYS_S)
