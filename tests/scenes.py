@@ -145,6 +145,8 @@ SCENES: dict[str, Scene] = {
     "lamp": _at(COMPLETE, "app.lamps", ENTER),
     "board": _at(COMPLETE, "app.board"),
     "watch": _at(COMPLETE, "app.watch", ENTER),
+    "watch_pressed": _at(COMPLETE, "app.watch", ENTER, ("p",), ENTER),
+    "watch_lamps": _at(COMPLETE, "app.watch", ENTER, ("t",)),
     "prove": _at(COMPLETE, "app.prove"),
     "prove_2": _at(COMPLETE, "app.prove", ENTER),
     "restore": _at(COMPLETE, "app.restore"),

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 from device_protocol.orders import (
     EDGES_A_REPLY,
@@ -30,6 +30,7 @@ from probe.document.joining import has_job, join, lamps_lighting
 from probe.document.lamp_table import LampTable, lamp_table
 from probe.document.model import Lamp, Place, PlayfieldMap
 from probe.document.operations import set_lamps
+from probe.document.plural import many
 from probe.document.proving import add_observation, drop_observation
 from probe.game.keys import WATCH, ChangeLinger, ForgetChanges, HandOver, LampTest, Mismatch, PressTarget
 from probe.game.pick import PickFacts
@@ -37,9 +38,11 @@ from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Dark, Game, Light
 from probe.task.task import Next, Opened, Task, TaskState
-from probe.task.views import Line, TaskView
+from probe.task.views import LIT_SIGN, Line, Pane, PictureView, Spot, TaskView
 
 RECENT_S = 5.0
+COUNTED_S = 20.0
+"""So long after a change the next one of that input is counted with it."""
 EDGES_EVERY_S = 2.0
 LINGERS_MS = (5, 12, 25, 40, 60, 100, 250)
 DEFAULT_LINGER_MS = 25
@@ -48,7 +51,7 @@ NOT_YET_SAID = "something else"
 
 @dataclass(frozen=True, slots=True)
 class InputChange:
-    """An input that changed. `on` is how it is now, `times` how many edges were counted since it was first listed here."""
+    """An input that changed. `on` is how it is now, `times` how many edges were counted without a long pause between them."""
 
     number: int
     on: bool
@@ -73,7 +76,8 @@ class LearnLamp:
 
 @dataclass(frozen=True, kw_only=True)
 class Watch(TaskState):
-    """The state. `total` inputs, 0 while not known; `on` their states, the first for input 1.
+    """The state. `total` inputs, 0 while not known; `on` their states, the first for input 1. `changes` holds the last change
+    of each input, the newest first.
 
     `subscribed`: the board has been asked to report every change. `to_game`: the game shall have the pixels. `typed`: what
     was seen, while that is typed, else None. `learning`: the input that a place is being picked for; `pressing`:
@@ -126,6 +130,13 @@ class Watch(TaskState):
         return tuple(c for c in self.changes if self.now_s - c.at_s <= RECENT_S)
 
     @property
+    def never_seen(self) -> tuple[int, ...]:
+        """Lamps of the map whose input was neither on nor changed since this was opened or begun anew."""
+        seen = {change.number for change in self.changes}
+        on = {number for number, is_on in enumerate(self.on, start=1) if is_on}
+        return tuple(number for number in sorted(self.names) if number <= self.total and number not in seen | on)
+
+    @property
     def choice(self) -> InputChange | None:
         """The chosen recent change."""
         recent = self.recent
@@ -143,8 +154,9 @@ class Watch(TaskState):
         places = [place.label for place in self.map.places if number in self.lighting[place.id]]
         if row is None and not places:
             return "nothing: the map has no such lamp"
-        pixels = " ".join(f"{p.output}:{p.number}" for p in row.pixels) if row is not None else ""
-        return f"{', '.join(places) or 'no place'} ({'pixels ' + pixels if pixels else 'no pixel'})"
+        pixels = [f"{p.output}:{p.number}" for p in row.pixels] if row is not None else []
+        numbers = f"pixel{'s' if len(pixels) > 1 else ''} {' '.join(pixels)}" if pixels else "no pixel"
+        return f"{', '.join(places) or 'no place'} ({numbers})"
 
 
 _N = Next[Watch]
@@ -299,11 +311,10 @@ def _input(s: Watch, first: int, on: tuple[bool, ...]) -> Watch:
 def _changed(s: Watch, number: int, on: bool, *, times: int) -> Watch:
     """The newest change first; the choice stays on what it was on."""
     chosen = s.choice
-    before = next((change for change in s.changes if change.number == number), None)
+    before = next((c for c in s.changes if c.number == number and s.now_s - c.at_s <= COUNTED_S), None)
     counted = (before.times if before is not None else 0) + times
     change = InputChange(number, on, s.now_s, counted)
-    rest = tuple(c for c in s.changes if c.number != number and s.now_s - c.at_s <= RECENT_S * 4)
-    s = replace(s, changes=(change, *rest))
+    s = replace(s, changes=(change, *(c for c in s.changes if c.number != number)))
     if chosen is not None and s.chosen:
         at = next((i for i, c in enumerate(s.recent) if c.number == chosen.number), 0)
         s = replace(s, chosen=at)
@@ -432,11 +443,11 @@ _MOST_ROWS = 16
 
 
 def _view(s: Watch) -> TaskView:
-    plays = "the game lights its lamps" if s.game_plays else "the game's lamps are only watched"
+    plays = "the game lights them" if s.game_plays else "only watched"
     recent = s.recent
     changes = tuple(_change(s, change) for change in recent)
     waiting = s.message or "asking the board for its inputs"
-    head = Line("Press one target, or run the lamp test: what changed in the last 5 seconds", "bold")
+    head = Line("Press one target, or run the lamp test: what changed in the last 5 seconds", "bold", wrap=True)
     return TaskView(
         head=f"{s.map.machine.name} · lamp inputs · hold-on {s.linger_ms} ms · {plays}",
         board=s.board.words,
@@ -451,15 +462,60 @@ def _view(s: Watch) -> TaskView:
         details=() if recent else tuple(Line(caution, "dim") for caution in GAME_ON),
         message=s.message or s.board.refused,
         unsaved=s.unsaved,
+        picture=_picture(s),
+        panes=partial(_panes, s),
     )
+
+
+def _picture(s: Watch) -> PictureView:
+    """The places whose lamps are on, and that of the chosen change; it is ringed as lit only where the game lights it."""
+    chosen = s.choice.number if s.choice is not None else None
+    spots = []
+    for place in s.map.places:
+        lamps = s.lighting[place.id]
+        is_on = any(number <= len(s.on) and s.on[number - 1] for number in lamps)
+        if place.position is not None and chosen in lamps:
+            look = "lit" if is_on and s.game_plays else "offered"
+            spots.append(Spot(place.position, LIT_SIGN if is_on else "?", look, place.label))
+        elif place.position is not None and is_on:
+            spots.append(Spot(place.position, LIT_SIGN, "held"))
+    return PictureView(
+        tuple(spots), roomy=True, seen_on_request=True, legend=f"{LIT_SIGN} lamp input on   ringed: the chosen change"
+    )
+
+
+def _panes(s: Watch, rows: int) -> tuple[Pane, ...]:
+    """What changed longer ago, and the lamps that have not been seen yet."""
+    before = [c for c in s.changes if c not in s.recent]
+    never = s.never_seen
+    cut = len(never) > rows
+    shown = [Line(f"{number:>3}  {s.names[number]}") for number in never[: rows - cut]]
+    more = (Line(f"and {many(len(never) - rows + 1, 'more lamp')}", "dim"),) if cut else ()
+    none = Line("Every lamp of the map was seen." if s.total else "The inputs are not known yet.", "dim")
+    return (
+        Pane("Changed before", tuple(_before(s, change) for change in before[:rows]) or (Line("nothing yet", "dim"),)),
+        Pane(f"Not seen on yet ({len(never)})" if never else "Not seen on yet", (*shown, *more) or (none,)),
+    )
+
+
+def _before(s: Watch, change: InputChange) -> Line:
+    name = s.names.get(change.number, "no such lamp in the map")
+    return Line(f"{change.number:>3}  {name}: {'on' if change.on else 'off'}", note=_ago(s.now_s - change.at_s))
+
+
+def _ago(seconds: float) -> str:
+    return f"{seconds:.0f} s ago" if seconds < 120 else f"{seconds // 60:.0f} min ago"
 
 
 def _change(s: Watch, change: InputChange) -> Line:
     word = "on" if change.on else "off"
     times = f", {change.times} edges" if change.times > 1 else ""
-    age = f"{max(0.0, s.now_s - change.at_s):.0f} s ago"
+    age = _ago(max(0.0, s.now_s - change.at_s))
     name = s.names.get(change.number, "no such lamp in the map")
-    return Line(f"{change.number:>3} {name}: {word}, {age}{times}; lights {s.predicted(change.number)}")
+    lights = s.predicted(change.number)
+    own = f"{name} ("  # its name is that of its only place: it stands there once
+    what = lights.removeprefix(own).removesuffix(")") if lights.startswith(own) else f"lights {lights}"
+    return Line(f"{change.number:>3} {name}: {word}, {age}{times}; {what}")
 
 
 def _panel(s: Watch) -> tuple[Line, ...]:

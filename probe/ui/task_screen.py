@@ -46,6 +46,8 @@ LEAST_ROWS, BESIDE_PANES = 10, 37
 """Lines of a pane at least, and the rows that stand above and below the panes of a large screen."""
 BESIDE_ITEMS = 5
 """Rows of the question with its margin and of the message, and one more for lines that break early."""
+LEAST_CELL = 6
+"""Cells of a short text at least."""
 LEAST_NAMED = 12
 """Cells of a short text from which on its note stands there too."""
 TWO_PICTURES = 120
@@ -240,7 +242,7 @@ class TaskScreen(CommandScreen):
         shown.display = bool(view.cells)
         if not view.cells:
             return
-        width = max(9, (max(20, shown.size.width or self.size.width - 2)) // view.across)
+        width = max(LEAST_CELL, (max(20, shown.size.width or self.size.width - 2)) // view.across)
         named = width >= LEAST_NAMED  # fewer letters of a name than that name nothing
         texts = [f"{cell.text}{cell.note}" if named else cell.text for cell in view.cells]
         cells = [

@@ -17,7 +17,7 @@ from probe.task import effects as fx
 from probe.task.events import Answered, Choose, Leave, Take, TaskClosed, Typed, Undo
 from probe.task.light import Dark, Game
 from probe.task.task import Opened
-from probe.task.views import TaskView
+from probe.task.views import Pane, Spot, TaskView
 from tests.game.desk import Desk, board_for
 
 NOW = "2025-04-05T20:15:00Z"
@@ -39,6 +39,23 @@ def chosen(desk: Desk[Watch]) -> int | None:
     return choice.number if choice is not None else None
 
 
+def shown(desk: Desk[Watch]) -> TaskView:
+    return WatchTask().view(desk.state)
+
+
+def panes(desk: Desk[Watch], rows: int) -> tuple[Pane, ...]:
+    made = shown(desk).panes
+    assert made is not None
+    return made(rows)
+
+
+def spots(desk: Desk[Watch]) -> tuple[Spot, ...]:
+    picture = shown(desk).picture
+    assert picture is not None
+    assert picture.roomy, "on a small screen the inputs have the room"
+    return picture.spots
+
+
 def test_inputs_that_are_on_are_shown_by_name(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
     assert desk.state.total == 64
@@ -46,7 +63,7 @@ def test_inputs_that_are_on_are_shown_by_name(demo: PlayfieldMap) -> None:
     desk.pass_s(0.3)
     assert [n for n, on in enumerate(desk.state.on, start=1) if on] == [12]
     assert desk.state.names[12] == "Otter bonus 6"
-    assert desk.state.predicted(12) == "Otter bonus 6 (pixels 0:23)"
+    assert desk.state.predicted(12) == "Otter bonus 6 (pixel 0:23)"
     assert chosen(desk) == 12
 
 
@@ -127,7 +144,7 @@ def test_one_key_notes_a_mismatch_and_a_line_may_follow(demo: PlayfieldMap) -> N
     desk.pass_s(0.3)
     desk.give(Mismatch(NOW))
     noted = desk.saved[-1].observations[-1]
-    assert (noted.lamp, noted.predicted, noted.seen) == (12, "Otter bonus 6 (pixels 0:23)", watch.NOT_YET_SAID)
+    assert (noted.lamp, noted.predicted, noted.seen) == (12, "Otter bonus 6 (pixel 0:23)", watch.NOT_YET_SAID)
     desk.give(Mismatch(NOW, "Otter bonus 5 [/x]"))
     assert [seen.seen for seen in desk.saved[-1].observations] == ["Otter bonus 5 [/x]"]
     assert "seen-otherwise" in {finding.code for finding in check_map(desk.saved[-1])}
@@ -168,6 +185,65 @@ def test_boards_without_inputs_or_table_are_told(demo: PlayfieldMap) -> None:
     desk = at_board(demo)
     desk.give(HandOver(True))
     assert "write the table first" in desk.state.message
+
+
+def test_large_screens_show_what_is_on_what_changed_before_and_what_never_was(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    named = len({number for number in desk.state.names if number <= 64})
+    assert len(desk.state.never_seen) == named
+    desk.input(12, True)
+    desk.pass_s(0.3)
+    place = demo.place_by_id["otter-bonus-6"]
+    assert [(s.look, s.position, s.label) for s in spots(desk)] == [("offered", place.position, place.label)], (
+        "watched only: nothing is lit"
+    )
+    desk.input(3, True)
+    desk.pass_s(6.0)
+    assert not desk.state.recent
+    before, never = panes(desk, 4)
+    assert [line.text.split()[0] for line in before.lines] == ["3", "12"]
+    assert before.lines[0].note.endswith("s ago")
+    assert never.title == f"Not seen on yet ({named - 2})"
+    assert len(never.lines) == 4
+    assert never.lines[-1].text == f"and {named - 2 - 3} more lamps", "none is left out unsaid"
+    assert {spot.look for spot in spots(desk)} == {"held"}
+    desk.pass_s(130.0)
+    assert panes(desk, 4)[0].lines[0].note.endswith("min ago"), "the last change of each input is kept"
+    desk.give(ForgetChanges())
+    assert panes(desk, 4)[0].lines[0].text == "nothing yet"
+
+
+def test_a_place_that_the_game_lights_is_ringed_as_lit(demo: PlayfieldMap) -> None:
+    board = board_for(demo)
+    writer = Desk((sync.BoardTask(), sync.start(demo)), board)
+    writer.plug_in()
+    writer.give(WriteWhole())
+    desk = Desk((WatchTask(), Watch(map=demo)), board)
+    desk.plug_in()
+    desk.give(HandOver(True))
+    desk.input(12, True)
+    desk.pass_s(0.3)
+    assert [spot.label for spot in spots(desk) if spot.look == "lit"] == ["Otter bonus 6"]
+
+
+def test_edges_long_after_a_change_are_counted_anew(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.pass_s(2.5)
+    for pause_s, times in ((2.5, 1), (2.5, 2), (watch.COUNTED_S + 1, 3), (2.5, 1)):
+        desk.input(12, True)
+        desk.pass_s(2.5)
+        assert desk.state.changes[0].times == times
+        desk.input(12, False)
+        desk.pass_s(pause_s)
+
+
+def test_a_lamp_named_as_its_place_is_named_once(demo: PlayfieldMap) -> None:
+    desk = at_board(demo)
+    desk.input(12, True)
+    desk.pass_s(0.3)
+    (line,) = shown(desk).items
+    assert line.text.count("Otter bonus 6") == 1
+    assert line.text.endswith("; pixel 0:23")
 
 
 def test_a_lost_board_leaves_no_stale_panel(demo: PlayfieldMap) -> None:
