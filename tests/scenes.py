@@ -125,6 +125,8 @@ SCENES: dict[str, Scene] = {
     "faults": _at(COMPLETE, "app.faults", ENTER),
     "faults_2": _at(COMPLETE, "app.faults", ENTER, ENTER),
     "faults_3": _at(COMPLETE, "app.faults", ENTER, ENTER, ENTER),
+    "faults_k": _at(COMPLETE, "app.faults", ENTER, ("down", "enter"), "20", ENTER),
+    "faults_k2": _at(COMPLETE, "app.faults", ENTER, ("down", "enter"), "20", ENTER, ("f4",)),
     # plan
     "plan": _at(COMPLETE, "app.plan"),
     "plan_half": _at(HALF, "app.plan"),

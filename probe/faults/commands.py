@@ -7,7 +7,7 @@ from typing import Any
 
 from probe.task import events as ev
 from probe.task.command import Command, Means
-from probe.task.screen import ReadOn
+from probe.task.screen import FlipPicture, NextZoom, ReadOn, UnderTheGlass
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,9 @@ COMMANDS = (
     Command("faults.step.-1", Means.LEFT, "Step before", StepPattern(-1)),
     Command("faults.read.1", Means.ONWARD, "Read on", ReadOn(1), shown=True),
     Command("faults.read.-1", Means.BEFORE, "Read back", ReadOn(-1)),
+    Command("faults.zoom", Means.PICTURE, "Whole, half, area", NextZoom(), letter="z", stays=True),
+    Command("faults.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command("faults.eyes", Means.PICTURE, "Demo: what is lit under the glass", UnderTheGlass(), letter="s"),
     Command("faults.undo", Means.UNDO, "Undo", ev.Undo()),
     Command("faults.retry", Means.AGAIN, "Save and light again", ev.Retry()),
     Command("faults.leave", Means.BACK, "Back", ev.Leave()),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from probe.cautions import FLEX, METERING, OFF_FIRST, SOAK, SOLDERING, SUPPLY_ALONE
 from probe.document.model import PlayfieldMap, shown_number
 from probe.document.plural import many
@@ -11,7 +13,7 @@ from probe.faults.jobs import looked_at, return_words
 from probe.faults.joint import joint_sheet
 from probe.faults.knowledge import CauseGroup, ChainPower, Who
 from probe.faults.state import FLIP_QUESTION, FaultSearch, SearchMode
-from probe.task.views import Line, TaskView
+from probe.task.views import LIT_SIGN, Line, Pane, PictureView, Spot, TaskView
 
 _COLOUR_WORDS = {"R": "red", "G": "green", "B": "blue", "W": "white"}
 _JOINT_CAUSES = frozenset({CauseGroup.CHAIN})
@@ -44,7 +46,7 @@ def view(search: FaultSearch, sight: tuple[Line, ...] = ()) -> TaskView:
         + (f" · {asked} asked" if asked else ""),
         board=search.board.words if search.board.here or not search.paper else "paper entry, no board",
         above=(
-            Line(search.knowledge.on_screen, "dim"),
+            Line(search.knowledge.on_screen, "dim", wrap=True),
             Line(headline(search), "reverse" if stopped else "bold", wrap=True),
             *below[:beside],
         ),
@@ -55,13 +57,60 @@ def view(search: FaultSearch, sight: tuple[Line, ...] = ()) -> TaskView:
         details=below[beside:],
         long=long,
         below=(
-            Line(f"{'●' if lit else '○'} The board: {words}"),
+            Line(f"{'●' if lit else '○'} The board: {words}", wrap=True),
             *sight,
-            *(Line(text, tall=text.startswith(_REASON)) for text in suspects),
+            *(Line(text, tall=text.startswith(_REASON), wrap=not text.startswith(_REASON)) for text in suspects),
         ),
         message=search.message or search.board.refused,
         unsaved=search.unsaved,
+        picture=_picture(search),
+        panes=partial(_panes, search),
     )
+
+
+def _picture(search: FaultSearch) -> PictureView:
+    """The chain's way, the last good pixel, and the one after it, at whose joint the trouble is looked for."""
+    halved = search.halving.pixel if search.halving is not None and search.mode is SearchMode.HALVING else None
+    touched = search.flex.joint if search.flex is not None and search.mode is SearchMode.FLEX else None
+    k = search.session.k
+    if halved is not None:
+        looks = {halved: "lit" if search.is_lit else "offered"}
+        words = "ringed: the pixel that is asked about"
+    elif touched is not None:
+        looks = {touched - 1: "held", touched: "offered"}
+        words = f"{LIT_SIGN} to ? the joint to touch"
+    elif k is not None:
+        looks = {k: "held", k + 1: "offered"}
+        words = f"{LIT_SIGN} last good pixel, ? the next: look at the joint between them" if k >= 0 else "? first pixel"
+    else:
+        looks, words = {}, "the way of the data along the chain"
+    spots = []
+    for number, look in looks.items():
+        pixel = search.here.pixels[number] if 0 <= number < len(search.here.pixels) else None
+        place = search.map.place_of(pixel) if pixel is not None else None
+        if place is not None and place.position is not None:
+            spots.append(Spot(place.position, "?" if look == "offered" else LIT_SIGN, look, place.label))
+    return PictureView(tuple(spots), chain=search.chain, route=True, roomy=True, seen_on_request=True, legend=words)
+
+
+def _panes(search: FaultSearch, rows: int) -> tuple[Pane, ...]:
+    """What was said so far, the newest first, and what mends the first suspect."""
+    k, said = search.session.k, []
+    for given in reversed(search.session.answers):
+        known = search.knowledge.observation(given.observation)
+        if given.by_tool and all(known.answer(answer).normal for answer, _ in given.shares):
+            continue
+        words = given.reading or ", or ".join(filled(known.answer(answer).text, k) for answer, _ in given.shares)
+        said += [Line(filled(known.question, k), "dim", wrap=True), Line(f"  {words or 'not sure'}", wrap=True)]
+    panes = [Pane("Said so far", tuple(said[: 2 * (rows // 3)]))] if said else []
+    found = search.diagnosis
+    if found is not None and found.suspects and search.session.questions_asked and search.mode not in LONG:
+        cause = found.suspects[0].cause
+        lines = [Line(f"{filled(cause.remedy, k)}.", wrap=True)]
+        if cause.caution:
+            lines.append(Line(f"Caution: {filled(cause.caution, k)}.", wrap=True))
+        panes.append(Pane("What would mend the first", (Line(OFF_FIRST, "dim", wrap=True), *lines)))
+    return tuple(panes)
 
 
 def headline(search: FaultSearch) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from probe.document.model.game import Verdict
 from probe.task import events as ev
 from probe.task.command import Command, Means
-from probe.task.screen import FlipPicture, ReadOn
+from probe.task.screen import FlipPicture, NextZoom, ReadOn, UnderTheGlass
 
 # -- the lamp list -------------------------------------------------------------------------------------------------
 
@@ -187,6 +187,16 @@ WATCH = (
     ),
     Command("watch.forget", Means.MORE, "Start anew", ForgetChanges(), shown=True, letter="x"),
     Command("watch.hand_over", Means.MORE, "Game lights", HandOver(True), shown=True, letter="g"),
+    Command("watch.zoom", Means.PICTURE, "Whole, half, area", NextZoom(), letter="z", stays=True),
+    Command("watch.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
+    Command(
+        "watch.eyes",
+        Means.PICTURE,
+        "Demo: what is lit under the glass",
+        UnderTheGlass(),
+        when=_simulated,
+        letter="s",
+    ),
     Command("watch.undo", Means.UNDO, "Undo", ev.Undo()),
     Command("watch.leave", Means.BACK, "Back", ev.Leave()),
 )

@@ -480,7 +480,7 @@ def _picture(s: Watch) -> PictureView:
         elif place.position is not None and is_on:
             spots.append(Spot(place.position, LIT_SIGN, "held"))
     return PictureView(
-        tuple(spots), roomy=True, seen_on_request=True, legend=f"{LIT_SIGN} lamp input on   ringed: the chosen change"
+        tuple(spots), roomy=True, seen_on_request=True, legend=f"{LIT_SIGN} lamp input on; ringed: the chosen change"
     )
 
 

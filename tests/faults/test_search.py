@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 
 from device_protocol.orders import ChainCount, RestartCause
 from probe.cautions import FLEX, METERING, OFF_FIRST, SUPPLY_ALONE
-from probe.document.model import Chain
-from probe.document.operations import add_chain, set_count
+from probe.document.model import Chain, Position
+from probe.document.operations import add_chain, set_count, update_place
 from probe.faults.commands import Heat, SayYesNo, StepPattern, Unsure
 from probe.faults.engine import UNSURE
+from probe.faults.explain import filled
 from probe.faults.joint import JointTest
 from probe.faults.knowledge import ChainPower, FaultObservation, Who
 from probe.faults.locate import BreakSearch
@@ -288,6 +289,55 @@ def test_any_row_of_events_leaves_a_search_that_can_be_shown(row: list[object], 
         assert not any(line.text[:1].islower() for line in view(search).items), "answers begin alike"
         if search.session.unsafe:
             assert not lights_something(play.shown())
+
+
+def drawn(play: Play) -> dict[str, str]:
+    """Look by label of what the picture shows above the map."""
+    picture = view(play.search).picture
+    assert picture is not None
+    assert picture.roomy
+    assert picture.route
+    return {spot.label: spot.look for spot in picture.spots}
+
+
+def test_the_picture_shows_the_joint_that_is_looked_at_and_lit_only_what_the_board_confirmed() -> None:
+    map_ = a_map()
+    for number, place in enumerate(map_.places):
+        map_ = update_place(map_, place.model_copy(update={"position": Position(x_mm=50 + 5 * number, y_mm=400)}))
+    play = Play(start(map_, "a", now=NOW)).plug().choose("start")
+    assert drawn(play) == {}
+    play.choose("to-k-dark").type_in("14")
+    assert drawn(play) == {"Reef lane 14": "held", "Reef lane 15": "offered"}
+    play = Play(start(map_, "a", now=NOW)).plug().choose("start").choose("to-k-dark").choose("none")
+    assert drawn(play) == {"Reef lane 0": "offered"}, "before the first pixel there is none"
+    play = Play(start(map_, "a", now=NOW)).plug().choose("start").choose("to-k-dark").choose("halve")
+    ((asked, look),) = drawn(play).items()
+    assert look == "offered"
+    play.confirm()
+    assert drawn(play) == {asked: "lit"}
+    play = Play(start(map_, "a", now=NOW)).plug().choose("flex")
+    assert drawn(play) == {"Reef lane 0": "offered"}
+    play.give(SayYesNo(False, NOW))
+    assert drawn(play) == {"Reef lane 0": "held", "Reef lane 1": "offered"}
+
+
+def test_what_was_said_and_what_would_mend_the_first_suspect_stand_in_panes() -> None:
+    play = begun()
+    made = view(play.search).panes
+    assert made is not None
+    assert made(12) == (), "nothing was said yet"
+    play.choose("to-k-dark").type_in("14").give(Unsure(NOW))
+    made = view(play.search).panes
+    assert made is not None
+    said, mend = made(12)
+    assert [line.text for line in said.lines[1::2]] == ["  not sure", "  lit up to some place; dark after it"], (
+        "newest first"
+    )
+    assert mend.lines[0].text == OFF_FIRST, "the caution comes before the remedy"
+    assert play.search.diagnosis is not None
+    cause = play.search.diagnosis.suspects[0].cause
+    assert mend.lines[1].text == filled(cause.remedy, 14) + "."
+    assert len(made(3)[0].lines) == 2, "no more than there is room for"
 
 
 def test_cautions_and_safety_steps_stand_with_the_question_and_reasons_only_where_there_is_room() -> None:
