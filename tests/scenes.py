@@ -66,6 +66,7 @@ def _at(command: str, name: str, *steps: tuple[str, ...] | str, shows: str = "")
 SCENES: dict[str, Scene] = {
     # the program around the tasks
     "home": Scene("", (), "needs, most useful first", of_map="kelp_forest_half.json"),
+    "home_whole": Scene("", (), "needs, most useful first", of_map="kelp_forest.json"),
     "home_first": Scene("", (), "A new map"),
     "home_file": Scene("", (("n",),), "file name of the map"),
     "signs": Scene("signs", (), "blocks"),

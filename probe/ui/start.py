@@ -126,6 +126,10 @@ NEXT = 3
 MOST_NEXT = 8
 ROOMY = (100, 34)
 """Columns and rows from which on there is room for more than lists."""
+LARGE = (180, 50)
+"""Columns and rows from which on there is room for what does not agree, too."""
+_ABOVE_FINDINGS = 42
+"""Rows of a screen that are not for what does not agree."""
 NO_HARDWARE = "a simulated board, no hardware needed"
 HOW_IT_GOES = (
     "A new map: the machine's name, its chains, each found by what you see.",
@@ -170,6 +174,7 @@ class HomeScreen(Screen[None]):
             yield OptionList(id="maps", markup=False)
             yield Input(id="home-entry", placeholder="file name of the map, such as kelp_forest.json")
             yield Static(id="home-far", classes="pane")
+            yield Static(id="home-findings", classes="pane")
         yield Static("", id="home-message")
         yield Static(
             "Light one pixel after another, say what lights, keep the map. "
@@ -207,11 +212,28 @@ class HomeScreen(Screen[None]):
             far.border_title = "How far it is" if self._last is not None else "How the work goes"
             steps = [(str(number), step) for number, step in enumerate(HOW_IT_GOES, start=1)]
             far.update(Content("\n").join(self._how_far()) if self._last is not None else listed(steps, gap=2))
+        self._show_findings()
         if self._is_roomy and not self._drawn:
             self._drawn = True
             self._draw_field()
         for picture in self.query("#home-picture"):
             picture.display = self._is_roomy
+
+    def _show_findings(self) -> None:
+        """What does not agree in the map used last, the gravest first, as far as there are rows."""
+        shown, last, size = self.query_one("#home-findings", Static), self._last, self.app.size
+        shown.display = last is not None and size.width >= LARGE[0] and size.height >= LARGE[1]
+        if not shown.display or last is None:
+            return
+        from probe.document.checks import check_map
+
+        found, most = check_map(last), size.height - _ABOVE_FINDINGS
+        shown.display = bool(found)
+        rows = [("·", f"{f.what[:1].upper()}{f.what[1:]}. {f.what_to_do}.") for f in found[:most]]
+        if len(found) > most:
+            rows.append(("", f"and {len(found) - most} more, in the map table"))
+        shown.border_title = "What does not agree"
+        shown.update(listed(rows))
 
     def _draw_field(self) -> None:
         """The picture of the map used last; where there is none, the field that a new map begins with."""

@@ -11,6 +11,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import OptionList
 
+from probe.document.checks import check_map
 from probe.document.file import demo_map_path, load_map
 from probe.ui.app import ProbeApp
 from probe.ui.launch import LaunchOptions, Session
@@ -200,6 +201,22 @@ async def test_a_large_terminal_shows_how_far_the_map_is_and_its_picture() -> No
         assert "43 of 84" not in text
         assert "3  " in text, "as many lines as there is room for"
         assert "The whole worklist" in text
+
+
+async def test_what_does_not_agree_is_named_where_there_are_rows_and_what_is_left_out_is_counted() -> None:
+    app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
+    found = check_map(HALF)
+    async with app.run_test(size=(200, 60)) as pilot:
+        await pilot.pause()
+        text = text_of(app)
+        assert "What does not agree" in text
+        assert f"{found[0].what[:1].upper()}{found[0].what[1:]}"[:60] in text
+        shown = sum(f"{f.what[:1].upper()}{f.what[1:]}"[:60] in text for f in found)
+        assert 10 <= shown < len(found)
+        assert f"and {len(found) - shown} more" in text
+        await pilot.resize_terminal(120, 40)
+        await pilot.pause(0.2)
+        assert "What does not agree" not in text_of(app)
 
 
 async def test_how_the_work_goes_is_folded_behind_its_numbers() -> None:
