@@ -264,7 +264,7 @@ class Opening:
             truth=truth,
             game=play,
             welcome=SPLICED_WELCOME if after_splice else DEMO_WELCOME,
-            begin_at=lit_begin(document.map, truth) if document.has_map else None,
+            begin_at=lit_begin(document.map if document.has_map else None, truth),
             goodbye=f"The demo's map is in {path}\nTo go on: playfield-probe demo {again} {shlex.quote(str(path))}",
         )
 
@@ -299,17 +299,18 @@ def wiring_of(map_: PlayfieldMap, chain: Chain) -> ChainWiring:
     )
 
 
-def lit_begin(map_: PlayfieldMap, truth: PlayfieldMap) -> tuple[str, int] | None:
+def lit_begin(map_: PlayfieldMap | None, truth: PlayfieldMap) -> tuple[str, int] | None:
     """The pixel that a demo begins on: where the last walk stopped, or the next one at which something is seen.
 
-    None if that is nowhere. Pixels that nobody has answered come before the others.
+    None if that is nowhere. Pixels that nobody has answered come before the others. Where there are no chains yet, the first
+    one ("") that is set up is meant.
     """
-    if not map_.chains:
-        return None
+    shown = {(c, n) for c, n, pixel in truth.walk_pixels() if pixel.state is PixelState.PLACED}
+    if map_ is None or not map_.chains:
+        return "", min((number for chain, number in shown if chain == truth.chains[0].id), default=0)
     at = start(map_)
     pixels = [(chain, number) for chain, number, _ in map_.walk_pixels()]
     here = pixels.index((at.chain, at.number)) if (at.chain, at.number) in pixels else 0
-    shown = {(c, n) for c, n, pixel in truth.walk_pixels() if pixel.state is PixelState.PLACED}
     lit = [where for where in pixels[here:] + pixels[:here] if where in shown]
     unseen = [(c, n) for c, n in lit if map_.chain(c).pixels[n].state is PixelState.UNSEEN]
     return next(iter(unseen or lit), None)

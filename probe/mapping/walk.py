@@ -68,7 +68,8 @@ _N = Next[Walk]
 
 @frozen
 class WalkFacts:
-    """What the walk may be opened with: words to begin with, and the pixel (chain, number), if not where the last one stopped.
+    """What the walk may be opened with: words to begin with, and the pixel (chain, number), if not where the last one stopped;
+    the chain "" is the first.
 
     `paper`: without a board.
     """
@@ -324,8 +325,10 @@ def make(opened: Opened) -> tuple[WalkTask, Walk]:
         level=opened.level,
         message=facts.welcome,
     )
-    if facts.at is not None and facts.at[0] in opened.map.chain_by_id:
-        walk = settled(replace(walk, chain=facts.at[0], number=facts.at[1]))
+    if facts.at is not None:
+        chain = opened.map.chain_by_id.get(facts.at[0]) if facts.at[0] else opened.map.chains[0]
+        if chain is not None and facts.at[1] < chain.length:
+            walk = settled(replace(walk, chain=chain.id, number=facts.at[1]))
     return WalkTask(), walk
 
 

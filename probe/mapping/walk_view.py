@@ -111,7 +111,7 @@ def view(s: Walk) -> TaskView:
         board="paper entry, no board" if on_paper else s.board.words,
         number=s.number,
         lit=s.is_lit or on_paper,
-        above=(_lit_line(s), _now_line(s), *((Line(s.was, "bold"),) if s.was else ())),
+        above=(_lit_line(s), *_now_lines(s), *((Line(s.was, "bold"),) if s.was else ())),
         prompt=_PROMPTS[s.entry],
         typed=s.typed,
         items=() if trouble else tuple(Line(offer.label, note=f"({offer.why})") for offer in s.offers),
@@ -148,17 +148,19 @@ def _lit_line(s: Walk) -> Line:
     return Line(f"{shown_number(s.number)}{of}   {state}{seen}", "bold")
 
 
-def _now_line(s: Walk) -> Line:
+def _now_lines(s: Walk) -> Iterator[Line]:
     """What the map holds of this pixel now."""
-    pixel, place = s.pixel, s.place
+    pixel, place, more = s.pixel, s.place, ""
     if place is not None:
-        words = f"{pixel.state.value}: {place.label}" + (f" · {place.area}" if place.area else "")
-        words += f" · {place.kind.value}"
+        words = f"{pixel.state.value}: {place.label}"
+        more = " · ".join(part for part in (place.area, place.kind.value) if part)
     elif pixel.state is PixelState.UNSEEN:
         words = f"unseen   (new: {s.next_area or 'no area'} · {s.next_kind.value})"
     else:
         words = pixel.state.value
-    return Line(words + (f"   note: {pixel.note}" if pixel.note else ""), "dim")
+    yield Line(words, note=more)
+    if pixel.note:
+        yield Line(f"note: {pixel.note}", "dim", wrap=True)
 
 
 def _progress(s: Walk) -> str:

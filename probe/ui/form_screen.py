@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.cells import cell_len
@@ -13,6 +14,7 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from probe.document.outside_text import visible
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import FormEntry, FormView
@@ -27,6 +29,8 @@ if TYPE_CHECKING:
 LABEL_WIDTH, WIDEST_LABEL = 21, 36
 _LEAST_VALUE = 15
 """Cells that the values keep where labels are long: "not measured", and what parts it from its label."""
+_MOST_VALUE_ROWS = 3
+"""Rows that a long value takes at most."""
 _LEAST_WITH_FIGURE = 16
 _OTHER_ROWS = 8
 """Rows of a screen that are neither figure nor entries nor text."""
@@ -204,7 +208,15 @@ class FormScreen(CommandScreen):
 def _line(entry: FormEntry, room: int, label: int) -> Content:
     if entry.key is None:
         return plain(entry.label, "bold")
-    value = f"{entry.assumed} assumed" if entry.assumed else entry.value
-    return Content("  ").append(plain(cut(entry.label, label).ljust(label) + " ")).append(
-        plain(value, "dim" if entry.assumed else "bold", width=max(4, room - label - 3))
-    )  # fmt: skip
+    value, width = f"{entry.assumed} assumed" if entry.assumed else entry.value, max(4, room - label - 3)
+    first, *others = wrap(visible(value), width) or [""]
+    if len(others) >= _MOST_VALUE_ROWS:
+        others = [*others[: _MOST_VALUE_ROWS - 2], cut(" ".join(others[_MOST_VALUE_ROWS - 2 :]), width)]
+    rows = [cut(entry.label, label).ljust(label) + " ", *[" " * (label + 1)] * len(others)]
+    style = "dim" if entry.assumed else "bold"
+    return Content("\n").join(
+        [
+            Content("  ").append(plain(row)).append(plain(part, style))
+            for row, part in zip(rows, (first, *others), strict=True)
+        ]
+    )

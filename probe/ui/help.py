@@ -58,6 +58,7 @@ class HelpScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         with VerticalScroll(id="help-box"):
             yield Static(id="help-text")
+            yield Static(listed(("  -", caution) for caution in HELP), id="help-cautions")
         yield KeyLine()
 
     def on_resize(self) -> None:
@@ -76,7 +77,6 @@ class HelpScreen(ModalScreen[None]):
             lines.append(Content("  ¹ while nothing is typed"))
         lines += [Content("")]
         lines += [Content("Cautions").stylize("bold")]
-        lines += [Content(f"  - {caution}") for caution in HELP]
         return Content("\n").join(lines)
 
     def _keys(self) -> tuple[list[str], bool]:

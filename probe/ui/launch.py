@@ -105,7 +105,8 @@ class Session:
     `paper`. `eyes` gives what a simulated playfield shows, as (place id, colour word) pairs, and `truth` where those
     places are; both None with a real board. `game` presses a target of a simulated game by its lamp, or begins and ends its
     lamp test (None). `welcome` is shown on the walk, `goodbye` in the shell afterwards.
-    `on_answer` is called once, when a board has answered. `begin_at`: the pixel (chain, number) that the walk begins on, if not where the last one stopped.
+    `on_answer` is called once, when a board has answered. `begin_at`: the pixel (chain, number) that the walk begins on, if not where the last one stopped;
+    the chain "" is the first.
     """
 
     document: Document = field(default_factory=Document.in_memory)

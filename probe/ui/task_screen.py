@@ -288,7 +288,10 @@ class TaskScreen(CommandScreen):
         alone = self.query_one("#seen-alone", Static)
         alone.display = view is None and self.app.truth is not None and not self._lights_nothing()
         if view is None:
-            self.put("seen-alone", under_the_glass(self.app.truth, self.app.seen(), width=max(20, self.size.width - 2)))
+            words = under_the_glass(
+                self.app.truth, self.app.seen(), width=max(20, self.size.width - 2), ordered=self._orders
+            )
+            self.put("seen-alone", words)
             return
         picture = self._first_picture
         picture.use_plain_ascii(self.app.options.plain_ascii)
@@ -316,7 +319,16 @@ class TaskScreen(CommandScreen):
         glass_words = Content("The picture shows what is lit under the glass (F9, S)")
         picture.entitle("Under the glass" if glass else view.title)
         width = max(20, self.query_one("#seen").size.width)
-        self.put("seen", glass_words if glass else under_the_glass(truth, seen, view.at, width=width), layout=False)
+        self.put(
+            "seen",
+            glass_words if glass else under_the_glass(truth, seen, view.at, width=width, ordered=self._orders),
+            layout=False,
+        )
+
+    @property
+    def _orders(self) -> bool:
+        """Whether the board has confirmed that it lights the pixel whose number is shown."""
+        return self._view is not None and self._view.number is not None and self._view.lit
 
     def _lights_nothing(self) -> bool:
         """Whether this is a page beside the work: what is lit is not its own, and is not said."""
@@ -485,12 +497,17 @@ SEEN_ROWS = 2
 
 
 def under_the_glass(
-    truth: PlayfieldMap | None, seen: tuple[tuple[str, str], ...], at: str | None = None, *, width: int = 0
+    truth: PlayfieldMap | None,
+    seen: tuple[tuple[str, str], ...],
+    at: str | None = None,
+    *,
+    width: int = 0,
+    ordered: bool = False,
 ) -> Content:
     """What is lit, in `SEEN_ROWS` of `width` cells; empty with a real board. `seen` holds (place id, colour word) pairs.
 
     `at`: the place of the marked row, if there is one: then what is lit there comes first. Without a `width` nothing is left out
-    for want of room.
+    for want of room. `ordered`: the board says that it lights a pixel, so that nothing to be seen is no contradiction.
     """
     if truth is None:
         return Content("")
@@ -501,7 +518,9 @@ def under_the_glass(
         rest = f"; {many(others, 'other place')} lit" if others else "; nothing else is lit"
         return plain(f"Under the glass, {place.label}: {colours}{rest}")
     if not seen:
-        return Content("Under the glass: nothing lit")
+        return Content(
+            "Under the glass: dark, though the board lights the pixel" if ordered else "Under the glass: nothing lit"
+        )
     names = [(truth.place_by_id[place_id].label if place_id in truth.place_by_id else place_id) for place_id, _ in seen]
     shining = {word for _, word in seen}
     words = (

@@ -12,11 +12,15 @@ import pytest
 from device_protocol.orders import LightPixel
 from device_protocol.values import Colour
 from probe.cli.parser import build_parser
-from probe.cli.screens import SPLICED_IN, Opening, spliced
+from probe.cli.screens import SPLICED_IN, Opening, lit_begin, spliced
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.file.map_file import save_copy
+from probe.document.model import Chain, PixelState
+from probe.document.operations import add_chain, grown, new_map
 from probe.document.settings import Settings, load_settings
+from probe.mapping.walk import WalkFacts, make
+from probe.task.task import Opened
 from probe.ui.app import ProbeApp
 from probe.ui.launch import LaunchOptions
 from probe.ui.start import PortChoice
@@ -139,6 +143,19 @@ async def test_every_demo_begins_on_a_pixel_that_is_seen(
             assert app.seen(), "the tour speaks of what is under the glass"
     finally:
         app.session.close()
+
+
+def test_a_new_map_of_the_demo_begins_on_a_pixel_that_is_seen_too(tmp_path: Path) -> None:
+    truth = load_map(COMPLETE)
+    assert truth.chains[0].pixels[0].state is not PixelState.PLACED, "else nothing is tried here"
+    chain, number = lit_begin(None, truth) or ("none", 0)
+    assert truth.chains[0].pixels[number].state is PixelState.PLACED
+    assert lit_begin(new_map("Night Ferry"), truth) == (chain, number)
+    made = add_chain(new_map("Night Ferry"), grown(Chain(id="upper", name="Upper", output=0, count=84), 84))
+    walk = make(Opened(map=made, facts=WalkFacts(at=(chain, number))))[1]
+    assert (walk.chain, walk.number) == ("upper", number), "the first chain, whatever its name"
+    short = add_chain(new_map("Night Ferry"), grown(Chain(id="upper", name="Upper", output=0, count=number), number))
+    assert make(Opened(map=short, facts=WalkFacts(at=(chain, number))))[1].number == 0
 
 
 @pytest.mark.slow

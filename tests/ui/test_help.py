@@ -10,6 +10,7 @@ import pytest
 from textual.screen import ModalScreen, Screen
 
 import probe.ui
+from probe.cautions import HELP
 from probe.document.file import demo_map_path, load_map
 from probe.mapping.walk_state import start
 from probe.mapping.walk_view import view
@@ -92,6 +93,17 @@ async def test_f1_helps(name: str, open_app: OpenApp) -> None:
 
 
 @pytest.mark.slow
+async def test_a_caution_that_is_folded_stays_behind_its_mark(open_app: OpenApp) -> None:
+    async with open_app(load_map(demo_map_path())) as stage:
+        await stage.pilot.press("f1", "end")
+        await stage.pilot.pause(0.1)
+        words = stage.app.screen.query_one("#help-cautions")
+        rows = [words.render_line(y).text.rstrip() for y in range(words.size.height)]
+        assert sum(row.startswith("  - ") for row in rows) == len(HELP)
+        assert len(rows) > len(HELP), "some are folded"
+        assert all(row.startswith(("  - ", "    ")) for row in rows if row)
+
+
 async def test_a_wide_terminal_shows_all_of_the_help_at_once(open_app: OpenApp) -> None:
     async with open_app(load_map(demo_map_path()), size=(200, 60)) as stage:
         await opened(stage, ("f1",))

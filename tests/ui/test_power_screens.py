@@ -12,7 +12,8 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.file.errors import CannotSaveError
 from probe.document.model.harness import JoinedTo
 from probe.document.wiring import joint_at, put, put_joint
-from probe.ui.form_screen import FormScreen
+from probe.task.views import FormEntry
+from probe.ui.form_screen import FormScreen, _line
 from probe.ui.help import CautionScreen
 from probe.ui.rows_screen import RowsScreen, RowTable
 from probe.ui.task_screen import TaskScreen
@@ -194,6 +195,19 @@ async def test_joints_one_after_the_other(open_app: OpenApp) -> None:
         await press(stage, *to("joint.neighbour.-1"), *to("joint.neighbour.-1"), "escape")
         assert shows(stage) == "harness"
         assert "joint 0 to 1" in text_of(stage.app)
+
+
+def test_a_long_value_takes_rows_of_its_own_column_instead_of_being_cut() -> None:
+    entry = FormEntry("white", "white, as RRGGBB", assumed="as common parts, FFBF12")
+    rows = str(_line(entry, 40, 21)).splitlines()
+    assert rows[0].startswith("  white, as RRGGBB      as common parts,")
+    assert [row.strip() for row in rows[1:]] == ["FFBF12 assumed"]
+    assert rows[1].startswith(" " * 24 + "FFBF12"), "it hangs in the column of values"
+    long = str(_line(FormEntry("note", "note", "bought later " * 20), 40, 21)).splitlines()
+    assert len(long) == 3
+    assert long[-1].endswith("…")
+    assert all(len(row) <= 40 for row in long)
+    assert str(_line(FormEntry("note", "note", ""), 40, 21)).strip() == "note"
 
 
 @pytest.mark.slow

@@ -72,6 +72,12 @@ def test_the_line_says_what_is_lit_at_the_place_and_how_many_others() -> None:
     assert str(under_the_glass(KELP, both[2:], place.id)) == f"Under the glass, {place.label}: dark; 1 other place lit"
     assert str(under_the_glass(KELP, both[:1], place.id)).endswith(": red; nothing else is lit")
     assert str(under_the_glass(None, both, place.id)) == ""
+    assert str(under_the_glass(KELP, ())) == "Under the glass: nothing lit"
+    ordered = str(under_the_glass(KELP, (), ordered=True))
+    assert ordered == "Under the glass: dark, though the board lights the pixel", (
+        "no contradiction to what is said to be lit"
+    )
+    assert len(wrap(ordered, 31)) <= SEEN_ROWS, "whole beside the question on the smallest screen"
 
 
 async def test_each_look_is_drawn_anew_on_its_own_side(open_app: OpenApp) -> None:

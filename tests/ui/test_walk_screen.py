@@ -9,7 +9,7 @@ import pytest
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PixelState, PlayfieldMap
 from probe.document.operations import add_chain, add_place, assign_place, new_map, set_count
-from probe.mapping.walk_keys import Say
+from probe.mapping.walk_keys import GoTo, Say
 from probe.task import events as ev
 from probe.task.command import MenuGroup
 from probe.task.events import Choose, Take, Typed
@@ -386,6 +386,18 @@ async def test_a_key_of_another_state_types_and_its_row_says_why_it_does_nothing
         assert isinstance(screen, TaskScreen)
         assert screen.why_not(screen.commands["walk.yes"])
         assert not screen.why_not(screen.commands["walk.forward"])
+
+
+async def test_what_a_pixel_is_keeps_its_name_whole_and_says_the_note_in_a_row_of_its_own(open_app: OpenApp) -> None:
+    whole = load_map(demo_map_path())
+    async with open_app(whole, whole, begin_at=("playfield", 1)) as stage:
+        await stage.lit()
+        rows = [row[:47].rstrip() for row in text_of(stage.app).splitlines()]
+        assert any(row.strip().startswith("placed: Shooter lane glow 1") for row in rows)
+        await stage.pilot.press("f5", "n", *"loose wire", "enter")
+        stage.app.runtime.dispatch(GoTo(1, "playfield"))
+        await stage.pilot.pause(0.1)
+        assert any(row.strip() == "note: loose wire" for row in text_of(stage.app).replace("│", "\n").splitlines())
 
 
 @pytest.mark.parametrize("typed", ["", "ree"])
