@@ -130,6 +130,7 @@ def _lines(
         taken = choices.get(at)
         yield f"{at + 1}  {conflict.about}: " + (f"{taken} taken" if taken is not None else "not decided")
         yield from _versions(conflict)
+    yield from found.told
     if undecided:
         yield f"{len(undecided)} conflicts are not decided: nothing was written. Decide each with"
         yield f"--choose {undecided[0] + 1}=ours or --choose {undecided[0] + 1}=theirs; --choose ours is for all the rest."
@@ -158,6 +159,7 @@ def _as_json(found: Merged, ours: PlayfieldMap, choices: dict[int, Side], writte
     ]
     return {
         "conflicts": conflicts,
+        "told": list(found.told),
         "lines": list(change_lines(ours, found.map, diff(ours, found.map))),
         "written": written,
     }

@@ -31,8 +31,8 @@ def follow(before: PlayfieldMap, after: PlayfieldMap, *, made_on: str = "") -> P
         old = before.chain_by_id.get(chain.id)
         if old is None or [pixel.id for pixel in old.pixels] == [pixel.id for pixel in chain.pixels]:
             continue
-        after = replace_chain(after, chain.model_copy(update={"joints": _joints(old, chain, made_on)}))
-        feeds = tuple(_feed(feed, old, chain) if feed.chain == chain.id else feed for feed in after.feeds)
+        after = replace_chain(after, chain.model_copy(update={"joints": joints_following(old, chain, made_on=made_on)}))
+        feeds = tuple(moved_feed(feed, old, chain) if feed.chain == chain.id else feed for feed in after.feeds)
         after = after.model_copy(update={"feeds": feeds})
     return after
 
@@ -45,7 +45,8 @@ class _Ends:
     arriving: dict[str, Joint]
 
 
-def _joints(old: Chain, new: Chain, made_on: str) -> tuple[Joint, ...]:
+def joints_following(old: Chain, new: Chain, *, made_on: str = "") -> tuple[Joint, ...]:
+    """The joints of `new` that follow from those of `old`, without blank ones; what `new` notes itself stands."""
     laid = list(joints_in_order(old))
     ends = _Ends({j.after: j for j in laid if not is_blank(j)}, {j.before: j for j in laid if not is_blank(j)})
     noted = {(joint.after, joint.before): joint for joint in laid}
@@ -125,7 +126,7 @@ def _made(after: str | None, before: str, part: _JointPart, ends: _Ends, made_on
     )
 
 
-def _feed(feed: Feed, old: Chain, new: Chain) -> Feed:
+def moved_feed(feed: Feed, old: Chain, new: Chain) -> Feed:
     """The feed; if its pixel is gone, at the pixel that took its place, with a note to look."""
     order = [pixel.id for pixel in new.pixels]
     if feed.pixel in order or not order:

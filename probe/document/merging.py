@@ -2,7 +2,9 @@
 
 Records are known by their ids, a pixel by its id within its chain. `merge` is a plain three-way merge of what two maps
 hold; `merge_maps` finds the map that both began from, makes a revision of the outcome, and carries over what theirs says of
-revisions ("verified", proofs) only as far as it still holds here. Pure.
+revisions ("verified", proofs) only as far as it still holds here. Joints are known by the two pixels that they lie
+between; where the merged chain has neighbours that neither side had, or a side opened a joint that the other noted
+something of, that is told beside the map. Pure.
 """
 
 from __future__ import annotations
@@ -15,8 +17,11 @@ from itertools import takewhile
 from typing import Any
 
 from probe.document.diff import ALONE, JOINTS, LISTS, PIXELS, RecordList, diff, keyed
-from probe.document.model import MAX_TEXT, Chain, Machine, Pixel, Place, PlayfieldMap, Record, storable
+from probe.document.follow import joints_following, moved_feed
+from probe.document.model import MAX_TEXT, Chain, Machine, Pixel, Place, PlayfieldMap, Record, shown_number, storable
 from probe.document.model.change import What
+from probe.document.model.harness import Feed, JoinedTo, Joint
+from probe.document.model.planning import PlanRules
 from probe.document.operations import folded, slug
 from probe.document.revisions import (
     NoRevisionError,
@@ -27,6 +32,7 @@ from probe.document.revisions import (
     rewired,
     session_closed,
 )
+from probe.document.wiring import is_blank, joints_in_order
 
 _TOGETHER: Mapping[str, frozenset[str]] = {"state": frozenset({"place"})}
 """Fields that mean something only with another: they are taken from one side together."""
@@ -53,18 +59,26 @@ class Conflict:
 
 @dataclass(frozen=True)
 class Merged:
-    """The map, and every conflict in a fixed order that does not depend on how they were decided."""
+    """The map, and every conflict in a fixed order that does not depend on how they were decided.
+
+    `told`: what neither version says, or what one noted and the map cannot keep, a line each.
+    """
 
     map: PlayfieldMap
     conflicts: tuple[Conflict, ...]
+    told: tuple[str, ...] = ()
 
 
 @dataclass
 class _Judge:
-    """Collects conflicts and decides each: as chosen by its place in the list from 0, else for ours."""
+    """Collects conflicts and decides each: as chosen by its place in the list from 0, else for ours; and what is told."""
 
     choices: Mapping[int, Side]
     conflicts: list[Conflict] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+    def tell(self, line: str) -> None:
+        self.told.append(line[:MAX_TEXT])
 
     def takes_theirs(self, about: str, base: object, ours: object, theirs: object) -> bool:
         at = len(self.conflicts)
@@ -117,11 +131,13 @@ def merge(
     )
     marks = None if base is None else base.bookmark, ours.bookmark, theirs.bookmark
     update["bookmark"] = marks[2] if marks[1] == marks[0] else marks[1]
-    return Merged(_with_what_is_named(ours.model_copy(update=update), ours, theirs), tuple(judge.conflicts))
+    made = _with_what_is_named(judge, ours.model_copy(update=update), ours, theirs)
+    return Merged(made, tuple(judge.conflicts), tuple(judge.told))
 
 
-def _with_what_is_named(made: PlayfieldMap, *sources: PlayfieldMap) -> PlayfieldMap:
-    """The map with places back that one side took out while pixels of the other name them, and no bookmark to nowhere."""
+def _with_what_is_named(judge: _Judge, made: PlayfieldMap, *sources: PlayfieldMap) -> PlayfieldMap:
+    """The map with places back that one side took out while pixels of the other name them, feeds where the pixel that
+    the other took out was, and no bookmark to nowhere."""
     held = set(made.place_by_id)
     back: list[Place] = []
     for _, _, pixel in made.walk_pixels():
@@ -130,7 +146,20 @@ def _with_what_is_named(made: PlayfieldMap, *sources: PlayfieldMap) -> Playfield
             back.append(next(map_.place_by_id[pixel.place] for map_ in sources if pixel.place in map_.place_by_id))
     if made.bookmark is not None and made.bookmark.chain not in made.chain_by_id:
         made = made.model_copy(update={"bookmark": None})
-    return made.model_copy(update={"places": (*made.places, *back)}) if back else made
+    feeds = tuple(_feed(judge, feed, made, sources) for feed in made.feeds)
+    return made.model_copy(update={"places": (*made.places, *back), "feeds": feeds})
+
+
+def _feed(judge: _Judge, feed: Feed, made: PlayfieldMap, sources: Sequence[PlayfieldMap]) -> Feed:
+    new = made.chain_by_id.get(feed.chain)
+    for map_ in sources:
+        old = map_.chain_by_id.get(feed.chain)
+        if new is not None and old is not None and any(pixel.id == feed.pixel for pixel in old.pixels):
+            moved = moved_feed(feed, old, new)
+            if moved is not feed:
+                judge.tell(f"Feed {feed.name}: one side took out the pixel that it is at: look where it is now")
+            return moved
+    return feed
 
 
 # -- one record -----------------------------------------------------------------------------------------------------
@@ -312,24 +341,143 @@ def _chains(judge: _Judge, base: PlayfieldMap | None, ours: PlayfieldMap, theirs
 
 def _chain(judge: _Judge, base: Chain | None, ours: Chain, theirs: Chain) -> Chain:
     """One chain. Its count follows its pixels where all sides counted what they hold."""
+    if theirs in (base, ours):
+        return ours
+    if ours == base:
+        return theirs
     sides = [chain for chain in (base, ours, theirs) if chain is not None]
     counted = all(chain.count == len(chain.pixels) for chain in sides)
     leave = {"pixels", "joints", *(["count"] if counted else [])}
     made: Chain = _record(judge, ours.name, Chain, base, ours, theirs, leave=leave)
-    update: dict[str, Any] = {
-        kind.field: _list(
-            judge,
-            kind,
-            f"{ours.name}, ",
-            () if base is None else getattr(base, kind.field),
-            getattr(ours, kind.field),
-            getattr(theirs, kind.field),
-        )
-        for kind in (PIXELS, JOINTS)
-    }
+    pixels = _list(judge, PIXELS, f"{ours.name}, ", () if base is None else base.pixels, ours.pixels, theirs.pixels)
+    made = made.model_copy(update={"pixels": pixels, "joints": ()})
+    update: dict[str, object] = {"joints": _joints(judge, made, base, ours, theirs)}
     if counted:
-        update["count"] = len(update["pixels"]) or None
+        update["count"] = len(pixels) or None
     return made.model_copy(update=update)
+
+
+# -- joints ---------------------------------------------------------------------------------------------------------
+
+_Ends = tuple[str | None, str]
+
+
+def _ends(joint: Joint) -> _Ends:
+    return joint.after, joint.before
+
+
+def _joints(judge: _Judge, made: Chain, base: Chain | None, ours: Chain, theirs: Chain) -> tuple[Joint, ...]:
+    """The joints of the merged chain, `made` without any, by the two pixels that each lies between.
+
+    Neighbours on both sides: merged field by field. On one side: as that side has it; unchecked and told if both began
+    with it and the other opened it. On neither: what the wires of both make of it, unchecked and told.
+    """
+    if [p.id for p in ours.pixels] == [p.id for p in theirs.pixels] and theirs.joints in (
+        ours.joints,
+        () if base is None else base.joints,
+    ):
+        return ours.joints
+    was, mine, other = ({} if chain is None else _laid(chain) for chain in (base, ours, theirs))
+    found: dict[_Ends, Joint] = {}
+    begun = [{} if base is None else {_ends(j): j for j in joints_following(base, side)} for side in (ours, theirs)]
+    for ends in mine:
+        if ends in other:
+            blank = Joint(after=ends[0], before=ends[1])
+            two = [known.get(ends, blank) for known in begun]
+            before = None if base is None else was.get(ends) or (two[0] if two[0] == two[1] else blank)
+            found[ends] = _joint(judge, f"{ours.name}, {_between(ours, ends)}", before, mine[ends], other[ends])
+    placed: list[_Ends] = []
+    follows: list[dict[_Ends, Joint]] | None = None
+    for ends in _laid(made):
+        placed.append(ends)
+        where = f"{made.name}, {_between(made, ends)}"
+        if ends in found:
+            continue
+        if ends in mine or ends in other:
+            found[ends] = mine[ends] if ends in mine else other[ends]
+            if ends in was:
+                found[ends] = found[ends].model_copy(update=_UNCHECKED)
+                opened_by = Side.THEIRS if ends in mine else Side.OURS
+                judge.tell(f"{where}: {opened_by} had opened it. Look at it again")
+            continue
+        if follows is None:
+            follows = [
+                {} if chain is None else {_ends(joint): joint for joint in joints_following(chain, made)}
+                for chain in (base, ours, theirs)
+            ]
+        found[ends] = _new_to_both(
+            judge, where, *(follow.get(ends, Joint(after=ends[0], before=ends[1])) for follow in follows)
+        )
+    for side, chain, laid in ((Side.OURS, ours, mine), (Side.THEIRS, theirs, other)):
+        for joint in chain.joints:
+            ends = _ends(joint)
+            if ends in laid and ends not in found and joint != was.get(ends):
+                where = f"{chain.name}, {_between(chain, ends)} as {side} counts"
+                judge.tell(f"{where}: no longer there; {side} noted {_noted(joint)}")
+            elif ends not in laid and ends in found:
+                judge.tell(f"{made.name}, {_between(made, ends)}: {side} noted {_noted(joint)} before it was there")
+    strays = [
+        [] if chain is None else [j for j in chain.joints if _ends(j) not in {*_laid(chain), *found}]
+        for chain in (base, ours, theirs)
+    ]
+    lost = _list(judge, JOINTS, f"{made.name}, ", *strays)
+    return (*(found[ends] for ends in placed if not is_blank(found[ends])), *lost)
+
+
+_UNCHECKED: Mapping[str, object] = {
+    "checked": False,
+    "five_volt_to": JoinedTo.NOT_LOOKED,
+    "ground_to": JoinedTo.NOT_LOOKED,
+    "data_to": JoinedTo.NOT_LOOKED,
+}
+
+
+def _laid(chain: Chain) -> dict[_Ends, Joint]:
+    """The joint between any two neighbours, blank where nothing is noted."""
+    return {_ends(joint): joint for joint in joints_in_order(chain)}
+
+
+def _joint(judge: _Judge, about: str, base: Joint | None, ours: Joint, theirs: Joint) -> Joint:
+    if base is None and (is_blank(ours) or is_blank(theirs)):
+        return theirs if is_blank(ours) else ours
+    merged: Joint = _record(judge, about, Joint, base, ours, theirs)
+    return merged
+
+
+def _new_to_both(judge: _Judge, where: str, base: Joint, ours: Joint, theirs: Joint) -> Joint:
+    """A joint that neither side has, from what follows from the wires of each: nothing where both differ."""
+    update: dict[str, object] = {}
+    unclear: list[str] = []
+    for name in Joint.model_fields:
+        was, one, two = (getattr(joint, name) for joint in (base, ours, theirs))
+        if one == two or two == was:
+            update[name] = one
+        elif one == was:
+            update[name] = two
+        else:
+            unclear.append(
+                f"; {name.removesuffix('_mm').replace('_', ' ')}: by ours {_measured(name, one)}, by theirs {_measured(name, two)}"
+            )
+    judge.tell(f"{where}: in neither map, and nobody has looked at it" + "".join(unclear))
+    return Joint(after=ours.after, before=ours.before).model_copy(update=update)
+
+
+def _between(chain: Chain, ends: _Ends) -> str:
+    at = {pixel.id: number for number, pixel in enumerate(chain.pixels)}
+    first = "the board" if ends[0] is None else shown_number(at[ends[0]])
+    return f"joint from {first} to {shown_number(at[ends[1]])}"
+
+
+def _noted(joint: Joint) -> str:
+    """What is noted of a joint, in words."""
+    parts = joint.model_dump(mode="json", exclude_defaults=True, exclude={"after", "before"})
+    return ", ".join(
+        f"{name.removesuffix('_mm').replace('_', ' ')} {_measured(name, part)}" for name, part in parts.items()
+    )
+
+
+def _measured(name: str, value: object) -> str:
+    return f"{value:g} mm" if name.endswith("_mm") and isinstance(value, float) else _words(value)
 
 
 # -- the same name for two things -----------------------------------------------------------------------------------
@@ -355,7 +503,32 @@ def _with_unlike_names(base: PlayfieldMap | None, ours: PlayfieldMap, theirs: Pl
         was = None if base is None else base.chain_by_id.get(chain.id)
         if one is not None:
             theirs = _with_pixel_ids(theirs, chain, _new_pixel_ids(was, one, chain))
+    for name, says in _NUMBERED.items():
+        theirs = _with_unlike_ids(name, says, base, ours, theirs)
     return theirs
+
+
+_NUMBERED: Mapping[str, tuple[str, ...]] = {
+    "worklist": ("words", "about"),
+    "photos": ("file", "place", "chain", "pixel"),
+}
+"""Lists whose ids say nothing, so that two people give one to two things; and what tells whether they are one."""
+
+
+def _with_unlike_ids(
+    name: str, says: Sequence[str], base: PlayfieldMap | None, ours: PlayfieldMap, theirs: PlayfieldMap
+) -> PlayfieldMap:
+    """`theirs` with other ids in a list for what is new on both sides under one id, and says something else."""
+    known, mine = ({} if map_ is None else {r.id: r for r in getattr(map_, name)} for map_ in (base, ours))
+    taken = {*known, *mine, *(record.id for record in getattr(theirs, name))}
+    made = []
+    for record in getattr(theirs, name):
+        one = mine.get(record.id)
+        if one is not None and record.id not in known and any(getattr(one, n) != getattr(record, n) for n in says):
+            record = record.model_copy(update={"id": slug(record.id, taken)})
+            taken.add(record.id)
+        made.append(record)
+    return theirs.model_copy(update={name: tuple(made)})
 
 
 def _name_of(place: Place) -> tuple[str, str]:
@@ -411,8 +584,25 @@ def _with_place_ids(map_: PlayfieldMap, renamed: Mapping[str, str]) -> Playfield
             r.model_copy(update={"place": renamed.get(r.place, r.place), "to": renamed.get(r.to or "", r.to)})
             for r in map_.readings
         ),
+        "photos": tuple(p.model_copy(update={"place": renamed.get(p.place or "", p.place)}) for p in map_.photos),
     }
+    if map_.plan_rules is not None:
+        update["plan_rules"] = _with_places(map_.plan_rules, renamed)
     return map_.model_copy(update=update)
+
+
+def _with_places(rules: PlanRules, renamed: Mapping[str, str]) -> PlanRules:
+    update: dict[str, object] = {
+        name: tuple((renamed.get(one, one), renamed.get(other, other)) for one, other in getattr(rules, name))
+        for name in ("pinned", "forbidden")
+    }
+    if rules.splice is not None:
+        cuts = tuple(
+            cut.model_copy(update={"places": tuple(renamed.get(place, place) for place in cut.places)})
+            for cut in rules.splice.cuts
+        )
+        update["splice"] = rules.splice.model_copy(update={"cuts": cuts})
+    return rules.model_copy(update=update)
 
 
 def _with_pixel_ids(map_: PlayfieldMap, chain: Chain, renamed: Mapping[str, str]) -> PlayfieldMap:
@@ -427,9 +617,12 @@ def _with_pixel_ids(map_: PlayfieldMap, chain: Chain, renamed: Mapping[str, str]
     feeds = tuple(
         f.model_copy(update={"pixel": renamed.get(f.pixel, f.pixel)}) if f.chain == chain.id else f for f in map_.feeds
     )
-    return map_.model_copy(
-        update={"chains": tuple(made if c.id == made.id else c for c in map_.chains), "feeds": feeds}
+    photos = tuple(
+        p.model_copy(update={"pixel": renamed.get(p.pixel or "", p.pixel)}) if p.chain == chain.id else p
+        for p in map_.photos
     )
+    chains = tuple(made if c.id == made.id else c for c in map_.chains)
+    return map_.model_copy(update={"chains": chains, "feeds": feeds, "photos": photos})
 
 
 # -- with their revisions -------------------------------------------------------------------------------------------
@@ -478,11 +671,12 @@ def merge_maps(
     merged = merge(base, ours, _renumbered(base, ours, theirs, since=since, number=number), choices=choices)
     made = revised(ours, merged.map, time=time, reason=f"Merged {storable(name)}"[:MAX_TEXT])
     if made is ours:
-        return Merged(merged.map.model_copy(update={"revisions": ours.revisions, "pending": ()}), merged.conflicts)
+        same = merged.map.model_copy(update={"revisions": ours.revisions, "pending": ()})
+        return Merged(same, merged.conflicts, merged.told)
     lines = tuple(f"theirs, {r.time}: {r.reason}"[:MAX_TEXT] for r in theirs.revisions if r.number > since)
     last = made.revisions[-1]
-    last = last.model_copy(update={"changes": (*lines, *last.changes)})
-    return Merged(made.model_copy(update={"revisions": (*made.revisions[:-1], last)}), merged.conflicts)
+    last = last.model_copy(update={"changes": (*lines, *merged.told, *last.changes)})
+    return Merged(made.model_copy(update={"revisions": (*made.revisions[:-1], last)}), merged.conflicts, merged.told)
 
 
 def _renumbered(

@@ -12,6 +12,7 @@ import pytest
 
 from probe.__main__ import main
 from probe.cli.outcome import Exit
+from probe.document.edits import Insert, Remove, renumber
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.layout import render_map
 from probe.document.model import PlayfieldMap
@@ -91,6 +92,24 @@ def test_in_a_terminal_it_is_asked(
     assert main(["merge", *map(str, sides), "-o", str(out)]) == Exit.FINE
     assert capsys.readouterr().out.count("Which one holds?") == 3
     assert notes(load_map(out))[2] == "hot \x1b[31m"
+
+
+@pytest.mark.slow
+def test_what_neither_map_says_of_a_joint_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    ours, theirs = (Path(shutil.copy(demo_map_path(), tmp_path / f"{name}.json")) for name in ("ours", "theirs"))
+    for path, edit in (
+        (ours, Insert(chain="playfield", after=9)),
+        (theirs, Remove(chain="playfield", first=9, last=9)),
+    ):
+        map_ = load_map(path)
+        path.write_bytes(render_map(renumber(map_, [edit], time=NOW, reason="Soldered")))
+    words = ["merge", str(ours), str(theirs), "-o", str(tmp_path / "both.json"), "--choose", "ours"]
+    assert main([*words, "--dry-run", "--json"]) == Exit.FINE
+    told = json.loads(capsys.readouterr().out)["told"]
+    assert any("joint from 8 (9th) to 9 (10th): in neither map, and nobody has looked at it" in line for line in told)
+    assert main(words) == Exit.FINE
+    said = capsys.readouterr().out
+    assert all(line in said for line in told)
 
 
 @pytest.mark.parametrize("words", first_now(["3", "0=ours", "x=ours", "1=mine", "7=ours", "²=ours"], now=2))

@@ -9,12 +9,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from probe.document.merging import Merged, Side, merge, merge_maps, shared_base
-from probe.document.model import Chain, Machine, Pixel, PixelState, Place, PlayfieldMap
+from probe.document.edits import Insert, Remove, Reverse, Swap, apply_edits
+from probe.document.follow import MOVED_FEED
+from probe.document.merging import Merged, Side, _with_unlike_names, merge, merge_maps, shared_base
+from probe.document.model import Chain, Machine, Pixel, PixelState, Place, PlayfieldMap, shown_number
+from probe.document.model.evenings import WorkMoment
 from probe.document.model.game import Proof, Verdict
-from probe.document.model.harness import Joint, Judged, Metered, MeterReading
+from probe.document.model.harness import JoinedTo, Joint, Judged, Metered, MeterReading
+from probe.document.model.planning import ChosenCut, ChosenSplice, PlanRules
+from probe.document.needs import write_line
 from probe.document.operations import add_place, assign_place, fresh_pixels, new_map, replace_chain, set_note
+from probe.document.photos import attach
 from probe.document.revisions import changed_in, is_verified, revised, undo
+from probe.document.wiring import add_feed, add_supply, feed_number, is_blank, joint_at, joints_in_order, put_joint
 from tests.document.strategies import maps, places, proofs, readings, texts
 from tests.support.examples import examples
 
@@ -77,6 +84,11 @@ def named_alike(map_: PlayfieldMap) -> dict[str, Any]:
         for pixel in chain["pixels"]:
             pixel["place"] = label.get(pixel["place"])
             pixel.pop("id")
+    for chain, held in zip(plain["chains"], map_.chains, strict=True):
+        number = {pixel.id: at for at, pixel in enumerate(held.pixels)}
+        for joint in chain.get("joints", ()):
+            joint["after"] = number.get(joint.get("after"), joint.get("after"))
+            joint["before"] = number.get(joint["before"], joint["before"])
     for entry in (*plain.get("readings", ()), *plain.get("observations", ())):
         for name in ("place", "to"):
             if name in entry:
@@ -98,6 +110,7 @@ def test_without_conflicts_it_does_not_matter_whose_is_ours(
     assert len(one.conflicts) == len(other.conflicts)
     if not one.conflicts:
         assert named_alike(one.map) == named_alike(other.map)
+        assert len(one.told) == len(other.told)
 
 
 def written(map_: PlayfieldMap) -> set[str]:
@@ -360,6 +373,209 @@ def test_entries_that_are_alike_are_kept_as_often_as_the_side_that_has_more() ->
     proof = Proof(lamp=5, verdict=Verdict.RIGHT, time=NOW, revision=1)
     ours, theirs = (base.model_copy(update={"proofs": (proof,) * count}) for count in (1, 2))
     assert merge(base, ours, theirs).map.proofs == merge(base, theirs, ours).map.proofs == (proof, proof)
+
+
+# -- joints ---------------------------------------------------------------------------------------------------------
+
+noted_of_a_joint = st.fixed_dictionaries(
+    {},
+    optional={
+        "note": st.sampled_from(["cold", "redo"]),
+        "length_mm": st.sampled_from([None, 40.0, 95.5]),
+        "checked": st.booleans(),
+        "leaving_data": st.sampled_from(["", "green", "white"]),
+        "five_volt_open": st.booleans(),
+        "data_to": st.sampled_from(JoinedTo),
+    },
+)
+numbers = st.integers(0, 4)
+edits = st.one_of(
+    st.builds(Insert, chain=st.just("a"), after=st.none() | numbers, count=st.integers(1, 2)),
+    st.builds(lambda number: Remove(chain="a", first=number, last=number), numbers),
+    st.builds(lambda one: Swap(chain="a", one=one, other=one + 1), st.integers(0, 3)),
+    st.builds(lambda first: Reverse(chain="a", first=first, last=first + 2), st.integers(0, 2)),
+)
+
+
+@st.composite
+def soldered(draw: st.DrawFn, base: PlayfieldMap, most: int) -> PlayfieldMap:
+    """The map after at most so many changes of the wiring, and notes of some joints."""
+    made_on = draw(st.sampled_from(["", "2026-03-01", "2026-03-02"]))
+    made = apply_edits(base, draw(st.lists(edits, max_size=most)), made_on=made_on)
+    for number in range(len(made.chain("a").pixels)):
+        if draw(st.booleans()):
+            joint = joint_at(made.chain("a"), number).model_copy(update=draw(noted_of_a_joint))
+            made = put_joint(made, "a", joint)
+    return made
+
+
+@st.composite
+def two_who_soldered(draw: st.DrawFn) -> tuple[PlayfieldMap, PlayfieldMap, PlayfieldMap]:
+    base = draw(soldered(kelp(), 0))
+    return base, draw(soldered(base, 2)), draw(soldered(base, 2))
+
+
+@pytest.mark.slow
+@settings(max_examples=examples(120))
+@given(two_who_soldered())
+def test_joints_do_not_depend_on_whose_is_ours(sides: tuple[PlayfieldMap, PlayfieldMap, PlayfieldMap]) -> None:
+    base, ours, theirs = sides
+    one, other = merge(base, ours, theirs), merge(base, theirs, ours)
+    assert sorted(c.about.partition(":")[2] for c in one.conflicts) == sorted(
+        c.about.partition(":")[2] for c in other.conflicts
+    )
+    if not one.conflicts:
+        assert named_alike(one.map) == named_alike(other.map)
+        assert len(one.told) == len(other.told)
+
+
+def laid(chain: Chain) -> dict[tuple[str | None, str], Joint]:
+    return {(joint.after, joint.before): joint for joint in joints_in_order(chain)}
+
+
+@pytest.mark.slow
+@settings(max_examples=examples(200))
+@given(two_who_soldered(), st.sampled_from(Side))
+def test_no_joint_is_lost_unless_its_wire_was_opened_or_it_is_told(
+    sides: tuple[PlayfieldMap, PlayfieldMap, PlayfieldMap], side: Side
+) -> None:
+    """What each side noted stands in the map, or was asked, or the other opened that wire; and what is new is told."""
+    base, ours, theirs = sides
+    theirs = _with_unlike_names(base, ours, theirs)
+    found = merge(base, ours, theirs, choices=dict.fromkeys(range(500), side))
+    chain = found.map.chain("a")
+    made, was = laid(chain), laid(base.chain("a"))
+    assert {(j.after, j.before) for j in chain.joints} <= set(made), "a joint lies between neighbours"
+    mine, other = laid(ours.chain("a")), laid(theirs.chain("a"))
+    asked = {conflict.about for conflict in found.conflicts}
+    told = list(found.told)
+    for ends, joint in made.items():
+        line = f"Playfield, joint from {_number(chain, ends[0])} to {_number(chain, ends[1])}: "
+        if ends in mine and ends in other:
+            for name in Joint.model_fields:
+                values = {getattr(side[ends], name) for side in (mine, other)}
+                about = (
+                    f"Playfield, joint from {_number(ours.chain('a'), ends[0])} to {_number(ours.chain('a'), ends[1])}"
+                )
+                assert getattr(joint, name) in values
+                if len(values) == 2 and ends in was and getattr(was[ends], name) not in values:
+                    assert f"{about}: {name.replace('_', ' ')}" in asked
+                elif len(values) == 2 and ends in was:
+                    assert getattr(joint, name) != getattr(was[ends], name)
+        elif ends in mine or ends in other:
+            source = mine.get(ends) or other[ends]
+            assert joint.note == source.note
+            if ends in was:
+                assert not joint.checked
+                assert any(entry.startswith(line) and "had opened it" in entry for entry in told)
+            else:
+                assert joint == source
+        else:
+            assert not joint.checked
+            assert joint.five_volt_to is joint.ground_to is joint.data_to is JoinedTo.NOT_LOOKED
+            assert any(entry.startswith(line) and "in neither map" in entry for entry in told)
+    for who, wires, held in (("ours", mine, ours), ("theirs", other, theirs)):
+        for ends, joint in wires.items():
+            if ends not in made and joint != was.get(ends) and not is_blank(joint):
+                numbers = [_number(held.chain("a"), end) for end in ends]
+                title = f"Playfield, joint from {numbers[0]} to {numbers[1]} as {who} counts"
+                assert any(entry.startswith(title) for entry in told)
+
+
+def _number(chain: Chain, pixel: str | None) -> str:
+    if pixel is None:
+        return "the board"
+    return shown_number(next(number for number, held in enumerate(chain.pixels) if held.id == pixel))
+
+
+def test_a_splice_beside_a_pixel_that_the_other_took_out() -> None:
+    """The splice's far joint is kept; the one towards the pixel that is out is new to both, from the lengths that agree."""
+    base = kelp()
+    for number, length_mm in enumerate((300.0, 40.0, 50.0, 60.0, 70.0, 80.0)):
+        base = put_joint(base, "a", joint_at(base.chain("a"), number).model_copy(update={"length_mm": length_mm}))
+    ours = apply_edits(base, [Insert(chain="a", after=2)], made_on="2026-03-01")
+    new = ours.chain("a").pixels[3].id
+    for at, length_mm in ((3, 35.0), (4, 25.0)):
+        update = {"length_mm": length_mm, "checked": True, "leaving_data": "green"}
+        ours = put_joint(ours, "a", joint_at(ours.chain("a"), at).model_copy(update=update))
+    theirs = apply_edits(base, [Remove(chain="a", first=2, last=2)], made_on="2026-03-02")
+    for one, other, whose in ((ours, theirs, "ours"), (theirs, ours, "theirs")):
+        found = merge(base, one, other)
+        assert found.conflicts == ()
+        chain = found.map.chain("a")
+        assert ids(found.map) == ["a-0", "a-1", new, "a-3", "a-4", "a-5"]
+        assert [joint.length_mm for joint in joints_in_order(chain)] == [300.0, 40.0, None, 25.0, 70.0, 80.0]
+        far = joint_at(chain, 3)
+        assert (far.checked, far.made_on) == (True, "2026-03-01")
+        near = joint_at(chain, 2)
+        assert (near.checked, near.made_on) == (False, "")
+        gone = f"as {whose} counts: no longer there; {whose} noted"
+        by = ("85 mm", "55 mm") if whose == "ours" else ("55 mm", "85 mm")
+        assert any(
+            line == "Playfield, joint from 1 (2nd) to 2 (3rd): in neither map, and nobody has looked at it; "
+            f"length: by ours {by[0]}, by theirs {by[1]}"
+            for line in found.told
+        )
+        assert any(
+            line.startswith(f"Playfield, joint from 2 (3rd) to 3 (4th) {gone} leaving data green, length 35 mm")
+            for line in found.told
+        )
+        assert len(found.told) == 3
+
+
+def test_a_feed_at_a_pixel_that_the_other_took_out_is_moved_and_told() -> None:
+    base = kelp()
+    ours, supply = add_supply(base, "5 V")
+    ours, _ = add_feed(ours, "a", 2, supply=supply.id, name="Middle")
+    theirs = apply_edits(base, [Remove(chain="a", first=2, last=2)])
+    for one, other in ((ours, theirs), (theirs, ours)):
+        found = merge(base, one, other)
+        assert feed_number(found.map, found.map.feeds[0]) == 2
+        assert found.map.feeds[0].note == MOVED_FEED
+        assert any(line.startswith("Feed Middle: ") for line in found.told)
+
+
+def test_lines_and_photos_of_both_are_kept_though_each_program_gave_them_one_id() -> None:
+    base = kelp()
+    ours = write_line(base, "Buy fuses", moment=WorkMoment.BEFORE_POWER)
+    theirs = write_line(base, "Tin the braid", moment=WorkMoment.BEFORE_POWER)
+    assert ours.worklist[0].id == theirs.worklist[0].id
+    ours, theirs = attach(ours, "eel.jpg", place="Reef lane 1"), attach(theirs, "eel.png", pixel="a:2")
+    found = merge(base, ours, theirs)
+    assert found.conflicts == ()
+    assert {line.words for line in found.map.worklist} == {"Buy fuses", "Tin the braid"}
+    assert {photo.file for photo in found.map.photos} == {"eel.jpg", "eel.png"}
+    same = merge(base, ours, ours.model_copy(update={"machine": base.machine}))
+    assert len(same.map.worklist) == 1
+
+
+def test_photos_and_rules_go_with_a_place_and_a_pixel_that_get_another_id() -> None:
+    base = kelp()
+    ours, _ = add_place(spliced(base, 2), "Otter gate")
+    theirs = spliced(base, 4)
+    theirs = theirs.model_copy(update={"places": (*theirs.places, Place(id="otter-gate", label="Urchin target"))})
+    theirs = attach(attach(theirs, "gate.jpg", place="Urchin target"), "joint.jpg", pixel="a:4")
+    pairs = (("otter-gate", "reef-lane-0"),)
+    cut = ChosenCut(after=0, places=("otter-gate",))
+    rules = PlanRules(pinned=pairs, splice=ChosenSplice(chain="a", pixels=7, cuts=(cut,)))
+    found = merge(base, ours, theirs.model_copy(update={"plan_rules": rules})).map
+    target = next(place.id for place in found.places if place.label == "Urchin target")
+    assert target != "otter-gate"
+    assert found.plan_rules is not None
+    assert found.plan_rules.splice is not None
+    assert found.plan_rules.pinned == ((target, "reef-lane-0"),)
+    assert found.plan_rules.splice.cuts[0].places == (target,)
+    assert found.photos[0].place == target
+    assert found.photos[1].pixel == found.chain("a").pixels[5].id
+
+
+def test_what_was_told_is_kept_in_the_revision_of_the_merge() -> None:
+    base = kelp()
+    found = merged(
+        spliced(base, 3), revised(base, apply_edits(base, [Remove(chain="a", first=2, last=2)]), time=NOW, reason="Out")
+    )
+    assert len(found.told) == 1
+    assert found.told[0] in found.map.revisions[-1].changes
 
 
 def test_joints_and_feeds_of_a_renamed_pixel_go_with_it() -> None:
