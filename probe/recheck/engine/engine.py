@@ -452,7 +452,14 @@ class Recheck:
             state = state._pruned()
             done: dict[tuple[bytes, tuple[int, ...]], Edited] = {}
             expected = Base(self.maps[0], float(self.log_prior[0]), self.parents[0])
-            state = state._expanded(done, bases=0 if float(meant[0]) > AS_PREDICTED else 1, expected=expected)
+            if float(meant[0]) > AS_PREDICTED:
+                state = state._expanded(done, bases=0)
+                if state.settled:
+                    # what is one edit of the predicted chain may be listed as two, dearer, that came one by one; and what is
+                    # left unseen counts against the best map at the price that it has then
+                    state = state._expanded(done, bases=0, expected=state._above[-1])._expanded(done, bases=0)
+            else:
+                state = state._expanded(done, bases=1, expected=expected)
             if state.contradicts(len(state.observations) - 1):
                 state = state._expanded(done, bases=3, twice=True)
         if state.world.key(state.best_map) != self.world.key(self.best_map):
@@ -482,8 +489,8 @@ class Recheck:
     ) -> Recheck:
         """With every single edit of the likeliest maps; more bases: also of the maps that those are edits of.
 
-        expected: the map that was best before the answer: what it lacks may be one edit, though by chance another map
-        that was listed fits as well.
+        expected: a map that is edited as well: the one that was best before the answer, as what it lacks may be one edit,
+        though by chance another map that was listed fits as well.
         twice: and with every edit of the edits that explain most: two that hide each other are likely only together.
         done: what was edited since the last answer.
         """
@@ -515,6 +522,14 @@ class Recheck:
         )
         return state._with(found, prior, np.concatenate(parents)[source], unseen, alike)
 
+    @property
+    def _above(self) -> list[Base]:
+        """What the likeliest map is an edit of, and what that is one of, up to the predicted chain."""
+        above: list[Base] = [self.parents[0]]
+        while above[-1].above is not None:
+            above.append(above[-1].above)
+        return above
+
     def _plan(self, bases: int, expected: Base | None) -> list[tuple[Base, tuple[int, ...]]]:
         """Which map is edited by which answers: the likeliest ones, what was expected, and what the best is an edit of, each
         by all answers; and, as one may have been wrong, some without those that seem so, or without earlier pictures."""
@@ -524,12 +539,10 @@ class Recheck:
             if row < 2 or self.weights[row] >= 1e-4 * self.weights[0]
         ]
         begin = [Base(self.maps[row], float(self.log_prior[row]), self.parents[row]) for row in likely]
-        above: list[Base] = [self.parents[0]]
-        while above[-1].above is not None:
-            above.append(above[-1].above)
+        above = self._above
+        if expected is not None and not np.array_equal(_wider(expected.map_, self.numbers), self.maps[0]):
+            begin.append(expected)
         if bases:
-            if expected is not None and not np.array_equal(_wider(expected.map_, self.numbers), self.maps[0]):
-                begin.append(expected)
             begin += above[: bases + MOST_PARENTS - len(begin)]
             if above[-1] not in begin and self.weights[0] < SETTLED:
                 begin.append(above[-1])

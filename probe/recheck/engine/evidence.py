@@ -261,7 +261,10 @@ class Along:
         """Log factors of single items at single numbers; shapes alike."""
         if self.whole:
             return self.part(numbers - items, items, items + 1)
-        rows = self.rows[items]
+        return self.cells(self.rows[items], numbers)
+
+    def cells(self, rows: Ints, numbers: Ints) -> Floats:
+        """The same of rows of the factors: entries, then a silent and a new pixel."""
         found = np.where(rows == self.world.setup.entries + 1, self.evidence.off_list[numbers], 0.0)
         for factors, colours, _ in self.evidence.joined:
             found += factors[rows, colours[numbers]]

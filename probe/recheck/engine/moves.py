@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from probe.recheck.engine.evidence import BAND, CLIP, WHOLE, Along, Evidence
+from probe.recheck.engine.evidence import BAND, BEFORE, CLIP, WHOLE, Along, Evidence
 from probe.recheck.engine.model import (
     END,
     FURTHER,
@@ -113,7 +113,7 @@ class Edits:
 def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, rng: np.random.Generator) -> Edited:
     """Every single edit of a map; looks: False leaves out what only pictures could show."""
     along = Along(evidence, map_)
-    kinds = [*_spliced(along), *_taken_out(along), *_in_and_out(along), *_dead(along)]
+    kinds = [*_spliced(along), *_taken_out(along), *_in_and_out(along), *_elsewhere(along), *_dead(along)]
     unseen = np.zeros(along.width + 1)
     if looks:
         kinds += [*_swapped(along, rng), *_rearranged(along), *_exchanged(along)]
@@ -230,6 +230,48 @@ def _in_and_out(t: Along) -> Iterator[Edits]:
         (a, b),
         lambda a, b: [items[:a], items[a + 1 : b + 1], np.array([NEW]), items[b + 1 :]],
     )
+
+
+def _elsewhere(t: Along) -> Iterator[Edits]:
+    """What was taken out or spliced in, a few pixels before or behind: no edit more, so it costs nothing."""
+    items, n, entries = t.items, t.length, t.world.setup.entries
+    order = np.array(t.world.setup.order)
+    place = np.full(entries + 1, -1)
+    place[order] = np.arange(len(order))
+    old = place[np.where(items >= 0, items % entries, entries)]
+    row = np.where(is_new(t.world.setup, order), entries + 1, order)
+    lost, lit = np.concatenate([[0.0], np.cumsum(t.evidence.unlit[row])]), t.cells_of(np.arange(n), np.arange(n))
+    found: list[tuple[float, int, int, int]] = []
+    for a in (np.flatnonzero((old[:-1] >= 0) & (old[1:] > old[:-1] + 1)) + 1).tolist():
+        gap, behind = int(old[a - 1]) + 1, int(old[a])  # those between are out
+        if (t.at[order[gap:behind]] >= 0).any():
+            continue
+        for by in (*range(-BEFORE, 0), *range(1, BEFORE + 1)):
+            first, stop, begin = (a + by, a, behind + by) if by < 0 else (a, a + by, gap)
+            if first < 0 or stop > n or old[first] < 0 or np.any(np.diff(old[first:stop]) != 1):
+                continue
+            seen = t.cells(row[begin : begin + stop - first], np.arange(first, stop)).sum() - lit[first:stop].sum()
+            missing = lost[behind + by] - lost[gap + by] - lost[behind] + lost[gap]
+            found.append((float(seen + missing), first, stop, begin))
+    if found:
+        weight, first, stop, begin = (np.array(column) for column in zip(*found, strict=True))
+        yield Edits(
+            weight,
+            np.zeros(len(weight)),
+            (first, stop, begin),
+            lambda a, b, at: [items[:a], order[at : at + b - a], items[b:]],
+        )
+    edge = np.flatnonzero(np.diff(items == NEW, prepend=False, append=False)).reshape(-1, 2)
+    runs = [(a - k, a, b) for a, b in edge.tolist() for k in range(1, min(BEFORE, a) + 1)]
+    runs += [(a, b, b + k) for a, b in edge.tolist() for k in range(1, min(BEFORE, n - b) + 1)]
+    if runs:
+        a, b, c = np.array(runs).T
+        yield Edits(
+            t.part(c - b, a, b) + t.part(a - b, b, c) - t.part(0, a, c),
+            np.zeros(len(a)),
+            (a, b, c),
+            lambda a, b, c: [items[:a], items[b:c], items[a:b], items[c:]],
+        )
 
 
 def _dead(t: Along) -> Iterator[Edits]:
