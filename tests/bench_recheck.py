@@ -2,9 +2,12 @@
 
     python -m tests.bench recheck [--quick] [--runs 1000] [--seed 1] [--only six,dead] [--keep runs.jsonl]
     python -m tests.bench recheck --add runs.jsonl more.jsonl
+    python -m tests.bench recheck --kept
 
 --keep writes every run to a file as it ends, a line each, so that nothing is lost when a long row is broken off; --add
-counts the runs of such files together, each seed of a row once.
+counts the runs of such files, each seed of a row once, into recheck/kept_rows.json beside this file, which is part of the
+repository; --kept prints what is in it.  Rows of two engines are never counted together: before runs are added, some of
+them and some of those in the file are run again, and every wrong one, and have to come out as they did.
 
 Each run rewires a simulated chain at random and lets a simulated person answer, with mistakes.  An action is one picture
 or one light with its whole answer; what every new pixel needs anyhow, its one naming, is counted beside it.  A map is
@@ -17,7 +20,8 @@ import argparse
 import json
 import math
 import time
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -29,6 +33,11 @@ from probe.recheck.engine.model import NEW, PLAIN, Action, AllAsShown, Answer, A
 from tests.recheck.engine.worlds import TINTS, Chain, Person, insert, rewired
 
 GUARD = 500
+KEPT = Path(__file__).parent / "recheck" / "kept_rows.json"
+CHECKED = 12
+"""So many runs of a row in the file, spread evenly over those added at a time, can be checked again."""
+BINS = (0.0, 0.5, 0.9, 0.99, 0.9995, 1.01)
+"""Edges of what is stated, in the diagram."""
 SCAN_SECONDS, TURN_SECONDS = 0.2, 4.0
 """Assumed, no source: one fixation for each place of a look, and turning from the playfield to a screen two metres away
 for each answer.  The Keystroke-Level Model has no operators for them."""
@@ -161,7 +170,7 @@ class Run:
 
 @dataclass
 class Tally:
-    """What the runs of one case came to. choose, answer: seconds of processor time of each action."""
+    """Runs of one case that were just run. choose, answer: seconds of processor time of each action."""
 
     runs: list[Run] = field(default_factory=list)
     choose: list[float] = field(default_factory=list)
@@ -176,6 +185,43 @@ class Tally:
     def actions(self) -> list[int]:
         """Actions of every run."""
         return [one.actions for one in self.runs]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """What the runs of one case came to, as it is in the file.
+
+    seeds: first and last of every span.  actions: how many runs took so many.  wrong: seed, actions, stated and edits of
+    every run that ended with a wrong map.  stated: runs, the sum of what they stated, and how many were right, for each of the BINS.
+    seconds: of the persons, all together.  checked: seed, actions, stated, right of the runs that can be run again.
+    """
+
+    seeds: list[list[int]] = field(default_factory=list)
+    actions: dict[str, int] = field(default_factory=dict)
+    wrong: list[tuple[int, int, float, list[str]]] = field(default_factory=list)
+    stated: list[list[float]] = field(default_factory=lambda: [[0, 0.0, 0] for _ in BINS[1:]])
+    seconds: float = 0.0
+    checked: list[tuple[int, int, float, bool]] = field(default_factory=list)
+
+    def with_runs(self, runs: Sequence[Run]) -> Row:
+        """With more runs.  Raises ValueError for a seed that was counted before."""
+        seeds = [seed for a, b in self.seeds for seed in range(a, b + 1)] + [one.seed for one in runs]
+        if twice := [seed for seed, times in Counter(seeds).items() if times > 1]:
+            raise ValueError(f"seed {min(twice)} of {runs[0].case!r} was counted before; take other seeds")
+        stated = [list(one) for one in self.stated]
+        for one in runs:
+            at = sum(one.stated >= edge for edge in BINS[1:-1])
+            stated[at] = [stated[at][0] + 1, round(stated[at][1] + one.stated, 6), stated[at][2] + one.right]
+        some = sorted(runs, key=lambda one: one.seed)[:: max(1, len(runs) // CHECKED)][:CHECKED]
+        counts = Counter({int(k): n for k, n in self.actions.items()}) + Counter(one.actions for one in runs)
+        return Row(
+            seeds=[[a, b] for a, b in spans(seeds)],
+            actions={str(k): counts[k] for k in sorted(counts)},
+            wrong=[*self.wrong, *((r.seed, r.actions, round(r.stated, 6), r.edits) for r in runs if not r.right)],
+            stated=stated,
+            seconds=round(self.seconds + sum(one.seconds for one in runs), 1),
+            checked=[*self.checked, *((r.seed, r.actions, round(r.stated, 6), r.right) for r in some)],
+        )
 
 
 def expected_kinds(prior: Prior) -> dict[str, float]:
@@ -297,31 +343,30 @@ def interval(wrong: int, runs: int, *, level: float = 0.95) -> tuple[float, floa
     return (root(wrong, alpha) if wrong else 0.0), (root(wrong + 1, 1 - alpha) if wrong < runs else 1.0)
 
 
-def report(case: Case, tally: Tally) -> bool:
-    """Print one row; whether its goals were met."""
-    runs, actions, wrong = len(tally.runs), tally.actions, tally.wrong
-    mean = float(np.mean(actions))
-    low, high = interval(len(wrong), runs)
-    met = mean <= case.most_actions and len(wrong) / runs <= case.most_wrong
-    times = [(tally.choose, [r.choose for r in tally.runs]), (tally.answer, [r.answer for r in tally.runs])]
-    each = [
-        f"{np.percentile(all_, 99) * 1e3:.0f} ms (99 %)" if all_ else f"{max(most):.0f} ms (most)"
-        for all_, most in times
-    ]
+def report(case: Case, row: Row, tally: Tally | None = None) -> bool:
+    """Print one row, and how long the engine took where it was just run; whether its goals were met."""
+    actions = np.repeat([int(k) for k in row.actions], list(row.actions.values()))
+    runs, wrong, mean = len(actions), len(row.wrong), float(np.mean(actions))
+    low, high = interval(wrong, runs)
+    met = mean <= case.most_actions and wrong / runs <= case.most_wrong
+    times = ""
+    if tally is not None:
+        choose, answer = (np.percentile(some, 99) * 1e3 for some in (tally.choose, tally.answer))
+        times = f"choose {choose:.0f} ms, take {answer:.0f} ms (99 %) of processor time   "
     print(
         f"{case.title:<44} {mean:6.2f} ± {np.std(actions) / math.sqrt(runs):.2f} (99 %: "
-        f"{np.percentile(actions, 99):.0f}, most {max(actions)}; goal {case.most_actions:g})   wrong {len(wrong)} of {runs}: "
-        f"{100 * len(wrong) / runs:.2f} % ({100 * low:.2f}–{100 * high:.2f}; goal {100 * case.most_wrong:g})   "
-        f"{np.mean([r.seconds for r in tally.runs]):.0f} s   choose {each[0]}, take {each[1]} of processor time   "
-        f"seeds {spans([r.seed for r in tally.runs])}{'' if met else '   NOT MET'}",
+        f"{np.percentile(actions, 99):.0f}, most {max(actions)}; goal {case.most_actions:g})   wrong {wrong} of {runs}: "
+        f"{100 * wrong / runs:.2f} % ({100 * low:.2f}–{100 * high:.2f}; goal {100 * case.most_wrong:g})   "
+        f"{row.seconds / runs:.0f} s   {times}"
+        f"seeds {', '.join(f'{a}..{b}' for a, b in row.seeds)}{'' if met else '   NOT MET'}",
         flush=True,
     )
-    for one in [r for r in tally.runs if not r.right][:20]:
-        print(f"    wrong: seed {one.seed}, stated {one.stated:.5f}: {'; '.join(one.edits)}", flush=True)
+    for seed, _, stated, edits in row.wrong[:20]:
+        print(f"    wrong: seed {seed}, stated {stated:.5f}: {'; '.join(edits)}", flush=True)
     return met
 
 
-def spans(seeds: Sequence[int]) -> str:
+def spans(seeds: Sequence[int]) -> list[tuple[int, int]]:
     """Seeds as runs of whole numbers."""
     found: list[list[int]] = []
     for seed in sorted(seeds):
@@ -329,15 +374,16 @@ def spans(seeds: Sequence[int]) -> str:
             found[-1][1] = seed
         else:
             found.append([seed, seed])
-    return ", ".join(f"{a}..{b}" for a, b in found)
+    return [(a, b) for a, b in found]
 
 
-def reliability(stated: Sequence[tuple[float, bool]]) -> list[str]:
+def reliability(rows: Sequence[Row]) -> list[str]:
     """The diagram: how often what was stated with a chance was right, by the chance, each with its interval of 95 %.
 
     What is stated holds for changes that come as often as the engine expects, as the row `prior` draws them: a row of
-    one kind alone, such as two pixels swapped, is harder or easier than that.  A bin is as stated when its mean lies in the interval of what was right.  Bars are of the share that was wrong, by
-    its logarithm: from one in one (nothing) to one in ten thousand (the whole width); = is the share, - its interval.
+    one kind alone, such as two pixels swapped, is harder or easier than that.  A bin is as stated when its mean lies in the
+    interval of what was right.  Bars are of the share that was wrong, by its logarithm: from one in one (nothing) to one in
+    ten thousand (the whole width); = is the share, - its interval.
     """
     width = 40
 
@@ -345,33 +391,73 @@ def reliability(stated: Sequence[tuple[float, bool]]) -> list[str]:
         return min(width, round(-math.log10(max(wrong, 1e-4)) * width / 4))
 
     lines = [f"{'stated':<15}{'runs':>6}  {'mean stated':>11}  {'right':>9}  {'95 %':<17}  1 wrong in 1 … 10,000"]
-    for low, high in ((0.0, 0.5), (0.5, 0.9), (0.9, 0.99), (0.99, 0.9995), (0.9995, 1.01)):
-        here = [(chance, right) for chance, right in stated if low <= chance < high]
-        if here:
-            right, mean = sum(r for _, r in here), float(np.mean([c for c, _ in here]))
-            a, b = interval(len(here) - right, len(here))
-            bar = "=" * at(1 - right / len(here)) if right < len(here) else "=" * at(b)
+    each = np.sum([row.stated for row in rows], axis=0)
+    for low, high, (runs, total, right) in zip(BINS, BINS[1:], each.tolist(), strict=False):
+        if runs:
+            mean = total / runs
+            a, b = interval(round(runs - right), round(runs))
+            bar = "=" * at(1 - right / runs) if right < runs else "=" * at(b)
             bar += "-" * max(0, at(a) - len(bar))
             fits = "as stated" if 1 - b <= mean <= 1 - a else "surer than stated" if mean < 1 - b else "LESS SURE"
-            share, span = f"{100 * right / len(here):.2f} %", f"({100 * (1 - b):.2f}–{100 * (1 - a):.2f})"
+            share, span = f"{100 * right / runs:.2f} %", f"({100 * (1 - b):.2f}–{100 * (1 - a):.2f})"
             lines.append(
-                f"{low:6.4f}–{min(high, 1.0):6.4f}  {len(here):>6}  {100 * mean:>9.3f} %  {share:>9}  {span:<17}  "
+                f"{low:6.4f}–{min(high, 1.0):6.4f}  {runs:>6.0f}  {100 * mean:>9.3f} %  {share:>9}  {span:<17}  "
                 f"{bar:<{width}}  {fits}"
             )
     return lines
 
 
-def kept(files: Sequence[str]) -> dict[str, Tally]:
-    """Runs of files that `--keep` wrote, by case.  Raises ValueError where one seed of a row comes twice."""
-    found: dict[str, Tally] = {}
+def runs_of(files: Sequence[str]) -> dict[str, list[Run]]:
+    """Runs of files that `--keep` wrote, by case."""
+    found: dict[str, list[Run]] = {}
     for file in files:
         for line in Path(file).read_text(encoding="utf-8").splitlines():
-            one = Run(**json.loads(line))
-            tally = found.setdefault(one.case, Tally())
-            if one.seed in {r.seed for r in tally.runs}:
-                raise ValueError(f"{file}: seed {one.seed} of {one.case!r} was counted before; take other seeds")
-            tally.runs.append(one)
+            found.setdefault((one := Run(**json.loads(line))).case, []).append(one)
     return found
+
+
+def kept_rows() -> dict[str, Row]:
+    """The rows in the file."""
+    return (
+        {key: Row(**row) for key, row in json.loads(KEPT.read_text(encoding="utf-8")).items()} if KEPT.exists() else {}
+    )
+
+
+def unlike(rows: Mapping[str, Row]) -> Iterator[str]:
+    """Runs of rows, all wrong ones and those to be checked, that do not come out as they are there."""
+    for case in CASES:
+        row = rows.get(case.key, Row())
+        some = [(seed, actions, stated, False) for seed, actions, stated, _ in row.wrong]
+        for seed, actions, stated, right in [*row.checked, *some]:
+            now = run_one(case, seed, Tally())
+            if (now.right, now.actions) != (right, actions) or abs(now.stated - stated) > 1e-4:
+                yield (
+                    f"{case.key!r}, seed {seed}, is kept with {actions} actions, stated {stated}, "
+                    f"{'right' if right else 'wrong'}; now it takes {now.actions}, states {now.stated:.6f} and is "
+                    f"{'right' if now.right else 'wrong'}"
+                )
+
+
+def add(files: Sequence[str]) -> dict[str, Row]:
+    """Count the runs of files into the file of rows.  Raises ValueError for a seed that was counted before, and where some
+    of the runs do not come out as they did: then they, or the rows in the file, are of another engine."""
+    rows = kept_rows()
+    for key, runs in runs_of(files).items():
+        rows[key] = rows.get(key, Row()).with_runs(runs)
+    if (first := next(unlike(rows), None)) is not None:
+        raise ValueError(
+            f"a run of another engine: {first}.  Rows of two engines are not counted together: add what this one ran, or "
+            f"remove {KEPT.name} and begin again"
+        )
+    text = ",\n".join(
+        f' "{key}": {{\n'
+        + ",\n".join(f'  "{name}": {json.dumps(value)}' for name, value in asdict(rows[key]).items())
+        + "\n }"
+        for key in (case.key for case in CASES)
+        if key in rows
+    )
+    KEPT.write_text(f"{{\n{text}\n}}\n", encoding="utf-8")
+    return rows
 
 
 def run(argv: Sequence[str]) -> int:
@@ -384,24 +470,27 @@ def run(argv: Sequence[str]) -> int:
     parser.add_argument(
         "--keep", type=Path, default=None, help="write every run to this file as well, behind what it has"
     )
-    parser.add_argument("--add", nargs="+", default=(), help="run nothing: count the runs of these files together")
+    parser.add_argument(
+        "--add", nargs="+", default=(), help=f"run nothing: count the runs of these files into {KEPT.name}"
+    )
+    parser.add_argument("--kept", action="store_true", help=f"run nothing: print what is in {KEPT.name}")
     args = parser.parse_args(list(argv))
     runs = args.runs if args.runs is not None else (5 if args.quick else 1000)
-    tallies = kept(args.add)
-    met, stated = True, list[tuple[float, bool]]()
+    rows = add(args.add) if args.add else kept_rows() if args.kept else {}
+    met, shown = True, list[Row]()
     print(f"a look costs {SCAN_SECONDS} s a place (assumed), a key {klm_seconds([Operator.KEY])} s")
     for case in CASES:
-        if (args.only and case.key not in args.only.split(",")) or (args.add and case.key not in tallies):
+        if (args.only and case.key not in args.only.split(",")) or (rows and case.key not in rows):
             continue
-        tally = tallies.setdefault(case.key, Tally())
-        for seed in range(args.seed, args.seed + runs) if not args.add else ():
+        tally = Tally()
+        for seed in range(args.seed, args.seed + runs) if not rows else ():
             one = run_one(case, seed, tally)
             if args.keep is not None:
                 with args.keep.open("a", encoding="utf-8") as file:
                     file.write(json.dumps(asdict(one)) + "\n")
-        met &= report(case, tally)
-        stated += [(r.stated, r.right) for r in tally.runs]
-    print("\n".join(reliability(stated)))
+        shown.append(rows[case.key] if rows else Row().with_runs(tally.runs))
+        met &= report(case, shown[-1], None if rows else tally)
+    print("\n".join(reliability(shown)))
     return 0 if met else 1
 
 

@@ -79,6 +79,37 @@ def test_the_tables_weigh_an_edit_as_the_exact_weighing_does(count: int) -> None
     assert (table[impossible] <= CLIP / 2 + 0.1).all()
 
 
+def test_what_was_taken_out_or_spliced_in_costs_nothing_a_few_pixels_further() -> None:
+    """A map without 9 and 10 and with two new pixels before 15: every place of the gap and of the run up to BEFORE pixels
+    away is a map at no cost more, weighed by the tables as exactly."""
+    world = World(unchanged(COUNT))
+
+    def wired(gap: int, run: int) -> list[int]:
+        """Without the old pixels gap and gap + 1, new ones at the numbers run and run + 1."""
+        old = [n for n in range(COUNT) if n not in (gap, gap + 1)]
+        return [*old[:run], NEW, NEW, *old[run:]]
+
+    def padded(map_: list[int]) -> Ints:
+        return np.array(map_ + [END] * (WIDTH - len(map_)), dtype=np.int64)
+
+    picture = picture_of(world, padded(wired(8, 13)), named=(), turn=0, seed=5)
+    seen = [Observation(action=picture, answer=AllAsShown())]
+    map_ = padded(wired(9, 13))
+    edited = single_edits(world, map_, Evidence(world, WIDTH, seen), looks=True, rng=np.random.default_rng(0))
+    free = np.flatnonzero(edited.log_prior == 0.0)
+    listed = {tuple(edited.maps[row].tolist()): float(edited.score[row]) for row in free}
+    likely = [wired(9 + by, 13) for by in (-3, -2, -1, 1, 2, 3)] + [wired(9, 13 + by) for by in (-2, -1, 1, 2)]
+    # between the two the tables list what comes near to the best
+    assert tuple(padded(wired(8, 13)).tolist()) == max(listed, key=lambda one: listed[one])
+    assert sum(tuple(padded(one).tolist()) in listed for one in likely) >= 4
+    for one, score in listed.items():
+        assert sorted(x for x in one if x >= 0) == sorted(set(one) - {NEW, END}), "no old pixel twice"
+        assert (one.count(NEW), sum(x != END for x in one)) == (2, COUNT)
+        maps = Maps(world, np.array([one, map_.tolist()]))
+        meant, _ = log_likelihood(seen[0], maps)
+        assert score == pytest.approx(float(meant[0] - meant[1]), abs=1e-6)
+
+
 def test_a_light_at_another_chain_s_place_is_a_light_off_the_list() -> None:
     setup = replace(unchanged(10), order=tuple(range(8)), foreign=((8, 9),))
     world = World(setup)
