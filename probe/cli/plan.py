@@ -94,8 +94,8 @@ def _splice(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
 def _dead(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
     from probe.document.model import shown_number
     from probe.planning.plan import PlanError
-    from probe.planning.splice import repairs
-    from probe.planning.words import CAUTION, repair_line
+    from probe.planning.splice import declared_repair, repairs
+    from probe.planning.words import CAUTION, repair_lines
 
     chain = _chain(map_, arguments.chain)
     if not 0 <= arguments.dead < len(chain.pixels):
@@ -103,13 +103,13 @@ def _dead(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
     found = repairs(map_, chain.id, arguments.dead)
     if arguments.as_json:
         say_json([
-            {"what": r.what, "wire_mm": r.wire_mm, "joints": r.joints, "shifted": r.shifted, "place_lit": r.place_lit}
+            {"what": r.what, "wire_mm": r.wire_mm, "joints": r.joints, "shifted": r.shifted, "place_lit": r.place_lit, "declared": list(declared_repair(r))}
             for r in found
         ])  # fmt: skip
     else:
         place = map_.place_of(chain.pixels[arguments.dead])
         of = f"{chain.name} {shown_number(arguments.dead)}" + (f", {place.label}" if place is not None else "")
-        say(CAUTION, f"{of}:", *(f"  {repair_line(repair)}" for repair in found))
+        say(CAUTION, f"{of}:", *repair_lines(map_, chain.id, found))
     return Exit.FINE
 
 

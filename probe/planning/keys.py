@@ -48,7 +48,7 @@ class TakeInHand:
 
 @dataclass(frozen=True)
 class GiveUpSplice:
-    """Solder the chosen splice not; others can be chosen again."""
+    """Solder the chosen splice or repair not; others can be chosen again."""
 
 
 @dataclass(frozen=True)
@@ -107,10 +107,24 @@ def _in_chosen(s: Any) -> bool:
     return _in_splices(s) and s.asked is not None
 
 
+def _in_repairs(s: Any) -> bool:
+    return s is not None and s.mode is PlanMode.DEAD and bool(s.repairs)
+
+
+def _repair_to_choose(s: Any) -> bool:
+    return _in_repairs(s) and not s.mending
+
+
+def _in_repair(s: Any) -> bool:
+    return _in_repairs(s) and s.mending
+
+
 COMMANDS = (
     Command("plan.pin", Means.DO, "Pin this stretch, or take the pin off", ev.Take(), shown=True, when=_in_order, short="Pin"),
     Command("plan.splice", Means.DO, "Choose this splice; once more when it is soldered", ev.Take(), shown=True, when=_to_choose, short="Choose it"),
     Command("plan.soldered", Means.DO, "The splice is soldered: renumber the map and recheck", ev.Take(), shown=True, when=_in_chosen, short="It is soldered"),
+    Command("plan.repair", Means.DO, "Choose this repair; once more when it is soldered", ev.Take(), shown=True, when=_repair_to_choose, short="Choose it"),
+    Command("plan.repaired", Means.DO, "The repair is soldered: renumber the map and recheck", ev.Take(), shown=True, when=_in_repair, short="It is soldered"),
     Command("plan.choose.1", Means.DOWN, "Next", ev.Choose(1)),
     Command("plan.choose.-1", Means.UP, "The one before", ev.Choose(-1)),
     Command("plan.page.1", Means.ONWARD, "Ten on", ev.Choose(10)),
@@ -120,6 +134,7 @@ COMMANDS = (
     Command("plan.hand", Means.AS_WELL, "Take this seat in hand: it goes behind the seat that is chosen or clicked next", TakeInHand(), when=_in_order),
     Command("plan.forbid", Means.TAKE_OUT, "Forbid this stretch", ForbidStretch(), shown=True, when=_in_order, short="Forbid"),
     Command("plan.giveup", Means.TAKE_OUT, "A different splice than the chosen one", GiveUpSplice(), shown=True, when=_in_chosen, short="Different one"),
+    Command("plan.unrepair", Means.TAKE_OUT, "A different repair than the chosen one", GiveUpSplice(), shown=True, when=_in_repair, short="Different one"),
     Command("plan.part", Means.NEXT_KIND, "Next part or chain", ev.NextChain(), shown=True, short="Next part"),
     Command("plan.order", Means.MORE, "Order of the pixels", ShowPlanMode(PlanMode.ORDER), letter="o"),
     Command("plan.splices", Means.MORE, "Where to splice what lacks a pixel", ShowPlanMode(PlanMode.SPLICE), letter="s"),

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from probe.document.edits import Insert, apply_edits
+from probe.document.edits import Edit, Insert, MoveRun, Remove, Replace, apply_edits
 from probe.document.model import PixelState, PlayfieldMap, shown_number
 from probe.document.model.planning import ChosenCut, ChosenSplice, PlanRules
 from probe.document.operations import assign_place
@@ -337,13 +337,19 @@ def missing_places(map_: PlayfieldMap, chain_id: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Repair:
-    """A way to deal with a dead pixel: what, in words, and its wire, joints, shifted numbers and whether its place stays lit."""
+    """A way to deal with a dead pixel: what, in words, and its wire, joints, shifted numbers and whether its place stays lit.
+
+    `edits`: the change of the wiring, as it is declared once it is soldered. `seat`: the number that then lights the dead
+    one's place, if it is a spare.
+    """
 
     what: str
     wire_mm: float | None
     joints: int
     shifted: int
     place_lit: bool
+    edits: tuple[Edit, ...]
+    seat: int | None = None
 
 
 def repairs(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[Repair, ...]:
@@ -352,25 +358,60 @@ def repairs(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[Repair, ...
     count = len(chain.pixels)
     at = _spot_of(map_, chain_id, number)
     last = number == count - 1
-    found = [Repair("replace it: a new pixel in its seat", 0.0, 1 if last else 2, 0, True)]
+    new = Replace(chain=chain_id, number=number)
+    found = [Repair("replace it: a new pixel in its seat", 0.0, 1 if last else 2, 0, True, (new,))]
     spares = [n for n, pixel in enumerate(chain.pixels) if pixel.state is PixelState.SPARE]
     if spares:
         spare = min(spares, key=lambda n: (_apart(map_, at, _spot_near(map_, chain_id, n)) or inf, abs(n - number)))
         wire = _apart(map_, at, _spot_near(map_, chain_id, spare))
+        before = int(spare < number)
+        out = Remove(chain=chain_id, first=number, last=number)
         if abs(spare - number) == 1:
             words = f"use the spare {shown_number(spare)} beside it on the wire: move it into the seat, leave the dead one out"
-            found.append(Repair(words, wire, 1, count - 1 - min(spare, number), True))
+            shifted = count - 1 - min(spare, number)
+            found.append(Repair(words, wire, 1, shifted, True, (out,), number - before))
         else:
             words = f"use the spare {shown_number(spare)}: cut it out, join its neighbours, and put it into the seat"
-            found.append(Repair(words, 0.0, 3, count - 1 - spare, True))
-    if not last:
-        wire = _apart(
-            map_, _spot_near(map_, chain_id, number - 1) if number else None, _spot_of(map_, chain_id, number + 1)
-        )
-        found.append(Repair("bypass it: join its neighbours, the place stays dark", wire, 1, count - 1 - number, False))
-    else:
-        found.append(Repair("leave it out: it is the last one, the place stays dark", 0.0, 0, 0, False))
+            moved = MoveRun(chain=chain_id, first=spare, last=spare, after=number)
+            out = Remove(chain=chain_id, first=number - before, last=number - before)
+            found.append(Repair(words, 0.0, 3, count - 1 - spare, True, (moved, out), number - before))
+    if count > 1:
+        out = Remove(chain=chain_id, first=number, last=number)
+        if last:
+            found.append(Repair("leave it out: it is the last one, the place stays dark", 0.0, 0, 0, False, (out,)))
+        else:
+            wire = _apart(
+                map_, _spot_near(map_, chain_id, number - 1) if number else None, _spot_of(map_, chain_id, number + 1)
+            )
+            words = "bypass it: join its neighbours, the place stays dark"
+            found.append(Repair(words, wire, 1, count - 1 - number, False, (out,)))
     return tuple(found)
+
+
+def repaired(map_: PlayfieldMap, chain_id: str, number: int, repair: Repair, *, made_on: str) -> PlayfieldMap:
+    """The map once a repair of the pixel at `number` is soldered: numbers, joints and feeds follow; a spare has the seat's place.
+
+    Nothing of it was seen yet: a recheck proves it.
+    """
+    place = map_.chain(chain_id).pixels[number].place
+    map_ = apply_edits(map_, repair.edits, made_on=made_on)
+    if repair.seat is not None and place is not None:
+        map_ = assign_place(map_, chain_id, repair.seat, place)
+    return map_
+
+
+def declared_repair(repair: Repair, *, of: str = "") -> tuple[str, ...]:
+    """The changes as a person would declare them, one after the other. `of`: the chain's name, where the map has several."""
+    said = []
+    for edit in repair.edits:
+        match edit:
+            case MoveRun(first=first, after=after):
+                said.append(f"moved #{first} after #{after}")
+            case Remove(first=first):
+                said.append(f"took out #{first}")
+            case Replace(number=number):
+                said.append(f"replaced #{number}")
+    return tuple((f"{of}: " if of else "") + words for words in said)
 
 
 Spot = tuple[float, float]

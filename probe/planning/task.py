@@ -54,6 +54,7 @@ from probe.planning.splice import (
     chosen_splice,
     frontier,
     missing_places,
+    repaired,
     repairs,
     slacks,
     splice_words,
@@ -71,6 +72,7 @@ MOST_PIECES = 600
 _MOST_CHAINS = 4
 _ACROSS_MM, _UP_MM = 9.0, 18.0
 _MOST_POINTS = 30
+_MEND = "power off, then solder it as below; once it is done, Enter renumbers the map and the recheck proves it. F8: another one"
 _SOLDER = (
     "kept, also if you leave: power off, then solder it as below; once it is done, Enter renumbers the map and the recheck "
     "proves it. F8: another one"
@@ -79,7 +81,7 @@ _SOLDER = (
 
 @dataclass(frozen=True, kw_only=True)
 class ChainPlanning(TaskState):
-    """The state. `tag` names the job whose answer counts; `pieces`: work done on this plan; `asked`: the splice that is soldered now.
+    """The state. `tag` names the job whose answer counts; `pieces`: work done on this plan; `asked`: the splice that is soldered now, `mending`: the only one of `repairs` is.
 
     `now`: the chains as they are; `kept`: the plan to compare with. `trouble`: why there is no plan. `hand`: the seat in hand.
     """
@@ -102,6 +104,7 @@ class ChainPlanning(TaskState):
     slack: tuple[Slack, ...] = ()
     asked: Splice | None = None
     repairs: tuple[tuple[int, Repair], ...] = ()
+    mending: bool = False
     hand: int | None = None
 
     @property
@@ -230,7 +233,7 @@ class PlanTask(Task[ChainPlanning]):
                 return _anew(replace(s, message=words))
             case ev.Leave() if s.hand is not None:
                 return replace(s, hand=None, message=""), ()
-            case GiveUpSplice() if s.asked is not None:
+            case GiveUpSplice() if s.asked is not None or s.mending:
                 return _not_so(s)
             case ev.Leave() if s.mode is not PlanMode.ORDER:
                 return replace(s, mode=PlanMode.ORDER, chosen=0, message=""), ()
@@ -318,7 +321,8 @@ def _show(s: ChainPlanning, mode: PlanMode) -> _N:
         return replace(s, slack=tuple(sorted(slacks(s.map, s.chain), key=lambda one: one.slack_mm))), ()
     if mode is PlanMode.DEAD:
         dead = [n for n, p in enumerate(s.map.chain(s.chain).pixels) if p.state is PixelState.DEAD]
-        return replace(s, repairs=tuple((n, one) for n in dead for one in repairs(s.map, s.chain, n))), ()
+        ways = tuple((n, one) for n in dead for one in repairs(s.map, s.chain, n))
+        return replace(s, repairs=ways, mending=False), ()
     if asked is not None:
         return replace(s, splices=(asked,), chosen=0, message=_SOLDER), ()
     found = _splices_of(s.map, s.chain)
@@ -332,6 +336,8 @@ def _take(s: ChainPlanning, time: str) -> _N:
         return _put_down(s), ()
     if s.mode is PlanMode.ORDER:
         return _ruled(s, "pinned")
+    if s.mode is PlanMode.DEAD and s.repairs:
+        return _mend(s, time)
     if s.mode is not PlanMode.SPLICE or not s.splices:
         return s, ()
     splice = s.splices[min(s.chosen, len(s.splices) - 1)]
@@ -350,8 +356,21 @@ def _take(s: ChainPlanning, time: str) -> _N:
     return replace(s, asked=None, message=words), effects
 
 
+def _mend(s: ChainPlanning, time: str) -> _N:
+    """Choose the marked repair of a dead pixel; once it is soldered the map is renumbered, and the recheck opens."""
+    number, repair = s.repairs[min(s.chosen, len(s.repairs) - 1)]
+    if not s.mending:
+        return replace(s, repairs=((number, repair),), chosen=0, mending=True, message=_MEND), ()
+    map_ = repaired(s.map, s.chain, number, repair, made_on=time[:10])
+    words = f"Dead pixel {shown_number(number)} mended: {repair.what.partition(':')[0]}"
+    effects = (fx.Commit(map_, words), fx.MakeRevision(words), fx.Open("recheck", (s.chain, ())))
+    return replace(s, repairs=(), mending=False, chosen=0, message=words), effects
+
+
 def _not_so(s: ChainPlanning) -> _N:
-    """The splice being soldered is given up: others can be chosen again."""
+    """What is being soldered is given up: others can be chosen again."""
+    if s.mode is PlanMode.DEAD:
+        return _show(replace(s, chosen=0), PlanMode.DEAD)
     map_ = with_chosen(s.map, None)
     after, effects = _show(replace(s, map=map_, asked=None, chosen=0), PlanMode.SPLICE)
     return after, (fx.Commit(map_, "Splice no longer chosen"), *effects)
@@ -549,6 +568,8 @@ def _above(s: ChainPlanning) -> tuple[Line, ...]:
             ),
         )
     if s.mode is PlanMode.DEAD:
+        if not s.repairs or s.mending:
+            return ()  # the list or the message says so
         dead = len({number for number, _ in s.repairs})
         return (Line(f"{many(dead, 'dead pixel')}. What can be done, best first:", "bold", wrap=True),)
     if not s.slack:

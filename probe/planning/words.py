@@ -10,7 +10,7 @@ from probe.document.model import PlayfieldMap, shown_number
 from probe.document.outside_text import spaced
 from probe.document.plural import many
 from probe.planning.plan import Plan, compared, planned_feeds, spare_seats
-from probe.planning.splice import Repair, Slack, Splice, declared_words, splice_words
+from probe.planning.splice import Repair, Slack, Splice, declared_repair, declared_words, splice_words
 
 SPARES = 3
 MOST_SPLICES = 9
@@ -157,6 +157,17 @@ def repair_line(repair: Repair) -> str:
     """A repair with its figures."""
     wire = "wire not known" if repair.wire_mm is None else f"{repair.wire_mm:.0f} mm of wire"
     return f"{repair.what} ({wire}, {many(repair.joints, 'joint')}, {_shifting(repair.shifted)})"
+
+
+def repair_lines(map_: PlayfieldMap, chain_id: str, found: Sequence[Repair]) -> list[str]:
+    """Ways to deal with a dead pixel for the terminal, best first, each with what declares it."""
+    of = map_.chain(chain_id).name if len(map_.chains) > 1 else ""
+    lines = []
+    for repair in found:
+        changes = "".join(f" --change {quote(words)}" for words in declared_repair(repair, of=of))
+        named = "" if repair.seat is None else f", then name the place of {shown_number(repair.seat)}"
+        lines += [f"  {repair_line(repair)}", f"    afterwards: playfield-probe renumber MAP{changes}{named}"]
+    return [spaced(line) for line in lines]
 
 
 def slack_summary(found: Sequence[Slack]) -> str:

@@ -11,16 +11,18 @@ from hypothesis import strategies as st
 
 from probe.document import operations as op
 from probe.document.checks import check_map
-from probe.document.edit_text import parse_edit
+from probe.document.edit_text import parse_edit, parse_edits
 from probe.document.edits import Remove, apply_edit, apply_edits
 from probe.document.file import demo_map_path, load_map
-from probe.document.model import Chain, PlayfieldMap, Position
+from probe.document.model import Chain, PixelState, PlayfieldMap, Position
 from probe.planning.plan import PlanError
 from probe.planning.splice import (
     Splice,
+    declared_repair,
     declared_words,
     frontier,
     missing_places,
+    repaired,
     repairs,
     slacks,
     splice_words,
@@ -166,6 +168,46 @@ def test_a_dead_pixel_is_replaced_first() -> None:
     (leave, *_), last = repairs(DEMO, "playfield", 83), repairs(DEMO, "playfield", 83)[-1]
     assert leave.joints == 1
     assert (last.joints, last.shifted) == (0, 0)
+
+
+@pytest.mark.parametrize("dead", [0, 2, 5])
+@pytest.mark.parametrize("spare", [None, 0, 1, 3, 4, 5])
+def test_a_repair_that_is_soldered_is_as_it_was_announced(dead: int, spare: int | None) -> None:
+    """Numbers that shift, whether the place stays lit, and the words that declare it, for each repair."""
+    map_, _ = laid([(x, 0.0) for x in range(0, 600, 100)], [])
+    map_ = op.set_state(map_, "k", dead, PixelState.DEAD)
+    if spare is not None:
+        map_ = op.set_state(map_, "k", spare, PixelState.SPARE)
+    place = map_.chain("k").pixels[dead].place
+    if spare == dead or place is None:
+        return
+    found = repairs(map_, "k", dead)
+    assert [repair.what.split()[0] for repair in found] == [
+        "replace",
+        *["use"] * (spare is not None),
+        "leave" if dead == 5 else "bypass",
+    ]
+    before = _ids(map_)
+    gone = before[dead]
+    for repair in found:
+        made = repaired(map_, "k", dead, repair, made_on="2026-03-01")
+        after = _ids(made)
+        assert gone not in after
+        moved = [pixel for pixel in after if pixel in before and after.index(pixel) != before.index(pixel)]
+        if repair.seat is not None:
+            assert spare is not None
+            assert after[repair.seat] == before[spare]
+            others = [pixel for pixel in moved if pixel != before[spare]]
+            assert len(others) <= repair.shifted <= len(others) + 1
+        else:
+            assert len(moved) == repair.shifted
+        lit = [n for n, pixel in enumerate(made.chain("k").pixels) if pixel.place == place]
+        assert lit == ([] if not repair.place_lit else [dead if repair.seat is None else repair.seat])
+        assert all(made.chain("k").pixels[n].state is PixelState.PLACED for n in lit)
+        assert parse_edits(map_, declared_repair(repair)) == repair.edits
+        assert [p.place for p in made.chain("k").pixels if p.id in before and p.id != before[spare or 0]] == [
+            p.place for p in map_.chain("k").pixels if p.id in after and p.id != before[spare or 0]
+        ]
 
 
 def test_the_wire_of_the_demonstration_is_long_enough_everywhere() -> None:

@@ -9,7 +9,7 @@ import pytest
 from probe.document.checks import check_map
 from probe.document.edits import Remove, apply_edits
 from probe.document.file import demo_map_path, load_map
-from probe.document.model import PlayfieldMap
+from probe.document.model import PixelState, PlayfieldMap
 from probe.document.needs import needs
 from probe.document.operations import new_map
 from probe.planning.keys import (
@@ -277,6 +277,40 @@ def test_a_dead_pixel_is_shown_with_what_can_be_done() -> None:
     assert len(view.items) >= 2
     assert "replace it" in view.below[0].text
     assert all(item.wrap for item in view.items), "a long row is whole"
+
+
+def test_a_repair_is_chosen_soldered_and_declared_with_one_key() -> None:
+    bench = Bench(DEMO)
+    bench.do(ShowPlanMode(PlanMode.DEAD))
+    place = DEMO.chain("playfield").pixels[77].place
+    bench.do(ev.Choose(1))
+    bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
+    assert bench.state.mending
+    assert bench.played.map == DEMO, "nothing is declared before it is soldered"
+    view = bench.task.view(bench.state)
+    assert len(view.items) == 1
+    assert "power off" in view.message
+    assert "use the spare" in view.below[0].text
+    bench.do(GiveUpSplice())
+    assert not bench.state.mending
+    assert len(bench.state.repairs) == 3
+    bench.do(ev.TakeRow(1))
+    bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
+    bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
+    chain = bench.played.map.chain("playfield")
+    assert len(chain.pixels) == len(DEMO.chain("playfield").pixels) - 1
+    assert [p.place for p in chain.pixels].count(place) == 1
+    assert all(pixel.state is not PixelState.DEAD for pixel in chain.pixels)
+    assert [e.reason for e in bench.played.effects if isinstance(e, fx.MakeRevision)] == [
+        "Dead pixel 77 (78th) mended: use the spare 65 (66th)"
+    ]
+    assert [(e.task, e.facts) for e in bench.played.effects if isinstance(e, fx.Open)] == [
+        ("recheck", ("playfield", ()))
+    ]
+    bench.do(ShowPlanMode(PlanMode.DEAD))
+    assert bench.task.view(bench.state).empty[0].text == "no pixel of this chain is dead"
+    bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
+    assert not bench.state.mending
 
 
 @pytest.mark.slow

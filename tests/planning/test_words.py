@@ -66,7 +66,10 @@ def test_a_splice_before_the_first_pixel_or_after_the_last_has_right_words() -> 
     ("shifted", "words"), [(0, "no number shifts"), (1, "1 number shifts"), (2, "2 numbers shift")]
 )
 def test_a_repair_counts_in_words(shifted: int, words: str) -> None:
-    assert repair_line(Repair("replace it", None, 1, shifted, True)) == f"replace it (wire not known, 1 joint, {words})"
+    assert (
+        repair_line(Repair("replace it", None, 1, shifted, True, ()))
+        == f"replace it (wire not known, 1 joint, {words})"
+    )
 
 
 def test_a_plan_names_chains_as_the_map_does() -> None:
