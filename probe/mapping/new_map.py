@@ -21,7 +21,7 @@ from probe.playfield.field import shapes_of
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.command import Command, Means, rows_by_digit
-from probe.task.light import Dark, Light, OutputSetup, Pixels
+from probe.task.light import Dark, Light, OutputSetup, Pixels, lights_something
 from probe.task.screen import PickPort
 from probe.task.task import Next, Opened, Task, TaskState
 from probe.task.views import Line, Pane, PictureView, TaskView
@@ -298,7 +298,7 @@ class SetupTask(Task[Setting]):
     def view(self, s: Setting) -> TaskView:
         """The question with its answers, or a line to type in."""
         board = s.board.words
-        if s.choices:
+        if s.choices and lights_something(s.light):
             board += "   ● lit" if s.is_lit else "   ○ not lit yet"
         entry = s.stage in ENTRY_STAGES
         unit = " mA" if s.stage is SetupStage.CEILING else ""

@@ -67,6 +67,20 @@ def line_content(line: Line, width: int | None = None) -> Content:
     return plain(text, line.style).append(plain(cut(note, room) if room > _LEAST_NOTE else "", "dim"))
 
 
+def folded(line: Line, width: int) -> Content:
+    """A line in rows of `width` cells; those after the first stand two cells behind its own indent, the note in the last."""
+    text = line.text.lstrip()
+    indent = " " * (len(line.text) - len(text))
+    rows = wrap(text, width, initial_indent=indent, subsequent_indent=f"{indent}  ", break_on_hyphens=False) or [""]
+    before = [plain(row, line.style) for row in rows[:-1]]
+    return Content("\n").join([*before, line_content(replace(line, text=rows[-1]))])
+
+
+def hung(line: Line, width: int) -> Content:
+    """A line of a list, which begins with blanks or a mark, folded behind it; prose is left to the widget."""
+    return folded(line, width) if line.text[:1] in (" ", "▸") and not line.swatch else line_content(line)
+
+
 ROOMY = (100, 34)
 """Columns and rows from which on there is room for panes."""
 LARGE = 180

@@ -18,7 +18,7 @@ from probe.document.outside_text import visible
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import FormEntry, FormView
-from probe.ui.command_screen import Aside, CommandScreen, line_content
+from probe.ui.command_screen import Aside, CommandScreen, hung
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.key_line import KeyLine
@@ -112,7 +112,8 @@ class FormScreen(CommandScreen):
         self.put("form-head", head)
         self._show_figure(view)
         self._fill(view)
-        self.put("form-text", Content("\n").join([line_content(line) for line in view.text]))
+        side = max(20, (self.query_one("#form-side").size.width or width // 2) - 2)
+        self.put("form-text", Content("\n").join([hung(line, side) for line in view.text]))
         figure = self.query_one("#form-figure").size.height if view.figure is not None else 0
         text = sum(1 + len(line.text) // max(20, self.size.width - 46) for line in view.text)
         self.put_aside(

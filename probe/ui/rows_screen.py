@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from itertools import accumulate
-from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -20,7 +18,7 @@ from textual.widgets import DataTable, Input, Static
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.views import Line, Row, RowsView
-from probe.ui.command_screen import ASIDE_WIDTH, Aside, CommandScreen, line_content
+from probe.ui.command_screen import ASIDE_WIDTH, Aside, CommandScreen, folded, line_content
 from probe.ui.text import cut, plain
 from probe.ui.widgets.entry import EntryLine
 from probe.ui.widgets.key_line import KeyLine
@@ -175,7 +173,7 @@ class RowsScreen(CommandScreen):
     def _put_details(self, view: RowsView) -> None:
         """Each line folded behind its own indent."""
         width = self._width - _BESIDE_TEXT
-        self.put("rows-text", Content("\n").join([_folded(line, width) for line in view.details]))
+        self.put("rows-text", Content("\n").join([folded(line, width) for line in view.details]))
 
     def _show_place(self, view: RowsView) -> None:
         """Where the row in hand lies, below the panes of a large terminal."""
@@ -290,14 +288,6 @@ class RowsScreen(CommandScreen):
         if event.input.id == "rows-search":
             event.stop()
             self.query_one(RowTable).focus()
-
-
-def _folded(line: Line, width: int) -> Content:
-    """A line in rows of `width` cells; those after the first stand two cells behind its own indent."""
-    text = line.text.lstrip()
-    indent = " " * (len(line.text) - len(text))
-    rows = wrap(text, width, initial_indent=indent, subsequent_indent=f"{indent}  ", break_on_hyphens=False)
-    return Content("\n").join([line_content(replace(line, text=row)) for row in rows or [""]])
 
 
 def _cells(row: Row, width: int) -> list[Text]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -20,9 +21,11 @@ from probe.document.plural import many
 from probe.frozen import frozen
 from probe.link.daemon_thread import run_in_daemon
 from probe.runtime.runtime import SHOWN_AFTER_S, Work
+from probe.ui.footer import KeyHint
+from probe.ui.keys import key_name
 from probe.ui.text import cut, listed, plain
 from probe.ui.waiting import work_words
-from probe.ui.widgets.key_line import KeyLine
+from probe.ui.widgets.key_line import KeyLine, hints_of
 
 if TYPE_CHECKING:
     from probe.document.model import PlayfieldMap
@@ -344,6 +347,7 @@ class HomeScreen(Screen[None]):
                 entry = self.query_one("#home-entry", Input)
                 entry.display = True
                 entry.focus()
+                self.query_one(KeyLine).follow()
             case "settings" | "guide":
                 self.app.open_beside(name)
             case "leave":
@@ -364,8 +368,16 @@ class HomeScreen(Screen[None]):
         if entry.display:
             entry.value, entry.display = "", False
             self.query(OptionList).first().focus()
+            self.query_one(KeyLine).follow()
         else:
             self.app.exit("")
+
+    def key_hints(self) -> list[KeyHint]:
+        """What the footer says: Esc leads out of the line first, where one is open."""
+        hints = hints_of(self)
+        if not self.query_one("#home-entry", Input).display:
+            return hints
+        return [replace(hint, words="Back") if hint.key == key_name("escape") else hint for hint in hints]
 
     def complain(self, what: str) -> None:
         """Say why something could not be opened."""

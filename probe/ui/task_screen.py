@@ -22,7 +22,7 @@ from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.light import AsBelow
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
-from probe.ui.command_screen import LARGE, CommandScreen, line_content
+from probe.ui.command_screen import LARGE, CommandScreen, hung, line_content
 from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
@@ -100,6 +100,7 @@ class TaskScreen(CommandScreen):
         self._second: PlayfieldPicture | None = None
         self._view: TaskView | None = None
         self._glass = False
+        self._details_width = 0
         self._route = False
         self._number: tuple[int | None, bool, int] | None = None
 
@@ -178,8 +179,10 @@ class TaskScreen(CommandScreen):
         box = self.query_one("#details-box")
         box.display = bool(view.details)
         box.set_class(view.long, "long")
-        if before is None or before.details != view.details:
-            self.put("details", Content("\n").join([line_content(line) for line in view.details]))
+        width = max(20, (self.query_one("#left").size.width or self.size.width) - 2)
+        if before is None or before.details != view.details or width != self._details_width:
+            self._details_width = width
+            self.put("details", Content("\n").join([hung(line, width) for line in view.details]))
         self._put_lines("below", view.below)
         self._put_panes(view)
         self._put_message(message)

@@ -239,6 +239,17 @@ def test_outputs_are_dark_between_questions() -> None:
     assert not any(made.colours())
 
 
+def test_light_is_spoken_of_only_where_something_shall_light() -> None:
+    made = bench((9, "GRB"))
+    said = {}
+    while made.state.stage is not SetupStage.NAME:
+        said[made.state.stage] = "lit" in made.task.view(made.state).board
+        made.reply(9)
+    assert said[SetupStage.CHAIN]
+    assert said[SetupStage.ORDER]
+    assert not said[SetupStage.COUNT], "all is dark while the count is asked"
+
+
 def test_every_question_has_one_step_back() -> None:
     made = bench((20, "RGB"))
     seen = []

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from probe.task.views import Line
-from probe.ui.command_screen import line_content
+from probe.ui.command_screen import folded, hung, line_content
 from probe.ui.text import cut, cut_inside, wrapped
 
 
@@ -44,3 +44,15 @@ def test_it_never_takes_more_room(text: str, width: int) -> None:
 def test_a_legend_is_broken_between_its_parts_only() -> None:
     assert wrapped("o insert  + general  x dark", 21) == ["o insert  + general", "x dark"]
     assert wrapped("o insert  + general", 8) == ["o insert", "+ general"]
+
+
+def test_a_row_of_a_list_is_folded_behind_its_mark_with_its_note_once_at_the_end() -> None:
+    rows = str(folded(Line("  two words and three more", note="a note"), 14)).splitlines()
+    assert rows[0] == "  two words"
+    assert all(row.startswith("    ") for row in rows[1:])
+    assert rows[-1].endswith("a note")
+    assert sum("note" in row for row in rows) == 1
+    prose = "words that go on and on"
+    assert str(hung(Line(prose), 10)) == prose, "prose is folded by its widget, at its own edge"
+    assert "\n    " in str(hung(Line(f"  {prose}"), 12))
+    assert "\n  " in str(hung(Line(f"▸ {prose}"), 12))
