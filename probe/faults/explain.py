@@ -13,6 +13,7 @@ from probe.faults.engine import (
     FaultSession,
     Floats,
     belief,
+    enough,
     evidence,
     leading,
     marginals,
@@ -52,9 +53,9 @@ SELDOM = 0.12
 """An answer given less often than this, compared with the cause's usual one, does not fit the cause."""
 
 
-def confidence_word(probability: float) -> str:
-    """Plain words for a probability."""
-    for least, word in ((SURE, "very likely"), (0.6, "likely"), (0.25, "possible"), (0.08, "less likely")):
+def confidence_word(probability: float, *, sure: float = SURE) -> str:
+    """Plain words for a probability; `sure`: what is very likely (`engine.enough`)."""
+    for least, word in ((sure, "very likely"), (0.6, "likely"), (0.25, "possible"), (0.08, "less likely")):
         if probability >= least:
             return word
     return "unlikely"
@@ -107,7 +108,7 @@ def _suspect(knowledge: Knowledge, session: FaultSession, alone: Floats, repair:
             if knowledge.repair_of[other] == repair and other != position and alone[other] > OR_ELSE * alone[position]
         ),
         probability=probability,
-        word=confidence_word(probability),
+        word=confidence_word(probability, sure=enough(session)),
         speaks_for=tuple(item for _, item in sorted(speaks_for)),
         speaks_against=tuple(item for _, item in sorted(against)),
     )
@@ -149,7 +150,7 @@ def hand_over(knowledge: Knowledge, session: FaultSession) -> tuple[str, ...]:
     """Lines for whoever goes on where the questions named no cause: what is dangerous still, what is known, what to measure
     next, what to ask somebody. None while one cause is probable enough, and before anything was answered."""
     needed = marginals(knowledge, belief(knowledge, session))
-    if not session.answers or (float(needed.max()) >= SURE and not session.unsafe):
+    if not session.answers or (float(needed.max()) >= enough(session) and not session.unsafe):
         return ()
     k = session.k
     lines = []

@@ -12,6 +12,9 @@ from hypothesis import strategies as st
 from probe.faults.context import Context, Facts, derive
 from probe.faults.engine import (
     ENOUGH,
+    NO_MORE,
+    SURE,
+    SURER,
     UNSURE,
     WRONG_SHARE,
     FaultSession,
@@ -21,6 +24,7 @@ from probe.faults.engine import (
     answered_by_reading,
     begin,
     belief,
+    enough,
     evidence,
     expected_bits,
     joined,
@@ -31,10 +35,11 @@ from probe.faults.engine import (
     not_cured,
     of_causes,
 )
-from probe.faults.explain import confidence_word, diagnose, filled, why
+from probe.faults.explain import confidence_word, diagnose, filled, hand_over, why
 from probe.faults.knowledge import ChainPower, Who
 from probe.faults.tables import load
 from probe.inference.entropy import expected_information_bits
+from tests.faults.story import FOLDER, read, searched
 from tests.support.examples import examples
 
 K = load()
@@ -460,3 +465,34 @@ def test_whoever_was_not_sure_of_the_picture_names_the_place_at_the_walk() -> No
     session = answered(K, session, observation="walk", answer="stops", k=7)
     assert session.k == 7
     assert any(observation.needs_k for observation in allowed(K, session))
+
+
+def test_whoever_was_not_sure_or_had_to_answer_twice_is_told_very_likely_later() -> None:
+    """The bar is higher then, for the end of the questions and for the word; what the program saw for itself does not raise it."""
+    plain = answered(K, FaultSession(), observation="look", answer="to-k-dark", k=3)
+    by_tool = answered(K, plain, observation="restarted", answer=UNSURE, by_tool=True)
+    unsure = answered(K, plain, observation="arrow-next", answer=UNSURE)
+    twice = replace(plain, repeated=frozenset({"look"}))
+    assert [enough(one) for one in (plain, by_tool, unsure, twice)] == [SURE, SURE, SURER, SURER]
+    between = (SURE + SURER) / 2
+    assert confidence_word(between, sure=SURE) == "very likely"
+    assert confidence_word(between, sure=SURER) == "likely"
+
+
+@pytest.mark.slow
+def test_a_search_between_the_bars_ends_only_where_every_answer_was_given_and_once() -> None:
+    found = 0
+    for story in read(FOLDER / "known.toml"):
+        session, _ = searched(story)
+        front = float(marginals(story.knowledge, belief(story.knowledge, session)).max())
+        if enough(session) == SURE <= front < SURER and next_step(story.knowledge, session).over not in (
+            ENOUGH,
+            NO_MORE,
+        ):
+            found += 1
+            assert diagnose(story.knowledge, session).suspects[0].word == "very likely"
+            assert not hand_over(story.knowledge, session)
+            doubted = answered(story.knowledge, session, observation="heat", answer=UNSURE)
+            assert diagnose(story.knowledge, doubted).suspects[0].word != "very likely"
+            assert hand_over(story.knowledge, doubted)
+    assert found >= 3
