@@ -152,7 +152,7 @@ def _now_lines(s: Walk) -> Iterator[Line]:
     """What the map holds of this pixel now."""
     pixel, place, more = s.pixel, s.place, ""
     if place is not None:
-        words = f"{pixel.state.value}: {place.label}"
+        words = place.label if pixel.state is PixelState.PLACED else f"{pixel.state.value}: {place.label}"
         more = " · ".join(part for part in (place.area, place.kind.value) if part)
     elif pixel.state is PixelState.UNSEEN:
         words = f"unseen   (new: {s.next_area or 'no area'} · {s.next_kind.value})"

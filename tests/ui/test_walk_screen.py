@@ -393,7 +393,9 @@ async def test_what_a_pixel_is_keeps_its_name_whole_and_says_the_note_in_a_row_o
     async with open_app(whole, whole, begin_at=("playfield", 1)) as stage:
         await stage.lit()
         rows = [row[:47].rstrip() for row in text_of(stage.app).splitlines()]
-        assert any(row.strip().startswith("placed: Shooter lane glow 1") for row in rows)
+        assert any(
+            row.strip().startswith("Shooter lane glow 1  Shooter lane · general") and "…" not in row for row in rows
+        )
         await stage.pilot.press("f5", "n", *"loose wire", "enter")
         stage.app.runtime.dispatch(GoTo(1, "playfield"))
         await stage.pilot.pause(0.1)
