@@ -92,6 +92,9 @@ MOST_UNSEEN = 2.0
 """What became no map counts at most so much against the best map: the tables are too rough to say more."""
 EDITED_TWICE = (6, 3)
 """So many edits of the best map, and of the one that it is an edit of, are edited once more where no single one will do."""
+ASTRAY = 3
+"""So many answers that the best map says are wrong are too many to believe."""
+EDITS_ANEW = 5
 AS_PREDICTED = math.log(0.5)
 """An answer that the best map gives such a chance makes no other map likelier beside it: nothing else is edited."""
 PREDICT_BEST = 0.5
@@ -462,9 +465,26 @@ class Recheck:
                 state = state._expanded(done, bases=1, expected=expected)
             if state.contradicts(len(state.observations) - 1):
                 state = state._expanded(done, bases=3, twice=True)
+                if sum(map(state.contradicts, range(len(state.observations)))) >= ASTRAY:
+                    state = state._built_anew()._expanded(done, bases=0)
         if state.world.key(state.best_map) != self.world.key(self.best_map):
             state = replace(state, changed_at=len(state.observations))
         return state
+
+    def _built_anew(self) -> Recheck:
+        """With maps built up again from the predicted chain by all answers: edits that an early wrong answer led to hold back
+        what was answered since, each of which fits only a map without them."""
+        root = self._above[-1]
+        map_ = _wider(root.map_, self.numbers)[None, :]
+        meant = np.array([log_likelihood(seen, Maps(self.world, map_))[0] for seen in self.observations])
+        prior, parents = np.array([root.log_prior]), np.array([root], dtype=object)
+        anew = replace(self, maps=map_, log_prior=prior, parents=parents, meant=meant)
+        for _ in range(EDITS_ANEW):
+            anew = anew._expanded({}, bases=MOST_PARENTS)
+        here = replace(self, maps=_wider(self.maps, anew.numbers), unseen=anew.unseen)
+        maps, prior = np.vstack([here.maps, anew.maps]), np.concatenate([here.log_prior, anew.log_prior])
+        parents = np.concatenate([here.parents, anew.parents])
+        return here._with(maps, prior, parents, np.full(len(anew.unseen), -math.inf), -math.inf)
 
     def _pruned(self) -> Recheck:
         """The likeliest maps, sorted."""
