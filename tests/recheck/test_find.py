@@ -14,7 +14,7 @@ from probe.document.model import Chain, PlayfieldMap
 from probe.document.operations import add_chain, new_map, set_count
 from probe.recheck.colours import LOOK_COLOURS
 from probe.recheck.engine.codes import UNLIT
-from probe.recheck.find import NumberSearch, found_words, make
+from probe.recheck.find import Locate, NumberSearch, found_words, make
 from probe.recheck.keys import Quick, SayColour, SayQuick
 from probe.task.events import Choose, Leave, NextChain, Take, Undo
 from probe.task.light import Dark, OutputSetup, Pixels
@@ -46,6 +46,13 @@ def answer(search: Played[NumberSearch], number: int) -> None:
     seen = shown_at(search, number)
     answers = search.state.answers
     search(Choose(answers.index(seen) if seen in answers else 0), Take())
+
+
+def test_the_colours_are_handed_on_while_nobody_is_sure_and_begin_again_behind_a_sure_answer() -> None:
+    search = Locate.start(16)
+    assert search.frame()[::4] == (0, 1, 2, 3)
+    assert search.answered(None).answered(None).frame()[::4] == (2, 3, 0, 1)
+    assert search.answered(None).answered(1).frame()[:5] == (0, 1, 2, 3, UNLIT)
 
 
 @pytest.mark.slow

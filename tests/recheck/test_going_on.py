@@ -43,7 +43,7 @@ from probe.recheck.engine.model import (
     TakenOut,
 )
 from probe.recheck.entries import Name, entries_of, open_recheck, with_recheck
-from probe.recheck.kept import KeptError, digest, numbers_in, row_of, seen_in
+from probe.recheck.kept import KeptError, digest, names_after, numbers_in, row_of, seen_in
 from probe.recheck.keys import Singles
 from probe.recheck.state import Does, Rechecking, RecheckStage
 from probe.recheck.task import RecheckTask, start
@@ -56,6 +56,15 @@ from tests.support.examples import first_now
 from tests.support.rechecker import NOW, agrees, new_pixels, wiring_of_chain
 
 ROOT = Path(__file__).parents[2]
+
+
+@pytest.mark.parametrize("answer", [AtPlace(2), NothingLit()])
+def test_a_new_pixel_that_is_seen_at_an_old_place_or_dark_has_no_name_of_its_own(answer: Answer) -> None:
+    names = {4: Name("Otter lamp"), 5: Name("Otter eye")}
+    assert names_after(names, Observation(action=Probe(number=4), answer=answer), None) == {5: Name("Otter eye")}
+    assert names_after(names, Observation(action=Probe(number=4), answer=NotSure()), None) == names
+    new = names_after(names, Observation(action=Probe(number=4), answer=AtNewPlace()), Name("Otter ear"))
+    assert new == {4: Name("Otter ear"), 5: Name("Otter eye")}
 
 
 def after(state: Rechecking, event: object) -> tuple[Rechecking, fx.Effects]:

@@ -16,6 +16,8 @@ from probe.document.model.open_recheck import Said
 from probe.document.operations import add_chain, new_map, set_count
 from probe.document.revisions import changed_in, undo
 from probe.recheck.engine import Look, Probe
+from probe.recheck.engine.result import Found, Result
+from probe.recheck.entries import Name, entries_of, found_map
 from probe.recheck.keys import Quick, SayQuick, Singles
 from probe.recheck.state import Does, Rechecking, RecheckStage
 from probe.recheck.task import RecheckFacts, make
@@ -398,6 +400,54 @@ def test_leaving_keeps_what_was_answered_and_says_so() -> None:
     assert bench.closed == [(CHAIN, None)]
     assert any(isinstance(effect, fx.Notify) and "is kept" in effect.words for effect in bench.effects)
     assert len(bench.map.rechecks[0].answers) == 1
+
+
+def _differs(bench: Bench, row: int) -> None:
+    """The place of this row of the list is dark."""
+    rows = [at for at, item in enumerate(bench.state.items) if item.does is Does.DIFFERS]
+    bench(Choose(rows[row] - bench.state.chosen), Take(NOW), SayQuick(Quick.NOTHING_LIT))
+
+
+def test_places_that_differ_are_gathered_and_esc_gives_them_up() -> None:
+    bench = Bench(*untouched(), BOARD)
+    bench(Take(NOW))
+    listed = [item.entries[0] for item in bench.state.items if item.does is Does.DIFFERS]
+    for row in (3, 4):
+        _differs(bench, row)
+    assert [one.place for one in bench.state.gathered] == [listed[3], listed[5]]
+    assert bench.state.answers == 0
+    bench(Leave())
+    assert (bench.state.stage, bench.state.gathered, bench.closed) == (RecheckStage.LOOK, (), [])
+    bench(Leave())
+    assert bench.closed == [(CHAIN, None)]
+
+
+def test_three_places_that_differ_are_one_answer_and_undo_takes_back_one_at_a_time() -> None:
+    bench = Bench(*untouched(), BOARD)
+    bench(Take(NOW))
+    for row in (3, 4):
+        _differs(bench, row)
+    bench(Undo())
+    assert len(bench.state.gathered) == 1
+    for row in (4, 5):
+        _differs(bench, row)
+    assert not bench.state.gathered
+    assert bench.state.answers == 1
+    assert len(bench.map.rechecks[0].answers[0].more) == 2
+
+
+def test_a_further_pixel_at_a_place_needs_no_name() -> None:
+    """Though it had one before: the last that is known of it is the place where an old pixel is seen as well."""
+    map_ = demo()
+    entries = entries_of(map_, CHAIN, ())
+    numbers = [
+        Found(number=n, old=n, declared=False, dark=False, verified=True) for n in range(len(entries.chain.pixels))
+    ]
+    more = Found(number=len(numbers), old=None, declared=False, dark=False, verified=True, further=3)
+    result = Result(numbers=(*numbers, more), removed=(), confidence=1.0)
+    found = found_map(entries, result, {more.number: Name("Otter lamp")})
+    assert found.chain(CHAIN).pixels[-1].place == map_.chain(CHAIN).pixels[3].place
+    assert found.places == map_.places
 
 
 def test_kept_answers_are_none_of_the_map_s_own_undo() -> None:

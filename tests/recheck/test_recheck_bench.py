@@ -29,17 +29,18 @@ def test_thirty_runs_of_a_row(case: Case) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("key", "seed"),
+    ("key", "seed", "most"),
     [
-        pytest.param("three", 700470, id="the pixel beside the one that is out, which was overlooked"),
-        pytest.param("plugs", 701192, id="an exchange that was found as two edits, and is dearer as such"),
+        pytest.param("three", 700470, 10, id="the pixel beside the one that is out, which was overlooked"),
+        pytest.param("plugs", 701192, 11, id="an exchange that was found as two edits, and is dearer as such"),
+        pytest.param("three3", 710173, 14, id="edits that a wrong answer led to hold back what is said later"),
     ],
 )
-def test_a_run_that_other_rules_get_wrong_is_right(key: str, seed: int) -> None:
-    """Without the rule each ended with a wrong map that stated more than 0.9995; three pixels took 32 actions."""
+def test_a_run_that_other_rules_get_wrong_is_right(key: str, seed: int, most: int) -> None:
+    """Without the rule the first two end with a wrong map that states more than 0.9995, the third takes 18 actions."""
     one = run_one(next(case for case in CASES if case.key == key), seed, Tally())
     assert one.right
-    assert one.actions <= 12
+    assert one.actions <= most
 
 
 def test_the_interval_is_clopper_and_pearsons() -> None:

@@ -9,7 +9,12 @@ from probe.document.model import Kind, Lamp, Place, PlayfieldMap
 from probe.lighting.plastics import Tint
 from probe.recheck.colours import LOOK_COLOURS, UNKNOWN, behind, colours_words, seen_at
 from probe.recheck.engine.codes import UNLIT
+from probe.recheck.engine.model import Prior
 from probe.recheck.entries import entries_of
+from probe.recheck.state import RecheckStage
+from probe.task.events import Take
+from tests.recheck.test_recheck import BOARD, Bench
+from tests.support.rechecker import wiring_of_chain
 
 RED, YELLOW, BLUE, WHITE = range(4)
 
@@ -64,6 +69,37 @@ def test_an_insert_of_unknown_plastic_may_show_anything_where_others_are_known()
     assert seen_at(map_, general) == behind(None)  # no insert: nothing coloured is over it
     bare = _map("", "")
     assert [seen_at(bare, place) for place in bare.places] == [behind(None)] * 2
+
+
+def test_a_place_that_may_show_anything_is_not_on_the_list_of_a_picture() -> None:
+    map_ = load_map(demo_map_path())
+    chain = map_.chains[0]
+    placed = [place for pixel in chain.pixels if (place := map_.place_of(pixel)) is not None]
+    known = {lamp.number for lamp in map_.lamps if lamp.insert_colour}
+    insert = next(place for place in placed if place.kind is Kind.INSERT and known & set(place.lamps))
+    lamps = [
+        lamp.model_copy(update={"insert_colour": ""}) if lamp.number in insert.lamps else lamp for lamp in map_.lamps
+    ]
+    bare = map_.model_copy(update={"lamps": tuple(lamps)})
+    assert seen_at(bare, insert) is UNKNOWN
+
+    def listed(map_: PlayfieldMap) -> set[int]:
+        bench = Bench(map_, wiring_of_chain(map_, chain), BOARD)
+        bench(Take())
+        assert bench.state.stage is RecheckStage.LOOK
+        return {entry for item in bench.state.items for entry in item.entries}
+
+    here = {entry for entry, pixel in enumerate(chain.pixels) if pixel.place == insert.id}
+    assert here
+    assert listed(map_) - listed(bare) == here
+
+
+@pytest.mark.parametrize("declared", [False, True])
+def test_what_was_stated_leaves_fewer_changes_to_expect(declared: bool) -> None:
+    map_ = load_map(demo_map_path())
+    prior = entries_of(map_, map_.chains[0].id, ()).setup(declared=declared, most_numbers=None).prior
+    assert prior == (Prior.after_declaration() if declared else Prior())
+    assert prior.another == (0.25 if declared else 0.6)
 
 
 def test_the_recheck_is_told_what_is_seen_at_each_place() -> None:

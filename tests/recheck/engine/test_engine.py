@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from probe.recheck.engine import NEW, UNLIT, Look, Options, Probe, Recheck, Setup
 from probe.recheck.engine.codes import frame_code
-from probe.recheck.engine.engine import LEFT_ALIKE, LIKELY_NEW, MOST_ANSWERS, SLACK
+from probe.recheck.engine.engine import ASTRAY, LEFT_ALIKE, LIKELY_NEW, MOST_ANSWERS, SLACK
 from probe.recheck.engine.model import (
     END,
     AllAsShown,
@@ -443,6 +443,77 @@ def test_nothing_changed_takes_two_looks_and_verifies_every_number() -> None:
     assert result.proved
     assert 0.0 < result.chance_alike < 1.0 - result.confidence < 0.002  # one pair of single pixels in nineteen
     assert state.doubts() == {}
+
+
+def test_pictures_seen_before_the_map_last_changed_verify_nothing() -> None:
+    state, actions = play(Chain(20), unchanged(20), seed=1)
+    assert [isinstance(o.action, Look) for o in state.observations] == [True] * actions == [True, True]
+    one_behind, none_behind = (replace(state, changed_at=at).result() for at in (1, 2))
+    assert all(one.verified for one in one_behind.numbers)
+    assert not any(one.verified for one in none_behind.numbers)
+
+
+def test_a_place_that_was_passed_verifies_only_the_number_that_has_its_colour() -> None:
+    """A list that expects of one place what its number does not show: passed as being so, it was overlooked."""
+    state = Recheck.start(unchanged(20), Options(seed=1))
+    look = state.look()
+    expected = tuple((c + 1) % 4 if place == 7 else c for place, c in zip(look.places, look.expected, strict=True))
+    state = state.answered(replace(look, expected=expected), AllAsShown())
+    assert state.best_map[:20].tolist() == list(range(20))
+    assert [one.number for one in state.result().numbers if not one.verified] == [7]
+
+
+def test_pixels_of_other_chains_are_not_missing_here() -> None:
+    chain = Chain(20, other_count=10)
+    state, _ = play(chain, chain.setup(), seed=1)
+    assert state.result().removed == ()
+
+
+def test_of_several_answers_to_one_number_the_last_says_whether_it_is_new() -> None:
+    start = Recheck.start(unchanged(20), Options(seed=1))
+    first, second = (Observation(action=Probe(number=4), answer=answer) for answer in (AtNewPlace(), AtPlace(4)))
+    assert replace(start, observations=(first, second)).named == frozenset()
+    assert replace(start, observations=(second, first)).named == {4}
+
+
+def test_that_the_data_stop_counts_where_it_was_asked_only() -> None:
+    chain = Chain(20, stops=12)
+    state, _ = play(chain, chain.setup(), seed=3)
+    assert (state.ends_early, state.stops) == (12, True)
+    asked = next(o for o in state.observations if isinstance(o.action, AskStop))
+    assert isinstance(asked.action, AskStop)
+    at_another = replace(asked, action=replace(asked.action, number=5))
+    state = replace(state, observations=tuple(at_another if o is asked else o for o in state.observations))
+    assert state.stops is None
+    assert state.result().stops_at is None
+
+
+def test_whether_the_data_stop_is_asked_once_though_nobody_knows() -> None:
+    chain = Chain(20, stops=12)
+    person = Person(chain, np.random.default_rng(3), wrong=0.0, miss=0.0)
+    state = Recheck.start(chain.setup(), Options(seed=3))
+    while (action := state.next_step().action) is not None:
+        state = state.answered(action, NotSure() if isinstance(action, AskStop) else person.answer(action))
+    assert sum(isinstance(o.action, AskStop) for o in state.observations) == 1
+    assert state.stops is None
+
+
+@pytest.mark.slow
+def test_maps_are_built_up_again_by_all_answers_when_the_best_map_went_astray() -> None:
+    """All answers of a person who errs never, and no map but the predicted chain: three edits are found together."""
+    chain = rewired(Chain(40), ["insert", "remove", "insert"], np.random.default_rng(5))
+    state, _ = play(chain, chain.setup(), seed=5)
+    start = Recheck.start(chain.setup(), Options(seed=5))
+    maps = Maps(start.world, start.maps)
+    weighed = [log_likelihood(seen, maps) for seen in state.observations]
+    lost = replace(
+        start,
+        observations=state.observations,
+        meant=np.array([meant for meant, _ in weighed]),
+        wrong=np.array([wrong for _, wrong in weighed]),
+    )
+    assert sum(map(lost.contradicts, range(len(lost.observations)))) >= ASTRAY
+    assert visible(lost._built_anew(), chain) == chain.visible()
 
 
 @pytest.mark.parametrize(
