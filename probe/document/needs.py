@@ -182,13 +182,14 @@ def _pixels(map_: PlayfieldMap) -> Iterator[Need]:
         for area, places in _by_area(place for place in map_.places if place.id not in map_.pixels_at):
             words = f"Fit {many(len(places), 'missing pixel')}"
             yield Need("table", words, _names(places), moment=WorkMoment.BEFORE_POWER, area=area, key=f"missing {area}")
+    repair = "plan" if any(place.position is not None for place in map_.places) else "walk"
     for chain_id, number, pixel in map_.walk_pixels():
         if pixel.state not in (PixelState.DEAD, PixelState.DARK):
             continue
         place = map_.place_of(pixel)
         where = f"{map_.chain(chain_id).name} {shown_number(number)}"
         yield Need(
-            "faults" if pixel.state is PixelState.DARK else "walk",
+            "faults" if pixel.state is PixelState.DARK else repair,
             f"{'Replace the dead' if pixel.state is PixelState.DEAD else 'See why it is dark:'} pixel {where}",
             (place.label if place is not None else "") + (f": {pixel.note}" if pixel.note else ""),
             chain_id,

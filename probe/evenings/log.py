@@ -53,6 +53,11 @@ class Evening:
         return tuple(lines)
 
     @property
+    def date(self) -> str:
+        """Its day as screens and papers show dates."""
+        return local_date(self.day, zone=UTC)  # it is the person's own day already
+
+    @property
     def time(self) -> str:
         """Time spent in words."""
         return _duration(self.minutes)
@@ -66,11 +71,6 @@ def _duration(minutes: int) -> str:
 
 def _at_least(minutes: int) -> str:
     return f"{_duration(minutes)} at least" if minutes else _duration(0)
-
-
-def _day(evening: Evening) -> str:
-    """Its date as screens show dates."""
-    return local_date(evening.day, zone=UTC)  # it is the person's own day already
 
 
 def evenings(map_: PlayfieldMap) -> tuple[Evening, ...]:
@@ -125,7 +125,7 @@ def evening_data(evening: Evening) -> dict[str, Any]:
 
 def evening_lines(evening: Evening) -> Iterator[str]:
     """An evening in lines, as the page and the command say it."""
-    yield f"{_day(evening)}, {_at_least(evening.minutes)}"
+    yield f"{evening.date}, {_at_least(evening.minutes)}"
     yield from (f"  {line}" for line in evening.done)
     if evening.left is None:
         return
@@ -234,4 +234,4 @@ def _at(s: EveningLog, at: int) -> EveningLog:
 
 def _cells(evening: Evening) -> tuple[str, ...]:
     left = "not known" if evening.left is None else str(len(evening.left))
-    return (_day(evening), evening.time, "; ".join(evening.done), left)
+    return (evening.date, evening.time, "; ".join(evening.done), left)

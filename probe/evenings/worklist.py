@@ -29,7 +29,7 @@ from probe.task.light import AsBelow, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
 from probe.task.views import Line, Row, RowsView
 
-COLUMNS = ("", "When", "Area", "What", "More")
+COLUMNS = ("", "When", "Area", "What")
 
 
 @dataclass(frozen=True)
@@ -260,7 +260,7 @@ def _at(s: Worklist, at: int) -> Worklist:
 
 def _cells(item: WorkItem) -> tuple[str, ...]:
     need = item.need
-    return ("✓" if item.done else "☐", need.moment.value, need.area, need.words, need.detail)
+    return ("✓" if item.done else "☐", need.moment.value, need.area, need.words)
 
 
 def _where(s: Worklist) -> tuple[str, int]:
@@ -276,7 +276,9 @@ def _do(s: Worklist) -> _N:
         return replace(s, message="this is done by hand: Space ticks it off"), (fx.Bell(),)
     if s.item.need.task == "walk":
         return s, (fx.Close(_where(s)),)
-    return replace(s, message=""), (fx.Open(s.item.need.task, _where(s)),)
+    chain, number = _where(s)
+    missing = s.item.need.task == "plan" and s.item.need.number is None
+    return replace(s, message=""), (fx.Open(s.item.need.task, (chain, "splice" if missing else number)),)
 
 
 def _changed(s: Worklist, map_: PlayfieldMap, words: str) -> _N:

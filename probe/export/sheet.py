@@ -404,7 +404,7 @@ def _log(map_: PlayfieldMap) -> str:
     rows = []
     for evening in reversed(evenings(map_)[-REVISIONS_SHOWN:]):
         left = "" if evening.left is None else f"{len(evening.left)}"
-        rows.append((own(evening.day), own(evening.time), escape("; ".join(evening.done), most=LONGEST_LINE), left))
+        rows.append((escape(evening.date), own(evening.time), escape("; ".join(evening.done), most=LONGEST_LINE), left))
     words = "<p>Time is from the first to the last thing saved: at least so much.</p>"
     heads = ("Evening", "Time", "Done", "Lines left")
     return section("Log of evenings", words, table(heads, rows, name="dense text")) if rows else ""

@@ -61,7 +61,16 @@ from probe.planning.splice import (
     spliced,
     with_chosen,
 )
-from probe.planning.words import CAUTION, goodness, headline, repair_line, slack_line, splice_figures, thinned
+from probe.planning.words import (
+    CAUTION,
+    goodness,
+    headline,
+    repair_line,
+    slack_line,
+    splice_figures,
+    splice_row,
+    thinned,
+)
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import CannotOpenError, Next, Opened, Task, TaskState
@@ -72,9 +81,9 @@ MOST_PIECES = 600
 _MOST_CHAINS = 4
 _ACROSS_MM, _UP_MM = 9.0, 18.0
 _MOST_POINTS = 30
-_MEND = "power off, then solder it as below; once it is done, Enter renumbers the map and the recheck proves it. F8: another one"
+_MEND = "power off, then solder it as it says above; once it is done, Enter renumbers the map and the recheck proves it. F8: another one"
 _SOLDER = (
-    "kept, also if you leave: power off, then solder it as below; once it is done, Enter renumbers the map and the recheck "
+    "kept, also if you leave: power off, then solder it as it says above; once it is done, Enter renumbers the map and the recheck "
     "proves it. F8: another one"
 )
 
@@ -248,19 +257,32 @@ class PlanTask(Task[ChainPlanning]):
 
 
 def make(opened: Opened) -> tuple[PlanTask, ChainPlanning]:
-    """Planning of the open map. Facts: chain and number of the walk, or a part. Raises CannotOpenError without positions."""
+    """Planning of the open map. Facts: chain and number of the walk (a dead pixel: what to do about it), chain and `splice`, or
+    a part. Raises CannotOpenError without positions.
+    """
     assert opened.map is not None, "planning is opened with a map"
     parts = parts_of(opened.map)
     if not parts:
         raise CannotOpenError("no place has a position yet: put places into the picture first, then plan")
-    part, chain = parts[0], ""
+    part, chain, mode = parts[0], "", PlanMode.ORDER
+    chosen = 0
     match opened.facts:
-        case (str() as chain, int()):
-            lit = [p.place for p in opened.map.chain(chain).pixels if p.place is not None]
+        case (str() as chain, int() as number):
+            pixels = opened.map.chain(chain).pixels
+            lit = [p.place for p in pixels if p.place is not None]
             part = part_of(opened.map, lit[0]) if lit else part
+            if number < len(pixels) and pixels[number].state is PixelState.DEAD:
+                mode = PlanMode.DEAD
+                ways = [n for n, p in enumerate(pixels[:number]) if p.state is PixelState.DEAD]
+                chosen = sum(len(repairs(opened.map, chain, n)) for n in ways)
+        case (str() as chain, PlanMode.SPLICE.value):
+            mode = PlanMode.SPLICE
+            lacking = [one.id for one in opened.map.chains if missing_places(opened.map, one.id)]
+            chain = chain if chain in lacking else (*lacking, chain)[0]
         case str() as named if named in parts:
             part = named
-    return PlanTask(), ChainPlanning(map=opened.map, part=part if part in parts else parts[0], chain=chain)
+    part = part if part in parts else parts[0]
+    return PlanTask(), ChainPlanning(map=opened.map, part=part, chain=chain, mode=mode, chosen=chosen)
 
 
 def _first_chain(s: ChainPlanning) -> str:
@@ -270,7 +292,8 @@ def _first_chain(s: ChainPlanning) -> str:
 def _anew(s: ChainPlanning) -> _N:
     """Plan from the rules; an answer that is out counts no more."""
     tag = s.tag + 1
-    s = replace(s, tag=tag, pieces=0, working=True, by_hand=False, trouble="", plan=None, chosen=0, hand=None)
+    s = replace(s, tag=tag, pieces=0, working=True, by_hand=False, trouble="", plan=None, hand=None)
+    s = s if s.mode is PlanMode.DEAD else replace(s, chosen=0)
     job = fx.Job(tag, partial(_begin_plan, s.map, s.part, s.chains, s.tidy), "planning", fx.Progress(3))
     if s.mode is PlanMode.ORDER:
         return s, (job,)
@@ -308,7 +331,7 @@ def _next(s: ChainPlanning) -> _N:
 
 def _show(s: ChainPlanning, mode: PlanMode) -> _N:
     """Show the order, the splices or the slack. Both are there in no time: they are computed in the step."""
-    s = replace(s, mode=mode, message="", chosen=min(s.chosen, max(0, s.rows - 1)))
+    s = replace(s, mode=mode, message="")
     if mode is PlanMode.ORDER:
         return s, ()
     asked = chosen_splice(s.map)
@@ -322,7 +345,7 @@ def _show(s: ChainPlanning, mode: PlanMode) -> _N:
     if mode is PlanMode.DEAD:
         dead = [n for n, p in enumerate(s.map.chain(s.chain).pixels) if p.state is PixelState.DEAD]
         ways = tuple((n, one) for n in dead for one in repairs(s.map, s.chain, n))
-        return replace(s, repairs=ways, mending=False), ()
+        return replace(s, repairs=ways, mending=False, chosen=min(s.chosen, max(0, len(ways) - 1))), ()
     if asked is not None:
         return replace(s, splices=(asked,), chosen=0, message=_SOLDER), ()
     found = _splices_of(s.map, s.chain)
@@ -351,7 +374,7 @@ def _take(s: ChainPlanning, time: str) -> _N:
     effects = (
         fx.Commit(map_, words),
         fx.MakeRevision(words[:200]),
-        fx.Open("recheck", (splice.chain, ())),
+        fx.Open("recheck", (splice.chain, words)),
     )
     return replace(s, asked=None, message=words), effects
 
@@ -363,7 +386,7 @@ def _mend(s: ChainPlanning, time: str) -> _N:
         return replace(s, repairs=((number, repair),), chosen=0, mending=True, message=_MEND), ()
     map_ = repaired(s.map, s.chain, number, repair, made_on=time[:10])
     words = f"Dead pixel {shown_number(number)} mended: {repair.what.partition(':')[0]}"
-    effects = (fx.Commit(map_, words), fx.MakeRevision(words), fx.Open("recheck", (s.chain, ())))
+    effects = (fx.Commit(map_, words), fx.MakeRevision(words), fx.Open("recheck", (s.chain, words)))
     return replace(s, repairs=(), mending=False, chosen=0, message=words), effects
 
 
@@ -558,8 +581,8 @@ def _above(s: ChainPlanning) -> tuple[Line, ...]:
         return (Line(headline(s.plan), "bold", wrap=True), Line(f"{rule}{saved}", "dim", wrap=True))
     if s.mode is PlanMode.SPLICE:
         missing = len(missing_places(s.map, s.chain))
-        if not missing:
-            return ()  # the message says so
+        if not missing or s.asked is not None:
+            return ()  # the list or the message says so
         return (
             Line(
                 f"{many(missing, 'place')} without a pixel. Least wire first:",
@@ -595,7 +618,7 @@ def _rows(s: ChainPlanning) -> tuple[tuple[Line, ...], tuple[Line, ...]]:
             for one in stretches
         ), (Line(s.trouble or "planning …", wrap=True),)  # fmt: skip
     if s.mode is PlanMode.SPLICE:
-        return tuple(Line(splice_figures(splice)) for splice in s.splices), (
+        return tuple(Line(splice_row(splice)) for splice in s.splices), (
             Line("every place has a pixel: nothing to splice"),
         )
     if s.mode is PlanMode.DEAD:
@@ -618,7 +641,8 @@ def _ends(s: ChainPlanning, one: Slack) -> str:
 def _below(s: ChainPlanning) -> tuple[Line, ...]:
     if s.mode is PlanMode.SPLICE and s.splices:
         splice = s.splices[min(s.chosen, len(s.splices) - 1)]
-        return tuple(Line(words, wrap=True) for words in (*splice_words(s.map, splice), CAUTION))
+        words = (f"{splice_figures(splice)}:", *splice_words(s.map, splice), CAUTION)
+        return tuple(Line(line, wrap=True) for line in words)
     if s.mode is PlanMode.DEAD and s.repairs:
         number, repair = s.repairs[min(s.chosen, len(s.repairs) - 1)]
         place = s.map.place_of(s.map.chain(s.chain).pixels[number])

@@ -128,6 +128,11 @@ def splice_figures(splice: Splice) -> str:
     return f"{splice.wire_mm:.0f} mm more wire, {many(splice.joints, 'joint')}, {_shifting(splice.shifted)}{below}"
 
 
+def splice_row(splice: Splice) -> str:
+    """The figures for a narrow list: `145 mm  8 joints   52 shift`."""
+    return f"{splice.wire_mm:4.0f} mm  {many(splice.joints, 'joint'):<9} {splice.shifted or 'none'} shift"
+
+
 def _shifting(numbers: int) -> str:
     if not numbers:
         return "no number shifts"

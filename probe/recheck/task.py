@@ -130,14 +130,18 @@ class RecheckTask(Task[Rechecking]):
 
 
 def make(opened: Opened) -> tuple[RecheckTask, Rechecking]:
-    """The recheck of a chain. Facts: `RecheckFacts`, or chain and number of the walk, or chain and changes in words.
+    """The recheck of a chain. Facts: `RecheckFacts`, or chain and number of the walk, or chain and changes in words
+    (one text: changes that the map has already).
 
     Raises KeyError for an unknown chain.
     """
     assert opened.map is not None, "a recheck is opened with a map"
+    told = ""
     match opened.facts:
         case (str() as chain, int() as number):
             facts = RecheckFacts(chain, number=number)
+        case (str() as chain, str() as done):
+            facts, told = RecheckFacts(chain), f"{done}. The map has it already: Enter alone, and the light proves it"
         case (str() as chain, tuple() as declared):
             facts = RecheckFacts(chain, declared)
         case RecheckFacts() as facts:
@@ -145,7 +149,7 @@ def make(opened: Opened) -> tuple[RecheckTask, Rechecking]:
         case _:
             facts = RecheckFacts(opened.map.chains[0].id)
     state = start(opened.map, facts.chain, declared=facts.declared)
-    return RecheckTask(), replace(state, opened_at=facts.number, plain_ascii=opened.plain_ascii)
+    return RecheckTask(), replace(state, opened_at=facts.number, plain_ascii=opened.plain_ascii, message=told)
 
 
 def start(map_: PlayfieldMap, chain: str, *, declared: tuple[str, ...] = ()) -> Rechecking:

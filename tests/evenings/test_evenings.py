@@ -11,6 +11,7 @@ from hypothesis import given, settings
 
 from device_protocol.orders import Identity, RestartCause
 from probe.document.board_table import board_table
+from probe.document.edits import Remove, apply_edits
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import Chain, PlayfieldMap, Revision
 from probe.document.model.evenings import WorkMoment
@@ -66,6 +67,10 @@ def at(task: WorklistTask, s: Worklist, start: str) -> Worklist:
     return there
 
 
+def without(map_: PlayfieldMap, number: int) -> PlayfieldMap:
+    return apply_edits(map_, [Remove(chain="playfield", first=number, last=number)])
+
+
 @pytest.mark.slow
 def test_a_line_leads_to_its_task_and_back_to_the_list() -> None:
     task, s = opened()
@@ -74,7 +79,12 @@ def test_a_line_leads_to_its_task_and_back_to_the_list() -> None:
     assert effects == [fx.Open("prove", ("playfield", 0))]
     s = at(task, s, "Replace the dead pixel")
     _, effects = play(task, s, ev.Take())
-    assert effects == [fx.Close(("playfield", 77))], "the walk lies below: it goes there"
+    assert effects == [fx.Open("plan", ("playfield", 77))], "what can be done about it"
+    bare = without(DEMO, 20)
+    task, s = opened(bare)
+    s = at(task, s, "Plan where to splice")
+    _, effects = play(task, s, ev.Take())
+    assert effects == [fx.Open("plan", ("playfield", "splice"))]
     s = at(task, s, "Print the sheet")
     s, effects = play(task, s, ev.Take())
     assert effects == [fx.Bell()]

@@ -11,7 +11,7 @@ from probe.document.edits import Remove, apply_edits
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import PixelState, PlayfieldMap
 from probe.document.needs import needs
-from probe.document.operations import new_map
+from probe.document.operations import new_map, set_state
 from probe.planning.keys import (
     ForbidStretch,
     GiveUpSplice,
@@ -305,12 +305,26 @@ def test_a_repair_is_chosen_soldered_and_declared_with_one_key() -> None:
         "Dead pixel 77 (78th) mended: use the spare 65 (66th)"
     ]
     assert [(e.task, e.facts) for e in bench.played.effects if isinstance(e, fx.Open)] == [
-        ("recheck", ("playfield", ()))
+        ("recheck", ("playfield", "Dead pixel 77 (78th) mended: use the spare 65 (66th)"))
     ]
     bench.do(ShowPlanMode(PlanMode.DEAD))
     assert bench.task.view(bench.state).empty[0].text == "no pixel of this chain is dead"
     bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
     assert not bench.state.mending
+
+
+def test_it_opens_where_a_line_of_the_worklist_leads() -> None:
+    two = set_state(DEMO, "playfield", 80, PixelState.DEAD)
+    task, state = make(Opened(map=two, facts=("playfield", 80)))
+    played = Played(task, state)
+    number, repair = played.state.repairs[played.state.chosen]
+    assert (played.state.mode, number, repair.what.split()[0]) == (PlanMode.DEAD, 80, "replace")
+    task, state = make(Opened(map=without("reef-lane-1"), facts=("backbox", "splice")))
+    played = Played(task, state)
+    assert (played.state.mode, played.state.chain) == (PlanMode.SPLICE, "playfield")
+    assert played.state.splices
+    task, state = make(Opened(map=DEMO, facts=("playfield", 12)))
+    assert state.mode is PlanMode.ORDER
 
 
 @pytest.mark.slow

@@ -187,6 +187,7 @@ def test_everything_that_an_owner_needs_is_on_it() -> None:
         "Kelp Forest",
         f"2 of {local_date('2025-03-16T10:05:00Z')} : One more insert lit",
         f"last {local_minute('2025-04-02T20:00:00Z')}",
+        f"Lines left {local_date('2025-04-03T20:00:00Z')} time not known",
         "Cautions",
         "Unplug the machine at the wall",
         "How to recheck",
