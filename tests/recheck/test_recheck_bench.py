@@ -6,10 +6,26 @@ import json
 from dataclasses import asdict
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from probe.recheck.engine import Options, Recheck
 from tests import bench_recheck
-from tests.bench_recheck import CASES, Case, Row, Run, Tally, interval, kept_rows, reliability, run, run_one, unlike
+from tests.bench_recheck import (
+    CASES,
+    Case,
+    Row,
+    Run,
+    Tally,
+    interval,
+    kept_rows,
+    make_chain,
+    reliability,
+    run,
+    run_one,
+    unlike,
+)
+from tests.recheck.engine.worlds import Person
 
 RUNS = 30
 
@@ -41,6 +57,25 @@ def test_a_run_that_other_rules_get_wrong_is_right(key: str, seed: int, most: in
     one = run_one(next(case for case in CASES if case.key == key), seed, Tally())
     assert one.right
     assert one.actions <= most
+
+
+@pytest.mark.slow
+def test_what_is_stated_counts_what_became_no_map_at_the_price_that_the_best_map_has() -> None:
+    """An exchange found as two edits becomes one, cheaper: what is stated then is as when all is edited afresh."""
+    case = next(case for case in CASES if case.key == "plugs")
+    rng = np.random.default_rng([701192, case.count, *case.key.encode()])
+    chain = make_chain(case, rng)
+    person, state = Person(chain, rng), Recheck.start(chain.setup(), Options(seed=701192))
+    cheaper = 0
+    while (action := state.next_step().action) is not None:
+        before, state = state, state.answered(action, person.answer(action))
+        if np.array_equal(before.best_map, state.best_map) and state.log_prior[0] > before.log_prior[0] + 1.0:
+            cheaper += 1
+            again = state._expanded({}, bases=0)
+            assert state.confidence == pytest.approx(again.confidence, abs=1e-4)
+            assert state.alike == pytest.approx(again.alike, rel=0.01)
+            assert state.unseen.sum() == pytest.approx(again.unseen.sum(), rel=0.1)
+    assert cheaper == 1
 
 
 def test_the_interval_is_clopper_and_pearsons() -> None:
