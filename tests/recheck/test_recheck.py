@@ -21,6 +21,7 @@ from probe.recheck.entries import Name, entries_of, found_map
 from probe.recheck.keys import Quick, SayQuick, Singles
 from probe.recheck.state import Does, Rechecking, RecheckStage
 from probe.recheck.task import RecheckFacts, make
+from probe.recheck.view import view
 from probe.task import effects as fx
 from probe.task.events import Choose, JobDone, Leave, MapChanged, NextChain, Redo, Take, Typed, Undo
 from probe.task.light import Pixels
@@ -160,6 +161,9 @@ def test_ends_or_outputs_exchanged_are_one_answer_and_both_chains_change(at: int
     assert agrees(bench.state.map, CHAIN, ChainWiring((*mine[:at], *other[to:]))) == []
     assert agrees(bench.state.map, "backbox", ChainWiring((*other[:to], *mine[at:]))) == []
     assert all(pixel.verified == 0 for pixel in bench.state.map.chain("backbox").pixels[to:])
+    name = map_.chain("backbox").name
+    said = f"This chain goes on as {name}: their ends are exchanged. Recheck {name} too: nobody saw it yet."
+    assert said in [line.text for line in view(bench.state).empty]
 
 
 def stepped(bench: Bench, state: Rechecking, event: object) -> tuple[Rechecking, fx.Effects]:
@@ -400,6 +404,31 @@ def test_leaving_keeps_what_was_answered_and_says_so() -> None:
     assert bench.closed == [(CHAIN, None)]
     assert any(isinstance(effect, fx.Notify) and "is kept" in effect.words for effect in bench.effects)
     assert len(bench.map.rechecks[0].answers) == 1
+
+
+@pytest.mark.parametrize(
+    ("open_", "said"),
+    [
+        ({"proved": False}, "Not proved: the answers leave more doubt than usual"),
+        ({"alike": 1}, "nothing visible depends on which it is"),
+        ({"chance_alike": 0.0123}, "1.23 % is for changes that these pictures cannot show"),
+    ],
+    ids=lambda value: next(iter(value)) if isinstance(value, dict) else "",
+)
+def test_what_no_answer_settled_is_said_before_the_map_is_kept(open_: dict[str, object], said: str) -> None:
+    bench = Bench(*untouched(), BOARD)
+    while bench.state.stage is not RecheckStage.DONE:
+        bench(*bench.answers())
+    now = bench.state.now
+    assert now is not None
+    assert now.result is not None
+    settled = replace(now.result, proved=True, alike=0, chance_alike=0.0, stops_at=None)
+
+    def words(result: Result) -> str:
+        return " ".join(line.text for line in view(replace(bench.state, now=replace(now, result=result))).empty)
+
+    assert said in words(replace(settled, **open_))  # type: ignore[arg-type]
+    assert said not in words(settled)
 
 
 def _differs(bench: Bench, row: int) -> None:
