@@ -63,13 +63,17 @@ def view(search: FaultSearch, sight: tuple[Line, ...] = ()) -> TaskView:
         ),
         message=search.message or search.board.refused,
         unsaved=search.unsaved,
-        picture=_picture(search),
+        picture=_picture(search) if not sight else None,  # those lines need the width
         panes=partial(_panes, search),
     )
 
 
-def _picture(search: FaultSearch) -> PictureView:
-    """The chain's way, the last good pixel, and the one after it, at whose joint the trouble is looked for."""
+def _picture(search: FaultSearch) -> PictureView | None:
+    """The chain's way, the last good pixel, and the one after it, at whose joint the trouble is looked for; None where no
+    place of the chain has a position."""
+    places = [search.map.place_of(pixel) for pixel in search.here.pixels]
+    if not any(place is not None and place.position is not None for place in places):
+        return None
     halved = search.halving.pixel if search.halving is not None and search.mode is SearchMode.HALVING else None
     touched = search.flex.joint if search.flex is not None and search.mode is SearchMode.FLEX else None
     k = search.session.k
@@ -86,8 +90,7 @@ def _picture(search: FaultSearch) -> PictureView:
         looks, words = {}, "the way of the data along the chain"
     spots = []
     for number, look in looks.items():
-        pixel = search.here.pixels[number] if 0 <= number < len(search.here.pixels) else None
-        place = search.map.place_of(pixel) if pixel is not None else None
+        place = places[number] if 0 <= number < len(places) else None
         if place is not None and place.position is not None:
             spots.append(Spot(place.position, "?" if look == "offered" else LIT_SIGN, look, place.label))
     return PictureView(tuple(spots), chain=search.chain, route=True, roomy=True, seen_on_request=True, legend=words)

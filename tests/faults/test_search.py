@@ -25,6 +25,7 @@ from probe.task import events as ev
 from probe.task.effects import Bell
 from probe.task.light import BoardPattern, Dark, Outputs, OutputSetup, Pixels, lights_something
 from probe.task.task import Opened
+from probe.task.views import Line
 from tests.faults.searching import NOW, PLAIN, K, Play, a_map, begun, board
 from tests.support.examples import examples, first_now
 
@@ -302,12 +303,14 @@ def drawn(play: Play) -> dict[str, str]:
 
 def test_the_picture_shows_the_joint_that_is_looked_at_and_lit_only_what_the_board_confirmed() -> None:
     map_ = a_map()
+    assert view(start(map_, "a", now=NOW)).picture is None, "no place has a position"
     for number, place in enumerate(map_.places):
         map_ = update_place(map_, place.model_copy(update={"position": Position(x_mm=50 + 5 * number, y_mm=400)}))
     play = Play(start(map_, "a", now=NOW)).plug().choose("start")
     assert drawn(play) == {}
     play.choose("to-k-dark").type_in("14")
     assert drawn(play) == {"Reef lane 14": "held", "Reef lane 15": "offered"}
+    assert view(play.search, (Line("0    10    20"),)).picture is None, "what stands in for eyes has the width"
     play = Play(start(map_, "a", now=NOW)).plug().choose("start").choose("to-k-dark").choose("none")
     assert drawn(play) == {"Reef lane 0": "offered"}, "before the first pixel there is none"
     play = Play(start(map_, "a", now=NOW)).plug().choose("start").choose("to-k-dark").choose("halve")

@@ -61,7 +61,7 @@ async def test_lamps_are_named_in_their_panel_only_where_a_name_has_room(
             if re.search(r"\b1·", text_of(stage.app)):
                 break
         row = next(line for line in text_of(stage.app).splitlines() if re.search(r"\b1·", line))
-        assert ("Launch" in row) == named, row
+        assert ("1·La" in row) == named, row
 
 
 @pytest.mark.parametrize("vertical", [True, False])
