@@ -465,6 +465,17 @@ def test_three_places_that_differ_are_one_answer_and_undo_takes_back_one_at_a_ti
     assert len(bench.map.rechecks[0].answers[0].more) == 2
 
 
+def test_a_pixel_that_was_found_dark_is_dark_at_its_place_and_the_others_are_as_they_were() -> None:
+    map_ = demo()
+    entries = entries_of(map_, CHAIN, ())
+    before = entries.chain.pixels
+    dark = next(n for n, pixel in enumerate(before) if pixel.state is PixelState.PLACED)
+    numbers = [Found(number=n, old=n, declared=False, dark=n == dark, verified=False) for n in range(len(before))]
+    after = found_map(entries, Result(numbers=tuple(numbers), removed=(), confidence=1.0), {}).chain(CHAIN).pixels
+    assert after[dark] == before[dark].model_copy(update={"state": PixelState.DARK})
+    assert [n for n, (one, other) in enumerate(zip(before, after, strict=True)) if one != other] == [dark]
+
+
 def test_a_further_pixel_at_a_place_needs_no_name() -> None:
     """Though it had one before: the last that is known of it is the place where an old pixel is seen as well."""
     map_ = demo()

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from probe.recheck.engine import NEW, UNLIT, Look, Options, Probe, Recheck, Setup
 from probe.recheck.engine.codes import frame_code
-from probe.recheck.engine.engine import ASTRAY, LEFT_ALIKE, LIKELY_NEW, MOST_ANSWERS, SLACK
+from probe.recheck.engine.engine import ASTRAY, LEFT_ALIKE, LIKELY_NEW, MOST_ANSWERS, MOST_LOOKS_ALIKE, SLACK
 from probe.recheck.engine.model import (
     END,
     AllAsShown,
@@ -486,6 +486,34 @@ def test_that_the_data_stop_counts_where_it_was_asked_only() -> None:
     state = replace(state, observations=tuple(at_another if o is asked else o for o in state.observations))
     assert state.stops is None
     assert state.result().stops_at is None
+
+
+@pytest.mark.parametrize(
+    ("answers", "again"),
+    [
+        ([AtPlace(4)], True),
+        ([AtPlace(4), AtPlace(5)], True),
+        ([AtPlace(4), AtPlace(4)], False),
+        ([NotSure(), NotSure()], True),
+        ([AtPlace(4), NotSure(), NothingLit()], False),
+    ],
+)
+def test_a_number_is_lit_alone_three_times_and_not_when_answered_twice_the_same(
+    answers: list[Answer], again: bool
+) -> None:
+    seen = tuple(Observation(action=Probe(number=4), answer=answer) for answer in answers)
+    state = replace(Recheck.start(unchanged(20), Options(seed=1)), observations=seen)
+    assert (4 in state._candidates().tolist()) == again
+    assert 5 in state._candidates().tolist()
+
+
+def test_behind_so_many_pictures_that_nobody_is_sure_of_a_pixel_is_lit_alone() -> None:
+    state = Recheck.start(unchanged(20), Options(seed=1))
+    for _ in range(MOST_LOOKS_ALIKE):
+        action = state.next_step().action
+        assert isinstance(action, Look)
+        state = state.answered(action, NotSure())
+    assert isinstance(state.next_step().action, Probe)
 
 
 def test_whether_the_data_stop_is_asked_once_though_nobody_knows() -> None:
