@@ -379,7 +379,10 @@ def _joints(judge: _Judge, made: Chain, base: Chain | None, ours: Chain, theirs:
         return ours.joints
     was, mine, other = ({} if chain is None else _laid(chain) for chain in (base, ours, theirs))
     found: dict[_Ends, Joint] = {}
-    begun = [{} if base is None else {_ends(j): j for j in joints_following(base, side)} for side in (ours, theirs)]
+    begun = [
+        {} if base is None else {_ends(j): j for j in joints_following(base, side.model_copy(update={"joints": ()}))}
+        for side in (ours, theirs)
+    ]
     for ends in mine:
         if ends in other:
             blank = Joint(after=ends[0], before=ends[1])

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from probe.document.edits import Insert, Remove, Reverse, Swap, apply_edits
+from probe.document.edits import Insert, MoveRun, Remove, Reverse, Swap, apply_edits
 from probe.document.follow import MOVED_FEED
 from probe.document.merging import Merged, Side, _with_unlike_names, merge, merge_maps, shared_base
 from probe.document.model import Chain, Machine, Pixel, PixelState, Place, PlayfieldMap, shown_number
@@ -587,3 +587,86 @@ def test_joints_and_feeds_of_a_renamed_pixel_go_with_it() -> None:
     found = merge(base, spliced(base, 2), theirs).map.chain("a")
     joint = found.joints[0]
     assert [p.id for p in found.pixels].index(joint.before) == [p.id for p in found.pixels].index("a-3") + 1
+
+
+def without(map_: PlayfieldMap, number: int) -> PlayfieldMap:
+    return apply_edits(map_, [Remove(chain="a", first=number, last=number)])
+
+
+def test_a_joint_that_the_other_side_opened_is_to_be_looked_at_again() -> None:
+    """Theirs moved a pixel into a stretch, ours took that pixel out: the stretch is whole, but it had been opened."""
+    base = kelp()
+    theirs = apply_edits(base, [MoveRun(chain="a", first=5, last=5, after=1)])
+    ours = without(base, 5)
+    sound = {"checked": True, "data_to": JoinedTo.DATA_OUT, "note": "good"}
+    ours = put_joint(ours, "a", joint_at(ours.chain("a"), 2).model_copy(update=sound))
+    for one, other, opener in ((ours, theirs, "theirs"), (theirs, ours, "ours")):
+        found = merge(base, one, other)
+        joint = joint_at(found.map.chain("a"), 2)
+        assert (joint.note, joint.checked, joint.data_to) == ("good", False, JoinedTo.NOT_LOOKED)
+        assert f"Playfield, joint from 1 (2nd) to 2 (3rd): {opener} had opened it. Look at it again" in found.told
+
+
+def test_what_one_side_measured_of_a_joint_that_both_made_is_taken() -> None:
+    base = put_joint(kelp(), "a", Joint(after="a-1", before="a-2", length_mm=50.0))
+    base = put_joint(base, "a", Joint(after="a-2", before="a-3", length_mm=40.0))
+    theirs = without(base, 2)
+    assert joint_at(theirs.chain("a"), 2).length_mm == 90.0
+    ours = put_joint(theirs, "a", joint_at(theirs.chain("a"), 2).model_copy(update={"length_mm": 70.0}))
+    for one, other in ((ours, theirs), (theirs, ours)):
+        found = merge(base, one, other.model_copy(update={"machine": Machine(name="Kelp Forest", note="x")}))
+        assert found.conflicts == ()
+        assert joint_at(found.map.chain("a"), 2).length_mm == 70.0
+
+
+def test_a_joint_noted_between_pixels_that_only_the_other_made_neighbours_is_told() -> None:
+    base = kelp()
+    chain = base.chain("a")
+    stray = Joint(after="a-1", before="a-3", note="early")
+    ours = replace_chain(base, chain.model_copy(update={"joints": (stray,)}))
+    found = merge(base, ours, without(base, 2))
+    assert found.told == ("Playfield, joint from 1 (2nd) to 2 (3rd): ours noted note early before it was there",)
+    assert [joint.before for joint in found.map.chain("a").joints].count("a-3") <= 1
+
+
+def test_the_later_look_at_a_pixel_counts_where_both_looked() -> None:
+    base = kelp()
+
+    def looked(number: int) -> PlayfieldMap:
+        chain = base.chain("a")
+        pixels = tuple(pixel.model_copy(update={"verified": number}) for pixel in chain.pixels)
+        return replace_chain(base, chain.model_copy(update={"pixels": pixels}))
+
+    for one, other in ((2, 5), (5, 2)):
+        found = merge(base, looked(one), looked(other))
+        assert found.conflicts == ()
+        assert {pixel.verified for pixel in found.map.chain("a").pixels} == {5}
+
+
+def test_what_theirs_saw_before_theirs_was_rewired_does_not_count() -> None:
+    base = kelp()
+    chain = base.chain("a")
+    pixels = tuple(pixel.model_copy(update={"verified": 2}) for pixel in chain.pixels)
+    seen = revised(base, replace_chain(base, chain.model_copy(update={"pixels": pixels})), time=NOW, reason="Rechecked")
+    theirs = revised(seen, without(seen, 5), time=NOW, reason="Out")
+    made = merged(with_note(base, 0, "x"), theirs).map
+    assert {pixel.verified for pixel in made.chain("a").pixels} == {0}
+
+
+def test_an_entry_that_one_side_took_back_does_not_come_back() -> None:
+    wrong, right = (Proof(lamp=5, verdict=v, time=NOW, revision=1) for v in (Verdict.WRONG, Verdict.RIGHT))
+    base = kelp().model_copy(update={"proofs": (wrong,)})
+    ours = base.model_copy(update={"proofs": ()})
+    theirs = base.model_copy(update={"proofs": (wrong, right)})
+    assert merge(base, ours, theirs).map.proofs == merge(base, theirs, ours).map.proofs == (right,)
+
+
+def test_a_pixel_that_one_took_out_and_the_other_noted_is_asked_and_can_come_back() -> None:
+    base = kelp()
+    ours, theirs = without(base, 2), set_note(base, "a", 2, "flickers")
+    for side, wanted in ((Side.OURS, 5), (Side.THEIRS, 6)):
+        found = merge(base, ours, theirs, choices={0: side})
+        assert [conflict.about for conflict in found.conflicts] == ["Playfield, pixel 2 of theirs"]
+        assert len(found.map.chain("a").pixels) == wanted
+        assert found.map.chain("a").count == wanted
+        assert [p.id for p in found.map.chain("a").pixels if p.note == "flickers"] == ["a-2"] * (wanted - 5)

@@ -17,6 +17,7 @@ from probe.document.model import Chain, PlayfieldMap, Revision
 from probe.document.model.evenings import WorkMoment
 from probe.document.model.game import Proof, Verdict
 from probe.document.model.harness import Feed
+from probe.document.needs import write_line
 from probe.document.operations import add_chain, new_map, set_note
 from probe.document.revisions import revised
 from probe.evenings.log import EveningLog, LogTask, evening_data, evening_lines, evenings
@@ -199,6 +200,24 @@ def test_an_evening_goes_past_midnight_and_ends_with_a_long_pause(zone: Callable
     ]
     assert found[0].done == ("Set up", "Walked", "1 lamp looked at in the game")
     assert [r.number for r in found[0].revisions] == [1, 2]
+
+
+def test_a_pause_ends_an_evening_and_what_was_left_is_that_of_its_last_revision(zone: Callable[[str], None]) -> None:
+    zone("UTC")
+    map_ = before = new_map("Kelp Forest")
+    map_ = add_chain(map_, Chain(id="playfield", name="Playfield", output=0, count=1))
+    map_ = revised(before, map_, time="2026-01-10T10:00:00Z", reason="Set up")
+    after = write_line(map_, "Buy fuses", moment=WorkMoment.BEFORE_POWER)
+    after = revised(map_, after, time="2026-01-10T11:00:00Z", reason="A line")
+    (only,) = evenings(after)
+    assert only.left is not None
+    assert "Buy fuses" in [item.need.words for item in only.left]
+    proof = Proof(lamp=1, verdict=Verdict.RIGHT, time="2026-01-10T16:00:00Z", revision=2)
+    assert [e.minutes for e in evenings(after.model_copy(update={"proofs": (proof,)}))] == [60, 0], (
+        "five hours are a pause"
+    )
+    proof = proof.model_copy(update={"time": "2026-01-10T15:59:59Z"})
+    assert [e.minutes for e in evenings(after.model_copy(update={"proofs": (proof,)}))] == [360]
 
 
 def test_it_says_what_was_left_at_the_end_of_each_where_that_is_known() -> None:
