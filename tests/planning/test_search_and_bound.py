@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import OptimizeResult, linprog
 
 from probe.planning.bound import Ints, Prover, _Cut, proved
 from probe.planning.search import NEVER_MM, Network, SeatOrder, TourSearch, first_order, improved, nearest_neighbour
@@ -269,3 +272,87 @@ def _drawn_order(network: Network, near: SeatOrder, chance: random.Random) -> Se
         sizes[at] += sizes[at] < network.largest
     cuts = np.cumsum([0, *sizes]).tolist()
     return tuple(tuple(line[a:b]) for a, b in pairwise(cuts))
+
+
+# -- what the solver says ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("chains", [1, 3])
+def test_the_bound_that_the_solver_states_follows_from_its_prices(chains: int) -> None:
+    # A linear programme's dual prices y bound it from below whatever their size: b·y + the least of (c - A'y)·x within x's
+    # bounds (Neumaier and Shcherbina, Safe bounds in linear and mixed-integer linear programming, 2004)
+    for seed in range(3):
+        network = drawn(24, chains, seed, largest=24, one_start=False)
+        prover = Prover(network, first_order(network))
+        while not prover.stuck and not prover.proved:
+            prover.step()
+        pairs = np.flatnonzero(prover._in & prover._allowed)
+        costs, equal, right, cuts, most = prover._programme(pairs)
+        found = prover._solved(pairs)
+        left = costs - equal.T @ found.eqlin.marginals  # type: ignore[attr-defined]
+        follows = right @ found.eqlin.marginals
+        if cuts is not None:
+            prices = np.minimum(found.ineqlin.marginals, 0.0)
+            left = left - cuts.T @ prices  # type: ignore[attr-defined]
+            follows += most @ prices
+        follows += np.minimum(left, 0.0) @ prover._most(pairs, len(costs))
+        assert follows == pytest.approx(found.fun, abs=1e-6 * network.seats), seed
+
+
+def test_what_no_plan_can_keep_to_is_said_at_the_first_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[bool] = []
+    monkeypatch.setattr("scipy.optimize.linprog", _answering(asked, gives_up=0))
+    prover = Prover(network := drawn(8, 1, 1, largest=8), first_order(network))
+    pairs = np.arange(len(prover._one))
+    three_at_one_seat = tuple((int(prover._number_of[0, other]), 1) for other in (1, 2, 3))
+    assert prover._solved(pairs, three_at_one_seat) is None
+    assert asked == [False], "asked once, and not simplified first"
+
+
+def test_a_programme_that_the_solver_gives_up_is_tried_once_more_and_then_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    prover = Prover(network := drawn(8, 1, 1, largest=8), first_order(network))
+    pairs = np.arange(len(prover._one))
+    sound = prover._solved(pairs).fun
+    asked: list[bool] = []
+    monkeypatch.setattr("scipy.optimize.linprog", _answering(asked, gives_up=1))
+    assert prover._solved(pairs).fun == pytest.approx(sound)
+    assert asked == [False, True]
+    monkeypatch.setattr("scipy.optimize.linprog", _answering([], gives_up=2))
+    with pytest.raises(ArithmeticError, match="was not solved: out of breath"):
+        prover.step()
+
+
+def _answering(asked: list[bool], *, gives_up: int) -> Callable[..., OptimizeResult]:
+    """The solver, that gives up the first so many times."""
+
+    def answer(*given: Any, options: dict[str, bool], **named: Any) -> OptimizeResult:
+        asked.append(options["presolve"])
+        if len(asked) <= gives_up:
+            return OptimizeResult(status=4, message="out of breath")
+        return linprog(*given, options=options, **named)
+
+    return answer
+
+
+def test_a_programme_without_an_answer_is_no_bound() -> None:
+    prover = Prover(network := drawn(8, 1, 1, largest=8), first_order(network))
+    prover._allowed[:] = False  # though there is a plan
+    with pytest.raises(ArithmeticError, match="has no answer, and there is a plan"):
+        prover.step()
+    assert not prover.proved
+    assert prover.bound_mm == 0
+
+
+def test_whole_numbers_that_are_no_plan_are_no_proof(monkeypatch: pytest.MonkeyPatch) -> None:
+    prover = Prover(network := drawn(6, 1, 1, largest=6), first_order(network))
+    monkeypatch.setattr(prover, "_violated", lambda *_: 0)  # as if a ring beside the chain went unnoticed
+    pairs = np.arange(len(prover._one))
+    values = np.zeros(len(pairs) + 2 * network.seats)
+    for one, other in ((0, 1), (1, 2), (3, 4), (3, 5), (4, 5)):
+        values[prover._number_of[one, other]] = 1
+    values[len(pairs)] = values[len(pairs) + network.seats + 2] = 1
+    prover._part = (0.0, 0, ())
+    with pytest.raises(ArithmeticError, match="in whole numbers is no plan"):
+        prover._two_ways(pairs, values, 0.0)
+    assert not prover.proved
