@@ -179,10 +179,10 @@ class TaskScreen(CommandScreen):
         box = self.query_one("#details-box")
         box.display = bool(view.details)
         box.set_class(view.long, "long")
-        width = max(20, (self.query_one("#left").size.width or self.size.width) - 2)
-        if before is None or before.details != view.details or width != self._details_width:
-            self._details_width = width
-            self.put("details", Content("\n").join([hung(line, width) for line in view.details]))
+        beside = max(20, (self.query_one("#left").size.width or self.size.width) - 2)
+        if before is None or before.details != view.details or beside != self._details_width:
+            self._details_width = beside
+            self.put("details", Content("\n").join([hung(line, beside) for line in view.details]))
         self._put_lines("below", view.below)
         self._put_panes(view)
         self._put_message(message)

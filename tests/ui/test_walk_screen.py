@@ -402,6 +402,20 @@ async def test_what_a_pixel_is_keeps_its_name_whole_and_says_the_note_in_a_row_o
         assert any(row.strip() == "note: loose wire" for row in text_of(stage.app).replace("│", "\n").splitlines())
 
 
+async def test_how_far_it_is_has_the_whole_line(open_app: OpenApp) -> None:
+    map_ = load_map(demo_map_path("kelp_forest_half.json"))
+    async with open_app(map_, map_) as stage:
+        await stage.lit()
+        screen = stage.app.screen
+        assert isinstance(screen, TaskScreen)
+        view = screen.current_view()
+        assert isinstance(view, TaskView)
+        words = f" {'█' * 20} 48 of 84 · 12.4 s each · 12:34 left"
+        screen.draw(replace(view, progress=words))
+        await stage.pilot.pause(0.1)
+        assert words in text_of(stage.app)
+
+
 @pytest.mark.parametrize("typed", ["", "ree"])
 async def test_the_name_of_what_is_offered_is_whole_beside_a_ring_of_what_is_lit(typed: str, open_app: OpenApp) -> None:
     whole = load_map(demo_map_path())
