@@ -11,7 +11,7 @@ from device_protocol.board import ChainWiring, PhysicalPixel
 from device_protocol.orders import Identity, RestartCause
 from probe.document.document import Document
 from probe.document.file import demo_map_path, load_map
-from probe.document.model import Chain, PixelState, PlayfieldMap
+from probe.document.model import Bookmark, Chain, PixelState, PlayfieldMap
 from probe.document.model.open_recheck import Said
 from probe.document.operations import add_chain, new_map, set_count
 from probe.document.revisions import changed_in, undo
@@ -206,7 +206,7 @@ def test_stated_changes_are_proved_and_named() -> None:
     bench.finish()
     assert agrees(bench.state.map, CHAIN, wiring) == []
     assert bench.state.namings == 2
-    assert bench.state.answers <= 4
+    assert bench.state.answers == len(bench.actions) - 2 <= 4
     assert changed_in(bench.state.map, CHAIN) == bench.state.map.revisions[-1].number
     assert "said: 2 new after Launch arrow" in bench.state.map.revisions[-1].reason
 
@@ -474,6 +474,34 @@ def test_a_pixel_that_was_found_dark_is_dark_at_its_place_and_the_others_are_as_
     after = found_map(entries, Result(numbers=tuple(numbers), removed=(), confidence=1.0), {}).chain(CHAIN).pixels
     assert after[dark] == before[dark].model_copy(update={"state": PixelState.DARK})
     assert [n for n, (one, other) in enumerate(zip(before, after, strict=True)) if one != other] == [dark]
+
+
+def test_a_new_place_lies_in_the_area_of_the_place_before_it() -> None:
+    map_ = demo()
+    entries = entries_of(map_, CHAIN, ())
+    at = 30
+    before = entries.place(at - 1)
+    assert before is not None
+    assert before.area
+    olds = [*range(at), None, *range(at, len(entries.chain.pixels))]
+    numbers = [Found(number=n, old=old, declared=False, dark=False, verified=True) for n, old in enumerate(olds)]
+    found = found_map(entries, Result(numbers=tuple(numbers), removed=(), confidence=1.0), {at: Name("Otter lamp")})
+    pixel = found.chain(CHAIN).pixels[at]
+    place = found.place_of(pixel)
+    assert place is not None
+    assert (place.label, place.area, place.kind) == ("Otter lamp", before.area, before.kind)
+    assert pixel.verified == map_.revisions[-1].number + 1
+
+
+def test_the_bookmark_stays_on_the_chain_that_became_shorter() -> None:
+    map_ = demo()
+    last = len(map_.chain(CHAIN).pixels) - 1
+    map_ = map_.model_copy(update={"bookmark": Bookmark(chain=CHAIN, number=last)})
+    entries = entries_of(map_, CHAIN, ())
+    numbers = [Found(number=n, old=n, declared=False, dark=False, verified=True) for n in range(last - 2)]
+    gone = tuple(range(last - 2, last + 1))
+    found = found_map(entries, Result(numbers=tuple(numbers), removed=gone, confidence=1.0), {})
+    assert found.bookmark == Bookmark(chain=CHAIN, number=last - 3)
 
 
 def test_a_further_pixel_at_a_place_needs_no_name() -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from probe.document.file import demo_map_path, load_map
-from probe.document.model import Kind, Lamp, Place, PlayfieldMap
+from probe.document.model import Kind, Lamp, Place, PlayfieldMap, Position
 from probe.lighting.plastics import Tint
-from probe.recheck.colours import LOOK_COLOURS, UNKNOWN, behind, colours_words, seen_at
+from probe.recheck.colours import LOOK_COLOURS, UNKNOWN, behind, colours_words, look_spots, seen_at
 from probe.recheck.engine.codes import UNLIT
 from probe.recheck.engine.model import Prior
 from probe.recheck.entries import entries_of
@@ -54,6 +54,16 @@ def test_a_sign_stands_for_what_is_seen() -> None:
     assert colours_words((BLUE,), at=behind(Tint.RED)) == "· dark"
     assert colours_words((YELLOW,), at=behind(Tint.GREEN)) == "○ green"
     assert colours_words((YELLOW,), at=behind(Tint.GREEN), plain_ascii=True) == "O green"
+
+
+def test_the_picture_has_the_sign_of_what_is_seen_not_of_what_is_sent() -> None:
+    at = Position(x_mm=10.0, y_mm=20.0)
+    map_ = _map("red", "clear")
+    map_ = map_.model_copy(update={"places": tuple(one.model_copy(update={"position": at}) for one in map_.places)})
+    spots = look_spots(map_, {"p1": (WHITE,), "p2": (WHITE,)}, plain_ascii=True)
+    assert [spot.sign for spot in spots] == [LOOK_COLOURS[RED].letter, LOOK_COLOURS[WHITE].letter]
+    dark, _ = look_spots(map_, {"p1": (BLUE,), "p2": (BLUE,)}, plain_ascii=True)
+    assert dark.sign == "."
 
 
 def _map(*colours: str) -> PlayfieldMap:
