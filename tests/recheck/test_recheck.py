@@ -431,6 +431,15 @@ def test_what_no_answer_settled_is_said_before_the_map_is_kept(open_: dict[str, 
     assert said not in words(settled)
 
 
+def test_the_next_question_begins_at_its_first_row() -> None:
+    bench = Bench(*untouched(), BOARD)
+    bench(Take(NOW), Choose(5))
+    assert bench.state.chosen == 5
+    bench(SayQuick(Quick.NOT_SURE))
+    assert bench.state.answers == 1
+    assert bench.state.chosen == 0
+
+
 def _differs(bench: Bench, row: int) -> None:
     """The place of this row of the list is dark."""
     rows = [at for at, item in enumerate(bench.state.items) if item.does is Does.DIFFERS]

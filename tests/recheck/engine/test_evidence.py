@@ -110,6 +110,18 @@ def test_what_was_taken_out_or_spliced_in_costs_nothing_a_few_pixels_further() -
         assert score == pytest.approx(float(meant[0] - meant[1]), abs=1e-6)
 
 
+def test_no_edit_has_an_old_pixel_twice() -> None:
+    """Also where a run was moved, so that what seems to be missing before it is behind it."""
+    world = World(unchanged(COUNT))
+    map_ = np.full(WIDTH, END, dtype=np.int64)
+    map_[:COUNT] = [*range(5), *range(8, 13), *range(5, 8), *range(13, COUNT)]
+    edited = single_edits(world, map_, Evidence(world, WIDTH, []), looks=True, rng=np.random.default_rng(0))
+    assert len(edited.maps) > 20
+    for one in edited.maps.tolist():
+        old = [value % COUNT for value in one if value >= 0]
+        assert len(old) == len(set(old)), one
+
+
 def test_a_light_at_another_chain_s_place_is_a_light_off_the_list() -> None:
     setup = replace(unchanged(10), order=tuple(range(8)), foreign=((8, 9),))
     world = World(setup)
