@@ -25,6 +25,8 @@ _HEAD_CAUSES = frozenset(
 LONG = frozenset({SearchMode.REPAIR, SearchMode.FINDING, SearchMode.DONE})
 _PROMPTS = {SearchMode.LAST_GOOD: "Last good number:", SearchMode.COLOURS: "Seen:"}
 REASONS = 3
+_LEAST_TO_MEND = 16
+"""Rows that a remedy needs with its cautions, of which none may be cut."""
 _REASON = "    "
 """Begins a line that says why, below its suspect."""
 
@@ -107,7 +109,8 @@ def _panes(search: FaultSearch, rows: int) -> tuple[Pane, ...]:
         said += [Line(filled(known.question, k), "dim", wrap=True), Line(f"  {words or 'not sure'}", wrap=True)]
     panes = [Pane("Said so far", tuple(said[: 2 * (rows // 3)]))] if said else []
     found = search.diagnosis
-    if found is not None and found.suspects and search.session.questions_asked and search.mode not in LONG:
+    asked = search.session.questions_asked and search.mode not in LONG
+    if found is not None and found.suspects and asked and rows >= _LEAST_TO_MEND:
         cause = found.suspects[0].cause
         lines = [Line(f"{filled(cause.remedy, k)}.", wrap=True)]
         if cause.caution:

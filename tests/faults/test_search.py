@@ -332,7 +332,8 @@ def test_what_was_said_and_what_would_mend_the_first_suspect_stand_in_panes() ->
     play.choose("to-k-dark").type_in("14").give(Unsure(NOW))
     made = view(play.search).panes
     assert made is not None
-    said, mend = made(12)
+    said, mend = made(23)
+    assert len(made(10)) == 1, "a caution that would be cut is not begun"
     assert [line.text for line in said.lines[1::2]] == ["  not sure", "  lit up to some place; dark after it"], (
         "newest first"
     )
