@@ -441,10 +441,10 @@ def unlike(rows: Mapping[str, Row]) -> Iterator[str]:
 def add(files: Sequence[str]) -> dict[str, Row]:
     """Count the runs of files into the file of rows.  Raises ValueError for a seed that was counted before, and where some
     of the runs do not come out as they did: then they, or the rows in the file, are of another engine."""
-    rows = kept_rows()
-    for key, runs in runs_of(files).items():
+    rows, more = kept_rows(), runs_of(files)
+    for key, runs in more.items():
         rows[key] = rows.get(key, Row()).with_runs(runs)
-    if (first := next(unlike(rows), None)) is not None:
+    if (first := next(unlike({key: rows[key] for key in more}), None)) is not None:
         raise ValueError(
             f"a run of another engine: {first}.  Rows of two engines are not counted together: add what this one ran, or "
             f"remove {KEPT.name} and begin again"
