@@ -40,7 +40,7 @@ from probe.harness.planning_keys import (
     RemoveEntry,
     StepEntry,
 )
-from probe.harness.power_up import STAGES, UNITS, barred, bench_words, last_readings, note, stage_light
+from probe.harness.power_up import OFF, STAGES, UNITS, barred, bench_words, judge, last_readings, note, stage_light
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Dark, Light
@@ -51,6 +51,7 @@ LOADS = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
 _MOST_NAME = 24
 _COLUMNS = ("Joint", "State", "plus/ground/data out", "plus/ground/data in", "mm", "Held", "Made", "Batches")
 _READ_FIRST = "Unplugged at the wall, charge drained, pixel supply off? F5, C says all cautions."
+_POWERED = "The machine stays unplugged. Smell, heat, ticking: pixel supply off and unplugged at once. F5, C says all cautions."
 _BATCHES = (
     "Pixels bought together have one colour code. Another batch may have another one: that is normal, and colours join "
     "nothing here.",
@@ -454,9 +455,10 @@ class PowerUpTask(PlanningTask):
             lit = "Lit now." if self.is_lit(s) else s.board.refused or "Not lit yet."
         text = (
             Line(lit, "bold", wrap=True),
-            Line(_READ_FIRST, "bold", wrap=True),
+            Line(_READ_FIRST if what in OFF else _POWERED, "bold", wrap=True),
             Line(""),
             *_titled(what.value, (STAGES[what],)),
+            *self._last_reading(s, what),
             *_titled(
                 "A batch on the bench",
                 ("Each new batch is tested loose, before it is fitted: Bench test in the menu.",),
@@ -464,12 +466,25 @@ class PowerUpTask(PlanningTask):
         )
         return self.form(s, self._head(s, "First power-up"), text)
 
+    def _last_reading(self, s: PlanningState, what: Metered) -> list[Line]:
+        """The last reading of a stage: when, and what it means by the plan as it is now."""
+        reading = last_readings(s.map, s.chain).get(what)
+        if reading is None:
+            return []
+        try:
+            now = judge(s.figures.power, s.chain, what, reading.value)
+            means = now.why if now.judged is reading.judged else f"by the plan as it is now {now.judged}: {now.why}"
+        except PowerError as error:
+            means = str(error)
+        return _titled(f"Measured {reading.time[:10]}".strip(), (f"{_reading_words(reading)}; {means}",))
+
 
 def _reading_words(reading: MeterReading | None) -> str:
+    """Short enough for the list: the reading's day and what it means stand beside it."""
     if reading is None:
         return "not measured"
     value = "open" if reading.value is None else f"{reading.value:g} {UNITS[reading.what]}"
-    return f"{value}, {reading.judged}" + (f", {reading.time[:10]}" if reading.time else "")
+    return f"{reading.judged}: {value}"
 
 
 # -- the harness sheet --------------------------------------------------------------------------------------------------

@@ -34,18 +34,20 @@ STAGES: Final[dict[Metered, str]] = {
     Metered.POLARITY: "The chain unplugged from the feed, supply on: red lead to the feed's plus, black to its ground. Type "
     "the volts, with a minus if the meter shows one. Supply off again.",
     Metered.OHMS: "Supply off and unplugged, the feed joined to the chain: ohms from plus to ground at the first pixel. Wait "
-    "until it stands still. Type the ohms, or `open` if the meter shows none",
-    Metered.FUSE: "Supply off: read the fuse in the feed. Type its amperes",
-    Metered.FIRST_VOLT: "Supply on, one hand behind your back: volts at the first pixel's pads. It alone is lit, dimly. Smell, "
-    "heat or a tick: off and unplug at once",
-    Metered.LAST_VOLT: "Supply on: volts at the last pixel's pads. It alone is lit, dimly: another one is the last, or the count is "
-    "wrong, where it is not this one",
-    Metered.DARK_MA: "Meter in series with the feed's plus, in its 10 A socket: milliamperes with every pixel dark. One feed "
-    "only, the others open",
-    Metered.RED_MA: "The same with every pixel full red. Type the mA",
-    Metered.CEILING_MA: "The same with everything white, as bright as the ceiling lets it, after ten minutes: is a wire, plug or "
-    "fuse hot?",
+    "until it stands still. Type the ohms, or `open` if the meter shows OL.",
+    Metered.FUSE: "Supply off and unplugged: read what is printed on the fuse in the feed. Type its amperes.",
+    Metered.FIRST_VOLT: "Supply on, one hand behind your back: volts at the first pixel's pads. It alone is lit, dimly.",
+    Metered.LAST_VOLT: "Supply on, one hand behind your back: volts at the last pixel's pads. It alone is lit, dimly. If another "
+    "one lights, or none, the count is wrong or the chain ends early.",
+    Metered.DARK_MA: "Supply off and unplugged: open the feed's plus and put the meter in series, red lead in its 10 A socket. "
+    "Other feeds stay open. Supply on, every pixel dark: type the milliamperes.",
+    Metered.RED_MA: "The meter still in the feed, every pixel full red: type the milliamperes.",
+    Metered.CEILING_MA: "The meter still in the feed, everything white, as bright as the ceiling lets it. After ten minutes type "
+    "the milliamperes. Is a wire, plug or fuse hot? Then supply off and unplugged, close the feed, and put the red lead back in "
+    "the volts socket: left in the 10 A one, the meter is a short across the next thing it touches.",
 }
+OFF: Final = frozenset({Metered.OHMS, Metered.FUSE})
+"""Stages done with everything off and unplugged."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from textual.widgets import Input
+from textual.widgets import Input, Static
 
 from probe.document.document import SaveJob
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.errors import CannotSaveError
-from probe.document.model.harness import JoinedTo
+from probe.document.model.harness import JoinedTo, Judged, Metered, MeterReading
 from probe.document.wiring import joint_at, put, put_joint
+from probe.harness.power_up import STAGES
 from probe.task.views import FormEntry
 from probe.ui.form_screen import FormScreen, _line
 from probe.ui.help import CautionScreen
@@ -306,3 +307,45 @@ async def test_losing_the_board_does_not_stop_the_planning(open_app: OpenApp) ->
             if "● LIT" in text_of(stage.app):
                 break
         assert "● LIT" in text_of(stage.app)
+
+
+def _in_a_line(stage: Stage) -> str:
+    """What stands beside the stages, without its line breaks."""
+    return " ".join(str(stage.app.screen.query_one("#form-text", Static).render()).split())
+
+
+@pytest.mark.slow
+async def test_a_reading_and_what_it_means_are_read_whole_at_eighty_columns(open_app: OpenApp) -> None:
+    async with open_app(DEMO, size=(80, 24)) as stage:
+        await opened(stage, "power_up")
+        await press(stage, "down", "enter", *"3", "enter", "up")
+        assert "ohms                     look: 3 Ω  " in text_of(stage.app)
+        assert "look: 3 Ω; low: wait until the capacitor has charged, swap the leads, measure again" in _in_a_line(
+            stage
+        )
+
+
+@pytest.mark.slow
+async def test_no_stage_asks_for_the_supply_on_and_off_at_once(open_app: OpenApp) -> None:
+    """The machine is unplugged all along; the pixels' own supply is off for ohms and fuse alone."""
+    async with open_app(DEMO, size=(80, 24)) as stage:
+        await opened(stage, "power_up")
+        for what in Metered:
+            beside = _in_a_line(stage)
+            assert STAGES[what] in beside
+            asks_off = "pixel supply off?" in beside
+            assert asks_off == (what in {Metered.OHMS, Metered.FUSE}), what
+            assert asks_off != ("pixel supply off and unplugged at once" in beside), what
+            await press(stage, "down")
+
+
+@pytest.mark.slow
+async def test_a_reading_that_the_plan_judges_otherwise_by_now_says_so(open_app: OpenApp) -> None:
+    kept = MeterReading(
+        chain="playfield", what=Metered.FUSE, value=50, judged=Judged.GOOD, time="2025-04-03T20:00:00Z", pixels=84
+    )
+    async with open_app(DEMO.model_copy(update={"meter": (kept,)}), size=(80, 24)) as stage:
+        await opened(stage, "power_up")
+        await press(stage, "down", "down")
+        beside = _in_a_line(stage)
+        assert "Measured 2025-04-03 good: 50 A; by the plan as it is now stop: larger than" in beside
