@@ -352,9 +352,10 @@ class Prover:
         seats = self.network.seats
         dual = np.asarray(found.eqlin.marginals)[:seats]  # type: ignore[attr-defined]
         reduced = self._price - dual[self._one] - dual[self._other]
-        cuts = list(self._cuts.values())
+        prices = np.asarray(found.ineqlin.marginals) if self._cuts else np.zeros(0)  # type: ignore[attr-defined]
+        cuts = [cut for cut, value in zip(self._cuts.values(), prices.tolist(), strict=True) if value]
         if cuts:
-            of_each = np.asarray(found.ineqlin.marginals)  # type: ignore[attr-defined]
+            of_each = prices[prices != 0]
             sets, of_cut = self._members(cuts)
             member, values = sets[:, :seats].astype(float), of_each[of_cut]
             entered = np.array([cut.entered for cut in cuts])[of_cut]
@@ -574,14 +575,9 @@ class Prover:
         around = self._rims(weight, np.column_stack((handles, np.zeros(len(handles), dtype=bool))))
         hope = around + crossing @ rim
         found: list[tuple[float, _Cut]] = []
-        seen: set[bytes] = set()
-        for at in np.argsort(hope, kind="stable").tolist():
-            if hope[at] > 1 - _LEAST_COMB or len(seen) > _MOST_HANDLES:
+        for at in np.argsort(hope, kind="stable")[: _MOST_HANDLES + 1].tolist():
+            if hope[at] > 1 - _LEAST_COMB:
                 break
-            name = handles[at].tobytes()
-            if name in seen:
-                continue
-            seen.add(name)
             chosen: list[int] = []
             (free,) = _as_bits(crossing[at : at + 1])
             while free:
@@ -636,7 +632,7 @@ class Prover:
         return np.asarray(((there @ weight) * (1 - there)).sum(axis=1))
 
     def _handles(self, weight: Array) -> npt.NDArray[np.bool_]:
-        """Sets grown from each seat by the one that is tied to them most, pairs that are whole left for last."""
+        """Sets grown from each seat by the one that is tied to them most, pairs that are whole left for last; each set once."""
         seats = self.network.seats
         within = weight[:seats, :seats]
         grown = []
@@ -649,7 +645,10 @@ class Prover:
                 member[every, taken] = True
                 tied += liking[taken]
                 grown.append(member.copy())
-        return np.concatenate(grown)
+        every_one = np.concatenate(grown)
+        packed = np.packbits(every_one, axis=1)
+        _, first = np.unique(packed.view(f"V{packed.shape[1]}").ravel(), return_index=True)
+        return every_one[np.sort(first)]
 
     def _small_cuts(self, one: Ints, other: Ints, x: Array, outward: Array) -> list[Ints]:
         """Sets of seats with less than 2 of wire across, ends and firsts (`outward`) included.
