@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -15,7 +16,8 @@ from probe.document.file import demo_map_path, load_map
 from probe.document.operations import new_map
 from probe.runtime.runtime import Work
 from probe.task.events import GoTowards
-from probe.task.views import LIT_SIGN, Spot
+from probe.task.task import BoardView
+from probe.task.views import LIT_SIGN, Line, Spot, TaskView
 from probe.ui.ascii_only import WholeCells, to_blocks
 from probe.ui.command_screen import Aside, CommandScreen
 from probe.ui.footer import GAP, KeyHint, fitted
@@ -125,6 +127,24 @@ async def test_labels_of_a_form_are_whole(open_app: OpenApp) -> None:
         await stage.pilot.press("enter")
         await stage.pilot.pause(0.1)
         assert "volts at the first pixel" in text_of(stage.app)
+
+
+@pytest.mark.slow
+async def test_why_there_is_no_board_stands_there_once(open_app: OpenApp, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with open_app(HALF, HALF) as stage:
+        await stage.lit()
+        screen, seen = stage.app.screen, stage.app.runtime.seen
+        assert isinstance(screen, CommandScreen)
+        trouble = "no answer from the board: is its firmware on it?"
+        lost = BoardView(None, "no answer from the board", trouble)
+        monkeypatch.setattr(stage.app.runtime, "seen", lambda shown: replace(seen(shown), board=lost))
+        head, message = screen.head_and_message(TaskView("Kelp Forest", board=lost.words), 80)
+        assert (head.plain, message.plain) == (" Kelp Forest   no board", trouble)
+        head, message = screen.head_and_message(TaskView("Kelp Forest", board=lost.words, message="noted"), 80)
+        assert (head.plain, message.plain) == (" Kelp Forest   no answer from the board", "noted")
+        view = TaskView("Kelp Forest", board=lost.words, empty=(Line(trouble),))
+        head, message = screen.head_and_message(view, 80)
+        assert (head.plain, message.plain) == (" Kelp Forest   no board", "")
 
 
 @pytest.mark.slow
