@@ -36,6 +36,7 @@ MOST_CHAINS = 16
 _PINNED_MM = -100_000.0
 _MOST_FEEDS = 4
 SEARCHES, KICKS = 20, 100
+"""Turns of the search, and kicks in each for every chain: several chains settle later than one. Our own choice."""
 _ENOUGH_VOLT = 0.95
 """Of the supply: a chain whose lowest pixel has less at the ceiling gets one more feed. Our own choice."""
 
@@ -353,7 +354,7 @@ class Improver:
         """The plan after one more piece of work."""
         self._turn += 1
         if self._turn % 2 and self._turn < 2 * SEARCHES:
-            self._search.improve(KICKS)
+            self._search.improve(KICKS * self.plan.brief.network.chains)
             self._prover.improve_with(self._search.order)
         else:
             self._prover.step()
