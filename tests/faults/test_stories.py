@@ -58,7 +58,26 @@ They showed what was mended then, each from its circuit: a leak at the first DIN
 before it overrides; whether white turns at one place or little by little is asked; a weak supply can sink evenly; a short lead helps
 a pull-up. Since then they are no blind check.
 """
+EIGHTH = read(FOLDER / "unseen-8-translated.toml")
+"""Thirty more by an author who knew nothing of the finder. Put into its questions, before any was run, by people who had seen its
+questions and causes but not its likelihoods.
+
+First score, with the finder frozen and nothing tuned to them: strict first 83.3 % (aim 90), among three 90.0 % (aim 96), 5.80
+questions (aim 5.5), unsafe 0, "very likely" right 94.1 % of 17 (aim 90). A little earlier, with the bar for "very likely" as it was
+before answers that were not sure or asked twice raised it, with 7 % wrong and 7 % not sure (ten seeds): 75.3 % and 84.3 %, 6.37
+questions, "very likely" right 89.2 % of 148. Missed: a supply too small whose chain sinks evenly, 3.3 V data over a long lead, a
+wrong speed that shows white, a pixel that stops passing data when warm, a 12 V piece in a 5 V chain.
+"""
+NINTH = read(FOLDER / "unseen-9-translated.toml")
+"""Thirty more by yet another author, put into the finder's questions in the same way. Nothing was learned from them.
+
+First score: strict first 90.0 % (aim 90), among three 90.0 % (aim 96), 5.00 questions (aim 5.5), unsafe 0, "very likely" right 93.8 %
+of 16 (aim 90); with 7 % wrong and 7 % not sure (ten seeds) 80.7 % (aim 82) and 87.7 % (aim 92), 5.74 questions, "very likely" right
+93.8 % of 113. Missed: a single 12 V pixel, taken for a dead LED, which has the same cure; a supply set too low, taken for thin wire;
+a poor feed, taken for a board that pulls the chain through its USB.
+"""
 LEARNED = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH, *SEALED, *SEVENTH)
+ALL = (*LEARNED, *EIGHTH, *NINTH)
 NEW = {
     "fuse-open",
     "section-feed-open",
@@ -78,14 +97,14 @@ NEW = {
 
 def test_there_are_enough_stories_and_every_answer_is_one() -> None:
     assert len(STORIES) >= 50
-    for number, stories in enumerate((UNSEEN, FRESH, THIRD, FOURTH, FIFTH, SEALED, SEVENTH), start=1):
+    for number, stories in enumerate((UNSEEN, FRESH, THIRD, FOURTH, FIFTH, SEALED, SEVENTH, EIGHTH, NINTH), start=1):
         name = "unseen" if number == 1 else f"unseen-{number}"
         written = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))["story"]
         assert sorted(story.name for story in stories) == [story["name"] for story in written]
         assert len(stories) == 30
     assert {story.cause for story in STORIES} >= NEW
     assert len({story.name for story in STORIES}) == len(STORIES)
-    for story in LEARNED:
+    for story in ALL:
         knowledge = story.knowledge
         knowledge.cause(story.cause)
         assert set(story.contexts) <= knowledge.contexts.keys()
@@ -149,3 +168,15 @@ def test_the_sealed_thirty_are_found_no_less_often_than_at_first() -> None:
     assert noisy.in_three >= 0.911 * noisy.searches, noisy.missed
     assert noisy.sure_right >= 0.90 * noisy.sure
     assert strict.unsafe == noisy.unsafe == 0
+
+
+@pytest.mark.slow
+@pytest.mark.long
+def test_over_all_stories_seen_or_not_the_finder_holds_its_aims() -> None:
+    """Thirty of them have never been learned from."""
+    found = score(ALL)
+    assert found.first >= 0.90 * found.searches, found.missed
+    assert found.in_three >= 0.96 * found.searches, found.missed
+    assert found.questions <= 5.5 * found.searches
+    assert found.unsafe == 0
+    assert found.sure_right >= 0.90 * found.sure
