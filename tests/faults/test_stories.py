@@ -67,6 +67,12 @@ questions (aim 5.5), unsafe 0, "very likely" right 94.1 % of 17 (aim 90). A litt
 before answers that were not sure or asked twice raised it, with 7 % wrong and 7 % not sure (ten seeds): 75.3 % and 84.3 %, 6.37
 questions, "very likely" right 89.2 % of 148. Missed: a supply too small whose chain sinks evenly, 3.3 V data over a long lead, a
 wrong speed that shows white, a pixel that stops passing data when warm, a 12 V piece in a 5 V chain.
+
+They showed what was mended then, each from its circuit: a slow speed set for fast pixels reads zeros as ones, so that all is white,
+no paper of the pixels differs and a good pixel misreads as well; a pixel that fails when warm may leave the tail as it was; a
+supply that holds its current sinks alike along the chain. Since then they are no blind check: strict 90.0 % and 96.7 %, 5.73
+questions (still above the aim), noisy (three seeds) 76.7 % and 86.7 %, from 71.1 % and 81.1 %. Not found: the
+supply too small, 3.3 V over a long lead (taken for the lead) and the 12 V piece.
 """
 NINTH = read(FOLDER / "unseen-9-translated.toml")
 """Thirty more by yet another author, put into the finder's questions in the same way. Nothing was learned from them.
@@ -75,9 +81,11 @@ First score: strict first 90.0 % (aim 90), among three 90.0 % (aim 96), 5.00 que
 of 16 (aim 90); with 7 % wrong and 7 % not sure (ten seeds) 80.7 % (aim 82) and 87.7 % (aim 92), 5.74 questions, "very likely" right
 93.8 % of 113. Missed: a single 12 V pixel, taken for a dead LED, which has the same cure; a supply set too low, taken for thin wire;
 a poor feed, taken for a board that pulls the chain through its USB.
+
+Second score, after the eighth thirty had been learned from and with nothing tuned to these: strict the same, 90.0 % and 90.0 %, 5.00
+questions, unsafe 0, "very likely" right 93.8 % of 16; noisy (three seeds) 81.1 % and 85.6 %, 91.2 % of 34, before and after.
 """
-LEARNED = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH, *SEALED, *SEVENTH)
-ALL = (*LEARNED, *EIGHTH, *NINTH)
+ALL = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH, *SEALED, *SEVENTH, *EIGHTH, *NINTH)
 NEW = {
     "fuse-open",
     "section-feed-open",
@@ -138,9 +146,11 @@ def test_over_all_stories_the_questions_are_few() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
+@pytest.mark.timeout(900)
 def test_with_wrong_and_unsure_answers_they_are_found_less_often_and_the_words_hold() -> None:
-    """7 % of answers wrong, 7 % not sure, over all stories."""
-    found = score(LEARNED, seeds=3, wrong=0.07, unsure=0.07)
+    """7 % of answers wrong, 7 % not sure, over all stories, thirty of them never learned from."""
+    found = score(ALL, seeds=3, wrong=0.07, unsure=0.07)
     assert found.first >= 0.82 * found.searches, found.missed
     assert found.in_three >= 0.92 * found.searches, found.missed
     assert found.unsafe == 0
