@@ -23,7 +23,7 @@ from probe.task.command import Command, Means
 from probe.task.light import AsBelow, Light
 from probe.task.screen import Details
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
-from probe.task.views import Line, Row, RowsView
+from probe.task.views import Line, Pane, Row, RowsView
 
 PAUSE_H = 5
 """A longer pause ends an evening. Own choice, no source."""
@@ -215,11 +215,23 @@ class LogTask(Task[EveningLog]):
             unsaved=s.unsaved,
             progress=f" {many(len(listed), 'evening')}, {_at_least(total)}",
             choose=lambda key: ChooseEvening(key),  # type: ignore[arg-type]
+            panes=tuple(_panes(here)) if here is not None else (),
         )
 
     def where(self, s: EveningLog) -> object:
         """The row in hand."""
         return s.at
+
+
+def _panes(evening: Evening) -> Iterator[Pane]:
+    """What was changed that evening, revision by revision, and what was left then."""
+    lines = []
+    for revision in evening.revisions:
+        lines.append(Line(f"{revision.number}  {revision.reason}", "bold", wrap=True))
+        lines += [Line(f"   {words}", wrap=True) for words in revision.changes]
+    yield Pane("Done that evening", tuple(lines) or tuple(Line(words, wrap=True) for words in evening.done))
+    if evening.left:
+        yield Pane("Left then", tuple(Line(item.need.words, wrap=True) for item in evening.left))
 
 
 def make(opened: Opened) -> tuple[LogTask, EveningLog]:

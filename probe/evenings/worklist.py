@@ -27,7 +27,7 @@ from probe.task import events as ev
 from probe.task.command import Command, Means, change_rows
 from probe.task.light import AsBelow, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
-from probe.task.views import Line, Row, RowsView
+from probe.task.views import MARK_SIGN, Line, Row, RowsView, Spot, in_hand
 
 COLUMNS = ("", "When", "Area", "What")
 
@@ -241,6 +241,7 @@ class WorklistTask(Task[Worklist]):
             unsaved=s.unsaved,
             progress=f" {summary(s.items)}",
             choose=lambda key: ChooseLine(key),  # type: ignore[arg-type]
+            spots=_spots(s),
         )
 
     def where(self, s: Worklist) -> object:
@@ -261,6 +262,15 @@ def _at(s: Worklist, at: int) -> Worklist:
 def _cells(item: WorkItem) -> tuple[str, ...]:
     need = item.need
     return ("✓" if item.done else "☐", need.moment.value, need.area, need.words)
+
+
+def _spots(s: Worklist) -> tuple[Spot, ...]:
+    """Where the line in hand is to be done: the place of its pixel, else every place of its area."""
+    need = s.item.need if s.item is not None else Need("", "")
+    if need.chain in s.map.chain_by_id and need.number is not None:
+        return in_hand(s.map.place_at(s.map.chain(need.chain), need.number))
+    places = [place for place in s.map.places if need.area and place.area == need.area]
+    return tuple(Spot(place.position, MARK_SIGN, "mark") for place in places if place.position is not None)
 
 
 def _where(s: Worklist) -> tuple[str, int]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from pydantic import ValidationError
 
-from probe.document.model import Kind, Lamp
+from probe.document.joining import places_of_lamp
+from probe.document.model import Kind, Lamp, Place, shown_number
 from probe.document.model.record import storable
 from probe.document.operations import folded
 from probe.game.keys import LAMP
@@ -15,7 +17,7 @@ from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import AsBelow, Light
 from probe.task.task import Next, Opened, Task, TaskState
-from probe.task.views import Line, TaskView
+from probe.task.views import Line, Pane, PictureView, TaskView, in_hand
 
 FIELDS = ("number", "name", "area", "kind", "driver", "row", "column", "insert_colour", "group", "note")
 _NUMBERS = frozenset({"number", "row", "column"})
@@ -44,16 +46,21 @@ class LampFacts:
 
 @dataclass(frozen=True, kw_only=True)
 class LampForm(TaskState):
-    """The state. `texts`: what each field holds; `chosen`: the field that is being typed."""
+    """The state. `texts`: what each field holds; `chosen`: the field that is being typed; `lamp`: the row as it was."""
 
     texts: tuple[str, ...]
     chosen: int = 0
-    is_new: bool = False
+    lamp: Lamp | None = None
 
     @property
     def typed(self) -> str:
         """The text of the field in hand."""
         return self.texts[self.chosen]
+
+    @cached_property
+    def places(self) -> tuple[Place, ...]:
+        """The places that the row stands for, as the map has it."""
+        return tuple(places_of_lamp(self.map, self.lamp)) if self.lamp is not None else ()
 
 
 class LampFormTask(Task[LampForm]):
@@ -90,15 +97,36 @@ class LampFormTask(Task[LampForm]):
         return TaskView(
             head=s.map.machine.name,
             board=s.board.words,
-            above=(Line("A new row of the lamp list" if s.is_new else "A row of the lamp list", "bold"),),
+            above=(Line("A new row of the lamp list" if s.lamp is None else "A row of the lamp list", "bold"),),
             prompt=f"{_WORDS.get(field, field)}:",
             typed=s.typed,
             items=tuple(Line(f"{_WORDS.get(n, n):<18}{text}") for n, text in zip(FIELDS, s.texts, strict=True)),
             chosen=s.chosen,
-            below=(Line(f"{hint}Enter keeps it, Esc leaves it, ↓ ↑ Tab: next field", "dim"),),
+            below=(Line(f"{hint}Enter keeps it, Esc leaves it, ↓ ↑ Tab: next field", "dim", wrap=True),),
             message=s.message,
             unsaved=s.unsaved,
+            picture=PictureView(
+                tuple(spot for place in s.places for spot in in_hand(place)),
+                roomy=True,
+                seen_on_request=True,
+                title="Its places",
+            ),
+            panes=lambda _: (Pane("Its places", tuple(_place_lines(s))),),
         )
+
+
+def _place_lines(s: LampForm) -> Iterator[Line]:
+    """The places of the row, each with its pixels."""
+    if not s.places:
+        yield Line("No place has this row yet: F5 in the list proposes one.", wrap=True)
+    for place in s.places:
+        pixels = [
+            f"{chain.name} {shown_number(number)}"
+            for chain in s.map.chains
+            for number, pixel in enumerate(chain.pixels)
+            if pixel.place == place.id
+        ]
+        yield Line(place.label, note=", ".join((place.area, *pixels) if place.area else pixels), wrap=True)
 
 
 def make(opened: Opened) -> tuple[LampFormTask, LampForm]:
@@ -106,7 +134,7 @@ def make(opened: Opened) -> tuple[LampFormTask, LampForm]:
     assert opened.map is not None, "a row belongs to a map"
     facts = opened.facts if isinstance(opened.facts, LampFacts) else LampFacts()
     texts = tuple(texts_of(facts.lamp)[name] for name in FIELDS)
-    return LampFormTask(), LampForm(map=opened.map, texts=texts, is_new=facts.lamp is None)
+    return LampFormTask(), LampForm(map=opened.map, texts=texts, lamp=facts.lamp)
 
 
 def texts_of(lamp: Lamp | None) -> dict[str, str]:

@@ -10,6 +10,7 @@ half level for an hour. Which byte is which: SPEC 4.7; three bytes a pixel or fo
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import Enum, auto
 from typing import Final
@@ -32,7 +33,7 @@ from probe.task import screen as se
 from probe.task.command import Command, Means, change_rows
 from probe.task.light import Dark, Light, OutputSetup, Pixels
 from probe.task.task import Next, Opened, Task, TaskState
-from probe.task.views import Line, TaskView
+from probe.task.views import Line, Pane, TaskView
 
 FUSE_MA: Final = 1_000
 MOST_PIXELS: Final = 40
@@ -71,6 +72,8 @@ _TYPED: Final = {
     BenchStage.DARK_MA: "mA, all dark:",
     BenchStage.RED_MA: "mA, all red:",
 }
+_ROWS_OF_STEPS: Final = 23
+"""Rows in which all the steps stand whole in a pane of a large terminal."""
 _ASKED: Final = {
     BenchStage.NAME: "Which batch is on the bench? Type its name, or take one that is noted. It is best written on the bag.",
     BenchStage.COUNT: "Loose pixels on short wires, a supply of their own with a fuse of 1 A in its plus, nothing of the game "
@@ -256,11 +259,29 @@ class BenchTask(Task[Bench]):
             below=tuple(found),
             message="; ".join(word for word in (s.board.refused, s.message) if word),
             unsaved=s.unsaved,
+            panes=lambda rows: tuple(_panes(s, rows)),
         )
 
     def where(self, s: Bench) -> object:
         """The stage."""
         return s.stage
+
+
+def _panes(s: Bench, rows: int) -> Iterator[Pane]:
+    """What was found so far, and the steps that follow, with what to heed; these only where no caution would be cut."""
+    found = [
+        *((Line(f"batch {spaced(s.record.name)}"),) if s.record is not None else ()),
+        *((Line(f"{s.count} pixels on output {s.output}"),) if s.stage.value > BenchStage.COUNT.value else ()),
+        *((Line("plus to ground: no short"),) if s.stage.value > BenchStage.OHMS.value else ()),
+        *((Line("four values for each pixel" if s.white else "three values for each pixel"),) if s.order else ()),
+        *((Line(f"order {s.order}"),) if s.order else ()),
+        *((Line(f"{s.dark_ma:g} mA, all dark"),) if s.stage.value > BenchStage.DARK_MA.value else ()),
+        *((Line(f"not as it should be: {spaced(s.flaw)}", "bold", wrap=True),) if s.flaw else ()),
+    ]
+    yield Pane("Found so far", tuple(found) or (Line("Nothing yet."),))
+    later = [_ASKED[stage] for stage in BenchStage if stage.value > s.stage.value and _ASKED[stage]]
+    if later and rows >= _ROWS_OF_STEPS:
+        yield Pane("Then", tuple(Line(f"▸ {words}", wrap=True) for words in later))
 
 
 def make(opened: Opened) -> tuple[BenchTask, Bench]:

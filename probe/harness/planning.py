@@ -6,12 +6,13 @@ forth. A joint and the batches lie over the sheet. What all of them changed is o
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import ClassVar
 
 from probe.cautions import Moment
+from probe.document.local_time import local_date
 from probe.document.model import PlayfieldMap, shown_number
 from probe.document.model.harness import Fixing, Judged, Metered, MeterReading
 from probe.document.outside_text import spaced
@@ -45,7 +46,7 @@ from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Dark, Light
 from probe.task.task import BoardView, Next, Opened, Task, TaskState
-from probe.task.views import FigureRow, FormEntry, FormView, Line, Row, RowsView, Spot, in_hand
+from probe.task.views import FigureRow, FormEntry, FormView, Line, Pane, Row, RowsView, Spot, in_hand
 
 LOADS = (LoadState.CEILING, LoadState.TYPICAL, LoadState.FULL_WHITE)
 _MOST_NAME = 24
@@ -464,7 +465,23 @@ class PowerUpTask(PlanningTask):
                 ("Each new batch is tested loose, before it is fitted: Bench test in the menu.",),
             ),
         )
-        return self.form(s, self._head(s, "First power-up"), text)
+        return replace(self.form(s, self._head(s, "First power-up"), text), panes=tuple(self._panes(s, what)))
+
+    def _panes(self, s: PlanningState, what: Metered) -> Iterator[Pane]:
+        """What was read so far, and what comes after the stage in hand, each with its caution."""
+        found = last_readings(s.map, s.chain)
+        read = [
+            Line(f"{stage.value}: {_reading_words(found[stage])}", note=local_date(found[stage].time), wrap=True)
+            for stage in Metered
+            if stage in found
+        ]
+        yield Pane("Read so far", tuple(read) or (Line("Nothing yet: the first stage comes first."),))
+        later = list(Metered)[list(Metered).index(what) + 1 :]
+        if later:
+            lines = [
+                line for stage in later for line in (Line(stage.value, "bold"), Line(f"  {STAGES[stage]}", wrap=True))
+            ]
+            yield Pane("Then", (Line(_POWERED, "bold", wrap=True), *lines))
 
     def _last_reading(self, s: PlanningState, what: Metered) -> list[Line]:
         """The last reading of a stage: when, and what it means by the plan as it is now."""

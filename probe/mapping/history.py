@@ -5,6 +5,7 @@ A task. Nothing is ever taken out of the history: going back is a revision too.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +13,7 @@ from functools import cached_property
 from probe.document.change_words import change_lines
 from probe.document.diff import ConflictError, diff
 from probe.document.local_time import local_minute
-from probe.document.model import PlayfieldMap, Revision
+from probe.document.model import Place, PlayfieldMap, Revision
 from probe.document.plural import many
 from probe.document.revisions import (
     NoRevisionError,
@@ -31,7 +32,7 @@ from probe.task import events as ev
 from probe.task.command import Command, Means
 from probe.task.screen import ReadOn
 from probe.task.task import Next, Opened, Task, TaskState
-from probe.task.views import Line, TaskView
+from probe.task.views import Line, Pane, PictureView, TaskView, in_hand
 
 NOW = -1
 """In the place of a revision's number: the map as it is, changes of the open session included."""
@@ -127,6 +128,27 @@ class History(TaskState):
             return (str(error),)
         return change_lines(before, after, diff(before, after), most=MOST_LINES) or ("No difference.",)
 
+    @cached_property
+    def places(self) -> tuple[Place, ...]:
+        """The places that are new or different in the newer of the two, or whose pixels are.
+
+        A revision that is kept in words only: those that the words name.
+        """
+        older, newer = self.pair
+        try:
+            before, after = _map_at(self.map, older), _map_at(self.map, newer)
+        except NoRevisionError:
+            words = " ".join(r for revision in self.map.revisions if revision.number == newer for r in revision.changes)
+            return tuple(p for p in self.map.places if re.search(rf"(?<!\w){re.escape(p.label)}(?!\w)", words))
+        return changed_places(before, after)
+
+
+def changed_places(before: PlayfieldMap, after: PlayfieldMap) -> tuple[Place, ...]:
+    """The places of `after` that are new or different, or whose pixels are."""
+    pixels = {pixel.id: pixel for chain in before.chains for pixel in chain.pixels}
+    touched = {p.place for chain in after.chains for p in chain.pixels if pixels.get(p.id) != p}
+    return tuple(p for p in after.places if p.id in touched or before.place_by_id.get(p.id) != p)
+
 
 def _summary(revision: Revision) -> str:
     """What a revision changed, short enough for a list."""
@@ -185,6 +207,13 @@ class HistoryTask(Task[History]):
             message=s.message,
             unsaved=s.unsaved,
             progress=_verified(s.map),
+            picture=PictureView(
+                tuple(spot for place in s.places for spot in in_hand(place)),
+                roomy=True,
+                seen_on_request=True,
+                title=f"Places that changed: {len(s.places)}",
+            ),
+            panes=lambda _: _panes(s),
         )
 
 
@@ -193,6 +222,13 @@ def _row(s: History, line: RevisionLine) -> Line:
     when = local_minute(line.time) if line.time else ""
     words = line.reason + (f" · {line.summary}" if line.summary else "")
     return Line(f"{number:>4}  {when:<18}  {words}", lead="◂ " if line.number == s.marked else "")
+
+
+def _panes(s: History) -> tuple[Pane, ...]:
+    if not s.places:
+        return ()
+    lines = tuple(Line(place.label, note=place.area) for place in s.places)
+    return (Pane("Places that changed", lines),)
 
 
 def _verified(map_: PlayfieldMap) -> str:

@@ -5,7 +5,7 @@ A change holds at once and is remembered by the effect `ChangeSetting`; nothing 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from probe.document.operations import new_map
@@ -14,7 +14,7 @@ from probe.task import events as ev
 from probe.task.command import Command, Means
 from probe.task.light import AsBelow, Light
 from probe.task.task import Next, Opened, Task, TaskState
-from probe.task.views import FormEntry, FormView, Line
+from probe.task.views import FormEntry, FormView, Line, Pane
 
 _STEP_PERCENT = 5
 
@@ -230,6 +230,7 @@ class SettingsTask(Task[SettingsState]):
             message=s.message,
             unsaved=s.unsaved,
             choose=lambda key: PickSetting(str(key)),
+            panes=tuple(_panes(s)),
         )
 
 
@@ -249,6 +250,19 @@ def _side(s: SettingsState) -> tuple[Line, ...]:
     if keys:
         lines += [Line(""), Line(f"{keys} changed by the list “keys” in {file}", "dim", wrap=True)]
     return tuple(lines)
+
+
+def _panes(s: SettingsState) -> Iterator[Pane]:
+    """What each setting does, and which of them are not as usual."""
+    others = [setting for setting in SETTINGS if setting.name != s.at]
+    lines = [line for setting in others for line in (Line(setting.label, "bold"), Line(f"  {setting.does}", wrap=True))]
+    yield Pane("The others", tuple(lines))
+    changed = [setting for setting in SETTINGS if s.values[setting.name] != setting.usual]
+    yield Pane(
+        "Not as usual",
+        tuple(Line(f"{c.label}: {c.words(s.values[c.name])}, usually {c.words(c.usual)}", wrap=True) for c in changed)
+        or (Line("Every setting is as usual."),),
+    )
 
 
 def make(opened: Opened) -> tuple[SettingsTask, SettingsState]:

@@ -149,6 +149,7 @@ class RowsView:
     `prompt` and `typed`: a line to type in, below the table. `beside`: the text about the row in hand. `details` open on
     request below the table. `choose` makes the event of a row, `search` that of a text, `sorted` that of a column.
     `spots`: where the row in hand lies, drawn in a picture on a large terminal; None where rows have no place.
+    `panes` stand beside the table there.
     """
 
     head: str
@@ -171,6 +172,7 @@ class RowsView:
     search: Callable[[str], object] | None = None
     sorted: Callable[[int], object] | None = None
     spots: tuple[Spot, ...] | None = None
+    panes: tuple[Pane, ...] = ()
 
 
 @frozen
@@ -194,7 +196,7 @@ class FormView:
 
     `figure`, such as a curve, is drawn over both: it is called with the width and height there is in cells, and with
     `plain_ascii`. `prompt`, `typed`, `hint`: the line in which a value is being typed; with `select`, typing replaces what
-    stands there when it opens. `choose` makes the event of an entry.
+    stands there when it opens. `choose` makes the event of an entry. `panes` stand beside it on a large terminal.
     """
 
     head: str
@@ -211,6 +213,7 @@ class FormView:
     unsaved: str = ""
     progress: str = ""
     choose: Callable[[object], object] | None = None
+    panes: tuple[Pane, ...] = ()
 
 
 View = TaskView | RowsView | FormView

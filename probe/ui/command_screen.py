@@ -22,7 +22,7 @@ from probe.document.outside_text import visible
 from probe.task import events as ev
 from probe.task.command import PICKERS, Command, Means
 from probe.task.screen import ScreenEvent
-from probe.task.views import FormView, Line, RowsView, TaskView, View
+from probe.task.views import FormView, Line, Pane, RowsView, TaskView, View
 from probe.ui.footer import KeyHint, hints_for
 from probe.ui.keys import key_name, keys_of, while_empty
 from probe.ui.text import cut, cut_inside, plain
@@ -87,6 +87,8 @@ LARGE = 180
 """Columns from which on there is room for a pane beside everything, and the number is drawn twice as large."""
 ASIDE_WIDTH, _LEAST_ASIDE = 62, 9
 """Columns of the panes beside a table or a form, and the rows they need below one."""
+MOST_PANES = 3
+"""Panes of a task's own that are shown at most."""
 
 
 class Aside(Container):
@@ -110,6 +112,8 @@ class Aside(Container):
 
     def compose(self) -> ComposeResult:
         yield Static(id="aside-about")
+        for number in range(MOST_PANES):
+            yield Static(id=f"aside-pane-{number}")
         yield Static(id="aside-keys")
 
     def on_mount(self) -> None:
@@ -240,9 +244,12 @@ class CommandScreen(Screen[None]):
         """Whether there is room for panes."""
         return self.size.width >= ROOMY[0] and self.size.height >= ROOMY[1]
 
-    def put_aside(self, free_rows: int, *, beside: bool = True, most_keys: int | None = None) -> None:
+    def put_aside(
+        self, free_rows: int, panes: tuple[Pane, ...] = (), *, beside: bool = True, most_keys: int | None = None
+    ) -> None:
         """Fill what stands `beside` a table or a form on a large screen, or below it, where `free_rows` are left.
 
+        `panes` are the task's own, as many and as much of them as leave the keys their rows; they stand beside it only.
         `most_keys`: rows of keys at most beside it, where more than these stands there.
         """
         aside = self.query_one(Aside)
@@ -255,8 +262,30 @@ class CommandScreen(Screen[None]):
         about = self.what_for
         self.put("aside-about", Content(about))
         rows = self.size.height - len(wrap(about, width)) - 9 if large else free_rows - 2
-        rows = min(rows, most_keys) if large and most_keys is not None else rows
+        if large:
+            rows -= self._put_panes_aside(panes, rows - _LEAST_ASIDE, width)
+            rows = min(rows, most_keys) if most_keys is not None else rows
+        else:
+            self._put_panes_aside((), 0, width)
         self.put("aside-keys", self.keys_here(rows, width))
+
+    def _put_panes_aside(self, panes: tuple[Pane, ...], rows: int, width: int) -> int:
+        """Show the task's panes in `rows` of `width` cells; how many rows they take, frames included."""
+        taken = 0
+        for number in range(MOST_PANES):
+            shown = self.query_one(f"#aside-pane-{number}", Static)
+            room, lines = rows - taken - 2, list[Content]()
+            for line in panes[number].lines if number < len(panes) else ():
+                parts = folded(line, width) if line.wrap else line_content(line, width)
+                if len(lines) + parts.plain.count("\n") + 1 > room:
+                    break
+                lines += parts.split("\n", allow_blank=True)
+            shown.display = bool(lines)
+            if lines:
+                taken += len(lines) + 2
+                self.entitle(shown, panes[number].title)
+                self.put(f"aside-pane-{number}", Content("\n").join(lines))
+        return taken
 
     @property
     def what_for(self) -> str:

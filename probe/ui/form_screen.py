@@ -117,7 +117,9 @@ class FormScreen(CommandScreen):
         figure = self.query_one("#form-figure").size.height if view.figure is not None else 0
         text = sum(1 + len(line.text) // max(20, self.size.width - 46) for line in view.text)
         self.put_aside(
-            self.size.height - max(len(view.entries), text) - figure - _OTHER_ROWS, beside=view.figure is None
+            self.size.height - max(len(view.entries), text) - figure - _OTHER_ROWS,
+            view.panes,
+            beside=view.figure is None,
         )
         self.put("form-message", message)
         progress = self.progress_words(view.progress)

@@ -158,7 +158,7 @@ class RowsScreen(CommandScreen):
         self.put("rows-items", self._items(view))
         self.call_after_refresh(self._say_more)
         free = self.size.height - len(view.rows) - len(view.beside) - len(view.items) - _OTHER_ROWS
-        self.put_aside(free, most_keys=None if view.spots is None else _MOST_KEYS)
+        self.put_aside(free, view.panes, most_keys=None if view.spots is None else _MOST_KEYS)
         self._show_place(view)
         self._put_lines("rows-beside", view.beside)
         self._put_details(view)

@@ -22,7 +22,7 @@ from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.light import AsBelow
 from probe.task.views import LIT_SIGN, MARK_SIGN, Line, Pane, PictureView, Spot, TaskView
-from probe.ui.command_screen import LARGE, CommandScreen, hung, line_content
+from probe.ui.command_screen import LARGE, MOST_PANES, CommandScreen, hung, line_content
 from probe.ui.text import cut_inside, plain, wrapped
 from probe.ui.widgets.big_number import BigNumber
 from probe.ui.widgets.entry import EntryLine
@@ -39,7 +39,6 @@ if TYPE_CHECKING:
 
 TALL = 34
 """Rows from which on a screen is not low."""
-MOST_PANES = 3
 MOST_MESSAGE = 6
 """Rows of the message; two of them are always kept free for it."""
 LEAST_ROWS, BESIDE_PANES = 10, 37
@@ -322,9 +321,14 @@ class TaskScreen(CommandScreen):
         glass_words = Content("The picture shows what is lit under the glass (F9, S)")
         picture.entitle("Under the glass" if glass else view.title)
         width = max(20, self.query_one("#seen").size.width)
+        beside = view.roomy and self._lights_nothing()
         self.put(
             "seen",
-            glass_words if glass else under_the_glass(truth, seen, view.at, width=width, ordered=self._orders),
+            Content("")
+            if beside
+            else glass_words
+            if glass
+            else under_the_glass(truth, seen, view.at, width=width, ordered=self._orders),
             layout=False,
         )
 
