@@ -109,7 +109,7 @@ def _dead(map_: PlayfieldMap, arguments: argparse.Namespace) -> int:
     else:
         place = map_.place_of(chain.pixels[arguments.dead])
         of = f"{chain.name} {shown_number(arguments.dead)}" + (f", {place.label}" if place is not None else "")
-        say(CAUTION, f"{of}:", *repair_lines(map_, chain.id, found))
+        say(CAUTION, f"{of}:", *repair_lines(map_, chain.id, arguments.dead, found))
     return Exit.FINE
 
 

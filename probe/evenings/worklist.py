@@ -65,7 +65,8 @@ def _listing(s: Worklist) -> bool:
 
 
 COMMANDS = (
-    Command("worklist.take", Means.DO, "Do it, or keep the line", ev.Take(), shown=True, short="Take"),
+    Command("worklist.take", Means.DO, "Do it", ev.Take(), shown=_listing, when=_listing),
+    Command("worklist.keep", Means.DO, "Keep the line", ev.Take(), shown=_writing, when=_writing),
     Command("worklist.tick", Means.AS_WELL, "Tick off", TickOff(), shown=_listing, when=_listing),
     Command("worklist.add", Means.ADD, "Add a line", AddLine(), shown=_listing, when=_listing),
     Command("worklist.choose.1", Means.DOWN, "Next line, or moment", ev.Choose(1), when=_writing),

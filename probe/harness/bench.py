@@ -249,7 +249,7 @@ class BenchTask(Task[Bench]):
             *((Line(bench_words(record), wrap=True),) if record is not None and record.bench_pixels else ()),
         ]
         return TaskView(
-            head=f"Bench test of a batch{f': {spaced(record.name)}' if record is not None else ''}",
+            head=f"{s.map.machine.name} · bench test of a batch{f': {spaced(record.name)}' if record is not None else ''}",
             board=s.board.words,
             above=(Line(asked, "bold", wrap=True), Line("")),
             prompt=_TYPED.get(s.stage, ""),

@@ -538,10 +538,10 @@ def _make(s: ChainPlanning) -> _N:
 
 
 def _view(s: ChainPlanning) -> TaskView:
-    head = f"Plan · {s.part}" if s.mode is PlanMode.ORDER else f"Plan · {s.mode.value} · {_chain_name(s)}"
+    what = f"plan · {s.part}" if s.mode is PlanMode.ORDER else f"plan · {s.mode.value} · {_chain_name(s)}"
     items, empty = _rows(s)
     return TaskView(
-        head=head,
+        head=f"{s.map.machine.name} · {what}",
         above=_above(s),
         items=items,
         chosen=min(s.chosen, max(0, len(items) - 1)),

@@ -164,13 +164,18 @@ def repair_line(repair: Repair) -> str:
     return f"{repair.what} ({wire}, {many(repair.joints, 'joint')}, {_shifting(repair.shifted)})"
 
 
-def repair_lines(map_: PlayfieldMap, chain_id: str, found: Sequence[Repair]) -> list[str]:
-    """Ways to deal with a dead pixel for the terminal, best first, each with what declares it."""
+def repair_lines(map_: PlayfieldMap, chain_id: str, number: int, found: Sequence[Repair]) -> list[str]:
+    """Ways to deal with the dead pixel at `number` for the terminal, best first, each with what declares it."""
+    place = map_.place_of(map_.chain(chain_id).pixels[number])
     of = map_.chain(chain_id).name if len(map_.chains) > 1 else ""
     lines = []
     for repair in found:
         changes = "".join(f" --change {quote(words)}" for words in declared_repair(repair, of=of))
-        named = "" if repair.seat is None else f", then name the place of {shown_number(repair.seat)}"
+        named = (
+            ""
+            if repair.seat is None or place is None
+            else f", then {shown_number(repair.seat)} lights {place.label}: say so in the walk"
+        )
         lines += [f"  {repair_line(repair)}", f"    afterwards: playfield-probe renumber MAP{changes}{named}"]
     return [spaced(line) for line in lines]
 

@@ -59,7 +59,10 @@ def test_where_to_splice_what_lacks_a_pixel(demo: Path, capsys: pytest.CaptureFi
 @pytest.mark.slow
 def test_a_dead_pixel_and_short_wire(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plan", str(demo), "--dead", "77"]) == Exit.FINE
-    assert "replace it: a new pixel in its seat" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "replace it: a new pixel in its seat" in out
+    lit = f"lights {load_map(demo).place_by_id['trench-eel-3'].label}: say so in the walk"
+    assert [lit in line for line in out.splitlines() if "--change" in line] == [False, True, False]
     assert main(["plan", str(demo), "--slack"]) == Exit.FINE
     assert "long enough everywhere" in capsys.readouterr().out
     map_ = load_map(demo)

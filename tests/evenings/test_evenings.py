@@ -37,6 +37,7 @@ from probe.evenings.worklist import (
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import BoardView, Opened
+from probe.ui.footer import hints_for
 from tests.document.strategies import maps
 from tests.support.examples import examples
 
@@ -90,6 +91,12 @@ def test_a_line_leads_to_its_task_and_back_to_the_list() -> None:
     s, effects = play(task, s, ev.Take())
     assert effects == [fx.Bell()]
     assert "Space" in s.message
+
+
+def test_the_footer_says_what_enter_does() -> None:
+    task, s = opened()
+    for state, words in ((s, "Do it"), (play(task, s, AddLine())[0], "Keep the line")):
+        assert [h.words for h in hints_for(task.commands, state, {}) if h.key == "Enter"] == [words]
 
 
 @pytest.mark.slow

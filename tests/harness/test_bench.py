@@ -74,6 +74,7 @@ def test_width_and_order_are_found_from_what_lights(order: str) -> None:
     while stage(desk) in (BenchStage.WIDTH, BenchStage.BYTE):
         answer(desk)
     assert desk.state.order == order
+    assert desk.task.view(desk.state).head == "Kelp Forest · bench test of a batch: second reel"
     assert stage(desk) is BenchStage.ALL
     assert set(seen(desk)) == set(range(6))
     answer(desk)

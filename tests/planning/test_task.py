@@ -273,6 +273,7 @@ def test_a_dead_pixel_is_shown_with_what_can_be_done() -> None:
     bench.do(ShowPlanMode(PlanMode.DEAD))
     view = bench.task.view(bench.state)
     assert view.above[0].text.startswith("1 dead pixel")
+    assert view.head == f"{DEMO.machine.name} · plan · dead pixels · Playfield"
     assert [item.text.split(": ")[0] for item in view.items] == ["77 (78th)"] * len(view.items)
     assert len(view.items) >= 2
     assert "replace it" in view.below[0].text
