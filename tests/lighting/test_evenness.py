@@ -139,7 +139,7 @@ def test_a_wide_gap_asks_for_a_pixel_there() -> None:
     assert "add a pixel between Glow 2 and Glow 3" in pixels[0].words(map_)
 
 
-@pytest.mark.parametrize("gaps_mm", first_now([[70.0] * 6, [70.0, 70.0, 150.0, 70.0], [90.0, 60.0, 90.0, 60.0]]))
+@pytest.mark.parametrize("gaps_mm", first_now([[40.0] * 7, [70.0] * 6, [70.0, 70.0, 150.0, 70.0], [90.0, 60.0, 90.0, 60.0]]))
 def test_work_is_asked_for_only_where_it_helps_a_tenth_more_than_trims(gaps_mm: list[float]) -> None:
     map_ = row(gaps_mm)
     found = suggest(map_, fit(map_, readings(map_)))
@@ -209,5 +209,6 @@ def test_too_little_is_refused_in_words() -> None:
     map_ = row([70.0] * 3)
     with pytest.raises(ValueError, match="three stops"):
         fit(map_, readings(map_, keep=2))
+    assert fit(map_, readings(map_, keep=3)).scene.places
     with pytest.raises(ValueError, match="two places"):
         scene(new_map("Kelp Forest"))

@@ -144,6 +144,7 @@ def test_no_percentage_is_made_of_little_or_of_ratings_that_are_all_alike() -> N
         words = evenness_words(evenness([1.0] * count), "lux")
         assert "%" not in words
         assert f"{count} point" in words
+    assert "% of the average" in evenness_words(evenness([1.0] * LEAST_POINTS), "lux")
     assert "%" not in evenness_words(evenness([1.0] * 9), BY_EYE), "three steps of a rating cannot tell 100 % from 90 %"
     assert "100 % of the average" in evenness_words(evenness([1.0] * 9), "lux")
     assert "72 % of the average and 60 % of the brightest (Emin/Eavg 0.72; 4 points, lux)" in evenness_words(
