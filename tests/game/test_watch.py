@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from device_protocol.board import SimulatedBoard
 from device_protocol.orders import EdgeCounts, WatchInputs
 from probe.document.checks import check_map
 from probe.document.file import demo_map_path, load_map
@@ -160,7 +161,8 @@ def test_the_hold_on_time_is_set_in_steps(demo: PlayfieldMap) -> None:
     assert desk.state.linger_ms == watch.LINGERS_MS[0]
 
 
-def test_the_game_lights_its_own_lamps_meanwhile(demo: PlayfieldMap) -> None:
+def played_on(demo: PlayfieldMap) -> tuple[SimulatedBoard, Desk]:
+    """A board with the map's table, and the watch with the game playing on it."""
     board = board_for(demo)
     writer = Desk((sync.BoardTask(), sync.start(demo)), board)
     writer.plug_in()
@@ -168,6 +170,11 @@ def test_the_game_lights_its_own_lamps_meanwhile(demo: PlayfieldMap) -> None:
     desk = Desk((WatchTask(), Watch(map=demo)), board)
     desk.plug_in()
     desk.give(HandOver(True))
+    return board, desk
+
+
+def test_the_game_lights_its_own_lamps_meanwhile(demo: PlayfieldMap) -> None:
+    board, desk = played_on(demo)
     assert desk.state.game_plays
     desk.input(12, True)
     desk.pass_s(0.3)
@@ -214,13 +221,7 @@ def test_large_screens_show_what_is_on_what_changed_before_and_what_never_was(de
 
 
 def test_a_place_that_the_game_lights_is_ringed_as_lit(demo: PlayfieldMap) -> None:
-    board = board_for(demo)
-    writer = Desk((sync.BoardTask(), sync.start(demo)), board)
-    writer.plug_in()
-    writer.give(WriteWhole())
-    desk = Desk((WatchTask(), Watch(map=demo)), board)
-    desk.plug_in()
-    desk.give(HandOver(True))
+    _, desk = played_on(demo)
     desk.input(12, True)
     desk.pass_s(0.3)
     assert [spot.label for spot in spots(desk) if spot.look == "lit"] == ["Otter bonus 6"]
