@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from probe.document.edits import Edit, Insert, MoveRun, Remove, Replace, apply_edits
 from probe.document.model import PixelState, PlayfieldMap, shown_number
-from probe.document.model.planning import ChosenCut, ChosenSplice, PlanRules
+from probe.document.model.planning import ChosenCut, ChosenRepair, ChosenSplice, PlanRules, RepairWay
 from probe.document.operations import assign_place
 from probe.document.wiring import joint_at, joints_in_order, put_joint
 from probe.planning.plan import PlanError, cut_mm, entry_of, part_of
@@ -351,6 +351,13 @@ class Repair:
     edits: tuple[Edit, ...]
     seat: int | None = None
 
+    @property
+    def way(self) -> RepairWay:
+        """Which of the three it is."""
+        if self.seat is not None:
+            return RepairWay.SPARE
+        return RepairWay.REPLACE if self.place_lit else RepairWay.LEAVE_OUT
+
 
 def repairs(map_: PlayfieldMap, chain_id: str, number: int) -> tuple[Repair, ...]:
     """What to do about a dead pixel, best first: replace it, use a spare nearby, or bypass it. Wire None: positions are not known."""
@@ -398,6 +405,26 @@ def repaired(map_: PlayfieldMap, chain_id: str, number: int, repair: Repair, *, 
     if repair.seat is not None and place is not None:
         map_ = assign_place(map_, chain_id, repair.seat, place)
     return map_
+
+
+def with_repair(map_: PlayfieldMap, chain_id: str, number: int, repair: Repair | None) -> PlayfieldMap:
+    """The map that remembers the repair being soldered at `number`, or (None) none."""
+    pixels = map_.chain(chain_id).length
+    chosen = repair and ChosenRepair(chain=chain_id, pixels=pixels, number=number, way=repair.way)
+    rules = (map_.plan_rules or PlanRules()).model_copy(update={"repair": chosen})
+    return map_.model_copy(update={"plan_rules": rules})
+
+
+def chosen_repair(map_: PlayfieldMap) -> tuple[str, int, Repair] | None:
+    """Chain, number and the repair being soldered; None if there is none, or the map has changed so that it no longer fits."""
+    kept = map_.plan_rules.repair if map_.plan_rules is not None else None
+    chain = None if kept is None else map_.chain_by_id.get(kept.chain)
+    if kept is None or chain is None or chain.length != kept.pixels or kept.number >= chain.length:
+        return None
+    if chain.pixels[kept.number].state is not PixelState.DEAD:
+        return None
+    found = (repair for repair in repairs(map_, kept.chain, kept.number) if repair.way is kept.way)
+    return next(((kept.chain, kept.number, repair) for repair in found), None)
 
 
 def declared_repair(repair: Repair, *, of: str = "") -> tuple[str, ...]:

@@ -51,6 +51,7 @@ from probe.planning.splice import (
     Repair,
     Slack,
     Splice,
+    chosen_repair,
     chosen_splice,
     frontier,
     missing_places,
@@ -60,6 +61,7 @@ from probe.planning.splice import (
     splice_words,
     spliced,
     with_chosen,
+    with_repair,
 )
 from probe.planning.words import (
     CAUTION,
@@ -81,7 +83,6 @@ MOST_PIECES = 600
 _MOST_CHAINS = 4
 _ACROSS_MM, _UP_MM = 9.0, 18.0
 _MOST_POINTS = 30
-_MEND = "power off, then solder it as it says above; once it is done, Enter renumbers the map and the recheck proves it. F8: another one"
 _SOLDER = (
     "kept, also if you leave: power off, then solder it as it says above; once it is done, Enter renumbers the map and the recheck "
     "proves it. F8: another one"
@@ -338,6 +339,10 @@ def _show(s: ChainPlanning, mode: PlanMode) -> _N:
     s = replace(s, asked=asked, hand=None)
     if mode is PlanMode.SPLICE and asked is not None:
         s = replace(s, chain=asked.chain)
+    mended = chosen_repair(s.map) if mode is PlanMode.DEAD else None
+    if mended is not None:
+        chain, number, repair = mended
+        return replace(s, chain=chain, repairs=((number, repair),), mending=True, chosen=0, message=_SOLDER), ()
     if s.chain not in s.map.chain_by_id:
         return replace(s, mode=PlanMode.ORDER, message="the map has no chain yet: plan one first"), (fx.Bell(),)
     if mode is PlanMode.SLACK:
@@ -383,8 +388,11 @@ def _mend(s: ChainPlanning, time: str) -> _N:
     """Choose the marked repair of a dead pixel; once it is soldered the map is renumbered, and the recheck opens."""
     number, repair = s.repairs[min(s.chosen, len(s.repairs) - 1)]
     if not s.mending:
-        return replace(s, repairs=((number, repair),), chosen=0, mending=True, message=_MEND), ()
-    map_ = repaired(s.map, s.chain, number, repair, made_on=time[:10])
+        kept = fx.Commit(
+            with_repair(s.map, s.chain, number, repair), f"Repair chosen: {shown_number(number)}, {repair.what}"[:200]
+        )
+        return replace(s, repairs=((number, repair),), chosen=0, mending=True, message=_SOLDER), (kept,)
+    map_ = repaired(with_repair(s.map, s.chain, number, None), s.chain, number, repair, made_on=time[:10])
     words = f"Dead pixel {shown_number(number)} mended: {repair.what.partition(':')[0]}"
     effects = (fx.Commit(map_, words), fx.MakeRevision(words), fx.Open("recheck", (s.chain, words)))
     return replace(s, repairs=(), mending=False, chosen=0, message=words), effects
@@ -393,7 +401,9 @@ def _mend(s: ChainPlanning, time: str) -> _N:
 def _not_so(s: ChainPlanning) -> _N:
     """What is being soldered is given up: others can be chosen again."""
     if s.mode is PlanMode.DEAD:
-        return _show(replace(s, chosen=0), PlanMode.DEAD)
+        map_ = with_repair(s.map, s.chain, s.repairs[0][0], None)
+        after, effects = _show(replace(s, map=map_, chosen=0), PlanMode.DEAD)
+        return after, (fx.Commit(map_, "Repair no longer chosen"), *effects)
     map_ = with_chosen(s.map, None)
     after, effects = _show(replace(s, map=map_, asked=None, chosen=0), PlanMode.SPLICE)
     return after, (fx.Commit(map_, "Splice no longer chosen"), *effects)

@@ -42,11 +42,13 @@ from probe.document.model.light import Fade, Measure, Rating, Reading
 from probe.document.model.open_recheck import OpenRecheck, PlaceShows, RecheckAnswer, Said
 from probe.document.model.planning import (
     ChosenCut,
+    ChosenRepair,
     ChosenSplice,
     HingeSide,
     KeepOut,
     KeepOutShape,
     PlanRules,
+    RepairWay,
     WireEntry,
 )
 from probe.document.model.shape import DRAWN_BY_POINTS, USUAL_SIZES, Shape, ShapeKind
@@ -327,6 +329,14 @@ plan_rules = st.builds(
             max_size=2,
         ).map(tuple),
         wire_mm=st.floats(-10_000, 10_000),
+    ),
+    repair=st.none()
+    | st.builds(
+        ChosenRepair,
+        chain=identifiers,
+        pixels=st.integers(1, 500),
+        number=st.integers(0, 499),
+        way=st.sampled_from(RepairWay),
     ),
 )
 joints = st.builds(

@@ -28,7 +28,16 @@ from probe.planning.keys import (
     TidyOrLeast,
 )
 from probe.planning.plan import bare_of, brief_of
-from probe.planning.splice import SpliceCut, chosen_splice, frontier, spliced, with_chosen
+from probe.planning.splice import (
+    SpliceCut,
+    chosen_repair,
+    chosen_splice,
+    frontier,
+    repairs,
+    spliced,
+    with_chosen,
+    with_repair,
+)
 from probe.planning.task import ChainPlanning, PlanTask, make
 from probe.task import effects as fx
 from probe.task import events as ev
@@ -287,17 +296,22 @@ def test_a_repair_is_chosen_soldered_and_declared_with_one_key() -> None:
     bench.do(ev.Choose(1))
     bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
     assert bench.state.mending
-    assert bench.played.map == DEMO, "nothing is declared before it is soldered"
+    assert bench.played.map.chains == DEMO.chains, "nothing is declared before it is soldered"
+    bench = Bench(bench.played.map)
+    bench.do(ShowPlanMode(PlanMode.DEAD))
     view = bench.task.view(bench.state)
-    assert len(view.items) == 1
+    assert len(view.items) == 1, "it is kept when the screen is left"
     assert "power off" in view.message
     assert "use the spare" in view.below[0].text
     bench.do(GiveUpSplice())
     assert not bench.state.mending
+    assert chosen_repair(bench.played.map) is None
     assert len(bench.state.repairs) == 3
     bench.do(ev.TakeRow(1))
     bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
     bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
+    assert bench.played.map.plan_rules is not None
+    assert bench.played.map.plan_rules.repair is None
     chain = bench.played.map.chain("playfield")
     assert len(chain.pixels) == len(DEMO.chain("playfield").pixels) - 1
     assert [p.place for p in chain.pixels].count(place) == 1
@@ -312,6 +326,16 @@ def test_a_repair_is_chosen_soldered_and_declared_with_one_key() -> None:
     assert bench.task.view(bench.state).empty[0].text == "no pixel of this chain is dead"
     bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
     assert not bench.state.mending
+
+
+@pytest.mark.parametrize("at", [0, 1, 2])
+def test_a_kept_repair_holds_only_while_the_map_is_as_it_was(at: int) -> None:
+    repair = repairs(DEMO, "playfield", 77)[at]
+    kept = with_repair(DEMO, "playfield", 77, repair)
+    assert chosen_repair(kept) == ("playfield", 77, repair)
+    assert chosen_repair(set_state(kept, "playfield", 77, PixelState.UNSEEN)) is None
+    assert chosen_repair(apply_edits(kept, [Remove(chain="playfield", first=3, last=3)])) is None
+    assert chosen_repair(with_repair(kept, "playfield", 77, None)) is None
 
 
 def test_it_opens_where_a_line_of_the_worklist_leads() -> None:

@@ -83,6 +83,23 @@ class ChosenSplice(Record):
     wire_mm: float = Field(default=0.0, ge=-1_000_000, le=1_000_000, allow_inf_nan=False)
 
 
+class RepairWay(StrEnum):
+    """What is done about a dead pixel."""
+
+    REPLACE = "replace"
+    SPARE = "spare"
+    LEAVE_OUT = "leave out"
+
+
+class ChosenRepair(Record):
+    """A repair of a dead pixel that was chosen and is being soldered: the chain, how many pixels it had then, and which is dead."""
+
+    chain: Identifier
+    pixels: int = Field(ge=1)
+    number: int = Field(ge=0)
+    way: RepairWay
+
+
 class PlanRules(Record):
     """What a plan of the chains keeps to.
 
@@ -91,7 +108,7 @@ class PlanRules(Record):
     how much more wire is worth it to stay in an area. `largest_chain`: pixels that an output may carry. `spare_percent`:
     how much unlike in length chains may be. `hinge`: where the playfield turns, and wire comes in if no entry says otherwise.
     `pinned`, `forbidden`: pairs of places (their ids) that are to be neighbours on the wire, or must not be.
-    `splice`: the one chosen, until it is soldered and the map renumbered.
+    `splice`, `repair`: the one chosen, until it is soldered and the map renumbered.
     """
 
     seating_mm: float = Field(default=12.0, ge=0, le=1_000, allow_inf_nan=False)
@@ -105,3 +122,4 @@ class PlanRules(Record):
     pinned: tuple[tuple[Identifier, Identifier], ...] = Field(default=(), max_length=5_000)
     forbidden: tuple[tuple[Identifier, Identifier], ...] = Field(default=(), max_length=5_000)
     splice: ChosenSplice | None = None
+    repair: ChosenRepair | None = None
