@@ -30,7 +30,8 @@ _SIGNS = {
     **dict.fromkeys("µμ", "u"),
     **dict.fromkeys("×✕✗✘", "x"),
     **dict.fromkeys("✓✔", "+"),
-    **dict.fromkeys("·∙⋅…", "."),
+    **dict.fromkeys("·∙⋅", "."),
+    "…": "~",  # a full stop would say that nothing is missing
     **dict.fromkeys("¹²³", "'"),
     "±": "~",
     "≤": "<",

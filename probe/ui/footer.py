@@ -13,6 +13,8 @@ MOST = 6
 MOST_OF_TASK = 4
 """Commands of the task; the menu, help where there is room, and the way back stand there too."""
 GAP = 2
+FOLLOWS, FOLLOWS_ASCII = " …", " >"
+"""Behind a key that opens a list to pick from."""
 SHORT = {"app.help": "Help", "app.menu": "Menu"}
 
 
@@ -45,7 +47,9 @@ def hints_for(commands: Iterable[Command], state: object, changed: Mapping[str, 
         elif row.means not in pickers:
             pickers.add(row.means)
             hints.append(
-                KeyHint(key_name(row.means.keys[0]), f"{row.short or row.words} …", f"picker('{row.means.name}')")
+                KeyHint(
+                    key_name(row.means.keys[0]), f"{row.short or row.words}{FOLLOWS}", f"picker('{row.means.name}')"
+                )
             )
     del hints[MOST_OF_TASK:]
     for row in OF_PROGRAM:

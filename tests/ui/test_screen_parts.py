@@ -147,6 +147,18 @@ async def test_why_there_is_no_board_stands_there_once(open_app: OpenApp, monkey
         assert (head.plain, message.plain) == (" Kelp Forest   no board", "")
 
 
+@pytest.mark.parametrize(("signs", "ends"), [("fine", " …"), ("ascii", " >")])
+async def test_a_key_that_opens_a_list_is_told_from_others(signs: Any, ends: str, open_app: OpenApp) -> None:
+    async with open_app(HALF, WHOLE, size=(80, 24)) as stage:
+        stage.app.options = replace(stage.app.options, signs=signs)
+        stage.app._filter_signs()
+        stage.app.runtime.open("settings")
+        await stage.pilot.pause(0.1)
+        words = [hint.words for hint in stage.app.screen.query_one(KeyLine).hints if hint.action.startswith("picker(")]
+        assert words
+        assert all(word.endswith(ends) for word in words)
+
+
 @pytest.mark.slow
 async def test_a_curve_has_the_whole_width_and_digits_are_named_among_the_keys(open_app: OpenApp) -> None:
     async with open_app(WHOLE, WHOLE, size=(200, 60)) as stage:

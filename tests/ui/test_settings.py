@@ -228,6 +228,7 @@ def test_blocks_fill_each_quarter_that_has_a_dot() -> None:
                         (0x80, "▗"), (0xFF, "█"), (0x00, " "), (0x47, "▌")):  # fmt: skip
         assert to_blocks(chr(0x2800 + dots)) == block
     assert to_ascii("☐ ✓ open, done") == "o + open, done"
+    assert to_ascii("Otter …10, Whirlp…") == "Otter ~10, Whirlp~", "what is cut does not end like a sentence"
     assert to_ascii("\N{BRAILLE PATTERN BLANK}⣿") == " #"
     assert to_blocks("⊚ ◉ x") == "O ◉ x"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from textual.content import Content
@@ -10,7 +11,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
-from probe.ui.footer import GAP, SHORT, KeyHint, fitted
+from probe.ui.footer import FOLLOWS, FOLLOWS_ASCII, GAP, SHORT, KeyHint, fitted
 from probe.ui.keys import key_name
 
 
@@ -52,6 +53,8 @@ class KeyLine(Static):
             return
         own = getattr(self.screen, "key_hints", None)
         hints = fitted(own() if own is not None else hints_of(self.screen), self.app.size.width)
+        if getattr(getattr(self.app, "options", None), "plain_ascii", False):
+            hints = [replace(hint, words=hint.words.replace(FOLLOWS, FOLLOWS_ASCII)) for hint in hints]
         if hints == self.hints:
             return
         self.hints = hints
