@@ -360,7 +360,7 @@ class HomeScreen(Screen[None]):
             self.app.open_file(event.value.strip())
 
     def action_leave(self) -> None:
-        """One step back: what is being opened is stopped, else out of the line, else out of the program."""
+        """One step back: what is being opened is stopped, else out of the line; how to leave is said, since nothing lies below."""
         if self.app.stop_opening():
             self.complain("stopped; nothing was changed")
             return
@@ -370,7 +370,7 @@ class HomeScreen(Screen[None]):
             self.query(OptionList).first().focus()
             self.query_one(KeyLine).follow()
         else:
-            self.app.exit("")
+            self.complain("Q or Ctrl+Q leaves the program.")
 
     def key_hints(self) -> list[KeyHint]:
         """What the footer says: Esc leads out of the line first, where one is open."""

@@ -10,8 +10,11 @@ from textual.events import Key
 from probe.document.file import load_map
 from probe.document.model import PlayfieldMap
 from probe.runtime.ending import Reason
+from probe.ui.app import ProbeApp
+from probe.ui.keys import HOME
 from probe.ui.menu import MenuScreen
 from probe.ui.start import HomeScreen
+from probe.ui.task_screen import TaskScreen
 from probe.ui.themes import OURS
 from tests.scenes import SCENES, app_for, faint, reach, still, text_lines
 from tests.support.examples import first_now
@@ -65,6 +68,47 @@ async def test_esc_too_often_traps_nobody_and_loses_nothing(name: str, tmp_path:
                 assert (after.places, after.lamps, after.chains) == (before.places, before.lamps, before.chains)
     finally:
         app.session.close()
+
+
+MOST_ESC = 14
+"""More steps back than any scene lies deep: the longest way is that of a new map's questions."""
+
+
+@pytest.mark.parametrize("name", first_now(list(SCENES), now=1))
+async def test_esc_leads_back_step_by_step_and_never_out_of_the_program(name: str, tmp_path: Path) -> None:
+    app = app_for(SCENES[name], tmp_path)
+    try:
+        async with app.run_test(size=(80, 24)) as pilot:
+            await reach(app, pilot, SCENES[name])
+            left = MOST_ESC
+            while left and not _is_bottom(app):
+                left -= 1
+                await pilot.press("escape")
+                await app.settled()
+                await pilot.pause()
+                if app.is_ending or not app.is_running:
+                    assert app.then[:1] == (HOME,), "a task with nothing below it goes on with home"
+                    return
+            assert left, f"trapped in {app.screen} over {app.runtime.layers}"
+            for _ in range(3):
+                await pilot.press("escape")
+                await app.settled()
+                await pilot.pause()
+                assert app.is_running
+                assert not app.is_ending
+                assert _is_bottom(app) or isinstance(app.screen, MenuScreen), app.screen
+            if isinstance(app.screen, HomeScreen):
+                assert "Ctrl+Q leaves" in "\n".join(text_lines(app)), "how to leave is said"
+    finally:
+        app.session.close()
+
+
+def _is_bottom(app: ProbeApp) -> bool:
+    """Whether this is home, with no line open, or the walk with nothing typed."""
+    if isinstance(app.screen, HomeScreen):
+        return not app.screen.query_one("#home-entry").display
+    top = app.runtime.top
+    return isinstance(app.screen, TaskScreen) and top is not None and top.name == "walk" and not top.state.typed
 
 
 @pytest.mark.parametrize(
