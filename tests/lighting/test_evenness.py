@@ -139,7 +139,9 @@ def test_a_wide_gap_asks_for_a_pixel_there() -> None:
     assert "add a pixel between Glow 2 and Glow 3" in pixels[0].words(map_)
 
 
-@pytest.mark.parametrize("gaps_mm", first_now([[40.0] * 7, [70.0] * 6, [70.0, 70.0, 150.0, 70.0], [90.0, 60.0, 90.0, 60.0]]))
+@pytest.mark.parametrize(
+    "gaps_mm", first_now([[40.0] * 7, [70.0] * 6, [70.0, 70.0, 150.0, 70.0], [90.0, 60.0, 90.0, 60.0]])
+)
 def test_work_is_asked_for_only_where_it_helps_a_tenth_more_than_trims(gaps_mm: list[float]) -> None:
     map_ = row(gaps_mm)
     found = suggest(map_, fit(map_, readings(map_)))
