@@ -83,6 +83,7 @@ MOST_PIECES = 600
 _MOST_CHAINS = 4
 _ACROSS_MM, _UP_MM = 9.0, 18.0
 _MOST_POINTS = 30
+_PROOF = "what the recheck has not proved yet stands in the worklist"
 _SOLDER = (
     "kept, also if you leave: power off, then solder it as it says above; once it is done, Enter renumbers the map and the recheck "
     "proves it. F8: another one"
@@ -248,7 +249,8 @@ class PlanTask(Task[ChainPlanning]):
             case ev.Leave() if s.mode is not PlanMode.ORDER:
                 return replace(s, mode=PlanMode.ORDER, chosen=0, message=""), ()
             case ev.TaskClosed():
-                return _show(s, s.mode)
+                after, effects = _show(s, s.mode)
+                return replace(after, message=after.message or s.message), effects
             case _:
                 return None
 
@@ -381,7 +383,7 @@ def _take(s: ChainPlanning, time: str) -> _N:
         fx.MakeRevision(words[:200]),
         fx.Open("recheck", (splice.chain, words)),
     )
-    return replace(s, asked=None, message=words), effects
+    return replace(s, asked=None, message=f"{words}; {_PROOF}"), effects
 
 
 def _mend(s: ChainPlanning, time: str) -> _N:
@@ -395,7 +397,7 @@ def _mend(s: ChainPlanning, time: str) -> _N:
     map_ = repaired(with_repair(s.map, s.chain, number, None), s.chain, number, repair, made_on=time[:10])
     words = f"Dead pixel {shown_number(number)} mended: {repair.what.partition(':')[0]}"
     effects = (fx.Commit(map_, words), fx.MakeRevision(words), fx.Open("recheck", (s.chain, words)))
-    return replace(s, repairs=(), mending=False, chosen=0, message=words), effects
+    return replace(s, repairs=(), mending=False, chosen=0, message=f"{words}; {_PROOF}"), effects
 
 
 def _not_so(s: ChainPlanning) -> _N:

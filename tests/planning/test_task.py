@@ -322,6 +322,8 @@ def test_a_repair_is_chosen_soldered_and_declared_with_one_key() -> None:
     assert [(e.task, e.facts) for e in bench.played.effects if isinstance(e, fx.Open)] == [
         ("recheck", ("playfield", "Dead pixel 77 (78th) mended: use the spare 65 (66th)"))
     ]
+    bench.do(ev.TaskClosed("recheck", None))
+    assert "not proved yet stands in the worklist" in bench.task.view(bench.state).message
     bench.do(ShowPlanMode(PlanMode.DEAD))
     assert bench.task.view(bench.state).empty[0].text == "no pixel of this chain is dead"
     bench.do(ev.Take(time="2026-03-01T20:00:00Z"))
