@@ -161,7 +161,7 @@ def test_the_hold_on_time_is_set_in_steps(demo: PlayfieldMap) -> None:
     assert desk.state.linger_ms == watch.LINGERS_MS[0]
 
 
-def played_on(demo: PlayfieldMap) -> tuple[SimulatedBoard, Desk]:
+def played_on(demo: PlayfieldMap) -> tuple[SimulatedBoard, Desk[Watch]]:
     """A board with the map's table, and the watch with the game playing on it."""
     board = board_for(demo)
     writer = Desk((sync.BoardTask(), sync.start(demo)), board)
