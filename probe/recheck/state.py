@@ -223,7 +223,7 @@ class Rechecking(TaskState):
                 return (
                     "Saved. Enter goes to the fault finder."
                     if self.stops_at is not None
-                    else "Saved. Enter goes back to the walk."
+                    else "Saved. Enter goes back."
                 )
 
     @cached_property

@@ -153,7 +153,7 @@ class HomeScreen(Screen[None]):
 
     app: ProbeApp
     ENTER: ClassVar[str] = "Open"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "Leave")]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "How to leave")]
 
     def __init__(self, recent: Sequence[str], last: PlayfieldMap | None = None, table: SeenTable | None = None) -> None:
         """`last` is the map in the first file of `recent`, if it can be read; `table` what its board was last seen to hold."""

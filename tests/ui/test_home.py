@@ -110,7 +110,7 @@ async def test_the_file_line_takes_letters_and_esc_leads_back_out_of_it() -> Non
         assert opener.asked == ["d1q.json"]
         assert "Esc Back" in text_of(app)
         await pilot.press("escape")
-        assert "Esc Leave" in text_of(app)
+        assert "Esc How to leave" in text_of(app)
         await pilot.press("d")
         await answered(app, pilot)
         assert opener.asked == ["d1q.json", "demo"]
