@@ -13,13 +13,13 @@ Codes are stable: scripts may rely on them.
 | gap | warning | unseen pixels lie among seen ones |
 | bookmark-beyond | warning | the bookmark is past the chain's count |
 | label-twice | warning | two places of one area have the same name |
-| place-without-pixels | warning | no pixel lights a place |
+| place-without-pixels | warning | there is a chain, and no pixel lights a place |
 | place-on-two-chains | warning | pixels of two chains light one place |
 | place-far-apart | warning | the pixels of a place are far apart in the chain |
 | lamp-number-twice | warning | a lamp number is in the list twice |
 | lamp-unknown | warning | a place belongs to a lamp number that the list does not have |
 | lamp-name-twice | warning | two rows of the lamp list have the same name and area |
-| lamp-without-pixel | warning | a lamp has places, and no pixel lights any of them |
+| lamp-without-pixel | warning | there is a chain, a lamp has places, and no pixel lights any of them |
 | pixel-in-two-lamps | warning | pixels belong to more than one lamp, through their place |
 | pixel-without-job | warning | there is a lamp list, and a placed pixel belongs to no lamp and no group |
 | position-outside | warning | a place of the playfield lies outside of it |
@@ -230,7 +230,7 @@ def _places(map_: PlayfieldMap) -> Iterator[Finding]:
     for place in map_.places:
         pixels = map_.pixels_at.get(place.id, ())
         name = quoted_label(place.label)
-        if not pixels:
+        if not pixels and map_.chains:  # before there is one, `no-chains` says it once
             todo = "Find the pixel that lights it, or remove the place"
             yield _warning("place-without-pixels", f"no pixel lights the place {name}", todo, place=place.id)
         yield from _spread(place, pixels)
@@ -311,7 +311,7 @@ def _lamps(map_: PlayfieldMap) -> Iterator[Finding]:
         places = places_of_lamp(map_, lamp)
         if not places:
             yield _hint("lamp-without-place", f"{who} has no place yet", "Join it to the place it lights", **where)
-        elif not any(place.id in map_.pixels_at for place in places):
+        elif map_.chains and not any(place.id in map_.pixels_at for place in places):
             todo = "Find the pixel that lights it"
             yield _warning("lamp-without-pixel", f"{who} has a place, and no pixel lights it", todo, **where)
     if map_.lamps:

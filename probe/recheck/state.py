@@ -221,9 +221,7 @@ class Rechecking(TaskState):
                 return "This is what was found. Enter keeps it as a new revision."
             case RecheckStage.SAVED:
                 return (
-                    "Saved. Enter goes to the fault finder."
-                    if self.stops_at is not None
-                    else "Saved. Enter goes back."
+                    "Saved. Enter goes to the fault finder." if self.stops_at is not None else "Saved. Enter goes back."
                 )
 
     @cached_property

@@ -136,6 +136,12 @@ CASES: dict[str, tuple[PlayfieldMap, list[tuple[str, str | None, int | None]]]] 
         with_places(clean(), Place(id="extra", label="Extra")),
         [("place-without-pixels", None, None)],
     ),
+    "places and lamps of a machine that has no chain yet": (
+        with_places(
+            op.set_lamps(op.new_map("Kelp Forest"), lamp_list(8)), Place(id="extra", label="Extra", lamps=(8,))
+        ),
+        [("no-chains", None, None)],
+    ),
     "place on two chains": (
         op.drop_unused_place(op.assign_place(clean(), "backbox", 1, "playfield-1"), "backbox-1"),
         [("place-on-two-chains", None, None)],
