@@ -82,14 +82,22 @@ def column_of(name: str) -> str:
 
 @cache
 def plan(kind: type[Record]) -> tuple[tuple[str, CellForm, Any, FieldInfo], ...]:
-    """For each field that has a place in the row: name, form, bare type, field."""
+    """For each field that has a place in the row: name, form, bare type, field.
+
+    A record within stands in columns of its own, or in one cell if another of the row has columns named as its are.
+    """
     found = []
+    within: set[str] = set()
     for name, field in kind.model_fields.items():
         form, bare = form_of(field)
         if form is CellForm.ROWS:
             if kind is Chain or name in WITH_ROWS.get(kind, ()):
                 continue
             form = CellForm.JSON
+        if form is CellForm.INSIDE:
+            columns = set(columns_of(bare))
+            form = CellForm.JSON if columns & within else form
+            within |= columns
         found.append((name, form, bare, field))
     return tuple(found)
 
