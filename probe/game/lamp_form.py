@@ -121,10 +121,7 @@ def _place_lines(s: LampForm) -> Iterator[Line]:
         yield Line("No place has this row yet: F5 in the list proposes one.", wrap=True)
     for place in s.places:
         pixels = [
-            f"{chain.name} {shown_number(number)}"
-            for chain in s.map.chains
-            for number, pixel in enumerate(chain.pixels)
-            if pixel.place == place.id
+            f"{s.map.chain(chain).name} {shown_number(number)}" for chain, number in s.map.pixels_at.get(place.id, ())
         ]
         yield Line(place.label, note=", ".join((place.area, *pixels) if place.area else pixels), wrap=True)
 

@@ -114,6 +114,15 @@ class History(TaskState):
         return below.number, here
 
     @cached_property
+    def two(self) -> tuple[PlayfieldMap, PlayfieldMap] | str:
+        """The two maps compared, the older one first; or why they are not known."""
+        older, newer = self.pair
+        try:
+            return _map_at(self.map, older), _map_at(self.map, newer)
+        except NoRevisionError as error:
+            return str(error)
+
+    @cached_property
     def differences(self) -> tuple[str, ...]:
         """What differs between the two, line by line; or why that is not known."""
         older, newer = self.pair
@@ -122,10 +131,9 @@ class History(TaskState):
         revision = next((r for r in self.map.revisions if r.number == newer), None)
         if revision is not None and not revision.diff and self.marked is None:
             return (*revision.changes, "(this revision says only this much)")
-        try:
-            before, after = _map_at(self.map, older), _map_at(self.map, newer)
-        except NoRevisionError as error:
-            return (str(error),)
+        if isinstance(self.two, str):
+            return (self.two,)
+        before, after = self.two
         return change_lines(before, after, diff(before, after), most=MOST_LINES) or ("No difference.",)
 
     @cached_property
@@ -134,13 +142,11 @@ class History(TaskState):
 
         A revision that is kept in words only: those that the words name.
         """
-        older, newer = self.pair
-        try:
-            before, after = _map_at(self.map, older), _map_at(self.map, newer)
-        except NoRevisionError:
-            words = " ".join(r for revision in self.map.revisions if revision.number == newer for r in revision.changes)
-            return tuple(p for p in self.map.places if re.search(rf"(?<!\w){re.escape(p.label)}(?!\w)", words))
-        return changed_places(before, after)
+        if not isinstance(self.two, str):
+            return changed_places(*self.two)
+        _, newer = self.pair
+        words = " ".join(r for revision in self.map.revisions if revision.number == newer for r in revision.changes)
+        return tuple(p for p in self.map.places if re.search(rf"(?<!\w){re.escape(p.label)}(?!\w)", words))
 
 
 def changed_places(before: PlayfieldMap, after: PlayfieldMap) -> tuple[Place, ...]:

@@ -21,6 +21,7 @@ from probe.document.plural import many
 from probe.frozen import frozen
 from probe.link.daemon_thread import run_in_daemon
 from probe.runtime.runtime import SHOWN_AFTER_S, Work
+from probe.ui.command_screen import LARGE
 from probe.ui.footer import KeyHint
 from probe.ui.keys import key_name
 from probe.ui.text import cut, listed, plain
@@ -129,8 +130,8 @@ NEXT = 3
 MOST_NEXT = 8
 ROOMY = (100, 34)
 """Columns and rows from which on there is room for more than lists."""
-LARGE = (180, 50)
-"""Columns and rows from which on there is room for what does not agree, too."""
+_FINDINGS_FROM = 50
+"""Rows from which on a large terminal has room for what does not agree, too."""
 _ABOVE_FINDINGS = 42
 """Rows of a screen that are not for what does not agree."""
 NO_HARDWARE = "a simulated board, no hardware needed"
@@ -225,7 +226,7 @@ class HomeScreen(Screen[None]):
     def _show_findings(self) -> None:
         """What does not agree in the map used last, the gravest first, as far as there are rows."""
         shown, last, size = self.query_one("#home-findings", Static), self._last, self.app.size
-        shown.display = last is not None and size.width >= LARGE[0] and size.height >= LARGE[1]
+        shown.display = last is not None and size.width >= LARGE and size.height >= _FINDINGS_FROM
         if not shown.display or last is None:
             return
         from probe.document.checks import check_map
