@@ -33,7 +33,11 @@ def checked(path: Path) -> tuple[int, str]:
 
 def map_of_places(path: Path, count: int, kind: str) -> Path:
     places = [{"id": f"p{number}", "label": f"Otter {number}", "kind": kind} for number in range(count)]
-    content = {"format": FORMAT_NAME, "version": FORMAT_VERSION, "machine": {"name": "Kelp Forest"}, "places": places}
+    chain = {"id": "c0", "name": "left", "output": 0, "count": 1, "pixels": [{"id": "x0"}]}
+    content = {
+        "format": FORMAT_NAME, "version": FORMAT_VERSION, "machine": {"name": "Kelp Forest"},
+        "places": places, "chains": [chain],
+    }  # fmt: skip
     path.write_text(json.dumps(content, indent=0), encoding="utf-8")
     return path
 
