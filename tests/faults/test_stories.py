@@ -75,7 +75,7 @@ questions (still above the aim), noisy (three seeds) 76.7 % and 86.7 %, from 71.
 supply too small, 3.3 V over a long lead (taken for the lead) and the 12 V piece.
 """
 NINTH = read(FOLDER / "unseen-9-translated.toml")
-"""Thirty more by yet another author, put into the finder's questions in the same way. Nothing was learned from them.
+"""Thirty more by yet another author, put into the finder's questions in the same way.
 
 First score: strict first 90.0 % (aim 90), among three 90.0 % (aim 96), 5.00 questions (aim 5.5), unsafe 0, "very likely" right 93.8 %
 of 16 (aim 90); with 7 % wrong and 7 % not sure (ten seeds) 80.7 % (aim 82) and 87.7 % (aim 92), 5.74 questions, "very likely" right
@@ -84,6 +84,10 @@ a poor feed, taken for a board that pulls the chain through its USB.
 
 Second score, after the eighth thirty had been learned from and with nothing tuned to these: strict the same, 90.0 % and 90.0 %, 5.00
 questions, unsafe 0, "very likely" right 93.8 % of 16; noisy (three seeds) 81.1 % and 85.6 %, 91.2 % of 34, before and after.
+
+They showed what was mended then, each from its circuit: a 12 V pixel may stay dark and pass the data on, and a mixed batch brings one
+sooner; a supply set low tints the far end as thin wire does; where a feed's plug fails the board's cable carries the light until the
+board starts over. Since then they are no blind check.
 """
 ALL = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH, *SEALED, *SEVENTH, *EIGHTH, *NINTH)
 NEW = {
@@ -149,7 +153,7 @@ def test_over_all_stories_the_questions_are_few() -> None:
 @pytest.mark.long
 @pytest.mark.timeout(900)
 def test_with_wrong_and_unsure_answers_they_are_found_less_often_and_the_words_hold() -> None:
-    """7 % of answers wrong, 7 % not sure, over all stories, thirty of them never learned from."""
+    """7 % of answers wrong, 7 % not sure, over all stories."""
     found = score(ALL, seeds=3, wrong=0.07, unsure=0.07)
     assert found.first >= 0.82 * found.searches, found.missed
     assert found.in_three >= 0.92 * found.searches, found.missed
@@ -183,7 +187,6 @@ def test_the_sealed_thirty_are_found_no_less_often_than_at_first() -> None:
 @pytest.mark.slow
 @pytest.mark.long
 def test_over_all_stories_seen_or_not_the_finder_holds_its_aims() -> None:
-    """Thirty of them have never been learned from."""
     found = score(ALL)
     assert found.first >= 0.90 * found.searches, found.missed
     assert found.in_three >= 0.96 * found.searches, found.missed
