@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -30,6 +31,24 @@ PURE = (
     "practice",
     "program",
 )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("given", [None, "2"])
+def test_numpy_keeps_to_one_thread_unless_it_is_told_otherwise(given: str | None) -> None:
+    """Its threads spin while they wait: planning took twice the processor time with two."""
+    code = (
+        "import probe, numpy, os; one = numpy.ones((600, 600)); one @ one; "
+        "print(os.environ['OPENBLAS_NUM_THREADS'], len(os.listdir('/proc/self/task')))"
+    )
+    environment = {key: value for key, value in os.environ.items() if key != "OPENBLAS_NUM_THREADS"}
+    environment |= {} if given is None else {"OPENBLAS_NUM_THREADS": given}
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True, check=True
+    )
+    told, threads = done.stdout.split()
+    assert told == (given or "1")
+    assert given is not None or threads == "1"
 
 
 def test_import_contracts_hold() -> None:

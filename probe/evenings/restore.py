@@ -1,7 +1,7 @@
 """The board died: from a new one to a proved machine in five steps, from the map alone.
 
 What the firmware has to be built with, one pixel first, the table, the ceiling, the proof. Each step names its figures, says
-whether the board that is there agrees, and opens the task that does it.
+whether the board that is there agrees, and opens the task that does it; the one pixel is lit here.
 """
 
 from __future__ import annotations
@@ -9,16 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from device_protocol.values import Colour
 from probe.cautions import Moment, cautions
 from probe.document.board_table import TableTooLargeError, board_table
 from probe.document.lamp_table import lamp_table
-from probe.document.model import PlayfieldMap
+from probe.document.local_time import local_date
+from probe.document.model import Chain, PixelState, PlayfieldMap, shown_number
 from probe.document.plural import many
 from probe.document.proving import tally
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.command import Command, Means, rows_by_digit
-from probe.task.light import AsBelow, Light
+from probe.task.light import AsBelow, Light, Pixels
 from probe.task.screen import ReadOn
 from probe.task.task import BoardView, CannotOpenError, Next, Opened, Task, TaskState
 from probe.task.views import Line, TaskView
@@ -50,6 +52,12 @@ class BuildOption:
         if has is None:
             return None
         return has <= self.value if self.is_limit else has >= self.value
+
+
+_LIGHT_ONE = "Light one pixel"
+_DATES = 4
+"""So many evenings of proofs are named."""
+_IS_IT_LIT = "does it light? Enter: yes; F2: no"
 
 
 def build_options(map_: PlayfieldMap) -> tuple[BuildOption, ...]:
@@ -103,11 +111,24 @@ class RestoreStep:
 
 @dataclass(frozen=True, kw_only=True)
 class Restoring(TaskState):
-    """The state. `began`: time of day; proofs before it were of the old board. `seen`: steps that were opened."""
+    """The state. `began`: time of day; proofs before it were of the old board. `lit`: the one pixel is lit, and asked about;
+    `seen`: it was seen. `level`: how brightly it is lit, of 255.
+    """
 
     began: str = ""
     chosen: int = 0
-    opened: frozenset[int] = frozenset()
+    lit: bool = False
+    seen: bool = False
+    level: int = 32
+
+    @property
+    def first(self) -> tuple[Chain, int]:
+        """The pixel that is lit first: the one nearest to the board that lights a place; of a chain without, its first."""
+        for chain in self.map.chains:
+            for number, pixel in enumerate(chain.pixels):
+                if pixel.state is PixelState.PLACED:
+                    return chain, number
+        return self.map.chains[0], 0
 
     @property
     def steps(self) -> tuple[RestoreStep, ...]:
@@ -135,14 +156,18 @@ def _steps(s: Restoring) -> Iterator[RestoreStep]:
         ),
         done=all(known) if known else None,
     )
+    chain, number = s.first
+    place = s.map.place_of(chain.pixels[number]) if number < chain.length else None
+    named = f"{chain.name} {shown_number(number)}" + (f", {place.label}," if place is not None else "")
     yield RestoreStep(
-        "Light one pixel",
-        "walk",
+        _LIGHT_ONE,
+        "",
         (
             *(caution.text for caution in cautions(Moment.POWERING)),
-            "Join ground first, then plus, then data. The first pixel of the first chain has to light, dim and white.",
+            "Join ground first, then plus, then data.",
+            f"{named} has to light, dim and white.",
         ),
-        done=True if 1 in s.opened and s.board.here else None,
+        done=True if s.seen and s.board.here else None,
     )
     rows = lamp_table(s.map)
     yield RestoreStep(
@@ -167,12 +192,15 @@ def _steps(s: Restoring) -> Iterator[RestoreStep]:
         done=None if board_ma is None else board_ma <= limit,
     )
     since = sum(proof.time >= s.began and proof.by_table for proof in s.map.proofs)
+    before = [local_date(proof.time) for proof in s.map.proofs if proof.by_table and proof.time < s.began]
+    dates = ", ".join(f"{before.count(date)} on {date}" for date in sorted(set(before))[-_DATES:])
     total = tally(s.map).total
     yield RestoreStep(
         "Prove every lamp by the board's own table",
         "prove",
         (
-            f"{since} of {total} proved by the table since this was opened; proofs of before are of the board that died.",
+            f"{since} of {total} proved by the table since this was opened.",
+            *((f"Before: {dates}. Those from before the board died do not count.",) if dates else ()),
         ),
         done=since >= total if total else None,
     )
@@ -188,8 +216,15 @@ def _has_table(s: Restoring) -> bool | None:
         return None
 
 
+@dataclass(frozen=True)
+class NotLit:
+    """The one pixel does not light."""
+
+
 COMMANDS = (
-    Command("restore.take", Means.DO, "Do this step", ev.Take(), shown=True),
+    Command("restore.take", Means.DO, "Do this step", ev.Take(), shown=True, when=lambda s: s is None or not s.lit),
+    Command("restore.seen", Means.DO, "It lights", ev.Take(), shown=True, when=lambda s: s is None or s.lit),
+    Command("restore.dark", Means.NO, "It does not light: find the fault", NotLit(), shown=True, when=lambda s: s is None or s.lit, short="It does not"),
     Command("restore.choose.1", Means.DOWN, "Next step", ev.Choose(1)),
     Command("restore.choose.-1", Means.UP, "Step before", ev.Choose(-1)),
     Command("restore.read.1", Means.ONWARD, "Read on", ReadOn(1)),
@@ -197,8 +232,8 @@ COMMANDS = (
     *rows_by_digit("restore", 5, lambda s: True),
     Command("restore.retry", Means.AGAIN, "Save and light again", ev.Retry()),
     Command("restore.leave", Means.BACK, "Back", ev.Leave(), shown=True),
-)
-_SIGNS = {True: "✓", False: "✗", None: "·"}
+)  # fmt: skip
+_SIGNS = {True: "✓", False: "☐", None: "·"}
 
 
 class RestoreTask(Task[Restoring]):
@@ -214,19 +249,28 @@ class RestoreTask(Task[Restoring]):
         count = len(s.steps)
         match event:
             case ev.Choose(by):
-                return replace(s, chosen=max(0, min(count - 1, s.chosen + by)), message=""), ()
+                return replace(s, chosen=max(0, min(count - 1, s.chosen + by)), lit=False, message=""), ()
             case ev.TakeRow(row) if row < count:
-                return _open(replace(s, chosen=row))
+                return _open(replace(s, chosen=row, lit=False))
+            case ev.Take() if s.lit:
+                return replace(s, chosen=s.chosen + 1, lit=False, seen=True, message=""), ()
+            case NotLit() if s.lit:
+                chain, number = s.first
+                return replace(s, lit=False, seen=False), (fx.Open("faults", (chain.id, number)),)
             case ev.Take():
                 return _open(s)
             case ev.TaskClosed():
-                return replace(s, chosen=min(count - 1, s.chosen + 1), message=""), ()
+                on = s.steps[s.chosen].done is not False and s.steps[s.chosen].words != _LIGHT_ONE
+                return replace(s, chosen=min(count - 1, s.chosen + on), message=""), ()
             case _:
                 return None
 
     def light(self, s: Restoring) -> Light:
-        """What is lit stays."""
-        return AsBelow()
+        """What is lit stays, but while the one pixel is asked about."""
+        if not s.lit:
+            return AsBelow()
+        chain, number = s.first
+        return Pixels.one(chain.output, number, Colour(s.level, s.level, s.level))
 
     def view(self, s: Restoring) -> TaskView:
         """The steps, and all of the one in hand."""
@@ -235,12 +279,12 @@ class RestoreTask(Task[Restoring]):
         return TaskView(
             head=f"{s.map.machine.name} · a new board",
             board=s.board.words,
-            above=(Line("From a new board to a proved machine:", "bold"),),
-            items=tuple(Line(f"{n}  {step.words}", lead=f"{_SIGNS[step.done]} ") for n, step in enumerate(steps, 1)),
+            above=(Line("From a new board to a proved machine  (✓ done, ☐ to do, · only you know):", "bold"),),
+            items=tuple(Line(f"{_SIGNS[step.done]} {n}  {step.words}") for n, step in enumerate(steps, 1)),
             chosen=s.chosen,
             details=(Line(here.words, "bold"), *(Line(line, wrap=True) for line in here.lines)),
             long=True,
-            message=s.message or s.board.refused,
+            message=s.board.refused if s.lit and s.board.refused else s.message or s.board.refused,
             unsaved=s.unsaved,
         )
 
@@ -251,13 +295,15 @@ class RestoreTask(Task[Restoring]):
 
 def _open(s: Restoring) -> Next[Restoring]:
     step = s.steps[s.chosen]
-    s = replace(s, opened=s.opened | {s.chosen}, message="")
-    chain = s.map.chains[0].id
-    if not step.task:
-        return replace(s, message="this is done at the desk; the sign says whether the board that is there agrees"), ()
-    if step.task == "walk":
-        return s, (fx.Close((chain, 0)),)
-    return s, (fx.Open(step.task, (chain, 0)),)
+    s = replace(s, message="")
+    if step.task:
+        return s, (fx.Open(step.task, (s.map.chains[0].id, 0)),)
+    if step.words == _LIGHT_ONE:
+        if not s.board.here:
+            return replace(s, message=s.board.trouble or "no board: plug it in, or pick its port"), (fx.Bell(),)
+        chain, number = s.first
+        return replace(s, lit=True, message=f"{chain.name} {shown_number(number)}: {_IS_IT_LIT}"), ()
+    return replace(s, message="this is done at the desk; the sign says whether the board that is there agrees"), ()
 
 
 def make(opened: Opened) -> tuple[RestoreTask, Restoring]:
@@ -265,4 +311,4 @@ def make(opened: Opened) -> tuple[RestoreTask, Restoring]:
     assert opened.map is not None, "a board is restored with a map"
     if not opened.map.chains:
         raise CannotOpenError("this map has no chain yet: there is nothing to restore")
-    return RestoreTask(), Restoring(map=opened.map, began=opened.now)
+    return RestoreTask(), Restoring(map=opened.map, began=opened.now, level=opened.level)

@@ -285,8 +285,8 @@ class Conversation:
         job, reply = self._flight, event.reply
         if event.asks > 1:
             self._emit(WireNote(WireTrouble.ASKED_AGAIN, f"{event.order.WORD} was sent {event.asks} times"))
-        if isinstance(reply, Identity) and self.identity is not None:
-            self.identity = reply
+        if self.identity is not None:
+            self.identity = self._session.identity  # which table it holds changes while it is connected
         self._flight = None
         self._look_for_a_gap(job)
         if isinstance(reply, Identity | SilenceSet):

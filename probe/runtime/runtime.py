@@ -785,6 +785,7 @@ class Runtime:
                     return
                 replies.append(await self._order(board, order, lights=False))
                 question.done += 1
+                self._board_changed()
         except (LinkError, OrderRefused, ProtocolFault) as exc:
             if question.stopped:
                 return

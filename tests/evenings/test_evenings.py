@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given, settings
 
 from device_protocol.orders import Identity, RestartCause
+from device_protocol.values import Colour
 from probe.document.board_table import board_table
 from probe.document.edits import Remove, apply_edits
 from probe.document.file import demo_map_path, load_map
-from probe.document.model import Chain, PlayfieldMap, Revision
+from probe.document.local_time import local_date
+from probe.document.model import Chain, PixelState, PlayfieldMap, Revision
 from probe.document.model.evenings import WorkMoment
 from probe.document.model.game import Proof, Verdict
 from probe.document.model.harness import Feed
@@ -22,7 +24,7 @@ from probe.document.operations import add_chain, new_map, set_note
 from probe.document.revisions import revised
 from probe.evenings.log import EveningLog, LogTask, evening_data, evening_lines, evenings
 from probe.evenings.log import make as make_log
-from probe.evenings.restore import RestoreTask, Restoring, build_options
+from probe.evenings.restore import NotLit, RestoreTask, Restoring, build_options
 from probe.evenings.restore import make as make_restore
 from probe.evenings.worklist import (
     AddLine,
@@ -36,6 +38,7 @@ from probe.evenings.worklist import (
 )
 from probe.task import effects as fx
 from probe.task import events as ev
+from probe.task.light import AsBelow, Pixels
 from probe.task.task import BoardView, Opened
 from probe.ui.footer import hints_for
 from tests.document.strategies import maps
@@ -290,18 +293,56 @@ def test_a_board_that_was_built_otherwise_is_told_apart() -> None:
 
 
 def test_the_steps_open_the_tasks_that_there_are() -> None:
-    task, s = restoring()
-    wanted = [fx.Close(("playfield", 0)), fx.Open("board", ("playfield", 0)), fx.Open("power", ("playfield", 0))]
-    for row, effect in zip((1, 2, 3), wanted, strict=True):
+    task, s = restoring(table=board_table(DEMO).revision)
+    for row, name in ((2, "board"), (3, "power")):
         s, effects = play(task, s, ev.TakeRow(row))
-        assert effects == [effect]
-    s, _ = play(task, s, ev.TaskClosed("power", None))
-    assert s.chosen == 4
+        assert effects == [fx.Open(name, ("playfield", 0))]
+        s, _ = play(task, s, ev.TaskClosed(name, None))
+        assert s.chosen == row + 1, "done: the next one is in hand"
     _, effects = play(task, s, ev.Take())
     assert effects == [fx.Open("prove", ("playfield", 0))]
     assert any(
         "Unplug" in line.text or "unplug" in line.text for line in task.view(play(task, s, ev.Choose(-9))[0]).details
     )
+
+
+def test_a_step_that_is_left_before_it_is_done_stays_in_hand() -> None:
+    task, s = restoring(table=0)
+    s, _ = play(task, s, ev.TakeRow(2), ev.TaskClosed("board", None))
+    assert s.chosen == 2
+    rows = [line.text[0] for line in task.view(s).items]
+    assert rows == ["✓", "·", "☐", "✓", "☐"], "the row in hand shows its sign as well"
+
+
+def test_the_first_pixel_that_lights_a_place_is_lit_here_and_asked_about() -> None:
+    task, s = restoring()
+    chain = DEMO.chain("playfield")
+    first = next(n for n, pixel in enumerate(chain.pixels) if pixel.state is PixelState.PLACED)
+    assert first == 1, "the demo's first pixel is a repeater: nobody sees it light"
+    assert task.light(s) == AsBelow()
+    s, effects = play(task, s, ev.TakeRow(1))
+    assert effects == []
+    assert task.light(s) == Pixels.one(chain.output, first, Colour(32, 32, 32))
+    assert "Playfield 1 (2nd): does it light?" in s.message
+    seen, _ = play(task, s, ev.Take())
+    assert (signs(seen)[1], seen.chosen, task.light(seen)) == (True, 2, AsBelow())
+    dark, effects = play(task, s, NotLit())
+    assert effects == [fx.Open("faults", ("playfield", first))]
+    assert (signs(dark)[1], task.light(dark)) == (None, AsBelow())
+    back, _ = play(task, dark, ev.TaskClosed("faults", None))
+    assert back.chosen == 1
+    assert task.light(play(task, s, ev.Choose(1))[0]) == AsBelow()
+    assert signs(task.seen(seen, DEMO, BoardView(), ""))[1] is None, "a board that is gone lights nothing"
+    bare = add_chain(new_map("Kelp"), Chain(id="k", name="K", output=3, count=4))
+    assert make_restore(Opened(bare, now=NOW))[1].first == (bare.chain("k"), 0)
+
+
+def test_without_a_board_no_pixel_is_asked_about() -> None:
+    task, s = make_restore(Opened(DEMO, now=NOW))
+    s, effects = play(task, s, ev.TakeRow(1))
+    assert effects == [fx.Bell()]
+    assert task.light(s) == AsBelow()
+    assert "no board" in s.message
 
 
 def test_only_proofs_by_the_new_boards_table_count() -> None:
@@ -311,3 +352,4 @@ def test_only_proofs_by_the_new_boards_table_count() -> None:
     new = Proof(lamp=3, verdict=Verdict.RIGHT, time="2026-03-02T00:00:00Z", revision=2, by_table=True)
     s = task.seen(s, DEMO.model_copy(update={"proofs": (old, numbers, new)}), s.board, "")
     assert s.steps[4].lines[0].startswith("1 of 73 proved by the table")
+    assert s.steps[4].lines[1].startswith(f"Before: 1 on {local_date(old.time)}."), "those of another evening are told"

@@ -573,10 +573,11 @@ def _log() -> Played:
 
 def _restore() -> Played:
     from probe.evenings.restore import make
-    from probe.task.events import Choose
+    from probe.task.events import Choose, Take
 
     def events(runtime: Runtime, state: Callable[[], Any]) -> Iterator[object]:
         yield Choose(1)
+        yield Take()
         yield Choose(1)
 
     return Played(

@@ -65,3 +65,19 @@ async def test_log_and_restore_are_in_the_menu_and_esc_leads_back(
         await stage.pilot.press("escape")
         await settle(stage)
         assert "What lights?" in text_of(stage.app)
+
+
+@pytest.mark.slow
+async def test_a_table_that_was_written_is_done_on_the_way_back_after_a_board_died(open_app: OpenApp) -> None:
+    async with open_app(DEMO, DEMO) as stage:
+        await menu(stage, "5", "n")
+        await stage.pilot.press("enter", "3")
+        await settle(stage)
+        await stage.pilot.press("f5", "w")
+        for _ in range(200):
+            await settle(stage)
+            if "written, read back, the same" in text_of(stage.app):
+                break
+        await stage.pilot.press("escape")
+        await settle(stage)
+        assert "✓ 3  Put the table into the board" in text_of(stage.app)
