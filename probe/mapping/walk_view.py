@@ -40,28 +40,39 @@ def _walks(s: Walk) -> bool:
     return s.end is None
 
 
+def _asks_what_lights(s: Walk) -> bool:
+    """Not while the line is for a note, an area or a number: an answer would throw away what is typed there."""
+    return s.end is None and s.entry is WalkEntry.LABEL
+
+
 def _can_say_no(s: Walk) -> bool:
-    return s.end is None or asks_yes_or_no(s)
+    return _asks_what_lights(s) or asks_yes_or_no(s)
 
 
 def _has_last(s: Walk) -> bool:
-    return s.last_place is not None and s.end is None
+    return s.last_place is not None and _asks_what_lights(s)
+
+
+def _what_esc_does(s: Walk) -> str:
+    """It empties or closes the line and leaves the page at the end, before it leaves the walk."""
+    return "Back" if s.typed or s.waiting or not _asks_what_lights(s) else "What next"
 
 
 COMMANDS = (
     Command("walk.take", Means.DO, "Take", ev.Take(), shown=True),
-    Command("walk.say.NOTHING_LIT", Means.NO, "Nothing lit", Say(OneKey.NOTHING_LIT), shown=_can_say_no),
-    Command("walk.say.HIDDEN", Means.YES_BUT, "Hidden", Say(OneKey.HIDDEN), shown=_walks),
+    Command("walk.say.NOTHING_LIT", Means.NO, "Nothing lit", Say(OneKey.NOTHING_LIT), shown=True, when=_can_say_no),
+    Command("walk.say.HIDDEN", Means.YES_BUT, "Hidden", Say(OneKey.HIDDEN), shown=True, when=_asks_what_lights),
     Command(
         "walk.say.SAME_PLACE",
         Means.AS_WELL,
         "Same place as the last",
         Say(OneKey.SAME_PLACE),
-        shown=_has_last,
+        shown=True,
+        when=_has_last,
         short="Same place",
     ),
-    Command("walk.say.SPARE", Means.MORE, "Spare", Say(OneKey.SPARE), letter="s"),
-    Command("walk.say.REPEATER", Means.MORE, "Repeater", Say(OneKey.REPEATER), letter="r"),
+    Command("walk.say.SPARE", Means.MORE, "Spare", Say(OneKey.SPARE), when=_asks_what_lights, letter="s"),
+    Command("walk.say.REPEATER", Means.MORE, "Repeater", Say(OneKey.REPEATER), when=_asks_what_lights, letter="r"),
     Command("walk.ask.NOTE", Means.MORE, "Note", UseLine(WalkEntry.NOTE), letter="n"),
     Command("walk.ask.AREA", Means.MORE, "Area", UseLine(WalkEntry.AREA), letter="a"),
     Command("walk.kind", Means.MORE, "Kind", ChangeKind(), letter="k", stays=True),
@@ -85,7 +96,7 @@ COMMANDS = (
     Command("walk.route", Means.PICTURE, "How the chain runs", ShowRoute(), letter="r", stays=True),
     Command("walk.flip", Means.PICTURE, "Picture from above or below", FlipPicture(), letter="b"),
     Command("walk.next_chain", Means.NEXT_KIND, "Next chain", ev.NextChain()),
-    Command("walk.leave", Means.BACK, "What next", ev.Leave(), shown=True),
+    Command("walk.leave", Means.BACK, "What next", ev.Leave(), shown=True, short=_what_esc_does),
     Command("walk.needs", Means.IN_MENU, "What this map needs", ShowNext(), letter="w", group=MenuGroup.MAP),
     Command("walk.count", Means.IN_MENU, "Count of this chain", ChangeCount(), letter="c", group=MenuGroup.MAP),
     Command(

@@ -88,7 +88,8 @@ class Command:
     `id` is the name that settings use, such as `walk.undo`. `means` gives it its keys. `letter`: its letter (or digit, or
     arrow) in the picker that `means` opens, or in its group of the menu; for other meanings a key of its own beside
     those of `means`, where nothing can be typed. `shown`: in the footer (where this is said of the state), as long as `when(state)`
-    holds (always, if there is no `when`). `group`: where in the menu it stands. `stays`: the picker stays open after it. `short`: the words in the footer.
+    holds (always, if there is no `when`). `group`: where in the menu it stands. `stays`: the picker stays open after it. `short`: the words in the footer (where the
+    state decides, said of the state).
     """
 
     id: str
@@ -100,7 +101,13 @@ class Command:
     letter: str = ""
     group: MenuGroup = MenuGroup.HERE
     stays: bool = False
-    short: str = ""
+    short: str | Callable[[Any], str] = ""
+
+    def short_words(self, state: object) -> str:
+        """The words in the footer. `state` None: whatever it is."""
+        if callable(self.short):
+            return self.words if state is None else self.short(state)
+        return self.short or self.words
 
     @property
     def scope(self) -> str:

@@ -39,16 +39,16 @@ def hints_for(commands: Iterable[Command], state: object, changed: Mapping[str, 
     back = KeyHint(key_name("escape"), "Back", "app.program('app.leave')")
     for row in commands:
         if row.means is Means.BACK:
-            back = KeyHint(key_name("escape"), row.short or row.words, f"command('{row.id}')")
+            back = KeyHint(key_name("escape"), row.short_words(state), f"command('{row.id}')")
         elif not _is_shown(row, state):
             continue
         elif not row.in_picker:
-            hints.append(KeyHint(key_name(keys_of(row, changed)[0]), row.short or row.words, f"command('{row.id}')"))
+            hints.append(KeyHint(key_name(keys_of(row, changed)[0]), row.short_words(state), f"command('{row.id}')"))
         elif row.means not in pickers:
             pickers.add(row.means)
             hints.append(
                 KeyHint(
-                    key_name(row.means.keys[0]), f"{row.short or row.words}{FOLLOWS}", f"picker('{row.means.name}')"
+                    key_name(row.means.keys[0]), f"{row.short_words(state)}{FOLLOWS}", f"picker('{row.means.name}')"
                 )
             )
     del hints[MOST_OF_TASK:]

@@ -369,7 +369,9 @@ def test_chains_are_made_from_places_alone_and_not_over_wired_ones() -> None:
 def test_enter_is_offered_only_where_there_is_a_splice_and_says_what_it_does() -> None:
     def offered(state: ChainPlanning) -> list[str]:
         return [
-            c.short for c in PlanTask.commands if c.event == ev.Take() and c.shown and (c.when is None or c.when(state))
+            c.short_words(state)
+            for c in PlanTask.commands
+            if c.event == ev.Take() and c.shown and (c.when is None or c.when(state))
         ]
 
     bench = Bench(DEMO)

@@ -199,6 +199,30 @@ async def test_keys_while_the_line_is_empty_and_while_it_is_not(open_app: OpenAp
         assert stage.walk.number == 4
 
 
+async def test_an_answer_does_not_throw_away_a_note_that_is_typed_and_the_footer_offers_none(open_app: OpenApp) -> None:
+    async with open_app(small(), small()) as stage:
+        await stage.lit()
+
+        def footer() -> dict[str, str]:
+            assert isinstance(stage.app.screen, TaskScreen)
+            return {hint.key: hint.words for hint in stage.app.screen.key_hints()}
+
+        await stage.pilot.press("r")
+        assert footer()["Esc"] == "Back", "it empties the line"
+        await stage.pilot.press("escape")
+        assert footer()["Esc"] == "What next"
+        assert {"F2", "F3"} <= footer().keys()
+        before = stage.walk.map
+        for entry in ("NOTE", "GOTO"):
+            await stage.pilot.press(*to(f"walk.ask.{entry}"), "1", "f2", "f3", "space", "2")
+            assert stage.walk.typed == "1 2"
+            assert footer()["Esc"] == "Back", "it closes the line"
+            assert not {"F2", "F3", "Space"} & footer().keys()
+            await stage.pilot.press("escape")
+        assert stage.walk.map == before
+        assert footer()["Esc"] == "What next"
+
+
 async def test_the_step_button_steps_on_screen(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         await stage.lit()
