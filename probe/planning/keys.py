@@ -42,6 +42,16 @@ class SeatAt:
 
 
 @dataclass(frozen=True)
+class DragSeat:
+    """The seat nearest to the first point goes behind the one nearest to the second, however far from it."""
+
+    x_mm: float
+    y_mm: float
+    to_x_mm: float
+    to_y_mm: float
+
+
+@dataclass(frozen=True)
 class TakeInHand:
     """Take the marked seat in hand, or put it back: the next seat chosen is the one it goes behind."""
 

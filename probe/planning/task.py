@@ -17,6 +17,7 @@ from probe.document.model.playfield import Position
 from probe.document.plural import many
 from probe.planning.keys import (
     COMMANDS,
+    DragSeat,
     ForbidStretch,
     GiveUpSplice,
     KeepToCompare,
@@ -159,7 +160,7 @@ class _Better:
 
 
 def _begin_plan(
-    map_: PlayfieldMap, part: str, chains: int | None, tidy: bool, progress: fx.Progress
+    map_: PlayfieldMap, part: str, chains: int | None, tidy: bool, order: SeatOrder | None, progress: fx.Progress
 ) -> _Begun | PlanError:
     progress.step(0)
     try:
@@ -167,7 +168,7 @@ def _begin_plan(
     except PlanError as error:
         return error
     progress.step()
-    plan = first_plan(brief)
+    plan = first_plan(brief) if order is None else Plan(brief, order)
     progress.step()
     return _Begun(plan, plan_now(brief), Improver(plan))
 
@@ -211,6 +212,8 @@ class PlanTask(Task[ChainPlanning]):
                 return _put_down(replace(s, chosen=row, message="")), ()
             case SeatAt(x_mm, y_mm):
                 return _pointed(s, x_mm, y_mm), ()
+            case DragSeat(x_mm, y_mm, to_x_mm, to_y_mm):
+                return _pointed(_in_hand(_pointed(replace(s, hand=None), x_mm, y_mm)), to_x_mm, to_y_mm), ()
             case TakeInHand():
                 return _in_hand(s), ()
             case NextEntry():
@@ -228,16 +231,16 @@ class PlanTask(Task[ChainPlanning]):
             case LiftRules():
                 return _lifted(s)
             case TidyOrLeast():
-                return _anew(replace(s, tidy=not s.tidy))
+                return _anew(replace(s, tidy=not s.tidy, message=""))
             case OneMoreChain():
                 count = len(s.plan.order) if s.plan is not None else 1
-                return _anew(replace(s, chains=count % _MOST_CHAINS + 1))
+                return _anew(replace(s, chains=count % _MOST_CHAINS + 1, message=""))
             case KeepToCompare() if s.plan is not None:
                 return replace(
                     s, kept=replace(s.plan, name="kept"), message="kept: the next plans are compared with it"
                 ), ()
             case PlanAnew():
-                return _anew(s)
+                return _anew(replace(s, message=""))
             case MakeChains():
                 return _make(s)
             case ev.MapChanged(words):
@@ -294,14 +297,20 @@ def _first_chain(s: ChainPlanning) -> str:
 
 def _anew(s: ChainPlanning) -> _N:
     """Plan from the rules; an answer that is out counts no more."""
-    tag = s.tag + 1
-    s = replace(s, tag=tag, pieces=0, working=True, by_hand=False, trouble="", plan=None, hand=None)
+    s = replace(s, by_hand=False, trouble="", plan=None, hand=None)
     s = s if s.mode is PlanMode.DEAD else replace(s, chosen=0)
-    job = fx.Job(tag, partial(_begin_plan, s.map, s.part, s.chains, s.tidy), "planning", fx.Progress(3))
+    s, effects = _work(s)
     if s.mode is PlanMode.ORDER:
-        return s, (job,)
+        return s, effects
     after, more = _show(s, s.mode)
-    return after, (job, *more)
+    return after, (*effects, *more)
+
+
+def _work(s: ChainPlanning, order: SeatOrder | None = None) -> _N:
+    """A job that plans by the rules of now, from that order or from none."""
+    s = replace(s, tag=s.tag + 1, pieces=0, working=True)
+    begin = partial(_begin_plan, s.map, s.part, s.chains, s.tidy, order)
+    return s, (fx.Job(s.tag, begin, "planning", fx.Progress(3)),)
 
 
 def _computed(s: ChainPlanning, result: object) -> _N:
@@ -425,7 +434,9 @@ def _put_down(s: ChainPlanning) -> ChainPlanning:
         return replace(s, hand=None, message="it cannot go there: a chain would be empty, or too long for its output")
     line.insert(line.index(target) + 1, s.hand)
     flat = [seat for line in lines for seat in line]
-    return replace(_by_hand(s, tuple(map(tuple, lines))), hand=None, chosen=flat.index(s.hand))
+    seats = plan.brief.seats
+    words = f"{seats[s.hand].label} goes behind {seats[target].label}"
+    return replace(_by_hand(s, tuple(map(tuple, lines))), hand=None, chosen=flat.index(s.hand), message=words)
 
 
 def _by_hand(s: ChainPlanning, order: SeatOrder) -> ChainPlanning:
@@ -433,7 +444,7 @@ def _by_hand(s: ChainPlanning, order: SeatOrder) -> ChainPlanning:
     assert s.plan is not None
     proved = s.plan.brief.network.cost_mm(order) <= s.plan.bound_mm + 1e-6
     plan = replace(s.plan, order=order, proved=proved)
-    return replace(s, plan=plan, by_hand=True, tag=s.tag + 1, working=False, message="by hand")
+    return replace(s, plan=plan, by_hand=True, tag=s.tag + 1, working=False, message="")
 
 
 def _in_hand(s: ChainPlanning) -> ChainPlanning:
@@ -503,9 +514,15 @@ def _ruled(s: ChainPlanning, field: str) -> _N:
     rules = s.rules.model_copy(update=update)
     words = f"{stretch.before.label} to {stretch.seat.label}: {field if added else 'no longer ' + field}"
     map_ = s.map.model_copy(update={"plan_rules": rules})
-    if field == "pinned" or s.by_hand:
-        # the order stands: a pin holds what is there
+    if s.by_hand:
         return replace(s, message=words), (fx.Commit(map_, words),)
+    if field == "pinned":
+        # the order stands: a pin holds what is there, and what improves it has to know of it
+        assert s.plan is not None
+        if added and s.plan.proved:
+            return replace(s, message=words), (fx.Commit(map_, words),)
+        after, effects = _work(replace(s, map=map_), s.plan.order)
+        return replace(after, message=words), (fx.Commit(map_, words), *effects)
     after, effects = _anew(replace(s, map=map_))
     return replace(after, message=words), (fx.Commit(map_, words), *effects)
 
@@ -566,6 +583,7 @@ def _view(s: ChainPlanning) -> TaskView:
         picture=PictureView(
             _spots(s),
             point=lambda x_mm, y_mm: SeatAt(x_mm, y_mm) if s.mode is PlanMode.ORDER else None,
+            drag=DragSeat if s.mode is PlanMode.ORDER else None,
             legend="░ keep-out  E wire comes in  1–3 what follows",
         ),
     )
@@ -586,11 +604,11 @@ def _above(s: ChainPlanning) -> tuple[Line, ...]:
     if s.mode is PlanMode.ORDER:
         if s.plan is None:
             return ()
-        rule = "tidy by area" if s.tidy else "least wire"
-        saved = ""
-        if s.now is not None and s.now.way_mm:
-            saved = f", {100 * (1 - s.plan.way_mm / s.now.way_mm):.0f} % less way than now"
-        return (Line(headline(s.plan), "bold", wrap=True), Line(f"{rule}{saved}", "dim", wrap=True))
+        words = ["tidy by area" if s.tidy else "least wire"]
+        words += [f"{many(len(s.rules.pinned), 'pin')}"] if s.rules.pinned else []
+        words += [f"{len(s.rules.forbidden)} forbidden"] if s.rules.forbidden else []
+        words += [_beside(s.plan, other, there) for other, there in ((s.now, "now"), (s.kept, "kept")) if other]
+        return (Line(headline(s.plan), "bold", wrap=True), Line(", ".join(words), "dim", wrap=True))
     if s.mode is PlanMode.SPLICE:
         missing = len(missing_places(s.map, s.chain))
         if not missing or s.asked is not None:
@@ -616,6 +634,12 @@ def _above(s: ChainPlanning) -> tuple[Line, ...]:
             "bold",
         ),
     )
+
+
+def _beside(plan: Plan, other: Plan, there: str) -> str:
+    """`26 % less way than now`."""
+    share = round(100 * (1 - plan.way_mm / other.way_mm)) if other.way_mm else 0
+    return f"{abs(share)} % {'less' if share > 0 else 'more'} way than {there}" if share else f"as much way as {there}"
 
 
 def _rows(s: ChainPlanning) -> tuple[tuple[Line, ...], tuple[Line, ...]]:

@@ -54,7 +54,7 @@ def in_hand(place: Place | None) -> tuple[Spot, ...]:
 @frozen
 class PictureView:
     """The playfield with `spots` above it. `point` makes the event (or None) of a point (x, y in mm) that was clicked or
-    marked; `put` that of one set with the mark, where it is another.
+    marked; `put` that of one set with the mark, where it is another; `drag` that of what is drawn with the mouse from one point to another.
 
     `start`: where a mark that is moved by arrows begins. `chain`: the one in hand, whose places are brighter than the others'.
     `legend`: what the signs mean; with `map_legend` those of the places.
@@ -71,6 +71,7 @@ class PictureView:
     spots: tuple[Spot, ...] = ()
     point: Callable[[float, float], object] | None = None
     put: Callable[[float, float], object] | None = None
+    drag: Callable[[float, float, float, float], object] | None = None
     start: Position | None = None
     chain: str | None = None
     legend: str = ""

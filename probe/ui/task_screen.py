@@ -11,7 +11,7 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.css.query import NoMatches
-from textual.events import Click
+from textual.events import Click, MouseDown, MouseUp
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -96,6 +96,7 @@ class TaskScreen(CommandScreen):
         self._items: tuple[object, ...] | None = None
         self._chosen_row: int | None = None
         self._mark: tuple[int, int] | None = None
+        self._pressed: tuple[object, int, int] = (None, 0, 0)
         self._second: PlayfieldPicture | None = None
         self._view: TaskView | None = None
         self._glass = False
@@ -465,9 +466,27 @@ class TaskScreen(CommandScreen):
             event = replace(event, from_below=True)  # type: ignore[type-var]
         super().dispatch(event)
 
+    def on_mouse_down(self, event: MouseDown) -> None:
+        """What is drawn through the picture begins here."""
+        self._pressed = (event.widget, event.x, event.y)
+
+    def on_mouse_up(self, event: MouseUp) -> None:
+        """What was drawn from one cell of the picture to another is an event of its own, where a task takes that."""
+        view = self._view.picture if self._view is not None else None
+        picture, x, y = self._pressed
+        if view is None or view.drag is None or picture is not event.widget or (x, y) == (event.x, event.y):
+            return
+        if isinstance(picture, PlayfieldPicture):
+            begun, to = picture.position_of(x, y), picture.position_of(event.x, event.y)
+            self._mark = None
+            self.dispatch(view.drag(begun.x_mm, begun.y_mm, to.x_mm, to.y_mm))
+            self.redraw()
+
     def on_click(self, event: Click) -> None:
         """A click in the picture points there."""
-        if isinstance(event.widget, PlayfieldPicture):
+        view = self._view.picture if self._view is not None else None
+        drawn = view is not None and view.drag is not None and self._pressed != (event.widget, event.x, event.y)
+        if isinstance(event.widget, PlayfieldPicture) and not drawn:
             self._point(event.widget.position_of(event.x, event.y))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:

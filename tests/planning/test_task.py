@@ -258,6 +258,77 @@ def test_a_seat_is_taken_in_hand_and_goes_behind_the_one_that_is_clicked() -> No
     assert bench.state.hand is None
 
 
+def test_a_seat_is_drawn_behind_another_with_the_mouse() -> None:
+    bench = Bench(DEMO)
+    plan = bench.state.plan
+    assert plan is not None
+    one, other = plan.stretches[3].seat, plan.stretches[50].seat
+    picture = bench.task.view(bench.state).picture
+    assert picture is not None
+    drag = picture.drag
+    assert drag is not None
+    bench.do(drag(one.x_mm + 1, one.y_mm, other.x_mm, other.y_mm - 1))
+    after = bench.state.plan
+    assert after is not None
+    places = [stretch.seat.place for stretch in after.stretches]
+    assert places.index(one.place) == places.index(other.place) + 1
+    assert (bench.state.hand, bench.state.by_hand) == (None, True)
+    bench.do(drag(one.x_mm, one.y_mm, one.x_mm + 1, one.y_mm))
+    assert bench.state.plan == after, "drawn to itself: where it was"
+    assert bench.state.hand is None
+    bench.do(ShowPlanMode(PlanMode.SLACK))
+    picture = bench.task.view(bench.state).picture
+    assert picture is not None
+    assert picture.drag is None
+
+
+def test_what_improves_a_plan_keeps_to_a_pin_that_was_set_meanwhile(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("probe.planning.task.MOST_PIECES", 0)
+    bench = Bench(DEMO)
+    first = bench.state.plan
+    assert first is not None
+    assert not first.proved
+    bench.do(ev.Choose(7))
+    stretch = bench.state.stretch
+    assert stretch is not None
+    assert stretch.before is not None
+    pair = (stretch.before.place, stretch.seat.place)
+    tag = bench.state.tag
+    bench.do(ev.Take(NOW))
+    plan = bench.state.plan
+    assert plan is not None
+    assert plan.order == first.order, "the order stands"
+    assert bench.state.tag > tag, "an answer that knows of no pin counts no more"
+    assert plan.brief.rules.pinned == (pair,)
+    seats = plan.order[0]
+    at = stretch.number
+    assert plan.brief.network.between_mm[seats[at - 1], seats[at]] < 0, "what goes on gains by the pin"
+    bench.do(ev.Take(NOW))
+    assert bench.state.plan is not None
+    assert bench.state.plan.brief.rules.pinned == ()
+    assert bench.state.plan.order == first.order
+
+
+def test_rules_and_the_kept_plan_are_said_on_every_terminal_and_words_of_before_go() -> None:
+    bench = Bench(DEMO)
+    bench.do(KeepToCompare())
+    bench.do(ev.Choose(1))
+    bench.do(ev.Take(NOW))
+    assert bench.state.message
+    bench.do(TidyOrLeast())
+    assert bench.state.message == "", "a pin is not said of the next plan"
+    assert bench.state.plan is not None
+    assert bench.state.kept is not None
+    less = round(100 * (1 - bench.state.plan.way_mm / bench.state.kept.way_mm))
+    words = bench.task.view(bench.state).above[1].text
+    assert words.startswith("least wire, 1 pin, ")
+    assert words.endswith(f"{less} % less way than kept")
+    bench.do(ev.Choose(9))
+    bench.do(ForbidStretch())
+    assert "1 forbidden" in bench.task.view(bench.state).above[1].text
+    assert "1 pin" in bench.task.view(bench.state).above[1].text
+
+
 def test_each_chain_has_an_entry_of_its_own() -> None:
     bench = Bench(DEMO)
     bench.do(OneMoreChain())

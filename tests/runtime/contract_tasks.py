@@ -587,6 +587,7 @@ def _restore() -> Played:
 
 def _plan() -> Played:
     from probe.planning.keys import (
+        DragSeat,
         ForbidStretch,
         LiftRules,
         MoveInOrder,
@@ -614,6 +615,7 @@ def _plan() -> Played:
         yield MoveInOrder(1)
         yield TakeInHand()
         yield SeatAt(250.0, 500.0)
+        yield DragSeat(250.0, 500.0, 100.0, 300.0)
         yield NextEntry()
         yield ShowPlanMode(PlanMode.DEAD)
         yield ShowPlanMode(PlanMode.SLACK)

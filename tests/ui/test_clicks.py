@@ -12,6 +12,7 @@ from textual.widgets import OptionList
 from probe.cautions import Moment
 from probe.document.file import demo_map_path, load_map
 from probe.document.model import PlayfieldMap
+from probe.document.model.playfield import Position
 from probe.task import events as ev
 from probe.task.views import FormView, RowsView, TaskView
 from probe.ui.command_screen import CommandScreen
@@ -176,3 +177,26 @@ async def test_a_click_chooses_among_the_items_below_the_line_of_a_table(
         await stage.pilot.click("#rows-items", offset=(4, other))
         await stage.pilot.pause(0.1)
         assert taken == [ev.Take()], "a click on the chosen one takes it"
+
+
+@pytest.mark.slow
+async def test_a_seat_of_a_plan_is_drawn_behind_another_with_the_mouse(open_app: OpenApp, whole: PlayfieldMap) -> None:
+    async with open_app(whole, whole, size=(200, 60)) as stage:
+        await stage.lit()
+        await stage.pilot.press("f10", "4", "o")
+        for _ in range(400):
+            await stage.pilot.pause(0.02)
+            top = stage.app.runtime.top
+            if top is not None and top.name == "plan" and top.state.plan is not None and not top.state.working:
+                break
+        assert top is not None
+        stretches = top.state.plan.stretches
+        picture = stage.app.screen.query(PlayfieldPicture).first()
+        one, other = (Position(x_mm=stretches[n].seat.x_mm, y_mm=stretches[n].seat.y_mm) for n in (3, 50))
+        await stage.pilot.mouse_down(picture, offset=picture.cell_of(one))
+        await stage.pilot.hover(picture, offset=picture.cell_of(other))
+        await stage.pilot.mouse_up(picture, offset=picture.cell_of(other))
+        await stage.pilot.pause()
+        assert top.state.by_hand
+        places = [stretch.seat.place for stretch in top.state.plan.stretches]
+        assert places.index(stretches[3].seat.place) == places.index(stretches[50].seat.place) + 1
