@@ -107,7 +107,7 @@ SCENES: dict[str, Scene] = {
     "needs": Scene(HALF, (("f10", "2", "w"),)),
     "count": Scene(HALF, (("f10", "2", "c"),)),
     "table": Scene(HALF, (to("app.table"),)),
-    "table_search": Scene(HALF, (to("app.table"), "reef")),
+    "table_search": Scene(HALF, (to("app.table"), ("ctrl+f",), "otter"), "otter"),
     "findings": Scene(HALF, (to("app.table"), to("table.findings"))),
     "revisions": _at(SPLICED, "app.revisions"),
     "worklist": _at(COMPLETE, "app.worklist"),

@@ -123,7 +123,7 @@ def test_undo_and_redo() -> None:
 def test_revisions_that_do_not_say_what_they_changed_are_told_and_not_gone_behind() -> None:
     map_ = load_map(demo_map_path())
     state = start(map_)
-    assert state.differences[-1] == "(this revision says only this much)"
+    assert state.differences[-1] == "(More was not written down with this revision.)"
     assert state.differences[:-1] == map_.revisions[-1].changes
     gone, saved = given(state, Choose(1), GoBack(NOW), GoBack(NOW))
     assert saved == []

@@ -143,9 +143,11 @@ def _steps(s: Restoring) -> Iterator[RestoreStep]:
     for option, fits in zip(options, agrees, strict=True):
         has = option.of_board(s.board)
         board = "" if has is None else f"; this board: {has} {'✓' if fits else '✗ build it anew'}"
-        lines.append(f"{option.name} {option.value}   {option.why}{board}")
+        lines.append(f"  {option.name} {option.value}   {option.why}{board}")
     known = [fits for fits in agrees if fits is not None]
-    kinds = "; ".join(f"{c.name}: output {c.output}, {c.length} pixels {c.chip}, {c.order}" for c in s.map.chains)
+    kinds = "; ".join(
+        f"{c.name}: output {c.output}, {many(c.length, 'pixel')} {c.chip}, {c.order}" for c in s.map.chains
+    )
     yield RestoreStep(
         "Build the firmware and upload it",
         "",

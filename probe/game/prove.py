@@ -180,7 +180,7 @@ def _board(s: Prove) -> _N:
     if s.by_table is not None or s.asked:
         return s, ()
     if s.ours is None or not s.board.has("play"):
-        return replace(s, by_table=False, table_words="this board has no table: pixels are lit by number"), ()
+        return replace(s, by_table=False, table_words="This board has no table: pixels are lit by number"), ()
     return replace(s, asked=True), (fx.Ask((ReadTableState(),), _ASKED, "asking for the board's table"),)
 
 
@@ -190,13 +190,11 @@ def _table_known(s: Prove, held: TableState) -> Prove:
         return s
     same = (held.length, held.crc) == (len(ours.image), ours.crc)
     if same:
-        words = f"lit by the board's own table, revision {held.revision}"
+        words = f"Lit by the board's own table, revision {held.revision}"
     elif held.length:
-        words = (
-            f"the board's table (revision {held.revision}) is not the map's: write it first. Pixels are lit by number"
-        )
+        words = f"The board's table (revision {held.revision}) is not the map's: write it first. Until then pixels are lit by number."
     else:
-        words = "the board holds no table yet: write it first. Pixels are lit by number"
+        words = "The board holds no table yet: write it first. Until then pixels are lit by number."
     return replace(s, by_table=same, table_words=words)
 
 

@@ -28,7 +28,7 @@ from device_protocol.orders import (
 from probe.cautions import GAME_ON
 from probe.document.joining import has_job, join, lamps_lighting
 from probe.document.lamp_table import LampTable, lamp_table
-from probe.document.model import Lamp, Place, PlayfieldMap
+from probe.document.model import Lamp, Place, PlayfieldMap, shown_number
 from probe.document.operations import set_lamps
 from probe.document.plural import many
 from probe.document.proving import add_observation, drop_observation
@@ -154,9 +154,9 @@ class Watch(TaskState):
         places = [place.label for place in self.map.places if number in self.lighting[place.id]]
         if row is None and not places:
             return "nothing: the map has no such lamp"
-        pixels = [f"{p.output}:{p.number}" for p in row.pixels] if row is not None else []
-        numbers = f"pixel{'s' if len(pixels) > 1 else ''} {' '.join(pixels)}" if pixels else "no pixel"
-        return f"{', '.join(places) or 'no place'} ({numbers})"
+        chains = {chain.output: chain.name for chain in self.map.chains}
+        pixels = [f"{chains[p.output]} {shown_number(p.number)}" for p in row.pixels] if row is not None else []
+        return f"{', '.join(places) or 'no place'} ({', '.join(pixels) or 'no pixel'})"
 
 
 _N = Next[Watch]
@@ -509,7 +509,7 @@ def _ago(seconds: float) -> str:
 
 def _change(s: Watch, change: InputChange) -> Line:
     word = "on" if change.on else "off"
-    times = f", {change.times} edges" if change.times > 1 else ""
+    times = f", {change.times} changes" if change.times > 1 else ""
     age = _ago(max(0.0, s.now_s - change.at_s))
     name = s.names.get(change.number, "no such lamp in the map")
     lights = s.predicted(change.number)

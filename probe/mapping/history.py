@@ -130,7 +130,7 @@ class History(TaskState):
             return ()
         revision = next((r for r in self.map.revisions if r.number == newer), None)
         if revision is not None and not revision.diff and self.marked is None:
-            return (*revision.changes, "(this revision says only this much)")
+            return (*revision.changes, "(More was not written down with this revision.)")
         if isinstance(self.two, str):
             return (self.two,)
         before, after = self.two

@@ -211,7 +211,9 @@ def _around(s: Walk, rows: int) -> Iterator[Line]:
 
 def _left(s: Walk, most: int) -> Iterator[Line]:
     for chain in s.map.chains:
-        yield Line(f"{chain.name}: {many(chain.length - chain.answered, 'pixel')} unseen")
+        unseen = chain.length - chain.answered
+        none = "every pixel seen" if chain.count else "its count is open"
+        yield Line(f"{chain.name}: {many(unseen, 'pixel') + ' unseen' if unseen else none}")
     rows = open_rows(s.map)
     if s.map.lamps:
         yield Line(f"{many(len(rows), 'lamp')} without a pixel" if rows else "every lamp has a pixel")

@@ -599,11 +599,11 @@ class ProbeApp(App[str]):
             case se.WriteExport():
                 from probe.ui.files import FileScreen, export_forms
 
-                self.push_screen(FileScreen("Export: what is written?", export_forms()))
+                self.push_screen(FileScreen("Export: which file?", export_forms()))
             case se.WriteSheet():
                 from probe.ui.files import FileScreen, sheet_forms
 
-                self.push_screen(FileScreen("Papers for the cabinet: what is written?", sheet_forms()))
+                self.push_screen(FileScreen("Papers for the cabinet: which one?", sheet_forms()))
             case se.GoOn(then):
                 self.then = then
                 self.run_worker(self.action_quit(), name="going on with something else")

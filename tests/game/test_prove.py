@@ -172,6 +172,7 @@ def test_another_table_on_the_board_is_told_and_not_used(demo: PlayfieldMap) -> 
     desk.plug_in()
     assert desk.state.by_table is False
     assert "is not the map's" in desk.state.table_words
+    assert all(line.text[0].isupper() for line in ProveTask().view(desk.state).below), "sentences"
     desk.give(SayVerdict(Verdict.RIGHT, NOW))
     assert desk.saved[-1].proofs[0].by_table is False
 

@@ -64,7 +64,7 @@ def test_inputs_that_are_on_are_shown_by_name(demo: PlayfieldMap) -> None:
     desk.pass_s(0.3)
     assert [n for n, on in enumerate(desk.state.on, start=1) if on] == [12]
     assert desk.state.names[12] == "Otter bonus 6"
-    assert desk.state.predicted(12) == "Otter bonus 6 (pixel 0:23)"
+    assert desk.state.predicted(12) == "Otter bonus 6 (Playfield 23 (24th))"
     assert chosen(desk) == 12
 
 
@@ -145,7 +145,7 @@ def test_one_key_notes_a_mismatch_and_a_line_may_follow(demo: PlayfieldMap) -> N
     desk.pass_s(0.3)
     desk.give(Mismatch(NOW))
     noted = desk.saved[-1].observations[-1]
-    assert (noted.lamp, noted.predicted, noted.seen) == (12, "Otter bonus 6 (pixel 0:23)", watch.NOT_YET_SAID)
+    assert (noted.lamp, noted.predicted, noted.seen) == (12, "Otter bonus 6 (Playfield 23 (24th))", watch.NOT_YET_SAID)
     desk.give(Mismatch(NOW, "Otter bonus 5 [/x]"))
     assert [seen.seen for seen in desk.saved[-1].observations] == ["Otter bonus 5 [/x]"]
     assert "seen-otherwise" in {finding.code for finding in check_map(desk.saved[-1])}
@@ -244,7 +244,7 @@ def test_a_lamp_named_as_its_place_is_named_once(demo: PlayfieldMap) -> None:
     desk.pass_s(0.3)
     (line,) = shown(desk).items
     assert line.text.count("Otter bonus 6") == 1
-    assert line.text.endswith("; pixel 0:23")
+    assert line.text.endswith("; Playfield 23 (24th)")
 
 
 def test_a_lost_board_leaves_no_stale_panel(demo: PlayfieldMap) -> None:

@@ -81,3 +81,14 @@ async def test_a_table_that_was_written_is_done_on_the_way_back_after_a_board_di
         await stage.pilot.press("escape")
         await settle(stage)
         assert "✓ 3  Put the table into the board" in text_of(stage.app)
+
+
+async def test_a_line_of_the_boards_configuration_is_folded_behind_its_beginning(open_app: OpenApp) -> None:
+    async with open_app(DEMO, DEMO) as stage:
+        await menu(stage, "5", "n")
+        await stage.pilot.press("enter")
+        await settle(stage)
+        rows = text_of(stage.app).splitlines()
+        (first,) = (at for at, row in enumerate(rows) if "PP_CEILING_MA" in row)
+        starts = [len(row) - len(row.lstrip()) for row in rows[first : first + 3]]
+        assert starts[1] > starts[0] == starts[2], rows[first : first + 3]

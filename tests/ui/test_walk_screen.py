@@ -341,6 +341,16 @@ async def test_what_is_around_and_left_is_shown_where_there_is_room(
 
 
 @pytest.mark.slow
+async def test_a_chain_that_is_seen_to_its_end_is_not_listed_as_none_left(open_app: OpenApp) -> None:
+    whole = load_map(demo_map_path())
+    async with open_app(whole, whole, size=(120, 40)) as stage:
+        await stage.lit()
+        text = text_of(stage.app)
+        assert "Playfield: every pixel seen" in text
+        assert "0 pixels" not in text
+
+
+@pytest.mark.slow
 async def test_a_large_screen_shows_more_of_the_chain_what_is_left_the_keys_and_what_the_signs_mean(
     open_app: OpenApp,
 ) -> None:
