@@ -8,6 +8,7 @@ from typing import Any
 
 from probe.task import events as ev
 from probe.task.command import Command, Means, change_rows
+from probe.task.screen import ReadOnOr
 
 
 class PlanMode(Enum):
@@ -137,8 +138,8 @@ COMMANDS = (
     Command("plan.repaired", Means.DO, "The repair is soldered: renumber the map and recheck", ev.Take(), shown=True, when=_in_repair, short="It is soldered"),
     Command("plan.choose.1", Means.DOWN, "Next", ev.Choose(1)),
     Command("plan.choose.-1", Means.UP, "The one before", ev.Choose(-1)),
-    Command("plan.page.1", Means.ONWARD, "Ten on", ev.Choose(10)),
-    Command("plan.page.-1", Means.BEFORE, "Ten back", ev.Choose(-10)),
+    Command("plan.page.1", Means.ONWARD, "Ten on, or read on", ReadOnOr(ev.Choose(10), 1)),
+    Command("plan.page.-1", Means.BEFORE, "Ten back, or read back", ReadOnOr(ev.Choose(-10), -1)),
     Command("plan.later", Means.RIGHT, "This seat one later on the wire", MoveInOrder(1), when=_in_order),
     Command("plan.earlier", Means.LEFT, "This seat one earlier on the wire", MoveInOrder(-1), when=_in_order),
     Command("plan.hand", Means.AS_WELL, "Take this seat in hand: it goes behind the seat that is chosen or clicked next", TakeInHand(), when=_in_order),

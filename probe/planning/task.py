@@ -566,6 +566,14 @@ def _make(s: ChainPlanning) -> _N:
 # -- what is to be seen --------------------------------------------------------------------------------------------
 
 
+_LEGENDS = {
+    PlanMode.ORDER: "░ keep-out  E wire comes in  1–3 what follows",
+    PlanMode.SPLICE: "░ keep-out  1, 2 … splice here",
+    PlanMode.DEAD: "░ keep-out  ◆ the dead pixel",
+    PlanMode.SLACK: "░ keep-out",
+}
+
+
 def _view(s: ChainPlanning) -> TaskView:
     what = f"plan · {s.part}" if s.mode is PlanMode.ORDER else f"plan · {s.mode.value} · {_chain_name(s)}"
     items, empty = _rows(s)
@@ -575,6 +583,8 @@ def _view(s: ChainPlanning) -> TaskView:
         items=items,
         chosen=min(s.chosen, max(0, len(items) - 1)),
         empty=empty,
+        details=_details(s),
+        long=s.mode in (PlanMode.SPLICE, PlanMode.DEAD),
         below=_below(s),
         panes=lambda _: _panes(s),
         message=s.message or s.trouble,
@@ -584,7 +594,7 @@ def _view(s: ChainPlanning) -> TaskView:
             _spots(s),
             point=lambda x_mm, y_mm: SeatAt(x_mm, y_mm) if s.mode is PlanMode.ORDER else None,
             drag=DragSeat if s.mode is PlanMode.ORDER else None,
-            legend="░ keep-out  E wire comes in  1–3 what follows",
+            legend=_LEGENDS[s.mode],
         ),
     )
 
@@ -674,7 +684,8 @@ def _ends(s: ChainPlanning, one: Slack) -> str:
     return f"{shown_number(one.last)} {' to '.join(names)}"
 
 
-def _below(s: ChainPlanning) -> tuple[Line, ...]:
+def _details(s: ChainPlanning) -> tuple[Line, ...]:
+    """All of the marked splice or repair, and what to heed."""
     if s.mode is PlanMode.SPLICE and s.splices:
         splice = s.splices[min(s.chosen, len(s.splices) - 1)]
         words = (f"{splice_figures(splice)}:", *splice_words(s.map, splice), CAUTION)
@@ -684,6 +695,10 @@ def _below(s: ChainPlanning) -> tuple[Line, ...]:
         place = s.map.place_of(s.map.chain(s.chain).pixels[number])
         where = f"{shown_number(number)} {place.label if place is not None else ''}".strip()
         return (Line(f"{where}: {repair_line(repair)}", wrap=True), Line(CAUTION, wrap=True))
+    return ()
+
+
+def _below(s: ChainPlanning) -> tuple[Line, ...]:
     if s.mode is PlanMode.SLACK and s.slack:
         return (Line(slack_line(s.map, s.slack[min(s.chosen, len(s.slack) - 1)]), wrap=True),)
     return ()
@@ -700,7 +715,8 @@ def _panes(s: ChainPlanning) -> tuple[Pane, ...]:
         doubts = (*s.plan.brief.doubts, *s.plan.broken_rules)
         if doubts:
             panes.append(Pane("To look at", tuple(Line(doubt, wrap=True) for doubt in doubts)))
-    panes.append(Pane("Before you cut", (Line(CAUTION, wrap=True),)))
+    if s.mode in (PlanMode.ORDER, PlanMode.SLACK):  # the others say it among what is to be read
+        panes.append(Pane("Before you cut", (Line(CAUTION, wrap=True),)))
     return tuple(panes)
 
 

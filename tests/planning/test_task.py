@@ -39,6 +39,7 @@ from probe.planning.splice import (
     with_repair,
 )
 from probe.planning.task import ChainPlanning, PlanTask, make
+from probe.planning.words import CAUTION
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import CannotOpenError, Opened
@@ -188,7 +189,12 @@ def test_a_splice_is_declared_with_one_key_and_the_recheck_opens() -> None:
     bench = Bench(map_)
     bench.do(ShowPlanMode(PlanMode.SPLICE))
     assert bench.state.splices
-    assert "51 (52nd)" in " ".join(line.text for line in bench.task.view(bench.state).below)
+    view = bench.task.view(bench.state)
+    assert "51 (52nd)" in " ".join(line.text for line in view.details)
+    assert view.details[-1].text == CAUTION
+    assert view.long, "what is to be heeded can be read to its end on a small terminal"
+    assert view.picture is not None
+    assert "splice here" in view.picture.legend
     bench.do(ev.Take(NOW))
     assert bench.played.map.chains == map_.chains, "no number is changed before it is soldered"
     assert "power off" in bench.state.message
@@ -356,7 +362,7 @@ def test_a_dead_pixel_is_shown_with_what_can_be_done() -> None:
     assert view.head == f"{DEMO.machine.name} · plan · dead pixels · Playfield"
     assert [item.text.split(": ")[0] for item in view.items] == ["77 (78th)"] * len(view.items)
     assert len(view.items) >= 2
-    assert "replace it" in view.below[0].text
+    assert "replace it" in view.details[0].text
     assert all(item.wrap for item in view.items), "a long row is whole"
 
 
@@ -373,7 +379,7 @@ def test_a_repair_is_chosen_soldered_and_declared_with_one_key() -> None:
     view = bench.task.view(bench.state)
     assert len(view.items) == 1, "it is kept when the screen is left"
     assert "power off" in view.message
-    assert "use the spare" in view.below[0].text
+    assert "use the spare" in view.details[0].text
     bench.do(GiveUpSplice())
     assert not bench.state.mending
     assert chosen_repair(bench.played.map) is None
