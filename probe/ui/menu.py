@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 WIDTH = 76
 _EDGES = 8
 """Frame, padding and scroll bar."""
+_LEAST_BESIDE = 12
+"""Columns beside the frame that are worth showing what lies below; with fewer, single letters would stand there."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,7 @@ class ChoiceScreen(ModalScreen[Command | None]):
 
     def __init__(self) -> None:
         super().__init__()
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDTH + _LEAST_BESIDE, "-broad")]
         self.choices: tuple[Choice, ...] = ()
 
     def compose(self) -> ComposeResult:

@@ -335,3 +335,11 @@ async def test_a_letter_does_its_row_with_shift_too(letter: str, open_app: OpenA
         top = stage.app.runtime.top
         assert top is not None
         assert top.name == "find"
+
+
+@pytest.mark.parametrize(("columns", "beside"), [(80, 0), (120, 22)])
+async def test_no_single_letters_stand_beside_a_frame(columns: int, beside: int, open_app: OpenApp) -> None:
+    async with open_app(small(), small(), size=(columns, 24)) as stage:
+        await opened(stage, "f5")
+        frame = stage.app.screen.query_one("#choice-box").region
+        assert (frame.x, columns - frame.right) == (beside, beside)
