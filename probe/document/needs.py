@@ -15,6 +15,7 @@ from probe.document.model.evenings import WorkLine, WorkMoment
 from probe.document.model.game import Verdict
 from probe.document.model.harness import Fixing
 from probe.document.model.light import Rating
+from probe.document.model.planning import RepairWay
 from probe.document.model.record import MAX_TEXT, storable
 from probe.document.plural import many
 from probe.document.proving import tally
@@ -87,8 +88,12 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
     lacking = [place for place in map_.places if place.position is not None and place.id not in lit]
     if lacking and not any(chain.length > len(chain.pixels) for chain in map_.chains):
         names = ", ".join(place.label for place in lacking[:2]) + (" …" if len(lacking) > 2 else "")
-        words = f"Plan where to splice {many(len(lacking), 'pixel')}"
-        yield Need("plan", words, f"no pixel yet: {names}", moment=WorkMoment.BEFORE_POWER)
+        words, detail = f"Plan where to splice {many(len(lacking), 'pixel')}", f"no pixel yet: {names}"
+        chosen = map_.plan_rules.splice if map_.plan_rules is not None else None
+        if chosen is not None and chosen.chain in map_.chain_by_id and map_.chain(chosen.chain).length == chosen.pixels:
+            count = sum(len(cut.places) for cut in chosen.cuts)
+            words, detail = f"Solder the chosen splice of {many(count, 'pixel')}", f"{detail}; {_SAY_SO}"
+        yield Need("plan", words, detail, moment=WorkMoment.BEFORE_POWER)
     rows = open_rows(map_)
     if rows:
         detail = f"{many(len(rows), 'lamp')} to join"
@@ -103,6 +108,12 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
 
 _MOMENTS = tuple(WorkMoment)
 _MOST_NAMED = 4
+_SAY_SO = "chosen; say so in the plan once it is soldered"
+_DEAD = {
+    RepairWay.REPLACE: "Replace the dead",
+    RepairWay.SPARE: "Put a spare in for the dead",
+    RepairWay.LEAVE_OUT: "Bypass the dead",
+}
 
 
 @frozen
@@ -188,10 +199,19 @@ def _pixels(map_: PlayfieldMap) -> Iterator[Need]:
             continue
         place = map_.place_of(pixel)
         where = f"{map_.chain(chain_id).name} {shown_number(number)}"
+        chosen = map_.plan_rules.repair if map_.plan_rules is not None else None
+        if chosen is not None and (chosen.chain, chosen.number, chosen.pixels) != (
+            chain_id,
+            number,
+            map_.chain(chain_id).length,
+        ):
+            chosen = None
+        way = RepairWay.REPLACE if chosen is None else chosen.way
+        said = (place.label if place is not None else "", pixel.note, "" if chosen is None else _SAY_SO)
         yield Need(
             "faults" if pixel.state is PixelState.DARK else repair,
-            f"{'Replace the dead' if pixel.state is PixelState.DEAD else 'See why it is dark:'} pixel {where}",
-            (place.label if place is not None else "") + (f": {pixel.note}" if pixel.note else ""),
+            f"{_DEAD[way] if pixel.state is PixelState.DEAD else 'See why it is dark:'} pixel {where}",
+            ": ".join(words for words in said if words),
             chain_id,
             number,
             moment=WorkMoment.BEFORE_POWER if pixel.state is PixelState.DEAD else WorkMoment.POWER_ON,

@@ -13,6 +13,8 @@ from probe.document.model.evenings import Photo, WorkMoment
 from probe.document.model.game import Discrepancy
 from probe.document.model.harness import Fixing, Joint
 from probe.document.model.light import Rating, Reading
+from probe.document.model.planning import ChosenCut, ChosenRepair, ChosenSplice, PlanRules, RepairWay
+from probe.document.model.playfield import Position
 from probe.document.needs import WorkItem, needs, open_items, take_out_line, tick, worklist, write_line
 from probe.document.operations import add_place, set_pixel
 from probe.document.photos import NoSuchTargetError, attach, detach, titles
@@ -39,6 +41,32 @@ def test_every_need_is_a_line_of_it_in_the_order_of_an_evening() -> None:
         assert {need.words for need in needs(map_)} <= {item.need.words for item in items}
         moments = [list(WorkMoment).index(item.need.moment) for item in items]
         assert moments == sorted(moments)
+
+
+def test_what_was_chosen_in_the_plan_is_what_the_line_says_until_the_chain_is_another() -> None:
+    length = DEMO.chain("playfield").length
+    for way, start in (
+        (RepairWay.REPLACE, "Replace the dead pixel Playfield 77"),
+        (RepairWay.SPARE, "Put a spare in for the dead pixel Playfield 77"),
+        (RepairWay.LEAVE_OUT, "Bypass the dead pixel Playfield 77"),
+    ):
+        kept = ChosenRepair(chain="playfield", pixels=length, number=77, way=way)
+        map_ = DEMO.model_copy(update={"plan_rules": PlanRules(repair=kept)})
+        assert find(map_, start).need.detail.endswith("chosen; say so in the plan once it is soldered")
+        for other in ({"pixels": length - 1}, {"number": 76}):
+            stale = PlanRules(repair=kept.model_copy(update=other))
+            assert (
+                find(DEMO.model_copy(update={"plan_rules": stale}), "Replace the dead").need.detail.count("chosen") == 0
+            )
+    lacking, place = add_place(DEMO, "Otter gate", position=Position(x_mm=200, y_mm=400))
+    assert "Plan where to splice 1 pixel" in words(lacking)
+    splice = ChosenSplice(chain="playfield", pixels=length, cuts=(ChosenCut(after=3, places=(place.id,)),))
+    chosen = lacking.model_copy(update={"plan_rules": PlanRules(splice=splice)})
+    line = find(chosen, "Solder the chosen splice of 1 pixel").need
+    assert line.task == "plan"
+    assert "Otter gate" in line.detail
+    stale = PlanRules(splice=splice.model_copy(update={"pixels": length + 1}))
+    assert "Plan where to splice 1 pixel" in words(lacking.model_copy(update={"plan_rules": stale}))
 
 
 def test_a_dead_pixel_a_loose_wire_and_a_missing_one_come_before_power_at_their_area() -> None:
