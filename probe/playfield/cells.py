@@ -585,7 +585,9 @@ def _lay_label(
     across: int,
     others: Collection[tuple[int, int]],
 ) -> None:
-    """Right of the ring, else left of it, else over the row above or below; cut only at the frame, `across` cells wide."""
+    """Right of the ring, else left of it, else over the row above or below, moved aside for `others`; cut only at the frame,
+    `across` cells wide.
+    """
     low, high = window.column, window.column + window.columns
     signs = _cells_of(text)
     size = len(signs)
@@ -595,9 +597,14 @@ def _lay_label(
     seats = [(column + gap, row)] if column + gap + size <= high else []
     seats += [(column - gap - size + 1, row)] if column - gap - size + 1 >= low else []
     beyond = [row + by for by in (-_LABEL_ROWS, _LABEL_ROWS) if window.row <= row + by < window.row + window.rows]
-    seats += [(middle, y) for y in beyond or [row + _LABEL_ROWS]]
+    beyond = beyond or [row + _LABEL_ROWS]
+    seats += [(middle, y) for y in beyond]
+    aside = [(start, y) for x, y in others if y in beyond for start in (x + 1, x - size)]
+    seats += [at for at in aside if low <= at[0] <= high - size]
+    seats += [at for at in aside if 0 <= at[0] <= across - size]
     free = (at for at in seats if not any(y == at[1] and at[0] <= x < at[0] + size for x, y in others))
     start, y = next(free, seats[0])
+    low, high = min(low, max(0, start)), max(high, min(across, start + size))
     left = max(low - start, 0)
     shown = signs[left : max(high - start, 0)]
     if shown and not shown[0]:  # the frame cuts through a wide sign

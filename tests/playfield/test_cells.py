@@ -187,6 +187,22 @@ def test_what_is_only_offered_is_not_drawn_as_lit(kelp: PlayfieldMap) -> None:
     assert {cell[1] for row in offered.values() for cell in row.values()} == {"ring", "offered", "label"}
 
 
+@pytest.mark.parametrize(("columns", "rows"), [(30, 16), (30, 14), (46, 36)])
+def test_a_label_is_moved_aside_for_another_lit_place(kelp: PlayfieldMap, columns: int, rows: int) -> None:
+    layout = lay_out(kelp, columns, rows)
+    (field, *_) = layout.windows
+    cells = sorted({field.cell(p.position): p.position for p in kelp.places if p.position is not None}.items())
+    inside = [(cell, at) for cell, at in cells if field.holds(*cell)]
+    covered = []
+    for cell, at in inside:
+        for other, _ in inside:
+            if other != cell and abs(other[1] - cell[1]) <= 4:
+                ring = ce.ring_cells({}, layout, at, label="Reef lane 1", others=[cell, other])
+                assert sum(c[1] == "label" for row in ring.values() for c in row.values()) == 13, "whole"
+                covered += [(cell, other)] * (ring.get(other[1], {}).get(other[0], ("", ""))[1] == "label")
+    assert not covered, f"{len(covered)} of {len(inside) ** 2}: {covered[:3]}"
+
+
 @given(st.integers(1, 30), st.floats(0, 514), st.floats(0, 1066))
 def test_a_label_stays_in_the_frame(length: int, x_mm: float, y_mm: float) -> None:
     window = Window((0, 0, 514.35, 1066.8), 36, 22)
