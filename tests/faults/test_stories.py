@@ -86,8 +86,9 @@ Second score, after the eighth thirty had been learned from and with nothing tun
 questions, unsafe 0, "very likely" right 93.8 % of 16; noisy (three seeds) 81.1 % and 85.6 %, 91.2 % of 34, before and after.
 
 They showed what was mended then, each from its circuit: a 12 V pixel may stay dark and pass the data on, and a mixed batch brings one
-sooner; a supply set low tints the far end as thin wire does; where a feed's plug fails the board's cable carries the light until the
-board starts over. Since then they are no blind check.
+sooner; a supply set low may tint the far end as thin wire does; a board whose pixels have a supply of their own rarely starts over by
+their load. Since then they are no blind check. Not found: the supply set low, read with a meter that shows too much, and the poor
+feed whose board carries the light.
 """
 ALL = (*STORIES, *UNSEEN, *FRESH, *THIRD, *FOURTH, *FIFTH, *SEALED, *SEVENTH, *EIGHTH, *NINTH)
 NEW = {
