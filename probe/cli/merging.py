@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 from probe.cli.outcome import Exit, ask, can_ask, complain, say, say_json
@@ -12,6 +13,9 @@ if TYPE_CHECKING:
     from probe.document.merging import Conflict, Merged, Side
     from probe.document.model import PlayfieldMap
 
+MOST_TOLD = 8
+FEW_TOLD = 2
+"""Up to so many lines in all, and of one kind, are printed one by one."""
 _ANSWERS = {"o": "ours", "ours": "ours", "t": "theirs", "theirs": "theirs"}
 
 
@@ -130,9 +134,10 @@ def _lines(
         taken = choices.get(at)
         yield f"{at + 1}  {conflict.about}: " + (f"{taken} taken" if taken is not None else "not decided")
         yield from _versions(conflict)
-    yield from found.told
+    yield from _told(found, written)
     if undecided:
-        yield f"{len(undecided)} conflicts are not decided: nothing was written. Decide each with"
+        are = "conflict is" if len(undecided) == 1 else "conflicts are"
+        yield f"{len(undecided)} {are} not decided: nothing was written. Decide each with"
         yield f"--choose {undecided[0] + 1}=ours or --choose {undecided[0] + 1}=theirs; --choose ours is for all the rest."
         return
     yield from change_lines(ours, found.map, diff(ours, found.map))
@@ -140,6 +145,23 @@ def _lines(
         yield "Dry run: nothing was written."
     else:
         yield f"Saved as {written}; both files are as they were."
+
+
+def _told(found: Merged, written: str | None) -> Iterator[str]:
+    """What is told beside the map: line by line if they are few, else what there is much of as a sum with its first."""
+    from probe.document.merging import ToldOf
+
+    if len(found.told) <= MOST_TOLD:
+        yield from found.told
+        return
+    for of in ToldOf:
+        lines = [line for line, kind in zip(found.told, found.told_of, strict=True) if kind is of]
+        if len(lines) <= FEW_TOLD or of is ToldOf.FEED:
+            yield from lines
+        else:
+            yield f"{len(lines)} joints {of}; the first: {lines[0]}"
+    where = f"playfield-probe revisions {quote(written)}" if written is not None else "the same with --json"
+    yield f"These are {len(found.told)} lines in all; {where} prints each."
 
 
 def _as_json(found: Merged, ours: PlayfieldMap, choices: dict[int, Side], written: str | None) -> dict[str, object]:

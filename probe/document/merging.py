@@ -9,9 +9,10 @@ something of, that is told beside the map. Pure.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from itertools import takewhile
 from typing import Any
@@ -23,6 +24,7 @@ from probe.document.model.change import What
 from probe.document.model.harness import Feed, JoinedTo, Joint
 from probe.document.model.planning import PlanRules
 from probe.document.operations import folded, slug
+from probe.document.plural import many
 from probe.document.revisions import (
     NoRevisionError,
     at_revision,
@@ -57,16 +59,27 @@ class Conflict:
     theirs: str
 
 
+class ToldOf(StrEnum):
+    """What is told beside the map, in words that follow a count of joints; feeds are few, and told one by one."""
+
+    GONE = "noted by one side and no longer there"
+    OPENED = "noted by one side and opened by the other, to be looked at again"
+    NEW = "in neither map, where nobody has looked yet"
+    EARLY = "noted before they were there"
+    FEED = ""
+
+
 @dataclass(frozen=True)
 class Merged:
     """The map, and every conflict in a fixed order that does not depend on how they were decided.
 
-    `told`: what neither version says, or what one noted and the map cannot keep, a line each.
+    `told`: what neither version says, or what one noted and the map cannot keep, a line each; `told_of`: of each line, what it is.
     """
 
     map: PlayfieldMap
     conflicts: tuple[Conflict, ...]
     told: tuple[str, ...] = ()
+    told_of: tuple[ToldOf, ...] = ()
 
 
 @dataclass
@@ -75,10 +88,10 @@ class _Judge:
 
     choices: Mapping[int, Side]
     conflicts: list[Conflict] = field(default_factory=list)
-    told: list[str] = field(default_factory=list)
+    told: list[tuple[str, ToldOf]] = field(default_factory=list)
 
-    def tell(self, line: str) -> None:
-        self.told.append(line[:MAX_TEXT])
+    def tell(self, of: ToldOf, line: str) -> None:
+        self.told.append((line[:MAX_TEXT], of))
 
     def takes_theirs(self, about: str, base: object, ours: object, theirs: object) -> bool:
         at = len(self.conflicts)
@@ -132,7 +145,9 @@ def merge(
     marks = None if base is None else base.bookmark, ours.bookmark, theirs.bookmark
     update["bookmark"] = marks[2] if marks[1] == marks[0] else marks[1]
     made = _with_what_is_named(judge, ours.model_copy(update=update), ours, theirs)
-    return Merged(made, tuple(judge.conflicts), tuple(judge.told))
+    return Merged(
+        made, tuple(judge.conflicts), tuple(line for line, _ in judge.told), tuple(of for _, of in judge.told)
+    )
 
 
 def _with_what_is_named(judge: _Judge, made: PlayfieldMap, *sources: PlayfieldMap) -> PlayfieldMap:
@@ -157,7 +172,9 @@ def _feed(judge: _Judge, feed: Feed, made: PlayfieldMap, sources: Sequence[Playf
         if new is not None and old is not None and any(pixel.id == feed.pixel for pixel in old.pixels):
             moved = moved_feed(feed, old, new)
             if moved is not feed:
-                judge.tell(f"Feed {feed.name}: one side took out the pixel that it is at: look where it is now")
+                judge.tell(
+                    ToldOf.FEED, f"Feed {feed.name}: one side took out the pixel that it is at: look where it is now"
+                )
             return moved
     return feed
 
@@ -247,7 +264,7 @@ def _title(kind: RecordList, where: str, key: str, ours: Mapping[str, Any], thei
     if kind is PIXELS:
         at = f"pixel {list(ours).index(key)}" if key in ours else f"pixel {list(theirs).index(key)} of theirs"
         return f"{where}{at}"
-    name = getattr(record, "label", None) or getattr(record, "name", None)
+    name = next((said for said in (getattr(record, n, None) for n in ("label", "name", "file")) if said), None)
     return f"{where}{kind.what.value} {key}" + (f" “{name}”" if name and name != key else "")
 
 
@@ -263,7 +280,11 @@ def _order(judge: _Judge, asked: str, base: list[str], ours: list[str], theirs: 
         other_moved = [k for k in other if k in known] != was
         if mine_moved == other_moved:
             wants_theirs = (
-                judge.takes_theirs(asked, "", "as ours has it", "as theirs has it") if asked else other < mine
+                judge.takes_theirs(
+                    asked, "the order that both began with", *(f"{_moved(was, k)} moved" for k in (mine, other))
+                )
+                if asked
+                else other < mine
             )
             spine = other if wants_theirs else mine
         elif other_moved:
@@ -276,7 +297,9 @@ def _order(judge: _Judge, asked: str, base: list[str], ours: list[str], theirs: 
             continue
         if asked:
             words = [f"{len(run)} new of {side} first" for run, side in ((first, "ours"), (second, "theirs"))]
-            turned = judge.takes_theirs(f"{asked}: new ones of both sides after {anchor or 'the start'}", "", *words)
+            turned = judge.takes_theirs(
+                f"{asked}: new ones of both sides after {anchor or 'the start'}", "none of them", *words
+            )
         else:
             turned = second < first
         if turned:
@@ -287,6 +310,16 @@ def _order(judge: _Judge, asked: str, base: list[str], ours: list[str], theirs: 
         two = [runs.get(anchor, []), others.get(anchor, [])]
         made += [key for run in (reversed(two) if anchor in theirs_first else two) for key in run]
     return made
+
+
+def _moved(was: Sequence[str], now: Sequence[str]) -> str:
+    """How many stand elsewhere: the fewest that, taken out, leave the others in the order that they had."""
+    at = {key: number for number, key in enumerate(was)}
+    tails: list[int] = []
+    for number in (at[key] for key in now if key in at):
+        where = bisect_left(tails, number)
+        tails[where : where + 1] = [number]
+    return many(sum(key in at for key in now) - len(tails), "pixel")
 
 
 def _runs_after(order: Sequence[str], anchors: set[str], kept: set[str]) -> dict[str | None, list[str]]:
@@ -401,7 +434,7 @@ def _joints(judge: _Judge, made: Chain, base: Chain | None, ours: Chain, theirs:
             if ends in was:
                 found[ends] = found[ends].model_copy(update=_UNCHECKED)
                 opened_by = Side.THEIRS if ends in mine else Side.OURS
-                judge.tell(f"{where}: {opened_by} had opened it. Look at it again")
+                judge.tell(ToldOf.OPENED, f"{where}: {opened_by} had opened it. Look at it again")
             continue
         if follows is None:
             follows = [
@@ -416,9 +449,12 @@ def _joints(judge: _Judge, made: Chain, base: Chain | None, ours: Chain, theirs:
             ends = _ends(joint)
             if ends in laid and ends not in found and joint != was.get(ends):
                 where = f"{chain.name}, {_between(chain, ends)} as {side} counts"
-                judge.tell(f"{where}: no longer there; {side} noted {_noted(joint)}")
+                judge.tell(ToldOf.GONE, f"{where}: no longer there; {side} noted {_noted(joint)}")
             elif ends not in laid and ends in found:
-                judge.tell(f"{made.name}, {_between(made, ends)}: {side} noted {_noted(joint)} before it was there")
+                judge.tell(
+                    ToldOf.EARLY,
+                    f"{made.name}, {_between(made, ends)}: {side} noted {_noted(joint)} before it was there",
+                )
     strays = [
         [] if chain is None else [j for j in chain.joints if _ends(j) not in {*_laid(chain), *found}]
         for chain in (base, ours, theirs)
@@ -461,7 +497,7 @@ def _new_to_both(judge: _Judge, where: str, base: Joint, ours: Joint, theirs: Jo
             unclear.append(
                 f"; {name.removesuffix('_mm').replace('_', ' ')}: by ours {_measured(name, one)}, by theirs {_measured(name, two)}"
             )
-    judge.tell(f"{where}: in neither map, and nobody has looked at it" + "".join(unclear))
+    judge.tell(ToldOf.NEW, f"{where}: in neither map, and nobody has looked at it" + "".join(unclear))
     return Joint(after=ours.after, before=ours.before).model_copy(update=update)
 
 
@@ -675,11 +711,11 @@ def merge_maps(
     made = revised(ours, merged.map, time=time, reason=f"Merged {storable(name)}"[:MAX_TEXT])
     if made is ours:
         same = merged.map.model_copy(update={"revisions": ours.revisions, "pending": ()})
-        return Merged(same, merged.conflicts, merged.told)
+        return replace(merged, map=same)
     lines = tuple(f"theirs, {r.time}: {r.reason}"[:MAX_TEXT] for r in theirs.revisions if r.number > since)
     last = made.revisions[-1]
     last = last.model_copy(update={"changes": (*lines, *merged.told, *last.changes)})
-    return Merged(made.model_copy(update={"revisions": (*made.revisions[:-1], last)}), merged.conflicts, merged.told)
+    return replace(merged, map=made.model_copy(update={"revisions": (*made.revisions[:-1], last)}))
 
 
 def _renumbered(

@@ -63,7 +63,7 @@ def _place(map_: PlayfieldMap, words: str) -> str:
     if len(alike) == 1:
         return alike[0]
     why = "there is no place" if not alike else f"{len(alike)} places are called"
-    raise NoSuchTargetError(f"{why} {words!r}: give the id of a place of this map")
+    raise NoSuchTargetError(f"{why} {words!r}: name it as the map does")
 
 
 def _pixel(map_: PlayfieldMap, words: str) -> tuple[str, str]:

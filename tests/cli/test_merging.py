@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 import shutil
 import sys
 from pathlib import Path
@@ -12,12 +13,13 @@ import pytest
 
 from probe.__main__ import main
 from probe.cli.outcome import Exit
-from probe.document.edits import Insert, Remove, renumber
+from probe.document.edits import Insert, Remove, Reverse, Swap, renumber
 from probe.document.file import demo_map_path, load_map
 from probe.document.file.layout import render_map
 from probe.document.model import PlayfieldMap
 from probe.document.operations import set_note
 from probe.document.revisions import revised
+from probe.document.wiring import joint_at, put_joint
 from tests.support.examples import first_now
 
 NOW = "2026-03-01T19:30:00Z"
@@ -110,6 +112,39 @@ def test_what_neither_map_says_of_a_joint_is_told(tmp_path: Path, capsys: pytest
     assert main(words) == Exit.FINE
     said = capsys.readouterr().out
     assert all(line in said for line in told)
+    assert "lines in all" not in said, "few lines are printed one by one"
+
+
+@pytest.mark.slow
+def test_many_joints_that_are_told_of_are_summed_up_with_where_each_stands(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ours, theirs, both = (str(tmp_path / f"{name}.json") for name in ("ours", "theirs", "both its"))
+    map_ = load_map(demo_map_path())
+    mine = renumber(map_, [Reverse(chain="playfield", first=30, last=50)], time=NOW, reason="Turned around")
+    Path(ours).write_bytes(render_map(mine))
+    for number in range(8, 60):
+        joint = joint_at(map_.chain("playfield"), number)
+        map_ = put_joint(map_, "playfield", joint.model_copy(update={"note": f"theirs {number}"}))
+    swaps = [Swap(chain="playfield", one=12, other=44), Swap(chain="playfield", one=35, other=65)]
+    Path(theirs).write_bytes(render_map(renumber(map_, swaps, time=NOW, reason="Exchanged")))
+    assert main(["merge", ours, theirs, "-o", both]) == Exit.FINDINGS
+    asked = capsys.readouterr().out
+    assert "was: the order that both began with\n    ours: 20 pixels moved\n  theirs: 4 pixels moved\n" in asked
+    assert "1 conflict is not decided: nothing was written." in asked
+    assert "the same with --json prints each" in asked
+    assert main(["merge", ours, theirs, "-o", both, "--choose", "ours"]) == Exit.FINE
+    said = capsys.readouterr().out.splitlines()
+    sums = [line for line in said if " joints noted by one side" in line or " joints in neither map" in line]
+    (last,) = (line for line in said if "lines in all" in line)
+    assert len(said) < 20
+    assert f"playfield-probe revisions {shlex.quote(both)} prints each." in last
+    assert main(["revisions", both]) == Exit.FINE
+    told = [line for line in capsys.readouterr().out.splitlines() if "joint from" in line]
+    assert int(last.split()[2]) == len(told)
+    single = [line for line in said if line.startswith("Playfield, joint from")]
+    assert sum(int(line.split()[0]) for line in sums) + len(single) == len(told), "none is left out of the count"
+    assert all(any(line.partition("; the first: ")[2] in one for one in told) for line in sums)
 
 
 @pytest.mark.parametrize("words", first_now(["3", "0=ours", "x=ours", "1=mine", "7=ours", "²=ours"], now=2))
