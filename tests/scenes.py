@@ -89,7 +89,7 @@ SCENES: dict[str, Scene] = {
     "setup_4": Scene("demo --new", ("Night Ferry", ENTER, ENTER, ENTER)),
     "setup_5": Scene("demo --new", ("Night Ferry", ENTER, ENTER, ENTER, ENTER)),
     "setup_6": Scene("demo --new", ("Night Ferry", ENTER, ENTER, ENTER, ENTER, ENTER)),
-    "setup_count": Scene("demo --new", _TO_COUNT, "how many pixels has this chain"),
+    "setup_count": Scene("demo --new", _TO_COUNT, "how many pixels this chain has"),
     "setup_entry": Scene("demo --new", (*_TO_COUNT, ("1",)), "type the number of pixels"),
     "setup_search": Scene("demo --new", (*_TO_COUNT, ("2",)), "Output 0"),
     "setup_name": Scene("demo --new", (*_TO_COUNT, ("1",), "84", ENTER), "name"),

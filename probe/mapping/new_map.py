@@ -154,14 +154,14 @@ class Setting(TaskState):
                 turn = len(self.order.answers) + 1
                 return f"{where}: the first {STRETCH} pixels show test colour {turn}. Which colour do you see? Look at several places, or under clear plastic."
             case SetupStage.COUNT:
-                return f"{where}: how many pixels has this chain?"
+                return f"{where}: do you know how many pixels this chain has?"
             case SetupStage.COUNT_ENTRY:
                 return f"{where}: type the number of pixels."
             case SetupStage.COUNT_SEARCH if self.count is not None:
                 last = self.count.first + self.count.lit - 1
                 return f"{where}: only pixels {self.count.first} to {last} are lit. Does anything light?"
             case SetupStage.NAME:
-                return f"{where}: {many(self.found_count, 'pixel') if self.found_count else 'unknown number of pixels'}, byte order {self.found_order}. Its name?"
+                return f"{where}: {many(self.found_count, 'pixel') if self.found_count else 'unknown number of pixels'}, colours in the order {self.found_order}. Its name?"
             case SetupStage.CEILING:
                 return f"{where}: how many mA may this chain draw at most? (The board allows {self._board_ceiling} mA.)"
             case _:
@@ -180,7 +180,7 @@ class Setting(TaskState):
             case SetupStage.ORDER:
                 return (*(seen.value.capitalize() for seen in SeenColour), f"Not sure: take {USUAL_ORDER}")
             case SetupStage.COUNT:
-                return ("I know it", "Find it now", "Leave it open: I walk until nothing lights")
+                return ("Yes: I type the number", "No: find it now", "Leave it open: I walk until nothing lights")
             case _:
                 return ()
 
