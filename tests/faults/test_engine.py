@@ -31,6 +31,7 @@ from probe.faults.engine import (
     marginals,
     most_probable,
     names_place,
+    next_measurements,
     next_step,
     not_cured,
     of_causes,
@@ -229,6 +230,29 @@ def test_a_fresh_splice_weighs_only_near_its_place() -> None:
         for k in (14, 40)
     ]
     assert chances[0] > 1.3 * chances[1]
+    apart = [replace(start, k=k).contexts_that_count for k in (10, 11, 17, 18, -1, None)]
+    assert apart == [(), ("just-spliced",), ("just-spliced",), (), ("just-spliced",), ("just-spliced",)]
+
+
+def test_where_nothing_lights_not_even_the_first_is_good() -> None:
+    assert answered(K, FaultSession(), observation="look", answer="nothing").k == -1
+    assert answered(K, FaultSession(), observation="look", answer="random").k is None
+
+
+def test_each_wish_for_more_and_each_remedy_in_vain_adds_as_many_questions() -> None:
+    more = [
+        FaultSession(rounds=rounds, rejected=frozenset(vain)).most_questions
+        for rounds, vain in ((0, ()), (1, ()), (0, ("no-5v",)), (2, ("no-5v",)))
+    ]
+    assert more == [9, 15, 15, 27]
+
+
+def test_what_to_measure_next_names_nothing_twice() -> None:
+    for answer in ("random", "to-k-dark", "fades", "restarts"):
+        session = answered(K, FaultSession(), observation="look", answer=answer, k=14)
+        listed = [asked.id for asked in next_measurements(K, session)]
+        assert len(listed) == len(set(listed)) == 3, answer
+        assert not {"heat", "look"} & set(listed)
 
 
 def test_a_dead_link_is_found_without_running_patterns() -> None:

@@ -207,6 +207,15 @@ def test_not_sure_and_a_doubtful_reading_clear_nothing() -> None:
         assert doubtful.hazards == {Hazard.SUPPLY_HIGH}
 
 
+@pytest.mark.parametrize("typed", ["75", "-80"])
+def test_a_reading_beyond_every_range_of_what_clears_a_danger_bars_power(typed: str) -> None:
+    session, verdict = answered_by_reading(K, FaultSession(), observation="supply-open", typed=typed)
+    assert verdict.shares == ()
+    assert session.hazards == {Hazard.SUPPLY_HIGH}
+    asked = next_step(K, session).question
+    assert asked is None or asked.power is not ChainPower.ON
+
+
 def test_a_supply_read_too_high_is_not_read_again_before_it_is_trimmed() -> None:
     high, _ = after(FaultSession(), frozenset(), "volts-first", "high")
     asked = next_step(K, high).question

@@ -104,6 +104,9 @@ def test_a_picture_with_an_edge_asks_for_the_last_good_pixel() -> None:
     assert len(shown.colours) == 1
     play.type_in("forty")
     assert "0 to 39" in play.search.message
+    play.type_in("40")
+    assert play.mode() is SearchMode.LAST_GOOD
+    assert "0 to 39" in play.search.message
     play.type_in("14")
     assert play.search.session.k == 14
     assert "14 (15th)" in play.search.message

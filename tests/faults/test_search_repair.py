@@ -125,6 +125,12 @@ def test_giving_up_shows_the_fault_and_scores_nothing() -> None:
     assert score(play.search, found=True) != score(play.search, found=False)
 
 
+def test_a_fault_found_with_fewer_questions_than_are_free_scores_the_whole() -> None:
+    play = practised(a_round(3))
+    assert score(play.search, found=True).startswith("Score 100 of 100: 0 questions")
+    assert score(play.search, found=False).startswith("Score 0 of 100")
+
+
 def test_a_repair_is_compared_with_what_was_planted_and_the_remedy_is_told() -> None:
     round_ = a_round(4)
     planted = round_.planted.causes[0]

@@ -159,6 +159,26 @@ def test_a_bare_pixel_just_below_the_surface_asks_for_a_diffuser_and_a_deeper_se
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(("depth_mm", "nearer_mm"), [(9.0, None), (9.8, 6.1)])
+def test_no_seat_is_advised_nearer_to_the_surface_than_a_pixel_is_high(
+    depth_mm: float, nearer_mm: float | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """6 mm: common practice, no source. Shallower is 1/1.6 of the depth: 5.6 mm for 9 mm, 6.1 mm for 9.8 mm."""
+    monkeypatch.setattr("probe.lighting.suggest.MOST_TRIED", 50)  # all of them, not the best few
+    map_ = row([90.0] * 5)
+    for number, place in enumerate(map_.places):
+        map_ = update_place(map_, place.model_copy(update={"depth_mm": depth_mm if number == 2 else 6.0}))
+    found = suggest(map_, fit(map_, readings(map_)))
+    offered = [change for change in found.changes if change.work is SeatWork.SHALLOWER]
+    if nearer_mm is None:
+        assert offered == []
+    else:
+        assert [(change.place, change.depth_mm) for change in offered] == [
+            (map_.places[2].id, pytest.approx(nearer_mm, abs=0.05))
+        ]
+
+
+@pytest.mark.slow
 def test_trims_stay_within_the_ceiling() -> None:
     map_ = row([70.0] * 7, ceiling_ma=60)
     gain = np.array([1.0, 1.0, 0.5, 1.0, 1.0, 2.0, 1.0, 1.0])
