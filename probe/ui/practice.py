@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from probe.faults.explain import reply_words
-from probe.faults.knowledge import PICTURE_QUESTION, Who
+from probe.faults.knowledge import PICTURE_QUESTION, ChainPower, Who
 from probe.faults.search import FaultFacts, Hidden
 from probe.faults.state import FaultSearch, SearchMode, Solution
 from probe.practice.round import SIGN_WORDS, PracticeRound
@@ -27,6 +27,12 @@ def fault_facts(options: LaunchOptions) -> FaultFacts:
     return FaultFacts(options.faults_on, alone=True, hidden=hidden)
 
 
+def _powered(search: FaultSearch) -> bool:
+    """Whether the chain has power: not while it is to be off and unplugged, for a question or for safety."""
+    off = search.question is not None and search.question.power is ChainPower.OFF
+    return not (off and search.mode is SearchMode.QUESTION) and not search.session.unsafe
+
+
 class PracticeSight:
     """What one sees and reads in a practice round. Without `in_words` light is for the person to judge, as far as it can be lit."""
 
@@ -38,12 +44,13 @@ class PracticeSight:
         """A line in words where there are any, then the chain as it is lit, under a ruler."""
         if search.mode in (SearchMode.FINDING, SearchMode.REPAIR, SearchMode.DONE):
             return ()
-        words = self._words(search) or (SIGN_WORDS if search.board.here else "")
         signs = self._practice.board.signs()
         label = "Under the glass: "
         ruler = "".join(str(n).ljust(_RULER_STEP) for n in range(0, len(signs), _RULER_STEP))
-        beside = "".join(f", {remark}" for remark in self._practice.board.remarks())
-        lit = (" " * len(label) + ruler, label + signs + beside) if search.board.here else ()
+        remarks = self._practice.board.remarks()
+        beside = (f"Beside it: {', '.join(remarks)}",) if remarks else ()
+        lit = (*beside, " " * len(label) + ruler, label + signs) if search.board.here and _powered(search) else ()
+        words = self._words(search) or (SIGN_WORDS if lit else "")
         return (*((words,) if words else ()), *lit)
 
     def _words(self, search: FaultSearch) -> str:

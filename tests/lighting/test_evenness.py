@@ -170,12 +170,9 @@ def test_no_seat_is_advised_nearer_to_the_surface_than_a_pixel_is_high(
         map_ = update_place(map_, place.model_copy(update={"depth_mm": depth_mm if number == 2 else 6.0}))
     found = suggest(map_, fit(map_, readings(map_)))
     offered = [change for change in found.changes if change.work is SeatWork.SHALLOWER]
-    if nearer_mm is None:
-        assert offered == []
-    else:
-        assert [(change.place, change.depth_mm) for change in offered] == [
-            (map_.places[2].id, pytest.approx(nearer_mm, abs=0.05))
-        ]
+    assert [change.place for change in offered] == ([map_.places[2].id] if nearer_mm else [])
+    for change in offered:
+        assert change.depth_mm == pytest.approx(nearer_mm, abs=0.05)
 
 
 @pytest.mark.slow

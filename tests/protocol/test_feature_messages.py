@@ -333,3 +333,33 @@ def test_an_order_after_the_silence_keeps_the_pixels_from_the_game(talk: Talk) -
     talk.ask(Alive())
     assert b"play game" not in talk.wait(1_500)
     assert talk.seen() == {}
+
+
+def test_what_the_game_shows_no_silence_darkens(talk: Talk) -> None:
+    for order in [*table_orders(encode_table(TABLE), 3), Play(Player.GAME)]:
+        talk.ask(order)
+    talk.wait(40)
+    assert b"dark" not in talk.wait(10_000)
+    assert talk.seen() == {"a": Colour(0, 0, 9)}
+
+
+def test_a_held_pattern_outlasts_silence_and_keeps_the_pixels_from_the_game(talk: Talk) -> None:
+    for order in table_orders(encode_table(TABLE), 3):
+        talk.ask(order)
+    talk.ask(RunPattern(0, PatternKind.WHOLE, (RED,), keep=PatternKeep.HOLD))
+    said = talk.wait(5_000) + talk.wait(5_000)
+    assert b"play game" not in said
+    assert talk.seen() == dict.fromkeys("abcde", RED)
+
+
+def test_a_table_half_put_in_is_forgotten_at_a_restart(talk: Talk) -> None:
+    begin, part, *_ = table_orders(encode_table(TABLE), 3)
+    talk.ask(begin)
+    talk.ask(part)
+    state = talk.ask(ReadTableState())
+    assert isinstance(state, TableState)
+    assert state.staged > 0
+    talk.board.restart(RestartCause.POWER, talk.now_ms)
+    after = talk.ask(ReadTableState())
+    assert isinstance(after, TableState)
+    assert after.staged == 0

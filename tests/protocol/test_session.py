@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +13,7 @@ from device_protocol.errors import Blame, ErrorCode, HostFault, blame_of
 from device_protocol.events import (
     GaveUp,
     GaveUpReason,
+    Identified,
     Misanswered,
     OrderAnswered,
     Refused,
@@ -300,3 +303,37 @@ def test_a_refusal_of_an_earlier_copy_is_ignored() -> None:
     assert session.receive_data(seal("!01 31 no-such-pixel"), 0) == []
     (event,) = session.receive_data(seal("!02 31 no-such-pixel"), 0)
     assert isinstance(event, Refused)
+
+
+def test_half_a_line_from_before_does_not_spoil_the_first_answer_after_connecting_again() -> None:
+    session, board = connected()
+    session.receive_data(b"<07 ok half a li", 0)
+    asked = session.connect(10)
+    events = session.receive_data(board.receive_data(asked, 10), 10)
+    assert [type(event) for event in events] == [Identified]
+    assert session.ready
+
+
+def test_after_a_line_that_could_not_be_read_the_board_is_asked_at_once() -> None:
+    session, board = connected()
+    exchange(session, board, LIGHT, 5_000)
+    quiet = session.keep_alive_due_ms()
+    assert quiet is not None
+    session.receive_data(b"\xff\n", 5_000)
+    due = session.keep_alive_due_ms()
+    assert due is not None
+    assert due == pytest.approx(5_020, abs=1)
+    assert due < quiet
+
+
+def test_an_order_as_long_as_the_boards_line_is_sent_and_one_byte_more_is_not() -> None:
+    length = len(encode_order(LIGHT.line(0))) - 1
+    session, _ = connected()
+    assert session.identity is not None
+    for line, taken in ((length, True), (length - 1, False)):
+        session._board.identity = replace(session.identity, line=line)
+        if taken:
+            session.check(LIGHT)
+        else:
+            with pytest.raises(HostFault, match=f"{length} bytes long, the board takes {line}"):
+                session.check(LIGHT)

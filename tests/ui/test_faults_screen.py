@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -15,13 +16,17 @@ from probe.document.model import Chain, PlayfieldMap
 from probe.document.model.harness import Batch
 from probe.document.operations import add_chain, add_place, assign_place, new_map, replace_chain, set_count
 from probe.faults.engine import UNSURE
-from probe.faults.state import FaultSearch, SearchMode
+from probe.faults.knowledge import Hazard
+from probe.faults.search import start_practice
+from probe.faults.state import FaultSearch, SearchMode, Solution
 from probe.faults.tables import load
 from probe.link import BoardLink
 from probe.link.simulated_wire import SimulatedPort
 from probe.practice.round import CHAIN, PracticeRound
 from probe.ui.keys import HOME
+from probe.ui.practice import PracticeSight
 from probe.ui.task_screen import TaskScreen
+from tests.faults.searching import Play, board
 from tests.support.examples import first_now
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -305,3 +310,19 @@ async def test_below_practice_lies_home(open_app: OpenApp) -> None:
         await press(stage, "escape")
         await until(stage, lambda: stage.app.endings.ended is not None)
         assert stage.app.then == (HOME,), "one step back, and not out of the program"
+
+
+def test_in_practice_an_unplugged_chain_shows_no_light_and_a_remark_stands_on_a_line_of_its_own() -> None:
+    pulsing = next(round_ for round_ in map(a_round, range(60, 100)) if "the light pulses" in round_.board.remarks())
+    play = Play(start_practice(pulsing.map, CHAIN, Solution((), ()), lambda asked: pulsing.answer(asked).answer))
+    play.plug(board())
+    sight = PracticeSight(pulsing)
+    powered = sight.lines(play.search)
+    assert powered[1] == "Beside it: the light pulses"
+    assert powered[-1].startswith("Under the glass: ")
+    assert max(map(len, powered[1:])) < 79
+    off = sight.lines(play.put("supply-ohms").search)
+    assert len(off) == 1
+    assert off[0].startswith("The meter reads: ")
+    unsafe = replace(play.search, session=replace(play.search.session, hazards=frozenset({Hazard.SHORT})))
+    assert not any(line.startswith("Under the glass") for line in sight.lines(unsafe))
