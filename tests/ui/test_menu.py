@@ -316,6 +316,19 @@ async def test_a_row_done_in_the_shell_says_so_in_few_words(open_app: OpenApp) -
         assert screen.choices[at].command.words in row
 
 
+@pytest.mark.slow
+async def test_why_a_row_cannot_be_done_is_seen_below_the_longest_menu_on_a_small_terminal(open_app: OpenApp) -> None:
+    async with open_app(small(), size=(80, 24)) as stage:
+        screen = await opened(stage, "f10", "2")
+        await stage.pilot.press("h")
+        await stage.pilot.pause()
+        note, box = screen.query_one("#choice-note"), screen.query_one("#choice-box")
+        assert IN_THE_SHELL["app.photo"] in str(note.render())
+        assert box.content_region.contains_region(note.region)
+        assert note.region.height
+        assert screen.region.contains_region(box.region)
+
+
 @pytest.mark.parametrize("words", [SPLICED_WELCOME], ids=["spliced demo"])
 def test_a_way_through_the_menu_that_is_said_is_there(words: str) -> None:
     said = re.search("F10, (.+), “(.+)”", words)
