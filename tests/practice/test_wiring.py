@@ -18,11 +18,11 @@ from device_protocol.values import DARK
 from probe.faults.meter import judge, parse_readings
 from probe.faults.tables import load
 from probe.patterns.pictures import RED, WHITE, whole
-from probe.practice.behaviour import IDLE_A, Quality, head_signal, rails, view
+from probe.practice.behaviour import HIGHEST_V, IDLE_A, TINT_V, Now, Quality, head_signal, rails, shares_ground, view
 from probe.practice.eyes import Eyes
 from probe.practice.person import SimulatedPerson
 from probe.practice.plant import PLANTERS, plant, plant_any, sound
-from probe.practice.wiring import Chip, ModelJoint, ModelSupply, ModelWiring
+from probe.practice.wiring import Chip, Flex, Head, ModelJoint, ModelSupply, ModelWiring
 from tests.support.examples import examples, first_now
 
 K = load()
@@ -424,3 +424,56 @@ def test_a_burnt_input_holds_its_wire_down_and_a_good_pixel_shows_what_arrives(
     cause: str, asked: str, shown: str
 ) -> None:
     assert reads(at(cause), asked) == shown
+
+
+def test_a_supply_that_must_give_more_than_its_limit_collapses_and_a_wide_one_does_not() -> None:
+    """50 white pixels take 2.4 A (WS2812B sheet: 16 mA a colour): a limit of 1.8 A pulls 5 V down, one of 10 A does not."""
+    white = whole(WHITE, 50)
+    weak = rails(chain_of(50, 0.001, limit_a=1.8), white)
+    assert weak.collapsed
+    assert weak.volts.max() < 4.5
+    assert view(chain_of(50, 0.001, limit_a=1.8), white).pulsing
+    assert not rails(chain_of(50, 0.001, limit_a=10.0), white).collapsed
+
+
+def test_a_board_on_the_chains_feed_sags_with_it_and_one_on_its_own_supply_does_not() -> None:
+    white = whole(WHITE, 50)
+    for kind, sags in (("shared", True), ("usb", True), ("own", False)):
+        wiring = chain_of(50, 0.001, source_ohm=0.5)
+        found = rails(replace(wiring, supply=replace(wiring.supply, kind=kind)), white)
+        assert (found.board_v < 4.5) is sags, kind
+
+
+def test_grounds_meet_by_a_charger_while_it_is_plugged_and_a_loose_one_opens_where_it_is_touched() -> None:
+    by_charger = replace(chain_of(5, 0.01), head=Head(common_ground=False, ground_by_charger=True))
+    assert [shares_ground(by_charger, Now(charger=there)) for there in (False, True)] == [False, True]
+    loose = replace(chain_of(5, 0.01), head=Head(ground_loose=True), chance=0.6)
+    assert [shares_ground(loose, Now(touched=at)) for at in (None, 0, 3)] == [True, False, True]
+
+
+def test_a_loose_data_joint_opens_where_it_is_touched_and_nowhere_else() -> None:
+    wiring = chain_of(8, 0.01).with_joint(4, ModelJoint(flex=Flex.DATA_OPENS))
+    lit = {
+        at: sum(not pixel.dark for pixel in view(wiring, whole(RED, 8), Now(touched=at)).pixels) for at in (None, 2, 4)
+    }
+    assert lit == {None: 8, 2: 8, 4: 4}
+
+
+def test_too_many_volts_make_every_pixel_unsteady() -> None:
+    """WS2812B sheet: 5.3 V is the limit."""
+    for volts, steady in ((HIGHEST_V - 0.1, True), (HIGHEST_V + 0.1, False)):
+        seen = view(chain_of(5, 1e-6, volts=volts), whole(RED.at(9), 5)).pixels
+        assert all(pixel.steady is steady for pixel in seen), volts
+
+
+def test_a_single_colour_is_not_tinted_by_low_volts_and_white_is() -> None:
+    low = chain_of(5, 1e-6, volts=TINT_V - 0.2)
+    assert not any(pixel.tinted for pixel in view(low, whole(RED.at(9), 5)).pixels)
+    assert all(pixel.tinted for pixel in view(low, whole(WHITE.at(9), 5)).pixels)
+
+
+def test_light_that_leaks_is_seen_at_the_pixel_and_at_the_next() -> None:
+    person = at("light-leaks")
+    leaks_at = person.w.leaks_at
+    assert leaks_at is not None
+    assert person.walked(leaks_at)[0] == [leaks_at, leaks_at + 1]
