@@ -127,6 +127,13 @@ class CommandParser(argparse.ArgumentParser):
         hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
         raise argparse.ArgumentError(action, f"there is no {value!r}: {hint}")
 
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
+        """As argparse does, but the command that has no place for a word says so itself: its usage shows what it takes."""
+        known, unknown = super().parse_known_args(args, namespace)
+        if unknown:
+            self.error(f"unknown argument{'s' if len(unknown) > 1 else ''}: {' '.join(unknown)}")
+        return known, unknown
+
     def error(self, message: str) -> NoReturn:
         """Say how the command is used, and what is wrong, in one line (folded on a terminal); exit code 2."""
         self.print_usage(sys.stderr)

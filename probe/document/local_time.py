@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, tzinfo
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_DAY = len("2026-11-03")
 
 
 def moment_of(time: str, *, zone: tzinfo | None = None) -> datetime | None:
@@ -22,8 +23,11 @@ def moment_of(time: str, *, zone: tzinfo | None = None) -> datetime | None:
 
 
 def local_date(time: str, *, zone: tzinfo | None = None) -> str:
-    """A date such as `3 Nov 2026`, in the computer's time zone unless `zone` is given; what is no time stays as it is."""
-    at = moment_of(time, zone=zone)
+    """A date such as `3 Nov 2026`, in the computer's time zone unless `zone` is given; what is no time stays as it is.
+
+    A bare day, such as `2026-11-03`, is that day in every zone.
+    """
+    at = moment_of(time, zone=UTC if len(time) == _DAY else zone)
     return time if at is None else f"{at.day} {_MONTHS[at.month - 1]} {at.year}"
 
 

@@ -55,7 +55,7 @@ class Evening:
     @property
     def date(self) -> str:
         """Its day as screens and papers show dates."""
-        return local_date(self.day, zone=UTC)  # it is the person's own day already
+        return local_date(self.day)
 
     @property
     def time(self) -> str:

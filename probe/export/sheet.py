@@ -304,7 +304,7 @@ def _joints(map_: PlayfieldMap) -> Iterator[str]:
                 word = "REFUSED" if problem.severity is JointSeverity.REFUSE else "ask"
                 inside.append(f"{word}: {_line(problem.text)}")
             note = f" {escape(row.view.note)}" if row.view.note else ""
-            made = f", made {own(row.view.made_on)}" if row.view.made_on else ""
+            made = f", made {own(local_date(row.view.made_on))}" if row.view.made_on else ""
             place = map_.place_of(chain.pixels[row.number])
             label = f" ({escape(place.label)})" if place is not None else ""
             items.append(f"{flag}<b>{own(row.ends)}</b>{label}{made}.{note}{bullets(inside)}")

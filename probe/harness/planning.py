@@ -493,7 +493,7 @@ class PowerUpTask(PlanningTask):
             means = now.why if now.judged is reading.judged else f"by the plan as it is now {now.judged}: {now.why}"
         except PowerError as error:
             means = str(error)
-        return _titled(f"Measured {reading.time[:10]}".strip(), (f"{_reading_words(reading)}; {means}",))
+        return _titled(f"Measured {local_date(reading.time)}".strip(), (f"{_reading_words(reading)}; {means}",))
 
 
 def _reading_words(reading: MeterReading | None) -> str:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from device_protocol.current import current_ua
 from device_protocol.values import Colour
+from probe.document.local_time import local_date
 from probe.document.model import PlayfieldMap
 from probe.document.model.harness import Batch, Judged, Metered, MeterReading
 from probe.document.outside_text import spaced
@@ -260,4 +261,4 @@ def bench_words(batch: Batch) -> str:
         parts.append(f"burn-in {batch.bench_minutes} min")
     if batch.bench_judged is not None:
         parts.append(batch.bench_judged.value + (f" ({spaced(batch.bench_flaw)})" if batch.bench_flaw else ""))
-    return ", ".join(parts) + (f", {batch.bench_on}" if batch.bench_on else "")
+    return ", ".join(parts) + (f", {local_date(batch.bench_on)}" if batch.bench_on else "")

@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from probe.cautions import Moment, cautions
+from probe.document.local_time import local_date
 from probe.document.model import Chain, PlayfieldMap, shown_number
 from probe.document.model.harness import Fixing
 from probe.document.outside_text import spaced
@@ -308,7 +309,7 @@ def _detail(row: SheetRow) -> str:
     if view.fixing is not Fixing.UNKNOWN:
         parts.append(view.fixing.value)
     if view.made_on:
-        parts.append(f"made {view.made_on}")
+        parts.append(f"made {local_date(view.made_on)}")
     batches = list(dict.fromkeys(spaced(side.batch) for side in (view.leaving, view.arriving) if side.batch))
     if batches:
         parts.append(" to ".join(batches))

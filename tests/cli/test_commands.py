@@ -62,6 +62,23 @@ def test_wrong_words_are_a_usage_error(tmp_path: Path) -> None:
     assert command("export", "x.json", "--to", "xml", folder=tmp_path).returncode == Exit.USAGE
 
 
+@pytest.mark.parametrize(
+    "line", [["check", "a.json", "b", "c"], ["demo", "--loud"], ["export", "a.json", "--to", "csv", "--loud"]]
+)
+def test_a_word_that_a_command_does_not_know_shows_how_that_command_is_used(
+    line: list[str], capfd: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        build_parser().parse_args(line)
+    said = capfd.readouterr().err
+    assert ended.value.code == Exit.USAGE
+    assert said.startswith(f"usage: playfield-probe {line[0]} "), said
+    last = said.rstrip().splitlines()[-1]
+    assert last == f"playfield-probe {line[0]}: error: unknown argument" + (
+        ": --loud" if "--loud" in line else "s: b c"
+    )
+
+
 @pytest.mark.slow
 def test_export_and_import_make_the_same_map(demo: Path, tmp_path: Path) -> None:
     done = command("export", str(demo), "--to", "csv", "-o", "out.csv", folder=tmp_path)

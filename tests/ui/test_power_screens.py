@@ -348,4 +348,4 @@ async def test_a_reading_that_the_plan_judges_otherwise_by_now_says_so(open_app:
         await opened(stage, "power_up")
         await press(stage, "down", "down")
         beside = _in_a_line(stage)
-        assert "Measured 2025-04-03 good: 50 A; by the plan as it is now stop: larger than" in beside
+        assert "Measured 3 Apr 2025 good: 50 A; by the plan as it is now stop: larger than" in beside
