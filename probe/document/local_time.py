@@ -32,6 +32,8 @@ def local_date(time: str, *, zone: tzinfo | None = None) -> str:
 
 
 def local_minute(time: str, *, zone: tzinfo | None = None) -> str:
-    """Date and time such as `3 Nov 2026, 21:05`; as `local_date`."""
-    at = moment_of(time, zone=zone)
-    return time if at is None else f"{local_date(time, zone=zone)}, {at.hour:02d}:{at.minute:02d}"
+    """Date and time such as `3 Nov 2026, 21:05`; of a bare day the date alone; as `local_date`."""
+    at = None if len(time) == _DAY else moment_of(time, zone=zone)
+    return (
+        local_date(time, zone=zone) if at is None else f"{local_date(time, zone=zone)}, {at.hour:02d}:{at.minute:02d}"
+    )

@@ -85,7 +85,7 @@ def test_a_table_in_the_board_that_is_not_the_maps_is_to_be_written_anew() -> No
         ("2026-11-03T23:30:00Z", UTC, "3 Nov 2026", "3 Nov 2026, 23:30"),
         ("2026-11-03T23:30:00Z", timezone(timedelta(hours=2)), "4 Nov 2026", "4 Nov 2026, 01:30"),
         ("2026-01-01T00:05:00+00:00", timezone(timedelta(hours=-5)), "31 Dec 2025", "31 Dec 2025, 19:05"),
-        ("2026-11-03", timezone(timedelta(hours=-5)), "3 Nov 2026", "2 Nov 2026, 19:00"),
+        ("2026-11-03", timezone(timedelta(hours=-5)), "3 Nov 2026", "3 Nov 2026"),
         ("", UTC, "", ""),
         ("[/x] yesterday", UTC, "[/x] yesterday", "[/x] yesterday"),
         ("0001-01-01T00:00:00Z", timezone(timedelta(hours=-5)), "0001-01-01T00:00:00Z", "0001-01-01T00:00:00Z"),

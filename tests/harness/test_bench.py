@@ -97,7 +97,7 @@ def test_width_and_order_are_found_from_what_lights(order: str) -> None:
     assert (batch.bench_judged, batch.bench_on, batch.bench_minutes) == (Judged.GOOD, "2026-03-01", 4)
     assert seen(desk) == {}, "dark when it is done"
     words = bench_words(batch)
-    for part in (f"order {order}", "1 mA dark", "20 mA for red", "burn-in 4 min", "good", "2026-03-01"):
+    for part in (f"order {order}", "1 mA dark", "20 mA for red", "burn-in 4 min", "good", "1 Mar 2026"):
         assert part in words
 
 
