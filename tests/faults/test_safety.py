@@ -475,3 +475,13 @@ class AnyEvents(RuleBasedStateMachine):
 _NAMES = {Hazard.SHORT: OHMS, Hazard.PLUG_SWAPPED: PLUG, Hazard.JOINT_SWAPPED: JOINT, Hazard.SUPPLY_HIGH: HIGH}
 TestAnyEvents = AnyEvents.TestCase
 TestAnyEvents.settings = settings(max_examples=examples(60), stateful_step_count=30, deadline=None)
+
+
+def test_after_a_short_is_read_nothing_is_asked_that_one_would_switch_on_to_answer() -> None:
+    """The charger's trial needs the trouble to be there; the supply's lamp is told from memory."""
+    session, _ = after(FaultSession(), frozenset(), "supply-ohms", "short")
+    asked = {observation.id for observation in allowed(K, session)}
+    assert "charger" not in asked
+    assert K.observation("charger").power is ChainPower.ON
+    if "supply-lamp" in asked:
+        assert "last on" in K.observation("supply-lamp").question
