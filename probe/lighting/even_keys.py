@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from probe.document.model.light import Measure, Rating
 from probe.task import events as ev
@@ -54,18 +55,38 @@ class NewRound:
     """Walk again, to see what a change has brought."""
 
 
+def _is_asked(s: Any) -> bool:
+    return not s.done
+
+
+def _has_trims(s: Any) -> bool:
+    return s.suggestion is not None and bool(s.suggestion.trims) and not s.trimmed
+
+
+def _taken(s: Any) -> str:
+    """What Enter does now."""
+    if s.done:
+        return "Take the trims"
+    return "Take" if s.typed.strip() else "Fair"
+
+
 COMMANDS = (
-    Command("evenness.rate.DARK", Means.NO, "Dark", Rate(Rating.DARK), shown=True),
-    Command("evenness.rate.HOT", Means.YES_BUT, "Hot", Rate(Rating.HOT), shown=True),
-    Command("evenness.take", Means.DO, "Fair, or take the reading or the trims", ev.Take()),
+    Command(
+        "evenness.take",
+        Means.DO,
+        "Fair, or take the reading or the trims",
+        ev.Take(),
+        shown=lambda s: _is_asked(s) or _has_trims(s),
+        short=_taken,
+    ),
+    Command("evenness.rate.DARK", Means.NO, "Dark", Rate(Rating.DARK), shown=_is_asked),
+    Command("evenness.rate.HOT", Means.YES_BUT, "Hot", Rate(Rating.HOT), shown=_is_asked),
     Command("evenness.finish", Means.MORE, "Result", Finish(), shown=True, letter="r"),
     Command(
         "evenness.alone",
         Means.NOT_SURE,
         "Which one is meant: light it alone, or all",
         ToggleAlone(),
-        shown=True,
-        short="Which?",
     ),
     Command("evenness.measure", Means.MORE, "Numbers are lux or camera values", ChangeMeasure(), letter="m"),
     Command("evenness.new_round", Means.MORE, "Walk again", NewRound(), letter="a"),

@@ -32,7 +32,9 @@ _SIGNS = {
     **dict.fromkeys("✓✔", "+"),
     **dict.fromkeys("·∙⋅", "."),
     "…": "~",  # a full stop would say that nothing is missing
-    **dict.fromkeys("¹²³", "'"),
+    "¹": "*",  # a footnote
+    "²": "2",  # mm²
+    "³": "3",
     "±": "~",
     "≤": "<",
     "≥": ">",

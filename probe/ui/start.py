@@ -6,6 +6,7 @@ import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
@@ -144,6 +145,8 @@ HOW_IT_GOES = (
 )
 _BAR = 20
 _ROW_EDGES = 9
+_HOME_ROWS = 9
+"""Rows around the lists: head, two frames, message, caution, keys."""
 PICTURE_SHARE = 0.4
 """Of the width; app.tcss has the same."""
 
@@ -264,7 +267,11 @@ class HomeScreen(Screen[None]):
         width = max(len(need.words) for need in shown)
         marked = listed.highlighted or 0
         listed.clear_options()
-        listed.add_options([self._row(str(n), need.words, need.detail, width) for n, need in enumerate(shown, 1)])
+        rows_left = self.app.size.height - _HOME_ROWS - len(shown) - len(list(self._map_rows()))
+        folds = self._is_roomy or rows_left >= len(shown)
+        listed.add_options(
+            [self._row(str(n), need.words, need.detail, width, folds=folds) for n, need in enumerate(shown, 1)]
+        )
         listed.highlighted = min(marked, len(shown) - 1)
 
     def _list_maps(self) -> None:
@@ -273,7 +280,12 @@ class HomeScreen(Screen[None]):
         width = max(len(words) for key, words, _, _ in rows if key)
         marked = listed.highlighted or 0
         listed.clear_options()
-        listed.add_options([Option(self._row(key, words, note, width), id=name) for key, words, note, name in rows])
+        listed.add_options(
+            [
+                Option(self._row(key, words, note, width, folds=self._is_roomy), id=name)
+                for key, words, note, name in rows
+            ]
+        )
         listed.highlighted = marked
 
     def _how_far(self) -> list[Content]:
@@ -297,15 +309,16 @@ class HomeScreen(Screen[None]):
             lines += [plain(""), plain("Last evening", "dim"), *(plain(line) for line in evening_lines(past[-1]))]
         return lines
 
-    def _row(self, key: str, words: str, note: str, width: int) -> Content:
-        """A key, words, and a note, which is cut where there is no room for it."""
+    def _row(self, key: str, words: str, note: str, width: int, *, folds: bool) -> Content:
+        """A key, words, and a note, which goes on in rows of its own where there are rows enough, and is cut where there are not."""
         room = int(self.app.size.width * (1 - PICTURE_SHARE if self._is_roomy else 1)) - len(key) - _ROW_EDGES
         words = cut(words, room)
         head = Content(f" {key}  ").append(plain(f"{words:<{min(width, room)}}" if note else words))
         if not note or room <= width:
             return head
-        if self._is_roomy and len(note) > room - width - 3:  # there are rows enough for a second one
-            return head.append("\n").append(plain(f"{'':<{len(key) + 5}}{cut(note, room - 3)}"))
+        if folds and len(note) > room - width - 3:
+            indent = " " * (len(key) + 5)
+            return Content("\n").join([head, *(plain(f"{indent}{line}") for line in wrap(note, room - 3))])
         return head.append(plain(f"   {cut(note, max(0, room - width - 3))}"))
 
     def _map_rows(self) -> Iterator[tuple[str, str, str, str]]:

@@ -20,6 +20,7 @@ from probe.lighting.evenness import lit_places, stops
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.task import Opened
+from probe.ui.footer import hints_for
 from tests.lighting.boards import LitTask
 from tests.lighting.test_evenness import row
 from tests.support.boards import identity
@@ -59,6 +60,22 @@ def test_each_answer_is_saved_and_the_next_open_stop_comes() -> None:
     assert p.state.done
     assert p.map.readings[-1].value == 120
     assert render_map(p.map)
+
+
+def _enter(state: EvenWalk) -> list[str]:
+    """What the footer says that Enter does."""
+    return [hint.words for hint in hints_for(EvennessTask.commands, state, {}) if hint.key == "Enter"]
+
+
+def test_the_footer_begins_with_what_enter_does_now() -> None:
+    p = player(row([70.0] * 4))
+    assert _enter(p.state) == ["Fair"]
+    p.give(ev.Typed("120"))
+    assert _enter(p.state) == ["Take"]
+    over = replace(p.state, done=True, typed="")
+    assert _enter(over) == [], "there are no trims to take"
+    keys = [hint.key for hint in hints_for(EvennessTask.commands, over, {})]
+    assert not {"F2", "F3"} & set(keys), "nothing is asked"
 
 
 def test_a_second_answer_takes_the_place_of_the_first() -> None:
@@ -112,6 +129,7 @@ def test_from_ratings_to_trims_in_the_table_and_a_second_walk() -> None:
     p = walked(map_, hot)
     assert any(isinstance(effect, fx.Job) for effect in p.effects)
     assert p.state.suggestion is not None
+    assert _enter(p.state) == ["Take the trims"]
     trimmed = {trim.place: trim.level for trim in p.state.suggestion.trims}
     assert trimmed[hot] < 200
     effects = p.give(ev.Take(TIME))

@@ -86,6 +86,25 @@ async def test_where_there_are_rows_nothing_of_what_a_map_needs_is_cut() -> None
             assert " ".join(need.detail.split()) in text
 
 
+async def test_a_small_terminal_too_shows_the_whole_note_while_rows_are_free(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = load_map(demo_map_path("kelp_forest.json"))
+    monkeypatch.setattr(Opens, "look", lambda self, path: whole)
+    for size, cut_off in (((80, 24), False), ((80, 19), True)):
+        app = ProbeApp(LaunchOptions(start_here=True), Session(), Opens())
+        async with app.run_test(size=size) as pilot:
+            await pilot.pause()
+            shown = text_of(app)
+            text = " ".join(" ".join(line.strip("│ ") for line in shown.splitlines()).split())
+            home = app.screen
+            assert isinstance(home, HomeScreen)
+            assert max(len(need.words) + len(need.detail) for need in home._needs) > 70
+            assert ("…" in text) == cut_off, shown
+            assert "Leave the program" in text or cut_off
+            if not cut_off:
+                for need in home._needs:
+                    assert " ".join(need.detail.split()) in text
+
+
 async def test_every_row_has_one_key_and_trouble_stays_at_home() -> None:
     opener = Opens()
     app = ProbeApp(LaunchOptions(start_here=True), Session(), opener)

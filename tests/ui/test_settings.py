@@ -231,6 +231,7 @@ def test_blocks_fill_each_quarter_that_has_a_dot() -> None:
     assert to_ascii("Otter …10, Whirlp…") == "Otter ~10, Whirlp~", "what is cut does not end like a sentence"
     assert to_ascii("\N{BRAILLE PATTERN BLANK}⣿") == " #"
     assert to_blocks("⊚ ◉ x") == "O ◉ x"
+    assert to_ascii("0.5 mm² ¹") == "0.5 mm2 *", "a square is no foot, and no quotation"
 
 
 # -- the guide ------------------------------------------------------------------------------------------------------------
