@@ -134,14 +134,19 @@ class ChoiceScreen(ModalScreen[Command | None]):
 
     def action_back(self) -> None:
         """Nothing is chosen."""
-        self.dismiss(None)
+        self._close(None)
 
     def choose(self, choice: Choice) -> None:
         """Do a row, or say why that cannot be."""
         if choice.why_not:
             self.note(f"{choice.command.words}: {choice.why_not}")
         else:
-            self.dismiss(choice.command)
+            self._close(choice.command)
+
+    def _close(self, command: Command | None) -> None:
+        """Close once: keys typed fast still come when it has closed, and would close the screen below."""
+        if self.is_current:
+            self.dismiss(command)
 
 
 class PickerScreen(ChoiceScreen):

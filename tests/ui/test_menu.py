@@ -89,6 +89,18 @@ async def test_what_cannot_be_done_now_says_why_and_stays(open_app: OpenApp) -> 
 
 
 @pytest.mark.slow
+async def test_keys_typed_fast_close_the_menu_once(open_app: OpenApp) -> None:
+    async with open_app(small()) as stage:
+        below = stage.app.screen
+        screen = await opened(stage, "f10")
+        screen.action_back()
+        screen.action_back()
+        screen.choose(next(choice for choice in screen.choices if not choice.why_not))
+        await stage.pilot.pause()
+        assert stage.app.screen is below
+
+
+@pytest.mark.slow
 async def test_the_menu_by_mouse(open_app: OpenApp) -> None:
     async with open_app(small()) as stage:
         screen = await opened(stage, "f10")
