@@ -338,7 +338,8 @@ def _detail(s: LampsWork) -> tuple[Line, ...]:
         return (Line("The list is empty: F7 adds a row; `playfield-probe lamps MAP --from FILE` reads one."),)
     places = s.listing.joined[s.at][0]
     names = ", ".join(f"{p.label} ({p.area})" if p.area else p.label for p in places) or "no place yet: F5, J joins one"
-    extra = " · ".join(part for part in (lamp.insert_colour, lamp.note) if part)
+    colour = f"{lamp.insert_colour} insert" if lamp.insert_colour else ""
+    extra = " · ".join(part for part in (colour, lamp.note) if part)
     return Line(f"{lamp.name}: {names}"), Line(extra), Line(_proof(s, lamp), "dim")
 
 

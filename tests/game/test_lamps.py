@@ -21,6 +21,7 @@ from probe.task import effects as fx
 from probe.task.events import Choose, GoOpen, Leave, Redo, Take, TaskClosed, Typed, Undo
 from probe.task.light import AsBelow
 from probe.task.task import Opened
+from probe.task.views import RowsView
 from tests.document.strategies import lamps, maps
 from tests.support.played import Played
 
@@ -151,6 +152,14 @@ def test_a_row_is_changed_in_its_form_and_a_new_one_comes_after_it() -> None:
     assert played.opened[-1] == fx.Open("lamp", LampFacts(None))
     played(TaskClosed("lamp", Lamp(number=7, name="Match")))
     assert [lamp.number for lamp in played.map.lamps] == [1, None, 7, 3]
+
+
+def test_a_colour_beside_the_list_says_what_it_is_the_colour_of() -> None:
+    map_ = set_lamps(small(), (Lamp(number=1, name="Launch arrow", insert_colour="white", note="new bulb"),))
+    played = at_list(map_)
+    shown = played.task.view(played.state)
+    assert isinstance(shown, RowsView)
+    assert "white insert · new bulb" in [line.text for line in shown.beside]
 
 
 def test_a_place_is_picked_for_the_row_in_hand() -> None:
