@@ -13,12 +13,12 @@ from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.events import Key
-from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 
 from probe.document.file import save_copy
 from probe.document.file.errors import StorageError
 from probe.frozen import frozen
+from probe.ui.dialog import Dialog
 from probe.ui.text import plain
 from probe.ui.widgets.key_line import KeyLine
 
@@ -77,7 +77,7 @@ def sheet_forms() -> tuple[FileKind, ...]:
     )
 
 
-class FileScreen(ModalScreen[None]):
+class FileScreen(Dialog[None]):
     """First what is written, by arrows, letter or click; then the file's name. Esc is one step back."""
 
     app: ProbeApp

@@ -10,12 +10,13 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen, Screen
+from textual.screen import Screen
 from textual.widgets import Input, OptionList, Static
 
 from probe.cautions import HELP, Moment, cautions
 from probe.task.task import TaskState
 from probe.task.views import View
+from probe.ui.dialog import Dialog
 from probe.ui.keys import all_keys, key_name, keys_words, while_empty
 from probe.ui.text import listed
 from probe.ui.widgets.key_line import KeyLine
@@ -40,7 +41,7 @@ def other_keys(screen: Screen[Any]) -> list[tuple[str, str]]:
     return found
 
 
-class HelpScreen(ModalScreen[None]):
+class HelpScreen(Dialog[None]):
     """One page: keys, then cautions. Any of Esc, F1, Enter or q closes it."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,f1,enter,q", "close", "Close", priority=True)]
@@ -100,7 +101,7 @@ class HelpScreen(ModalScreen[None]):
         self.dismiss()
 
 
-class CautionScreen(ModalScreen[bool]):
+class CautionScreen(Dialog[bool]):
     """Cautions to read before going on. Enter goes on, Esc goes back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -12,11 +12,11 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Click, Key
-from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from probe.task.command import Command, Means, MenuGroup
+from probe.ui.dialog import Dialog
 from probe.ui.keys import OF_PROGRAM, all_keys, key_name, keys_of, keys_words
 from probe.ui.text import cut, plain
 from probe.ui.widgets.key_line import KeyLine
@@ -47,7 +47,7 @@ class ChoiceList(OptionList, inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = []
 
 
-class ChoiceScreen(ModalScreen[Command | None]):
+class ChoiceScreen(Dialog[Command | None]):
     """Rows in a frame over the screen: arrows and Enter, a letter, or a click. Gives the command that was chosen."""
 
     app: ProbeApp
@@ -134,19 +134,14 @@ class ChoiceScreen(ModalScreen[Command | None]):
 
     def action_back(self) -> None:
         """Nothing is chosen."""
-        self._close(None)
+        self.dismiss(None)
 
     def choose(self, choice: Choice) -> None:
         """Do a row, or say why that cannot be."""
         if choice.why_not:
             self.note(f"{choice.command.words}: {choice.why_not}")
         else:
-            self._close(choice.command)
-
-    def _close(self, command: Command | None) -> None:
-        """Close once: keys typed fast still come when it has closed, and would close the screen below."""
-        if self.is_current:
-            self.dismiss(command)
+            self.dismiss(choice.command)
 
 
 class PickerScreen(ChoiceScreen):

@@ -8,7 +8,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 
 from probe.document.model import Machine
@@ -17,6 +16,7 @@ from probe.playfield.cells import shape_cells
 from probe.playfield.field import neutral_field
 from probe.playfield.window import Window
 from probe.ui.ascii_only import to_blocks
+from probe.ui.dialog import Dialog
 from probe.ui.widgets.key_line import KeyLine
 
 _COLUMNS, _ROWS = 15, 13
@@ -37,7 +37,7 @@ def sample(signs: Signs) -> str:
     return to_blocks(drawn) if signs == "blocks" else drawn
 
 
-class SignsScreen(ModalScreen["Signs | None"]):
+class SignsScreen(Dialog["Signs | None"]):
     """Gives the signs that were chosen, or None where it was left unanswered."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

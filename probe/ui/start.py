@@ -14,7 +14,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.events import Key
-from textual.screen import ModalScreen, Screen
+from textual.screen import Screen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -23,6 +23,7 @@ from probe.frozen import frozen
 from probe.link.daemon_thread import run_in_daemon
 from probe.runtime.runtime import SHOWN_AFTER_S, Work
 from probe.ui.command_screen import LARGE
+from probe.ui.dialog import Dialog
 from probe.ui.footer import KeyHint
 from probe.ui.keys import key_name
 from probe.ui.text import cut, listed, plain
@@ -56,7 +57,7 @@ def type_on(screen: Screen[Any], key: Key) -> None:
 PORT_HINT = "Or type another address: a device, socket://HOST:PORT, simulated://"
 
 
-class PortScreen(ModalScreen[PortChoice | None]):
+class PortScreen(Dialog[PortChoice | None]):
     """Pick the port the board is on. None is opened before it is picked; that they are looked for, which some systems take
     long over, keeps nobody from typing an address or going back."""
 

@@ -10,13 +10,13 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.events import Key
-from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 
 from probe.document.document import Unsaved
 from probe.document.file.errors import StorageError
 from probe.runtime.ending import SAVE_S
 from probe.runtime.runtime import Runtime
+from probe.ui.dialog import Dialog
 from probe.ui.text import plain
 from probe.ui.widgets.key_line import KeyLine
 
@@ -24,7 +24,7 @@ _AGAIN, _AS, _OVER, _LEAVE, _BACK = "r", "a", "o", "l", "b"
 _NO_ANSWER = "the disk has not answered yet"
 
 
-class UnsavedScreen(ModalScreen[bool]):
+class UnsavedScreen(Dialog[bool]):
     """A list: arrows and Enter, or a letter or digit; Esc goes back. `leaving`: leaving with a rescue copy is in it.
 
     Gives True once all is saved, or the person leaves with a rescue copy; False to go back with nothing saved.

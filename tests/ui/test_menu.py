@@ -4,21 +4,31 @@ from __future__ import annotations
 
 import argparse
 import re
+from collections.abc import Callable
+from importlib import import_module
+from inspect import isclass
 from pathlib import Path
+from pkgutil import iter_modules
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from textual.command import CommandPalette
+from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 
+import probe.ui
 from probe.cli.parser import build_parser
 from probe.cli.screens import SPLICED_WELCOME
 from probe.document.file import demo_map_path, load_map
 from probe.task.command import Means, MenuGroup
 from probe.ui.app import MAKERS
+from probe.ui.dialog import Dialog
+from probe.ui.files import FileScreen, export_forms
 from probe.ui.keys import IN_THE_SHELL, OF_PROGRAM, VERBS, all_keys
 from probe.ui.menu import SCREENS, ChoiceScreen, MenuScreen, PickerScreen, menu_choices
+from probe.ui.signs import SignsScreen
+from probe.ui.start import PortScreen
 from probe.ui.widgets.key_line import KeyLine
 from tests.support.keys import to
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -86,6 +96,30 @@ async def test_what_cannot_be_done_now_says_why_and_stays(open_app: OpenApp) -> 
         await stage.pilot.press("escape")
         await stage.pilot.pause()
         assert not isinstance(stage.app.screen, ChoiceScreen)
+
+
+def test_every_screen_over_another_is_one_that_closes_once() -> None:
+    rooms = [import_module(f"probe.ui.{room.name}") for room in iter_modules(probe.ui.__path__)]
+    over = {one for room in rooms for one in vars(room).values() if isclass(one) and issubclass(one, ModalScreen)}
+    ours = {one for one in over if one.__module__.startswith("probe.")}
+    assert len(ours) > 6
+    assert all(issubclass(one, Dialog) for one in ours)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("asks", [SignsScreen, PortScreen, lambda: FileScreen("Export", export_forms())])
+async def test_a_key_that_comes_when_it_has_closed_does_not_close_the_screen_below(
+    open_app: OpenApp, asks: Callable[[], Dialog[Any]]
+) -> None:
+    async with open_app(small()) as stage:
+        below, answers = stage.app.screen, list[object]()
+        screen = asks()
+        await stage.app.push_screen(screen, answers.append)
+        screen.dismiss(None)
+        screen.dismiss(None)
+        await stage.pilot.pause()
+        assert stage.app.screen is below
+        assert answers == [None]
 
 
 @pytest.mark.slow
