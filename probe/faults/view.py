@@ -240,7 +240,7 @@ def suspect_lines(search: FaultSearch, *, reasons: int = 0) -> tuple[str, ...]:
         return ()
     k, lines = search.session.k, []
     for place, suspect in enumerate(found.suspects, start=1):
-        lines.append(f"{place} {suspect.word}: {filled(suspect.cause.name, k)}")
+        lines.append(f"{place}. {suspect.word}: {filled(suspect.cause.name, k)}")
         lines += [f"{_REASON}{line}" for line in why(search.knowledge, search.session, suspect)[:reasons]]
     return tuple(lines)
 
