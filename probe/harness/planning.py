@@ -14,7 +14,7 @@ from typing import ClassVar
 from probe.cautions import Moment
 from probe.document.local_time import local_date
 from probe.document.model import PlayfieldMap, shown_number
-from probe.document.model.harness import Fixing, Judged, Metered, MeterReading
+from probe.document.model.harness import Fixing, Metered, MeterReading
 from probe.document.outside_text import spaced
 from probe.document.plural import many
 from probe.harness import entries as en
@@ -41,7 +41,19 @@ from probe.harness.planning_keys import (
     RemoveEntry,
     StepEntry,
 )
-from probe.harness.power_up import OFF, STAGES, UNITS, barred, bench_words, judge, last_readings, note, stage_light
+from probe.harness.power_up import (
+    OFF,
+    STAGES,
+    UNITS,
+    barred,
+    bench_words,
+    holds,
+    judge,
+    last_readings,
+    note,
+    stage_light,
+    why_barred,
+)
 from probe.task import effects as fx
 from probe.task import events as ev
 from probe.task.light import Dark, Light
@@ -418,7 +430,7 @@ class PowerUpTask(PlanningTask):
         what = self._stage(s)
         stopped = barred(s.map, s.chain, what)
         if stopped is not None:
-            raise PowerError(f"first mend what {stopped.what} showed, and measure that again: it says stop.")
+            raise PowerError(why_barred(stopped))
         line = TypingIn(what.value, lambda map_, text: (map_, None), "", f"a number in {UNITS[what]}")
         return self._typing(self._at(s, Key(MeterReading, s.chain, what.value)), line), ()
 
@@ -428,7 +440,7 @@ class PowerUpTask(PlanningTask):
                 what = self._stage(s)
                 map_, words = note(s.map, s.figures.power, s.chain, what, s.line.text, time)
                 order = list(Metered)
-                stopped = map_.meter[-1].judged is Judged.STOP
+                stopped = holds(map_.meter[-1])
                 following = what if stopped else order[min(order.index(what) + 1, len(order) - 1)]
                 s = self._at(replace(s, line=None), Key(MeterReading, s.chain, following.value))
                 return replace(s, message=words), (

@@ -1,7 +1,8 @@
 """First power-up, in stages: what to measure, what a reading means, and how it is kept in the map.
 
 The order is that of danger: what can be found with the supply off comes before it is switched on, volts before light, dark
-before bright. A reading that is judged to stop bars all that come after it, until it has been taken again and is not.
+before bright. A reading that is judged to stop bars all that come after it, until it has been taken again and is not; low ohms,
+that may be a short, bar all that needs the supply on.
 
 Limits that come from no sheet are common practice, no source: 0.2 V off the plan, a third to three times the computed
 current, below 2 ohm a short, below 20 ohm to be looked at (a large capacitor reads low at first and climbs).
@@ -177,10 +178,25 @@ def last_readings(map_: PlayfieldMap, chain: str) -> dict[Metered, MeterReading]
 
 
 def barred(map_: PlayfieldMap, chain: str, what: Metered) -> MeterReading | None:
-    """The reading that bars a stage: an earlier one that was judged to stop."""
-    order = list(Metered)
-    found = last_readings(map_, chain)
-    return next((found[m] for m in order[: order.index(what)] if m in found and found[m].judged is Judged.STOP), None)
+    """The reading that bars a stage: an earlier one that was judged to stop, or low ohms where the supply would be on."""
+    order, found = list(Metered), last_readings(map_, chain)
+    earlier = [found[stage] for stage in order[: order.index(what)] if stage in found]
+    return next((reading for reading in earlier if _bars(reading, powered=what not in OFF)), None)
+
+
+def _bars(reading: MeterReading, *, powered: bool) -> bool:
+    low = reading.what is Metered.OHMS and reading.judged is not Judged.GOOD
+    return reading.judged is Judged.STOP or (powered and low)
+
+
+def why_barred(reading: MeterReading) -> str:
+    """What has to be done before what a reading bars."""
+    return f"first mend what {reading.what} showed, and measure that again: it says {reading.judged}."
+
+
+def holds(reading: MeterReading) -> bool:
+    """Whether a reading just taken has to be taken again before what comes next: it would bar a stage with the supply on."""
+    return _bars(reading, powered=True)
 
 
 DIM: Final = Colour(16, 16, 16)
@@ -207,7 +223,7 @@ def stage_light(map_: PlayfieldMap, chain_id: str, what: Metered, identity: Iden
         return Dark(), ""
     stopped = barred(map_, chain_id, what)
     if stopped is not None:
-        return Dark(), f"dark: {stopped.what} says stop"
+        return Dark(), f"dark: {stopped.what} says {stopped.judged}"
     readings = [reading.what for reading in map_.meter if reading.chain == chain_id]
     own = last_readings(map_, chain_id).get(what)
     if own is not None and own.judged is Judged.STOP:  # what came before it is measured anew
@@ -239,7 +255,7 @@ def note(
     """
     stopped = barred(map_, chain, what)
     if stopped is not None:
-        raise PowerError(f"first mend what {stopped.what} showed, and measure that again: it says stop.")
+        raise PowerError(why_barred(stopped))
     value = read_value(what, text)
     found = judge(power, chain, what, value)
     made = MeterReading(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from device_protocol.board import BoardConfig, SimulatedBoard
@@ -14,6 +14,7 @@ from probe.harness.base import PowerError
 from probe.harness.from_map import compute, plan_of
 from probe.harness.power_up import (
     DIM,
+    OFF,
     RED,
     STAGES,
     UNITS,
@@ -102,6 +103,24 @@ def test_any_text_is_a_reading_or_refused_in_words(text: str, what: Metered) -> 
         assert "type a number" in str(error)  # noqa: PT017
     else:
         assert value is None or abs(value) <= 1e12
+
+
+@given(st.floats(min_value=0.0, max_value=19.99))
+@example(4.9)
+def test_low_ohms_bar_all_that_needs_the_supply_on_until_they_are_good(ohms: float) -> None:
+    map_, words = note(DEMO, POWER, "backbox", Metered.OHMS, f"{ohms:.2f}", TIME)
+    assert not words.startswith("good")
+    for what in list(Metered)[2:]:
+        short = ohms < 2
+        assert (barred(map_, "backbox", what) is not None) == (short or what not in OFF)
+        light, _ = stage_light(map_, "backbox", what, None)
+        assert isinstance(light, Dark)
+        if what not in OFF:
+            with pytest.raises(PowerError, match="measure that again"):
+                note(map_, POWER, "backbox", what, "1", TIME)
+    again, _ = note(map_, POWER, "backbox", Metered.OHMS, "2k", TIME)
+    assert barred(again, "backbox", Metered.FIRST_VOLT) is None
+    assert not isinstance(stage_light(again, "backbox", Metered.FIRST_VOLT, None)[0], Dark)
 
 
 def test_a_reading_that_says_stop_bars_all_that_comes_after_until_it_is_taken_again() -> None:

@@ -318,7 +318,7 @@ def _in_a_line(stage: Stage) -> str:
 async def test_a_reading_and_what_it_means_are_read_whole_at_eighty_columns(open_app: OpenApp) -> None:
     async with open_app(DEMO, size=(80, 24)) as stage:
         await opened(stage, "power_up")
-        await press(stage, "down", "enter", *"3", "enter", "up")
+        await press(stage, "down", "enter", *"3", "enter")  # it stays there until the ohms are good
         assert "ohms                     look: 3 Ω  " in text_of(stage.app)
         assert "look: 3 Ω; low: wait until the capacitor has charged, swap the leads, measure again" in _in_a_line(
             stage
