@@ -50,10 +50,13 @@ def test_thirty_runs_of_a_row(case: Case) -> None:
         pytest.param("three", 700470, 10, id="the pixel beside the one that is out, which was overlooked"),
         pytest.param("plugs", 701192, 11, id="an exchange that was found as two edits, and is dearer as such"),
         pytest.param("three3", 710173, 14, id="edits that a wrong answer led to hold back what is said later"),
+        pytest.param("errs", 710371, 26, id="where new pixels are is open far and wide after wrong answers"),
+        pytest.param("errs", 710439, 26, id="where a pixel is out is open far and wide after wrong answers"),
     ],
 )
 def test_a_run_that_other_rules_get_wrong_is_right(key: str, seed: int, most: int) -> None:
-    """Without the rule the first two end with a wrong map that states more than 0.9995, the third takes 18 actions."""
+    """Without the rule the first two end with a wrong map that states more than 0.9995, the third takes 18 actions, and
+    the last two are asked about one pixel after the other, until after 40 actions they end with a wrong map."""
     one = run_one(next(case for case in CASES if case.key == key), seed, Tally())
     assert one.right
     assert one.actions <= most

@@ -85,6 +85,9 @@ LIKELY_NEW = 0.75
 CANDIDATES = 48
 NEAR_UNSEEN = 12
 MOST_COUNTED = 200
+DOUBT_ONCE_ERRED = 0.2
+"""Of the doubt that may be left, so much is, once an answer was not sure or, as the best map has it, wrong: who errs once
+errs oftener than the model thinks."""
 LEFT_ALIKE = 0.0015
 """What no picture shown tells apart is left at this chance: less is not worth another picture."""
 WORTH_A_PICTURE = 0.001
@@ -233,7 +236,7 @@ class Recheck:
         picture would take off less than WORTH_A_PICTURE of it, as behind plastics that let few colours through.
         """
         rest = 1.0 - self.confidence - self.chance_alike
-        if rest > 1.0 - self.options.confidence:
+        if rest > (1.0 - self.options.confidence) * (DOUBT_ONCE_ERRED if self._has_erred else 1.0):
             return False
         if self.chance_alike <= LEFT_ALIKE or not self.options.looks:
             return True
@@ -270,6 +273,12 @@ class Recheck:
     def contradicts(self, index: int) -> bool:
         """Whether an answer is likelier wrong than meant under the best map."""
         return bool(self.meant[index, self._best] < self.wrong[index])
+
+    @property
+    def _has_erred(self) -> bool:
+        """Whether an answer was not sure, or is wrong if the best map is right."""
+        unsure = any(isinstance(o.answer, NotSure) for o in self.observations)
+        return unsure or any(map(self.contradicts, range(len(self.observations))))
 
     @cached_property
     def _chance_wrong(self) -> Floats:

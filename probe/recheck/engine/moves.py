@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from probe.recheck.engine.evidence import BAND, BEFORE, CLIP, WHOLE, Along, Evidence
+from probe.recheck.engine.evidence import BAND, CLIP, WHOLE, Along, Evidence
 from probe.recheck.engine.model import (
     END,
     FURTHER,
@@ -233,37 +233,40 @@ def _in_and_out(t: Along) -> Iterator[Edits]:
 
 
 def _elsewhere(t: Along) -> Iterator[Edits]:
-    """What was taken out or spliced in, a few pixels before or behind: no edit more, so it costs nothing."""
+    """What was taken out or spliced in, elsewhere: no edit more, so it costs nothing."""
     items, n, entries = t.items, t.length, t.world.setup.entries
     order = np.array(t.world.setup.order)
     place = np.full(entries + 1, -1)
     place[order] = np.arange(len(order))
     old = place[np.where(items >= 0, items % entries, entries)]
     row = np.where(is_new(t.world.setup, order), entries + 1, order)
-    lost, lit = np.concatenate([[0.0], np.cumsum(t.evidence.unlit[row])]), t.cells_of(np.arange(n), np.arange(n))
+    lit = t.cells_of(np.arange(n), np.arange(n))
     found: list[tuple[float, int, int, int]] = []
     for a in (np.flatnonzero((old[:-1] >= 0) & (old[1:] > old[:-1] + 1)) + 1).tolist():
         gap, behind = int(old[a - 1]) + 1, int(old[a])  # those between are out
         if (t.at[order[gap:behind]] >= 0).any():
             continue
-        for by in (*range(-BEFORE, 0), *range(1, BEFORE + 1)):
-            first, stop, begin = (a + by, a, behind + by) if by < 0 else (a, a + by, gap)
-            if first < 0 or stop > n or old[first] < 0 or np.any(np.diff(old[first:stop]) != 1):
-                continue
-            seen = t.cells(row[begin : begin + stop - first], np.arange(first, stop)).sum() - lit[first:stop].sum()
-            missing = lost[behind + by] - lost[gap + by] - lost[behind] + lost[gap]
-            found.append((float(seen + missing), first, stop, begin))
+        for way, there in ((-1, a - 1), (1, a)):
+            in_row = np.diff(old[there::way], append=-3) == way
+            many = int(np.argmin(in_row)) + 1  # up to the next that was changed
+            begin = behind - 1 if way < 0 else gap
+            at, pixel = there + way * np.arange(many), begin + way * np.arange(many)
+            seen = np.cumsum(t.cells(row[pixel], at) - lit[at])
+            back = pixel + (gap - behind if way < 0 else behind - gap)
+            missing = np.cumsum(t.evidence.unlit[row[back]] - t.evidence.unlit[row[pixel]])
+            for k, weight in enumerate((seen + missing).tolist(), start=1):
+                first = a - k if way < 0 else a
+                found.append((weight, first, first + k, behind - k if way < 0 else gap))
     if found:
-        weight, first, stop, begin = (np.array(column) for column in zip(*found, strict=True))
         yield Edits(
-            weight,
-            np.zeros(len(weight)),
-            (first, stop, begin),
+            np.array([one[0] for one in found]),
+            np.zeros(len(found)),
+            tuple(np.array([one[1:] for one in found]).T),
             lambda a, b, at: [items[:a], order[at : at + b - a], items[b:]],
         )
     edge = np.flatnonzero(np.diff(items == NEW, prepend=False, append=False)).reshape(-1, 2)
-    runs = [(a - k, a, b) for a, b in edge.tolist() for k in range(1, min(BEFORE, a) + 1)]
-    runs += [(a, b, b + k) for a, b in edge.tolist() for k in range(1, min(BEFORE, n - b) + 1)]
+    runs = [(a - k, a, b) for a, b in edge.tolist() for k in range(1, a + 1)]
+    runs += [(a, b, b + k) for a, b in edge.tolist() for k in range(1, n - b + 1)]
     if runs:
         a, b, c = np.array(runs).T
         yield Edits(

@@ -79,9 +79,9 @@ def test_the_tables_weigh_an_edit_as_the_exact_weighing_does(count: int) -> None
     assert (table[impossible] <= CLIP / 2 + 0.1).all()
 
 
-def test_what_was_taken_out_or_spliced_in_costs_nothing_a_few_pixels_further() -> None:
-    """A map without 9 and 10 and with two new pixels before 15: every place of the gap and of the run up to BEFORE pixels
-    away is a map at no cost more, weighed by the tables as exactly."""
+def test_what_was_taken_out_or_spliced_in_costs_nothing_elsewhere() -> None:
+    """A map without 9 and 10 and with two new pixels before 15: every other place of the gap and of the run is a map at no
+    cost more, weighed by the tables as exactly; far ones too, where no answer speaks against them."""
     world = World(unchanged(COUNT))
 
     def wired(gap: int, run: int) -> list[int]:
@@ -108,6 +108,10 @@ def test_what_was_taken_out_or_spliced_in_costs_nothing_a_few_pixels_further() -
         maps = Maps(world, np.array([one, map_.tolist()]))
         meant, _ = log_likelihood(seen[0], maps)
         assert score == pytest.approx(float(meant[0] - meant[1]), abs=1e-6)
+    unsaid = single_edits(world, map_, Evidence(world, WIDTH, []), looks=True, rng=np.random.default_rng(0))
+    anywhere = {tuple(map_.tolist()) for map_ in unsaid.maps[unsaid.log_prior == 0.0]}
+    assert any(tuple(padded(wired(9 + by, 13)).tolist()) in anywhere for by in range(-9, -5))
+    assert any(tuple(padded(wired(9, 13 + by)).tolist()) in anywhere for by in range(-13, -5))
 
 
 def test_no_edit_has_an_old_pixel_twice() -> None:
