@@ -55,6 +55,12 @@ def add_chain(map_: PlayfieldMap, chain: Chain) -> PlayfieldMap:
     return map_.model_copy(update={"chains": (*map_.chains, chain)})
 
 
+def free_output(map_: PlayfieldMap, first: int = 0) -> int:
+    """The first output from `first` on that has no chain in the map; the board may have fewer."""
+    taken = {chain.output for chain in map_.chains}
+    return next(output for output in range(first, first + len(taken) + 1) if output not in taken)
+
+
 def fresh_pixels(chain: Chain, how_many: int) -> tuple[Pixel, ...]:
     """New unseen pixels with ids that the chain has not used (ids are the chain's id and a running number)."""
     taken = {p.id for p in chain.pixels}

@@ -13,7 +13,7 @@ from enum import Enum, auto
 
 from device_protocol.values import Colour
 from probe.document.model import MAX_PIXELS, MAX_TEXT, Chain, Lamp, PlayfieldMap
-from probe.document.operations import add_chain, grown, new_map, set_lamps, slug
+from probe.document.operations import add_chain, free_output, grown, new_map, set_lamps, slug
 from probe.document.plural import many
 from probe.frozen import frozen
 from probe.mapping.searches import SPAN, STRETCH, CountSearch, OrderSearch, SeenColour, colour_of
@@ -121,10 +121,12 @@ class Setting(TaskState):
     """State of the set-up. `draft` is the map as far as it is made; None until the machine has a name.
 
     `like_last`: byte order and ceiling are those of the chain before. `before`: the question before this one, as it stood.
+    `had`: the chains that there were, where it sets up another one, over the walk; None for a new map.
     """
 
     map: PlayfieldMap = field(default_factory=lambda: new_map("A new map"))
     draft: PlayfieldMap | None = None
+    had: tuple[str, ...] | None = None
     stage: SetupStage = SetupStage.MACHINE
     typed: str = ""
     chosen: int = 0
@@ -407,12 +409,14 @@ def _question_before(s: Setting, before: Setting) -> _N:
 
 
 def make(opened: Opened) -> tuple[SetupTask, Setting]:
-    """The set-up of a new map, or of one that has no chain yet."""
+    """The set-up of a new map, of one that has no chain yet, or of another chain: then without facts, over the walk."""
     facts = opened.facts if isinstance(opened.facts, SetupFacts) else SetupFacts()
     if opened.map is None:
         return SetupTask(), Setting(paper=opened.paper, facts=facts)
+    had = None if isinstance(opened.facts, SetupFacts) else tuple(opened.map.chain_by_id)
     stage = SetupStage.COUNT_ENTRY if opened.paper else SetupStage.BOARD
-    return SetupTask(), Setting(map=opened.map, draft=opened.map, stage=stage, paper=opened.paper, facts=facts)
+    kept = {"map": opened.map, "draft": opened.map, "paper": opened.paper, "facts": facts, "had": had}
+    return SetupTask(), Setting(stage=stage, output=free_output(opened.map), **kept)  # type: ignore[arg-type]
 
 
 def _board(s: Setting) -> _N:
@@ -423,9 +427,7 @@ def _board(s: Setting) -> _N:
 
 
 def _next_output(s: Setting) -> int:
-    """The first output whose chain is not set up."""
-    taken = {chain.output for chain in s.draft.chains} if s.draft is not None else set()
-    return next(output for output in range(len(taken) + 1) if output not in taken)
+    return free_output(s.draft) if s.draft is not None else 0
 
 
 def _map_changed(s: Setting, words: str) -> _N:
@@ -524,13 +526,23 @@ def _open_output(s: Setting, output: int) -> _N:
     identity = s.board.identity
     if identity is None:
         return replace(s, stage=SetupStage.BOARD), ()
+    output = free_output(s.draft, output) if s.draft is not None else output
     if output >= identity.outputs:
         if s.draft is not None and not s.draft.chains:
             again = replace(s, message="nothing lights on any output: check power and wiring, then answer again")
             return _open_output(again, 0) if output else (again, ())
-        return replace(s, stage=SetupStage.DONE), (fx.Instead("walk", s.facts.walk),)
-    kept = {"map": s.map, "draft": s.draft, "board": s.board, "unsaved": s.unsaved, "message": s.message}
+        return _to_walk(s, s.facts.walk)
+    kept = {"had": s.had, "map": s.map, "draft": s.draft, "board": s.board, "unsaved": s.unsaved, "message": s.message}
     return Setting(stage=SetupStage.CHAIN, output=output, paper=s.paper, facts=s.facts, **kept), ()  # type: ignore[arg-type]
+
+
+def _to_walk(s: Setting, walk: object) -> _N:
+    """To the walk: the one below, at the chain that was set up last; else a new one."""
+    done = replace(s, stage=SetupStage.DONE)
+    if s.had is None:
+        return done, (fx.Instead("walk", walk),)
+    new = s.last_chain if s.last_chain is not None and s.last_chain.id not in s.had else None
+    return done, (fx.Close((new.id, 0) if new is not None else None),)
 
 
 def _keep_chain(s: Setting, ceiling_ma: int) -> _N:
@@ -546,7 +558,7 @@ def _keep_chain(s: Setting, ceiling_ma: int) -> _N:
     draft = add_chain(s.draft, grown(chain, chain.count or 0))
     commit = fx.Commit(draft, f"{s.name}: set up")
     if s.paper:
-        walk = s.facts.paper_walk or s.facts.walk
-        return replace(s, draft=draft, stage=SetupStage.DONE), (commit, fx.Instead("walk", walk))
+        s, effects = _to_walk(replace(s, draft=draft), s.facts.paper_walk or s.facts.walk)
+        return s, (commit, *effects)
     s, effects = _open_output(replace(s, draft=draft), s.output + 1)
     return s, (commit, *effects)

@@ -42,6 +42,7 @@ from probe.mapping.walk_keys import (
     Move,
     PutAt,
     Say,
+    SetUpChain,
     ToggleBlink,
     TogglePaper,
     UseLine,
@@ -136,6 +137,8 @@ class WalkTask(Task[Walk]):
             case TogglePaper():
                 words = "answers are taken without a board" if not s.paper else "answers wait for the board"
                 return replace(s, paper=not s.paper, message=words), ()
+            case SetUpChain():
+                return s, (fx.Open("setup"),)
             case ev.GoOpen(task):
                 return s, (fx.Open(task, (s.chain, s.number)),)
             case ev.TaskClosed():

@@ -57,6 +57,11 @@ class ChangeCount:
 
 
 @frozen
+class SetUpChain:
+    """Set up a chain at an output that has none yet."""
+
+
+@frozen
 class ToggleBlink:
     """Blink the pixel (one flash a second), or stop."""
 

@@ -7,6 +7,7 @@ from functools import partial
 
 from probe.document.joining import open_rows
 from probe.document.model import PixelState, Position, shown_number
+from probe.document.operations import free_output
 from probe.document.plural import many
 from probe.document.revisions import seen_words
 from probe.mapping.walk_end import asks_yes_or_no, at_end, end_view
@@ -16,6 +17,7 @@ from probe.mapping.walk_keys import (
     Move,
     PutAt,
     Say,
+    SetUpChain,
     ShowNext,
     ToggleBlink,
     TogglePaper,
@@ -51,6 +53,11 @@ def _can_say_no(s: Walk) -> bool:
 
 def _has_last(s: Walk) -> bool:
     return s.last_place is not None and _asks_what_lights(s)
+
+
+def _has_free_output(s: Walk) -> bool:
+    """Whether the board has an output without a chain; without a board that is not known."""
+    return s.board.identity is None or free_output(s.map) < s.board.identity.outputs
 
 
 def _what_esc_does(s: Walk) -> str:
@@ -99,6 +106,15 @@ COMMANDS = (
     Command("walk.leave", Means.BACK, "What next", ev.Leave(), shown=True, short=_what_esc_does),
     Command("walk.needs", Means.IN_MENU, "What this map needs", ShowNext(), letter="w", group=MenuGroup.MAP),
     Command("walk.count", Means.IN_MENU, "Count of this chain", ChangeCount(), letter="c", group=MenuGroup.MAP),
+    Command(
+        "walk.chain",
+        Means.IN_MENU,
+        "Another chain: set it up",
+        SetUpChain(),
+        when=_has_free_output,
+        letter="a",
+        group=MenuGroup.MAP,
+    ),
     Command(
         "walk.yes", Means.BY_LETTER, "At the end: yes, something lights", ev.TakeRow(0), when=asks_yes_or_no, letter="y"
     ),

@@ -8,8 +8,11 @@ import pytest
 
 from device_protocol.board import ChainWiring
 from probe.document.file import demo_map_path, load_map
-from probe.document.operations import new_map
+from probe.document.model import Chain, PlayfieldMap
+from probe.document.operations import add_chain, new_map, set_count
 from probe.mapping.new_map import SetupStage
+from probe.mapping.walk_keys import SetUpChain
+from probe.mapping.walk_view import COMMANDS as WALK_COMMANDS
 from probe.task.views import Pane, TaskView
 from probe.ui.task_screen import TaskScreen
 from tests.ui.conftest import OpenApp, Stage, text_of
@@ -120,3 +123,47 @@ def _panes(stage: Stage) -> tuple[Pane, ...]:
     assert isinstance(view, TaskView)
     assert view.panes is not None
     return view.panes(20)
+
+
+def one_chain() -> PlayfieldMap:
+    map_ = add_chain(new_map("Kelp Forest"), Chain(id="playfield", name="Playfield", output=0))
+    return set_count(map_, "playfield", 2)
+
+
+async def test_another_chain_is_set_up_from_the_walk_and_is_walked(open_app: OpenApp) -> None:
+    wirings = [ChainWiring.of_places(["a", "b"]), ChainWiring.of_places(["c", "d", "e"])]
+    async with open_app(one_chain(), wirings=wirings) as stage:
+        await until(stage, "LIT")
+        assert stage.app.runtime.layers[-1].task.name == "walk"
+        stage.app.runtime.dispatch(SetUpChain())
+        await until(stage, "Output 1")
+        await stage.pilot.press("3")  # as the chain before
+        await until(stage, "do you know how many")
+        await stage.pilot.press("1")
+        await until(stage, "type the number")
+        await stage.pilot.press(*"3", "enter")
+        await until(stage, "Its name?")
+        await stage.pilot.press(*"Upper", "enter")
+        await until(stage, "0 (1st) of 3   ● LIT")
+        assert [layer.task.name for layer in stage.app.runtime.layers] == ["walk"]
+        assert [(c.name, c.output, c.length) for c in stage.app.document.map.chains] == [
+            ("Playfield", 0, 2),
+            ("Upper", 1, 3),
+        ]
+        walk = next(row for row in WALK_COMMANDS if row.id == "walk.chain")
+        assert stage.app.why_not(walk), "every output of the board has a chain"
+
+
+@pytest.mark.parametrize("paper", [False, True])
+async def test_esc_at_its_first_question_leads_back_to_the_walk_as_it_was(open_app: OpenApp, paper: bool) -> None:
+    async with open_app(one_chain(), wirings=[ChainWiring.of_places(["a", "b"])] * 2, paper=paper) as stage:
+        before = stage.app.runtime.layers[-1].state
+        stage.app.runtime.dispatch(SetUpChain())
+        await until(stage, "Output 1")
+        await stage.pilot.press("escape")
+        await stage.pilot.pause(0.2)
+        (layer,) = stage.app.runtime.layers
+        assert layer.task.name == "walk"
+        assert (layer.state.chain, layer.state.number) == (before.chain, before.number)
+        assert stage.app.document.map.chains == one_chain().chains
+        assert not stage.app.is_ending
