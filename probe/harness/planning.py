@@ -228,6 +228,8 @@ class PlanningTask(Task[PlanningState]):
                 return replace(s, load=load, message=f"shown: {load}"), ()
             case ev.GoOpen(self.other) if s.over:
                 return s, (fx.Close(PlanningLeft(s.chain, s.number)),)
+            case ev.GoOpen("faults"):
+                return replace(s, message=""), (fx.Open("faults", (s.chain,)),)
             case ev.GoOpen(task):
                 return replace(s, message=""), (fx.Open(task, PlanningFacts(s.chain, s.number)),)
             case ev.TaskClosed(result=PlanningLeft(chain, number, all_)):
@@ -460,7 +462,10 @@ class PowerUpTask(PlanningTask):
         """What to do at this stage, and what is lit for it."""
         what = self._stage(s)
         wanted, why = stage_light(s.map, s.chain, what, s.board.identity)
-        if isinstance(wanted, Dark):
+        awaited = barred(s.map, s.chain, what)
+        if awaited is not None:
+            lit = f"Wait: {why_barred(awaited)}"
+        elif isinstance(wanted, Dark):
             lit = why or "Nothing is lit."
         elif not s.board.here:
             lit = "No board: light it by hand, or connect one."

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 
 from probe.cautions import Moment
+from probe.harness.power_up import held_back
 from probe.task import events as ev
 from probe.task import screen as se
 from probe.task.command import Command, Means, change_rows
@@ -122,9 +123,13 @@ POWER = (
 POWER_UP = (
     Command("power_up.take", Means.DO, "Type the reading", ev.Take(), shown=True),
     *_reading("power_up"),
+    Command(
+        "power_up.faults", Means.MORE, "Find a fault", ev.GoOpen("faults"), letter="f",
+        shown=lambda s: held_back(s.map, s.chain), when=lambda s: held_back(s.map, s.chain),
+    ),
     Command("power_up.next_chain", Means.NEXT_KIND, "Next chain", PlanNextChain()),
     *_shared("power_up", Moment.OPENING),
-)
+)  # fmt: skip
 
 HARNESS = (
     Command("harness.take", Means.DO, "Open", ev.Take(), shown=True),

@@ -1,8 +1,8 @@
 """First power-up, in stages: what to measure, what a reading means, and how it is kept in the map.
 
 The order is that of danger: what can be found with the supply off comes before it is switched on, volts before light, dark
-before bright. A reading that is judged to stop bars all that come after it, until it has been taken again and is not; low ohms,
-that may be a short, bar all that needs the supply on.
+before bright. A reading that is judged to stop bars all that come after it, until it has been taken again and is not; the chain
+is powered only when polarity and ohms were measured and are good.
 
 Limits that come from no sheet are common practice, no source: 0.2 V off the plan, a third to three times the computed
 current, below 2 ohm a short, below 20 ohm to be looked at (a large capacitor reads low at first and climbs).
@@ -50,6 +50,8 @@ STAGES: Final[dict[Metered, str]] = {
 }
 OFF: Final = frozenset({Metered.OHMS, Metered.FUSE})
 """Stages done with everything off and unplugged."""
+SAFE_FIRST: Final = frozenset({Metered.POLARITY, Metered.OHMS})
+"""Readings that have to be good before the chain is powered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,26 +179,39 @@ def last_readings(map_: PlayfieldMap, chain: str) -> dict[Metered, MeterReading]
     return {reading.what: reading for reading in map_.meter if reading.chain == chain}
 
 
-def barred(map_: PlayfieldMap, chain: str, what: Metered) -> MeterReading | None:
-    """The reading that bars a stage: an earlier one that was judged to stop, or low ohms where the supply would be on."""
-    order, found = list(Metered), last_readings(map_, chain)
-    earlier = [found[stage] for stage in order[: order.index(what)] if stage in found]
-    return next((reading for reading in earlier if _bars(reading, powered=what not in OFF)), None)
+@dataclass(frozen=True, slots=True)
+class Awaited:
+    """The reading that a stage waits for, and what it says by now; None where it was not taken."""
+
+    what: Metered
+    judged: Judged | None
 
 
-def _bars(reading: MeterReading, *, powered: bool) -> bool:
-    low = reading.what is Metered.OHMS and reading.judged is not Judged.GOOD
-    return reading.judged is Judged.STOP or (powered and low)
+def barred(map_: PlayfieldMap, chain: str, what: Metered) -> Awaited | None:
+    """What a stage waits for: an earlier reading that was judged to stop; with the supply on, also a safe one not yet good."""
+    found = last_readings(map_, chain)
+    for stage in list(Metered)[: list(Metered).index(what)]:
+        judged = found[stage].judged if stage in found else None
+        if judged is Judged.STOP or (what not in OFF and stage in SAFE_FIRST and judged is not Judged.GOOD):
+            return Awaited(stage, judged)
+    return None
 
 
-def why_barred(reading: MeterReading) -> str:
+def why_barred(awaited: Awaited) -> str:
     """What has to be done before what a reading bars."""
-    return f"first mend what {reading.what} showed, and measure that again: it says {reading.judged}."
+    if awaited.judged is None:
+        return f"first measure {awaited.what}: nothing is switched on before it is good."
+    return f"first mend what {awaited.what} showed, and measure that again: it says {awaited.judged}. The fault finder helps."
 
 
 def holds(reading: MeterReading) -> bool:
     """Whether a reading just taken has to be taken again before what comes next: it would bar a stage with the supply on."""
-    return _bars(reading, powered=True)
+    return reading.judged is Judged.STOP or (reading.what in SAFE_FIRST and reading.judged is not Judged.GOOD)
+
+
+def held_back(map_: PlayfieldMap, chain: str) -> bool:
+    """Whether a chain has a reading that has to be taken again: the fault finder is offered then."""
+    return any(holds(reading) for reading in last_readings(map_, chain).values())
 
 
 DIM: Final = Colour(16, 16, 16)
@@ -223,7 +238,7 @@ def stage_light(map_: PlayfieldMap, chain_id: str, what: Metered, identity: Iden
         return Dark(), ""
     stopped = barred(map_, chain_id, what)
     if stopped is not None:
-        return Dark(), f"dark: {stopped.what} says {stopped.judged}"
+        return Dark(), f"dark: {why_barred(stopped)}"
     readings = [reading.what for reading in map_.meter if reading.chain == chain_id]
     own = last_readings(map_, chain_id).get(what)
     if own is not None and own.judged is Judged.STOP:  # what came before it is measured anew

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from device_protocol.board import BoardConfig, SimulatedBoard
 from device_protocol.orders import Identity
 from probe.document.file import demo_map_path, load_map
+from probe.document.model import PlayfieldMap
 from probe.document.model.harness import Judged, Metered
 from probe.harness.base import PowerError
 from probe.harness.from_map import compute, plan_of
@@ -16,9 +17,11 @@ from probe.harness.power_up import (
     DIM,
     OFF,
     RED,
+    SAFE_FIRST,
     STAGES,
     UNITS,
     WHITE,
+    Awaited,
     barred,
     judge,
     last_readings,
@@ -31,6 +34,18 @@ from probe.task.light import Dark, Light, Pixels
 DEMO = load_map(demo_map_path())
 POWER = compute(DEMO)
 TIME = "2025-04-03T20:00:00Z"
+
+
+def after(*readings: tuple[Metered, str]) -> PlayfieldMap:
+    """The demonstration with readings of its backbox, in that order."""
+    map_ = DEMO
+    for what, text in readings:
+        map_, _ = note(map_, POWER, "backbox", what, text, TIME)
+    return map_
+
+
+RIGHT_WAY = (Metered.POLARITY, "5.0")
+NO_SHORT = (Metered.OHMS, "open")
 
 
 def judged(what: Metered, value: float | None) -> Judged:
@@ -108,7 +123,7 @@ def test_any_text_is_a_reading_or_refused_in_words(text: str, what: Metered) -> 
 @given(st.floats(min_value=0.0, max_value=19.99))
 @example(4.9)
 def test_low_ohms_bar_all_that_needs_the_supply_on_until_they_are_good(ohms: float) -> None:
-    map_, words = note(DEMO, POWER, "backbox", Metered.OHMS, f"{ohms:.2f}", TIME)
+    map_, words = note(after(RIGHT_WAY), POWER, "backbox", Metered.OHMS, f"{ohms:.2f}", TIME)
     assert not words.startswith("good")
     for what in list(Metered)[2:]:
         short = ohms < 2
@@ -124,22 +139,22 @@ def test_low_ohms_bar_all_that_needs_the_supply_on_until_they_are_good(ohms: flo
 
 
 def test_a_reading_that_says_stop_bars_all_that_comes_after_until_it_is_taken_again() -> None:
-    map_, words = note(DEMO, POWER, "backbox", Metered.OHMS, "0.4", TIME)
+    map_, words = note(after(RIGHT_WAY), POWER, "backbox", Metered.OHMS, "0.4", TIME)
     assert words.startswith("stop: as good as a short")
     for what in list(Metered)[2:]:
         assert barred(map_, "backbox", what) is not None
         with pytest.raises(PowerError, match="first mend what ohms showed"):
             note(map_, POWER, "backbox", what, "1", TIME)
     assert barred(map_, "backbox", Metered.POLARITY) is None
-    assert barred(map_, "playfield", Metered.LAST_VOLT) is None
+    assert barred(map_, "playfield", Metered.LAST_VOLT) == Awaited(Metered.POLARITY, None), "each chain has its own"
     again, words = note(map_, POWER, "backbox", Metered.OHMS, "open", TIME)
     assert words.startswith("good")
     assert barred(again, "backbox", Metered.FIRST_VOLT) is None
-    assert [reading.value for reading in again.meter] == [0.4, None]
+    assert [reading.value for reading in again.meter] == [5.0, 0.4, None]
 
 
 def test_readings_are_kept_with_date_and_judgement_and_two_of_them_make_the_plan() -> None:
-    map_, _ = note(DEMO, POWER, "backbox", Metered.DARK_MA, "16.8", TIME)
+    map_, _ = note(after(RIGHT_WAY, NO_SHORT), POWER, "backbox", Metered.DARK_MA, "16.8", TIME)
     map_, _ = note(map_, POWER, "backbox", Metered.RED_MA, "304.8", TIME)
     found = last_readings(map_, "backbox")[Metered.RED_MA]
     assert (found.value, found.judged, found.time, found.pixels) == (304.8, Judged.GOOD, TIME, 24)
@@ -165,7 +180,9 @@ def test_what_a_stage_lights_and_what_keeps_it_dark() -> None:
         return stage_light(map_, "backbox", what, identity)[0]
 
     assert [lit(what) for what in Metered] == [Dark()] * len(Metered)
-    map_, _ = note(map_, POWER, "backbox", Metered.OHMS, "open", TIME)
+    map_ = after(NO_SHORT)
+    assert lit(Metered.FIRST_VOLT) == Dark(), "polarity is not known"
+    map_, _ = note(map_, POWER, "backbox", *RIGHT_WAY, TIME)
     assert lit(Metered.FIRST_VOLT) == Pixels.one(backbox.output, 0, DIM)
     assert lit(Metered.LAST_VOLT) == Dark()
     map_, _ = note(map_, POWER, "backbox", Metered.FIRST_VOLT, "4.98", TIME)
@@ -193,3 +210,34 @@ def test_what_a_stage_lights_and_what_keeps_it_dark() -> None:
     for what in (Metered.LAST_VOLT, Metered.RED_MA, Metered.CEILING_MA):
         assert lit(what) == Dark()
         assert "stop" in stage_light(map_, "backbox", what, None)[1]
+
+
+_TEXTS = st.one_of(st.just("open"), st.floats(min_value=-6, max_value=3_000).map(lambda value: f"{value:.2f}"))
+
+
+@given(st.lists(st.tuples(st.sampled_from(list(Metered)), _TEXTS), max_size=12))
+@example([RIGHT_WAY, (Metered.OHMS, "4.9")])
+@example([(Metered.POLARITY, "-5.0"), NO_SHORT])
+@example([RIGHT_WAY, NO_SHORT, (Metered.FIRST_VOLT, "5.9")])
+@example([RIGHT_WAY, NO_SHORT, (Metered.FIRST_VOLT, "5.0"), (Metered.LAST_VOLT, "-0.1")])
+@example([NO_SHORT])
+def test_whatever_was_read_power_comes_only_after_good_polarity_and_ohms_and_no_stop(
+    tried: list[tuple[Metered, str]],
+) -> None:
+    """No step with the supply on is lit, nor its reading taken, while an earlier reading is missing, doubtful or dangerous."""
+    map_ = DEMO
+    for what, text in tried:
+        try:
+            map_, _ = note(map_, POWER, "backbox", what, text, TIME)
+        except PowerError:
+            continue
+    last = {reading.what: reading.judged for reading in map_.meter}
+    order = list(Metered)
+    for what in set(order) - OFF - {Metered.POLARITY}:
+        safe = all(last.get(stage) is Judged.GOOD for stage in SAFE_FIRST)
+        stopped = any(last.get(stage) is Judged.STOP for stage in order[: order.index(what)])
+        assert (barred(map_, "backbox", what) is None) == (safe and not stopped)
+        if stopped or not safe:
+            assert isinstance(stage_light(map_, "backbox", what, None)[0], Dark)
+            with pytest.raises(PowerError, match=r"measure (that again|polarity|ohms)"):
+                note(map_, POWER, "backbox", what, "1", TIME)

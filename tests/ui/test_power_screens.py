@@ -349,3 +349,15 @@ async def test_a_reading_that_the_plan_judges_otherwise_by_now_says_so(open_app:
         await press(stage, "down", "down")
         beside = _in_a_line(stage)
         assert "Measured 3 Apr 2025 good: 50 A; by the plan as it is now stop: larger than" in beside
+
+
+@pytest.mark.slow
+async def test_what_power_waits_for_is_said_and_the_fault_finder_is_offered(open_app: OpenApp) -> None:
+    async with open_app(DEMO, size=(80, 24)) as stage:
+        await opened(stage, "power_up")
+        await press(stage, "enter", *"5", "enter", "enter", *"4.9", "enter", "down", "down")
+        assert "Wait: first mend what ohms showed, and measure that again: it says look." in _in_a_line(stage)
+        await press(stage, "f5", "f")
+        top = stage.app.runtime.top
+        assert top is not None
+        assert top.name == "faults"
