@@ -122,13 +122,18 @@ def filled(text: str, k: int | None) -> str:
     return text.replace("{k1}", shown_number(k + 1)).replace("{k}", last)
 
 
+def row_words(text: str, k: int | None) -> str:
+    """An answer or a cause as one row: a row is one clause, so commas stand in it where the tables have semicolons."""
+    return filled(text, k).replace("; ", ", ")
+
+
 def reply_words(asked: FaultObservation, *, answer: str | None, typed: str = "", k: int | None = None) -> str:
     """What somebody sees or reads, in words: the answer with that id, or the reading typed. `k`: the last good pixel."""
     if typed:
         return typed
     if answer is None:
         return "nothing to be made out: there is no such place here"
-    text = filled(asked.answer(answer).text, k)
+    text = row_words(asked.answer(answer).text, k)
     edge = asked.id == PICTURE_QUESTION and k is not None and k >= 0
     return f"{text} (last good: {filled('{k}', k)})" if edge else text
 

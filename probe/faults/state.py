@@ -11,7 +11,7 @@ from probe.document.model import Chain, PlayfieldMap
 from probe.faults.byte_order import Candidate, ColourLook, separating_drive
 from probe.faults.context import TEXTS
 from probe.faults.engine import ENOUGH, UNSURE, FaultSession
-from probe.faults.explain import Diagnosis, filled
+from probe.faults.explain import Diagnosis, row_words
 from probe.faults.flexlog import FlexLog
 from probe.faults.joint import Suspected
 from probe.faults.knowledge import After, ChainPower, FaultObservation, Hazard, Knowledge
@@ -252,7 +252,7 @@ def _question_items(search: FaultSearch) -> list[SearchItem]:
             SearchItem("typed", "take the reading that is typed"),
             SearchItem(UNSURE, "not sure, or cannot measure"),
         ]
-    items = [SearchItem(a.id, filled(a.text, search.session.k).replace("; ", ", ")) for a in question.answers]
+    items = [SearchItem(a.id, row_words(a.text, search.session.k)) for a in question.answers]
     items.append(SearchItem(UNSURE, "not sure"))
     if question.pattern is not None and question.pattern.name in ("hold-one", "march") and question.id != "hold-game":
         items.append(SearchItem("flex", "go joint by joint, with a log"))
@@ -280,7 +280,7 @@ def _finding_items(search: FaultSearch) -> list[SearchItem]:
     found = search.diagnosis
     items = []
     for suspect in found.suspects if found is not None else ():
-        words = filled(suspect.cause.name, search.session.k).replace("; ", ", ")
+        words = row_words(suspect.cause.name, search.session.k)
         items.append(SearchItem(f"repair:{suspect.cause.id}", f"Repair: {words} ({suspect.word})"))
     if len(search.suspected_at_joint) > 1 and not search.splitting and search.session.k is not None:
         split = SearchItem("split", "Tell the faults at this joint apart: readings and jumpers")

@@ -7,7 +7,7 @@ import pytest
 from device_protocol.values import Colour
 from probe.document.checks import check_map
 from probe.faults.engine import UNSURE, FaultSession, answered, answered_by_reading, most_probable, next_step
-from probe.faults.explain import reply_words
+from probe.faults.explain import reply_words, row_words
 from probe.faults.tables import load
 from probe.practice.behaviour import SeenPixel
 from probe.practice.plant import PLANTERS, plant
@@ -103,7 +103,11 @@ def test_a_round_can_be_played_to_its_end_from_what_is_seen_and_read() -> None:
             if question.meter and not words.startswith("nothing"):
                 session, _ = answered_by_reading(K, session, observation=question.id, typed=words)
                 continue
-            fits = [a.id for a in sorted(question.answers, key=lambda a: -len(a.text)) if words.startswith(a.text)]
+            fits = [
+                a.id
+                for a in sorted(question.answers, key=lambda a: -len(a.text))
+                if words.startswith(row_words(a.text, played.k))
+            ]
             session = answered(
                 K,
                 session,
