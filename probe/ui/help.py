@@ -165,8 +165,8 @@ ABOUT: Mapping[str, str] = {
     ),
     "harness": "Every joint of the chain and which wire goes to which, by function, with what is refused or to be asked.",
     "power_up": (
-        "The first power-up in stages: each reading is judged and kept with its date; while one says stop, nothing that comes"
-        " after it is offered, and while ohms are low, nothing that needs the supply on."
+        "The first power-up in stages: each reading is judged and kept. The chain is fed only after good polarity and good"
+        " ohms, and nothing comes after one that says stop."
     ),
     "joint": "One joint: which wire is joined to which. Unplug at the wall before you touch it.",
     "batch": "Batches of pixels and what the colours of their wires mean; makers differ, also within one bag.",
