@@ -299,7 +299,7 @@ def complete() -> PlayfieldMap:
     )
     spliced = next(p for p in map_.places if p.label == "Whirlpool")
     chain, number = map_.pixels_at[spliced.id][0]
-    change = f"Spliced in pixel {number} on the chain {chain}: {spliced.label}. All later numbers went up by one."
+    change = f"Spliced in pixel {number} of {chain.title()}: {spliced.label}. All later numbers went up by one."
     map_ = op.add_revision(map_, time="2025-03-16T10:05:00Z", reason="One more insert lit", changes=[change])
     for where, at, pixel in map_.walk_pixels():
         seen = 1 if where == "backbox" or at < number else 2
