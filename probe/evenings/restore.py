@@ -6,6 +6,7 @@ whether the board that is there agrees, and opens the task that does it; the one
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -194,8 +195,9 @@ def _steps(s: Restoring) -> Iterator[RestoreStep]:
         done=None if board_ma is None else board_ma <= limit,
     )
     since = sum(proof.time >= s.began and proof.by_table for proof in s.map.proofs)
-    before = [local_date(proof.time) for proof in s.map.proofs if proof.by_table and proof.time < s.began]
-    dates = ", ".join(f"{before.count(date)} on {date}" for date in sorted(set(before))[-_DATES:])
+    times = sorted(proof.time for proof in s.map.proofs if proof.by_table and proof.time < s.began)
+    before = Counter(map(local_date, times))  # in the order of time
+    dates = ", ".join(f"{count} on {date}" for date, count in [*before.items()][-_DATES:])
     total = tally(s.map).total
     yield RestoreStep(
         "Prove every lamp by the board's own table",
