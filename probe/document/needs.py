@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import field
 
 from probe.document.checks import Severity, check_map
+from probe.document.chosen import repair_in_work, splice_in_work
 from probe.document.joining import open_rows
 from probe.document.lamp_table import lamp_table
 from probe.document.local_time import local_date
@@ -89,8 +90,8 @@ def _needs(map_: PlayfieldMap) -> Iterator[Need]:
     if lacking and not any(chain.length > len(chain.pixels) for chain in map_.chains):
         names = ", ".join(place.label for place in lacking[:2]) + (" …" if len(lacking) > 2 else "")
         words, detail = f"Plan where to splice {many(len(lacking), 'pixel')}", f"no pixel yet: {names}"
-        chosen = map_.plan_rules.splice if map_.plan_rules is not None else None
-        if chosen is not None and chosen.chain in map_.chain_by_id and map_.chain(chosen.chain).length == chosen.pixels:
+        chosen = splice_in_work(map_)
+        if chosen is not None:
             count = sum(len(cut.places) for cut in chosen.cuts)
             words, detail = f"Solder the chosen splice of {many(count, 'pixel')}", f"{detail}; {_SAY_SO}"
         yield Need("plan", words, detail, moment=WorkMoment.BEFORE_POWER)
@@ -194,20 +195,15 @@ def _pixels(map_: PlayfieldMap) -> Iterator[Need]:
             words = f"Fit {many(len(places), 'missing pixel')}"
             yield Need("table", words, _names(places), moment=WorkMoment.BEFORE_POWER, area=area, key=f"missing {area}")
     repair = "plan" if any(place.position is not None for place in map_.places) else "walk"
+    chosen = repair_in_work(map_)
     for chain_id, number, pixel in map_.walk_pixels():
         if pixel.state not in (PixelState.DEAD, PixelState.DARK):
             continue
         place = map_.place_of(pixel)
         where = f"{map_.chain(chain_id).name} {shown_number(number)}"
-        chosen = map_.plan_rules.repair if map_.plan_rules is not None else None
-        if chosen is not None and (chosen.chain, chosen.number, chosen.pixels) != (
-            chain_id,
-            number,
-            map_.chain(chain_id).length,
-        ):
-            chosen = None
-        way = RepairWay.REPLACE if chosen is None else chosen.way
-        said = (place.label if place is not None else "", pixel.note, "" if chosen is None else _SAY_SO)
+        is_chosen = chosen is not None and (chosen.chain, chosen.number) == (chain_id, number)
+        way = chosen.way if chosen is not None and is_chosen else RepairWay.REPLACE
+        said = (place.label if place is not None else "", pixel.note, _SAY_SO if is_chosen else "")
         yield Need(
             "faults" if pixel.state is PixelState.DARK else repair,
             f"{_DEAD[way] if pixel.state is PixelState.DEAD else 'See why it is dark:'} pixel {where}",

@@ -462,10 +462,7 @@ class PowerUpTask(PlanningTask):
         """What to do at this stage, and what is lit for it."""
         what = self._stage(s)
         wanted, why = stage_light(s.map, s.chain, what, s.board.identity)
-        awaited = barred(s.map, s.chain, what)
-        if awaited is not None:
-            lit = f"Wait: {why_barred(awaited)}"
-        elif isinstance(wanted, Dark):
+        if isinstance(wanted, Dark):
             lit = why or "Nothing is lit."
         elif not s.board.here:
             lit = "No board: light it by hand, or connect one."

@@ -192,9 +192,13 @@ def barred(map_: PlayfieldMap, chain: str, what: Metered) -> Awaited | None:
     found = last_readings(map_, chain)
     for stage in list(Metered)[: list(Metered).index(what)]:
         judged = found[stage].judged if stage in found else None
-        if judged is Judged.STOP or (what not in OFF and stage in SAFE_FIRST and judged is not Judged.GOOD):
+        if _bars(stage, judged, powered=what not in OFF):
             return Awaited(stage, judged)
     return None
+
+
+def _bars(what: Metered, judged: Judged | None, *, powered: bool) -> bool:
+    return judged is Judged.STOP or (powered and what in SAFE_FIRST and judged is not Judged.GOOD)
 
 
 def why_barred(awaited: Awaited) -> str:
@@ -206,7 +210,7 @@ def why_barred(awaited: Awaited) -> str:
 
 def holds(reading: MeterReading) -> bool:
     """Whether a reading just taken has to be taken again before what comes next: it would bar a stage with the supply on."""
-    return reading.judged is Judged.STOP or (reading.what in SAFE_FIRST and reading.judged is not Judged.GOOD)
+    return _bars(reading.what, reading.judged, powered=True)
 
 
 def held_back(map_: PlayfieldMap, chain: str) -> bool:
@@ -232,13 +236,13 @@ def stage_light(map_: PlayfieldMap, chain_id: str, what: Metered, identity: Iden
     Dark while an earlier reading says stop, before the reading that makes it safe, and all red where a ceiling would dim it:
     a dimmed one would be taken for the current of full red.
     """
+    stopped = barred(map_, chain_id, what)
+    if stopped is not None:
+        return Dark(), f"Wait: {why_barred(stopped)}"
     chain = map_.chain(chain_id)
     needed = _BEFORE_LIGHT.get(what)
     if needed is None or not chain.length:
         return Dark(), ""
-    stopped = barred(map_, chain_id, what)
-    if stopped is not None:
-        return Dark(), f"dark: {why_barred(stopped)}"
     readings = [reading.what for reading in map_.meter if reading.chain == chain_id]
     own = last_readings(map_, chain_id).get(what)
     if own is not None and own.judged is Judged.STOP:  # what came before it is measured anew

@@ -422,12 +422,8 @@ def make(opened: Opened) -> tuple[SetupTask, Setting]:
 def _board(s: Setting) -> _N:
     """The board came, or shows something else."""
     if s.board.here and s.stage is SetupStage.BOARD:
-        return _open_output(replace(s, message=""), _next_output(s))
+        return _open_output(replace(s, message=""), 0)
     return s, ()
-
-
-def _next_output(s: Setting) -> int:
-    return free_output(s.draft) if s.draft is not None else 0
 
 
 def _map_changed(s: Setting, words: str) -> _N:
@@ -439,7 +435,7 @@ def _map_changed(s: Setting, words: str) -> _N:
     s = replace(s, draft=s.map, message=words)
     if s.paper:
         return replace(s, stage=SetupStage.COUNT_ENTRY, typed="", chosen=0), ()
-    return _open_output(s, _next_output(s))
+    return _open_output(s, 0)
 
 
 def _entered(s: Setting, text: str) -> _N:
@@ -523,6 +519,7 @@ def _count_picked(s: Setting, index: int) -> _N:
 
 
 def _open_output(s: Setting, output: int) -> _N:
+    """Ask about the next output, from `output` on, that has no chain yet."""
     identity = s.board.identity
     if identity is None:
         return replace(s, stage=SetupStage.BOARD), ()

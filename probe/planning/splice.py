@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from probe.document.chosen import repair_in_work, splice_in_work
 from probe.document.edits import Edit, Insert, MoveRun, Remove, Replace, apply_edits
 from probe.document.model import PixelState, PlayfieldMap, shown_number
 from probe.document.model.planning import ChosenCut, ChosenRepair, ChosenSplice, PlanRules, RepairWay
@@ -273,17 +274,12 @@ def with_chosen(map_: PlayfieldMap, splice: Splice | None) -> PlayfieldMap:
 
 def chosen_splice(map_: PlayfieldMap) -> Splice | None:
     """The splice being soldered; None if there is none, or the map has changed so that it no longer fits."""
-    kept = map_.plan_rules.splice if map_.plan_rules is not None else None
-    chain = None if kept is None else map_.chain_by_id.get(kept.chain)
-    if kept is None or chain is None or chain.length != kept.pixels:
+    kept = splice_in_work(map_)
+    if kept is None:
         return None
-    places = [name for cut in kept.cuts for name in cut.places]
-    fits = len(set(places)) == len(places) and all(n in map_.place_by_id and n not in map_.pixels_at for n in places)
     numbers = [-1 if cut.after is None else cut.after for cut in kept.cuts]
-    if not fits or numbers != sorted(set(numbers)) or numbers[-1] >= kept.pixels:
-        return None
     last = numbers[-1] == kept.pixels - 1
-    joints = len(places) + len(numbers) - last  # one more for each cut between two pixels
+    joints = sum(len(cut.places) for cut in kept.cuts) + len(numbers) - last  # one more for each cut between two pixels
     cuts = tuple(SpliceCut(cut.after, cut.places) for cut in kept.cuts)
     before = numbers[0] + 1
     return Splice(kept.chain, cuts, kept.wire_mm, joints, kept.pixels - before, before)
@@ -417,11 +413,8 @@ def with_repair(map_: PlayfieldMap, chain_id: str, number: int, repair: Repair |
 
 def chosen_repair(map_: PlayfieldMap) -> tuple[str, int, Repair] | None:
     """Chain, number and the repair being soldered; None if there is none, or the map has changed so that it no longer fits."""
-    kept = map_.plan_rules.repair if map_.plan_rules is not None else None
-    chain = None if kept is None else map_.chain_by_id.get(kept.chain)
-    if kept is None or chain is None or chain.length != kept.pixels or kept.number >= chain.length:
-        return None
-    if chain.pixels[kept.number].state is not PixelState.DEAD:
+    kept = repair_in_work(map_)
+    if kept is None:
         return None
     found = (repair for repair in repairs(map_, kept.chain, kept.number) if repair.way is kept.way)
     return next(((kept.chain, kept.number, repair) for repair in found), None)

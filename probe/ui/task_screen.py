@@ -31,7 +31,7 @@ from probe.ui.widgets.picture import PlayfieldPicture, legend
 from probe.ui.widgets.text_block import TextBlock
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from probe.document.model import PlayfieldMap, Position
     from probe.runtime.runtime import OpenTask
@@ -466,26 +466,30 @@ class TaskScreen(CommandScreen):
             event = replace(event, from_below=True)  # type: ignore[type-var]
         super().dispatch(event)
 
+    @property
+    def _drag(self) -> Callable[[float, float, float, float], object] | None:
+        """What makes the event of something drawn in the picture, where the task takes that."""
+        picture = self._view.picture if self._view is not None else None
+        return picture.drag if picture is not None else None
+
     def on_mouse_down(self, event: MouseDown) -> None:
         """What is drawn through the picture begins here."""
         self._pressed = (event.widget, event.x, event.y)
 
     def on_mouse_up(self, event: MouseUp) -> None:
         """What was drawn from one cell of the picture to another is an event of its own, where a task takes that."""
-        view = self._view.picture if self._view is not None else None
-        picture, x, y = self._pressed
-        if view is None or view.drag is None or picture is not event.widget or (x, y) == (event.x, event.y):
+        drag, (picture, x, y) = self._drag, self._pressed
+        if drag is None or picture is not event.widget or (x, y) == (event.x, event.y):
             return
         if isinstance(picture, PlayfieldPicture):
             begun, to = picture.position_of(x, y), picture.position_of(event.x, event.y)
             self._mark = None
-            self.dispatch(view.drag(begun.x_mm, begun.y_mm, to.x_mm, to.y_mm))
+            self.dispatch(drag(begun.x_mm, begun.y_mm, to.x_mm, to.y_mm))
             self.redraw()
 
     def on_click(self, event: Click) -> None:
         """A click in the picture points there."""
-        view = self._view.picture if self._view is not None else None
-        drawn = view is not None and view.drag is not None and self._pressed != (event.widget, event.x, event.y)
+        drawn = self._drag is not None and self._pressed != (event.widget, event.x, event.y)
         if isinstance(event.widget, PlayfieldPicture) and not drawn:
             self._point(event.widget.position_of(event.x, event.y))
 

@@ -275,10 +275,14 @@ class Recheck:
         return bool(self.meant[index, self._best] < self.wrong[index])
 
     @property
+    def contradicted(self) -> int:
+        """How many answers are likelier wrong than meant under the best map."""
+        return int(np.count_nonzero(self.meant[:, self._best] < self.wrong))
+
+    @property
     def _has_erred(self) -> bool:
         """Whether an answer was not sure, or is wrong if the best map is right."""
-        unsure = any(isinstance(o.answer, NotSure) for o in self.observations)
-        return unsure or any(map(self.contradicts, range(len(self.observations))))
+        return self.contradicted > 0 or any(isinstance(o.answer, NotSure) for o in self.observations)
 
     @cached_property
     def _chance_wrong(self) -> Floats:
@@ -474,7 +478,7 @@ class Recheck:
                 state = state._expanded(done, bases=1, expected=expected)
             if state.contradicts(len(state.observations) - 1):
                 state = state._expanded(done, bases=3, twice=True)
-                if sum(map(state.contradicts, range(len(state.observations)))) >= ASTRAY:
+                if state.contradicted >= ASTRAY:
                     state = state._built_anew()._expanded(done, bases=0)
         if state.world.key(state.best_map) != self.world.key(self.best_map):
             state = replace(state, changed_at=len(state.observations))

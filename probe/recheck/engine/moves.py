@@ -241,7 +241,8 @@ def _elsewhere(t: Along) -> Iterator[Edits]:
     old = place[np.where(items >= 0, items % entries, entries)]
     row = np.where(is_new(t.world.setup, order), entries + 1, order)
     lit = t.cells_of(np.arange(n), np.arange(n))
-    found: list[tuple[float, int, int, int]] = []
+    weights: list[Floats] = []
+    moved: list[Ints] = []  # where it begins, where it ends, which pixel is first then; shape (3, n) each
     for a in (np.flatnonzero((old[:-1] >= 0) & (old[1:] > old[:-1] + 1)) + 1).tolist():
         gap, behind = int(old[a - 1]) + 1, int(old[a])  # those between are out
         if (t.at[order[gap:behind]] >= 0).any():
@@ -254,14 +255,15 @@ def _elsewhere(t: Along) -> Iterator[Edits]:
             seen = np.cumsum(t.cells(row[pixel], at) - lit[at])
             back = pixel + (gap - behind if way < 0 else behind - gap)
             missing = np.cumsum(t.evidence.unlit[row[back]] - t.evidence.unlit[row[pixel]])
-            for k, weight in enumerate((seen + missing).tolist(), start=1):
-                first = a - k if way < 0 else a
-                found.append((weight, first, first + k, behind - k if way < 0 else gap))
-    if found:
+            k, same = np.arange(1, many + 1), np.zeros(many, dtype=np.int64)
+            weights.append(seen + missing)
+            moved.append(np.array((a - k, same + a, behind - k) if way < 0 else (same + a, a + k, same + gap)))
+    if weights:
+        weight = np.concatenate(weights)
         yield Edits(
-            np.array([one[0] for one in found]),
-            np.zeros(len(found)),
-            tuple(np.array([one[1:] for one in found]).T),
+            weight,
+            np.zeros(len(weight)),
+            tuple(np.hstack(moved)),
             lambda a, b, at: [items[:a], order[at : at + b - a], items[b:]],
         )
     edge = np.flatnonzero(np.diff(items == NEW, prepend=False, append=False)).reshape(-1, 2)
