@@ -151,3 +151,15 @@ def test_logs_stay_whatever_is_undone() -> None:
     assert {"proofs", "observations"} <= NOT_COMPARED
     map_ = renumber(blank(), [Insert(chain="a", after=0)], time=NOW, reason="one more")
     assert undo(map_, time=NOW).proofs is map_.proofs
+
+
+def test_an_answer_that_a_pixel_has_already_is_no_step_to_undo() -> None:
+    """It only moves where the walk goes on; undo asks at once whether the revision before is meant, and then takes it back."""
+    session = Sessions()
+    session.begin()
+    session.name("Reef lane 1")
+    session.close()
+    session.go(0, "a")
+    session.name("Reef lane 1")
+    assert not session.map.pending
+    session.undo_revision()

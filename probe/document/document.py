@@ -244,6 +244,7 @@ class Document:
         `words` and `where` (where the person was) are what `undo` gives back. A map that brings revisions of its own
         starts a new session: what was committed before is undone as revisions. Answers of a recheck that is not finished
         are no change of the map's content, and the recheck's own to take back: `undo` and `redo` leave them as they are.
+        Where the walk goes on is none either: an answer that a pixel has already is no step to undo.
         """
         before = self._map
         if map_ is before or map_ == before:
@@ -251,11 +252,11 @@ class Document:
         if before is None or (map_.revisions is not before.revisions and map_.revisions != before.revisions):
             self._start_session(map_)
             return
-        if _only_rechecks_differ(before, map_):
+        self._question = None
+        if _says_the_same(before, map_):
             self._become(map_)
             return
         assert self._base is not None
-        self._question = None
         self._past.append(_UndoEntry(before, words, where))
         del self._past[:-MOST_UNDO]
         self._future.clear()
@@ -546,10 +547,11 @@ class Document:
         return (head, "What was not saved:", *_answers(self._saved_map, self.map))
 
 
-def _only_rechecks_differ(before: PlayfieldMap, after: PlayfieldMap) -> bool:
-    """Whether nothing but answers of unfinished rechecks was changed, as far as can be seen at a glance."""
-    names = PlayfieldMap.model_fields.keys() - {"rechecks"}
-    return all(getattr(before, name) is getattr(after, name) for name in names)
+def _says_the_same(before: PlayfieldMap, after: PlayfieldMap) -> bool:
+    """Whether nothing was changed but answers of unfinished rechecks, and where the walk goes on."""
+    names = PlayfieldMap.model_fields.keys() - {"rechecks", "bookmark"}
+    both = ((getattr(before, name), getattr(after, name)) for name in names)
+    return all(one is other or one == other for one, other in both)
 
 
 def _answers(before: PlayfieldMap | None, after: PlayfieldMap) -> tuple[str, ...]:
