@@ -14,6 +14,7 @@ from itertools import chain as joined
 from json.decoder import scanstring  # type: ignore[attr-defined]
 from operator import attrgetter, itemgetter
 from pathlib import Path
+from types import NoneType
 from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -270,14 +271,17 @@ def _without_collector(size_bytes: int) -> Iterator[None]:
             gc.enable()
 
 
-class _Holding(dict[type[Record], tuple[str, ...]]):
-    """Names of the fields of a kind of record that hold something of a type."""
+class _Holding(dict[type[Record], tuple[tuple[str, type[Record] | None], ...]]):
+    """Names of the fields of a kind of record that hold something of a type, and the one kind of record each holds, if it is
+    always that."""
 
     def __init__(self, wanted: type[Any]) -> None:
         self._wanted = wanted
 
-    def __missing__(self, kind: type[Record]) -> tuple[str, ...]:
-        self[kind] = tuple(name for name, field in kind.model_fields.items() if _holds(field.annotation, self._wanted))
+    def __missing__(self, kind: type[Record]) -> tuple[tuple[str, type[Record] | None], ...]:
+        types = {name: field.annotation for name, field in kind.model_fields.items()}
+        held = {name: one for name, one in types.items() if _holds(one, self._wanted)}
+        self[kind] = tuple((name, _always(one)) for name, one in held.items())
         return self[kind]
 
 
@@ -286,6 +290,13 @@ def _holds(annotation: Any, wanted: type[Any]) -> bool:
     if isinstance(bare, type) and issubclass(bare, wanted):
         return True
     return any(_holds(part, wanted) for part in get_args(annotation))
+
+
+def _always(annotation: Any) -> type[Record] | None:
+    """The kind of record that a field holds one, a row or none of, whatever is in the file; None if it may be another."""
+    kinds = {one for one in (annotation, *get_args(annotation)) if isinstance(one, type) and one is not NoneType}
+    only = kinds.pop() if len(kinds) == 1 else None
+    return only if only and issubclass(only, Record) else None
 
 
 def _keys(value: Any) -> int:
@@ -299,7 +310,6 @@ _NESTED = _Holding(Record)
 _FREE = _Holding(dict)
 
 
-_NONE = type(None)
 _SET_FIELDS = attrgetter("__pydantic_fields_set__")
 
 
@@ -307,36 +317,36 @@ def _members(map_: PlayfieldMap) -> int:
     """How many keys stood in the file that this map was read from, if each was there once."""
     found = 0
     waiting: list[tuple[type[Record], Sequence[Any]]] = [(PlayfieldMap, (map_,))]
-    for (
-        kind,
-        records,
-    ) in waiting:  # grows while it is walked; one turn for many records of a kind, as there are thousands
+    # grows while it is walked; one turn for many records of a kind, as there are thousands
+    for kind, records in waiting:
         found += sum(map(len, map(_SET_FIELDS, records)))
-        for name in _FREE[kind]:
+        for name, _ in _FREE[kind]:
             found += sum(_keys(getattr(record, name)) for record in records)
-        for name in _NESTED[kind]:
+        for name, always in _NESTED[kind]:
             values: Sequence[Any] = list(map(attrgetter(name), records))
             if isinstance(values[0], tuple):
-                values = list(joined.from_iterable(values))
-            kinds = set(map(type, values))
-            if len(kinds) == 1 and _NONE not in kinds:
-                waiting.append((kinds.pop(), values))
-            else:
-                waiting += [(inner, [v for v in values if type(v) is inner]) for inner in kinds - {_NONE}]
+                values = values[0] if len(values) == 1 else list(joined.from_iterable(values))
+            values = list(filter(None, values))
+            for inner in (always,) if always and values else set(map(type, values)):
+                waiting.append((inner, values if always else [value for value in values if type(value) is inner]))
     return found
 
 
 def _may_have_doubles(data: bytes, map_: PlayfieldMap) -> bool:
     """Whether a key may stand twice in a record; if not, it surely does not. Ten times as fast as looking.
 
-    In a file as we write it a quote and a colon end every key. Elsewhere they only meet where a text starts with a
-    colon, or behind a backslash, so that the sum cannot come out too low.
+    A colon ends every key: with as many colons as keys none is there twice. Other colons are in texts. In a file as we write
+    it a quote and a colon end every key. Elsewhere they only meet where a text starts with a colon, or behind a backslash,
+    so that the sum cannot come out too low.
     """
+    members, colons = _members(map_), data.count(b":")
+    if colons == members:
+        return False
     keys = data.count(b'":')
-    if keys != data.count(b":") and any(space in data for space in (b" :", b"\t:", b"\n:", b"\r:")):
+    if keys != colons and any(space in data for space in (b" :", b"\t:", b"\n:", b"\r:")):
         return True
     escaped = data.count(b'\\":') if b"\\" in data else 0
-    return keys - escaped != _members(map_)
+    return keys - escaped != members
 
 
 @frozen
@@ -358,18 +368,19 @@ def read_map(path: Path, data: bytes, hint: str) -> ReadMap:
 
     Raises DamagedFileError, or NewerFileError for a version this program does not know.
     """
-    text = decode(path, data, hint)
     try:
         with _without_collector(len(data)):
             map_ = PlayfieldMap.model_validate_json(data.removeprefix(BOM_UTF8), strict=True)
             doubtful = _may_have_doubles(data, map_)
     except ValidationError as error:
+        text = decode(path, data, hint)
         raw = parse_json(path, text, hint)
         _refuse_other_formats(path, raw, text)
         if raw["version"] in OLDER_VERSIONS:
             return _read_older(path, raw, text, hint)
         raise _first_fault(path, raw, error, text, hint) from error
     if doubtful or not {"format", "version"} <= map_.model_fields_set:
+        text = decode(path, data, hint)
         _refuse_other_formats(path, parse_json(path, text, hint), text)
     return ReadMap(map_)
 
