@@ -246,7 +246,7 @@ def _other_sides(around: Surroundings, *known: Container[str], limit: int = 6) -
     """Counterparts of labels on one side that the other side still lacks, those named last first."""
     map_ = around.map
     found: dict[str, None] = {}
-    for pixel in reversed(map_.chain(around.chain).pixels[: around.number]):
+    for pixel in reversed(map_.chain(around.chain).pixels[max(0, around.number - NEWEST) : around.number]):
         place = map_.place_of(pixel)
         label = other_side(place.label) if place is not None else None
         if label is not None and not any(_folded(label) in names for names in known):

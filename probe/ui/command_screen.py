@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar
@@ -336,11 +336,11 @@ class CommandScreen(Screen[None]):
         before = self._lines.get(name)
         if before is None or not before.is_same(content):  # `==` would compare the text without its styles
             self._lines[name] = content
-            shown = self.query_one(f"#{name}", Static)
-            if isinstance(shown, TextBlock):
-                shown.put(content)
-            else:
-                shown.update(content, layout=layout)
+            self.query_one(f"#{name}", Static).update(content, layout=layout)
+
+    def put_lines(self, name: str, lines: Iterable[Content]) -> None:
+        """Change what differs of a block of lines."""
+        self.query_one(f"#{name}", TextBlock).put(*lines)
 
     def entitle(self, shown: Static, title: str) -> None:
         """Change the title in its frame if it differs."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from textwrap import wrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 from rich.cells import cell_len
 from textual.app import ComposeResult
@@ -12,6 +12,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.css.query import NoMatches
 from textual.events import Click, MouseDown, MouseUp
+from textual.geometry import Region
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -56,6 +57,8 @@ TWO_PICTURES = 120
 class ItemList(OptionList, can_focus=False):
     """The items; arrows, Enter and letters are the screen's, a click chooses."""
 
+    _exchanging = False
+
     def show(self, prompts: list[Content], highlighted: int | None) -> None:
         """Hold these. In as many rows as before, all of them seen, only what differs is exchanged: nothing moves then."""
         rows, width = len(prompts), self.scrollable_content_region.width
@@ -71,8 +74,21 @@ class ItemList(OptionList, can_focus=False):
             for row, prompt in enumerate(prompts):
                 before = self.get_option_at_index(row).prompt
                 if not isinstance(before, Content) or not before.is_same(prompt):
-                    self.replace_option_prompt_at_index(row, prompt)
+                    self.exchange(row, prompt)
         self.highlighted = highlighted
+
+    def exchange(self, row: int, prompt: Content) -> None:
+        """Show another text of as many rows as before. Only this row is drawn again: most of a list is blank below its items."""
+        self._exchanging = True
+        self.replace_option_prompt_at_index(row, prompt)
+        self._exchanging = False
+        self.refresh(Region(0, row, self.size.width, 1))
+
+    def refresh(self, *regions: Region, repaint: bool = True, layout: bool = False, recompose: bool = False) -> Self:
+        """Ask to be drawn again; not as a whole where one row is exchanged."""
+        if self._exchanging:
+            return self
+        return super().refresh(*regions, repaint=repaint, layout=layout, recompose=recompose)
 
 
 class PaneBlock(TextBlock):
@@ -182,7 +198,7 @@ class TaskScreen(CommandScreen):
         beside = max(20, (self.query_one("#left").size.width or self.size.width) - 2)
         if before is None or before.details != view.details or beside != self._details_width:
             self._details_width = beside
-            self.put("details", Content("\n").join([hung(line, beside) for line in view.details]))
+            self.put_lines("details", [hung(line, beside) for line in view.details])
         self._put_lines("below", view.below)
         self._put_panes(view)
         self._put_message(message)
@@ -208,7 +224,7 @@ class TaskScreen(CommandScreen):
         lines = tuple(line for line in lines if not line.tall or self.size.height >= TALL)
         shown.display = bool(lines)
         width = max(20, shown.size.width or self.size.width)
-        self.put(name, Content("\n").join([line_content(line, None if line.wrap else width) for line in lines]))
+        self.put_lines(name, [line_content(line, None if line.wrap else width) for line in lines])
 
     def _put_panes(self, view: TaskView) -> None:
         """Neighbours along the chain and the like: what is around the question, where there is room for it."""
@@ -227,11 +243,11 @@ class TaskScreen(CommandScreen):
                 self.entitle(shown, pane.title)
                 width = max(12, shown.size.width)
                 lines = [line_content(line, None if line.wrap else width) for line in pane.lines[:rows]]
-                self.put(f"pane-{number}", Content("\n").join(lines))
+                self.put_lines(f"pane-{number}", lines)
             elif shown.display:
                 self.entitle(shown, "Keys here")
                 width = max(12, self.query_one("#pane-0", Static).size.width)
-                self.put(f"pane-{number}", self.keys_here(rows, width))
+                self.put_lines(f"pane-{number}", [self.keys_here(rows, width)])
 
     def _rows_to_spare(self, view: TaskView) -> int:
         """Rows that stay empty once all items and details stand there."""
@@ -253,7 +269,7 @@ class TaskScreen(CommandScreen):
             for text, cell in zip(texts, view.cells, strict=True)
         ]
         rows = [cells[at : at + view.across] for at in range(0, len(cells), view.across)]
-        self.put("cells", Content("\n").join([Content("").join(row) for row in rows]))
+        self.put_lines("cells", [Content("").join(row) for row in rows])
 
     def _show_items(self, view: TaskView) -> None:
         items = self.query_one(ItemList)
@@ -294,7 +310,7 @@ class TaskScreen(CommandScreen):
             words = under_the_glass(
                 self.app.truth, self.app.seen(), width=max(20, self.size.width - 2), ordered=self._orders
             )
-            self.put("seen-alone", words)
+            self.put_lines("seen-alone", [words])
             return
         picture = self._first_picture
         picture.use_plain_ascii(self.app.options.plain_ascii)
@@ -318,7 +334,7 @@ class TaskScreen(CommandScreen):
         roomy = (view.map_legend and self.size.height >= TALL) or (self.is_roomy and not view.roomy)
         signs = self.signs_in_picture if roomy else ""
         lines = wrapped(view.legend or signs, max(20, right.size.width - 1))
-        self.put("legend", Content("\n").join([plain(line) for line in lines]))
+        self.put_lines("legend", [plain(line) for line in lines])
         glass_words = Content("The picture shows what is lit under the glass (F9, S)")
         picture.entitle("Under the glass" if glass else view.title)
         width = max(20, self.query_one("#seen").size.width)

@@ -1,7 +1,5 @@
 """One record before and after a change: what revisions are made of, so that they can be undone and compared."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 from typing import Annotated, Any
 

@@ -1,7 +1,5 @@
 """What a map keeps of the evenings themselves: lines of work that a person wrote or ticked off, and photos by file name."""
 
-from __future__ import annotations
-
 import re
 from enum import StrEnum
 from typing import Annotated

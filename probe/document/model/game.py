@@ -1,7 +1,5 @@
 """What a map notes of the game's side: groups of places, what was proved in the game, and what was seen otherwise."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 from typing import Annotated
 

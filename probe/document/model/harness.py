@@ -4,8 +4,6 @@ Everything may be left out; the plan lists what it assumes instead. Pixels are n
 changes when numbers shift. An id that leads nowhere (its pixel was taken out by hand) is a finding, not an error.
 """
 
-from __future__ import annotations
-
 import re
 from enum import StrEnum
 from typing import Annotated

@@ -1,7 +1,5 @@
 """What a map notes of light beyond level and colour: how lamps warm and cool, and what was seen of evenness."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 
 from pydantic import Field

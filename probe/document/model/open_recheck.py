@@ -4,8 +4,6 @@ Nothing of it holds for the map before the recheck is finished. `rests_on` shows
 answers were given about.
 """
 
-from __future__ import annotations
-
 from enum import StrEnum
 from typing import Annotated
 

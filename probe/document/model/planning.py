@@ -1,8 +1,7 @@
 """What a map notes for planning its chains: what wire has to keep clear of, where wire enters, and the rules of a plan."""
 
-from __future__ import annotations
-
 from enum import StrEnum
+from typing import Self
 
 from pydantic import Field, model_validator
 
@@ -37,7 +36,7 @@ class KeepOut(Record):
     name: Text = ""
 
     @model_validator(mode="after")
-    def _sizes_belong(self) -> KeepOut:
+    def _sizes_belong(self) -> Self:
         rectangle = self.width_mm is not None and self.height_mm is not None and self.radius_mm is None
         circle = self.radius_mm is not None and self.width_mm is None and self.height_mm is None
         if self.kind is KeepOutShape.RECTANGLE and not rectangle:

@@ -4,14 +4,12 @@ A pixel's number is its position in its chain's tuple, from 0. Its `id` never ch
 with the pixel when others are spliced in. Lengths are in millimetres, times in RFC 3339 UTC text, currents in mA.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from enum import StrEnum
 from functools import cached_property
 from itertools import permutations
 from operator import attrgetter
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
@@ -168,7 +166,7 @@ class Lamp(Record):
     note: Text = ""
 
     @model_validator(mode="after")
-    def _has_number_or_group(self) -> Lamp:
+    def _has_number_or_group(self) -> Self:
         if self.number is None and not self.group.strip():
             raise ValueError(f"the lamp {self.name[:40]!r} has neither a number nor a group")
         return self
@@ -245,7 +243,7 @@ class PlayfieldMap(Record):
     rechecks: tuple[OpenRecheck, ...] = ()
 
     @model_validator(mode="after")
-    def _references_hold(self) -> PlayfieldMap:
+    def _references_hold(self) -> Self:
         self.check_references()
         return self
 

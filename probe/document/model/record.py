@@ -1,7 +1,5 @@
 """What every record of a map is built on: the frozen base and the texts it may hold."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Mapping
 from functools import cached_property, wraps

@@ -4,10 +4,9 @@ A shape holds its kind, where it stands, how it is turned, and those of its size
 The usual sizes are those of common parts and playfields: common practice, no source.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from enum import StrEnum
+from typing import Self
 
 from pydantic import Field, model_validator
 
@@ -100,7 +99,7 @@ class Shape(Record):
     bore_mm: float | None = _Size
 
     @model_validator(mode="after")
-    def _sizes_belong(self) -> Shape:
+    def _sizes_belong(self) -> Self:
         foreign = [name for name in SIZES if getattr(self, name) is not None and name not in USUAL_SIZES[self.kind]]
         if foreign:
             known = ", ".join(USUAL_SIZES[self.kind]) or "no sizes"

@@ -50,4 +50,4 @@ class BigNumber(TextBlock):
         if not lit:
             rows = [row.replace("█", "░").replace("#", ".") for row in rows]
         self.set_class(lit, "lit")
-        self.put(Content("\n".join(rows)))
+        self.put(*map(Content, rows))

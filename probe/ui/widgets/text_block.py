@@ -16,7 +16,7 @@ class TextBlock(Static):
 
     def __init__(self, *, id: str, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
-        self._text = Content("")
+        self._text: Content | None = Content("")
         self._rows: list[Content] = []
         self._put_at: Size | None = None
         """The size at which rows were put that asked for no layout."""
@@ -25,23 +25,28 @@ class TextBlock(Static):
     @property
     def visual(self) -> Visual:
         """The text."""
+        if self._text is None:
+            self._text = Content("\n").join(self._rows)
         return self._text
 
-    def put(self, text: Content) -> None:
-        """Show a text; with one line a row, in as many rows as before, nothing moves."""
-        before, self._rows = self._rows, text.split("\n", allow_blank=True)
-        self._text = text
+    def put(self, *lines: Content) -> None:
+        """Show lines; in as many rows as before, each on one, nothing moves."""
+        rows = [
+            row for line in lines for row in (line.split("\n", allow_blank=True) if "\n" in line.plain else (line,))
+        ]
+        before, self._rows = self._rows, rows
+        differing = [at for at, row in enumerate(rows) if at >= len(before) or not before[at].is_same(row)]
+        if not differing and len(rows) == len(before):
+            return
+        self._text = None
         width, height = self.size
-        if len(before) == len(self._rows) == height and all(
-            "\t" not in row.plain and cell_len(row.plain) <= width for row in (*before, *self._rows)
+        if len(before) == len(rows) == height and all(
+            "\t" not in row.plain and cell_len(row.plain) <= width for row in (*before, *rows)
         ):
-            pairs = enumerate(zip(before, self._rows, strict=True))
-            differing = [at for at, (old, new) in pairs if not old.is_same(new)]
             for at in differing:
                 self._strips.pop(at, None)
-            if differing:
-                self._put_at = self.size
-                self.refresh(*(Region(0, at, width, 1) for at in differing))
+            self._put_at = self.size
+            self.refresh(*(Region(0, at, width, 1) for at in differing))
         else:
             self._put_at = None
             self._strips.clear()
