@@ -8,11 +8,12 @@ from contextlib import asynccontextmanager
 import pytest
 from textual.app import App, ComposeResult
 from textual.content import Content
-from textual.geometry import Size
+from textual.geometry import Region, Size
 from textual.pilot import Pilot
 from textual.strip import Strip
 from textual.visual import Visual
 
+from probe.ui.task_screen import ItemList
 from probe.ui.widgets.text_block import TextBlock
 
 FIRST = ("one row", "二つ wide", "three")
@@ -107,3 +108,35 @@ async def test_it_can_be_drawn_at_another_size_before_it_has_heard_of_it(size: S
             drawn, whole = _drawn_by_row(block), _drawn_at_once(block)
             assert drawn[: len(whole)] == whole
             assert [strip.text.strip() for strip in drawn[len(whole) :]] == [""] * (size.height - len(whole))
+
+
+async def test_an_exchanged_item_alone_is_drawn_again_and_stands_there() -> None:
+    class Page(App[None]):
+        CSS = "ItemList { width: 30; height: 8; border: none; }"
+
+        def compose(self) -> ComposeResult:
+            yield ItemList()
+
+    async with Page().run_test(size=(40, 10)) as pilot:
+        items = pilot.app.query_one(ItemList)
+        rows: list[int] = []
+
+        def drawn_with(name: str) -> list[str]:
+            items.show([Content("Otter"), Content(name), Content("Urchin")], 0)
+            rows.clear()
+            lines = [strip.text.strip() for strip in items.render_lines(Region(0, 0, *items.outer_size))]
+            return [line for line in lines if line.isalpha()]
+
+        drawn_with("Wreck")
+        await pilot.pause()
+        by_textual = ItemList.render_line
+        with pytest.MonkeyPatch.context() as patched:
+
+            def noted(of: ItemList, y: int) -> Strip:
+                rows.append(y)
+                return by_textual(of, y)
+
+            patched.setattr(ItemList, "render_line", noted)
+            assert drawn_with("Wreck") == ["Otter", "Wreck", "Urchin"]
+            assert drawn_with("Anemone") == ["Otter", "Anemone", "Urchin"]
+            assert rows == [1]
