@@ -20,6 +20,7 @@ from probe.recheck.engine.model import (
     AllAsShown,
     Answer,
     AreaDiffers,
+    Bools,
     Differs,
     ExtraLight,
     Floats,
@@ -40,6 +41,8 @@ AS_BEFORE = -0.5
 WHOLE = 220
 """Up to so many numbers every shift is in the tables; beyond, shifts up to BAND and those that a single light showed."""
 BAND = 40
+OTHER_WAY = 20
+"""Lengths of two exchanged runs may differ by so many there."""
 TOGETHER = 3
 """So many pictures are looked up at once."""
 BEFORE, BEHIND = 5, 2
@@ -164,7 +167,9 @@ class Along:
         self.width, self.length = len(map_), length_of(map_)
         self.items = items = map_[: self.length]
         entries = self.world.setup.entries
-        self.shining = (items >= 0) & (items < entries) & (self.world.spots(items) >= 0)
+        self.spots = self.world.spots(items)
+        self.shining = (items >= 0) & (items < entries) & (self.spots >= 0)
+        self._stretch = np.concatenate([[0], np.cumsum(np.diff(self.spots) != 0), [-1]])
         self.at = np.full(entries + 1, -1)
         self.at[np.where(items >= 0, items % entries, entries)] = np.arange(self.length)
         rows = np.where(items <= FURTHER, FURTHER - items, np.where((items >= 0) & (items < entries), items, entries))
@@ -218,6 +223,8 @@ class Along:
         for number, place in self.evidence.met:
             if (at := int(self.at[place])) >= 0:
                 found.update(range(number - at - 6, number - at + 7))
+                if abs(number - at) > BAND:  # perhaps one of two exchanged runs: then the other one moved back
+                    found.update(range(at - number - OTHER_WAY, at - number + OTHER_WAY + 1))
         found.update(-length for length in range(97, self.length, 97))
         return np.array(sorted(s for s in found if -self.length <= s < self.width), dtype=np.int64)
 
@@ -271,6 +278,10 @@ class Along:
         for number, factor, _ in self.evidence.probes:
             found += np.where(numbers == number, factor[rows], 0.0)
         return found
+
+    def uniform(self, a: Ints, b: Ints) -> Bools:
+        """Whether items a..b-1 are all seen alike, such as new pixels without a name: their order changes nothing."""
+        return np.asarray(self._stretch[a] == self._stretch[b - 1])
 
     def part(self, shift: Ints | int, a: Ints, b: Ints) -> Floats:
         """Sum over items a..b-1 moved by a shift; far below zero for a shift that has no table."""

@@ -19,6 +19,7 @@ from probe.recheck.engine.model import (
     FURTHER,
     NEW,
     SILENT,
+    Bools,
     Floats,
     Ints,
     NotSure,
@@ -47,6 +48,8 @@ LONGEST_EXCHANGED = 60
 """In a chain longer than WHOLE, runs that are exchanged apart."""
 MANY = 400
 """So many of two runs exchanged: where both begin is known long before where they end."""
+MOST_FAR = 8
+"""So many runs are tried as moved far, wherever to or from."""
 MOST_PAIRS = 100
 """So many pairs of beginnings are tried for two runs exchanged."""
 NEAR_SWAP = 9
@@ -116,7 +119,7 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
     kinds = [*_spliced(along), *_taken_out(along), *_in_and_out(along), *_elsewhere(along), *_dead(along)]
     unseen = np.zeros(along.width + 1)
     if looks:
-        kinds += [*_swapped(along, rng), *_rearranged(along), *_exchanged(along)]
+        kinds += [*_swapped(along, rng), *_rearranged(along), *_moved_far(along), *_exchanged(along)]
         unseen[: along.length] += _unlisted(along, rng) / max(1, along.length)
     least = max((float(kind.total.max()) for kind in kinds if kind.total.size), default=0.0) - NEARLY
     found = [_other_end(along)]
@@ -139,7 +142,8 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
 def chance_left_alike(world: World, map_: Ints, evidence: Evidence, *, rng: np.random.Generator) -> float:
     """What `single_edits` gives as alike, and nothing else."""
     along = Along(evidence, map_)
-    return sum(k.alike for k in (*_dead(along), *_swapped(along, rng), *_rearranged(along), *_exchanged(along)))
+    rearranged = (*_swapped(along, rng), *_rearranged(along), *_moved_far(along), *_exchanged(along))
+    return sum(k.alike for k in (*_dead(along), *rearranged))
 
 
 _pairs = lru_cache(maxsize=8)(np.triu_indices)
@@ -332,6 +336,8 @@ def _rearranged(t: Along) -> Iterator[Edits]:
             behind = number + int(t.at[place]) + 1
             pairs |= {(x, behind - x) for x in t.anchors.tolist() if t.at[place] >= 0 and x + 2 <= behind - x <= n}
         a, b = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2).T
+    unlike = ~t.uniform(a, b)
+    a, b = a[unlike], b[unlike]
     if a.size:
         share, long = prior.another * prior.reversed / n, prior.long / n
         yield Edits(
@@ -348,7 +354,7 @@ def _rearranged(t: Along) -> Iterator[Edits]:
     for a in t.anchors.tolist():
         fits = int(np.searchsorted(sizes, n - a, side="right"))  # so many begin and end in the chain
         weight = t.two_parts(a, forward[:fits], back[:fits], p[:fits], sizes[:fits])
-        counts = np.flatnonzero(weight > NOTHING - cost[:fits])
+        counts = np.flatnonzero((weight > NOTHING - cost[:fits]) & ~t.uniform(np.array(a), a + sizes[:fits]))
         found.append((weight[counts], np.full(counts.size, a), counts))
     weight, a, row = (np.concatenate(column) for column in zip(*found, strict=True))
     yield Edits(
@@ -358,6 +364,37 @@ def _rearranged(t: Along) -> Iterator[Edits]:
         lambda a, p, q: [items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]],
         shown=True,
     )
+
+
+def _moved_far(t: Along) -> Iterator[Edits]:
+    """In a chain longer than WHOLE: a short run moved further than the tables of shifts reach, out of where something does not
+    fit (what is behind it comes nearer) or in there (what is there goes back)."""
+    prior, items, n = t.world.setup.prior, t.items, t.length
+    if n <= WHOLE or not t.anchors.size:
+        return
+    begin, size = _grid(t.anchors, np.arange(1, SHORT_RUN + 1))
+    begin, size = begin[begin + size + BAND < n], size[begin + size + BAND < n]
+    found: list[tuple[Floats, Ints, Ints, Ints]] = []
+    for out in (True, False):
+        there = begin + size * out
+        near = t.part(size * (1 - 2 * out), there, begin + BAND) - t.part(0, begin, begin + BAND)
+        best = np.argsort(-near, kind="stable")[:MOST_FAR]
+        for a, k in zip(begin[best].tolist(), size[best].tolist(), strict=True):
+            q, i = np.arange(BAND + 1, n - a - k + 1), np.arange(k)[:, None]
+            at, to = (a, a + q) if out else (a + q, a)
+            between = t.part(-k, a + k, a + k + q) if out else t.part(k, np.full_like(q, a), a + q)
+            weight = t.cells(t.rows[at + i], to + i).sum(axis=0) + between - t.part(0, np.full_like(q, a), a + k + q)
+            p, q = (np.full_like(q, k), q) if out else (q, np.full_like(q, k))
+            found.append((weight, np.full_like(q, a), p, q))
+    if found:
+        weight, *where = (np.concatenate(column) for column in zip(*found, strict=True))
+        yield Edits(
+            weight,
+            _move_prior(prior, n, where[1], where[2]),
+            tuple(where),
+            lambda a, p, q: [items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]],
+            shown=True,
+        )
 
 
 def _exchanged(t: Along) -> Iterator[Edits]:
@@ -395,7 +432,7 @@ def _exchanged(t: Along) -> Iterator[Edits]:
     p = np.arange(len(row)) - np.repeat(np.cumsum(most) - most, most) + 1
     a, c, q = a[row], c[row], q[row]
     weight = weight[row] + t.part(c - a + q - p, a, a + p)
-    fine = weight > least
+    fine = (weight > least) & ~_alike(t, a, c, p, q)
     a, c, p, q, weight = a[fine], c[fine], p[fine], q[fine], weight[fine]
     yield Edits(
         weight + t.part(q - p, a + p, c),
@@ -405,6 +442,12 @@ def _exchanged(t: Along) -> Iterator[Edits]:
         limit=MANY,
         shown=True,
     )
+
+
+def _alike(t: Along, a: Ints, c: Ints, p: Ints, q: Ints) -> Bools:
+    """Whether so many numbers from a and from c are seen alike, so that their exchange changes nothing."""
+    both = (p == q) & t.uniform(a, a + p) & t.uniform(c, c + q) & (t.spots[a] == t.spots[c])
+    return np.asarray(both | t.uniform(a, c + q))
 
 
 @lru_cache(maxsize=8)
@@ -486,7 +529,8 @@ def _unlisted(t: Along, rng: np.random.Generator) -> float:
         weight = (
             t.part(a - c, c, c + q) + t.part(q - p, a + p, c) + t.part(c - a + q - p, a, a + p) - t.part(0, a, c + q)
         )
-        return float(np.exp(np.minimum(weight, 0.0)).mean()) if a.size else 0.0
+        counts = np.where(_alike(t, a, c, p, q), 0.0, np.exp(np.minimum(weight, 0.0)))
+        return float(counts.mean()) if a.size else 0.0
 
     p, q = (rng.integers(1, max(1, min(SHORT_RUN, n // 3)) + 1, SAMPLES) for _ in range(2))
     q = np.where(rng.random(SAMPLES) < 0.5, p, q)
