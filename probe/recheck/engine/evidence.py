@@ -39,10 +39,10 @@ NEIGHBOUR = -6.0
 AS_BEFORE = -0.5
 """A place that is as shown in an area of which most differ."""
 WHOLE = 220
-"""Up to so many numbers every shift is in the tables; beyond, shifts up to BAND and those that a single light showed."""
+"""Up to so many numbers every shift is in the tables; beyond, shifts up to BAND, those that a single light showed, and back."""
 BAND = 40
 OTHER_WAY = 20
-"""Lengths of two exchanged runs may differ by so many there."""
+"""Back by so many more or less, as the lengths of two exchanged runs differ."""
 TOGETHER = 3
 """So many pictures are looked up at once."""
 BEFORE, BEHIND = 5, 2

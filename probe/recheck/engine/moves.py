@@ -361,7 +361,7 @@ def _rearranged(t: Along) -> Iterator[Edits]:
         weight,
         cost[row],
         (a, p[row], q[row]),
-        lambda a, p, q: [items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]],
+        _side_by_side(items),
         shown=True,
     )
 
@@ -392,7 +392,7 @@ def _moved_far(t: Along) -> Iterator[Edits]:
             weight,
             _move_prior(prior, n, where[1], where[2]),
             tuple(where),
-            lambda a, p, q: [items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]],
+            _side_by_side(items),
             shown=True,
         )
 
@@ -442,6 +442,11 @@ def _exchanged(t: Along) -> Iterator[Edits]:
         limit=MANY,
         shown=True,
     )
+
+
+def _side_by_side(items: Ints) -> Callable[..., list[Ints]]:
+    """Builds a map with p items from a on and the q behind them exchanged."""
+    return lambda a, p, q: [items[:a], items[a + p : a + p + q], items[a : a + p], items[a + p + q :]]
 
 
 def _alike(t: Along, a: Ints, c: Ints, p: Ints, q: Ints) -> Bools:

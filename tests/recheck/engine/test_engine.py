@@ -100,6 +100,35 @@ def test_what_is_no_ordinary_splice_is_found_and_ends(case: str, seed: int) -> N
     assert state.settled
 
 
+@pytest.mark.parametrize(
+    ("old_count", "kinds"), [(5, ("insert",)), (3, ("insert", "insert")), (8, ("replaced", "insert"))]
+)
+@pytest.mark.parametrize("seed", range(3))
+def test_a_short_chain_with_new_pixels_is_not_doubted_for_ever(
+    old_count: int, kinds: tuple[str, ...], seed: int
+) -> None:
+    """What new pixels without a name could do among themselves changes nothing, and is no doubt."""
+    chain = Chain(old_count)
+    rewired(chain, kinds, np.random.default_rng([seed, old_count]))
+    state, actions = play(chain, chain.setup(), seed=seed)
+    assert visible(state, chain) == chain.visible(), chain.edits
+    assert state.settled
+    assert actions <= 12
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("old_count", [300, 1000])
+@pytest.mark.parametrize("kind", ["exchange", "move", "half"])
+@pytest.mark.parametrize("seed", first_now([1, 2, 3, 4]))
+def test_runs_far_from_where_they_were_are_found_in_a_long_chain(old_count: int, kind: str, seed: int) -> None:
+    chain = Chain(old_count)
+    rewired(chain, (kind,), np.random.default_rng([seed, old_count]))
+    state, actions = play(chain, chain.setup(), seed=seed)
+    assert visible(state, chain) == chain.visible(), chain.edits
+    assert state.settled
+    assert actions <= 20, chain.edits
+
+
 def test_what_two_pictures_cannot_tell_stands_in_what_is_stated() -> None:
     """Two single pixels with one word in both pictures: they look as before, so the doubt is stated; a third tells."""
     pictures = [tuple(frame_code(length=80 + SLACK, turn=turn, seed=4).tolist()) for turn in range(3)]

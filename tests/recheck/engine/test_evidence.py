@@ -170,3 +170,27 @@ def test_two_runs_exchanged_that_say_less_than_the_map_itself_become_maps_too() 
             overlooked.append(less / -np.log(world.setup.person.look_miss))
     assert len(overlooked) >= 3, "of all but two single pixels, which another kind of edit has too"
     assert overlooked == pytest.approx([2.0] * len(overlooked))
+
+
+def test_what_changes_nothing_that_is_seen_is_no_edit() -> None:
+    """New pixels without a name exchanged, moved or reversed among themselves; with others they are edits."""
+    count, width = 9, 15
+    world, map_ = World(unchanged(count)), np.full(width, END, dtype=np.int64)
+    map_[: count + 5] = [*range(4), NEW, NEW, NEW, *range(4, 7), NEW, NEW, 7, 8]
+    evidence = Evidence(world, width, [])
+    along = Along(evidence, map_)
+    a, b = (axis.ravel() for axis in np.triu_indices(count + 6, 1))
+    fine = b <= along.length
+    a, b = a[fine], b[fine]
+    for x, y, alike in zip(a.tolist(), b.tolist(), along.uniform(a, b).tolist(), strict=True):
+        assert alike == (len(set(world.spots(map_[x:y]).tolist())) == 1), (x, y)
+    edited = single_edits(world, map_, evidence, looks=True, rng=np.random.default_rng(0))
+    own, keys_ = world.key(map_), [world.key(one) for one in edited.maps]
+    same = [one for one, key in zip(edited.maps.tolist(), keys_, strict=True) if key == own]
+    assert all(one == map_.tolist() or one.count(NEW) == 5 for one in same)
+    few = np.full(width, END, dtype=np.int64)
+    few[:5] = NEW
+    alone = single_edits(
+        World(unchanged(1)), few, Evidence(World(unchanged(1)), width, []), looks=True, rng=np.random.default_rng(0)
+    )
+    assert alone.alike == 0.0, "five new pixels have nothing to be exchanged with"
