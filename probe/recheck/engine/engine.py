@@ -13,10 +13,10 @@ what the best map predicts, in new colours each time, or one pixel alone.
 
 **It ends.**  `next_step` asks nothing once `most_actions` answers were given: MOST_ANSWERS, and one for each number of
 the predicted chain, whatever was answered.  Proof: every step that asks is followed by one observation more, and the
-bound does not depend on the answers.  Behind MOST_ANSWERS that name no new pixel only names are asked for, and once whether
-the data stop.  Long before, a single light is not asked where nothing is in doubt, nor when it was answered twice the same,
-nor more than MOST_ASKED times, and no picture behind MOST_LOOKS_ALIKE with the same answer; so in practice it ends after a
-few, with a person who errs in one answer of twenty after about ten, now and then after 25.
+bound does not depend on the answers.  Behind MOST_ANSWERS that name no new pixel only names are asked for, until IN_VAIN more
+name none, and once whether the data stop.  Long before, a single light is not asked where nothing is in doubt, nor when it
+was answered twice the same, nor more than MOST_ASKED times, and no picture behind MOST_LOOKS_ALIKE with the same answer; so
+in practice it ends after a few, with a person who errs in one answer of twenty after about ten, now and then after 25.
 What was not proved by then is stated as the confidence that it has.
 """
 
@@ -67,6 +67,7 @@ from probe.recheck.engine.world import (
 
 MOST_ANSWERS = 40
 """So many answers at most, beside one for each number: see the proof above."""
+IN_VAIN = 5
 MOST_ASKED = 3
 """A number is lit alone at most so often."""
 MOST_LOOKS_ALIKE = 4
@@ -314,7 +315,8 @@ class Recheck:
 
     def next_step(self) -> RecheckStep:
         """The action with the most expected information for its cost, or a finished step."""
-        if len(self.observations) >= self.most_actions:
+        named_none = sum(not isinstance(o.answer, AtNewPlace) for o in self.observations)
+        if len(self.observations) >= self.most_actions or named_none >= MOST_ANSWERS + IN_VAIN:
             return RecheckStep(action=None)
         new = self.weights @ is_new(self.setup, self.maps)
         free = [n for n in self.unnamed() if n not in self.alone]
@@ -329,7 +331,7 @@ class Recheck:
             if free or ends is None or any(isinstance(o.action, AskStop) for o in self.observations):
                 return name
             return RecheckStep(action=AskStop(number=ends, colours=self.look().colours))
-        if sum(not isinstance(o.answer, AtNewPlace) for o in self.observations) >= MOST_ANSWERS:
+        if named_none >= MOST_ANSWERS:
             return name
         best: Action | None = None
         worth = 0.0
