@@ -68,6 +68,7 @@ from probe.recheck.engine.world import (
 MOST_ANSWERS = 40
 """So many answers at most, beside one for each number: see the proof above."""
 IN_VAIN = 5
+"""So many names at most are asked for behind them of pixels that turn out to be none that are new."""
 MOST_ASKED = 3
 """A number is lit alone at most so often."""
 MOST_LOOKS_ALIKE = 4

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from probe.recheck.engine import NEW, UNLIT, Look, Options, Probe, Recheck, Setup
 from probe.recheck.engine.codes import frame_code
-from probe.recheck.engine.engine import ASTRAY, LEFT_ALIKE, LIKELY_NEW, MOST_ANSWERS, MOST_LOOKS_ALIKE, SLACK
+from probe.recheck.engine.engine import ASTRAY, IN_VAIN, LEFT_ALIKE, LIKELY_NEW, MOST_ANSWERS, MOST_LOOKS_ALIKE, SLACK
 from probe.recheck.engine.model import (
     END,
     AllAsShown,
@@ -388,6 +388,19 @@ def test_an_area_that_differs_is_likelier_the_more_of_it_does() -> None:
         )
 
 
+def test_names_that_come_to_nothing_are_not_asked_for_ever() -> None:
+    """More places than there may be answers look new, and each light is at the place that its number always had."""
+    state = Recheck.start(unchanged(12), Options(seed=1))
+    for _ in range(MOST_ANSWERS + IN_VAIN):
+        state = replace(
+            state, observations=(*state.observations, Observation(action=Probe(number=3), answer=AtPlace(3)))
+        )
+    state = replace(state, maps=np.full_like(state.maps, NEW))
+    assert state.unnamed()
+    assert len(state.observations) < state.most_actions
+    assert state.next_step().action is None
+
+
 @pytest.mark.slow
 @settings(max_examples=examples(3), deadline=None)
 @given(st.integers(4, 16), st.integers(0, 10_000))
@@ -399,6 +412,8 @@ def test_it_ends_whatever_is_answered(old_count: int, seed: int) -> None:
     while (action := state.next_step().action) is not None:
         asked += 1
         assert asked <= MOST_ANSWERS + old_count == state.most_actions
+        in_vain = sum(not isinstance(seen.answer, AtNewPlace) for seen in state.observations)
+        assert in_vain < MOST_ANSWERS + IN_VAIN
         if isinstance(action, Probe):
             some: list[Answer] = [AtPlace(int(rng.integers(old_count))), AtNewPlace(), NothingLit(), NotSure()]
         elif isinstance(action, AskStop):
