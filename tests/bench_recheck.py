@@ -138,21 +138,12 @@ CASES = (
         most_actions=11.0,
         most_wrong=0.003,
     ),
-    Case(
-        key="plugs1000",
-        title="two runs exchanged, N = 1,000",
-        count=1000,
-        kinds=("exchange",),
-        most_actions=12.0,
-        most_wrong=0.003,
-    ),
-    Case(
-        key="move1000",
-        title="a run moved, N = 1,000",
-        count=1000,
-        kinds=("move",),
-        most_actions=12.0,
-        most_wrong=0.003,
+    *(
+        Case(key=key, title=f"{title}, N = 1,000", count=1000, kinds=(kind,), most_actions=12.0, most_wrong=0.003)
+        for key, title, kind in (
+            ("plugs1000", "two runs exchanged", "exchange"),
+            ("move1000", "a run moved", "move"),
+        )
     ),
     Case(key="swap", title="two pixels swapped", kinds=("swap",), most_actions=math.inf, most_wrong=1.0),
     Case(key="move", title="a run moved", kinds=("move",), most_actions=math.inf, most_wrong=1.0),

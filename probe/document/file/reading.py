@@ -14,7 +14,6 @@ from itertools import chain as joined
 from json.decoder import scanstring  # type: ignore[attr-defined]
 from operator import attrgetter, itemgetter
 from pathlib import Path
-from types import NoneType
 from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -271,32 +270,23 @@ def _without_collector(size_bytes: int) -> Iterator[None]:
             gc.enable()
 
 
-class _Holding(dict[type[Record], tuple[tuple[str, type[Record] | None], ...]]):
-    """Names of the fields of a kind of record that hold something of a type, and the one kind of record each holds, if it is
-    always that."""
+class _Holding(dict[type[Record], tuple[tuple[str, type[Any]], ...]]):
+    """Names of the fields of a kind of record that hold something of a type, one, a row or none of it, and of which kind."""
 
     def __init__(self, wanted: type[Any]) -> None:
         self._wanted = wanted
 
-    def __missing__(self, kind: type[Record]) -> tuple[tuple[str, type[Record] | None], ...]:
-        types = {name: field.annotation for name, field in kind.model_fields.items()}
-        held = {name: one for name, one in types.items() if _holds(one, self._wanted)}
-        self[kind] = tuple((name, _always(one)) for name, one in held.items())
+    def __missing__(self, kind: type[Record]) -> tuple[tuple[str, type[Any]], ...]:
+        held = ((name, _held(field.annotation, self._wanted)) for name, field in kind.model_fields.items())
+        self[kind] = tuple((name, one) for name, one in held if one is not None)
         return self[kind]
 
 
-def _holds(annotation: Any, wanted: type[Any]) -> bool:
+def _held(annotation: Any, wanted: type[Any]) -> type[Any] | None:
     bare = get_origin(annotation) or annotation
     if isinstance(bare, type) and issubclass(bare, wanted):
-        return True
-    return any(_holds(part, wanted) for part in get_args(annotation))
-
-
-def _always(annotation: Any) -> type[Record] | None:
-    """The kind of record that a field holds one, a row or none of, whatever is in the file; None if it may be another."""
-    kinds = {one for one in (annotation, *get_args(annotation)) if isinstance(one, type) and one is not NoneType}
-    only = kinds.pop() if len(kinds) == 1 else None
-    return only if only and issubclass(only, Record) else None
+        return bare
+    return next((one for part in get_args(annotation) if (one := _held(part, wanted)) is not None), None)
 
 
 def _keys(value: Any) -> int:
@@ -322,13 +312,12 @@ def _members(map_: PlayfieldMap) -> int:
         found += sum(map(len, map(_SET_FIELDS, records)))
         for name, _ in _FREE[kind]:
             found += sum(_keys(getattr(record, name)) for record in records)
-        for name, always in _NESTED[kind]:
+        for name, inner in _NESTED[kind]:
             values: Sequence[Any] = list(map(attrgetter(name), records))
             if isinstance(values[0], tuple):
                 values = values[0] if len(values) == 1 else list(joined.from_iterable(values))
-            values = list(filter(None, values))
-            for inner in (always,) if always and values else set(map(type, values)):
-                waiting.append((inner, values if always else [value for value in values if type(value) is inner]))
+            if held := list(filter(None, values)):
+                waiting.append((inner, held))
     return found
 
 

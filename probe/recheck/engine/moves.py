@@ -119,7 +119,7 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
     kinds = [*_spliced(along), *_taken_out(along), *_in_and_out(along), *_elsewhere(along), *_dead(along)]
     unseen = np.zeros(along.width + 1)
     if looks:
-        kinds += [*_swapped(along, rng), *_rearranged(along), *_moved_far(along), *_exchanged(along)]
+        kinds += _reordered(along, rng)
         unseen[: along.length] += _unlisted(along, rng) / max(1, along.length)
     least = max((float(kind.total.max()) for kind in kinds if kind.total.size), default=0.0) - NEARLY
     found = [_other_end(along)]
@@ -142,8 +142,12 @@ def single_edits(world: World, map_: Ints, evidence: Evidence, *, looks: bool, r
 def chance_left_alike(world: World, map_: Ints, evidence: Evidence, *, rng: np.random.Generator) -> float:
     """What `single_edits` gives as alike, and nothing else."""
     along = Along(evidence, map_)
-    rearranged = (*_swapped(along, rng), *_rearranged(along), *_moved_far(along), *_exchanged(along))
-    return sum(k.alike for k in (*_dead(along), *rearranged))
+    return sum(kind.alike for kind in (*_dead(along), *_reordered(along, rng)))
+
+
+def _reordered(t: Along, rng: np.random.Generator) -> list[Edits]:
+    """The same pixels in another order, of every kind."""
+    return [*_swapped(t, rng), *_rearranged(t), *_moved_far(t), *_exchanged(t)]
 
 
 _pairs = lru_cache(maxsize=8)(np.triu_indices)
