@@ -129,6 +129,18 @@ def test_runs_far_from_where_they_were_are_found_in_a_long_chain(old_count: int,
     assert actions <= 20, chain.edits
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(("short", "long"), [(3, 18), (18, 3)])
+def test_exchanged_runs_of_unlike_lengths_are_found_in_a_long_chain(short: int, long: int) -> None:
+    chain = Chain(300)
+    a, c, x = 60, 240, chain.pixels
+    chain.pixels = [*x[:a], *x[c : c + long], *x[a + short : c], *x[a : a + short], *x[c + long :]]
+    state, actions = play(chain, chain.setup(), seed=3)
+    assert visible(state, chain) == chain.visible()
+    assert state.settled
+    assert actions <= 10
+
+
 def test_what_two_pictures_cannot_tell_stands_in_what_is_stated() -> None:
     """Two single pixels with one word in both pictures: they look as before, so the doubt is stated; a third tells."""
     pictures = [tuple(frame_code(length=80 + SLACK, turn=turn, seed=4).tolist()) for turn in range(3)]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from probe.recheck.engine import NEW, Options, Probe, Recheck, Setup
-from probe.recheck.engine.evidence import BEFORE, CLIP, Along, Evidence
+from probe.recheck.engine.evidence import BEFORE, CLIP, WHOLE, Along, Evidence
 from probe.recheck.engine.model import (
     END,
     FURTHER,
@@ -22,7 +22,7 @@ from probe.recheck.engine.model import (
     Ints,
     Observation,
 )
-from probe.recheck.engine.moves import single_edits
+from probe.recheck.engine.moves import _moved_far, single_edits
 from probe.recheck.engine.world import IMPOSSIBLE, NEW_SPOT, NO_LIGHT, Maps, World, log_likelihood, picture_of
 from tests.recheck.engine.worlds import unchanged
 
@@ -189,8 +189,31 @@ def test_what_changes_nothing_that_is_seen_is_no_edit() -> None:
     same = [one for one, key in zip(edited.maps.tolist(), keys_, strict=True) if key == own]
     assert all(one == map_.tolist() or one.count(NEW) == 5 for one in same)
     few = np.full(width, END, dtype=np.int64)
-    few[:5] = NEW
-    alone = single_edits(
-        World(unchanged(1)), few, Evidence(World(unchanged(1)), width, []), looks=True, rng=np.random.default_rng(0)
-    )
-    assert alone.alike == 0.0, "five new pixels have nothing to be exchanged with"
+    few[:8] = NEW
+    only = World(unchanged(1))
+    look = Observation(action=picture_of(only, few, named={}, turn=0, seed=1), answer=ExtraLight())
+    evidence = Evidence(only, width, [look])
+    assert Along(evidence, few).anchors.size
+    alone = single_edits(only, few, evidence, looks=True, rng=np.random.default_rng(0))
+    assert alone.alike == 0.0, "new pixels alone have nothing to be exchanged with"
+
+
+def test_a_run_moved_far_is_weighed_as_its_map_is_both_ways() -> None:
+    """Out of where something does not fit, and in there. The map itself is worse than the tables say: by as much for all."""
+    count = WHOLE + 40
+    world, map_ = World(unchanged(count)), np.full(count + 26, END, dtype=np.int64)
+    map_[:count] = range(count)
+    look = picture_of(world, map_, named={}, turn=0, seed=2)
+    other = next(colour for colour in range(4) if colour != look.expected[100])
+    seen = [Observation(action=look, answer=Differs.at(100, other))]
+    along = Along(Evidence(world, len(map_), seen), map_)
+    (found,) = _moved_far(along)
+    p, q = found.where[1:]
+    for way in (p < q, p > q):
+        maps, priors, totals = found.maps(np.flatnonzero(way), len(map_))
+        meant = log_likelihood(seen[0], Maps(world, np.vstack([map_, maps])))[0]
+        explain = (meant[1:] - meant[0]) > -IMPOSSIBLE / 2
+        assert np.count_nonzero(explain) >= 20
+        less = (meant[1:] - meant[0] - totals + priors)[explain]
+        noticed = np.log1p(-world.setup.person.look_miss)
+        assert less == pytest.approx(np.full(less.size, CLIP - IMPOSSIBLE + noticed), abs=1e-6)
